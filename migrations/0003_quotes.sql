@@ -1,0 +1,137 @@
+-- Quotes and the jobs they become.
+-- A quote is written once, with everything it was priced with; another draft is another version.
+-- What happens to it afterwards (sent, accepted, declined) is a row beside it, so nothing in it ever changes.
+
+CREATE TABLE quote (
+    id              INTEGER PRIMARY KEY,
+    number          INTEGER NOT NULL CHECK (number > 0),
+    version         INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
+    site_id         INTEGER NOT NULL REFERENCES site (id),
+    job_id          INTEGER REFERENCES job (id),                  -- the job this is a variation of; NULL: not a variation
+    sequence        TEXT,                                         -- names as they were; NULL: no sanding
+    schedule        TEXT,                                         -- NULL: no coats
+    margin_micro    INTEGER NOT NULL CHECK (margin_micro < 1000000),   -- the share of the price kept
+    wage_micro      INTEGER NOT NULL CHECK (wage_micro >= 0),          -- mean wage in major units per hour
+    burden_micro    INTEGER NOT NULL CHECK (burden_micro >= 0),
+    overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
+    tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
+    price_minor     INTEGER NOT NULL CHECK (price_minor >= 0),
+    tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0),
+    drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
+    recorded_at     TEXT    NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version);
+CREATE INDEX quote_site ON quote (site_id);
+CREATE INDEX quote_job ON quote (job_id) WHERE job_id IS NOT NULL;
+
+-- The rooms as they were when the quote was drafted. `price_minor` is the room's share of the price.
+CREATE TABLE quote_room (
+    id              INTEGER PRIMARY KEY,
+    quote_id        INTEGER NOT NULL REFERENCES quote (id),
+    position        INTEGER NOT NULL,
+    room_id         INTEGER NOT NULL REFERENCES room (id),
+    area_micro      INTEGER NOT NULL CHECK (area_micro > 0),      -- sq ft
+    edge_micro      INTEGER NOT NULL CHECK (edge_micro >= 0),     -- ft
+    steps           INTEGER CHECK (steps > 0),                    -- NULL: not a stair
+    floor_condition TEXT    NOT NULL,
+    species         TEXT    NOT NULL,
+    price_minor     INTEGER NOT NULL,
+    UNIQUE (quote_id, position),
+    UNIQUE (quote_id, room_id)
+) STRICT;
+CREATE INDEX quote_room_room ON quote_room (room_id);
+
+CREATE TABLE quote_line (
+    id              INTEGER PRIMARY KEY,
+    quote_id        INTEGER NOT NULL REFERENCES quote (id),
+    position        INTEGER NOT NULL,
+    kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'other', 'overhead')),
+    room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
+    operation_id    INTEGER REFERENCES operation (id),            -- NULL: not work
+    item_id         INTEGER REFERENCES item (id),                 -- NULL: labour only, or not work
+    machine_id      INTEGER REFERENCES machine (id),              -- NULL: not a rental
+    what            TEXT    NOT NULL DEFAULT '',                  -- what an `other` line is for
+    driver_micro    INTEGER CHECK (driver_micro >= 0),            -- sq ft, ft or count, all passes; NULL: not work
+    passes          INTEGER CHECK (passes > 0),                   -- how often the sequence or schedule does it; NULL: not work
+    item_micro      INTEGER CHECK (item_micro >= 0),              -- expected items; NULL: no item
+    load_micro      INTEGER CHECK (load_micro >= 0),              -- items in whole sets; NULL: no item
+    unit_price_micro INTEGER CHECK (unit_price_micro >= 0),       -- per item or per rental day, major units; NULL: neither
+    item_cost_minor INTEGER NOT NULL DEFAULT 0,
+    hours_micro     INTEGER CHECK (hours_micro >= 0),             -- NULL: not work
+    labour_cost_minor INTEGER NOT NULL DEFAULT 0,
+    days            INTEGER CHECK (days > 0),                     -- rental days; NULL: not a rental
+    other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, other or overhead line
+    UNIQUE (quote_id, position),
+    CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
+    CHECK ((kind = 'rental') = (machine_id IS NOT NULL))
+) STRICT;
+
+-- Cautions as they were shown with the quote.
+CREATE TABLE quote_caution (
+    quote_id INTEGER NOT NULL REFERENCES quote (id),
+    position INTEGER NOT NULL,
+    caution  TEXT    NOT NULL,
+    source   TEXT    NOT NULL,
+    PRIMARY KEY (quote_id, position)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE quote_event (
+    id          INTEGER PRIMARY KEY,
+    quote_id    INTEGER NOT NULL REFERENCES quote (id),
+    what        TEXT    NOT NULL CHECK (what IN ('sent', 'accepted', 'declined')),
+    valid_until TEXT CHECK (valid_until IS date(valid_until)),    -- of `sent`; NULL: other events
+    happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at TEXT    NOT NULL,
+    UNIQUE (quote_id, what),
+    CHECK ((what = 'sent') = (valid_until IS NOT NULL))
+) STRICT;
+
+CREATE TABLE job (
+    id          INTEGER PRIMARY KEY,
+    number      INTEGER NOT NULL CHECK (number > 0),
+    site_id     INTEGER NOT NULL REFERENCES site (id),
+    quote_id    INTEGER REFERENCES quote (id),                    -- NULL: history brought in without its quote
+    recorded_at TEXT    NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX job_number ON job (id >> 40, number);
+CREATE UNIQUE INDEX job_quote ON job (quote_id) WHERE quote_id IS NOT NULL;
+CREATE INDEX job_site ON job (site_id);
+
+CREATE TABLE job_event (
+    id          INTEGER PRIMARY KEY,
+    job_id      INTEGER NOT NULL REFERENCES job (id),
+    what        TEXT    NOT NULL CHECK (what IN ('agreed', 'started', 'closed', 'reopened')),
+    happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at TEXT    NOT NULL
+) STRICT;
+CREATE INDEX job_event_job ON job_event (job_id, id);
+
+-- Where a job stands: its newest event.
+CREATE VIEW job_state AS
+SELECT job_id, what, happened_on, recorded_at, MAX(id) AS event_id
+FROM job_event
+GROUP BY job_id;
+
+CREATE TRIGGER quote_stays BEFORE UPDATE ON quote BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_kept BEFORE DELETE ON quote BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_room_stays BEFORE UPDATE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_room_kept BEFORE DELETE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_line_stays BEFORE UPDATE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_line_kept BEFORE DELETE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_caution_stays BEFORE UPDATE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_caution_kept BEFORE DELETE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_event_stays BEFORE UPDATE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
+CREATE TRIGGER quote_event_kept BEFORE DELETE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
+CREATE TRIGGER quote_room_sealed BEFORE INSERT ON quote_room
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rooms'); END;
+CREATE TRIGGER quote_line_sealed BEFORE INSERT ON quote_line
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more lines'); END;
+CREATE TRIGGER quote_caution_sealed BEFORE INSERT ON quote_caution
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more cautions'); END;
+CREATE TRIGGER job_stays BEFORE UPDATE ON job BEGIN SELECT RAISE(ABORT, 'a job keeps its number, site and quote'); END;
+CREATE TRIGGER job_kept BEFORE DELETE ON job BEGIN SELECT RAISE(ABORT, 'jobs stay in the record'); END;
+CREATE TRIGGER job_event_stays BEFORE UPDATE ON job_event BEGIN SELECT RAISE(ABORT, 'what happened to a job never changes'); END;
+CREATE TRIGGER job_event_kept BEFORE DELETE ON job_event BEGIN SELECT RAISE(ABORT, 'what happened to a job never changes'); END;

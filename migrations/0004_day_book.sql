@@ -1,0 +1,144 @@
+-- The day book: one row for each thing that was done, in one series of numbers, never changed.
+-- An entry is taken back by another entry of kind `void`; it then counts nowhere, and both stay in the record.
+
+CREATE TABLE entry (
+    id             INTEGER PRIMARY KEY,
+    number         INTEGER NOT NULL CHECK (number > 0),
+    kind           TEXT    NOT NULL CHECK (kind IN ('use', 'hours', 'spent', 'drive', 'buy', 'hand-back', 'count',
+                       'rental-out', 'rental-day', 'rental-back', 'void')),
+    job_id         INTEGER REFERENCES job (id),                   -- NULL: belongs to the firm (purchases, counts)
+    happened_on    TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at    TEXT    NOT NULL,
+    voids_id       INTEGER UNIQUE REFERENCES entry (id),          -- the entry a `void` takes back; NULL: other kinds
+    worker_id      INTEGER REFERENCES worker (id),                -- who worked; NULL: not hours
+    task_id        INTEGER REFERENCES task (id),                  -- what hours were for; NULL: an operation, or nothing said
+    operation_id   INTEGER REFERENCES operation (id),             -- what an item or hours were for; NULL: a task, or nothing said
+    item_id        INTEGER REFERENCES item (id),                  -- NULL: no item
+    machine_id     INTEGER REFERENCES machine (id),               -- NULL: no machine
+    rental_id      INTEGER REFERENCES entry (id),                 -- the `rental-out` that a day or return belongs to; NULL: others
+    quantity_micro INTEGER CHECK (quantity_micro >= 0),           -- items, hours, miles; NULL: none
+    -- What it costs the job (use, hours, spent, drive, rental-back), was paid (buy) or refunded (hand-back),
+    -- or what stock lost (count); NULL: no money.
+    amount_minor   INTEGER,
+    at             TEXT,                                          -- date and time of a machine out or back; NULL: others
+    by_tariff      INTEGER CHECK (by_tariff IN (0, 1)),           -- 1: a return charged by tariff; NULL: not a return
+    late           INTEGER NOT NULL DEFAULT 0 CHECK (late IN (0, 1)),  -- 1: the job was closed already (a call-back)
+    what           TEXT    NOT NULL DEFAULT '',                   -- what money was spent for, why an entry was voided, a note
+    CHECK ((kind = 'void') = (voids_id IS NOT NULL)),
+    CHECK ((kind IN ('hours')) = (worker_id IS NOT NULL)),
+    CHECK ((kind IN ('use', 'buy', 'hand-back', 'count')) = (item_id IS NOT NULL)),
+    CHECK ((kind IN ('rental-out', 'rental-day', 'rental-back')) = (machine_id IS NOT NULL)),
+    CHECK ((kind IN ('rental-day', 'rental-back')) = (rental_id IS NOT NULL)),
+    CHECK ((kind IN ('use', 'hours', 'drive', 'buy', 'hand-back', 'count')) = (quantity_micro IS NOT NULL)),
+    CHECK ((kind IN ('rental-out', 'rental-back')) = (at IS NOT NULL)),
+    CHECK ((kind = 'rental-back') = (by_tariff IS NOT NULL)),
+    CHECK (kind NOT IN ('use', 'hours', 'spent', 'drive', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
+    CHECK (kind <> 'hours' OR (quantity_micro > 0 AND quantity_micro <= 24000000)),
+    CHECK ((kind IN ('rental-out', 'rental-day', 'void')) = (amount_minor IS NULL))
+) STRICT;
+CREATE UNIQUE INDEX entry_number ON entry (id >> 40, number);
+CREATE INDEX entry_job ON entry (job_id, kind);
+CREATE INDEX entry_item ON entry (item_id) WHERE item_id IS NOT NULL;
+CREATE INDEX entry_worker_day ON entry (worker_id, happened_on) WHERE worker_id IS NOT NULL;
+CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
+CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
+
+-- The rooms an entry names; none: the whole job.
+CREATE TABLE entry_room (
+    entry_id INTEGER NOT NULL REFERENCES entry (id),
+    room_id  INTEGER NOT NULL REFERENCES room (id),
+    PRIMARY KEY (entry_id, room_id)
+) STRICT, WITHOUT ROWID;
+
+-- Entries that count: neither voids nor voided.
+CREATE VIEW live_entry AS
+SELECT entry.*
+FROM entry
+LEFT JOIN entry AS void ON void.voids_id = entry.id
+WHERE entry.voids_id IS NULL AND void.id IS NULL;
+
+-- What an entry (a void included) does to the stock on hand. Averages move in the order of recording.
+CREATE TABLE stock_move (
+    id             INTEGER PRIMARY KEY,
+    entry_id       INTEGER NOT NULL REFERENCES entry (id),
+    item_id        INTEGER NOT NULL REFERENCES item (id),
+    quantity_micro INTEGER NOT NULL,
+    value_minor    INTEGER NOT NULL
+) STRICT;
+CREATE INDEX stock_move_item ON stock_move (item_id);
+CREATE INDEX stock_move_entry ON stock_move (entry_id);
+
+-- What was used beyond the stock on hand, at an assumed value, until a receipt comes.
+-- `entry_id` is the use; `cause_id` the use itself, or the void of a purchase that took its units away again.
+CREATE TABLE stock_awaiting (
+    id             INTEGER PRIMARY KEY,
+    entry_id       INTEGER NOT NULL REFERENCES entry (id),
+    cause_id       INTEGER NOT NULL REFERENCES entry (id),
+    item_id        INTEGER NOT NULL REFERENCES item (id),
+    quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
+    value_minor    INTEGER NOT NULL
+) STRICT;
+CREATE INDEX stock_awaiting_item ON stock_awaiting (item_id);
+CREATE INDEX stock_awaiting_entry ON stock_awaiting (entry_id);
+
+-- A purchase (`entry_id`) settles part of an awaiting quantity: `paid - value` is a correction to the job's cost.
+CREATE TABLE stock_settlement (
+    id             INTEGER PRIMARY KEY,
+    awaiting_id    INTEGER NOT NULL REFERENCES stock_awaiting (id),
+    entry_id       INTEGER NOT NULL REFERENCES entry (id),
+    quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
+    value_minor    INTEGER NOT NULL,
+    paid_minor     INTEGER NOT NULL
+) STRICT;
+CREATE INDEX stock_settlement_awaiting ON stock_settlement (awaiting_id);
+CREATE INDEX stock_settlement_entry ON stock_settlement (entry_id);
+
+-- One machine, one day, one job: how a returned rental is charged.
+CREATE TABLE rental_day (
+    id           INTEGER PRIMARY KEY,
+    entry_id     INTEGER NOT NULL REFERENCES entry (id),          -- the `rental-back` that charged it
+    position     INTEGER NOT NULL CHECK (position > 0),
+    began_on     TEXT    NOT NULL CHECK (began_on IS date(began_on)),
+    job_id       INTEGER NOT NULL REFERENCES job (id),
+    charge_minor INTEGER NOT NULL,
+    UNIQUE (entry_id, position)
+) STRICT;
+CREATE INDEX rental_day_job ON rental_day (job_id);
+
+-- Everything that a job cost, a row for each cause, entries that count only.
+-- `happened_on` and `recorded_at` are those of the entry that caused the cost.
+CREATE VIEW job_cost AS
+SELECT job_id, id AS entry_id, kind, happened_on, recorded_at, amount_minor
+FROM live_entry
+WHERE kind IN ('use', 'hours', 'spent', 'drive')
+UNION ALL
+SELECT used.job_id, used.id, 'use', bought.happened_on, bought.recorded_at, settled.paid_minor - settled.value_minor
+FROM stock_settlement AS settled
+JOIN live_entry AS bought ON bought.id = settled.entry_id
+JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
+JOIN live_entry AS used ON used.id = awaiting.entry_id
+UNION ALL
+SELECT day.job_id, returned.id, 'rental', returned.happened_on, returned.recorded_at, day.charge_minor
+FROM rental_day AS day
+JOIN live_entry AS returned ON returned.id = day.entry_id
+UNION ALL
+SELECT back.job_id, back.id, 'hand-back', back.happened_on, back.recorded_at, -moved.value_minor - back.amount_minor
+FROM live_entry AS back
+JOIN stock_move AS moved ON moved.entry_id = back.id
+WHERE back.kind = 'hand-back' AND back.job_id IS NOT NULL;
+
+CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
+CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
+CREATE TRIGGER entry_room_stays BEFORE UPDATE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
+CREATE TRIGGER entry_room_kept BEFORE DELETE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
+CREATE TRIGGER stock_move_stays BEFORE UPDATE ON stock_move BEGIN SELECT RAISE(ABORT, 'stock moves never change'); END;
+CREATE TRIGGER stock_move_kept BEFORE DELETE ON stock_move BEGIN SELECT RAISE(ABORT, 'stock moves never change'); END;
+CREATE TRIGGER stock_awaiting_stays BEFORE UPDATE ON stock_awaiting BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER stock_awaiting_kept BEFORE DELETE ON stock_awaiting BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER stock_settlement_stays BEFORE UPDATE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER stock_settlement_kept BEFORE DELETE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER rental_day_stays BEFORE UPDATE ON rental_day BEGIN SELECT RAISE(ABORT, 'rental days never change: void the return'); END;
+CREATE TRIGGER rental_day_kept BEFORE DELETE ON rental_day BEGIN SELECT RAISE(ABORT, 'rental days never change: void the return'); END;
+CREATE TRIGGER void_of_void BEFORE INSERT ON entry
+WHEN NEW.voids_id IS NOT NULL AND (SELECT kind FROM entry WHERE id = NEW.voids_id) = 'void'
+BEGIN SELECT RAISE(ABORT, 'a void cannot be voided'); END;

@@ -1,0 +1,487 @@
+//! The ledger: one SQLite file, and the only code that knows there is a database.
+//!
+//! Methods are questions and events in the trade's words. Questions are methods of [`Ledger`]. Events are methods of
+//! [`Writing`], which exists only inside [`Ledger::write`]: one transaction for everything that must be true together,
+//! with one sentence in the log for each event. An error, a panic or `--dry-run` rolls everything back.
+//!
+//! # Invariants
+//! * What was sent, issued or logged never changes: triggers in `migrations/` refuse it, whoever asks.
+//! * Nothing is deleted. Only evidence, which is derived from the day book, is rewritten.
+//! * Ids that this file hands out start at copy × 2^40, so rows of two copies never collide.
+//! * The clock is given; nothing here asks the machine for the time.
+
+mod book;
+mod check;
+mod columns;
+mod day_book;
+mod demo;
+mod evidence;
+mod export;
+mod import;
+mod invoices;
+mod jobs;
+mod people;
+mod quotes;
+mod rentals;
+mod reports;
+mod settings;
+mod stock;
+
+use std::cell::Cell;
+use std::ops::Deref;
+use std::path::Path;
+use std::time::Duration;
+
+use anyhow::{Context, Result, bail};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, named_params};
+use thiserror::Error;
+
+pub use self::book::*;
+pub use self::check::*;
+pub use self::day_book::*;
+pub use self::demo::*;
+pub use self::evidence::*;
+pub use self::export::*;
+pub use self::import::*;
+pub use self::invoices::*;
+pub use self::jobs::*;
+pub use self::people::*;
+pub use self::quotes::*;
+pub use self::rentals::*;
+pub use self::reports::*;
+pub use self::settings::*;
+pub use self::stock::*;
+use crate::measure::Units;
+use crate::money::Currency;
+
+/// Marks the file as a ledger of this program ("grLd").
+const APPLICATION_ID: i32 = 0x6772_4c64;
+
+/// How far apart the ids of two copies are.
+const COPY_STRIDE_BITS: u32 = 40;
+
+/// How long a write waits for another process to finish its own.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
+
+/// Every migration in order; the position of the last one applied is the file's `user_version`.
+/// Rewritten in place until 0.1.0, append-only from then on.
+const MIGRATIONS: &[(&str, &str)] = &[
+    ("0001_firm", include_str!("../../migrations/0001_firm.sql")),
+    ("0002_book", include_str!("../../migrations/0002_book.sql")),
+    ("0003_quotes", include_str!("../../migrations/0003_quotes.sql")),
+    ("0004_day_book", include_str!("../../migrations/0004_day_book.sql")),
+    ("0005_evidence", include_str!("../../migrations/0005_evidence.sql")),
+    ("0006_billing", include_str!("../../migrations/0006_billing.sql")),
+];
+
+/// Something the ledger won't do, in words, with what to type instead.
+#[derive(Debug, Error)]
+#[error("{message}")]
+pub struct Refusal {
+    /// What was asked and why it can't be.
+    pub message: String,
+    /// Commands or facts that help.
+    pub hints: Vec<String>,
+}
+
+impl Refusal {
+    /// Returns a refusal in those words.
+    pub fn new(message: impl Into<String>) -> Refusal {
+        Refusal { message: message.into(), hints: Vec::new() }
+    }
+
+    /// Adds a hint.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Refusal {
+        self.hints.push(hint.into());
+        self
+    }
+}
+
+/// Returns early with a [`Refusal`].
+macro_rules! refuse {
+    ($($message:tt)*) => {
+        return Err(anyhow::Error::new($crate::ledger::Refusal::new(format!($($message)*))))
+    };
+}
+pub(crate) use refuse;
+
+/// What time it is, as far as the ledger is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Clock {
+    /// The date that entries without one get.
+    pub today: NaiveDate,
+    /// The moment of recording.
+    pub now: NaiveDateTime,
+}
+
+impl Clock {
+    /// Returns the clock at the start of a day.
+    pub fn at(today: NaiveDate) -> Clock {
+        Clock { today, now: today.and_time(NaiveTime::MIN) }
+    }
+}
+
+/// What a ledger is: its business, currency, units and copy.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Identity {
+    /// The firm's name.
+    pub business: String,
+    /// The currency of every amount.
+    pub currency: Currency,
+    /// The units of bare numbers and of what is printed.
+    pub units: Units,
+    /// Which copy of the ledger this file is.
+    pub copy: i64,
+}
+
+/// An open ledger.
+#[derive(Debug)]
+pub struct Ledger {
+    connection: Connection,
+    identity: Identity,
+    clock: Cell<Clock>,
+}
+
+/// The right to write, inside one transaction.
+#[derive(Debug)]
+pub struct Writing<'ledger> {
+    ledger: &'ledger Ledger,
+}
+
+impl Deref for Writing<'_> {
+    type Target = Ledger;
+
+    fn deref(&self) -> &Ledger {
+        self.ledger
+    }
+}
+
+impl Ledger {
+    /// Creates a ledger with the starting book in it; the file is readable by its owner alone.
+    ///
+    /// # Errors
+    /// Refuses a path where something is already, and what the file system refuses.
+    pub fn create(path: &Path, identity: Identity, clock: Clock) -> Result<Ledger> {
+        if path.exists() {
+            return Err(Refusal::new(format!("`{}` already exists", path.display()))
+                .hint("choose another file with --ledger FILE, or move the old one away")
+                .into());
+        }
+        create_private(path).with_context(|| format!("failed to create `{}`", path.display()))?;
+        let made = Self::fill(path, identity, clock);
+        if made.is_err() {
+            // Half a ledger helps nobody; the file is ours, made a moment ago.
+            std::fs::remove_file(path).with_context(|| format!("failed to remove `{}`", path.display()))?;
+        }
+        made
+    }
+
+    fn fill(path: &Path, identity: Identity, clock: Clock) -> Result<Ledger> {
+        let mut connection = connect(path)?;
+        migrate(&mut connection)?;
+        connection.execute(
+            "INSERT INTO ledger (id, business, currency, units, copy, created_at)
+             VALUES (1, :business, :currency, :units, :copy, :now)",
+            named_params! {
+                ":business": identity.business, ":currency": identity.currency.code(), ":units": identity.units,
+                ":copy": identity.copy, ":now": clock.now,
+            },
+        )?;
+        let ledger = Ledger { connection, identity, clock: Cell::new(clock) };
+        ledger.write(false, |writing| {
+            writing.seed_book()?;
+            writing.log(&format!("Opened the ledger of {}.", writing.identity.business))
+        })?;
+        Ok(ledger)
+    }
+
+    /// Opens a ledger, bringing an older one up to date.
+    ///
+    /// # Errors
+    /// Refuses a missing file, a file that isn't a ledger, and one written by a newer version.
+    pub fn open(path: &Path, clock: Clock) -> Result<Ledger> {
+        if !path.exists() {
+            return Err(Refusal::new(format!("no ledger at `{}`", path.display()))
+                .hint("gritledger init --business \"YOUR FIRM\"")
+                .hint("gritledger demo, to look around first")
+                .into());
+        }
+        if path.is_dir() {
+            refuse!("`{}` is a directory, not a ledger", path.display());
+        }
+        let mut connection = connect(path).with_context(|| format!("failed to open `{}`", path.display()))?;
+        let application_id: i32 = connection
+            .pragma_query_value(None, "application_id", |row| row.get(0))
+            .map_err(|_| Refusal::new(format!("`{}` is not a ledger", path.display())))?;
+        if application_id != APPLICATION_ID {
+            refuse!("`{}` is not a ledger", path.display());
+        }
+        migrate(&mut connection).with_context(|| format!("failed to open `{}`", path.display()))?;
+        let identity = connection
+            .query_row("SELECT business, currency, units, copy FROM ledger", [], |row| {
+                let currency: String = row.get("currency")?;
+                Ok((row.get("business")?, currency, row.get("units")?, row.get("copy")?))
+            })
+            .optional()?;
+        let Some((business, currency, units, copy)) = identity else {
+            refuse!("`{}` is an empty ledger: its making was cut short", path.display());
+        };
+        let Some(currency) = Currency::from_code(&currency) else { bail!("unknown currency `{currency}`") };
+        let identity = Identity { business, currency, units, copy };
+        Ok(Ledger { connection, identity, clock: Cell::new(clock) })
+    }
+
+    /// Does something in one transaction; with `dry_run` the work is done and rolled back.
+    ///
+    /// # Errors
+    /// Fails with whatever `events` fails with, and then nothing was written.
+    pub fn write<T>(&self, dry_run: bool, events: impl FnOnce(&Writing<'_>) -> Result<T>) -> Result<T> {
+        let transaction =
+            rusqlite::Transaction::new_unchecked(&self.connection, rusqlite::TransactionBehavior::Immediate)
+                .context("failed to write: another program holds the ledger")?;
+        let outcome = events(&Writing { ledger: self })?;
+        if dry_run { transaction.rollback()? } else { transaction.commit()? }
+        Ok(outcome)
+    }
+
+    /// Returns what the ledger is.
+    pub fn identity(&self) -> &Identity {
+        &self.identity
+    }
+
+    /// Returns the ledger's currency.
+    pub fn currency(&self) -> Currency {
+        self.identity.currency
+    }
+
+    /// Returns the units of bare numbers and of what is printed.
+    pub fn units(&self) -> Units {
+        self.identity.units
+    }
+
+    /// Returns today's date.
+    pub fn today(&self) -> NaiveDate {
+        self.clock.get().today
+    }
+
+    fn now(&self) -> NaiveDateTime {
+        self.clock.get().now
+    }
+
+    /// Returns the newest sentences of the log, newest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn log_lines(&self, count: u32) -> Result<Vec<(NaiveDateTime, String)>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT recorded_at, sentence FROM log ORDER BY id DESC LIMIT :count",
+        )?;
+        let lines = statement.query_map(named_params! { ":count": count }, |row| {
+            Ok((row.get("recorded_at")?, row.get("sentence")?))
+        })?;
+        Ok(lines.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Copies the ledger to a file that doesn't exist yet, and checks the copy.
+    ///
+    /// # Errors
+    /// Refuses an existing file; fails if the copy isn't whole.
+    pub fn backup(&self, path: &Path) -> Result<()> {
+        if path.exists() {
+            refuse!("`{}` already exists", path.display());
+        }
+        create_private(path).with_context(|| format!("failed to create `{}`", path.display()))?;
+        let mut copy = connect(path)?;
+        let backup = rusqlite::backup::Backup::new(&self.connection, &mut copy)?;
+        backup.run_to_completion(1000, Duration::ZERO, None)?;
+        drop(backup);
+        let verdict: String = copy.query_row("PRAGMA integrity_check", [], |row| row.get(0))?;
+        if verdict != "ok" {
+            bail!("the copy `{}` is damaged: {verdict}", path.display());
+        }
+        Ok(())
+    }
+}
+
+impl Writing<'_> {
+    /// Adds a sentence to the log.
+    fn log(&self, sentence: &str) -> Result<()> {
+        self.connection
+            .prepare_cached("INSERT INTO log (id, recorded_at, sentence) VALUES (:id, :now, :sentence)")?
+            .execute(named_params! { ":id": self.new_id("log")?, ":now": self.now(), ":sentence": sentence })?;
+        Ok(())
+    }
+
+    /// Returns the next id of a table in this copy's range.
+    fn new_id(&self, table: &'static str) -> Result<i64> {
+        let base = self.identity.copy << COPY_STRIDE_BITS;
+        let sql = format!("SELECT COALESCE(MAX(id), :base) + 1 FROM {table} WHERE id >= :base AND id < :next");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let next = base + (1 << COPY_STRIDE_BITS);
+        Ok(statement.query_row(named_params! { ":base": base, ":next": next }, |row| row.get(0))?)
+    }
+
+    /// Returns the next number of a series (quotes, jobs, entries, payments) in this copy.
+    fn new_number(&self, table: &'static str) -> Result<i64> {
+        let sql = format!("SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE id >> 40 = :copy");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        Ok(statement.query_row(named_params! { ":copy": self.identity.copy }, |row| row.get(0))?)
+    }
+
+    /// Sets the clock while history is written: what happened then is recorded as of then.
+    fn set_clock(&self, clock: Clock) {
+        self.ledger.clock.set(clock);
+    }
+}
+
+/// Writes a number of a series with its letter: `J1`, or `2-J1` for a row of copy 2.
+fn numbered(letter: char, id: i64, number: i64) -> String {
+    match id >> COPY_STRIDE_BITS {
+        0 => format!("{letter}{number}"),
+        copy => format!("{copy}-{letter}{number}"),
+    }
+}
+
+/// Reads a number of a series: `J1`, `j1`, `1`, `2-J1`; returns copy and number.
+fn read_number(letter: char, text: &str) -> Option<(i64, i64)> {
+    let text = text.trim();
+    let (copy, rest) = match text.split_once('-') {
+        Some((copy, rest)) => (copy.parse().ok()?, rest),
+        None => (0, text),
+    };
+    let digits = rest.strip_prefix([letter, letter.to_ascii_lowercase()]).unwrap_or(rest);
+    let number = digits.bytes().all(|byte| byte.is_ascii_digit()).then(|| digits.parse().ok())??;
+    (number > 0).then_some((copy, number))
+}
+
+/// Picks one of several named things: exact beats beginning, case aside; near names are listed when none fits.
+fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> {
+    let lower = wanted.trim().to_lowercase();
+    let matching = |test: &dyn Fn(&str) -> bool| -> Vec<&(String, T)> {
+        named.iter().filter(|(name, _)| test(&name.to_lowercase())).collect()
+    };
+    let mut found = matching(&|name| name == lower);
+    if found.is_empty() && !lower.is_empty() {
+        found = matching(&|name| name.starts_with(&lower));
+    }
+    match found[..] {
+        [(_, only)] => Ok(only.clone()),
+        [] => {
+            let names = near_names(&lower, named.iter().map(|(name, _)| name.as_str()));
+            let refusal = Refusal::new(format!("no {noun} `{}`", wanted.trim()));
+            Err(match names[..] {
+                [] => refusal,
+                _ => refusal.hint(format!("near names: {}", names.join(", "))),
+            }
+            .into())
+        }
+        _ => {
+            let names: Vec<String> = found.iter().map(|(name, _)| format!("`{name}`")).collect();
+            refuse!("`{}` could be any {noun} of {}", wanted.trim(), names.join(", "))
+        }
+    }
+}
+
+/// Returns the names nearest to a mistyped one, best first.
+pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let mut near: Vec<(usize, &str)> = names
+        .filter_map(|name| {
+            let lower = name.to_lowercase();
+            let distance = strsim::damerau_levenshtein(wanted, &lower);
+            let close = distance <= 2.max(lower.chars().count() / 3) || lower.contains(wanted);
+            close.then_some((distance, name))
+        })
+        .collect();
+    near.sort_unstable();
+    near.dedup();
+    near.into_iter().take(5).map(|(_, name)| format!("`{name}`")).collect()
+}
+
+fn connect(path: &Path) -> Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags)?;
+    connection.busy_timeout(BUSY_TIMEOUT)?;
+    connection.set_prepared_statement_cache_capacity(128);
+    // Foreign keys are on by default in the bundled build; said here so that no other build changes it.
+    connection.pragma_update(None, "foreign_keys", true)?;
+    Ok(connection)
+}
+
+/// Makes an empty file that only its owner can read or write.
+fn create_private(path: &Path) -> std::io::Result<()> {
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map(drop)
+}
+
+/// Applies the migrations that the file doesn't have yet, all in one transaction.
+fn migrate(connection: &mut Connection) -> Result<()> {
+    let known = i64::try_from(MIGRATIONS.len()).expect("a handful of migrations");
+    let version = |connection: &Connection| -> rusqlite::Result<i64> {
+        connection.pragma_query_value(None, "user_version", |row| row.get(0))
+    };
+    match version(connection)? {
+        at if at == known => return Ok(()),
+        newer if newer > known => refuse!("the ledger was written by a newer gritledger (schema {newer}, this one knows {known})"),
+        _ => {}
+    }
+    // Rebuilding a table that others refer to fails with keys on, and inside a transaction the pragma is ignored.
+    connection.pragma_update(None, "foreign_keys", false)?;
+    let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    // Read again: another process may have migrated while this one waited.
+    let applied = usize::try_from(version(&transaction)?).expect("user_version is never negative");
+    for (name, sql) in MIGRATIONS.iter().skip(applied) {
+        transaction.execute_batch(sql).with_context(|| format!("failed to apply migration `{name}`"))?;
+    }
+    let broken: i64 = transaction.query_row("SELECT COUNT(*) FROM pragma_foreign_key_check", [], |row| row.get(0))?;
+    if broken > 0 {
+        bail!("{broken} broken references after migrating");
+    }
+    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+    transaction.pragma_update(None, "user_version", known)?;
+    transaction.commit()?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_read_as_they_are_written() {
+        for (text, read) in [
+            ("J1", Some((0, 1))),
+            ("j12", Some((0, 12))),
+            ("7", Some((0, 7))),
+            ("2-J3", Some((2, 3))),
+            ("J0", None),
+            ("Jx", None),
+            ("", None),
+            ("J-1", None),
+            ("Q1", None),
+            ("J99999999999999999999", None),
+        ] {
+            assert_eq!(read_number('J', text), read, "{text}");
+        }
+        assert_eq!(numbered('J', (2 << 40) + 5, 3), "2-J3");
+    }
+
+    #[test]
+    fn names_match_without_case_and_by_unique_beginning() {
+        let named = [("Landing", 1), ("Back bedroom", 2), ("Back", 3), ("Bath", 4)];
+        let named: Vec<(String, i32)> = named.map(|(name, id)| (name.to_owned(), id)).to_vec();
+        let found = |wanted: &str| pick("room", wanted, &named).map_err(|error| error.to_string());
+        assert_eq!(found("LANDING"), Ok(1));
+        assert_eq!(found("back"), Ok(3), "exact beats beginning");
+        assert_eq!(found("back b"), Ok(2));
+        assert_eq!(found("ba"), Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned()));
+        let missing = pick("room", "lnading", &named).unwrap_err();
+        let refusal = missing.downcast_ref::<Refusal>().unwrap();
+        assert_eq!((refusal.message.as_str(), refusal.hints[0].as_str()), ("no room `lnading`", "near names: `Landing`"));
+    }
+}

@@ -1,0 +1,4 @@
+//! placeholder
+pub mod money;
+pub mod measure;
+pub mod trade;

@@ -1,0 +1,433 @@
+//! Evidence: what a finished job teaches the rates, and what it leaves unsaid.
+//!
+//! Only what was logged teaches. A room and operation without an entry is *not recorded*, not zero; a true zero is typed.
+//! Items teach per operation, hours per task. Entries that overlap (the landing alone, then landing and bedroom
+//! together) can't be told apart room by room, so each group of overlapping entries is one observation over all the rooms
+//! and operations that it touches. Hours on nothing said cost money and teach nothing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use crate::money::Decimal;
+use crate::trade::job_cost::{Logged, What};
+use crate::trade::operation::Task;
+use crate::trade::quote::WorkLine;
+use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind};
+use crate::trade::{OperationId, RoomId};
+
+/// A room as evidence needs it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FinishedRoom {
+    /// Identity in the ledger.
+    pub id: RoomId,
+    /// Its name.
+    pub name: String,
+    /// The floor as it was quoted.
+    pub class: FloorClass,
+}
+
+/// A finished job.
+#[derive(Clone, Debug)]
+pub struct FinishedJob {
+    /// Its number, as shown.
+    pub number: String,
+    /// When it was closed.
+    pub finished_on: NaiveDate,
+    /// Its rooms.
+    pub rooms: Vec<FinishedRoom>,
+    /// What was planned: the work lines of its quote and variations.
+    pub work: Vec<WorkLine>,
+    /// What was logged before it was closed.
+    pub logged: Vec<Logged>,
+}
+
+/// What is missing from a job's record, for its owner to mend or accept.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Gaps {
+    /// Rooms where counted items were planned and none was logged.
+    pub rooms_without_discs: Vec<String>,
+    /// Planned operations without any entry.
+    pub operations_without_entries: Vec<String>,
+    /// Hours that name no task.
+    pub hours_on_nothing: Decimal,
+}
+
+/// A room (or the job) and an operation: the smallest thing that an entry can be about.
+type Place = (Option<RoomId>, OperationId);
+
+/// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
+pub fn observations(job: &FinishedJob) -> Vec<Observation> {
+    let mut found = Vec::new();
+    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<(BTreeSet<Place>, Decimal)>> =
+        BTreeMap::new();
+    for logged in job.logged.iter().filter(|logged| !logged.late) {
+        let Some((kind, subject)) = subject(job, logged) else {
+            continue;
+        };
+        let places = places(job, logged, &subject);
+        if !places.is_empty() {
+            by_subject
+                .entry((kind, subject))
+                .or_default()
+                .push((places, logged.quantity));
+        }
+    }
+    for ((kind, _), entries) in by_subject {
+        for (places, quantity) in merge_overlapping(entries) {
+            let parts: Vec<ObservedPart> = places
+                .iter()
+                .filter_map(|place| part(job, *place))
+                .collect();
+            found.push(Observation {
+                kind,
+                job: job.number.clone(),
+                finished_on: job.finished_on,
+                quantity,
+                parts,
+            });
+        }
+    }
+    found
+}
+
+/// What an observation is about: items of one operation, or hours of one task.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Subject {
+    Operation(OperationId),
+    Task(Task),
+}
+
+/// Returns what an entry is evidence for; `None`: nothing.
+fn subject(job: &FinishedJob, logged: &Logged) -> Option<(RateKind, Subject)> {
+    match &logged.what {
+        What::Hours {
+            task: Some(task), ..
+        } => Some((RateKind::Hours, Subject::Task(task.clone()))),
+        What::Item {
+            operation: Some(operation),
+            ..
+        } => Some((RateKind::Item, Subject::Operation(*operation))),
+        What::Item {
+            item,
+            operation: None,
+            ..
+        } => {
+            let mut users: Vec<OperationId> = job
+                .work
+                .iter()
+                .filter(|work| work.item.as_ref().is_some_and(|needed| needed.id == *item))
+                .map(|work| work.operation)
+                .collect();
+            users.dedup();
+            match users[..] {
+                [only] => Some((RateKind::Item, Subject::Operation(only))),
+                _ => None,
+            }
+        }
+        What::Hours { task: None, .. } | What::Rental { .. } | What::Other { .. } => None,
+    }
+}
+
+/// Returns the planned places that an entry is about.
+fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Place> {
+    let only = match &logged.what {
+        What::Hours { operation, .. } => *operation,
+        What::Item { .. } | What::Rental { .. } | What::Other { .. } => None,
+    };
+    job.work
+        .iter()
+        .filter(|work| match subject {
+            Subject::Operation(operation) => work.operation == *operation,
+            Subject::Task(task) => {
+                work.task == *task && only.is_none_or(|only| only == work.operation)
+            }
+        })
+        .filter(|work| {
+            logged.rooms.is_empty() || work.room.is_some_and(|room| logged.rooms.contains(&room))
+        })
+        .map(|work| (work.room, work.operation))
+        .collect()
+}
+
+/// Joins entries that share a place into one, summing their quantities.
+fn merge_overlapping(entries: Vec<(BTreeSet<Place>, Decimal)>) -> Vec<(BTreeSet<Place>, Decimal)> {
+    let mut groups: Vec<(BTreeSet<Place>, Decimal)> = Vec::new();
+    for (mut places, mut quantity) in entries {
+        let (touching, apart): (Vec<_>, Vec<_>) = groups
+            .into_iter()
+            .partition(|(other, _)| !other.is_disjoint(&places));
+        for (other, more) in touching {
+            places.extend(other);
+            quantity += more;
+        }
+        groups = apart;
+        groups.push((places, quantity));
+    }
+    groups.sort();
+    groups
+}
+
+/// Returns what a place measures, over all its planned lines (a variation may plan the same again).
+fn part(job: &FinishedJob, (room, operation): Place) -> Option<ObservedPart> {
+    let lines = job
+        .work
+        .iter()
+        .filter(|work| work.room == room && work.operation == operation);
+    let (driver, passes) = lines.fold((Decimal::ZERO, 0), |(driver, passes), work| {
+        (driver + work.quantity, passes + work.passes)
+    });
+    let place = match room {
+        Some(room) => job.rooms.iter().find(|candidate| candidate.id == room),
+        // Work done once for the job: its rates do not differ by floor, any room's will do.
+        None => job.rooms.first(),
+    }?;
+    let room = if room.is_some() {
+        place.name.clone()
+    } else {
+        String::new()
+    };
+    Some(ObservedPart {
+        operation,
+        room,
+        class: place.class,
+        driver,
+        passes,
+    })
+}
+
+/// Returns what the job's record leaves out.
+pub fn gaps(job: &FinishedJob) -> Gaps {
+    let touched = |work: &WorkLine, items_only: bool| {
+        job.logged.iter().any(|logged| {
+            let names = logged.rooms.is_empty()
+                || work.room.is_some_and(|room| logged.rooms.contains(&room));
+            let is_item = matches!(logged.what, What::Item { .. });
+            names && (is_item || !items_only) && covers(logged, work)
+        })
+    };
+    let mut gaps = Gaps::default();
+    for room in &job.rooms {
+        let counted: Vec<&WorkLine> = job
+            .work
+            .iter()
+            .filter(|work| work.room == Some(room.id))
+            .filter(|work| {
+                work.item
+                    .as_ref()
+                    .is_some_and(|item| item.unit == crate::trade::Unit::Disc)
+            })
+            .collect();
+        if !counted.is_empty() && !counted.iter().any(|work| touched(work, true)) {
+            gaps.rooms_without_discs.push(room.name.clone());
+        }
+    }
+    for work in &job.work {
+        let listed = gaps.operations_without_entries.contains(&work.name);
+        let any_room = job
+            .work
+            .iter()
+            .any(|other| other.operation == work.operation && touched(other, false));
+        if !listed && !any_room {
+            gaps.operations_without_entries.push(work.name.clone());
+        }
+    }
+    gaps.hours_on_nothing = job
+        .logged
+        .iter()
+        .filter(|logged| matches!(logged.what, What::Hours { task: None, .. }))
+        .map(|logged| logged.quantity)
+        .sum();
+    gaps
+}
+
+/// Tells whether an entry says something about a planned line, rooms aside.
+fn covers(logged: &Logged, work: &WorkLine) -> bool {
+    match &logged.what {
+        What::Hours {
+            operation: Some(operation),
+            ..
+        } => *operation == work.operation,
+        What::Hours {
+            task: Some(task),
+            operation: None,
+        } => *task == work.task,
+        What::Item {
+            operation: Some(operation),
+            ..
+        } => *operation == work.operation,
+        What::Item {
+            item,
+            operation: None,
+            ..
+        } => work.item.as_ref().is_some_and(|needed| needed.id == *item),
+        What::Hours {
+            task: None,
+            operation: None,
+        }
+        | What::Rental { .. }
+        | What::Other { .. } => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal_macros::dec;
+
+    use super::*;
+    use crate::money::Money;
+    use crate::trade::operation::Driver;
+    use crate::trade::quote::ItemLine;
+    use crate::trade::{EntryId, FloorCondition, ItemId, Species, TaskId, Unit};
+
+    const LANDING: RoomId = RoomId(1);
+    const BEDROOM: RoomId = RoomId(2);
+    const ROTARY_36: OperationId = OperationId(1);
+    const ROTARY_80: OperationId = OperationId(2);
+
+    fn sand() -> Task {
+        Task {
+            id: TaskId(1),
+            name: "sand".into(),
+        }
+    }
+
+    fn planned(room: RoomId, operation: OperationId, area: Decimal) -> WorkLine {
+        let id = ItemId(operation.0);
+        let item = ItemLine {
+            id,
+            name: format!("disc-{}", id.0),
+            unit: Unit::Disc,
+            expected: dec!(6),
+            load: dec!(6),
+            unit_price: dec!(3),
+            cost: Money::from_minor(1800),
+        };
+        WorkLine {
+            room: Some(room),
+            operation,
+            name: format!("rotary-{}", operation.0),
+            task: sand(),
+            driver: Driver::Area,
+            quantity: area,
+            passes: 1,
+            item: Some(item),
+            hours: dec!(0.5),
+            labour: Money::from_minor(2000),
+        }
+    }
+
+    fn job(logged: Vec<Logged>) -> FinishedJob {
+        let class = FloorClass {
+            condition: FloorCondition::WornFilm,
+            species: Species::RedOak,
+        };
+        let room = |id, name: &str| FinishedRoom {
+            id,
+            name: name.into(),
+            class,
+        };
+        FinishedJob {
+            number: "J1".into(),
+            finished_on: NaiveDate::from_ymd_opt(2026, 3, 3).unwrap(),
+            rooms: vec![room(LANDING, "Landing"), room(BEDROOM, "Back bedroom")],
+            work: vec![
+                planned(LANDING, ROTARY_36, dec!(45)),
+                planned(LANDING, ROTARY_80, dec!(45)),
+                planned(BEDROOM, ROTARY_36, dec!(146)),
+                planned(BEDROOM, ROTARY_80, dec!(146)),
+            ],
+            logged,
+        }
+    }
+
+    fn log(what: What, rooms: &[RoomId], quantity: Decimal) -> Logged {
+        Logged {
+            entry: EntryId(1),
+            rooms: rooms.to_vec(),
+            what,
+            quantity,
+            cost: Money::from_minor(100),
+            late: false,
+        }
+    }
+
+    fn discs(operation: OperationId) -> What {
+        What::Item {
+            item: ItemId(operation.0),
+            name: "disc".into(),
+            unit: Unit::Disc,
+            operation: None,
+        }
+    }
+
+    fn hours(task: Option<Task>) -> What {
+        What::Hours {
+            task,
+            operation: None,
+        }
+    }
+
+    #[test]
+    fn only_what_was_logged_teaches() {
+        let found = observations(&job(vec![log(discs(ROTARY_36), &[LANDING], dec!(6))]));
+        assert_eq!(found.len(), 1);
+        assert_eq!(
+            (found[0].kind, found[0].quantity),
+            (RateKind::Item, dec!(6))
+        );
+        assert_eq!(found[0].parts.len(), 1);
+        assert_eq!(
+            (found[0].parts[0].room.as_str(), found[0].parts[0].driver),
+            ("Landing", dec!(45))
+        );
+    }
+
+    #[test]
+    fn a_typed_zero_is_a_record_and_late_or_aimless_entries_are_not() {
+        let zero = log(discs(ROTARY_36), &[LANDING], dec!(0));
+        let late = Logged {
+            late: true,
+            ..log(discs(ROTARY_80), &[LANDING], dec!(3))
+        };
+        let aimless = log(hours(None), &[LANDING], dec!(2));
+        let job = job(vec![zero, late, aimless]);
+        assert_eq!(
+            observations(&job)
+                .iter()
+                .map(|found| found.quantity)
+                .collect::<Vec<_>>(),
+            [dec!(0)]
+        );
+        assert_eq!(gaps(&job).hours_on_nothing, dec!(2));
+    }
+
+    #[test]
+    fn hours_on_a_task_cover_all_its_operations_in_the_rooms_named() {
+        let found = observations(&job(vec![log(
+            hours(Some(sand())),
+            &[LANDING, BEDROOM],
+            dec!(4),
+        )]));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].parts.len(), 4);
+    }
+
+    #[test]
+    fn overlapping_entries_are_one_observation() {
+        let found = observations(&job(vec![
+            log(discs(ROTARY_36), &[LANDING], dec!(6)),
+            log(discs(ROTARY_36), &[BEDROOM], dec!(12)),
+            log(discs(ROTARY_36), &[], dec!(3)),
+        ]));
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].quantity, found[0].parts.len()), (dec!(21), 2));
+    }
+
+    #[test]
+    fn gaps_name_rooms_and_operations() {
+        let gaps = gaps(&job(vec![log(discs(ROTARY_36), &[LANDING], dec!(6))]));
+        assert_eq!(gaps.rooms_without_discs, ["Back bedroom"]);
+        assert_eq!(gaps.operations_without_entries, ["rotary-2"]);
+    }
+}

@@ -1,0 +1,358 @@
+//! What a job really cost, and how that is shared over its rooms.
+//!
+//! The day book says what was used, worked, rented and spent; [`Logged`] is one such cost in trade words.
+//! A cost that names one room is that room's. One that names several, or the whole job, is spread over the rooms where
+//! the quote planned it, by planned quantity, then by direct cost for what no room was planned for.
+//! Parts always add up to what was logged, in money and in quantity.
+
+use std::collections::BTreeMap;
+
+use crate::money::{Decimal, Money, quantity};
+use crate::trade::operation::Task;
+use crate::trade::quote::{Costs, Line, WorkLine};
+use crate::trade::{CostKind, EntryId, ItemId, MachineId, OperationId, RoomId, Unit};
+
+/// One cost from the day book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Logged {
+    /// The entry that caused it.
+    pub entry: EntryId,
+    /// The rooms it names; none: the whole job.
+    pub rooms: Vec<RoomId>,
+    /// What it was for.
+    pub what: What,
+    /// Items, hours, days, miles; zero for a correction of cost alone.
+    pub quantity: Decimal,
+    /// What it cost.
+    pub cost: Money,
+    /// It came after the job was closed: a call-back or a late receipt.
+    pub late: bool,
+}
+
+/// What a cost was for.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum What {
+    /// Hours on a task, perhaps one operation of it, or on nothing said.
+    Hours {
+        /// The task.
+        task: Option<Task>,
+        /// The operation.
+        operation: Option<OperationId>,
+    },
+    /// An item used, perhaps for a known operation.
+    Item {
+        /// The item.
+        item: ItemId,
+        /// Its name.
+        name: String,
+        /// Its unit.
+        unit: Unit,
+        /// The operation.
+        operation: Option<OperationId>,
+    },
+    /// Rental days.
+    Rental {
+        /// The machine.
+        machine: MachineId,
+        /// Its name.
+        name: String,
+    },
+    /// Money spent otherwise, or miles driven.
+    Other {
+        /// What it was for.
+        label: String,
+        /// The unit of its quantity.
+        unit: Unit,
+    },
+}
+
+impl What {
+    /// Returns the kind of cost.
+    pub const fn kind(&self) -> CostKind {
+        match self {
+            What::Hours { .. } => CostKind::Labour,
+            What::Item { .. } => CostKind::Consumables,
+            What::Rental { .. } => CostKind::Rental,
+            What::Other { .. } => CostKind::Other,
+        }
+    }
+
+    /// Tells whether a planned line is the same kind of thing: what its quantity can be compared with.
+    fn planned_by(&self, line: &WorkLine) -> Option<Decimal> {
+        match self {
+            What::Hours {
+                operation: Some(operation),
+                ..
+            } => (line.operation == *operation).then_some(line.hours),
+            What::Hours {
+                task: Some(task), ..
+            } => (line.task == *task).then_some(line.hours),
+            What::Item {
+                item, operation, ..
+            } => {
+                let needed = line.item.as_ref().filter(|needed| needed.id == *item)?;
+                operation
+                    .is_none_or(|operation| operation == line.operation)
+                    .then_some(needed.expected)
+            }
+            What::Hours { .. } | What::Rental { .. } | What::Other { .. } => None,
+        }
+    }
+}
+
+/// Sums costs by kind, with overhead as a share of labour.
+pub fn totals(logged: &[Logged], overhead: Decimal) -> Costs {
+    let mut costs = Costs::default();
+    for cost in logged {
+        costs.add(cost.what.kind(), cost.cost);
+    }
+    costs.overhead = costs.labour.times(overhead);
+    costs
+}
+
+/// One room's part of a logged cost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Part {
+    /// The room; `None`: the job as a whole.
+    pub room: Option<RoomId>,
+    /// Its part of the quantity.
+    pub quantity: Decimal,
+    /// Its part of the cost.
+    pub cost: Money,
+}
+
+/// Spreads a logged cost over the rooms where the lines planned it; what nobody planned stays with the rooms it names
+/// in equal parts, or with the job.
+pub fn spread(logged: &Logged, lines: &[Line]) -> Vec<Part> {
+    let mut planned: BTreeMap<Option<RoomId>, Decimal> = BTreeMap::new();
+    for line in lines {
+        let Line::Work(work) = line else { continue };
+        let named =
+            logged.rooms.is_empty() || work.room.is_some_and(|room| logged.rooms.contains(&room));
+        if let Some(quantity) = logged.what.planned_by(work).filter(|_| named) {
+            *planned.entry(work.room).or_default() += quantity;
+        }
+    }
+    for room in &logged.rooms {
+        planned.entry(Some(*room)).or_default();
+    }
+    if planned.is_empty() {
+        planned.insert(None, Decimal::ONE);
+    }
+    let weights: Vec<Decimal> = planned.values().copied().collect();
+    let costs = logged.cost.spread(&weights);
+    let quantities = spread_quantity(logged.quantity, &weights);
+    let parts = planned.into_keys().zip(quantities).zip(costs);
+    parts
+        .map(|((room, quantity), cost)| Part {
+            room,
+            quantity,
+            cost,
+        })
+        .collect()
+}
+
+/// Spreads a quantity by weight; the last part takes what rounding leaves, so the parts add up.
+fn spread_quantity(total: Decimal, weights: &[Decimal]) -> Vec<Decimal> {
+    let sum: Decimal = weights.iter().sum();
+    let mut left = total;
+    let last = weights.len().saturating_sub(1);
+    let share = |weight: &Decimal| {
+        if sum.is_zero() {
+            total / Decimal::from(weights.len())
+        } else {
+            total * weight / sum
+        }
+    };
+    weights
+        .iter()
+        .enumerate()
+        .map(|(position, weight)| {
+            let part = if position == last {
+                left
+            } else {
+                quantity(share(weight))
+            };
+            left -= part;
+            part
+        })
+        .collect()
+}
+
+/// What a job or a room brought in and cost.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Outcome {
+    /// Quoted price.
+    pub price: Money,
+    /// Price of the accepted variations.
+    pub variations: Money,
+    /// Quoted cost, variations included.
+    pub estimated: Money,
+    /// Actual cost, late costs included.
+    pub actual: Money,
+    /// The part of the actual cost that came after close-out.
+    pub late: Money,
+}
+
+impl Outcome {
+    /// Returns price and variations.
+    pub fn revenue(&self) -> Money {
+        self.price + self.variations
+    }
+
+    /// Returns what is left.
+    pub fn margin(&self) -> Money {
+        self.revenue() - self.actual
+    }
+
+    /// Adds another outcome, part by part.
+    pub fn add(&mut self, other: &Outcome) {
+        self.price += other.price;
+        self.variations += other.variations;
+        self.estimated += other.estimated;
+        self.actual += other.actual;
+        self.late += other.late;
+    }
+}
+
+/// Spreads an outcome over the job's rooms.
+///
+/// Direct costs stay with their rooms; costs of the job as a whole go by direct cost. Prices go as the quote shared them.
+pub fn by_room(
+    outcome: &Outcome,
+    rooms: &[(RoomId, Money, Money)],
+    lines: &[Line],
+    logged: &[Logged],
+) -> Vec<(RoomId, Outcome)> {
+    let position = |room: RoomId| rooms.iter().position(|(id, ..)| *id == room);
+    let mut estimated = vec![Money::ZERO; rooms.len()];
+    for line in lines {
+        if let Some(position) = line.room().and_then(position) {
+            estimated[position] += line.cost();
+        }
+    }
+    let mut actual = vec![Money::ZERO; rooms.len()];
+    let mut late = vec![Money::ZERO; rooms.len()];
+    for cost in logged {
+        for part in spread(cost, lines) {
+            if let Some(position) = part.room.and_then(position) {
+                actual[position] += part.cost;
+                if cost.late {
+                    late[position] += part.cost;
+                }
+            }
+        }
+    }
+    complete(&mut late, outcome.late, &actual);
+    let (direct_estimated, direct_actual) = (estimated.clone(), actual.clone());
+    complete(&mut estimated, outcome.estimated, &direct_estimated);
+    complete(&mut actual, outcome.actual, &direct_actual);
+    let outcomes = rooms
+        .iter()
+        .enumerate()
+        .map(|(position, (room, price, variations))| {
+            let (estimated, actual, late) = (estimated[position], actual[position], late[position]);
+            (
+                *room,
+                Outcome {
+                    price: *price,
+                    variations: *variations,
+                    estimated,
+                    actual,
+                    late,
+                },
+            )
+        });
+    outcomes.collect()
+}
+
+/// Adds to the parts what is missing from the total, by direct cost.
+fn complete(parts: &mut [Money], total: Money, direct: &[Money]) {
+    let rest = total - parts.iter().copied().sum();
+    let weights: Vec<Decimal> = direct
+        .iter()
+        .map(|cost| Decimal::from(cost.minor().max(0)))
+        .collect();
+    for (part, share) in parts.iter_mut().zip(rest.spread(&weights)) {
+        *part += share;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal_macros::dec;
+
+    use super::*;
+    use crate::trade::TaskId;
+
+    #[test]
+    fn a_job_costs_what_was_logged_on_it() {
+        // A public worked answer to a job-cost exercise: materials 2,108; 36 h at 18; 234 machine hours at 25 = 8,606.
+        let log = |what, cents| Logged {
+            entry: EntryId(1),
+            rooms: vec![],
+            what,
+            quantity: dec!(1),
+            cost: Money::from_minor(cents),
+            late: false,
+        };
+        let material = What::Item {
+            item: ItemId(1),
+            name: "material".into(),
+            unit: Unit::Each,
+            operation: None,
+        };
+        let hours = What::Hours {
+            task: Some(Task {
+                id: TaskId(1),
+                name: "sand".into(),
+            }),
+            operation: None,
+        };
+        let machine = What::Rental {
+            machine: MachineId(1),
+            name: "machine".into(),
+        };
+        let logged = [
+            log(material, 210_800),
+            log(hours, 36 * 1800),
+            log(machine, 234 * 2500),
+        ];
+        assert_eq!(totals(&logged, dec!(0)).total(), Money::from_minor(860_600));
+        assert_eq!(
+            totals(&logged, dec!(0.5)).overhead,
+            Money::from_minor(32_400)
+        );
+    }
+
+    #[test]
+    fn job_overhead_by_department_adds_up() {
+        // A public worked answer (pottery job 205): 320 machine hours at 5.40, 130 labour hours at 14.30,
+        // materials 942 + 1,180, labour 750 + 960: 7,419 for 22 units, 337.23 each.
+        let usd = crate::money::Currency::from_code("USD").unwrap();
+        let rates = (
+            dec!(218400) / dec!(84000) + dec!(2.80),
+            dec!(531050) / dec!(55900) + dec!(4.80),
+        );
+        assert_eq!(rates, (dec!(5.40), dec!(14.30)));
+        let overhead = usd.amount(dec!(320) * rates.0) + usd.amount(dec!(130) * rates.1);
+        assert_eq!(overhead, Money::from_minor(358_700));
+        let job = overhead
+            + [942, 1180, 750, 960]
+                .map(|dollars| Money::from_minor(dollars * 100))
+                .into_iter()
+                .sum();
+        assert_eq!(job, Money::from_minor(741_900));
+        assert_eq!(job.share(dec!(1), dec!(22)), Money::from_minor(33_723));
+    }
+
+    #[test]
+    fn quantities_spread_without_loss() {
+        let parts = spread_quantity(dec!(10), &[dec!(1), dec!(1), dec!(1)]);
+        assert_eq!(parts.iter().sum::<Decimal>(), dec!(10));
+        assert_eq!(
+            spread_quantity(dec!(3), &[dec!(0), dec!(0)]),
+            [dec!(1.5), dec!(1.5)]
+        );
+    }
+}

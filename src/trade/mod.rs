@@ -1,0 +1,287 @@
+//! The trade: what a floor refinisher measures, decides, quotes, logs and learns.
+//!
+//! Everything here is pure: no SQL, no command line, no clock, no printing. The same inputs give the same answer
+//! on any day and any machine. Quantities are [`Decimal`]s in the trade's canonical units (square feet, lineal feet,
+//! counts, hours), amounts are [`Money`](crate::money::Money).
+//!
+//! In reading order: a [`room`] has a floor area and an edge; an [`operation`] is one thing that is done, measured by
+//! its driver; a [`takeoff`] turns rooms, findings and methods into quantities at the [`rates`] of book and experience;
+//! a [`quote`] turns quantities into cost and price, with the [`rental`] cover and the [`cautions`] that apply; what the
+//! job then takes moves [`stock`] and adds up in [`job_cost`]; [`variance`] sets it beside the quote; [`evidence`] is
+//! what a finished job teaches the rates; an [`invoice`] asks for the money.
+
+pub mod cautions;
+pub mod evidence;
+pub mod invoice;
+pub mod job_cost;
+pub mod operation;
+pub mod quote;
+pub mod rates;
+pub mod rental;
+pub mod room;
+pub mod stock;
+pub mod takeoff;
+pub mod variance;
+
+use std::fmt;
+
+use thiserror::Error;
+
+pub use crate::money::Decimal;
+
+/// A word that is not one of a closed set.
+#[derive(Debug, Error, PartialEq, Eq)]
+#[error("`{text}` is not a {set}; one of: {members}")]
+pub struct NotInSet {
+    /// The text as typed.
+    pub text: String,
+    /// What the set is called.
+    pub set: &'static str,
+    /// Every member, comma-separated.
+    pub members: String,
+}
+
+/// Defines a closed set of words: an enum whose variants are written the same in commands, tables, CSV and the file.
+macro_rules! closed_set {
+    ($(#[$doc:meta])* $name:ident, $set:literal { $($(#[$variant_doc:meta])* $variant:ident = $word:literal),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum $name { $($(#[$variant_doc])* $variant),+ }
+
+        impl $name {
+            /// Every member, in the order that lists show.
+            pub const ALL: &'static [$name] = &[$($name::$variant),+];
+
+            /// Returns the word for it.
+            pub const fn as_str(self) -> &'static str {
+                match self { $($name::$variant => $word),+ }
+            }
+        }
+
+        impl std::str::FromStr for $name {
+            type Err = $crate::trade::NotInSet;
+
+            fn from_str(text: &str) -> Result<Self, Self::Err> {
+                let wanted = text.trim().to_ascii_lowercase().replace(' ', "-");
+                $name::ALL.iter().copied().find(|member| member.as_str() == wanted).ok_or_else(|| $crate::trade::NotInSet {
+                    text: text.to_owned(),
+                    set: $set,
+                    members: $name::ALL.iter().map(|member| member.as_str()).collect::<Vec<_>>().join(", "),
+                })
+            }
+        }
+
+        impl std::fmt::Display for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.pad(self.as_str())
+            }
+        }
+    };
+}
+pub(crate) use closed_set;
+
+closed_set! {
+    /// What the first cut meets.
+    FloorCondition, "floor condition" {
+        /// Bare wood.
+        Bare = "bare",
+        /// A film finish that still holds.
+        SoundFilm = "sound-film",
+        /// A film finish worn through in places.
+        WornFilm = "worn-film",
+        /// Oil or wax in the wood.
+        OilWax = "oil-wax",
+        /// Paint.
+        Paint = "paint",
+        /// Old flooring glue or mastic.
+        Glue = "glue",
+    }
+}
+
+closed_set! {
+    /// The wood of a floor.
+    Species, "species" {
+        /// Northern red oak.
+        RedOak = "red-oak",
+        /// White oak.
+        WhiteOak = "white-oak",
+        /// Hard (sugar) maple.
+        HardMaple = "hard-maple",
+        /// Birch.
+        Birch = "birch",
+        /// Beech.
+        Beech = "beech",
+        /// Ash.
+        Ash = "ash",
+        /// Hickory and pecan.
+        Hickory = "hickory",
+        /// Walnut.
+        Walnut = "walnut",
+        /// Cherry.
+        Cherry = "cherry",
+        /// Old-growth longleaf pine.
+        HeartPine = "heart-pine",
+        /// Other pine.
+        Pine = "pine",
+        /// Douglas-fir.
+        DouglasFir = "douglas-fir",
+        /// Anything else.
+        Other = "other",
+    }
+}
+
+closed_set! {
+    /// How the boards lie.
+    Layout, "layout" {
+        /// Narrow strips.
+        Strip = "strip",
+        /// Wide planks.
+        Plank = "plank",
+        /// Parquet.
+        Parquet = "parquet",
+        /// Herringbone.
+        Herringbone = "herringbone",
+    }
+}
+
+closed_set! {
+    /// What a cost is for, in every summary.
+    CostKind, "kind of cost" {
+        /// Hours worked.
+        Labour = "labour",
+        /// Items used.
+        Consumables = "consumables",
+        /// Rented machines.
+        Rental = "rental",
+        /// Money spent otherwise, miles driven.
+        Other = "other",
+        /// The share of labour that runs the firm.
+        Overhead = "overhead",
+    }
+}
+
+/// Units of quantities wherever they leave the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Unit {
+    /// Square foot.
+    SquareFoot,
+    /// Lineal foot.
+    Foot,
+    /// Square metre.
+    SquareMetre,
+    /// Metre.
+    Metre,
+    /// One abrasive disc.
+    Disc,
+    /// US gallon.
+    Gallon,
+    /// Litre.
+    Litre,
+    /// Hour.
+    Hour,
+    /// One piece.
+    Each,
+    /// Rental day.
+    Day,
+    /// Mile.
+    Mile,
+}
+
+impl Unit {
+    /// Every unit.
+    pub const ALL: &'static [Unit] = &[
+        Unit::SquareFoot,
+        Unit::Foot,
+        Unit::SquareMetre,
+        Unit::Metre,
+        Unit::Disc,
+        Unit::Gallon,
+        Unit::Litre,
+        Unit::Hour,
+        Unit::Each,
+        Unit::Day,
+        Unit::Mile,
+    ];
+
+    /// Returns the word used in JSON, CSV and the file.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Unit::SquareFoot => "sqft",
+            Unit::Foot => "ft",
+            Unit::SquareMetre => "m2",
+            Unit::Metre => "m",
+            Unit::Disc => "disc",
+            Unit::Gallon => "gal",
+            Unit::Litre => "l",
+            Unit::Hour => "h",
+            Unit::Each => "each",
+            Unit::Day => "day",
+            Unit::Mile => "mi",
+        }
+    }
+}
+
+impl std::str::FromStr for Unit {
+    type Err = NotInSet;
+
+    fn from_str(text: &str) -> Result<Self, NotInSet> {
+        let wanted = text.trim().to_ascii_lowercase();
+        Unit::ALL
+            .iter()
+            .copied()
+            .find(|unit| unit.as_str() == wanted)
+            .ok_or_else(|| NotInSet {
+                text: text.to_owned(),
+                set: "unit",
+                members: Unit::ALL
+                    .iter()
+                    .map(|unit| unit.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+/// Defines the identity of a row: a number that means nothing but itself.
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(pub i64);
+    )+};
+}
+
+ids! {
+    /// A client.
+    ClientId,
+    /// A site.
+    SiteId,
+    /// A room.
+    RoomId,
+    /// A finding.
+    FindingId,
+    /// A worker.
+    WorkerId,
+    /// A task.
+    TaskId,
+    /// An item.
+    ItemId,
+    /// A machine.
+    MachineId,
+    /// An operation.
+    OperationId,
+    /// One version of a quote.
+    QuoteId,
+    /// A job.
+    JobId,
+    /// An entry of the day book.
+    EntryId,
+    /// An invoice.
+    InvoiceId,
+}

@@ -1,0 +1,295 @@
+//! The take-off: rooms, findings and methods in; quantities out.
+//!
+//! What is done in a room follows from three lists: the set-up that every room and job gets, the operations that answer
+//! what the walk-through found, and the chosen sequence and schedule. A floor takes the area-, edge- and room-driven
+//! steps of a sequence or schedule; a stair takes the count-driven ones, once per step. The same operation named twice
+//! (two coats) is one line with two passes: its driver is the floor twice, and its fixed amount comes twice.
+//!
+//! Expected quantities and hours are rounded to two decimals, as they are printed, and costs are worked from those, so
+//! that anyone can check a quote by hand. What goes on the truck, the **load**, is the expected quantity rounded up to
+//! whole sets for items that are changed as a set.
+
+use thiserror::Error;
+
+use crate::money::{Decimal, round};
+use crate::trade::RoomId;
+use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
+use crate::trade::rates::{FloorClass, RateKind, Rates};
+
+/// Decimals of expected items and hours.
+const PRINTED_DECIMALS: u32 = 2;
+
+/// A room as measured and walked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MeasuredRoom {
+    /// Identity in the ledger.
+    pub id: RoomId,
+    /// Its name.
+    pub name: String,
+    /// Floor area, sq ft.
+    pub area: Decimal,
+    /// Edge length, ft.
+    pub edge: Decimal,
+    /// Steps, if it is a stair.
+    pub steps: Option<u32>,
+    /// What the first cut meets, and the wood.
+    pub class: FloorClass,
+    /// What the walk-through found.
+    pub findings: Vec<Found>,
+}
+
+/// A kind of finding and how much of it there is in a room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// The kind, such as `proud-nails`.
+    pub kind: String,
+    /// Count, feet or square feet, as the operation that answers it is driven.
+    pub quantity: Decimal,
+}
+
+impl MeasuredRoom {
+    /// Returns what drives a sequence, schedule or set-up operation here; `None`: it isn't done in this room.
+    pub fn driver(&self, driver: Driver) -> Option<Decimal> {
+        match (driver, self.steps) {
+            (Driver::Area, None) => Some(self.area),
+            (Driver::Edge, None) => Some(self.edge),
+            (Driver::Count, Some(steps)) => Some(Decimal::from(steps)),
+            (Driver::Room, _) => Some(Decimal::ONE),
+            (Driver::Area | Driver::Edge, Some(_))
+            | (Driver::Count, None)
+            | (Driver::Length | Driver::Job, _) => None,
+        }
+    }
+}
+
+/// How the rooms are to be done.
+#[derive(Clone, Debug)]
+pub struct Methods {
+    /// Every operation of the book: set-up and repairs are picked from it.
+    pub operations: Vec<Operation>,
+    /// The sanding sequence, if the floors are sanded.
+    pub sequence: Option<Sequence>,
+    /// The coating schedule, if they are coated.
+    pub schedule: Option<Schedule>,
+}
+
+/// One operation in one room, or once for the job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Work {
+    /// The room; `None`: once for the job.
+    pub room: Option<RoomId>,
+    /// What is done.
+    pub operation: Operation,
+    /// Driver units, all passes.
+    pub driver: Decimal,
+    /// How often it is done.
+    pub passes: u32,
+    /// The item it takes.
+    pub item: Option<Need>,
+    /// Expected hours.
+    pub hours: Decimal,
+}
+
+/// How much of its item an operation takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Need {
+    /// Expected, in item units.
+    pub expected: Decimal,
+    /// To be loaded: whole sets where the item is changed as a set.
+    pub load: Decimal,
+}
+
+/// Why a take-off can't be made.
+#[derive(Debug, Error, PartialEq, Eq)]
+pub enum TakeoffError {
+    /// The book has no rate for the operation on that floor.
+    #[error("the book has no {kind} rate for `{operation}` on {condition} {species}")]
+    NoRate {
+        /// The operation's name.
+        operation: String,
+        /// Items or hours.
+        kind: RateKind,
+        /// The floor condition.
+        condition: crate::trade::FloorCondition,
+        /// The species.
+        species: crate::trade::Species,
+    },
+    /// A stair, but the chosen methods have nothing for steps.
+    #[error("`{0}` is a stair, and the sequence and schedule have no operation for steps")]
+    NothingForSteps(String),
+    /// Nothing answers a finding any more.
+    #[error("no operation of the book answers `{kind}` in `{room}`")]
+    NothingAnswers {
+        /// The kind of finding.
+        kind: String,
+        /// The room.
+        room: String,
+    },
+}
+
+/// Takes off quantities, room by room in the order given; work done once for the job comes first.
+///
+/// # Errors
+/// Refuses operations without a rate, stairs without step operations, and findings that no operation answers.
+pub fn take_off(
+    rooms: &[MeasuredRoom],
+    methods: &Methods,
+    rates: &Rates,
+) -> Result<Vec<Work>, TakeoffError> {
+    let mut lines = Vec::new();
+    let Some(first) = rooms.first() else {
+        return Ok(lines);
+    };
+    for operation in methods
+        .operations
+        .iter()
+        .filter(|operation| is_set_up(operation, Driver::Job))
+    {
+        lines.push(work(None, first.class, operation, Decimal::ONE, 1, rates)?);
+    }
+    for room in rooms {
+        for (operation, driver, passes) in in_room(room, methods)? {
+            lines.push(work(
+                Some(room.id),
+                room.class,
+                operation,
+                driver,
+                passes,
+                rates,
+            )?);
+        }
+    }
+    Ok(lines)
+}
+
+fn is_set_up(operation: &Operation, driver: Driver) -> bool {
+    operation.task.name == SET_UP && operation.driver == driver
+}
+
+/// Returns what is done in a room, in working order, with driver and passes.
+fn in_room<'a>(
+    room: &MeasuredRoom,
+    methods: &'a Methods,
+) -> Result<Vec<(&'a Operation, Decimal, u32)>, TakeoffError> {
+    let mut done: Vec<(&Operation, Decimal, u32)> = Vec::new();
+    for operation in methods
+        .operations
+        .iter()
+        .filter(|operation| operation.task.name == SET_UP)
+    {
+        if let Some(driver) = room.driver(operation.driver) {
+            done.push((operation, driver, 1));
+        }
+    }
+    let mut trim = Vec::new();
+    for operation in &methods.operations {
+        let Some(kind) = &operation.answers else {
+            continue;
+        };
+        let found: Decimal = room
+            .findings
+            .iter()
+            .filter(|found| &found.kind == kind)
+            .map(|found| found.quantity)
+            .sum();
+        if !found.is_zero() {
+            if operation.task.name == "trim" {
+                trim.push((operation, found, 1))
+            } else {
+                done.push((operation, found, 1))
+            }
+        }
+    }
+    if let Some(found) = room.findings.iter().find(|found| {
+        !methods
+            .operations
+            .iter()
+            .any(|operation| operation.answers.as_deref() == Some(found.kind.as_str()))
+    }) {
+        return Err(TakeoffError::NothingAnswers {
+            kind: found.kind.clone(),
+            room: room.name.clone(),
+        });
+    }
+    let before_steps = done.len();
+    let steps = methods
+        .sequence
+        .iter()
+        .flat_map(|sequence| sequence.steps.iter());
+    let steps = steps.chain(
+        methods
+            .schedule
+            .iter()
+            .flat_map(|schedule| schedule.steps.iter().map(|step| &step.operation)),
+    );
+    for operation in steps {
+        let Some(driver) = room.driver(operation.driver) else {
+            continue;
+        };
+        match done[before_steps..]
+            .iter_mut()
+            .find(|(earlier, _, _)| earlier.id == operation.id)
+        {
+            Some((_, total, passes)) => {
+                *total += driver;
+                *passes += 1;
+            }
+            None => done.push((operation, driver, 1)),
+        }
+    }
+    let has_methods = methods.sequence.is_some() || methods.schedule.is_some();
+    if has_methods
+        && room.steps.is_some()
+        && !done[before_steps..]
+            .iter()
+            .any(|(step, ..)| step.driver == Driver::Count)
+    {
+        return Err(TakeoffError::NothingForSteps(room.name.clone()));
+    }
+    done.extend(trim);
+    Ok(done)
+}
+
+fn work(
+    room: Option<RoomId>,
+    class: FloorClass,
+    operation: &Operation,
+    driver: Decimal,
+    passes: u32,
+    rates: &Rates,
+) -> Result<Work, TakeoffError> {
+    let expect = |kind| {
+        let rate = rates
+            .rate(operation, kind, class)
+            .ok_or_else(|| TakeoffError::NoRate {
+                operation: operation.name.clone(),
+                kind,
+                condition: class.condition,
+                species: class.species,
+            })?;
+        Ok(round(rate.expect(driver, passes), PRINTED_DECIMALS))
+    };
+    let item = match &operation.item {
+        Some(_) => Some(need(expect(RateKind::Item)?, operation.set_size)),
+        None => None,
+    };
+    Ok(Work {
+        room,
+        operation: operation.clone(),
+        driver,
+        passes,
+        item,
+        hours: expect(RateKind::Hours)?,
+    })
+}
+
+fn need(expected: Decimal, set_size: Option<u32>) -> Need {
+    let load = match set_size {
+        Some(size) => {
+            let size = Decimal::from(size);
+            (expected / size).ceil() * size
+        }
+        None => expected,
+    };
+    Need { expected, load }
+}
