@@ -1,1 +1,7 @@
-fn main() {}
+//! The `gritledger` program: parse, run, exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    gritledger::cli::run()
+}

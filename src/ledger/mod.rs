@@ -24,6 +24,7 @@ mod people;
 mod quotes;
 mod rentals;
 mod reports;
+mod rows;
 mod settings;
 mod stock;
 
@@ -38,11 +39,8 @@ use rusqlite::{Connection, OpenFlags, OptionalExtension, named_params};
 use thiserror::Error;
 
 pub use self::book::*;
-pub use self::check::*;
 pub use self::day_book::*;
 pub use self::demo::*;
-pub use self::evidence::*;
-pub use self::export::*;
 pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;

@@ -61,7 +61,7 @@ pub fn observations(job: &FinishedJob) -> Vec<Observation> {
     let mut found = Vec::new();
     let mut by_subject: BTreeMap<(RateKind, Subject), Vec<(BTreeSet<Place>, Decimal)>> =
         BTreeMap::new();
-    for logged in job.logged.iter().filter(|logged| !logged.late) {
+    for logged in job.logged.iter().filter(|logged| !logged.late && !logged.correction) {
         let Some((kind, subject)) = subject(job, logged) else {
             continue;
         };
@@ -349,6 +349,7 @@ mod tests {
             quantity,
             cost: Money::from_minor(100),
             late: false,
+            correction: false,
         }
     }
 

@@ -27,6 +27,8 @@ pub struct Logged {
     pub cost: Money,
     /// It came after the job was closed: a call-back or a late receipt.
     pub late: bool,
+    /// It corrects a cost (a receipt that came later) and says nothing about a quantity.
+    pub correction: bool,
 }
 
 /// What a cost was for.
@@ -295,6 +297,7 @@ mod tests {
             quantity: dec!(1),
             cost: Money::from_minor(cents),
             late: false,
+            correction: false,
         };
         let material = What::Item {
             item: ItemId(1),

@@ -1,0 +1,418 @@
+//! The day book: one short line for each thing done, for a tired person on a phone terminal.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::ui::Context;
+use super::{read_date, read_moment, read_number, rooms_named};
+use crate::document::job::{
+    recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
+};
+use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, WorkedOn};
+use crate::money::plain;
+
+/// Where and when: options that day-book entries share.
+#[derive(Debug, Args)]
+struct OccasionArgs {
+    /// A room (can be repeated; default: the whole job)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    #[command(flatten)]
+    job: JobArgs,
+    /// When it happened: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+    /// A note
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+#[derive(Debug, Args)]
+struct JobArgs {
+    /// The job (default: the only open one)
+    #[arg(long, value_name = "JOB")]
+    job: Option<String>,
+}
+
+/// Log an item used
+///
+/// Leaves the stock at its average cost. What goes beyond the stock is taken at book price until its receipt comes
+/// (gritledger buy). A true zero is typed; nothing logged means not recorded.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger use disc-7in-36 6 --room Landing")]
+pub(super) struct UseArgs {
+    /// The item
+    item: String,
+    /// How many, in the item's unit
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// The operation (default: the only one that takes the item)
+    #[arg(long, value_name = "OPERATION")]
+    on: Option<String>,
+    #[command(flatten)]
+    occasion: OccasionArgs,
+}
+
+/// Log hours worked
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand")]
+pub(super) struct HoursArgs {
+    /// Who worked
+    worker: String,
+    /// How many hours
+    #[arg(allow_hyphen_values = true)]
+    hours: String,
+    /// The task or operation; without one the hours are a cost and no evidence
+    #[arg(long, value_name = "TASK")]
+    on: Option<String>,
+    #[command(flatten)]
+    occasion: OccasionArgs,
+}
+
+/// Log money spent for a job
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger spent 18.40 --for disposal")]
+pub(super) struct SpentArgs {
+    /// How much
+    #[arg(allow_hyphen_values = true)]
+    amount: String,
+    /// What for
+    #[arg(long = "for", value_name = "WHAT")]
+    purpose: String,
+    #[command(flatten)]
+    occasion: OccasionArgs,
+}
+
+/// Log miles driven for a job, at the rate of the setting mile-rate
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger drive 14 --job J1")]
+pub(super) struct DriveArgs {
+    /// How many miles
+    #[arg(allow_hyphen_values = true)]
+    miles: String,
+    #[command(flatten)]
+    occasion: OccasionArgs,
+}
+
+/// Log a purchase: it goes into stock, and settles what was used before its receipt
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger buy disc-7in-36 30 --cost 96.00")]
+pub(super) struct BuyArgs {
+    /// The item
+    item: String,
+    /// How many, in the item's unit (not packs)
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// What was paid in all, tax included
+    #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
+    cost: String,
+    /// When: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+    /// A note, such as the receipt's number
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+/// Log items handed back to the shop
+///
+/// Without --refund they go back at their average cost. A refund of more or less is the job's gain or loss if one is
+/// named.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger hand-back disc-7in-36 12 --refund 38.40")]
+pub(super) struct HandBackArgs {
+    /// The item
+    item: String,
+    /// How many, in the item's unit
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// What was refunded in all
+    #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
+    refund: Option<String>,
+    /// The job that bears a difference
+    #[arg(long, value_name = "JOB")]
+    job: Option<String>,
+    /// When: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+}
+
+/// Manage rented machines: out, with whom, and back
+#[derive(Debug, Subcommand)]
+pub(super) enum RentalCommand {
+    Out(OutArgs),
+    Back(BackArgs),
+    Day(DayArgs),
+    /// List the rentals
+    List,
+}
+
+/// Take a machine out
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger rental out rotary --at \"2026-03-02 08:00\"")]
+pub(super) struct OutArgs {
+    /// The machine
+    machine: String,
+    /// When: 08:00 today, or with a date
+    #[arg(long)]
+    at: String,
+    #[command(flatten)]
+    job: JobArgs,
+}
+
+/// Take a machine back
+///
+/// Each 24 hours begun are a rental day, charged to the job that had the machine on the date it began.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger rental back rotary --at 07:45 --charged 78.50")]
+pub(super) struct BackArgs {
+    /// The machine
+    machine: String,
+    /// When: 07:45 today, or with a date
+    #[arg(long)]
+    at: String,
+    /// What the receipt says (default: by tariff)
+    #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
+    charged: Option<String>,
+}
+
+/// Say that from a date on a machine is with another job
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger rental day rotary --job J2 --date yesterday")]
+pub(super) struct DayArgs {
+    /// The machine
+    machine: String,
+    /// The job that has it
+    #[arg(long, value_name = "JOB")]
+    job: String,
+    /// From when on: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+}
+
+/// Manage the stock: what was bought and not yet used
+#[derive(Debug, Subcommand)]
+pub(super) enum StockCommand {
+    /// List what is in stock, and what awaits a receipt
+    List,
+    Count(CountArgs),
+}
+
+/// Log a count of the shelf
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger stock count disc-7in-36 24")]
+pub(super) struct CountArgs {
+    /// The item
+    item: String,
+    /// How many there are, in the item's unit
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// When: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+}
+
+/// Take an entry of the day book back
+///
+/// The entry and its void both stay in the record. Entries of a closed job are taken back too, and what the job taught
+/// is worked out again.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger void E12 --reason \"typed twice\"")]
+pub(super) struct VoidArgs {
+    /// The entry, such as E12
+    entry: String,
+    /// Why
+    #[arg(long)]
+    reason: String,
+}
+
+/// An occasion with its names looked up.
+struct Resolved {
+    job: Job,
+    rooms: Vec<Room>,
+    on: chrono::NaiveDate,
+    note: String,
+}
+
+impl Resolved {
+    fn new(context: &Context, ledger: &Ledger, args: OccasionArgs) -> Result<Resolved> {
+        let job = ledger.job_or_only_open(args.job.job.as_deref())?;
+        let rooms = rooms_named(ledger, &args.rooms, job.site_id)?;
+        let on = read_date(args.date.as_deref(), context.today())?;
+        Ok(Resolved { job, rooms, on, note: args.note })
+    }
+
+    fn occasion(&self) -> Occasion<'_> {
+        Occasion { job: &self.job, rooms: &self.rooms, on: self.on, note: &self.note }
+    }
+
+    /// Returns the places in words: ` on J1, Landing`.
+    fn words(&self) -> String {
+        let rooms: String = self.rooms.iter().map(|room| format!(", {}", room.name)).collect();
+        let late = if self.job.is_closed() { " (closed: a late cost)" } else { "" };
+        format!(" on {}{rooms}{late}", self.job.number)
+    }
+}
+
+pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let item = ledger.item(&args.item)?;
+    let quantity = read_number(&args.quantity, "a quantity")?;
+    let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let recorded = context.write(&ledger, |writing| {
+        let operation = writing.operation_for(&item, &resolved.job, args.on.as_deref())?;
+        writing.record_use(&item, quantity, operation.as_ref(), &resolved.occasion())
+    })?;
+    let what = format!("used {} {} of {}{}", plain(quantity, 2), item.unit, item.name, resolved.words());
+    tell(context, &ledger, &recorded, &what)?;
+    let awaiting = ledger.awaiting_receipt()?.into_iter().find(|line| line.entry == recorded.number);
+    if let Some(line) = awaiting.filter(|_| !context.dry_run()) {
+        let short = plain(line.quantity, 2);
+        context.warn(&format!("{short} {} of it were not in stock: taken at book price until the receipt comes", line.unit));
+        context.hint(&format!("gritledger buy {} QTY --cost TOTAL", item.name));
+    }
+    Ok(())
+}
+
+pub(super) fn cmd_hours(context: &Context, args: HoursArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let worker = ledger.worker(&args.worker)?;
+    let hours = read_number(&args.hours, "a number of hours")?;
+    let worked_on = match &args.on {
+        Some(name) => worked_on(&ledger, name)?,
+        None => WorkedOn::Nothing,
+    };
+    let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let recorded = context.write(&ledger, |writing| {
+        writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())
+    })?;
+    let on = match &worked_on {
+        WorkedOn::Task(task) => format!(", {}", task.name),
+        WorkedOn::Operation(operation) => format!(", {}", operation.name),
+        WorkedOn::Nothing => ", no task said".to_owned(),
+    };
+    tell(context, &ledger, &recorded, &format!("{} worked {} h{}{on}", worker.name, plain(hours, 2), resolved.words()))
+}
+
+/// Looks a name up among the tasks, then among the operations.
+fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
+    if let Some(task) = ledger.tasks()?.into_iter().find(|task| task.name.eq_ignore_ascii_case(name.trim())) {
+        return Ok(WorkedOn::Task(task));
+    }
+    match ledger.operation(name) {
+        Ok(operation) => Ok(WorkedOn::Operation(Box::new(operation))),
+        Err(_) => {
+            let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
+            Err(Refusal::new(format!("`{name}` is neither a task nor an operation"))
+                .hint(format!("tasks: {}", tasks.join(", ")))
+                .into())
+        }
+    }
+}
+
+pub(super) fn cmd_spent(context: &Context, args: SpentArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let amount = ledger.currency().parse(&args.amount)?;
+    let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let recorded =
+        context.write(&ledger, |writing| writing.record_spent(amount, &args.purpose, &resolved.occasion()))?;
+    tell(context, &ledger, &recorded, &format!("spent for {}{}", args.purpose, resolved.words()))
+}
+
+pub(super) fn cmd_drive(context: &Context, args: DriveArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let miles = read_number(&args.miles, "a number of miles")?;
+    let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let recorded = context.write(&ledger, |writing| writing.record_drive(miles, &resolved.occasion()))?;
+    tell(context, &ledger, &recorded, &format!("drove {} miles{}", plain(miles, 1), resolved.words()))
+}
+
+pub(super) fn cmd_buy(context: &Context, args: BuyArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let item = ledger.item(&args.item)?;
+    let quantity = read_number(&args.quantity, "a quantity")?;
+    let paid = ledger.currency().parse(&args.cost)?;
+    let on = read_date(args.date.as_deref(), context.today())?;
+    let recorded = context.write(&ledger, |writing| writing.record_buy(&item, quantity, paid, on, &args.note))?;
+    tell(context, &ledger, &recorded, &format!("bought {} {} of {}", plain(quantity, 2), item.unit, item.name))
+}
+
+pub(super) fn cmd_hand_back(context: &Context, args: HandBackArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let item = ledger.item(&args.item)?;
+    let quantity = read_number(&args.quantity, "a quantity")?;
+    let refund = args.refund.map(|text| ledger.currency().parse(&text)).transpose()?;
+    let job = args.job.map(|number| ledger.job(&number)).transpose()?;
+    let on = read_date(args.date.as_deref(), context.today())?;
+    let recorded =
+        context.write(&ledger, |writing| writing.record_hand_back(&item, quantity, refund, job.as_ref(), on))?;
+    tell(context, &ledger, &recorded, &format!("handed back {} {} of {}", plain(quantity, 2), item.unit, item.name))
+}
+
+pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        RentalCommand::Out(args) => {
+            let machine = ledger.machine(&args.machine)?;
+            let at = read_moment(&args.at, context.today())?;
+            let job = ledger.job_or_only_open(args.job.job.as_deref())?;
+            let recorded = context.write(&ledger, |writing| writing.rental_out(&machine, at, &job))?;
+            tell(context, &ledger, &recorded, &format!("{} out at {} for {}", machine.name, at.format("%Y-%m-%d %H:%M"), job.number))
+        }
+        RentalCommand::Back(args) => {
+            let machine = ledger.machine(&args.machine)?;
+            let at = read_moment(&args.at, context.today())?;
+            let charged = args.charged.map(|text| ledger.currency().parse(&text)).transpose()?;
+            let returned = context.write(&ledger, |writing| writing.rental_back(&machine, at, charged))?;
+            let page = context.page(&ledger);
+            context.answer(|| returned_json(&returned, &page), || returned_text(&returned, &machine.name, &page))
+        }
+        RentalCommand::Day(args) => {
+            let machine = ledger.machine(&args.machine)?;
+            let job = ledger.job(&args.job)?;
+            let on = read_date(args.date.as_deref(), context.today())?;
+            let recorded = context.write(&ledger, |writing| writing.rental_day(&machine, on, &job))?;
+            tell(context, &ledger, &recorded, &format!("{} is with {} from {on}", machine.name, job.number))
+        }
+        RentalCommand::List => {
+            let (rentals, page) = (ledger.rentals()?, context.page(&ledger));
+            context.answer(|| rentals_json(&rentals, &page), || rentals_text(&rentals, &page))
+        }
+    }
+}
+
+pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        StockCommand::List => {
+            let (lines, awaiting, page) = (ledger.stock_list()?, ledger.awaiting_receipt()?, context.page(&ledger));
+            context.answer(|| stock_json(&lines, &awaiting, &page), || stock_text(&lines, &awaiting, &page))
+        }
+        StockCommand::Count(args) => {
+            let item = ledger.item(&args.item)?;
+            let counted = read_number(&args.quantity, "a quantity")?;
+            let on = read_date(args.date.as_deref(), context.today())?;
+            let recorded = context.write(&ledger, |writing| writing.record_count(&item, counted, on))?;
+            tell(context, &ledger, &recorded, &format!("counted {} {} of {}", plain(counted, 2), item.unit, item.name))
+        }
+    }
+}
+
+pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let entry = ledger.entry(&args.entry)?;
+    let recorded = context.write(&ledger, |writing| writing.void_entry(entry, &args.reason))?;
+    tell(context, &ledger, &recorded, &format!("took back {}", args.entry.to_uppercase()))
+}
+
+/// Answers with the entry's number, what it says, and its amount.
+fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: &str) -> Result<()> {
+    let page = context.page(ledger);
+    context.answer(
+        || recorded_json(recorded, what, &page),
+        || {
+            let amount = if recorded.amount.is_zero() { String::new() } else { format!(", {}", page.money(recorded.amount)) };
+            format!("{}: {}{amount}.", recorded.number, crate::document::inert(what))
+        },
+    )
+}

@@ -1,0 +1,293 @@
+//! The ledger as a file: making one, checking it, copying it, bringing data in and out.
+
+use std::path::PathBuf;
+
+use anyhow::{Context as _, Result};
+use clap::{Args, ValueEnum};
+use serde_json::json;
+
+use super::ui::Context;
+use crate::document::report::{By, margin_text, variance_text};
+use crate::document::{count, inert, quote};
+use crate::ledger::{Clock, Identity, Ledger, Refusal, Transfer, refuse};
+use crate::measure::Units;
+use crate::money::Currency;
+
+/// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
+const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
+
+/// Make a new ledger
+///
+/// It starts with a book of operations, rates, items, machines, sequences and schedules. Prices in it are invented:
+/// set your own.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger init --business \"Marsh End Floors\"")]
+pub(super) struct InitArgs {
+    /// Your firm's name
+    #[arg(long)]
+    business: String,
+    /// The currency of every amount, by its ISO 4217 code
+    #[arg(long, default_value = "USD")]
+    currency: String,
+    /// Units of bare numbers and of what is printed: us or metric
+    #[arg(long, default_value = "us")]
+    units: String,
+    /// Which copy of a ledger this is (0 for the first); each hands out ids and numbers of its own
+    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(i64).range(0..=1000))]
+    copy: i64,
+}
+
+/// Write the ledger of an invented firm and walk through it
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger demo --to demo.db")]
+pub(super) struct DemoArgs {
+    /// Where to write it (default: gritledger-demo.db here; replaced if it is a demo already)
+    #[arg(long, value_name = "FILE", default_value = "gritledger-demo.db")]
+    to: PathBuf,
+}
+
+/// Check the file and every rule of the ledger
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger check")]
+pub(super) struct CheckArgs {}
+
+/// Copy the ledger to a new file, and check the copy
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger backup ledger-2026-03.db")]
+pub(super) struct BackupArgs {
+    /// The new file
+    file: PathBuf,
+}
+
+/// Show the newest sentences of the log
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger log --last 50")]
+pub(super) struct LogArgs {
+    /// How many
+    #[arg(long, value_name = "COUNT", default_value_t = 20)]
+    last: u32,
+}
+
+/// Bring rows in from a CSV file: all of them, or none
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger import past-rooms notebook.csv --dry-run")]
+pub(super) struct ImportArgs {
+    /// What the rows are
+    kind: Transfer,
+    /// The CSV file
+    file: PathBuf,
+    /// Units of areas and lengths in the file: us or metric (default: us)
+    #[arg(long, default_value = "us")]
+    units: String,
+}
+
+/// Write rows as CSV that import reads back
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger export rooms --to rooms.csv")]
+pub(super) struct ExportArgs {
+    /// What the rows are
+    kind: Transfer,
+    /// The file to write (default: stdout)
+    #[arg(long, value_name = "FILE")]
+    to: Option<PathBuf>,
+}
+
+/// Print shell completions, or the manual page
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger generate completions bash")]
+pub(super) struct GenerateArgs {
+    /// What to print
+    what: Generated,
+    /// The shell that completions are for
+    #[arg(default_value = "bash")]
+    shell: clap_complete::Shell,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Generated {
+    Completions,
+    Man,
+}
+
+pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
+    let path = context.ledger_path()?;
+    let business = args.business.trim().to_owned();
+    if business.is_empty() {
+        refuse!("the firm needs a name");
+    }
+    let Some(currency) = Currency::from_code(&args.currency) else {
+        return Err(Refusal::new(format!("`{}` is not a currency", args.currency))
+            .hint("ISO 4217 codes have three letters: USD, EUR, CAD")
+            .into());
+    };
+    let units = read_units(&args.units)?;
+    if context.dry_run() {
+        if path.exists() {
+            refuse!("`{}` already exists", path.display());
+        }
+        context.status(&format!("Dry run: a ledger would be made at {}.", path.display()));
+        return Ok(());
+    }
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).with_context(|| format!("failed to make the folder `{}`", folder.display()))?;
+    }
+    let identity = Identity { business, currency, units, copy: args.copy };
+    let ledger = Ledger::create(&path, identity, context.clock())?;
+    let identity = ledger.identity();
+    context.answer(
+        || {
+            json!({
+                "ledger": path.display().to_string(),
+                "business": identity.business,
+                "currency": identity.currency.code(),
+                "units": identity.units.as_str(),
+                "copy": identity.copy,
+            })
+        },
+        || format!("Opened the ledger of {} at {}.", inert(&identity.business), inert(&path.display().to_string())),
+    )?;
+    context.hint("prices in its book are invented: gritledger item list, gritledger machine list");
+    context.hint("gritledger worker add \"NAME\" --wage 28.00");
+    Ok(())
+}
+
+fn read_units(text: &str) -> Result<Units> {
+    match Units::parse(text) {
+        Some(units) => Ok(units),
+        None => refuse!("`{text}` is not a system of units; one of: us, metric"),
+    }
+}
+
+pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
+    let clock = Clock::at(DEMO_DAY);
+    if args.to.exists() {
+        let earlier = Ledger::open(&args.to, clock)?;
+        if earlier.identity().business != Ledger::DEMO_BUSINESS {
+            refuse!("`{}` already exists and is not the demo", args.to.display());
+        }
+        drop(earlier);
+        std::fs::remove_file(&args.to).with_context(|| format!("failed to replace `{}`", args.to.display()))?;
+    }
+    let ledger = Ledger::create_demo(&args.to, clock)?;
+    let page = context.page(&ledger);
+    let walk = ledger.demo_walk()?;
+    context.answer(
+        || {
+            json!({
+                "ledger": args.to.display().to_string(),
+                "business": ledger.identity().business,
+                "jobs": walk.margins.len(),
+                "quote": walk.quote.header.number,
+                "variance": walk.variance.job.number,
+            })
+        },
+        || {
+            let view = quote::View::Client;
+            let heading = |words: &str| format!("\n== {words}\n\n");
+            [
+                format!("{}, on {}: {}\n", ledger.identity().business, walk.today, count(walk.margins.len(), "job")),
+                heading(&format!("A quote waits for its answer: gritledger quote show {}", walk.quote.header.number)),
+                quote::summary_text(&walk.quote, view, &page),
+                heading(&format!("Where one job left its quote: gritledger report variance {}", walk.variance.job.number)),
+                variance_text(&walk.variance, &page),
+                heading("What the last jobs made: gritledger report margin"),
+                margin_text(&walk.margins[walk.margins.len().saturating_sub(6)..], By::Job, &page),
+                heading("What the rates learned: gritledger rate list"),
+                crate::document::book::rates_text(&walk.rates, &walk.operations, &page),
+            ]
+            .concat()
+        },
+    )?;
+    context.hint(&format!("GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today", args.to.display()));
+    Ok(())
+}
+
+pub(super) fn cmd_check(context: &Context, args: &CheckArgs) -> Result<()> {
+    let CheckArgs {} = args;
+    let ledger = context.open()?;
+    let problems = ledger.problems()?;
+    context.answer(
+        || json!({ "ok": problems.is_empty(), "problems": problems }),
+        || {
+            if problems.is_empty() {
+                "The ledger is sound.".to_owned()
+            } else {
+                problems.iter().map(|problem| inert(problem)).collect::<Vec<_>>().join("\n")
+            }
+        },
+    )?;
+    match problems.len() {
+        0 => Ok(()),
+        found => refuse!("the check found {}", count(found, "problem")),
+    }
+}
+
+pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
+    let ledger = context.open()?;
+    if context.dry_run() {
+        context.status("Dry run: nothing was written.");
+        return Ok(());
+    }
+    ledger.backup(&args.file)?;
+    let copy = Ledger::open(&args.file, context.clock())?;
+    let problems = copy.problems()?;
+    if let Some(problem) = problems.first() {
+        refuse!("the copy is not sound: {problem}");
+    }
+    context.answer(
+        || json!({ "backup": args.file.display().to_string(), "ok": true }),
+        || format!("Copied the ledger to {}; the copy is sound.", inert(&args.file.display().to_string())),
+    )
+}
+
+pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let lines = ledger.log_lines(args.last)?;
+    context.answer(
+        || {
+            let lines = lines.iter().map(|(at, sentence)| {
+                json!({ "recorded_at": at.format("%Y-%m-%dT%H:%M:%S").to_string(), "sentence": sentence })
+            });
+            serde_json::Value::Array(lines.collect())
+        },
+        || {
+            let lines = lines.iter().rev();
+            lines.map(|(at, sentence)| format!("{}  {}", at.format("%Y-%m-%d %H:%M"), inert(sentence))).collect::<Vec<_>>().join("\n")
+        },
+    )
+}
+
+pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let units = read_units(&args.units)?;
+    let text = std::fs::read(&args.file).with_context(|| format!("failed to read `{}`", args.file.display()))?;
+    let name = args.file.file_name().unwrap_or(args.file.as_os_str()).to_string_lossy().into_owned();
+    let rows = context.write(&ledger, |writing| writing.import(args.kind, &name, &text, units))?;
+    context.answer(
+        || json!({ "kind": args.kind.as_str(), "rows": rows }),
+        || format!("Imported {} of {}.", count(rows, "row"), args.kind),
+    )
+}
+
+pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
+    let ledger = context.open()?;
+    let text = ledger.export(args.kind)?;
+    match &args.to {
+        Some(path) if path.as_os_str() != "-" => {
+            std::fs::write(path, text).with_context(|| format!("failed to write `{}`", path.display()))?;
+            context.status(&format!("Wrote {}.", path.display()));
+            Ok(())
+        }
+        _ => context.print(text.trim_end_matches(['\r', '\n'])),
+    }
+}
+
+pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()> {
+    let mut command = super::command();
+    let mut bytes = Vec::new();
+    match args.what {
+        Generated::Completions => clap_complete::generate(args.shell, &mut command, "gritledger", &mut bytes),
+        Generated::Man => clap_mangen::Man::new(command).render(&mut bytes).context("failed to write the manual page")?,
+    }
+    context.print(String::from_utf8_lossy(&bytes).trim_end())
+}

@@ -1,0 +1,188 @@
+//! `invoice` and `payment`: asking for the money, and getting it.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::ui::Context;
+use super::{read_date, read_percent};
+use crate::document::invoice::{json, list_json, list_text, payments_json, payments_text, text};
+use crate::ledger::{Invoice, Ledger, refuse};
+use crate::money::Decimal;
+
+/// Manage invoices: drafts are addressed by their job, issued ones by their number
+#[derive(Debug, Subcommand)]
+pub(super) enum InvoiceCommand {
+    Deposit(DepositArgs),
+    Final(FinalArgs),
+    Issue(IssueArgs),
+    Show(ShowArgs),
+    /// List the invoices and what is owed
+    List,
+}
+
+/// Draft the deposit of a job
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice deposit J1 --share 30%")]
+pub(super) struct DepositArgs {
+    /// The job
+    job: String,
+    /// A share of the price (default: the setting deposit)
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    share: Option<String>,
+    /// An amount before tax
+    #[arg(long, value_name = "AMOUNT", conflicts_with = "share", allow_hyphen_values = true)]
+    amount: Option<String>,
+}
+
+/// Draft the final invoice of a job: price and variations less what was invoiced
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice final J1")]
+pub(super) struct FinalArgs {
+    /// The job
+    job: String,
+}
+
+/// Issue a job's draft: it gets the next number and never changes again
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice issue J1")]
+pub(super) struct IssueArgs {
+    /// The job
+    job: String,
+}
+
+/// Show an invoice, or a job's draft
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice show I1")]
+pub(super) struct ShowArgs {
+    /// The invoice, such as I1; or the job of a draft, such as J1
+    invoice: String,
+}
+
+/// Manage payments
+#[derive(Debug, Subcommand)]
+pub(super) enum PaymentCommand {
+    Add(AddArgs),
+    /// List the payments
+    List,
+    Void(VoidArgs),
+}
+
+/// Note a payment
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger payment add I1 500")]
+pub(super) struct AddArgs {
+    /// The invoice
+    invoice: String,
+    /// How much
+    #[arg(allow_hyphen_values = true)]
+    amount: String,
+    /// When it came: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+    /// Keep what is beyond the amount owed as the client's credit
+    #[arg(long)]
+    keep_credit: bool,
+    /// A note, such as the check's number
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+/// Take a payment back, such as a bounced check
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger payment void P1 --reason \"check bounced\"")]
+pub(super) struct VoidArgs {
+    /// The payment, such as P1
+    payment: String,
+    /// Why
+    #[arg(long)]
+    reason: String,
+}
+
+pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        InvoiceCommand::Deposit(args) => {
+            let job = ledger.job(&args.job)?;
+            let amount = match (args.share, args.amount) {
+                (Some(share), _) => {
+                    let share = read_percent(&share, "a share")?;
+                    if share <= Decimal::ZERO || share > Decimal::ONE {
+                        refuse!("a deposit is a share between 0 and 100 %");
+                    }
+                    Some(ledger.agreed(&job)?.price().times(share))
+                }
+                (None, Some(amount)) => Some(ledger.currency().parse(&amount)?),
+                (None, None) => None,
+            };
+            let draft = context.write(&ledger, |writing| writing.draft_deposit(&job, amount))?;
+            show_draft(context, &ledger, &draft)
+        }
+        InvoiceCommand::Final(args) => {
+            let job = ledger.job(&args.job)?;
+            let draft = context.write(&ledger, |writing| writing.draft_final(&job))?;
+            show_draft(context, &ledger, &draft)
+        }
+        InvoiceCommand::Issue(args) => {
+            let job = ledger.job(&args.job)?;
+            let invoice = context.write(&ledger, |writing| writing.issue_invoice(&job))?;
+            context.status(&format!("Issued {}.", invoice.name()));
+            show(context, &ledger, &invoice)
+        }
+        InvoiceCommand::Show(args) => {
+            let by_job = args.invoice.trim().starts_with(['J', 'j']);
+            let invoice = if by_job {
+                ledger.draft_invoice_of(&ledger.job(&args.invoice)?)?
+            } else {
+                ledger.invoice(&args.invoice)?
+            };
+            show(context, &ledger, &invoice)
+        }
+        InvoiceCommand::List => {
+            let (invoices, page) = (ledger.invoices()?, context.page(&ledger));
+            context.answer(|| list_json(&invoices, &page), || list_text(&invoices, &page))
+        }
+    }
+}
+
+fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
+    let page = context.page(ledger);
+    context.answer(|| json(invoice, &page), || text(invoice, &ledger.identity().business, &page))
+}
+
+fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
+    show(context, ledger, draft)?;
+    context.hint(&format!("gritledger invoice issue {}", draft.job));
+    Ok(())
+}
+
+pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        PaymentCommand::Add(args) => {
+            let invoice = ledger.invoice(&args.invoice)?;
+            let amount = ledger.currency().parse(&args.amount)?;
+            let on = read_date(args.date.as_deref(), context.today())?;
+            let (number, invoice) = context.write(&ledger, |writing| {
+                writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)
+            })?;
+            let page = context.page(&ledger);
+            context.answer(
+                || {
+                    let mut value = json(&invoice, &page);
+                    value["payment"] = serde_json::json!(number);
+                    value
+                },
+                || format!("{number}: {} paid on {}; {} is due.", page.money(amount), invoice.name(), page.money(invoice.due())),
+            )
+        }
+        PaymentCommand::List => {
+            let (payments, page) = (ledger.payments()?, context.page(&ledger));
+            context.answer(|| payments_json(&payments, &page), || payments_text(&payments, &page))
+        }
+        PaymentCommand::Void(args) => {
+            context.write(&ledger, |writing| writing.void_payment(&args.payment, &args.reason))?;
+            context.status(&format!("Took back {}.", args.payment.to_uppercase()));
+            Ok(())
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! `job`: from agreed to closed.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::read_date;
+use super::ui::Context;
+use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
+use crate::ledger::{Job, Ledger};
+
+/// Manage jobs: accepted quotes being done
+#[derive(Debug, Subcommand)]
+pub(super) enum JobCommand {
+    /// List the jobs
+    List,
+    /// Show a job with its day book
+    Show(JobArgs),
+    Start(StartArgs),
+    /// Close a job: what was logged becomes evidence for the rates
+    ///
+    /// Lists what the record leaves out. Refuses only while a machine is out.
+    Close(JobArgs),
+    Reopen(ReopenArgs),
+}
+
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger job close J1")]
+pub(super) struct JobArgs {
+    /// The job, such as J1 (default: the only open one)
+    job: Option<String>,
+}
+
+/// Begin a job
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger job start J1")]
+pub(super) struct StartArgs {
+    /// The job
+    job: String,
+    /// When it was begun: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+}
+
+/// Open a closed job again; it teaches nothing until it is closed again
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger job reopen J1")]
+pub(super) struct ReopenArgs {
+    /// The job
+    job: String,
+}
+
+pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        JobCommand::List => {
+            let (jobs, page) = (ledger.jobs()?, context.page(&ledger));
+            context.answer(|| list_json(&jobs), || list_text(&jobs, &page))
+        }
+        JobCommand::Show(args) => {
+            let job = ledger.job_or_only_open(args.job.as_deref())?;
+            show(context, &ledger, &job)
+        }
+        JobCommand::Start(args) => {
+            let job = ledger.job(&args.job)?;
+            let on = read_date(args.date.as_deref(), context.today())?;
+            context.write(&ledger, |writing| writing.start_job(&job, on))?;
+            context.status(&format!("{} at {} is open.", job.number, job.site));
+            show_if_json(context, &ledger, &job)
+        }
+        JobCommand::Close(args) => {
+            let job = ledger.job_or_only_open(args.job.as_deref())?;
+            let (job, found) = context.write(&ledger, |writing| {
+                let found = writing.close_job(&job)?;
+                Ok((writing.job_by_id(job.id)?, found))
+            })?;
+            let page = context.page(&ledger);
+            context.answer(|| close_json(&job, &found, &page), || close_text(&job, &found, &page))?;
+            context.hint(&format!("gritledger report margin {}", job.number));
+            Ok(())
+        }
+        JobCommand::Reopen(args) => {
+            let job = ledger.job(&args.job)?;
+            context.write(&ledger, |writing| writing.reopen_job(&job))?;
+            context.status(&format!("{} is open again.", job.number));
+            show_if_json(context, &ledger, &job)
+        }
+    }
+}
+
+fn show(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+    let (agreed, entries, page) = (ledger.agreed(job)?, ledger.entries_of(job.id)?, context.page(ledger));
+    context.answer(|| show_json(job, &agreed, &entries, &page), || show_text(job, &agreed, &entries, &page))
+}
+
+fn show_if_json(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    show(context, ledger, &ledger.job_by_id(job.id)?)
+}

@@ -1,0 +1,279 @@
+//! The command line: the only code that knows there is a terminal.
+//!
+//! A command reads: resolve names, refuse early, work out, write in one transaction, say what changed.
+//! Types for clap check the shape of what was typed; anything that needs the ledger or the clock happens in `cmd_…`.
+
+mod book;
+mod day_book;
+mod file;
+mod invoice;
+mod job;
+mod people;
+mod quote;
+mod rate;
+mod report;
+mod setting;
+mod ui;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Result;
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use clap::{Args, Parser, Subcommand};
+
+use self::ui::Context;
+use crate::ledger::{Refusal, Room};
+use crate::money::{Decimal, number};
+use crate::trade::SiteId;
+
+/// Estimate, log and learn from the wooden floors you sand and finish
+///
+/// One local file keeps clients, rooms, quotes, rental days, what was used and how long it took; one command
+/// answers what a floor will cost, what it did cost, and how far one disc or gallon goes on a floor like that.
+///
+/// Look around first:
+///   gritledger demo
+///
+/// Begin:
+///   gritledger init --business "Your Firm"
+#[derive(Debug, Parser)]
+#[command(name = "gritledger", version, max_term_width = 100, disable_help_subcommand = true, verbatim_doc_comment)]
+struct Cli {
+    #[command(flatten)]
+    globals: Globals,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// Options that may stand anywhere.
+#[derive(Debug, Args)]
+struct Globals {
+    /// The ledger file (default: the platform's data directory)
+    #[arg(long, global = true, value_name = "FILE", env = "GRITLEDGER_PATH", hide_env_values = true)]
+    ledger: Option<PathBuf>,
+    /// Answer with one JSON value
+    #[arg(long, global = true)]
+    json: bool,
+    /// Do the work, then roll it back
+    #[arg(long, global = true)]
+    dry_run: bool,
+    /// Say nothing but the answer, warnings and errors
+    #[arg(long, global = true)]
+    quiet: bool,
+    /// Colour: auto, always or never
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto", value_parser = read_color, hide_possible_values = true)]
+    color: anstream::ColorChoice,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Init(file::InitArgs),
+    Demo(file::DemoArgs),
+    Today(report::TodayArgs),
+    #[command(subcommand)]
+    Client(people::ClientCommand),
+    #[command(subcommand)]
+    Site(people::SiteCommand),
+    #[command(subcommand)]
+    Room(people::RoomCommand),
+    #[command(subcommand)]
+    Finding(people::FindingCommand),
+    #[command(subcommand)]
+    Worker(people::WorkerCommand),
+    #[command(subcommand)]
+    Quote(quote::QuoteCommand),
+    #[command(subcommand)]
+    Job(job::JobCommand),
+    Use(day_book::UseArgs),
+    Hours(day_book::HoursArgs),
+    Spent(day_book::SpentArgs),
+    Drive(day_book::DriveArgs),
+    Buy(day_book::BuyArgs),
+    HandBack(day_book::HandBackArgs),
+    #[command(subcommand)]
+    Rental(day_book::RentalCommand),
+    #[command(subcommand)]
+    Stock(day_book::StockCommand),
+    Void(day_book::VoidArgs),
+    #[command(subcommand)]
+    Invoice(invoice::InvoiceCommand),
+    #[command(subcommand)]
+    Payment(invoice::PaymentCommand),
+    #[command(subcommand)]
+    Report(report::ReportCommand),
+    #[command(subcommand)]
+    Rate(rate::RateCommand),
+    #[command(subcommand)]
+    Item(book::ItemCommand),
+    #[command(subcommand)]
+    Machine(book::MachineCommand),
+    #[command(subcommand)]
+    Operation(book::OperationCommand),
+    #[command(subcommand)]
+    Sequence(book::SequenceCommand),
+    #[command(subcommand)]
+    Schedule(book::ScheduleCommand),
+    #[command(subcommand)]
+    Setting(setting::SettingCommand),
+    #[command(subcommand)]
+    TaxArea(setting::TaxAreaCommand),
+    Import(file::ImportArgs),
+    Export(file::ExportArgs),
+    Check(file::CheckArgs),
+    Backup(file::BackupArgs),
+    Log(file::LogArgs),
+    #[command(hide = true)]
+    Generate(file::GenerateArgs),
+}
+
+/// Runs the program on its arguments and returns its exit code.
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are answers (0); anything else is a usage error (2). A closed stream can't be told so.
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+        }
+    };
+    match Context::new(cli.globals).and_then(|context| dispatch(&context, cli.command)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => ui::fail(&error),
+    }
+}
+
+fn dispatch(context: &Context, command: Command) -> Result<()> {
+    match command {
+        Command::Init(args) => file::cmd_init(context, args),
+        Command::Demo(args) => file::cmd_demo(context, &args),
+        Command::Today(args) => report::cmd_today(context, &args),
+        Command::Client(command) => people::cmd_client(context, command),
+        Command::Site(command) => people::cmd_site(context, command),
+        Command::Room(command) => people::cmd_room(context, command),
+        Command::Finding(command) => people::cmd_finding(context, command),
+        Command::Worker(command) => people::cmd_worker(context, command),
+        Command::Quote(command) => quote::cmd_quote(context, command),
+        Command::Job(command) => job::cmd_job(context, command),
+        Command::Use(args) => day_book::cmd_use(context, args),
+        Command::Hours(args) => day_book::cmd_hours(context, args),
+        Command::Spent(args) => day_book::cmd_spent(context, args),
+        Command::Drive(args) => day_book::cmd_drive(context, args),
+        Command::Buy(args) => day_book::cmd_buy(context, args),
+        Command::HandBack(args) => day_book::cmd_hand_back(context, args),
+        Command::Rental(command) => day_book::cmd_rental(context, command),
+        Command::Stock(command) => day_book::cmd_stock(context, command),
+        Command::Void(args) => day_book::cmd_void(context, &args),
+        Command::Invoice(command) => invoice::cmd_invoice(context, command),
+        Command::Payment(command) => invoice::cmd_payment(context, command),
+        Command::Report(command) => report::cmd_report(context, command),
+        Command::Rate(command) => rate::cmd_rate(context, command),
+        Command::Item(command) => book::cmd_item(context, command),
+        Command::Machine(command) => book::cmd_machine(context, command),
+        Command::Operation(command) => book::cmd_operation(context, command),
+        Command::Sequence(command) => book::cmd_sequence(context, command),
+        Command::Schedule(command) => book::cmd_schedule(context, command),
+        Command::Setting(command) => setting::cmd_setting(context, command),
+        Command::TaxArea(command) => setting::cmd_tax_area(context, command),
+        Command::Import(args) => file::cmd_import(context, &args),
+        Command::Export(args) => file::cmd_export(context, &args),
+        Command::Check(args) => file::cmd_check(context, &args),
+        Command::Backup(args) => file::cmd_backup(context, &args),
+        Command::Log(args) => file::cmd_log(context, &args),
+        Command::Generate(args) => file::cmd_generate(context, &args),
+    }
+}
+
+/// Returns the command line as clap knows it, for manual pages and completions.
+fn command() -> clap::Command {
+    <Cli as clap::CommandFactory>::command()
+}
+
+fn read_color(text: &str) -> Result<anstream::ColorChoice, String> {
+    match text {
+        "auto" => Ok(anstream::ColorChoice::Auto),
+        "always" => Ok(anstream::ColorChoice::Always),
+        "never" => Ok(anstream::ColorChoice::Never),
+        _ => Err("one of: auto, always, never".to_owned()),
+    }
+}
+
+/// Reads a date: `2026-03-02`, `yesterday` or `today`; today if none is given.
+fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDate> {
+    match text.map(str::trim) {
+        None | Some("today") => Ok(today),
+        Some("yesterday") => Ok(today.pred_opt().unwrap_or(today)),
+        Some(text) => NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| {
+            Refusal::new(format!("`{text}` is not a date")).hint("dates are written 2026-03-02, today or yesterday").into()
+        }),
+    }
+}
+
+/// Reads a moment: `2026-03-02 08:00`, `yesterday 08:00`, or `08:00` today.
+fn read_moment(text: &str, today: NaiveDate) -> Result<NaiveDateTime> {
+    let text = text.trim();
+    let (date, time) = match text.rsplit_once([' ', 'T']) {
+        Some((date, time)) => (Some(date), time),
+        None => (None, text),
+    };
+    let Ok(time) = NaiveTime::parse_from_str(time, "%H:%M") else {
+        return Err(Refusal::new(format!("`{text}` is not a time"))
+            .hint("times are written 08:00, or with a date 2026-03-02 08:00")
+            .into());
+    };
+    Ok(read_date(date, today)?.and_time(time))
+}
+
+/// Reads a plain number; `what` names it in the refusal.
+fn read_number(text: &str, what: &str) -> Result<Decimal> {
+    match number(text) {
+        Some(value) => Ok(value),
+        None => Err(Refusal::new(format!("`{text}` is not {what}")).into()),
+    }
+}
+
+/// Reads a share: `35%`, `35` or `35 %`, as a fraction of one.
+fn read_percent(text: &str, what: &str) -> Result<Decimal> {
+    let digits = text.trim().trim_end_matches('%');
+    Ok(read_number(digits, what)? / Decimal::ONE_HUNDRED)
+}
+
+/// Resolves the rooms that an entry names, at the job's site.
+fn rooms_named(ledger: &crate::ledger::Ledger, names: &[String], site: SiteId) -> Result<Vec<Room>> {
+    let mut rooms: Vec<Room> = Vec::new();
+    for name in names {
+        let room = ledger.room(name, Some(site))?;
+        if !rooms.iter().any(|known| known.id == room.id) {
+            rooms.push(room);
+        }
+    }
+    Ok(rooms)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        command().debug_assert();
+    }
+
+    #[test]
+    fn dates_and_moments_are_read_as_people_write_them() {
+        let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
+        for (text, expected) in [
+            ("08:00", Some("2026-03-02 08:00")),
+            ("2026-03-01 07:45", Some("2026-03-01 07:45")),
+            ("yesterday 15:00", Some("2026-03-01 15:00")),
+            ("2026-03-01T07:45", Some("2026-03-01 07:45")),
+            ("8am", None),
+            ("2026-03-01", None),
+            ("25:00", None),
+            ("2026-02-30 08:00", None),
+        ] {
+            let read = read_moment(text, today).ok().map(|at| at.format("%Y-%m-%d %H:%M").to_string());
+            assert_eq!(read.as_deref(), expected, "{text}");
+        }
+    }
+}

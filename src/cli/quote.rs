@@ -1,0 +1,208 @@
+//! `quote`: draft, look at, send, and what the client answers.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::ui::Context;
+use super::{read_number, read_percent};
+use crate::document::quote::{View, json, list_json, list_text, text};
+use crate::ledger::{DraftRequest, Ledger, Refusal, refuse};
+use crate::money::Money;
+
+/// Manage quotes: what a floor will cost and what it is offered for
+#[derive(Debug, Subcommand)]
+pub(super) enum QuoteCommand {
+    Draft(DraftArgs),
+    /// List the quotes
+    List,
+    Show(ShowArgs),
+    Send(SendArgs),
+    Accept(AcceptArgs),
+    /// Note that the client declined
+    Decline(NumberArgs),
+}
+
+/// Draft a quote for the rooms of a site
+///
+/// Takes off every operation in every room at the rates of your book and your finished rooms, and prices it.
+/// A quote is written once; another draft is another version (--revises Q1).
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%")]
+pub(super) struct DraftArgs {
+    /// The site's address
+    site: String,
+    /// A room to be done (can be repeated; default: all that are refinished)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    /// The sanding sequence, or `none` (default: the setting default-sequence)
+    #[arg(long)]
+    sequence: Option<String>,
+    /// The coating schedule, or `none` (default: the setting default-schedule)
+    #[arg(long)]
+    schedule: Option<String>,
+    /// The share of the price to keep (default: the setting margin)
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    margin: Option<String>,
+    /// Price the hours at this worker's wage (default: the mean of the active ones)
+    #[arg(long)]
+    worker: Option<String>,
+    /// A lump cost, such as "disposal=45" (can be repeated)
+    #[arg(long = "other", value_name = "WHAT=AMOUNT")]
+    others: Vec<String>,
+    /// Make this another version of a quote
+    #[arg(long, value_name = "QUOTE")]
+    revises: Option<String>,
+    /// Make this a variation of a job
+    #[arg(long, value_name = "JOB", conflicts_with = "revises")]
+    variation_of: Option<String>,
+}
+
+/// Show a quote with its cost and margin
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote show Q1 --for-client")]
+pub(super) struct ShowArgs {
+    /// The quote, such as Q1 or Q1.2
+    quote: String,
+    /// Show it as the client sees it, without costs
+    #[arg(long)]
+    for_client: bool,
+}
+
+/// Send a quote: from now on it never changes
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote send Q1 --valid 30d")]
+pub(super) struct SendArgs {
+    /// The quote
+    quote: String,
+    /// How long it can be accepted (default: the setting quote-valid-days)
+    #[arg(long, value_name = "DAYS", allow_hyphen_values = true)]
+    valid: Option<String>,
+}
+
+/// Accept a sent quote: it becomes a job
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote accept Q1")]
+pub(super) struct AcceptArgs {
+    /// The quote
+    quote: String,
+    /// Honour it although it expired
+    #[arg(long)]
+    expired: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct NumberArgs {
+    /// The quote
+    quote: String,
+}
+
+pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        QuoteCommand::Draft(args) => draft(context, &ledger, args),
+        QuoteCommand::List => {
+            let (quotes, page) = (ledger.quotes()?, context.page(&ledger));
+            context.answer(|| list_json(&quotes, &page), || list_text(&quotes, &page))
+        }
+        QuoteCommand::Show(args) => {
+            let (record, page) = (ledger.quote(&args.quote)?, context.page(&ledger));
+            let view = if args.for_client { View::Client } else { View::Owner };
+            context.answer(|| json(&record, view, &page), || text(&record, view, &page))
+        }
+        QuoteCommand::Send(args) => send(context, &ledger, &args),
+        QuoteCommand::Accept(args) => accept(context, &ledger, &args),
+        QuoteCommand::Decline(args) => {
+            let header = ledger.quote(&args.quote)?.header;
+            context.write(&ledger, |writing| writing.decline_quote(&header))?;
+            context.status(&format!("{} was declined.", header.number));
+            show(context, &ledger, &header.number)
+        }
+    }
+}
+
+fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
+    let site = ledger.site(&args.site)?;
+    let margin = args.margin.map(|text| read_percent(&text, "a margin")).transpose()?;
+    let revises = args.revises.map(|number| ledger.quote(&number)).transpose()?;
+    let variation_of = args.variation_of.map(|number| ledger.job(&number)).transpose()?;
+    if let Some(job) = variation_of.as_ref().filter(|job| job.site_id != site.id) {
+        refuse!("{} is at `{}`, not at `{}`", job.number, job.site, site.address);
+    }
+    let others = args.others.iter().map(|text| lump(ledger, text)).collect::<Result<_>>()?;
+    let request = DraftRequest {
+        rooms: args.rooms,
+        sequence: args.sequence,
+        schedule: args.schedule,
+        margin,
+        worker: args.worker,
+        others,
+        revises: revises.map(|record| record.header.id),
+        variation_of: variation_of.map(|job| job.id),
+    };
+    let drafted = context.write(ledger, |writing| writing.draft_quote(&site, &request))?;
+    for skip in &drafted.skipped {
+        context.warn(&skip.to_string());
+    }
+    let page = context.page(ledger);
+    context.answer(|| json(&drafted.record, View::Owner, &page), || text(&drafted.record, View::Owner, &page))?;
+    context.hint(&format!("gritledger quote send {}", drafted.record.header.number));
+    Ok(())
+}
+
+/// Reads a lump cost: `disposal=45.00`.
+fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
+    let Some((what, amount)) = text.rsplit_once('=').filter(|(what, _)| !what.trim().is_empty()) else {
+        return Err(Refusal::new(format!("`{text}` is not a lump cost")).hint("--other \"disposal=45\"").into());
+    };
+    let amount = ledger.currency().parse(amount)?;
+    if amount.is_negative() {
+        refuse!("a lump cost is not below zero: `{text}`");
+    }
+    Ok((what.trim().to_owned(), amount))
+}
+
+fn send(context: &Context, ledger: &Ledger, args: &SendArgs) -> Result<()> {
+    let header = ledger.quote(&args.quote)?.header;
+    let days = match &args.valid {
+        Some(text) => valid_days(text)?,
+        None => ledger.quote_valid_days()?,
+    };
+    let last = context.write(ledger, |writing| writing.send_quote(&header, days))?;
+    context.status(&format!("Sent {}; it can be accepted until {last}.", header.number));
+    show(context, ledger, &header.number)
+}
+
+/// Reads a number of days: `30d` or `30`.
+fn valid_days(text: &str) -> Result<u32> {
+    use rust_decimal::prelude::ToPrimitive;
+    let days = read_number(text.trim().trim_end_matches('d'), "a number of days, such as 30d")?;
+    match days.to_u32().filter(|_| days.is_integer() && days.is_sign_positive()) {
+        Some(days) if (1..=3650).contains(&days) => Ok(days),
+        _ => refuse!("`{text}` is not a number of days, such as 30d"),
+    }
+}
+
+fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
+    let header = ledger.quote(&args.quote)?.header;
+    let job = context.write(ledger, |writing| {
+        let job = writing.accept_quote(&header, args.expired)?;
+        writing.job_by_id(job)
+    })?;
+    context.status(&match header.variation_of {
+        Some(_) => format!("{} is accepted as a variation of {}.", header.number, job.number),
+        None => format!("{} is accepted: it is job {} now.", header.number, job.number),
+    });
+    if header.variation_of.is_none() {
+        context.hint(&format!("gritledger job start {}", job.number));
+    }
+    show(context, ledger, &header.number)
+}
+
+/// After an event, the JSON answer is the quote as it stands; people were told in a sentence.
+fn show(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    let (record, page) = (ledger.quote(number)?, context.page(ledger));
+    context.answer(|| json(&record, View::Owner, &page), String::new)
+}

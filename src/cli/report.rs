@@ -1,0 +1,108 @@
+//! `today` and `report`: what is asked for now, and what it came to.
+
+use anyhow::Result;
+use clap::{Args, Subcommand, ValueEnum};
+
+use super::ui::Context;
+use crate::document::report::{
+    By, consumables_json, consumables_text, margin_json, margin_text, rentals_json, rentals_text, today_json, today_text,
+    variance_json, variance_text,
+};
+use crate::ledger::{Job, Ledger};
+
+/// Show what today asks for: machines due, coats, quotes, money
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger today")]
+pub(super) struct TodayArgs {}
+
+/// Look back: margins, variances, consumables, rentals
+#[derive(Debug, Subcommand)]
+pub(super) enum ReportCommand {
+    Margin(MarginArgs),
+    Variance(VarianceArgs),
+    Consumables(ConsumablesArgs),
+    /// Show what rented machines cost, by machine and rental
+    Rentals,
+}
+
+/// Show quoted and actual margin, by job, room, client or month
+///
+/// A room's part of what belongs to the whole job (rental, set-up, overhead) goes by its direct cost.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger report margin --by month")]
+pub(super) struct MarginArgs {
+    /// A job (can be repeated; default: every job)
+    jobs: Vec<String>,
+    /// What each row is
+    #[arg(long, value_enum, default_value = "job")]
+    by: Grouping,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Grouping {
+    Job,
+    Room,
+    Client,
+    Month,
+}
+
+/// Show where a job's cost left its quote: by price and by quantity
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger report variance J1")]
+pub(super) struct VarianceArgs {
+    /// The job (default: the only open one)
+    job: Option<String>,
+}
+
+/// Show quoted against used, by item and operation, across jobs
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger report consumables")]
+pub(super) struct ConsumablesArgs {
+    /// A job (can be repeated; default: every closed job)
+    jobs: Vec<String>,
+}
+
+pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
+    let TodayArgs {} = args;
+    let ledger = context.open()?;
+    let (today, page) = (ledger.what_today_asks()?, context.page(&ledger));
+    context.answer(|| today_json(&today, &page), || today_text(&today, &page))
+}
+
+pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()> {
+    let ledger = context.open()?;
+    let page = context.page(&ledger);
+    match command {
+        ReportCommand::Margin(args) => {
+            let jobs = jobs_named(&ledger, &args.jobs, |_| true)?;
+            let margins = jobs.iter().map(|job| ledger.margin_of(job)).collect::<Result<Vec<_>>>()?;
+            let by = match args.by {
+                Grouping::Job => By::Job,
+                Grouping::Room => By::Room,
+                Grouping::Client => By::Client,
+                Grouping::Month => By::Month,
+            };
+            context.answer(|| margin_json(&margins, by, &page), || margin_text(&margins, by, &page))
+        }
+        ReportCommand::Variance(args) => {
+            let variance = ledger.variance_of(&ledger.job_or_only_open(args.job.as_deref())?)?;
+            context.answer(|| variance_json(&variance, &page), || variance_text(&variance, &page))
+        }
+        ReportCommand::Consumables(args) => {
+            let lines = ledger.consumables(&jobs_named(&ledger, &args.jobs, Job::is_closed)?)?;
+            context.answer(|| consumables_json(&lines, &page), || consumables_text(&lines, &page))
+        }
+        ReportCommand::Rentals => {
+            let rentals = ledger.rentals()?;
+            context.answer(|| rentals_json(&rentals, &page), || rentals_text(&rentals, &page))
+        }
+    }
+}
+
+/// Returns the jobs named, or every job that passes.
+fn jobs_named(ledger: &Ledger, names: &[String], passes: impl Fn(&Job) -> bool) -> Result<Vec<Job>> {
+    if names.is_empty() {
+        return Ok(ledger.jobs()?.into_iter().filter(passes).collect());
+    }
+    names.iter().map(|name| ledger.job(name)).collect()
+}

@@ -1,0 +1,151 @@
+//! Invoices and payments, as text and JSON.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::{Page, inert, percent_json, percent_text};
+use crate::ledger::{Invoice, Payment};
+use crate::money::Money;
+
+/// Renders an invoice as JSON.
+pub fn json(invoice: &Invoice, page: &Page) -> Value {
+    let mut value = summary_json(invoice, page);
+    value["currency"] = json!(page.currency.code());
+    value["lines"] = Value::Array(
+        invoice
+            .lines
+            .iter()
+            .map(|line| {
+                json!({
+                    "text": line.what,
+                    "quantity": "1",
+                    "unit": "each",
+                    "unit_price": page.money_json(line.net),
+                    "net": page.money_json(line.net),
+                    "tax_percent": percent_json(Some(invoice.tax_percent)),
+                })
+            })
+            .collect(),
+    );
+    value
+}
+
+fn summary_json(invoice: &Invoice, page: &Page) -> Value {
+    json!({
+        "number": invoice.number,
+        "kind": invoice.kind.as_str(),
+        "status": invoice.status(),
+        "job": invoice.job,
+        "client": invoice.client,
+        "site": invoice.site,
+        "issued_on": invoice.issued_on,
+        "due_on": invoice.due_on,
+        "net": page.money_json(invoice.net),
+        "tax_percent": percent_json(Some(invoice.tax_percent)),
+        "tax": page.money_json(invoice.tax),
+        "total": page.money_json(invoice.total()),
+        "paid": page.money_json(invoice.paid),
+        "due": page.money_json(invoice.due()),
+        "credit": page.money_json(invoice.credit()),
+    })
+}
+
+/// Renders an invoice as text.
+pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
+    let mut text = format!("{}\n", inert(business));
+    let title = match &invoice.number {
+        Some(number) => format!("Invoice {number} ({})", invoice.kind),
+        None => format!("Draft of the {} invoice for {}", invoice.kind, invoice.job),
+    };
+    let _ = writeln!(text, "{title} to {}, {}", inert(&invoice.client), inert(&invoice.site));
+    if let (Some(issued), Some(due)) = (invoice.issued_on, invoice.due_on) {
+        let _ = writeln!(text, "Issued {issued}, due {due}");
+    }
+    let mut table = page.table(["", page.currency.code()]).numbers([1]);
+    for line in &invoice.lines {
+        table.row([line.what.clone(), page.money(line.net)]);
+    }
+    table.row(["Net".to_owned(), page.money(invoice.net)]);
+    table.row([format!("Tax {}", percent_text(Some(invoice.tax_percent))), page.money(invoice.tax)]);
+    table.row(["Total".to_owned(), page.money(invoice.total())]);
+    if invoice.number.is_some() {
+        table.row(["Paid".to_owned(), page.money(invoice.paid)]);
+        table.row(["Due".to_owned(), page.money(invoice.due())]);
+        if invoice.credit() > Money::ZERO {
+            table.row(["Kept as credit".to_owned(), page.money(invoice.credit())]);
+        }
+    }
+    let _ = write!(text, "\n{table}");
+    text
+}
+
+/// Renders the list of invoices as JSON.
+pub fn list_json(invoices: &[Invoice], page: &Page) -> Value {
+    json!({
+        "currency": page.currency.code(),
+        "invoices": invoices.iter().map(|invoice| summary_json(invoice, page)).collect::<Vec<_>>(),
+        "due": page.money_json(owed(invoices)),
+    })
+}
+
+/// Renders the list of invoices as text.
+pub fn list_text(invoices: &[Invoice], page: &Page) -> String {
+    if invoices.is_empty() {
+        return "No invoices yet.".to_owned();
+    }
+    let mut table = page.table(["Invoice", "Kind", "Job", "Client", "Due on", "Total", "Paid", "Due"]).numbers([5, 6, 7]);
+    for invoice in invoices {
+        table.row([
+            invoice.number.clone().unwrap_or_else(|| "draft".to_owned()),
+            invoice.kind.as_str().to_owned(),
+            invoice.job.clone(),
+            invoice.client.clone(),
+            invoice.due_on.map(|due| due.to_string()).unwrap_or_default(),
+            page.money(invoice.total()),
+            page.money(invoice.paid),
+            if invoice.number.is_some() { page.money(invoice.due()) } else { String::new() },
+        ]);
+    }
+    format!("{table}\n\nOwed in all: {} {}", page.money(owed(invoices)), page.currency.code())
+}
+
+/// Sums what issued invoices still ask for; a draft asks for nothing yet.
+fn owed(invoices: &[Invoice]) -> Money {
+    invoices.iter().filter(|invoice| invoice.number.is_some()).map(Invoice::due).sum()
+}
+
+/// Renders the payments as JSON.
+pub fn payments_json(payments: &[Payment], page: &Page) -> Value {
+    json!({
+        "currency": page.currency.code(),
+        "payments": payments.iter().map(|payment| json!({
+            "number": payment.number,
+            "invoice": payment.invoice,
+            "client": payment.client,
+            "date": payment.happened_on,
+            "amount": page.money_json(payment.amount),
+            "voided": payment.voided,
+            "note": payment.note,
+        })).collect::<Vec<_>>(),
+    })
+}
+
+/// Renders the payments as text.
+pub fn payments_text(payments: &[Payment], page: &Page) -> String {
+    if payments.is_empty() {
+        return "No payments yet.".to_owned();
+    }
+    let mut table = page.table(["Payment", "Date", "Invoice", "Client", "Amount", ""]).numbers([4]);
+    for payment in payments {
+        table.row([
+            payment.number.clone(),
+            payment.happened_on.to_string(),
+            payment.invoice.clone(),
+            payment.client.clone(),
+            page.money(payment.amount),
+            if payment.voided { "taken back".to_owned() } else { String::new() },
+        ]);
+    }
+    table.to_string()
+}

@@ -1,0 +1,227 @@
+//! What leaves the program: pure renderers, values in, text or JSON out.
+//!
+//! Every answer has two faces drawn from the same value: words and tables for people, and one JSON value for programs.
+//! Renderers add nothing up that the trade hasn't added up, and know nothing of the ledger's file or the terminal, but
+//! for the [`Page`] they are given: its width, its characters, the currency and the units.
+//!
+//! JSON: quantities are decimal strings of at most four decimals with their unit beside them, money is a decimal string
+//! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.
+
+pub mod book;
+pub mod invoice;
+pub mod job;
+pub mod people;
+pub mod quote;
+pub mod report;
+
+use std::fmt;
+
+use serde_json::{Value, json};
+use tabled::builder::Builder;
+use tabled::settings::object::{Cell, Columns, Rows, Segment};
+use tabled::settings::peaker::Priority;
+use tabled::settings::{Alignment, Modify, Padding, Style, Width};
+
+use crate::measure::Units;
+use crate::money::{Currency, Decimal, Money, plain};
+use crate::trade::Unit;
+
+/// Below this width a table is hard to read, and a list is shown instead.
+const NARROWEST_TABLE: usize = 40;
+
+/// Square metres in a square foot, exactly (NIST Handbook 44, Appendix C).
+const SQUARE_METRES_PER_SQUARE_FOOT: Decimal = Decimal::from_parts(9_290_304, 0, 0, false, 8);
+
+/// Metres in a foot, exactly (NIST Handbook 44, Appendix C).
+const METRES_PER_FOOT: Decimal = Decimal::from_parts(3_048, 0, 0, false, 4);
+
+/// What a renderer needs to know of where its answer goes.
+#[derive(Clone, Copy, Debug)]
+pub struct Page {
+    /// The ledger's currency.
+    pub currency: Currency,
+    /// The ledger's units.
+    pub units: Units,
+    /// Columns of the terminal.
+    pub width: usize,
+    /// Whether lines may be drawn with characters beyond ASCII.
+    pub unicode: bool,
+}
+
+impl Page {
+    /// Writes an amount, without the currency.
+    pub fn money(&self, amount: Money) -> String {
+        self.currency.text(amount)
+    }
+
+    /// Writes an amount for JSON.
+    pub fn money_json(&self, amount: Money) -> Value {
+        json!(self.currency.text(amount))
+    }
+
+    /// Writes a unit price: at least the currency's decimals, at most four.
+    pub fn unit_price(&self, price: Decimal) -> String {
+        let text = plain(price, 4);
+        let decimals = text.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let wanted = self.currency.decimals() as usize;
+        if decimals >= wanted || wanted == 0 {
+            return text;
+        }
+        let point = if decimals == 0 { "." } else { "" };
+        format!("{text}{point}{}", "0".repeat(wanted - decimals))
+    }
+
+    /// Converts a quantity in canonical units to the units of the ledger.
+    pub fn in_units(&self, quantity: Decimal, unit: Unit) -> (Decimal, Unit) {
+        match (self.units, unit) {
+            (Units::Metric, Unit::SquareFoot) => (quantity * SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre),
+            (Units::Metric, Unit::Foot) => (quantity * METRES_PER_FOOT, Unit::Metre),
+            _ => (quantity, unit),
+        }
+    }
+
+    /// Converts a rate per canonical unit to one per unit of the ledger.
+    pub fn per_unit(&self, rate: Decimal, unit: Unit) -> (Decimal, Unit) {
+        match (self.units, unit) {
+            (Units::Metric, Unit::SquareFoot) => (rate / SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre),
+            (Units::Metric, Unit::Foot) => (rate / METRES_PER_FOOT, Unit::Metre),
+            _ => (rate, unit),
+        }
+    }
+
+    /// Writes a quantity with its unit, in the units of the ledger.
+    pub fn quantity(&self, quantity: Decimal, unit: Unit) -> String {
+        let (quantity, unit) = self.in_units(quantity, unit);
+        let word = match unit {
+            Unit::SquareFoot => " sq ft",
+            Unit::SquareMetre => " m²",
+            Unit::Each => "",
+            Unit::Disc if quantity == Decimal::ONE => " disc",
+            Unit::Disc => " discs",
+            Unit::Day if quantity == Decimal::ONE => " day",
+            Unit::Day => " days",
+            Unit::Foot => " ft",
+            Unit::Metre => " m",
+            Unit::Gallon => " gal",
+            Unit::Litre => " l",
+            Unit::Hour => " h",
+            Unit::Mile => " mi",
+        };
+        format!("{}{word}", plain(quantity, 2))
+    }
+
+    /// Writes a quantity with its unit for JSON, in the units of the ledger.
+    pub fn quantity_json(&self, quantity: Decimal, unit: Unit) -> Value {
+        let (quantity, unit) = self.in_units(quantity, unit);
+        json!({ "quantity": plain(quantity, 4), "unit": unit.as_str() })
+    }
+
+    /// Returns a table as wide as the page at most.
+    pub fn table<const N: usize>(&self, headings: [&str; N]) -> Table {
+        Table { headings: headings.map(str::to_owned).to_vec(), rows: Vec::new(), right: Vec::new(), page: *self }
+    }
+}
+
+/// Writes a percentage as a JSON number.
+pub fn percent_json(percent: Option<Decimal>) -> Value {
+    // A JSON number is read from its decimal text; no arithmetic is done in floating point.
+    percent.and_then(|percent| plain(percent, 2).parse::<serde_json::Number>().ok()).map_or(Value::Null, Value::Number)
+}
+
+/// Writes a percentage for people.
+pub fn percent_text(percent: Option<Decimal>) -> String {
+    percent.map_or_else(|| "-".to_owned(), |percent| format!("{} %", plain(percent, 1)))
+}
+
+/// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
+pub fn inert(text: &str) -> String {
+    text.chars()
+        .map(|sign| match sign {
+            '\u{0}'..='\u{1f}' => char::from_u32(0x2400 + u32::from(sign)).unwrap_or('\u{fffd}'),
+            '\u{7f}' => '\u{2421}',
+            '\u{80}'..='\u{9f}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => '\u{fffd}',
+            _ => sign,
+        })
+        .collect()
+}
+
+/// A table of text: numbers to the right, rules under the heading and above the totals, words wrapped to the page.
+#[derive(Clone, Debug)]
+pub struct Table {
+    headings: Vec<String>,
+    rows: Vec<Vec<String>>,
+    right: Vec<usize>,
+    page: Page,
+}
+
+impl Table {
+    /// Sets which columns hold numbers.
+    #[must_use]
+    pub fn numbers(mut self, columns: impl IntoIterator<Item = usize>) -> Table {
+        self.right.extend(columns);
+        self
+    }
+
+    /// Adds a row.
+    pub fn row<const N: usize>(&mut self, cells: [String; N]) {
+        self.rows.push(cells.iter().map(|cell| inert(cell)).collect());
+    }
+
+    /// Tells whether it has no rows.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    fn as_list(&self) -> String {
+        let mut text = String::new();
+        for row in &self.rows {
+            for (heading, cell) in self.headings.iter().zip(row).filter(|(_, cell)| !cell.is_empty()) {
+                let line = if heading.is_empty() { cell.clone() } else { format!("{heading}: {cell}") };
+                text.push_str(&line);
+                text.push('\n');
+            }
+            text.push('\n');
+        }
+        text.trim_end().to_owned()
+    }
+}
+
+impl fmt::Display for Table {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.page.width < NARROWEST_TABLE {
+            return f.write_str(&self.as_list());
+        }
+        let mut builder = Builder::default();
+        builder.push_record(self.headings.clone());
+        for row in &self.rows {
+            builder.push_record(row.clone());
+        }
+        let mut table = builder.build();
+        if self.page.unicode { table.with(Style::sharp().remove_frame().remove_vertical().remove_horizontals()) } else { table.with(Style::blank()) };
+        let rule = if self.page.unicode { '─' } else { '-' };
+        table.with(Modify::new(Segment::all()).with(Padding::new(0, 2, 0, 0)));
+        for column in &self.right {
+            table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
+        }
+        table.with(Width::wrap(self.page.width).keep_words(true).priority(Priority::max(true)));
+        table.with(Modify::new(Rows::first()).with(Alignment::left()));
+        for column in &self.right {
+            table.with(Modify::new(Cell::new(0, *column)).with(Alignment::right()));
+        }
+        let text = table.to_string();
+        let lines: Vec<&str> = text.lines().map(str::trim_end).collect();
+        let width = lines.iter().map(|line| line.chars().count()).max().unwrap_or(0);
+        for (position, line) in lines.iter().enumerate() {
+            if position == 1 {
+                writeln!(f, "{}", rule.to_string().repeat(width))?;
+            }
+            if position + 1 == lines.len() { write!(f, "{line}")? } else { writeln!(f, "{line}")? };
+        }
+        Ok(())
+    }
+}
+
+/// A count with its noun, in agreement: `1 room`, `2 rooms`.
+pub fn count(number: usize, noun: &str) -> String {
+    if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
+}

@@ -1,0 +1,413 @@
+//! Looking back and around: margins, variances, consumables, rentals, and today.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::{Page, count, inert, percent_json, percent_text};
+use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
+use crate::money::{Decimal, Money, plain};
+use crate::trade::job_cost::Outcome;
+use crate::trade::quote::margin_percent;
+use crate::trade::variance::{Split, VarianceLine, favour};
+
+/// How margins are grouped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum By {
+    /// A row a job.
+    Job,
+    /// A row a room.
+    Room,
+    /// A row a client.
+    Client,
+    /// A row a month.
+    Month,
+}
+
+impl By {
+    /// Returns the word for it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            By::Job => "job",
+            By::Room => "room",
+            By::Client => "client",
+            By::Month => "month",
+        }
+    }
+}
+
+/// A row of margins: what it is called, and what it comes to.
+struct Row {
+    name: String,
+    job: String,
+    client: String,
+    outcome: Outcome,
+}
+
+fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
+    let mut rows: Vec<Row> = Vec::new();
+    for margin in margins {
+        let row = |name: String, outcome: Outcome| Row {
+            name,
+            job: margin.job.number.clone(),
+            client: margin.job.client.clone(),
+            outcome,
+        };
+        match by {
+            By::Job => rows.push(row(margin.job.number.clone(), margin.outcome)),
+            By::Room => rows.extend(margin.rooms.iter().map(|(room, outcome)| row(room.clone(), *outcome))),
+            By::Client | By::Month => {
+                let name = if by == By::Client { margin.job.client.clone() } else { margin.month() };
+                match rows.iter_mut().find(|known| known.name == name) {
+                    Some(known) => known.outcome.add(&margin.outcome),
+                    None => rows.push(row(name, margin.outcome)),
+                }
+            }
+        }
+    }
+    if by == By::Month {
+        rows.sort_by(|one, other| one.name.cmp(&other.name));
+    }
+    rows
+}
+
+/// Renders margins as JSON.
+pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
+    let rows = rows(margins, by).into_iter().map(|row| {
+        let Outcome { price, variations, estimated, actual, late } = row.outcome;
+        let mut value = json!({});
+        match by {
+            By::Job => {
+                value["job"] = json!(row.job);
+                value["client"] = json!(row.client);
+            }
+            By::Room => {
+                value["job"] = json!(row.job);
+                value["client"] = json!(row.client);
+                value["room"] = json!(row.name);
+            }
+            By::Client | By::Month => value[by.as_str()] = json!(row.name),
+        }
+        value["price"] = page.money_json(price);
+        value["variations"] = page.money_json(variations);
+        value["estimated_cost"] = page.money_json(estimated);
+        value["actual_cost"] = page.money_json(actual);
+        value["late_cost"] = page.money_json(late);
+        value["margin"] = page.money_json(row.outcome.margin());
+        value["margin_percent"] = percent_json(margin_percent(row.outcome.revenue(), actual));
+        value["quoted_margin_percent"] = percent_json(margin_percent(row.outcome.revenue(), estimated));
+        value
+    });
+    let rows: Vec<Value> = rows.collect();
+    json!({ "currency": page.currency.code(), format!("{}s", by.as_str()): rows })
+}
+
+/// Renders margins as text.
+pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
+    let rows = rows(margins, by);
+    if rows.is_empty() {
+        return "No jobs yet.".to_owned();
+    }
+    let first = match by {
+        By::Job => "Job",
+        By::Room => "Room",
+        By::Client => "Client",
+        By::Month => "Month",
+    };
+    let headings = [first, "Price", "Variations", "Quoted cost", "Actual cost", "Margin", "Quoted %", "Actual %"];
+    let mut table = page.table(headings).numbers(1..=7);
+    let mut total = Outcome::default();
+    for row in &rows {
+        let name = match by {
+            By::Job => format!("{} {}", row.job, row.client),
+            By::Room => format!("{} {}", row.job, row.name),
+            By::Client | By::Month => row.name.clone(),
+        };
+        table.row(margin_cells(name, &row.outcome, page));
+        total.add(&row.outcome);
+    }
+    if rows.len() > 1 {
+        table.row(margin_cells("Total".to_owned(), &total, page));
+    }
+    let mut text = format!("{table}\n");
+    if !total.late.is_zero() {
+        let _ = writeln!(text, "\nOf the actual cost, {} came after close-out (call-backs).", page.money(total.late));
+    }
+    text
+}
+
+fn margin_cells(name: String, outcome: &Outcome, page: &Page) -> [String; 8] {
+    [
+        name,
+        page.money(outcome.price),
+        page.money(outcome.variations),
+        page.money(outcome.estimated),
+        page.money(outcome.actual),
+        page.money(outcome.margin()),
+        percent_text(margin_percent(outcome.revenue(), outcome.estimated)),
+        percent_text(margin_percent(outcome.revenue(), outcome.actual)),
+    ]
+}
+
+/// Renders a variance as JSON.
+pub fn variance_json(variance: &JobVariance, page: &Page) -> Value {
+    let lines = variance.lines.iter().map(|line| {
+        let unit_price = |price: Option<Decimal>| price.map(|price| page.unit_price(price));
+        json!({
+            "kind": line.subject.kind.as_str(),
+            "room": line.subject.room.and_then(|room| variance.rooms.get(&room)),
+            "operation": line.subject.operation,
+            "item": line.subject.item,
+            "unit": line.subject.unit.as_str(),
+            "quoted_quantity": plain(line.quoted.quantity, 4),
+            "actual_quantity": plain(line.actual.quantity, 4),
+            "quoted_unit_price": unit_price(line.quoted_unit_price),
+            "actual_unit_price": unit_price(line.actual_unit_price),
+            "quoted_cost": page.money_json(line.quoted.cost),
+            "actual_cost": page.money_json(line.actual.cost),
+            "price_variance": page.money_json(line.split.price),
+            "quantity_variance": page.money_json(line.split.quantity),
+            "total_variance": page.money_json(line.split.total()),
+            "verdict": favour(line.split.total()),
+        })
+    });
+    let lines: Vec<Value> = lines.collect();
+    let total = total(&variance.lines);
+    json!({
+        "currency": page.currency.code(),
+        "job": variance.job.number,
+        "lines": lines,
+        "price_variance": page.money_json(total.price),
+        "quantity_variance": page.money_json(total.quantity),
+        "total_variance": page.money_json(total.total()),
+    })
+}
+
+fn total(lines: &[VarianceLine]) -> Split {
+    lines.iter().fold(Split::default(), |sum, line| Split {
+        price: sum.price + line.split.price,
+        quantity: sum.quantity + line.split.quantity,
+    })
+}
+
+/// Renders a variance as text.
+pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
+    let mut text = format!("{}, {}: actual less quoted, in {}\n", variance.job.number, inert(&variance.job.site), page.currency.code());
+    if variance.lines.is_empty() {
+        text.push_str("Nothing was quoted and nothing is logged.\n");
+        return text;
+    }
+    let headings = ["", "Quoted", "Actual", "By price", "By quantity", "Total", ""];
+    let mut table = page.table(headings).numbers(1..=5);
+    for line in &variance.lines {
+        let unit = line.subject.unit;
+        table.row([
+            subject(line, variance),
+            format!("{} {unit}", plain(line.quoted.quantity, 2)),
+            format!("{} {unit}", plain(line.actual.quantity, 2)),
+            page.money(line.split.price),
+            page.money(line.split.quantity),
+            page.money(line.split.total()),
+            favour(line.split.total()).to_owned(),
+        ]);
+    }
+    let total = total(&variance.lines);
+    table.row([
+        "Total".to_owned(),
+        String::new(),
+        String::new(),
+        page.money(total.price),
+        page.money(total.quantity),
+        page.money(total.total()),
+        favour(total.total()).to_owned(),
+    ]);
+    let _ = write!(text, "\n{table}");
+    text
+}
+
+fn subject(line: &VarianceLine, variance: &JobVariance) -> String {
+    let subject = &line.subject;
+    let room = subject.room.and_then(|room| variance.rooms.get(&room).cloned());
+    let mut words: Vec<String> = room.into_iter().collect();
+    words.extend(subject.operation.clone());
+    words.extend(subject.item.clone());
+    if subject.operation.is_none() && subject.item.is_none() {
+        words.push("hours on no task".to_owned());
+    }
+    words.join(", ")
+}
+
+/// Renders consumables over jobs as JSON.
+pub fn consumables_json(lines: &[ConsumableLine], page: &Page) -> Value {
+    json!({
+        "currency": page.currency.code(),
+        "lines": lines.iter().map(|line| json!({
+            "item": line.item,
+            "operation": line.operation,
+            "unit": line.unit.as_str(),
+            "jobs": line.jobs,
+            "quoted_quantity": plain(line.quoted, 4),
+            "used_quantity": plain(line.used, 4),
+            "used_percent": percent_json(used_percent(line)),
+            "quoted_cost": page.money_json(line.quoted_cost),
+            "used_cost": page.money_json(line.used_cost),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn used_percent(line: &ConsumableLine) -> Option<Decimal> {
+    (!line.quoted.is_zero()).then(|| line.used * Decimal::ONE_HUNDRED / line.quoted)
+}
+
+/// Renders consumables over jobs as text.
+pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
+    if lines.is_empty() {
+        return "No consumables were quoted or used yet.".to_owned();
+    }
+    let headings = ["Item", "Operation", "Jobs", "Quoted", "Used", "Used/quoted", "Quoted cost", "Used cost"];
+    let mut table = page.table(headings).numbers(2..=7);
+    for line in lines {
+        table.row([
+            line.item.clone(),
+            line.operation.clone().unwrap_or_default(),
+            line.jobs.to_string(),
+            format!("{} {}", plain(line.quoted, 2), line.unit),
+            format!("{} {}", plain(line.used, 2), line.unit),
+            percent_text(used_percent(line)),
+            page.money(line.quoted_cost),
+            page.money(line.used_cost),
+        ]);
+    }
+    let sum = |cost: fn(&ConsumableLine) -> Money| page.money(lines.iter().map(cost).sum());
+    let blank = String::new;
+    table.row(["Total".to_owned(), blank(), blank(), blank(), blank(), blank(), sum(|line| line.quoted_cost), sum(|line| line.used_cost)]);
+    table.to_string()
+}
+
+/// What rentals of one machine come to.
+struct MachineRentals {
+    machine: String,
+    rentals: usize,
+    days: usize,
+    charge: Money,
+}
+
+fn by_machine(rentals: &[Rental]) -> Vec<MachineRentals> {
+    let mut machines: Vec<MachineRentals> = Vec::new();
+    for rental in rentals {
+        let position = machines.iter().position(|known| known.machine == rental.machine).unwrap_or_else(|| {
+            machines.push(MachineRentals { machine: rental.machine.clone(), rentals: 0, days: 0, charge: Money::ZERO });
+            machines.len() - 1
+        });
+        let known = &mut machines[position];
+        known.rentals += 1;
+        known.days += rental.days;
+        known.charge += rental.charge.unwrap_or_default();
+    }
+    machines
+}
+
+/// Renders rentals by machine as JSON; what is still out has no charge yet.
+pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
+    json!({
+        "currency": page.currency.code(),
+        "machines": by_machine(rentals).into_iter().map(|line| json!({
+            "machine": line.machine,
+            "rentals": line.rentals,
+            "days": line.days,
+            "charge": page.money_json(line.charge),
+        })).collect::<Vec<_>>(),
+        "rentals": super::job::rentals_json(rentals, page)["rentals"],
+    })
+}
+
+/// Renders rentals by machine as text.
+pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
+    if rentals.is_empty() {
+        return "No machine was rented yet.".to_owned();
+    }
+    let mut table = page.table(["Machine", "Rentals", "Days", "Charge", "A day"]).numbers(1..=4);
+    for line in by_machine(rentals) {
+        let a_day = if line.days == 0 {
+            String::new()
+        } else {
+            page.money(line.charge.share(Decimal::ONE, Decimal::from(line.days)))
+        };
+        table.row([line.machine, line.rentals.to_string(), line.days.to_string(), page.money(line.charge), a_day]);
+    }
+    format!("{table}\n\n{}", super::job::rentals_text(rentals, page))
+}
+
+/// Renders what today asks for as JSON.
+pub fn today_json(today: &Today, page: &Page) -> Value {
+    json!({
+        "date": today.date,
+        "currency": page.currency.code(),
+        "jobs": super::job::list_json(&today.jobs),
+        "machines": today.machines.iter().map(|machine| json!({
+            "machine": machine.machine,
+            "job": machine.job,
+            "out_at": machine.out_at.format("%Y-%m-%dT%H:%M").to_string(),
+            "planned_days": machine.planned_days,
+            "due_back": machine.due.format("%Y-%m-%dT%H:%M").to_string(),
+            "overdue": machine.overdue,
+        })).collect::<Vec<_>>(),
+        "coats": today.coats.iter().map(|coat| json!({
+            "job": coat.job,
+            "operation": coat.operation,
+            "coat": coat.coat.0,
+            "coats": coat.coat.1,
+            "from": coat.from,
+        })).collect::<Vec<_>>(),
+        "quotes": super::quote::list_json(&today.quotes, page)["quotes"],
+        "overdue": super::invoice::list_json(&today.overdue, page)["invoices"],
+        "awaiting_receipt": super::job::stock_json(&[], &today.awaiting, page)["awaiting_receipt"],
+    })
+}
+
+/// Renders what today asks for as text.
+pub fn today_text(today: &Today, page: &Page) -> String {
+    let mut text = format!("{}\n", today.date.format("%A, %Y-%m-%d"));
+    let mut section = |heading: &str, lines: Vec<String>| {
+        if !lines.is_empty() {
+            let _ = writeln!(text, "\n{heading}");
+            for line in lines {
+                text.push_str(&super::quote::wrapped(&format!("* {line}"), page.width));
+            }
+        }
+    };
+    section("Machines out", today.machines.iter().map(|machine| {
+        let by = machine.due.format("%a %Y-%m-%d %H:%M");
+        let planned = if machine.overdue { "past its plan; another day begins" } else { "back by" };
+        format!("{} on {}: {planned} {by}", machine.machine, machine.job)
+    }).collect());
+    section("Coats", today.coats.iter().map(|coat| {
+        let (number, of) = coat.coat;
+        let when = if coat.from <= today.date { "today".to_owned() } else { format!("from {}", coat.from) };
+        format!("{}: {}, coat {number} of {of}, {when}", coat.job, coat.operation)
+    }).collect());
+    section("Jobs", today.jobs.iter().map(|job| {
+        format!("{} {}: {}, {}", job.number, job.state.as_str(), job.client, job.site)
+    }).collect());
+    section("Quotes without an answer", today.quotes.iter().map(|quote| {
+        let left = quote.valid_until.map_or(0, |last| (last - today.date).num_days());
+        let until = match left {
+            left if left < 0 => "expired".to_owned(),
+            0 => "last day".to_owned(),
+            left => format!("{} left", count(usize::try_from(left).unwrap_or_default(), "day")),
+        };
+        format!("{}: {}, {} {}, {until}", quote.number, quote.client, page.money(quote.price), page.currency.code())
+    }).collect());
+    section("Money overdue", today.overdue.iter().map(|invoice| {
+        let late = invoice.due_on.map_or(0, |due| (today.date - due).num_days());
+        let late = count(usize::try_from(late).unwrap_or_default(), "day");
+        format!("{}: {} owes {} {}, {late} late", invoice.name(), invoice.client, page.money(invoice.due()), page.currency.code())
+    }).collect());
+    section("Receipts awaited", today.awaiting.iter().map(|line| {
+        format!("{}: {} {} of {} on {}", line.entry, plain(line.quantity, 2), line.unit, line.item, line.job)
+    }).collect());
+    if text.lines().count() == 1 {
+        text.push_str("Nothing asks for you today.\n");
+    }
+    text
+}

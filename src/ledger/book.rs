@@ -1,0 +1,878 @@
+//! The firm's book: items, machines, operations, sequences, schedules and book rates.
+//!
+//! It starts from `seed-data/`, read by the same readers as a person's imports, and is edited ever after.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use rusqlite::{OptionalExtension, Row, named_params};
+
+use super::columns::{Micro, Nano};
+use super::rows::{Columns, Rows};
+use super::{Ledger, Transfer, Writing, pick, refuse};
+use crate::measure::Units;
+use crate::money::{Currency, Decimal, Money, quantity};
+use crate::trade::cautions::Hazard;
+use crate::trade::operation::{Driver, Drying, Item, Operation, Schedule, ScheduleStep, Sequence, Splits, Task};
+use crate::trade::rates::{Book, BookRate};
+use crate::trade::rental::Tariff;
+use crate::trade::{ItemId, MachineId, OperationId, TaskId, Unit};
+
+/// What the owner's own figures say of their source.
+pub const OWN_FIGURE: &str = "own figure";
+
+/// A consumable or material.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BookItem {
+    /// Identity.
+    pub id: ItemId,
+    /// Its name, such as `disc-7in-36`.
+    pub name: String,
+    /// A short phrase.
+    pub description: String,
+    /// The unit it is counted or measured in.
+    pub unit: Unit,
+    /// Whether an opened container keeps.
+    pub kept: bool,
+    /// Whether unopened packs can be handed back.
+    pub returnable: bool,
+    /// The packs it is sold in, the one usually bought first.
+    pub packs: Vec<Pack>,
+}
+
+/// A pack that an item is sold in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Pack {
+    /// Units in it.
+    pub size: Decimal,
+    /// Its price.
+    pub price: Money,
+    /// Where the price comes from.
+    pub source: String,
+}
+
+impl BookItem {
+    /// Returns the book price per unit in major units: that of the pack usually bought, nothing if no pack is known.
+    pub fn unit_price(&self, currency: Currency) -> Decimal {
+        self.packs.first().map_or(Decimal::ZERO, |pack| quantity(currency.decimal(pack.price) / pack.size))
+    }
+}
+
+/// An item to be added.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewItem {
+    /// Its name; unique.
+    pub name: String,
+    /// A short phrase.
+    pub description: String,
+    /// Its unit.
+    pub unit: Unit,
+    /// Whether an opened container keeps.
+    pub kept: bool,
+    /// Whether unopened packs can be handed back.
+    pub returnable: bool,
+    /// The packs it is sold in, the one usually bought first.
+    pub packs: Vec<Pack>,
+}
+
+/// A rented machine and its tariff.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BookMachine {
+    /// Identity.
+    pub id: MachineId,
+    /// Its name.
+    pub name: String,
+    /// A short phrase.
+    pub description: String,
+    /// What the yard charges.
+    pub tariff: Tariff,
+    /// Where the prices come from.
+    pub source: String,
+}
+
+/// An operation to be added or changed, its parts by name.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewOperation {
+    /// Its name.
+    pub name: String,
+    /// Its task; made if unknown.
+    pub task: String,
+    /// What measures it.
+    pub driver: Driver,
+    /// Its item.
+    pub item: Option<ItemId>,
+    /// How many items are changed at once.
+    pub set_size: Option<u32>,
+    /// Its family.
+    pub family: String,
+    /// What its rates differ by.
+    pub splits: Splits,
+    /// Its rented machine.
+    pub machine: Option<MachineId>,
+    /// The grade of its abrasive.
+    pub grit: Option<u32>,
+    /// The kind of finding that it answers.
+    pub answers: Option<String>,
+    /// What can hurt.
+    pub hazards: Vec<Hazard>,
+    /// A short phrase.
+    pub description: String,
+    /// Where its place in the trade is documented.
+    pub source: String,
+}
+
+/// A step of a schedule to be added: an operation and, for a coat, how it dries.
+pub type NewStep = (Operation, Option<Drying>);
+
+const OPERATIONS: &str = "
+    SELECT operation.id, operation.name, task.id AS task_id, task.name AS task, driver, item.id AS item_id,
+           item.name AS item, item.unit, set_size, family, splits, machine_id, grit, answers,
+           operation.description, operation.source,
+           pack.size_micro, pack.price_minor
+    FROM operation
+    JOIN task ON task.id = operation.task_id
+    LEFT JOIN item ON item.id = operation.item_id
+    LEFT JOIN item_pack AS pack ON pack.item_id = item.id
+              AND pack.position = (SELECT MIN(position) FROM item_pack WHERE item_id = item.id)";
+
+impl Ledger {
+    /// Returns every operation, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn operations(&self) -> Result<Vec<Operation>> {
+        let mut hazards = self.hazards()?;
+        let sql = format!("{OPERATIONS} ORDER BY operation.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let operations = statement.query_map([], |row| {
+            let mut operation = operation_from_row(row, self.currency())?;
+            operation.hazards = hazards.remove(&operation.id).unwrap_or_default();
+            Ok(operation)
+        })?;
+        Ok(operations.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn hazards(&self) -> Result<BTreeMap<OperationId, Vec<Hazard>>> {
+        let mut statement =
+            self.connection.prepare_cached("SELECT operation_id, hazard FROM operation_hazard ORDER BY 1, 2")?;
+        let rows = statement.query_map([], |row| Ok((row.get("operation_id")?, row.get("hazard")?)))?;
+        let mut hazards: BTreeMap<OperationId, Vec<Hazard>> = BTreeMap::new();
+        for row in rows {
+            let (operation, hazard) = row?;
+            hazards.entry(operation).or_default().push(hazard);
+        }
+        Ok(hazards)
+    }
+
+    /// Returns every operation by its identity.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn operations_by_id(&self) -> Result<BTreeMap<OperationId, Operation>> {
+        Ok(self.operations()?.into_iter().map(|operation| (operation.id, operation)).collect())
+    }
+
+    /// Returns the operation of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn operation(&self, name: &str) -> Result<Operation> {
+        let operations = self.operations()?.into_iter().map(|operation| (operation.name.clone(), operation));
+        pick("operation", name, &operations.collect::<Vec<_>>())
+    }
+
+    /// Returns the tasks, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn tasks(&self) -> Result<Vec<Task>> {
+        let mut statement = self.connection.prepare_cached("SELECT id, name FROM task ORDER BY id")?;
+        let tasks = statement.query_map([], |row| Ok(Task { id: row.get("id")?, name: row.get("name")? }))?;
+        Ok(tasks.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns every item, by name, with its packs.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn items(&self) -> Result<Vec<BookItem>> {
+        let mut packs = self.packs()?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, name, description, unit, kept, returnable FROM item ORDER BY name, id",
+        )?;
+        let items = statement.query_map([], |row| {
+            let id: ItemId = row.get("id")?;
+            let (kept, returnable): (i64, i64) = (row.get("kept")?, row.get("returnable")?);
+            Ok(BookItem {
+                id,
+                name: row.get("name")?,
+                description: row.get("description")?,
+                unit: row.get("unit")?,
+                kept: kept == 1,
+                returnable: returnable == 1,
+                packs: packs.remove(&id).unwrap_or_default(),
+            })
+        })?;
+        Ok(items.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn packs(&self) -> Result<BTreeMap<ItemId, Vec<Pack>>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT item_id, size_micro, price_minor, source FROM item_pack ORDER BY item_id, position",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let size: Micro = row.get("size_micro")?;
+            let pack = Pack { size: size.0, price: row.get("price_minor")?, source: row.get("source")? };
+            Ok((row.get("item_id")?, pack))
+        })?;
+        let mut packs: BTreeMap<ItemId, Vec<Pack>> = BTreeMap::new();
+        for row in rows {
+            let (item, pack) = row?;
+            packs.entry(item).or_default().push(pack);
+        }
+        Ok(packs)
+    }
+
+    /// Returns the item of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn item(&self, name: &str) -> Result<BookItem> {
+        let items = self.items()?.into_iter().map(|item| (item.name.clone(), item));
+        pick("item", name, &items.collect::<Vec<_>>())
+    }
+
+    /// Returns every machine, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn machines(&self) -> Result<Vec<BookMachine>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, name, description, half_day_minor, day_minor, weekend_minor, week_minor, four_weeks_minor,
+                    waiver_micro, cleaning_minor, source
+             FROM machine ORDER BY id",
+        )?;
+        let machines = statement.query_map([], |row| {
+            let waiver: Micro = row.get("waiver_micro")?;
+            Ok(BookMachine {
+                id: row.get("id")?,
+                name: row.get("name")?,
+                description: row.get("description")?,
+                tariff: Tariff {
+                    half_day: row.get("half_day_minor")?,
+                    day: row.get("day_minor")?,
+                    weekend: row.get("weekend_minor")?,
+                    week: row.get("week_minor")?,
+                    four_weeks: row.get("four_weeks_minor")?,
+                    waiver_percent: waiver.0,
+                    cleaning: row.get("cleaning_minor")?,
+                },
+                source: row.get("source")?,
+            })
+        })?;
+        Ok(machines.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the machine of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn machine(&self, name: &str) -> Result<BookMachine> {
+        let machines = self.machines()?.into_iter().map(|machine| (machine.name.clone(), machine));
+        pick("machine", name, &machines.collect::<Vec<_>>())
+    }
+
+    /// Returns every sanding sequence, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn sequences(&self) -> Result<Vec<Sequence>> {
+        let operations = self.operations_by_id()?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT sequence.name, operation_id FROM sequence
+             LEFT JOIN sequence_step ON sequence_id = sequence.id ORDER BY sequence.id, position",
+        )?;
+        let rows = statement.query_map([], |row| {
+            Ok((row.get::<_, String>("name")?, row.get::<_, Option<OperationId>>("operation_id")?))
+        })?;
+        let mut sequences: Vec<Sequence> = Vec::new();
+        for row in rows {
+            let (name, operation) = row?;
+            if sequences.last().is_none_or(|sequence| sequence.name != name) {
+                sequences.push(Sequence { name, steps: Vec::new() });
+            }
+            let step = operation.and_then(|operation| operations.get(&operation));
+            if let (Some(sequence), Some(step)) = (sequences.last_mut(), step) {
+                sequence.steps.push(step.clone());
+            }
+        }
+        Ok(sequences)
+    }
+
+    /// Returns the sanding sequence of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn sequence(&self, name: &str) -> Result<Sequence> {
+        let sequences = self.sequences()?.into_iter().map(|sequence| (sequence.name.clone(), sequence));
+        pick("sequence", name, &sequences.collect::<Vec<_>>())
+    }
+
+    /// Returns every coating schedule, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn schedules(&self) -> Result<Vec<Schedule>> {
+        let operations = self.operations_by_id()?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT schedule.name, operation_id, recoat_hours_micro, light_use_micro, cure_days_micro FROM schedule
+             LEFT JOIN schedule_step ON schedule_id = schedule.id ORDER BY schedule.id, position",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let micro = |column: &str| Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0));
+            let (light_use_hours, cure_days) = (micro("light_use_micro")?, micro("cure_days_micro")?);
+            let drying =
+                micro("recoat_hours_micro")?.map(|recoat_hours| Drying { recoat_hours, light_use_hours, cure_days });
+            Ok((row.get::<_, String>("name")?, row.get::<_, Option<OperationId>>("operation_id")?, drying))
+        })?;
+        let mut schedules: Vec<Schedule> = Vec::new();
+        for row in rows {
+            let (name, operation, drying) = row?;
+            if schedules.last().is_none_or(|schedule| schedule.name != name) {
+                schedules.push(Schedule { name, steps: Vec::new() });
+            }
+            let operation = operation.and_then(|operation| operations.get(&operation)).cloned();
+            if let (Some(schedule), Some(operation)) = (schedules.last_mut(), operation) {
+                schedule.steps.push(ScheduleStep { operation, drying });
+            }
+        }
+        Ok(schedules)
+    }
+
+    /// Returns the coating schedule of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn schedule(&self, name: &str) -> Result<Schedule> {
+        let schedules = self.schedules()?.into_iter().map(|schedule| (schedule.name.clone(), schedule));
+        pick("schedule", name, &schedules.collect::<Vec<_>>())
+    }
+
+    /// Returns the book of rates: the newest row of each operation, floor and kind.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn book(&self) -> Result<Book> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT operation_id, floor_condition, species, kind, driver_per_item_nano, fixed_micro, source
+             FROM book_rate
+             WHERE id IN (SELECT MAX(id) FROM book_rate GROUP BY operation_id, floor_condition, species, kind)
+             ORDER BY id",
+        )?;
+        let rates = statement.query_map([], |row| {
+            let (driver_per_item, fixed): (Nano, Micro) = (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
+            Ok(BookRate {
+                operation: row.get("operation_id")?,
+                condition: row.get("floor_condition")?,
+                species: row.get("species")?,
+                kind: row.get("kind")?,
+                driver_per_item: driver_per_item.0,
+                fixed: fixed.0,
+                source: row.get("source")?,
+            })
+        })?;
+        Ok(Book::new(rates.collect::<rusqlite::Result<Vec<_>>>()?))
+    }
+}
+
+fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Operation> {
+    let item_id: Option<ItemId> = row.get("item_id")?;
+    let item = match item_id {
+        Some(id) => {
+            let (size, price): (Option<Micro>, Option<Money>) = (row.get("size_micro")?, row.get("price_minor")?);
+            let pack = size.zip(price).map(|(size, price)| quantity(currency.decimal(price) / size.0));
+            Some(Item { id, name: row.get("item")?, unit: row.get("unit")?, price: pack.unwrap_or_default() })
+        }
+        None => None,
+    };
+    Ok(Operation {
+        id: row.get("id")?,
+        name: row.get("name")?,
+        task: Task { id: row.get("task_id")?, name: row.get("task")? },
+        driver: row.get("driver")?,
+        item,
+        set_size: row.get("set_size")?,
+        family: row.get("family")?,
+        splits: row.get("splits")?,
+        machine: row.get("machine_id")?,
+        grit: row.get("grit")?,
+        answers: row.get("answers")?,
+        hazards: Vec::new(),
+        description: row.get("description")?,
+        source: row.get("source")?,
+    })
+}
+
+impl Writing<'_> {
+    /// Fills a new ledger's book from the embedded files.
+    pub(super) fn seed_book(&self) -> Result<()> {
+        self.seed_settings()?;
+        let embedded: [(Transfer, &str, &[u8]); 3] = [
+            (Transfer::Items, "items.csv", include_bytes!("../../seed-data/items.csv")),
+            (Transfer::Operations, "operations.csv", include_bytes!("../../seed-data/operations.csv")),
+            (Transfer::BookRates, "book-rates.csv", include_bytes!("../../seed-data/book-rates.csv")),
+        ];
+        let (items, rest) = embedded.split_at(1);
+        for (kind, file, text) in items {
+            self.import_quietly(*kind, file, text, Units::Us)?;
+        }
+        self.seed_machines()?;
+        for (kind, file, text) in rest {
+            self.import_quietly(*kind, file, text, Units::Us)?;
+        }
+        self.seed_sequences()?;
+        self.seed_schedules()
+    }
+
+    fn seed_machines(&self) -> Result<()> {
+        let columns = Columns {
+            kind: "machines",
+            required: &["machine", "description", "half_day", "day", "weekend", "week", "four_weeks", "waiver_percent", "cleaning", "source"],
+            optional: &[],
+        };
+        let rows = Rows::read("machines.csv", include_bytes!("../../seed-data/machines.csv"), columns)?;
+        for row in rows.iter() {
+            let price = |column| Ok::<_, anyhow::Error>(row.number(column)?.map(|price| self.currency().amount(price)));
+            let tariff = Tariff {
+                half_day: price("half_day")?,
+                day: price("day")?.unwrap_or_default(),
+                weekend: price("weekend")?,
+                week: price("week")?,
+                four_weeks: price("four_weeks")?,
+                waiver_percent: row.number("waiver_percent")?.unwrap_or_default(),
+                cleaning: price("cleaning")?.unwrap_or_default(),
+            };
+            self.insert_machine(row.text("machine"), row.text("description"), &tariff, row.text("source"))?;
+        }
+        Ok(())
+    }
+
+    fn seed_sequences(&self) -> Result<()> {
+        let columns =
+            Columns { kind: "sequences", required: &["sequence", "position", "operation", "source"], optional: &[] };
+        let rows = Rows::read("sequences.csv", include_bytes!("../../seed-data/sequences.csv"), columns)?;
+        let operations = self.operation_ids()?;
+        let mut sequence = (String::new(), 0);
+        for row in rows.iter() {
+            if row.text("sequence") != sequence.0 {
+                sequence = (row.text("sequence").to_owned(), self.insert_sequence(row.text("sequence"))?);
+            }
+            let operation = row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
+            self.insert_sequence_step(sequence.1, row.read("position", str::parse)?, *operation, row.text("source"))?;
+        }
+        Ok(())
+    }
+
+    fn seed_schedules(&self) -> Result<()> {
+        let columns = Columns {
+            kind: "schedules",
+            required: &["schedule", "position", "operation", "recoat_hours", "light_use_hours", "cure_days", "source"],
+            optional: &[],
+        };
+        let rows = Rows::read("schedules.csv", include_bytes!("../../seed-data/schedules.csv"), columns)?;
+        let operations = self.operation_ids()?;
+        let mut schedule = (String::new(), 0);
+        for row in rows.iter() {
+            if row.text("schedule") != schedule.0 {
+                schedule = (row.text("schedule").to_owned(), self.insert_schedule(row.text("schedule"))?);
+            }
+            let operation = row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
+            let (light_use_hours, cure_days) = (row.number("light_use_hours")?, row.number("cure_days")?);
+            let drying =
+                row.number("recoat_hours")?.map(|recoat_hours| Drying { recoat_hours, light_use_hours, cure_days });
+            self.insert_schedule_step(schedule.1, row.read("position", str::parse)?, *operation, drying, row.text("source"))?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn operation_ids(&self) -> Result<BTreeMap<String, OperationId>> {
+        Ok(self.operations()?.into_iter().map(|operation| (operation.name, operation.id)).collect())
+    }
+
+    /// Adds an item.
+    ///
+    /// # Errors
+    /// Refuses a name that is empty or taken.
+    pub fn add_item(&self, item: &NewItem) -> Result<ItemId> {
+        let id = self.insert_item(item)?;
+        self.log(&format!("Added item {}.", item.name))?;
+        Ok(id)
+    }
+
+    pub(super) fn insert_item(&self, item: &NewItem) -> Result<ItemId> {
+        self.refuse_taken("item", &item.name, "SELECT 1 FROM item WHERE name = :name COLLATE NOCASE")?;
+        let id = ItemId(self.new_id("item")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO item (id, name, description, unit, kept, returnable, recorded_at)
+                 VALUES (:id, :name, :description, :unit, :kept, :returnable, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": item.name.trim(), ":description": item.description, ":unit": item.unit,
+                ":kept": i64::from(item.kept), ":returnable": i64::from(item.returnable), ":now": self.now(),
+            })?;
+        for pack in &item.packs {
+            self.set_pack(id, pack)?;
+        }
+        Ok(id)
+    }
+
+    /// Changes an item's description, keeping and returning, and the prices of its packs.
+    ///
+    /// A pack of a size that is known gets the new price; another size is added.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn edit_item(&self, item: &BookItem) -> Result<()> {
+        self.update_item(item)?;
+        self.log(&format!("Changed item {}.", item.name))
+    }
+
+    pub(super) fn update_item(&self, item: &BookItem) -> Result<()> {
+        self.connection.execute(
+            "UPDATE item SET description = :description, kept = :kept, returnable = :returnable WHERE id = :id",
+            named_params! {
+                ":description": item.description, ":kept": i64::from(item.kept),
+                ":returnable": i64::from(item.returnable), ":id": item.id,
+            },
+        )?;
+        for pack in &item.packs {
+            self.set_pack(item.id, pack)?;
+        }
+        Ok(())
+    }
+
+    fn set_pack(&self, item: ItemId, pack: &Pack) -> Result<()> {
+        if pack.size <= Decimal::ZERO {
+            refuse!("a pack holds more than nothing: `{}`", pack.size.normalize());
+        }
+        if pack.price.is_negative() {
+            refuse!("a price is not below zero");
+        }
+        let changed = self.connection.execute(
+            "UPDATE item_pack SET price_minor = :price, source = :source WHERE item_id = :item AND size_micro = :size",
+            named_params! { ":price": pack.price, ":source": pack.source, ":item": item, ":size": Micro(pack.size) },
+        )?;
+        if changed == 0 {
+            self.connection.execute(
+                "INSERT INTO item_pack (id, item_id, position, size_micro, price_minor, source)
+                 VALUES (:id, :item, (SELECT COALESCE(MAX(position), 0) + 1 FROM item_pack WHERE item_id = :item),
+                         :size, :price, :source)",
+                named_params! {
+                    ":id": self.new_id("item_pack")?, ":item": item, ":size": Micro(pack.size), ":price": pack.price,
+                    ":source": pack.source,
+                },
+            )?;
+        }
+        Ok(())
+    }
+
+    /// Adds a machine.
+    ///
+    /// # Errors
+    /// Refuses a name that is empty or taken.
+    pub fn add_machine(&self, name: &str, description: &str, tariff: &Tariff, source: &str) -> Result<()> {
+        self.insert_machine(name, description, tariff, source)?;
+        self.log(&format!("Added machine {}.", name.trim()))
+    }
+
+    fn insert_machine(&self, name: &str, description: &str, tariff: &Tariff, source: &str) -> Result<()> {
+        self.refuse_taken("machine", name, "SELECT 1 FROM machine WHERE name = :name COLLATE NOCASE")?;
+        self.connection.execute(
+            "INSERT INTO machine (id, name, description, half_day_minor, day_minor, weekend_minor, week_minor,
+                                  four_weeks_minor, waiver_micro, cleaning_minor, source, recorded_at)
+             VALUES (:id, :name, :description, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning, :source, :now)",
+            named_params! {
+                ":id": self.new_id("machine")?, ":name": name.trim(), ":description": description,
+                ":half_day": tariff.half_day, ":day": tariff.day, ":weekend": tariff.weekend, ":week": tariff.week,
+                ":four_weeks": tariff.four_weeks, ":waiver": Micro(tariff.waiver_percent),
+                ":cleaning": tariff.cleaning, ":source": source, ":now": self.now(),
+            },
+        )?;
+        Ok(())
+    }
+
+    /// Changes a machine's description and tariff.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn edit_machine(&self, machine: &BookMachine) -> Result<()> {
+        let Tariff { half_day, day, weekend, week, four_weeks, waiver_percent, cleaning } = &machine.tariff;
+        self.connection.execute(
+            "UPDATE machine SET description = :description, half_day_minor = :half_day, day_minor = :day,
+                    weekend_minor = :weekend, week_minor = :week, four_weeks_minor = :four_weeks, waiver_micro = :waiver,
+                    cleaning_minor = :cleaning, source = :source
+             WHERE id = :id",
+            named_params! {
+                ":description": machine.description, ":half_day": half_day, ":day": day, ":weekend": weekend,
+                ":week": week, ":four_weeks": four_weeks, ":waiver": Micro(*waiver_percent), ":cleaning": cleaning,
+                ":source": machine.source, ":id": machine.id,
+            },
+        )?;
+        self.log(&format!("Changed machine {}.", machine.name))
+    }
+
+    /// Adds an operation.
+    ///
+    /// # Errors
+    /// Refuses a name that is empty or taken.
+    pub fn add_operation(&self, operation: &NewOperation) -> Result<OperationId> {
+        let id = self.insert_operation(operation)?;
+        self.log(&format!("Added operation {}.", operation.name))?;
+        Ok(id)
+    }
+
+    pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
+        self.refuse_taken("operation", &operation.name, "SELECT 1 FROM operation WHERE name = :name COLLATE NOCASE")?;
+        let id = OperationId(self.new_id("operation")?);
+        let task = self.task_or_new(operation)?;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO operation (id, name, task_id, driver, item_id, set_size, family, splits, machine_id, grit,
+                                        answers, description, source, recorded_at)
+                 VALUES (:id, :name, :task, :driver, :item, :set_size, :family, :splits, :machine, :grit, :answers,
+                         :description, :source, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": operation.name.trim(), ":task": task, ":driver": operation.driver,
+                ":item": operation.item, ":set_size": operation.set_size, ":family": family(operation),
+                ":splits": operation.splits, ":machine": operation.machine, ":grit": operation.grit,
+                ":answers": operation.answers, ":description": operation.description, ":source": operation.source,
+                ":now": self.now(),
+            })?;
+        self.insert_hazards(id, operation)?;
+        Ok(id)
+    }
+
+    /// Changes an operation; its name stays.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn edit_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        self.update_operation(id, operation)?;
+        self.log(&format!("Changed operation {}.", operation.name))
+    }
+
+    pub(super) fn update_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        let task = self.task_or_new(operation)?;
+        self.connection
+            .prepare_cached(
+                "UPDATE operation SET task_id = :task, driver = :driver, item_id = :item, set_size = :set_size,
+                        family = :family, splits = :splits, machine_id = :machine, grit = :grit, answers = :answers,
+                        description = :description, source = :source
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": id, ":task": task, ":driver": operation.driver, ":item": operation.item,
+                ":set_size": operation.set_size, ":family": family(operation), ":splits": operation.splits,
+                ":machine": operation.machine, ":grit": operation.grit, ":answers": operation.answers,
+                ":description": operation.description, ":source": operation.source,
+            })?;
+        self.connection.execute("DELETE FROM operation_hazard WHERE operation_id = :id", named_params! { ":id": id })?;
+        self.insert_hazards(id, operation)
+    }
+
+    fn insert_hazards(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        for hazard in &operation.hazards {
+            self.connection
+                .prepare_cached("INSERT OR IGNORE INTO operation_hazard (operation_id, hazard) VALUES (:id, :hazard)")?
+                .execute(named_params! { ":id": id, ":hazard": hazard })?;
+        }
+        Ok(())
+    }
+
+    /// Returns an operation's task, made if unknown; an operation without one is a task of its own.
+    fn task_or_new(&self, operation: &NewOperation) -> Result<TaskId> {
+        let name = if operation.task.trim().is_empty() { operation.name.trim() } else { operation.task.trim() };
+        let known = self
+            .connection
+            .prepare_cached("SELECT id FROM task WHERE name = :name COLLATE NOCASE")?
+            .query_row(named_params! { ":name": name }, |row| row.get(0))
+            .optional()?;
+        if let Some(known) = known {
+            return Ok(known);
+        }
+        let id = TaskId(self.new_id("task")?);
+        self.connection.execute("INSERT INTO task (id, name) VALUES (:id, :name)", named_params! { ":id": id, ":name": name })?;
+        Ok(id)
+    }
+
+    /// Adds a sanding sequence.
+    ///
+    /// # Errors
+    /// Refuses a name that is empty or taken, and a sequence without operations.
+    pub fn add_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
+        let id = self.insert_sequence(name)?;
+        self.fill_sequence(id, steps)?;
+        self.log(&format!("Added sequence {}.", name.trim()))
+    }
+
+    /// Changes the operations of a sanding sequence.
+    ///
+    /// # Errors
+    /// Refuses a sequence without operations.
+    pub fn edit_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
+        let id: i64 =
+            self.connection.query_row("SELECT id FROM sequence WHERE name = :name", named_params! { ":name": name }, |row| row.get(0))?;
+        self.connection.execute("DELETE FROM sequence_step WHERE sequence_id = :id", named_params! { ":id": id })?;
+        self.fill_sequence(id, steps)?;
+        self.log(&format!("Changed sequence {name}."))
+    }
+
+    fn insert_sequence(&self, name: &str) -> Result<i64> {
+        self.refuse_taken("sequence", name, "SELECT 1 FROM sequence WHERE name = :name COLLATE NOCASE")?;
+        let id = self.new_id("sequence")?;
+        self.connection.execute(
+            "INSERT INTO sequence (id, name, recorded_at) VALUES (:id, :name, :now)",
+            named_params! { ":id": id, ":name": name.trim(), ":now": self.now() },
+        )?;
+        Ok(id)
+    }
+
+    fn fill_sequence(&self, id: i64, steps: &[Operation]) -> Result<()> {
+        if steps.is_empty() {
+            refuse!("a sequence needs at least one operation");
+        }
+        for (position, step) in (1_i64..).zip(steps) {
+            self.insert_sequence_step(id, position, step.id, OWN_FIGURE)?;
+        }
+        Ok(())
+    }
+
+    fn insert_sequence_step(&self, sequence: i64, position: i64, operation: OperationId, source: &str) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO sequence_step (sequence_id, position, operation_id, source)
+                 VALUES (:sequence, :position, :operation, :source)",
+            )?
+            .execute(named_params! {
+                ":sequence": sequence, ":position": position, ":operation": operation, ":source": source,
+            })?;
+        Ok(())
+    }
+
+    /// Adds a coating schedule.
+    ///
+    /// # Errors
+    /// Refuses a name that is empty or taken, and a schedule without a coat.
+    pub fn add_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
+        let id = self.insert_schedule(name)?;
+        self.fill_schedule(id, steps)?;
+        self.log(&format!("Added schedule {}.", name.trim()))
+    }
+
+    /// Changes the steps of a coating schedule.
+    ///
+    /// # Errors
+    /// Refuses a schedule without a coat.
+    pub fn edit_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
+        let id: i64 =
+            self.connection.query_row("SELECT id FROM schedule WHERE name = :name", named_params! { ":name": name }, |row| row.get(0))?;
+        self.connection.execute("DELETE FROM schedule_step WHERE schedule_id = :id", named_params! { ":id": id })?;
+        self.fill_schedule(id, steps)?;
+        self.log(&format!("Changed schedule {name}."))
+    }
+
+    fn insert_schedule(&self, name: &str) -> Result<i64> {
+        self.refuse_taken("schedule", name, "SELECT 1 FROM schedule WHERE name = :name COLLATE NOCASE")?;
+        let id = self.new_id("schedule")?;
+        self.connection.execute(
+            "INSERT INTO schedule (id, name, recorded_at) VALUES (:id, :name, :now)",
+            named_params! { ":id": id, ":name": name.trim(), ":now": self.now() },
+        )?;
+        Ok(id)
+    }
+
+    fn fill_schedule(&self, id: i64, steps: &[NewStep]) -> Result<()> {
+        if !steps.iter().any(|(_, drying)| drying.is_some()) {
+            refuse!("a schedule needs at least one coat, with its hours before the next");
+        }
+        for (position, (operation, drying)) in (1_i64..).zip(steps) {
+            self.insert_schedule_step(id, position, operation.id, *drying, OWN_FIGURE)?;
+        }
+        Ok(())
+    }
+
+    fn insert_schedule_step(
+        &self,
+        schedule: i64,
+        position: i64,
+        operation: OperationId,
+        drying: Option<Drying>,
+        source: &str,
+    ) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO schedule_step (schedule_id, position, operation_id, recoat_hours_micro, light_use_micro,
+                                            cure_days_micro, source)
+                 VALUES (:schedule, :position, :operation, :recoat, :light_use, :cure, :source)",
+            )?
+            .execute(named_params! {
+                ":schedule": schedule, ":position": position, ":operation": operation,
+                ":recoat": drying.map(|drying| Micro(drying.recoat_hours)),
+                ":light_use": drying.and_then(|drying| drying.light_use_hours).map(Micro),
+                ":cure": drying.and_then(|drying| drying.cure_days).map(Micro), ":source": source,
+            })?;
+        Ok(())
+    }
+
+    /// Sets a book rate; the one before stays in the record.
+    ///
+    /// # Errors
+    /// Refuses a rate of zero, a fixed amount below zero, and a floor that the operation's rates don't differ by.
+    pub fn set_rate(&self, rate: &BookRate) -> Result<()> {
+        self.insert_rate(rate)?;
+        let name: String = self.connection.query_row(
+            "SELECT name FROM operation WHERE id = :id",
+            named_params! { ":id": rate.operation },
+            |row| row.get(0),
+        )?;
+        self.log(&format!("Set the {} rate of {name} to {} per {}.", rate.kind, rate.driver_per_item.normalize(), rate.kind))
+    }
+
+    pub(super) fn insert_rate(&self, rate: &BookRate) -> Result<()> {
+        if rate.driver_per_item <= Decimal::ZERO {
+            refuse!("a rate is above zero: `{}`", rate.driver_per_item.normalize());
+        }
+        if rate.fixed < Decimal::ZERO {
+            refuse!("a fixed amount is not below zero: `{}`", rate.fixed.normalize());
+        }
+        self.connection
+            .prepare_cached(
+                "INSERT INTO book_rate (id, operation_id, floor_condition, species, kind, driver_per_item_nano,
+                                        fixed_micro, source, recorded_at)
+                 VALUES (:id, :operation, :condition, :species, :kind, :rate, :fixed, :source, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("book_rate")?, ":operation": rate.operation, ":condition": rate.condition,
+                ":species": rate.species, ":kind": rate.kind, ":rate": Nano(rate.driver_per_item),
+                ":fixed": Micro(rate.fixed), ":source": rate.source, ":now": self.now(),
+            })?;
+        Ok(())
+    }
+
+    fn refuse_taken(&self, noun: &str, name: &str, sql: &'static str) -> Result<()> {
+        if name.trim().is_empty() {
+            refuse!("the {noun} needs a name");
+        }
+        if self.connection.prepare_cached(sql)?.exists(named_params! { ":name": name.trim() })? {
+            refuse!("there is already the {noun} `{}`", name.trim());
+        }
+        Ok(())
+    }
+}
+
+/// Returns an operation's family; one that names none is a family of its own.
+fn family(operation: &NewOperation) -> &str {
+    if operation.family.trim().is_empty() { operation.name.trim() } else { operation.family.trim() }
+}

@@ -1,0 +1,192 @@
+//! `check`: the file's integrity, and every invariant of the ledger recomputed from its rows.
+
+use anyhow::Result;
+use rusqlite::named_params;
+
+use super::{Ledger, QuoteRecord};
+use crate::money::Money;
+use crate::trade::quote::{Line, price_for};
+
+impl Ledger {
+    /// Returns every problem found, in words; none: the ledger is sound.
+    ///
+    /// # Errors
+    /// Fails only if the file can't be read at all.
+    pub fn problems(&self) -> Result<Vec<String>> {
+        let mut problems = Vec::new();
+        self.check_file(&mut problems)?;
+        self.check_numbers(&mut problems)?;
+        self.check_quotes(&mut problems)?;
+        self.check_invoices(&mut problems)?;
+        self.check_stock(&mut problems)?;
+        self.check_rentals(&mut problems)?;
+        self.check_day_book(&mut problems)?;
+        Ok(problems)
+    }
+
+    fn check_file(&self, problems: &mut Vec<String>) -> Result<()> {
+        let mut statement = self.connection.prepare("PRAGMA integrity_check")?;
+        let verdicts: Vec<String> = statement.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
+        problems.extend(verdicts.into_iter().filter(|verdict| verdict != "ok").map(|verdict| format!("file: {verdict}")));
+        let mut statement = self.connection.prepare("SELECT \"table\", rowid FROM pragma_foreign_key_check")?;
+        let broken = statement.query_map([], |row| {
+            let (table, row): (String, Option<i64>) = (row.get(0)?, row.get(1)?);
+            Ok(format!("broken reference in {table}, row {}", row.unwrap_or_default()))
+        })?;
+        for broken in broken {
+            problems.push(broken?);
+        }
+        Ok(())
+    }
+
+    /// Every series of numbers runs from 1 without gaps, in each copy.
+    fn check_numbers(&self, problems: &mut Vec<String>) -> Result<()> {
+        let series = [
+            ("quote numbers", "SELECT id >> 40 AS copy, COUNT(DISTINCT number) AS count, MAX(number) AS last FROM quote GROUP BY 1"),
+            ("entry numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM entry GROUP BY 1"),
+            ("invoice numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, COALESCE(MAX(number), 0) AS last FROM invoice GROUP BY 1"),
+            ("payment numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM payment GROUP BY 1"),
+        ];
+        for (name, sql) in series {
+            let mut statement = self.connection.prepare(sql)?;
+            let counts = statement.query_map([], |row| Ok((row.get("copy")?, row.get("count")?, row.get("last")?)))?;
+            for count in counts {
+                let (copy, count, last): (i64, i64, i64) = count?;
+                if count != last {
+                    problems.push(format!("{name} of copy {copy}: {count} numbers, the last is {last}"));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Lines, price, shares and tax of every quote follow from each other.
+    fn check_quotes(&self, problems: &mut Vec<String>) -> Result<()> {
+        for header in self.quotes()? {
+            let record = self.quote_by_id(header.id)?;
+            problems.extend(quote_problems(&record, self.currency()));
+        }
+        Ok(())
+    }
+
+    fn check_invoices(&self, problems: &mut Vec<String>) -> Result<()> {
+        for invoice in self.invoices()? {
+            let lines: Money = invoice.lines.iter().map(|line| line.net).sum();
+            if lines != invoice.net {
+                problems.push(format!("invoice {}: the lines add up to {}, not {}", invoice.name(), self.currency().text(lines), self.currency().text(invoice.net)));
+            }
+        }
+        let mut statement = self.connection.prepare(
+            "SELECT job.number FROM job
+             JOIN quote_event ON quote_event.quote_id = job.quote_id AND quote_event.what = 'declined'",
+        )?;
+        for job in statement.query_map([], |row| row.get::<_, i64>(0))? {
+            problems.push(format!("J{}: its quote was declined", job?));
+        }
+        Ok(())
+    }
+
+    /// For each item: paid − refunded = on hand + charged − assumed and still awaiting + lost.
+    fn check_stock(&self, problems: &mut Vec<String>) -> Result<()> {
+        for item in self.items()? {
+            let stock = self.stock_of(item.id)?;
+            if stock.on_hand.is_sign_negative() && !stock.on_hand.is_zero() {
+                problems.push(format!("stock of {}: {} on hand", item.name, stock.on_hand));
+            }
+            if stock.on_hand.is_zero() && !stock.value.is_zero() {
+                problems.push(format!("stock of {}: nothing on hand is worth {}", item.name, self.currency().text(stock.value)));
+            }
+            let awaiting: Money = stock.awaiting.iter().map(|awaiting| awaiting.value).sum();
+            let (paid, gone): (Money, Money) = self.connection.query_row(
+                "SELECT
+                    (SELECT COALESCE(SUM(CASE kind WHEN 'buy' THEN amount_minor ELSE -amount_minor END), 0)
+                     FROM live_entry WHERE item_id = :item AND kind IN ('buy', 'hand-back')) AS paid,
+                    (SELECT COALESCE(SUM(amount_minor), 0) FROM live_entry WHERE item_id = :item AND kind IN ('use', 'count'))
+                    + (SELECT COALESCE(SUM(settled.paid_minor - settled.value_minor), 0)
+                       FROM stock_settlement AS settled
+                       JOIN live_entry AS bought ON bought.id = settled.entry_id
+                       JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
+                       JOIN live_entry AS used ON used.id = awaiting.entry_id
+                       WHERE awaiting.item_id = :item)
+                    + (SELECT COALESCE(SUM(-moved.value_minor - back.amount_minor), 0)
+                       FROM live_entry AS back JOIN stock_move AS moved ON moved.entry_id = back.id
+                       WHERE back.kind = 'hand-back' AND back.item_id = :item) AS gone",
+                named_params! { ":item": item.id },
+                |row| Ok((row.get("paid")?, row.get("gone")?)),
+            )?;
+            let accounted = stock.value + gone - awaiting;
+            if paid != accounted {
+                problems.push(format!(
+                    "stock of {}: {} was paid, {} is accounted for",
+                    item.name,
+                    self.currency().text(paid),
+                    self.currency().text(accounted)
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// The days of every return add up to its charge, and there is one for each 24 hours begun.
+    fn check_rentals(&self, problems: &mut Vec<String>) -> Result<()> {
+        for rental in self.rentals()? {
+            let (Some(back_at), Some(charge)) = (rental.back_at, rental.charge) else { continue };
+            let days: Money = self.connection.query_row(
+                "SELECT COALESCE(SUM(charge_minor), 0) FROM rental_day
+                 JOIN live_entry ON live_entry.id = rental_day.entry_id WHERE rental_id = :rental",
+                named_params! { ":rental": rental.id },
+                |row| row.get(0),
+            )?;
+            if days != charge {
+                problems.push(format!("rental {}: its days add up to {}, not {}", rental.entry, self.currency().text(days), self.currency().text(charge)));
+            }
+            let begun = crate::trade::rental::days_between(rental.out_at, back_at).len();
+            if begun != rental.days {
+                problems.push(format!("rental {}: {} days are charged, {begun} began", rental.entry, rental.days));
+            }
+        }
+        Ok(())
+    }
+
+    fn check_day_book(&self, problems: &mut Vec<String>) -> Result<()> {
+        let mut statement = self.connection.prepare(
+            "SELECT worker.name, happened_on, SUM(quantity_micro) AS hours FROM live_entry
+             JOIN worker ON worker.id = worker_id
+             WHERE kind = 'hours' GROUP BY worker.id, happened_on HAVING SUM(quantity_micro) > 24000000",
+        )?;
+        let days = statement.query_map([], |row| {
+            let (name, day): (String, chrono::NaiveDate) = (row.get(0)?, row.get(1)?);
+            Ok(format!("{name} has more than 24 hours on {day}"))
+        })?;
+        for day in days {
+            problems.push(day?);
+        }
+        Ok(())
+    }
+}
+
+fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec<String> {
+    let (number, quote) = (&record.header.number, &record.quote);
+    let mut problems = Vec::new();
+    let cost: Money = quote.lines.iter().map(Line::cost).sum();
+    let expected = price_for(cost, quote.terms.margin);
+    if expected != quote.price {
+        problems.push(format!("quote {number}: its lines ask for {}, its price is {}", currency.text(expected), currency.text(quote.price)));
+    }
+    let shares: Money = quote.rooms.iter().map(|room| room.price).sum();
+    if shares != quote.price {
+        problems.push(format!("quote {number}: its rooms add up to {}, its price is {}", currency.text(shares), currency.text(quote.price)));
+    }
+    for work in quote.work() {
+        let labour = currency.amount(work.hours * quote.terms.wage * quote.terms.burden);
+        let item = work.item.as_ref().map_or(Money::ZERO, |item| currency.amount(item.expected * item.unit_price));
+        if labour != work.labour || item != work.item_cost() {
+            problems.push(format!("quote {number}: the cost of {} is not its quantity times its price", work.name));
+        }
+    }
+    let tax = quote.price.share(quote.terms.tax_percent, crate::money::Decimal::ONE_HUNDRED);
+    if tax != quote.tax {
+        problems.push(format!("quote {number}: tax is {}, not {}", currency.text(quote.tax), currency.text(tax)));
+    }
+    problems
+}

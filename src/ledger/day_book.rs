@@ -1,0 +1,585 @@
+//! The day book: what was used, worked, spent, driven, and taken back.
+//!
+//! Purchases and the shelf are in `stock.rs`, machines out and back in `rentals.rs`; all of them are entries of one
+//! series (`E1`, `E2`, …) that [`Writing::void_entry`] takes back.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use chrono::{NaiveDate, NaiveDateTime};
+use rusqlite::{OptionalExtension, Row, named_params};
+
+use super::columns::Micro;
+use super::{BookItem, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number, refuse};
+use crate::money::{Decimal, Money, plain, quantity};
+use crate::trade::job_cost::{Logged, What};
+use crate::trade::operation::{Operation, Task};
+use crate::trade::{EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId};
+
+/// Most hours that one person works on one day.
+const DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
+
+/// What hours are for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WorkedOn {
+    /// A task.
+    Task(Task),
+    /// One operation of a task.
+    Operation(Box<Operation>),
+    /// Nothing said: a cost, and no evidence.
+    Nothing,
+}
+
+/// Where and when an entry belongs.
+#[derive(Clone, Debug)]
+pub struct Occasion<'a> {
+    /// The job.
+    pub job: &'a Job,
+    /// The rooms it names; none: the whole job.
+    pub rooms: &'a [Room],
+    /// When it happened.
+    pub on: NaiveDate,
+    /// A note.
+    pub note: &'a str,
+}
+
+/// A row of the day book, as it is to be written.
+#[derive(Clone, Debug, Default)]
+pub(super) struct NewEntry<'a> {
+    pub(super) kind: &'a str,
+    pub(super) job: Option<JobId>,
+    pub(super) late: bool,
+    pub(super) on: NaiveDate,
+    pub(super) voids: Option<EntryId>,
+    pub(super) worker: Option<WorkerId>,
+    pub(super) task: Option<TaskId>,
+    pub(super) operation: Option<OperationId>,
+    pub(super) item: Option<ItemId>,
+    pub(super) machine: Option<MachineId>,
+    pub(super) rental: Option<EntryId>,
+    pub(super) quantity: Option<Decimal>,
+    pub(super) amount: Option<Money>,
+    pub(super) at: Option<NaiveDateTime>,
+    pub(super) by_tariff: Option<bool>,
+    pub(super) what: &'a str,
+    pub(super) rooms: &'a [Room],
+}
+
+/// An entry that was written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Recorded {
+    /// Identity.
+    pub id: EntryId,
+    /// `E1`.
+    pub number: String,
+    /// What it costs the job, was paid, or was refunded.
+    pub amount: Money,
+}
+
+/// An entry as it stands in the day book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// Identity.
+    pub id: EntryId,
+    /// `E1`.
+    pub number: String,
+    /// What kind of thing was done.
+    pub kind: String,
+    /// The job.
+    pub job_id: Option<JobId>,
+    /// When it happened.
+    pub happened_on: NaiveDate,
+    /// The rooms it names.
+    pub rooms: Vec<String>,
+    /// Worker, item, machine, or what money was for.
+    pub subject: String,
+    /// The task or operation it was for.
+    pub on: Option<String>,
+    /// Hours, items, miles.
+    pub quantity: Option<Decimal>,
+    /// The unit of the quantity.
+    pub unit: Option<Unit>,
+    /// Money.
+    pub amount: Option<Money>,
+    /// It came after close-out.
+    pub late: bool,
+    /// A void took it back.
+    pub voided: bool,
+}
+
+impl Ledger {
+    /// Returns the entries of a job, oldest first, voided ones included.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn entries_of(&self, job: JobId) -> Result<Vec<Entry>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT entry.id, entry.number, entry.kind, entry.job_id, entry.happened_on, entry.quantity_micro,
+                    entry.amount_minor, entry.late, void.id IS NOT NULL AS voided,
+                    COALESCE(worker.name, item.name, machine.name, entry.what) AS subject,
+                    COALESCE(task.name, operation.name) AS worked_on, item.unit AS item_unit,
+                    (SELECT GROUP_CONCAT(room.name, '; ') FROM entry_room JOIN room ON room.id = room_id
+                     WHERE entry_id = entry.id) AS rooms
+             FROM entry
+             LEFT JOIN entry AS void ON void.voids_id = entry.id
+             LEFT JOIN worker ON worker.id = entry.worker_id
+             LEFT JOIN item ON item.id = entry.item_id
+             LEFT JOIN machine ON machine.id = entry.machine_id
+             LEFT JOIN task ON task.id = entry.task_id
+             LEFT JOIN operation ON operation.id = entry.operation_id
+             WHERE entry.job_id = :job AND entry.kind <> 'void'
+             ORDER BY entry.happened_on, entry.id",
+        )?;
+        let entries = statement.query_map(named_params! { ":job": job }, entry_from_row)?;
+        Ok(entries.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the identity of an entry by its number.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't one, and one that isn't there.
+    pub fn entry(&self, number: &str) -> Result<EntryId> {
+        let Some((copy, wanted)) = read_number('E', number) else {
+            return Err(Refusal::new(format!("`{number}` is not an entry number")).hint("entries are numbered E1, E2").into());
+        };
+        let id = self
+            .connection
+            .prepare_cached("SELECT id FROM entry WHERE id >> 40 = :copy AND number = :number")?
+            .query_row(named_params! { ":copy": copy, ":number": wanted }, |row| row.get(0))
+            .optional()?;
+        match id {
+            Some(id) => Ok(id),
+            None => Err(Refusal::new(format!("no entry {number}")).hint("gritledger job show, or gritledger log").into()),
+        }
+    }
+
+    /// Returns everything that a job cost, in trade words.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn logged(&self, job: &Job) -> Result<Vec<Logged>> {
+        let mut logged = self.logged_entries(job)?;
+        logged.extend(self.logged_corrections(job)?);
+        logged.extend(self.logged_rental_days(job)?);
+        Ok(logged)
+    }
+
+    fn logged_entries(&self, job: &Job) -> Result<Vec<Logged>> {
+        let rooms = self.rooms_of_entries(job.id)?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT live_entry.id, kind, quantity_micro, amount_minor, late, what, live_entry.operation_id,
+                    live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
+             FROM live_entry
+             LEFT JOIN item ON item.id = live_entry.item_id
+             LEFT JOIN operation ON operation.id = live_entry.operation_id
+             LEFT JOIN task ON task.id = COALESCE(live_entry.task_id, operation.task_id)
+             WHERE job_id = :job AND kind IN ('use', 'hours', 'spent', 'drive')
+             ORDER BY live_entry.id",
+        )?;
+        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
+            let entry: EntryId = row.get("id")?;
+            let kind: String = row.get("kind")?;
+            let (what, counted) = match kind.as_str() {
+                "hours" => (hours_from_row(row)?, true),
+                "use" => (item_from_row(row)?, true),
+                "drive" => (What::Other { label: "driving".to_owned(), unit: Unit::Mile }, true),
+                _ => (What::Other { label: row.get("what")?, unit: Unit::Each }, false),
+            };
+            let quantity = if counted { row.get::<_, Micro>("quantity_micro")?.0 } else { Decimal::ONE };
+            let late: i64 = row.get("late")?;
+            Ok(Logged {
+                entry,
+                rooms: rooms.get(&entry).cloned().unwrap_or_default(),
+                what,
+                quantity,
+                cost: row.get("amount_minor")?,
+                late: late == 1,
+                correction: false,
+            })
+        })?;
+        Ok(logged.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns what later receipts and hand-backs changed in a job's cost.
+    fn logged_corrections(&self, job: &Job) -> Result<Vec<Logged>> {
+        let rooms = self.rooms_of_entries(job.id)?;
+        let closed = self.closed_at(job.id)?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT used.id, used.item_id, used.operation_id, item.name AS item, item.unit, bought.recorded_at,
+                    settled.paid_minor - settled.value_minor AS difference
+             FROM stock_settlement AS settled
+             JOIN live_entry AS bought ON bought.id = settled.entry_id
+             JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
+             JOIN live_entry AS used ON used.id = awaiting.entry_id
+             JOIN item ON item.id = used.item_id
+             WHERE used.job_id = :job
+             UNION ALL
+             SELECT back.id, back.item_id, back.operation_id, item.name, item.unit, back.recorded_at,
+                    -moved.value_minor - back.amount_minor
+             FROM live_entry AS back
+             JOIN stock_move AS moved ON moved.entry_id = back.id
+             JOIN item ON item.id = back.item_id
+             WHERE back.kind = 'hand-back' AND back.job_id = :job",
+        )?;
+        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
+            let entry: EntryId = row.get("id")?;
+            let recorded_at: NaiveDateTime = row.get("recorded_at")?;
+            Ok(Logged {
+                entry,
+                rooms: rooms.get(&entry).cloned().unwrap_or_default(),
+                what: item_from_row(row)?,
+                quantity: Decimal::ZERO,
+                cost: row.get("difference")?,
+                late: closed.is_some_and(|closed| recorded_at > closed),
+                correction: true,
+            })
+        })?;
+        Ok(logged.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn logged_rental_days(&self, job: &Job) -> Result<Vec<Logged>> {
+        let closed = self.closed_at(job.id)?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, returned.recorded_at
+             FROM rental_day AS day
+             JOIN live_entry AS returned ON returned.id = day.entry_id
+             JOIN machine ON machine.id = returned.machine_id
+             WHERE day.job_id = :job
+             ORDER BY day.id",
+        )?;
+        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
+            let recorded_at: NaiveDateTime = row.get("recorded_at")?;
+            Ok(Logged {
+                entry: row.get("id")?,
+                rooms: Vec::new(),
+                what: What::Rental { machine: row.get("machine_id")?, name: row.get("name")? },
+                quantity: Decimal::ONE,
+                cost: row.get("charge_minor")?,
+                late: closed.is_some_and(|closed| recorded_at > closed),
+                correction: false,
+            })
+        })?;
+        Ok(logged.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns when a job was last closed, as recorded; `None`: it isn't closed.
+    fn closed_at(&self, job: JobId) -> Result<Option<NaiveDateTime>> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT recorded_at FROM job_state WHERE job_id = :job AND what = 'closed'")?
+            .query_row(named_params! { ":job": job }, |row| row.get(0))
+            .optional()?)
+    }
+
+    fn rooms_of_entries(&self, job: JobId) -> Result<BTreeMap<EntryId, Vec<RoomId>>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT entry_id, room_id FROM entry_room JOIN entry ON entry.id = entry_id
+             WHERE entry.job_id = :job ORDER BY entry_id, room_id",
+        )?;
+        let mut rooms: BTreeMap<EntryId, Vec<RoomId>> = BTreeMap::new();
+        let pairs = statement.query_map(named_params! { ":job": job }, |row| Ok((row.get("entry_id")?, row.get("room_id")?)))?;
+        for pair in pairs {
+            let (entry, room) = pair?;
+            rooms.entry(entry).or_default().push(room);
+        }
+        Ok(rooms)
+    }
+}
+
+fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
+    let id: EntryId = row.get("id")?;
+    let kind: String = row.get("kind")?;
+    let rooms: Option<String> = row.get("rooms")?;
+    let late: i64 = row.get("late")?;
+    let voided: i64 = row.get("voided")?;
+    let unit = match kind.as_str() {
+        "hours" => Some(Unit::Hour),
+        "drive" => Some(Unit::Mile),
+        _ => row.get("item_unit")?,
+    };
+    Ok(Entry {
+        id,
+        number: numbered('E', id.0, row.get("number")?),
+        kind,
+        job_id: row.get("job_id")?,
+        happened_on: row.get("happened_on")?,
+        rooms: rooms.map(|rooms| rooms.split("; ").map(str::to_owned).collect()).unwrap_or_default(),
+        subject: row.get("subject")?,
+        on: row.get("worked_on")?,
+        quantity: row.get::<_, Option<Micro>>("quantity_micro")?.map(|quantity| quantity.0),
+        unit,
+        amount: row.get("amount_minor")?,
+        late: late == 1,
+        voided: voided == 1,
+    })
+}
+
+fn hours_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
+    let task_id: Option<TaskId> = row.get("task_id")?;
+    let task_name: Option<String> = row.get("task")?;
+    let task = task_id.zip(task_name).map(|(id, name)| Task { id, name });
+    Ok(What::Hours { task, operation: row.get("operation_id")? })
+}
+
+fn item_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
+    Ok(What::Item {
+        item: row.get("item_id")?,
+        name: row.get("item")?,
+        unit: row.get("unit")?,
+        operation: row.get("operation_id")?,
+    })
+}
+
+impl Writing<'_> {
+    /// Logs hours; their cost is hours × wage × burden as they stand now.
+    ///
+    /// # Errors
+    /// Refuses no hours, more than 24 in one day, and a date after today.
+    pub fn record_hours(
+        &self,
+        worker: &Worker,
+        hours: Decimal,
+        on: &WorkedOn,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
+        let hours = quantity(hours);
+        if hours <= Decimal::ZERO {
+            refuse!("`{}` is not a number of hours worked", plain(hours, 6));
+        }
+        let already = self.hours_on(worker.id, occasion.on)?;
+        if already + hours > DAY {
+            refuse!(
+                "{} would have {} hours on {}: a day has 24",
+                worker.name,
+                plain(already + hours, 2),
+                occasion.on
+            );
+        }
+        let (task, operation) = match on {
+            WorkedOn::Task(task) => (Some(task.id), None),
+            WorkedOn::Operation(operation) => (None, Some(operation.id)),
+            WorkedOn::Nothing => (None, None),
+        };
+        let amount = self.currency().amount(hours * self.currency().decimal(worker.wage) * self.burden()?);
+        let recorded = self.insert_entry(&NewEntry {
+            worker: Some(worker.id),
+            task,
+            operation,
+            quantity: Some(hours),
+            amount: Some(amount),
+            ..self.entry_on("hours", occasion)
+        })?;
+        self.log(&format!("{}: {} worked {} h on {}.", recorded.number, worker.name, plain(hours, 2), occasion.job.number))?;
+        Ok(recorded)
+    }
+
+    fn hours_on(&self, worker: WorkerId, on: NaiveDate) -> Result<Decimal> {
+        let hours: Micro = self
+            .connection
+            .prepare_cached(
+                "SELECT COALESCE(SUM(quantity_micro), 0) FROM live_entry
+                 WHERE kind = 'hours' AND worker_id = :worker AND happened_on = :on",
+            )?
+            .query_row(named_params! { ":worker": worker, ":on": on }, |row| row.get(0))?;
+        Ok(hours.0)
+    }
+
+    /// Logs money spent for a job.
+    ///
+    /// # Errors
+    /// Refuses an amount below zero, nothing said for what, and a date after today.
+    pub fn record_spent(&self, amount: Money, what: &str, occasion: &Occasion<'_>) -> Result<Recorded> {
+        if amount <= Money::ZERO {
+            refuse!("money spent is more than nothing");
+        }
+        if what.trim().is_empty() {
+            refuse!("say what the money was for");
+        }
+        let entry = NewEntry { amount: Some(amount), what: what.trim(), ..self.entry_on("spent", occasion) };
+        let recorded = self.insert_entry(&entry)?;
+        let spent = self.currency().text(amount);
+        self.log(&format!("{}: spent {spent} for {} on {}.", recorded.number, what.trim(), occasion.job.number))?;
+        Ok(recorded)
+    }
+
+    /// Logs miles driven for a job, at the rate of the settings.
+    ///
+    /// # Errors
+    /// Refuses no miles and a date after today.
+    pub fn record_drive(&self, miles: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
+        let miles = quantity(miles);
+        if miles <= Decimal::ZERO {
+            refuse!("`{}` is not a number of miles driven", plain(miles, 6));
+        }
+        let amount = self.currency().amount(miles * self.mile_rate()?);
+        let entry = NewEntry { quantity: Some(miles), amount: Some(amount), ..self.entry_on("drive", occasion) };
+        let recorded = self.insert_entry(&entry)?;
+        self.log(&format!("{}: drove {} miles for {}.", recorded.number, plain(miles, 1), occasion.job.number))?;
+        Ok(recorded)
+    }
+
+    /// Logs an item used: from the shelf at the average, beyond it at the book price until a receipt comes.
+    ///
+    /// # Errors
+    /// Refuses a quantity below zero, and a date after today.
+    pub fn record_use(
+        &self,
+        item: &BookItem,
+        used: Decimal,
+        operation: Option<&Operation>,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
+        let used = quantity(used);
+        if used < Decimal::ZERO {
+            refuse!("a quantity is not below zero: `{}`", plain(used, 6));
+        }
+        let taken = self.stock_of(item.id)?.take(used, item.unit_price(self.currency()), self.currency());
+        let recorded = self.insert_entry(&NewEntry {
+            operation: operation.map(|operation| operation.id),
+            item: Some(item.id),
+            quantity: Some(used),
+            amount: Some(taken.stock_value + taken.awaiting_value),
+            ..self.entry_on("use", occasion)
+        })?;
+        if !taken.from_stock.is_zero() {
+            self.move_stock(recorded.id, item.id, -taken.from_stock, -taken.stock_value)?;
+        }
+        if !taken.awaiting.is_zero() {
+            self.await_receipt(recorded.id, recorded.id, item.id, taken.awaiting, taken.awaiting_value)?;
+        }
+        let Occasion { job, .. } = occasion;
+        self.log(&format!("{}: used {} {} of {} on {}.", recorded.number, plain(used, 4), item.unit, item.name, job.number))?;
+        Ok(recorded)
+    }
+
+    /// Returns the operation that an item was used for: the one named, else the only one that takes it.
+    ///
+    /// # Errors
+    /// Refuses an item that several operations of the job take, and none is named.
+    pub fn operation_for(&self, item: &BookItem, job: &Job, named: Option<&str>) -> Result<Option<Operation>> {
+        let operations = self.operations()?;
+        let takes = |operation: &&Operation| operation.item.as_ref().is_some_and(|needed| needed.id == item.id);
+        if let Some(name) = named {
+            let operation = self.operation(name)?;
+            if !takes(&&operation) {
+                refuse!("`{}` does not take {}", operation.name, item.name);
+            }
+            return Ok(Some(operation));
+        }
+        let finished = self.finished(job)?;
+        let planned = |operation: &&Operation| finished.work.iter().any(|work| work.operation == operation.id);
+        let users: Vec<&Operation> = operations.iter().filter(takes).collect();
+        let on_job: Vec<&Operation> = users.iter().copied().filter(planned).collect();
+        match (&on_job[..], &users[..]) {
+            ([only], _) | ([], [only]) => Ok(Some((*only).clone())),
+            ([], _) => Ok(None),
+            (several, _) => {
+                let names: Vec<String> = several.iter().map(|operation| format!("--on {}", operation.name)).collect();
+                Err(Refusal::new(format!("{} is used by several operations of {}", item.name, job.number))
+                    .hint(format!("say which: {}", names.join(", ")))
+                    .into())
+            }
+        }
+    }
+
+    /// Takes an entry back by a row of its own; evidence of a closed job is derived again.
+    ///
+    /// # Errors
+    /// Refuses a void, an entry that was voided already, one without a reason, and a machine's going out while later
+    /// entries rest on it.
+    pub fn void_entry(&self, id: EntryId, reason: &str) -> Result<Recorded> {
+        let (number, kind, job, item, quantity, amount): (i64, String, Option<JobId>, Option<ItemId>, Option<Micro>, Option<Money>) =
+            self.connection.query_row(
+                "SELECT number, kind, job_id, item_id, quantity_micro, amount_minor FROM entry WHERE id = :id",
+                named_params! { ":id": id },
+                |row| {
+                    Ok((
+                        row.get("number")?,
+                        row.get("kind")?,
+                        row.get("job_id")?,
+                        row.get("item_id")?,
+                        row.get("quantity_micro")?,
+                        row.get("amount_minor")?,
+                    ))
+                },
+            )?;
+        let number = numbered('E', id.0, number);
+        if reason.trim().is_empty() {
+            refuse!("say why {number} is taken back");
+        }
+        if kind == "void" {
+            refuse!("{number} is a void itself: enter again what it took back");
+        }
+        if !self.is_live(id)? {
+            refuse!("{number} was voided already");
+        }
+        if kind == "rental-out" && self.rests_on(id)? {
+            refuse!("{number} can't be voided while later entries rest on it: void the return first");
+        }
+        let entry = NewEntry { kind: "void", job, on: self.today(), voids: Some(id), what: reason.trim(), ..NewEntry::default() };
+        let recorded = self.insert_entry(&entry)?;
+        if let Some(item) = item {
+            let quantity = quantity.map_or(Decimal::ZERO, |quantity| quantity.0);
+            self.void_stock(id, recorded.id, &kind, item, quantity, amount.unwrap_or_default())?;
+        }
+        if let Some(job) = job {
+            let job = self.job_by_id(job)?;
+            if job.is_closed() {
+                self.write_evidence(&job)?;
+            }
+        }
+        self.log(&format!("{}: took back {number} ({kind}): {}.", recorded.number, reason.trim()))?;
+        Ok(recorded)
+    }
+
+    fn is_live(&self, id: EntryId) -> Result<bool> {
+        let mut statement = self.connection.prepare_cached("SELECT 1 FROM entry WHERE voids_id = :id")?;
+        Ok(!statement.exists(named_params! { ":id": id })?)
+    }
+
+    fn rests_on(&self, rental: EntryId) -> Result<bool> {
+        let mut statement = self.connection.prepare_cached("SELECT 1 FROM live_entry WHERE rental_id = :rental")?;
+        Ok(statement.exists(named_params! { ":rental": rental })?)
+    }
+
+    /// Returns an entry of a kind on an occasion, without what it is about.
+    pub(super) fn entry_on<'a>(&self, kind: &'a str, occasion: &Occasion<'a>) -> NewEntry<'a> {
+        NewEntry {
+            kind,
+            job: Some(occasion.job.id),
+            late: occasion.job.is_closed(),
+            on: occasion.on,
+            what: occasion.note,
+            rooms: occasion.rooms,
+            ..NewEntry::default()
+        }
+    }
+
+    pub(super) fn insert_entry(&self, entry: &NewEntry<'_>) -> Result<Recorded> {
+        self.refuse_future(entry.on)?;
+        let id = EntryId(self.new_id("entry")?);
+        let number = self.new_number("entry")?;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, worker_id, task_id,
+                                    operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor, at,
+                                    by_tariff, late, what)
+                 VALUES (:id, :number, :kind, :job, :on, :now, :voids, :worker, :task, :operation, :item, :machine,
+                         :rental, :quantity, :amount, :at, :by_tariff, :late, :what)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
+                ":now": self.now(), ":voids": entry.voids, ":worker": entry.worker, ":task": entry.task,
+                ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
+                ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
+                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":late": i64::from(entry.late),
+                ":what": entry.what,
+            })?;
+        for room in entry.rooms {
+            self.connection
+                .prepare_cached("INSERT INTO entry_room (entry_id, room_id) VALUES (:entry, :room)")?
+                .execute(named_params! { ":entry": id, ":room": room.id })?;
+        }
+        Ok(Recorded { id, number: numbered('E', id.0, number), amount: entry.amount.unwrap_or_default() })
+    }
+}

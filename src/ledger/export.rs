@@ -1,0 +1,343 @@
+//! Taking rows out: CSV (RFC 4180) that [`Writing::import`](super::Writing::import) reads back to the same rows.
+//!
+//! A cell that a spreadsheet would run as a formula gets an apostrophe in front; import takes it off again.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use rusqlite::named_params;
+
+use super::columns::{Micro, Nano};
+use super::{Ledger, Transfer, numbered};
+use crate::money::{Decimal, Money, plain};
+use crate::trade::operation::Operation;
+use crate::trade::rates::RateKind;
+use crate::trade::{JobId, OperationId};
+
+/// Signs that make a spreadsheet take a cell for a formula.
+pub(super) const FORMULA_SIGNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
+
+/// Decimals that exported quantities and rates keep: all that are stored.
+const ALL_DECIMALS: u32 = 9;
+
+type Cells = Vec<String>;
+
+impl Ledger {
+    /// Returns the rows of a kind as CSV.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn export(&self, kind: Transfer) -> Result<String> {
+        let rows = match kind {
+            Transfer::Clients => self.client_rows()?,
+            Transfer::Sites => self.site_rows()?,
+            Transfer::Rooms => self.room_rows()?,
+            Transfer::Items => self.item_rows()?,
+            Transfer::Purchases => self.purchase_rows()?,
+            Transfer::Usage => self.usage_rows()?,
+            Transfer::Hours => self.hours_rows()?,
+            Transfer::Rentals => self.rental_rows()?,
+            Transfer::PastRooms => self.past_room_rows()?,
+            Transfer::Operations => self.operation_rows()?,
+            Transfer::BookRates => self.book_rate_rows()?,
+        };
+        let columns = kind.columns();
+        let headings: Vec<&str> = columns.required.iter().chain(columns.optional).copied().collect();
+        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        writer.write_record(&headings)?;
+        for row in rows {
+            debug_assert_eq!(row.len(), headings.len(), "{kind}");
+            writer.write_record(row.iter().map(|cell| defused(cell)))?;
+        }
+        let bytes = writer.into_inner().map_err(|error| error.into_error())?;
+        Ok(String::from_utf8(bytes)?)
+    }
+
+    fn client_rows(&self) -> Result<Vec<Cells>> {
+        let clients = self.clients()?.into_iter().map(|client| {
+            let details = client.details;
+            vec![details.name, details.phone, details.email, details.address, details.note]
+        });
+        Ok(clients.collect())
+    }
+
+    fn site_rows(&self) -> Result<Vec<Cells>> {
+        let sites = self.sites()?.into_iter().map(|site| {
+            let year = site.year_built.map(|year| year.to_string()).unwrap_or_default();
+            vec![site.client, site.address, year, site.tax_area.map(|(_, name)| name).unwrap_or_default(), site.note]
+        });
+        Ok(sites.collect())
+    }
+
+    fn room_rows(&self) -> Result<Vec<Cells>> {
+        let mut rows = Vec::new();
+        for site in self.sites()? {
+            for room in self.rooms_of(site.id)? {
+                let doors = room.doors.iter().filter(|door| door.entered_here).map(|door| {
+                    let to = door.to.as_ref().map_or("outside", |(_, name)| name.as_str());
+                    format!("{to}:{}", door.width.exact_text())
+                });
+                rows.push(vec![
+                    site.address.clone(),
+                    room.name.clone(),
+                    room.floor.to_string(),
+                    room.condition.to_string(),
+                    room.species.to_string(),
+                    room.layout.to_string(),
+                    yes_no(room.refinished),
+                    doors.collect::<Vec<_>>().join("; "),
+                    room.note.clone(),
+                ]);
+            }
+        }
+        Ok(rows)
+    }
+
+    fn item_rows(&self) -> Result<Vec<Cells>> {
+        let mut rows = Vec::new();
+        for item in self.items()? {
+            let row = |pack: String, price: String, source: String| {
+                vec![
+                    item.name.clone(),
+                    item.unit.to_string(),
+                    item.description.clone(),
+                    yes_no(item.kept),
+                    yes_no(item.returnable),
+                    pack,
+                    price,
+                    source,
+                ]
+            };
+            if item.packs.is_empty() {
+                rows.push(row(String::new(), String::new(), String::new()));
+            }
+            for pack in &item.packs {
+                rows.push(row(exact(pack.size), self.currency().text(pack.price), pack.source.clone()));
+            }
+        }
+        Ok(rows)
+    }
+
+    fn purchase_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT happened_on, item.name AS item, quantity_micro, amount_minor, what
+             FROM live_entry JOIN item ON item.id = item_id
+             WHERE kind = 'buy' ORDER BY live_entry.id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let (bought, paid): (Micro, Money) = (row.get("quantity_micro")?, row.get("amount_minor")?);
+            let date: chrono::NaiveDate = row.get("happened_on")?;
+            Ok(vec![date.to_string(), row.get("item")?, exact(bought.0), self.currency().text(paid), row.get("what")?])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn usage_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT happened_on, job.id AS job_id, job.number, site.address AS site, item.name AS item, quantity_micro,
+                    (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
+                     WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
+                    operation.name AS operation, what
+             FROM live_entry
+             JOIN job ON job.id = live_entry.job_id
+             JOIN site ON site.id = job.site_id
+             JOIN item ON item.id = live_entry.item_id
+             LEFT JOIN operation ON operation.id = live_entry.operation_id
+             WHERE kind = 'use' ORDER BY live_entry.id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let date: chrono::NaiveDate = row.get("happened_on")?;
+            let (job, used): (JobId, Micro) = (row.get("job_id")?, row.get("quantity_micro")?);
+            let blank = |text: Option<String>| text.unwrap_or_default();
+            Ok(vec![
+                date.to_string(),
+                numbered('J', job.0, row.get("number")?),
+                row.get("site")?,
+                row.get("item")?,
+                exact(used.0),
+                blank(row.get("rooms")?),
+                blank(row.get("operation")?),
+                row.get("what")?,
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn hours_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT happened_on, job.id AS job_id, job.number, site.address AS site, worker.name AS worker,
+                    quantity_micro,
+                    (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
+                     WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
+                    COALESCE(task.name, operation.name) AS worked_on, wage_minor, what
+             FROM live_entry
+             JOIN job ON job.id = live_entry.job_id
+             JOIN site ON site.id = job.site_id
+             JOIN worker ON worker.id = live_entry.worker_id
+             LEFT JOIN task ON task.id = live_entry.task_id
+             LEFT JOIN operation ON operation.id = live_entry.operation_id
+             WHERE kind = 'hours' ORDER BY live_entry.id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let date: chrono::NaiveDate = row.get("happened_on")?;
+            let (job, hours, wage): (JobId, Micro, Money) =
+                (row.get("job_id")?, row.get("quantity_micro")?, row.get("wage_minor")?);
+            let blank = |text: Option<String>| text.unwrap_or_default();
+            Ok(vec![
+                date.to_string(),
+                numbered('J', job.0, row.get("number")?),
+                row.get("site")?,
+                row.get("worker")?,
+                exact(hours.0),
+                blank(row.get("rooms")?),
+                blank(row.get("worked_on")?),
+                self.currency().text(wage),
+                row.get("what")?,
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn rental_rows(&self) -> Result<Vec<Cells>> {
+        let by_tariff = self.returns_by_tariff()?;
+        let mut rows = Vec::new();
+        for rental in self.rentals()? {
+            let job = self.job_by_id(rental.job_id)?;
+            let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
+            let stated = rental.charge.filter(|_| !by_tariff.contains(&rental.id.0));
+            rows.push(vec![
+                rental.machine,
+                moment(rental.out_at),
+                job.number,
+                job.site,
+                rental.back_at.map(moment).unwrap_or_default(),
+                stated.map(|charge| self.currency().text(charge)).unwrap_or_default(),
+            ]);
+        }
+        Ok(rows)
+    }
+
+    /// Returns the rentals whose return was charged by tariff: their charge follows from the times.
+    fn returns_by_tariff(&self) -> Result<Vec<i64>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT rental_id FROM live_entry WHERE kind = 'rental-back' AND by_tariff = 1")?;
+        let rentals = statement.query_map([], |row| row.get(0))?;
+        Ok(rentals.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Notebook rows only: what this ledger's own jobs taught follows from their day book.
+    fn past_room_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT finished_on, job_label, room_label, operation.name AS operation, operation.driver, floor_condition,
+                    part.species, area_micro, edge_micro, driver_micro,
+                    MAX(CASE WHEN kind = 'item' THEN quantity_micro END) AS items,
+                    MAX(CASE WHEN kind = 'hours' THEN quantity_micro END) AS hours
+             FROM observation
+             JOIN observation_part AS part ON part.observation_id = observation.id
+             JOIN operation ON operation.id = part.operation_id
+             WHERE job_id IS NULL
+             GROUP BY job_label, room_label, operation.id
+             ORDER BY MIN(observation.id)",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let date: chrono::NaiveDate = row.get("finished_on")?;
+            let driver: crate::trade::operation::Driver = row.get("driver")?;
+            let counted = matches!(driver, crate::trade::operation::Driver::Count | crate::trade::operation::Driver::Length);
+            let cell = |column: &str| {
+                let value: Option<Micro> = row.get(column)?;
+                Ok::<_, rusqlite::Error>(value.map(|value| exact(value.0)).unwrap_or_default())
+            };
+            Ok(vec![
+                date.to_string(),
+                row.get("job_label")?,
+                row.get("room_label")?,
+                row.get("operation")?,
+                row.get("floor_condition")?,
+                row.get("species")?,
+                cell("area_micro")?,
+                cell("edge_micro")?,
+                cell("items")?,
+                cell("hours")?,
+                if counted { cell("driver_micro")? } else { String::new() },
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn operation_rows(&self) -> Result<Vec<Cells>> {
+        let machines: BTreeMap<_, _> =
+            self.machines()?.into_iter().map(|machine| (machine.id, machine.name)).collect();
+        let rows = self.operations()?.into_iter().map(|operation| {
+            let Operation { name, task, driver, item, set_size, family, splits, machine, grit, answers, .. } = operation;
+            let number = |value: Option<u32>| value.map(|value| value.to_string()).unwrap_or_default();
+            let hazards: Vec<&str> = operation.hazards.iter().map(|hazard| hazard.as_str()).collect();
+            vec![
+                name,
+                task.name,
+                driver.to_string(),
+                item.map(|item| item.name).unwrap_or_default(),
+                number(set_size),
+                family,
+                splits.to_string(),
+                machine.and_then(|machine| machines.get(&machine).cloned()).unwrap_or_default(),
+                number(grit),
+                answers.unwrap_or_default(),
+                hazards.join(" "),
+                operation.description,
+                operation.source,
+            ]
+        });
+        Ok(rows.collect())
+    }
+
+    fn book_rate_rows(&self) -> Result<Vec<Cells>> {
+        let operations = self.operations_by_id()?;
+        let trust = self.trust()?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT operation_id, floor_condition, species, kind, driver_per_item_nano, fixed_micro, source
+             FROM book_rate
+             WHERE id IN (SELECT MAX(id) FROM book_rate GROUP BY operation_id, floor_condition, species, kind)
+             ORDER BY operation_id, kind DESC, floor_condition, species",
+        )?;
+        let rows = statement.query_map(named_params! {}, |row| {
+            let (rate, fixed): (Nano, Micro) = (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
+            let blank = |text: Option<String>| text.unwrap_or_default();
+            let kind: RateKind = row.get("kind")?;
+            let operation: OperationId = row.get("operation_id")?;
+            let (name, trusted) = operations.get(&operation).map_or((String::new(), Decimal::ZERO), |operation| {
+                let trusted = match super::import::trust_setting(operation, kind) {
+                    "trust-discs" => trust.discs,
+                    "trust-finish" => trust.finish,
+                    _ => trust.hours,
+                };
+                (operation.name.clone(), trusted)
+            });
+            Ok(vec![
+                name,
+                blank(row.get("floor_condition")?),
+                blank(row.get("species")?),
+                kind.to_string(),
+                exact(rate.0),
+                exact(fixed.0),
+                plain(trusted, 4),
+                row.get("source")?,
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+}
+
+fn yes_no(truth: bool) -> String {
+    if truth { "yes" } else { "no" }.to_owned()
+}
+
+fn exact(quantity: Decimal) -> String {
+    plain(quantity, ALL_DECIMALS)
+}
+
+/// Returns a cell that no spreadsheet runs; numbers stay numbers.
+fn defused(cell: &str) -> String {
+    let formula = cell.starts_with(FORMULA_SIGNS) && crate::money::number(cell).is_none();
+    if formula { format!("'{cell}") } else { cell.to_owned() }
+}

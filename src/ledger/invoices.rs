@@ -1,0 +1,405 @@
+//! Invoices and payments as they are kept. What an invoice says is decided in [`crate::trade::invoice`].
+
+use anyhow::Result;
+use chrono::NaiveDate;
+use rusqlite::{OptionalExtension, Row, named_params};
+
+use super::columns::Micro;
+use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
+use crate::money::{Decimal, Money};
+use crate::trade::invoice::{Draft, Earlier, InvoiceKind, InvoiceLine, deposit, due_on, final_invoice};
+use crate::trade::{InvoiceId, JobId};
+
+/// An invoice.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Invoice {
+    /// Identity.
+    pub id: InvoiceId,
+    /// `I1`; `None`: a draft.
+    pub number: Option<String>,
+    /// What it asks for.
+    pub kind: InvoiceKind,
+    /// The job.
+    pub job_id: JobId,
+    /// The job's number.
+    pub job: String,
+    /// The client's name.
+    pub client: String,
+    /// The site's address.
+    pub site: String,
+    /// When it was drafted.
+    pub drafted_on: NaiveDate,
+    /// When it was issued.
+    pub issued_on: Option<NaiveDate>,
+    /// When it falls due.
+    pub due_on: Option<NaiveDate>,
+    /// Tax, percent.
+    pub tax_percent: Decimal,
+    /// Sum of the lines.
+    pub net: Money,
+    /// Tax.
+    pub tax: Money,
+    /// What was paid.
+    pub paid: Money,
+    /// Its lines.
+    pub lines: Vec<InvoiceLine>,
+}
+
+impl Invoice {
+    /// Returns what it asks for, tax included.
+    pub fn total(&self) -> Money {
+        self.net + self.tax
+    }
+
+    /// Returns what is still owed; never below nothing.
+    pub fn due(&self) -> Money {
+        (self.total() - self.paid).max(Money::ZERO)
+    }
+
+    /// Returns what was paid beyond the total, kept as a credit.
+    pub fn credit(&self) -> Money {
+        (self.paid - self.total()).max(Money::ZERO)
+    }
+
+    /// Returns the word for where it stands.
+    pub fn status(&self) -> &'static str {
+        match (&self.number, self.due() == Money::ZERO) {
+            (None, _) => "draft",
+            (Some(_), true) => "paid",
+            (Some(_), false) => "issued",
+        }
+    }
+
+    /// Returns its number, or the words for a draft.
+    pub fn name(&self) -> String {
+        self.number.clone().unwrap_or_else(|| format!("draft for {}", self.job))
+    }
+}
+
+/// A payment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Payment {
+    /// `P1`.
+    pub number: String,
+    /// The invoice's number.
+    pub invoice: String,
+    /// The client's name.
+    pub client: String,
+    /// How much.
+    pub amount: Money,
+    /// When it came.
+    pub happened_on: NaiveDate,
+    /// It was taken back.
+    pub voided: bool,
+    /// A note.
+    pub note: String,
+}
+
+const INVOICES: &str = "
+    SELECT invoice.id, invoice.number, invoice.kind, invoice.job_id, job.number AS job_number, client.name AS client,
+           site.address AS site, drafted_on, issued_on, due_on, tax_micro, net_minor, tax_minor,
+           (SELECT COALESCE(SUM(amount_minor), 0) FROM live_payment WHERE invoice_id = invoice.id) AS paid
+    FROM invoice
+    JOIN job ON job.id = invoice.job_id
+    JOIN site ON site.id = job.site_id
+    JOIN client ON client.id = site.client_id
+    WHERE withdrawn_on IS NULL";
+
+impl Ledger {
+    /// Returns every invoice that stands, oldest first, drafts last.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn invoices(&self) -> Result<Vec<Invoice>> {
+        let sql = format!("{INVOICES} ORDER BY invoice.number IS NULL, invoice.id >> 40, invoice.number, invoice.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoices = statement.query_map([], invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices.into_iter().map(|invoice| self.with_lines(invoice)).collect()
+    }
+
+    /// Returns the invoices of a job, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn invoices_of(&self, job: JobId) -> Result<Vec<Invoice>> {
+        let sql = format!("{INVOICES} AND invoice.job_id = :job ORDER BY invoice.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoices = statement.query_map(named_params! { ":job": job }, invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices.into_iter().map(|invoice| self.with_lines(invoice)).collect()
+    }
+
+    /// Returns the issued invoice of that number.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't one, and one that isn't there.
+    pub fn invoice(&self, number: &str) -> Result<Invoice> {
+        let Some((copy, wanted)) = read_number('I', number) else {
+            return Err(Refusal::new(format!("`{number}` is not an invoice number"))
+                .hint("issued invoices are numbered I1, I2; a draft is addressed by its job, J1")
+                .into());
+        };
+        let sql = format!("{INVOICES} AND invoice.id >> 40 = :copy AND invoice.number = :number");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoice = statement.query_map(named_params! { ":copy": copy, ":number": wanted }, invoice_from_row)?.next();
+        match invoice.transpose()? {
+            Some(invoice) => self.with_lines(invoice),
+            None => Err(Refusal::new(format!("no invoice {number}")).hint("gritledger invoice list").into()),
+        }
+    }
+
+    /// Returns the draft of a job.
+    ///
+    /// # Errors
+    /// Refuses a job without one.
+    pub fn draft_invoice_of(&self, job: &Job) -> Result<Invoice> {
+        match self.invoices_of(job.id)?.into_iter().find(|invoice| invoice.number.is_none()) {
+            Some(draft) => Ok(draft),
+            None => Err(Refusal::new(format!("{} has no draft invoice", job.number))
+                .hint(format!("gritledger invoice final {}", job.number))
+                .into()),
+        }
+    }
+
+    fn with_lines(&self, mut invoice: Invoice) -> Result<Invoice> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT what, net_minor FROM invoice_line WHERE invoice_id = :invoice ORDER BY position",
+        )?;
+        let lines = statement.query_map(named_params! { ":invoice": invoice.id }, |row| {
+            Ok(InvoiceLine { what: row.get("what")?, net: row.get("net_minor")? })
+        })?;
+        invoice.lines = lines.collect::<rusqlite::Result<_>>()?;
+        Ok(invoice)
+    }
+
+    /// Returns every payment, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn payments(&self) -> Result<Vec<Payment>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT payment.id, payment.number, invoice.id AS invoice_id, invoice.number AS invoice_number,
+                    client.name AS client, amount_minor, payment.happened_on, payment.note,
+                    payment_void.id IS NOT NULL AS voided
+             FROM payment
+             JOIN invoice ON invoice.id = invoice_id
+             JOIN job ON job.id = invoice.job_id
+             JOIN site ON site.id = job.site_id
+             JOIN client ON client.id = site.client_id
+             LEFT JOIN payment_void ON payment_void.payment_id = payment.id
+             ORDER BY payment.id",
+        )?;
+        let payments = statement.query_map([], |row| {
+            let voided: i64 = row.get("voided")?;
+            Ok(Payment {
+                number: numbered('P', row.get("id")?, row.get("number")?),
+                invoice: numbered('I', row.get("invoice_id")?, row.get("invoice_number")?),
+                client: row.get("client")?,
+                amount: row.get("amount_minor")?,
+                happened_on: row.get("happened_on")?,
+                voided: voided == 1,
+                note: row.get("note")?,
+            })
+        })?;
+        Ok(payments.collect::<rusqlite::Result<_>>()?)
+    }
+}
+
+fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
+    let (id, job): (InvoiceId, JobId) = (row.get("id")?, row.get("job_id")?);
+    let number: Option<i64> = row.get("number")?;
+    let tax: Micro = row.get("tax_micro")?;
+    Ok(Invoice {
+        id,
+        number: number.map(|number| numbered('I', id.0, number)),
+        kind: row.get("kind")?,
+        job_id: job,
+        job: numbered('J', job.0, row.get("job_number")?),
+        client: row.get("client")?,
+        site: row.get("site")?,
+        drafted_on: row.get("drafted_on")?,
+        issued_on: row.get("issued_on")?,
+        due_on: row.get("due_on")?,
+        tax_percent: tax.0,
+        net: row.get("net_minor")?,
+        tax: row.get("tax_minor")?,
+        paid: row.get("paid")?,
+        lines: Vec::new(),
+    })
+}
+
+impl Writing<'_> {
+    /// Drafts the deposit of a job: an amount before tax, or the settings' share of the price.
+    ///
+    /// # Errors
+    /// Refuses a job without a quote, a second deposit, and more than the price.
+    pub fn draft_deposit(&self, job: &Job, amount: Option<Money>) -> Result<Invoice> {
+        let agreed = self.agreed(job)?;
+        let Some(terms) = agreed.terms() else { refuse!("{} has no quote to take a deposit on", job.number) };
+        if let Some(earlier) = self.issued_of(job)?.first() {
+            refuse!("{} was invoiced already ({}): the deposit comes first", job.number, earlier.number);
+        }
+        let price = agreed.price();
+        let amount = match amount {
+            Some(amount) => amount,
+            None => price.times(self.deposit_share()?),
+        };
+        let draft = deposit(amount, price, terms.tax_percent, format!("Deposit on {} at {}", job.number, job.site))?;
+        self.insert_draft(job, &draft)
+    }
+
+    /// Drafts the final invoice of a job: its rooms and variations, less what was invoiced before.
+    ///
+    /// # Errors
+    /// Refuses a job without a quote, and when nothing is left to ask for.
+    pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
+        let agreed = self.agreed(job)?;
+        let Some(terms) = agreed.terms() else { refuse!("{} has no quote to invoice", job.number) };
+        let mut lines = Vec::new();
+        for record in &agreed.quotes {
+            let variation = record.header.variation_of.is_some();
+            for room in &record.quote.rooms {
+                let mut what = format!("{}: floor as quoted in {}", room.name, record.header.number);
+                if variation {
+                    what.push_str(", a variation");
+                }
+                lines.push(InvoiceLine { what, net: room.price });
+            }
+        }
+        let draft = final_invoice(lines, &self.issued_of(job)?, terms.tax_percent)?;
+        self.insert_draft(job, &draft)
+    }
+
+    fn issued_of(&self, job: &Job) -> Result<Vec<Earlier>> {
+        let issued = self.invoices_of(job.id)?.into_iter().filter_map(|invoice| {
+            let Invoice { number, kind, net, tax, .. } = invoice;
+            number.map(|number| Earlier { number, kind, net, tax })
+        });
+        Ok(issued.collect())
+    }
+
+    fn insert_draft(&self, job: &Job, draft: &Draft) -> Result<Invoice> {
+        self.connection.execute(
+            "UPDATE invoice SET withdrawn_on = :today WHERE job_id = :job AND number IS NULL AND withdrawn_on IS NULL",
+            named_params! { ":today": self.today(), ":job": job.id },
+        )?;
+        let id = InvoiceId(self.new_id("invoice")?);
+        self.connection.execute(
+            "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_micro, net_minor, tax_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :tax_percent, :net, :tax, :now)",
+            named_params! {
+                ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
+                ":tax_percent": Micro(draft.tax_percent), ":net": draft.net(), ":tax": draft.tax, ":now": self.now(),
+            },
+        )?;
+        for (position, line) in (1_i64..).zip(&draft.lines) {
+            let price = self.currency().decimal(line.net);
+            self.connection.execute(
+                "INSERT INTO invoice_line (id, invoice_id, position, what, unit_price_micro, net_minor)
+                 VALUES (:id, :invoice, :position, :what, :price, :net)",
+                named_params! {
+                    ":id": self.new_id("invoice_line")?, ":invoice": id, ":position": position, ":what": line.what,
+                    ":price": Micro(price), ":net": line.net,
+                },
+            )?;
+        }
+        self.log(&format!("Drafted the {} invoice of {}.", draft.kind, job.number))?;
+        self.draft_invoice_of(job)
+    }
+
+    /// Issues a job's draft: it gets the next number and never changes again.
+    ///
+    /// # Errors
+    /// Refuses a job without a draft.
+    pub fn issue_invoice(&self, job: &Job) -> Result<Invoice> {
+        let draft = self.draft_invoice_of(job)?;
+        let number = self.new_number("invoice")?;
+        self.connection.execute(
+            "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due WHERE id = :id",
+            named_params! {
+                ":number": number, ":today": self.today(), ":due": due_on(self.today(), self.payment_days()?),
+                ":id": draft.id,
+            },
+        )?;
+        let invoice = self.invoice(&numbered('I', draft.id.0, number))?;
+        self.log(&format!("Issued {} to {}: {}.", invoice.name(), invoice.client, self.currency().text(invoice.total())))?;
+        Ok(invoice)
+    }
+
+    /// Notes a payment; returns its number and the invoice as it then stands.
+    ///
+    /// # Errors
+    /// Refuses nothing, more than is owed unless it is kept as a credit, and a date after today.
+    pub fn add_payment(
+        &self,
+        invoice: &Invoice,
+        amount: Money,
+        on: NaiveDate,
+        keep_credit: bool,
+        note: &str,
+    ) -> Result<(String, Invoice)> {
+        let Some(number) = &invoice.number else { refuse!("a draft can't be paid: issue it first") };
+        if amount <= Money::ZERO {
+            refuse!("a payment is more than nothing");
+        }
+        if amount > invoice.due() && !keep_credit {
+            let (paid, due) = (self.currency().text(amount), self.currency().text(invoice.due()));
+            return Err(Refusal::new(format!("{paid} is more than {number} owes, {due}"))
+                .hint("--keep-credit keeps the rest as the client's credit")
+                .into());
+        }
+        self.refuse_future(on)?;
+        if invoice.issued_on.is_some_and(|issued| on < issued) {
+            refuse!("{number} was issued after {on}");
+        }
+        let id = self.new_id("payment")?;
+        let payment = numbered('P', id, self.new_number("payment")?);
+        self.connection.execute(
+            "INSERT INTO payment (id, number, invoice_id, amount_minor, happened_on, recorded_at, note)
+             VALUES (:id, :number, :invoice, :amount, :on, :now, :note)",
+            named_params! {
+                ":id": id, ":number": self.new_number("payment")?, ":invoice": invoice.id, ":amount": amount, ":on": on,
+                ":now": self.now(), ":note": note,
+            },
+        )?;
+        self.log(&format!("{payment}: {} paid {} on {number}.", invoice.client, self.currency().text(amount)))?;
+        Ok((payment, self.invoice(number)?))
+    }
+
+    /// Takes a payment back by a row of its own.
+    ///
+    /// # Errors
+    /// Refuses one that isn't there, one that was taken back already, and no reason.
+    pub fn void_payment(&self, number: &str, reason: &str) -> Result<()> {
+        let Some((copy, wanted)) = read_number('P', number) else {
+            return Err(Refusal::new(format!("`{number}` is not a payment number")).hint("gritledger payment list").into());
+        };
+        if reason.trim().is_empty() {
+            refuse!("say why {number} is taken back");
+        }
+        let found: Option<(i64, bool)> = self
+            .connection
+            .query_row(
+                "SELECT payment.id, payment_void.id IS NOT NULL AS voided FROM payment
+                 LEFT JOIN payment_void ON payment_void.payment_id = payment.id
+                 WHERE payment.id >> 40 = :copy AND payment.number = :number",
+                named_params! { ":copy": copy, ":number": wanted },
+                |row| Ok((row.get("id")?, row.get("voided")?)),
+            )
+            .optional()?;
+        let Some((payment, voided)) = found else { refuse!("no payment {number}") };
+        if voided {
+            refuse!("{number} was taken back already");
+        }
+        self.connection.execute(
+            "INSERT INTO payment_void (id, payment_id, reason, happened_on, recorded_at)
+             VALUES (:id, :payment, :reason, :today, :now)",
+            named_params! {
+                ":id": self.new_id("payment_void")?, ":payment": payment, ":reason": reason.trim(),
+                ":today": self.today(), ":now": self.now(),
+            },
+        )?;
+        self.log(&format!("Took back payment {number}: {}.", reason.trim()))
+    }
+}

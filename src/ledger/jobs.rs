@@ -1,0 +1,350 @@
+//! Jobs: accepted quotes being done, from agreed to closed.
+
+use anyhow::Result;
+use chrono::NaiveDate;
+use rusqlite::{Row, named_params};
+
+use super::{AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse};
+use crate::money::Money;
+use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
+use crate::trade::quote::{Line, Terms};
+use crate::trade::{JobId, QuoteId, SiteId};
+
+/// Where a job stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum JobState {
+    /// Accepted, not begun.
+    Agreed,
+    /// Being done.
+    Open,
+    /// Done, and evidence for the rates.
+    Closed,
+}
+
+impl JobState {
+    /// Returns the word for it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            JobState::Agreed => "agreed",
+            JobState::Open => "open",
+            JobState::Closed => "closed",
+        }
+    }
+}
+
+/// A job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Job {
+    /// Identity.
+    pub id: JobId,
+    /// `J1`.
+    pub number: String,
+    /// Where it is.
+    pub site_id: SiteId,
+    /// The site's address.
+    pub site: String,
+    /// The client's name.
+    pub client: String,
+    /// The quote it came from; `None`: history without its quote.
+    pub quote_id: Option<QuoteId>,
+    /// Where it stands.
+    pub state: JobState,
+    /// When it was agreed.
+    pub agreed_on: NaiveDate,
+    /// When it was begun.
+    pub started_on: Option<NaiveDate>,
+    /// When it was closed last.
+    pub closed_on: Option<NaiveDate>,
+}
+
+impl Job {
+    /// Tells whether the job is closed.
+    pub fn is_closed(&self) -> bool {
+        self.state == JobState::Closed
+    }
+}
+
+/// What was agreed: the job's quote and the variations accepted since.
+#[derive(Clone, Debug, Default)]
+pub struct Agreed {
+    /// Quote first, then variations in the order they were drafted.
+    pub quotes: Vec<QuoteRecord>,
+}
+
+impl Agreed {
+    /// Returns every line.
+    pub fn lines(&self) -> Vec<Line> {
+        self.quotes.iter().flat_map(|record| record.quote.lines.iter().cloned()).collect()
+    }
+
+    /// Returns the price of the quote, without its variations.
+    pub fn price(&self) -> Money {
+        self.quotes.iter().filter(|record| record.header.variation_of.is_none()).map(|record| record.quote.price).sum()
+    }
+
+    /// Returns the price of the variations.
+    pub fn variations(&self) -> Money {
+        self.quotes.iter().filter(|record| record.header.variation_of.is_some()).map(|record| record.quote.price).sum()
+    }
+
+    /// Returns the quoted cost, variations included.
+    pub fn estimated(&self) -> Money {
+        self.quotes.iter().map(|record| record.quote.costs().total()).sum()
+    }
+
+    /// Returns what the work was priced with; `None`: there is no quote.
+    pub fn terms(&self) -> Option<Terms> {
+        self.quotes.first().map(|record| record.quote.terms)
+    }
+
+    /// Returns each room once, with its price and the price of its variations.
+    pub fn rooms(&self) -> Vec<(FinishedRoom, Money, Money)> {
+        let mut rooms: Vec<(FinishedRoom, Money, Money)> = Vec::new();
+        for record in &self.quotes {
+            for room in &record.quote.rooms {
+                let position = rooms.iter().position(|(known, ..)| known.id == room.id).unwrap_or_else(|| {
+                    let known = FinishedRoom { id: room.id, name: room.name.clone(), class: room.class };
+                    rooms.push((known, Money::ZERO, Money::ZERO));
+                    rooms.len() - 1
+                });
+                let (_, price, variations) = &mut rooms[position];
+                *(if record.header.variation_of.is_some() { variations } else { price }) += room.price;
+            }
+        }
+        rooms
+    }
+}
+
+/// What closing a job found.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct CloseOut {
+    /// What the record leaves out.
+    pub gaps: Gaps,
+    /// Items used without a receipt.
+    pub awaiting: Vec<AwaitingReceipt>,
+    /// Observations that the job taught.
+    pub observations: usize,
+}
+
+const JOBS: &str = "
+    SELECT job.id, job.number, job.site_id, site.address AS site, client.name AS client, job.quote_id,
+           (SELECT what FROM job_state WHERE job_id = job.id) AS state,
+           (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
+           (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'started') AS started_on,
+           (SELECT MAX(happened_on) FROM job_event WHERE job_id = job.id AND what = 'closed') AS closed_on
+    FROM job
+    JOIN site ON site.id = job.site_id
+    JOIN client ON client.id = site.client_id";
+
+impl Ledger {
+    /// Returns every job, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn jobs(&self) -> Result<Vec<Job>> {
+        let sql = format!("{JOBS} ORDER BY job.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let jobs = statement.query_map([], job_from_row)?;
+        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the job of that number.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't one, and one that isn't there.
+    pub fn job(&self, number: &str) -> Result<Job> {
+        let Some((copy, wanted)) = read_number('J', number) else {
+            return Err(Refusal::new(format!("`{number}` is not a job number")).hint("jobs are numbered J1, J2").into());
+        };
+        let sql = format!("{JOBS} WHERE job.id >> 40 = :copy AND job.number = :number");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let job = statement.query_map(named_params! { ":copy": copy, ":number": wanted }, job_from_row)?.next();
+        match job.transpose()? {
+            Some(job) => Ok(job),
+            None => Err(Refusal::new(format!("no job {number}")).hint("gritledger job list").into()),
+        }
+    }
+
+    /// Returns the job of that identity.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn job_by_id(&self, id: JobId) -> Result<Job> {
+        let sql = format!("{JOBS} WHERE job.id = :id");
+        Ok(self.connection.prepare_cached(&sql)?.query_row(named_params! { ":id": id }, job_from_row)?)
+    }
+
+    /// Returns the job named, or the only open one.
+    ///
+    /// # Errors
+    /// Refuses when none is named and not exactly one is open.
+    pub fn job_or_only_open(&self, number: Option<&str>) -> Result<Job> {
+        if let Some(number) = number {
+            return self.job(number);
+        }
+        let jobs = self.jobs()?;
+        let open: Vec<&Job> = jobs.iter().filter(|job| job.state == JobState::Open).collect();
+        match open[..] {
+            [only] => Ok(only.clone()),
+            [] => {
+                let agreed = jobs.iter().find(|job| job.state == JobState::Agreed);
+                let refusal = Refusal::new("no job is open");
+                Err(match agreed {
+                    Some(job) => refusal.hint(format!("gritledger job start {}", job.number)),
+                    None => refusal.hint("name one with --job J1"),
+                }
+                .into())
+            }
+            _ => {
+                let numbers: Vec<String> = open.iter().map(|job| format!("{} ({})", job.number, job.site)).collect();
+                Err(Refusal::new("several jobs are open").hint(format!("say which with --job: {}", numbers.join(", "))).into())
+            }
+        }
+    }
+
+    /// Returns what was agreed for a job.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn agreed(&self, job: &Job) -> Result<Agreed> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT quote.id FROM quote
+             JOIN quote_event ON quote_event.quote_id = quote.id AND quote_event.what = 'accepted'
+             WHERE quote.job_id = :job OR quote.id = :quote
+             ORDER BY quote.job_id IS NOT NULL, quote.id",
+        )?;
+        let ids = statement.query_map(named_params! { ":job": job.id, ":quote": job.quote_id }, |row| row.get(0))?;
+        let quotes = ids.map(|id| self.quote_by_id(id?));
+        Ok(Agreed { quotes: quotes.collect::<Result<_>>()? })
+    }
+
+    /// Returns a job as evidence sees it.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn finished(&self, job: &Job) -> Result<FinishedJob> {
+        let agreed = self.agreed(job)?;
+        let work = agreed.quotes.iter().flat_map(|record| record.quote.work().cloned()).collect();
+        Ok(FinishedJob {
+            number: job.number.clone(),
+            finished_on: job.closed_on.unwrap_or(self.today()),
+            rooms: agreed.rooms().into_iter().map(|(room, ..)| room).collect(),
+            work,
+            logged: self.logged(job)?,
+        })
+    }
+
+    /// Returns what a job's record leaves out so far.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn gaps_of(&self, job: &Job) -> Result<Gaps> {
+        Ok(gaps(&self.finished(job)?))
+    }
+}
+
+fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
+    let id: JobId = row.get("id")?;
+    let state: String = row.get("state")?;
+    Ok(Job {
+        id,
+        number: numbered('J', id.0, row.get("number")?),
+        site_id: row.get("site_id")?,
+        site: row.get("site")?,
+        client: row.get("client")?,
+        quote_id: row.get("quote_id")?,
+        state: match state.as_str() {
+            "agreed" => JobState::Agreed,
+            "closed" => JobState::Closed,
+            _ => JobState::Open,
+        },
+        agreed_on: row.get("agreed_on")?,
+        started_on: row.get("started_on")?,
+        closed_on: row.get("closed_on")?,
+    })
+}
+
+impl Writing<'_> {
+    /// Opens a job at a site; with its quote, or as history without one.
+    pub(super) fn open_job(&self, site: SiteId, quote: Option<QuoteId>) -> Result<JobId> {
+        let number = self.new_number("job")?;
+        self.open_job_numbered(site, quote, number)
+    }
+
+    /// Opens a job under a number of its own, as imported history brings it.
+    pub(super) fn open_job_numbered(&self, site: SiteId, quote: Option<QuoteId>, number: i64) -> Result<JobId> {
+        let id = JobId(self.new_id("job")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO job (id, number, site_id, quote_id, recorded_at) VALUES (:id, :number, :site, :quote, :now)",
+            )?
+            .execute(named_params! { ":id": id, ":number": number, ":site": site, ":quote": quote, ":now": self.now() })?;
+        self.add_job_event(id, "agreed", self.today())?;
+        Ok(id)
+    }
+
+    /// Begins a job.
+    ///
+    /// # Errors
+    /// Refuses a job that was begun already.
+    pub fn start_job(&self, job: &Job, on: NaiveDate) -> Result<()> {
+        if job.state != JobState::Agreed {
+            refuse!("{} is {} already", job.number, job.state.as_str());
+        }
+        self.refuse_future(on)?;
+        self.add_job_event(job.id, "started", on)?;
+        self.log(&format!("Started {} at {}.", job.number, job.site))
+    }
+
+    /// Closes a job: what was logged becomes evidence. Returns what the record leaves out.
+    ///
+    /// # Errors
+    /// Refuses a job that isn't open, and one with a machine still out.
+    pub fn close_job(&self, job: &Job) -> Result<CloseOut> {
+        if job.state != JobState::Open {
+            refuse!("{} is {}, not open", job.number, job.state.as_str());
+        }
+        if let Some(rental) = self.rentals_out()?.into_iter().find(|rental| rental.job_id == job.id) {
+            return Err(Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
+                .hint(format!("gritledger rental back {} --at \"HH:MM\"", rental.machine))
+                .into());
+        }
+        self.add_job_event(job.id, "closed", self.today())?;
+        let observations = self.write_evidence(&self.job_by_id(job.id)?)?;
+        self.log(&format!("Closed {} at {}.", job.number, job.site))?;
+        let awaiting = self.awaiting_receipt()?.into_iter().filter(|line| line.job_id == job.id).collect();
+        Ok(CloseOut { gaps: self.gaps_of(job)?, awaiting, observations })
+    }
+
+    /// Opens a closed job again; it is evidence no longer, until it is closed again.
+    ///
+    /// # Errors
+    /// Refuses a job that isn't closed.
+    pub fn reopen_job(&self, job: &Job) -> Result<()> {
+        if !job.is_closed() {
+            refuse!("{} is {}, not closed", job.number, job.state.as_str());
+        }
+        self.add_job_event(job.id, "reopened", self.today())?;
+        self.clear_evidence(job.id)?;
+        self.log(&format!("Opened {} again.", job.number))
+    }
+
+    fn add_job_event(&self, job: JobId, what: &str, on: NaiveDate) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO job_event (id, job_id, what, happened_on, recorded_at) VALUES (:id, :job, :what, :on, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("job_event")?, ":job": job, ":what": what, ":on": on, ":now": self.now(),
+            })?;
+        Ok(())
+    }
+
+    /// Refuses a date after today.
+    pub(super) fn refuse_future(&self, on: NaiveDate) -> Result<()> {
+        if on > self.today() {
+            refuse!("{on} is after today, {}", self.today());
+        }
+        Ok(())
+    }
+}

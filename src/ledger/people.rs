@@ -1,0 +1,740 @@
+//! Clients, their sites, the rooms there, what the walk-through found, and the firm's workers.
+
+use anyhow::{Context, Result};
+use rusqlite::{OptionalExtension, Row, named_params};
+
+use super::columns::{Micro, Nanometres};
+use super::{Ledger, Refusal, Writing, pick, refuse};
+use crate::measure::{Length, Units};
+use crate::money::{Decimal, Money, quantity};
+use crate::trade::rates::FloorClass;
+use crate::trade::room::Floor;
+use crate::trade::takeoff::{Found, MeasuredRoom};
+use crate::trade::{ClientId, FindingId, FloorCondition, Layout, RoomId, SiteId, Species, Unit, WorkerId};
+
+/// A client to be added or changed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct NewClient {
+    /// Name; unique.
+    pub name: String,
+    /// Telephone.
+    pub phone: String,
+    /// Mail address.
+    pub email: String,
+    /// Postal address.
+    pub address: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A client.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Client {
+    /// Identity.
+    pub id: ClientId,
+    /// What is known.
+    pub details: NewClient,
+}
+
+/// A site to be added or changed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewSite {
+    /// Whose it is.
+    pub client: ClientId,
+    /// Its address; unique.
+    pub address: String,
+    /// When it was built; `None`: not known.
+    pub year_built: Option<i32>,
+    /// Its tax area; `None`: the setting `tax-percent` applies.
+    pub tax_area: Option<i64>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A site.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Site {
+    /// Identity.
+    pub id: SiteId,
+    /// Whose it is.
+    pub client_id: ClientId,
+    /// The client's name.
+    pub client: String,
+    /// Its address.
+    pub address: String,
+    /// When it was built; `None`: not known.
+    pub year_built: Option<i32>,
+    /// Its tax area.
+    pub tax_area: Option<(i64, String)>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A room to be added.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewRoom {
+    /// Where it is.
+    pub site: SiteId,
+    /// Its name; unique at the site.
+    pub name: String,
+    /// Its shape and parts.
+    pub floor: Floor,
+    /// What the first cut meets.
+    pub condition: FloorCondition,
+    /// The wood.
+    pub species: Species,
+    /// How the boards lie.
+    pub layout: Layout,
+    /// Whether it is to be sanded, or only a way through the house.
+    pub refinished: bool,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Room {
+    /// Identity.
+    pub id: RoomId,
+    /// Where it is.
+    pub site_id: SiteId,
+    /// The site's address.
+    pub site: String,
+    /// Its name.
+    pub name: String,
+    /// Its shape and parts.
+    pub floor: Floor,
+    /// What the first cut meets.
+    pub condition: FloorCondition,
+    /// The wood.
+    pub species: Species,
+    /// How the boards lie.
+    pub layout: Layout,
+    /// Whether it is to be sanded.
+    pub refinished: bool,
+    /// Anything else.
+    pub note: String,
+    /// Its doorways, from this side.
+    pub doors: Vec<Door>,
+}
+
+/// A doorway, seen from one room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Door {
+    /// The room beyond; `None`: outside.
+    pub to: Option<(RoomId, String)>,
+    /// The width of the opening.
+    pub width: Length,
+    /// Whether it was entered with this room (it is then exported with it).
+    pub entered_here: bool,
+}
+
+impl Room {
+    /// Returns the edge that is sanded along: walls less doorways.
+    ///
+    /// # Errors
+    /// Refuses doorways that are wider together than the walls are long.
+    pub fn edge(&self) -> Result<Length> {
+        let edge = self.floor.edge(self.doors.iter().map(|door| door.width));
+        edge.with_context(|| format!("`{}` has no such edge", self.name))
+    }
+}
+
+/// Something the walk-through found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Identity.
+    pub id: FindingId,
+    /// Where.
+    pub room_id: RoomId,
+    /// The room's name.
+    pub room: String,
+    /// The kind, such as `proud-nails`.
+    pub kind: String,
+    /// Count, feet or square feet.
+    pub quantity: Decimal,
+    /// The unit of the quantity.
+    pub unit: Unit,
+    /// Where in the room.
+    pub place: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// Someone who works for the firm.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Worker {
+    /// Identity.
+    pub id: WorkerId,
+    /// Name; unique.
+    pub name: String,
+    /// Wage per hour, before burden.
+    pub wage: Money,
+    /// Whether quotes count them in.
+    pub active: bool,
+}
+
+impl Ledger {
+    /// Returns the clients in use, by name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn clients(&self) -> Result<Vec<Client>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, name, phone, email, address, note FROM client WHERE voided_on IS NULL ORDER BY name, id",
+        )?;
+        let clients = statement.query_map([], |row| {
+            let details = NewClient {
+                name: row.get("name")?,
+                phone: row.get("phone")?,
+                email: row.get("email")?,
+                address: row.get("address")?,
+                note: row.get("note")?,
+            };
+            Ok(Client { id: row.get("id")?, details })
+        })?;
+        Ok(clients.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the client of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn client(&self, name: &str) -> Result<Client> {
+        let clients = self.clients()?.into_iter().map(|client| (client.details.name.clone(), client));
+        pick("client", name, &clients.collect::<Vec<_>>())
+    }
+
+    /// Returns the sites in use, by address.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn sites(&self) -> Result<Vec<Site>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT site.id, client_id, client.name AS client, site.address, year_built,
+                    tax_area_id, tax_area.name AS tax_area, site.note
+             FROM site
+             JOIN client ON client.id = client_id
+             LEFT JOIN tax_area ON tax_area.id = tax_area_id
+             WHERE site.voided_on IS NULL
+             ORDER BY site.address, site.id",
+        )?;
+        let sites = statement.query_map([], site_from_row)?;
+        Ok(sites.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the site of that address.
+    ///
+    /// # Errors
+    /// Refuses an address that fits none or several.
+    pub fn site(&self, address: &str) -> Result<Site> {
+        let sites = self.sites()?.into_iter().map(|site| (site.address.clone(), site));
+        pick("site", address, &sites.collect::<Vec<_>>())
+    }
+
+    /// Returns the rooms in use at a site, in the order they were walked.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rooms_of(&self, site: SiteId) -> Result<Vec<Room>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT room.id, site_id, site.address AS site, name, shape, floor_condition, species, layout, refinished,
+                    room.note
+             FROM room JOIN site ON site.id = site_id
+             WHERE site_id = :site AND room.voided_on IS NULL
+             ORDER BY room.id",
+        )?;
+        let rooms = statement.query_and_then(named_params! { ":site": site }, room_from_row)?;
+        let mut rooms: Vec<Room> = rooms.collect::<Result<_>>()?;
+        self.add_doors(site, &mut rooms)?;
+        Ok(rooms)
+    }
+
+    fn add_doors(&self, site: SiteId, rooms: &mut [Room]) -> Result<()> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT doorway.room_id, doorway.other_room_id, width_nm
+             FROM doorway JOIN room ON room.id = doorway.room_id
+             WHERE room.site_id = :site AND doorway.voided_on IS NULL AND room.voided_on IS NULL
+             ORDER BY doorway.id",
+        )?;
+        let doors = statement.query_map(named_params! { ":site": site }, |row| {
+            let width: Nanometres = row.get("width_nm")?;
+            Ok((row.get("room_id")?, row.get("other_room_id")?, width.0))
+        })?;
+        for door in doors {
+            let (here, there, width): (RoomId, Option<RoomId>, Length) = door?;
+            let name_of = |id: RoomId| rooms.iter().find(|room| room.id == id).map(|room| (id, room.name.clone()));
+            let (beyond, from) = (there.and_then(name_of), name_of(here));
+            if there.is_some() && beyond.is_none() {
+                continue; // The room beyond is no longer in use.
+            }
+            for room in rooms.iter_mut() {
+                if room.id == here {
+                    room.doors.push(Door { to: beyond.clone(), width, entered_here: true });
+                } else if Some(room.id) == there {
+                    room.doors.push(Door { to: from.clone(), width, entered_here: false });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Returns a room by `NAME` or `SITE/NAME`: at the site given, else anywhere if the name fits one room only.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn room(&self, name: &str, site: Option<SiteId>) -> Result<Room> {
+        if let Some((address, room)) = name.split_once('/')
+            && let Ok(site) = self.site(address)
+        {
+            return self.room_at(room, site.id);
+        }
+        if let Some(site) = site {
+            return self.room_at(name, site);
+        }
+        let mut named = Vec::new();
+        for site in self.sites()? {
+            named.extend(self.rooms_of(site.id)?.into_iter().map(|room| (room.name.clone(), room)));
+        }
+        let sites: Vec<String> = named
+            .iter()
+            .filter(|(other, _)| other.eq_ignore_ascii_case(name.trim()))
+            .map(|(other, room)| format!("`{}/{other}`", room.site))
+            .collect();
+        if sites.len() > 1 {
+            return Err(Refusal::new(format!("`{}` is a room at several sites", name.trim()))
+                .hint(format!("say which: {}", sites.join(", ")))
+                .into());
+        }
+        pick("room", name, &named)
+    }
+
+    fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {
+        let rooms = self.rooms_of(site)?.into_iter().map(|room| (room.name.clone(), room));
+        pick("room", name, &rooms.collect::<Vec<_>>())
+    }
+
+    /// Returns what was found in the rooms of a site, in the order it was noted.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn findings_of(&self, site: SiteId) -> Result<Vec<Finding>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, unit, place, finding.note
+             FROM finding JOIN room ON room.id = room_id
+             WHERE room.site_id = :site AND finding.voided_on IS NULL AND room.voided_on IS NULL
+             ORDER BY finding.id",
+        )?;
+        let findings = statement.query_map(named_params! { ":site": site }, |row| {
+            let quantity: Micro = row.get("quantity_micro")?;
+            Ok(Finding {
+                id: row.get("id")?,
+                room_id: row.get("room_id")?,
+                room: row.get("room")?,
+                kind: row.get("kind")?,
+                quantity: quantity.0,
+                unit: row.get("unit")?,
+                place: row.get("place")?,
+                note: row.get("note")?,
+            })
+        })?;
+        Ok(findings.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns rooms as a take-off needs them.
+    ///
+    /// # Errors
+    /// Refuses rooms whose doorways are wider than their walls.
+    pub fn measured(&self, rooms: &[Room]) -> Result<Vec<MeasuredRoom>> {
+        let Some(first) = rooms.first() else { return Ok(Vec::new()) };
+        let findings = self.findings_of(first.site_id)?;
+        let measure = |room: &Room| {
+            let found = findings.iter().filter(|finding| finding.room_id == room.id);
+            Ok(MeasuredRoom {
+                id: room.id,
+                name: room.name.clone(),
+                area: quantity(room.floor.area().square_feet()),
+                edge: quantity(room.edge()?.feet()),
+                steps: room.floor.steps(),
+                class: FloorClass { condition: room.condition, species: room.species },
+                findings: found
+                    .map(|finding| Found { kind: finding.kind.clone(), quantity: finding.quantity })
+                    .collect(),
+            })
+        };
+        rooms.iter().map(measure).collect()
+    }
+
+    /// Returns the firm's workers, by name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn workers(&self) -> Result<Vec<Worker>> {
+        let mut statement =
+            self.connection.prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
+        let workers = statement.query_map([], |row| {
+            let active: i64 = row.get("active")?;
+            Ok(Worker {
+                id: row.get("id")?,
+                name: row.get("name")?,
+                wage: row.get("wage_minor")?,
+                active: active == 1,
+            })
+        })?;
+        Ok(workers.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the worker of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn worker(&self, name: &str) -> Result<Worker> {
+        let workers = self.workers()?.into_iter().map(|worker| (worker.name.clone(), worker));
+        pick("worker", name, &workers.collect::<Vec<_>>())
+    }
+
+    /// Returns the mean wage of the active workers in major units; `None`: there are none.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn mean_wage(&self) -> Result<Option<Decimal>> {
+        let wages: Vec<Money> =
+            self.workers()?.into_iter().filter(|worker| worker.active).map(|worker| worker.wage).collect();
+        if wages.is_empty() {
+            return Ok(None);
+        }
+        let total: Money = wages.iter().copied().sum();
+        Ok(Some(quantity(self.currency().decimal(total) / Decimal::from(wages.len()))))
+    }
+}
+
+fn site_from_row(row: &Row<'_>) -> rusqlite::Result<Site> {
+    let tax_area: Option<i64> = row.get("tax_area_id")?;
+    let tax_area_name: Option<String> = row.get("tax_area")?;
+    Ok(Site {
+        id: row.get("id")?,
+        client_id: row.get("client_id")?,
+        client: row.get("client")?,
+        address: row.get("address")?,
+        year_built: row.get("year_built")?,
+        tax_area: tax_area.zip(tax_area_name),
+        note: row.get("note")?,
+    })
+}
+
+fn room_from_row(row: &Row<'_>) -> Result<Room> {
+    let shape: String = row.get("shape")?;
+    let refinished: i64 = row.get("refinished")?;
+    Ok(Room {
+        id: row.get("id")?,
+        site_id: row.get("site_id")?,
+        site: row.get("site")?,
+        name: row.get("name")?,
+        // Shapes are stored with their units, so the units given here change nothing.
+        floor: Floor::parse(&shape, Units::Us).with_context(|| format!("the stored shape `{shape}` is damaged"))?,
+        condition: row.get("floor_condition")?,
+        species: row.get("species")?,
+        layout: row.get("layout")?,
+        refinished: refinished == 1,
+        note: row.get("note")?,
+        doors: Vec::new(),
+    })
+}
+
+impl Writing<'_> {
+    /// Adds a client.
+    ///
+    /// # Errors
+    /// Refuses an empty name and one that is taken.
+    pub fn add_client(&self, client: &NewClient) -> Result<ClientId> {
+        let name = named("client", &client.name)?;
+        if self.clients()?.iter().any(|other| other.details.name.eq_ignore_ascii_case(&name)) {
+            refuse!("there is already a client `{name}`");
+        }
+        let id = ClientId(self.new_id("client")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO client (id, name, phone, email, address, note, recorded_at)
+                 VALUES (:id, :name, :phone, :email, :address, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
+                ":address": client.address, ":note": client.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added client {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes what is known of a client.
+    ///
+    /// # Errors
+    /// Refuses an empty name.
+    pub fn edit_client(&self, id: ClientId, client: &NewClient) -> Result<()> {
+        let name = named("client", &client.name)?;
+        self.connection
+            .prepare_cached(
+                "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address, note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
+                ":address": client.address, ":note": client.note,
+            })?;
+        self.log(&format!("Changed client {name}."))
+    }
+
+    /// Takes a client out of use.
+    ///
+    /// # Errors
+    /// Refuses a client with sites in use.
+    pub fn void_client(&self, client: &Client) -> Result<()> {
+        if let Some(site) = self.sites()?.iter().find(|site| site.client_id == client.id) {
+            return Err(Refusal::new(format!("`{}` still has the site `{}`", client.details.name, site.address))
+                .hint(format!("gritledger site void \"{}\"", site.address))
+                .into());
+        }
+        self.connection
+            .execute("UPDATE client SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": client.id })?;
+        self.log(&format!("Took client {} out of use.", client.details.name))
+    }
+
+    /// Adds a site.
+    ///
+    /// # Errors
+    /// Refuses an empty address, one that is taken, and a year that is not one.
+    pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
+        let address = named("site", &site.address)?;
+        if self.sites()?.iter().any(|other| other.address.eq_ignore_ascii_case(&address)) {
+            refuse!("there is already a site `{address}`");
+        }
+        self.check_year(site.year_built)?;
+        let id = SiteId(self.new_id("site")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO site (id, client_id, address, year_built, tax_area_id, note, recorded_at)
+                 VALUES (:id, :client, :address, :year, :tax_area, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
+                ":tax_area": site.tax_area, ":note": site.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added site {address}."))?;
+        Ok(id)
+    }
+
+    /// Changes what is known of a site.
+    ///
+    /// # Errors
+    /// Refuses an empty address and a year that is not one.
+    pub fn edit_site(&self, id: SiteId, site: &NewSite) -> Result<()> {
+        let address = named("site", &site.address)?;
+        self.check_year(site.year_built)?;
+        self.connection
+            .prepare_cached(
+                "UPDATE site SET client_id = :client, address = :address, year_built = :year, tax_area_id = :tax_area,
+                        note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
+                ":tax_area": site.tax_area, ":note": site.note,
+            })?;
+        self.log(&format!("Changed site {address}."))
+    }
+
+    fn check_year(&self, year: Option<i32>) -> Result<()> {
+        let this_year = chrono::Datelike::year(&self.today());
+        match year {
+            Some(year) if !(1500..=this_year).contains(&year) => {
+                refuse!("`{year}` is not a year that a building here can be from")
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Takes a site out of use.
+    ///
+    /// # Errors
+    /// Refuses a site with a job that isn't closed.
+    pub fn void_site(&self, site: &Site) -> Result<()> {
+        if let Some(job) = self.jobs()?.iter().find(|job| job.site_id == site.id && !job.is_closed()) {
+            refuse!("`{}` has the job {}, which isn't closed", site.address, job.number);
+        }
+        self.connection
+            .execute("UPDATE site SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": site.id })?;
+        self.log(&format!("Took site {} out of use.", site.address))
+    }
+
+    /// Adds a room.
+    ///
+    /// # Errors
+    /// Refuses an empty name, one with a `/`, and one that is taken at the site.
+    pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
+        let name = named("room", &room.name)?;
+        if name.contains('/') {
+            refuse!("a room's name can't hold `/`: `{name}`");
+        }
+        if self.rooms_of(room.site)?.iter().any(|other| other.name.eq_ignore_ascii_case(&name)) {
+            refuse!("there is already a room `{name}` at that site");
+        }
+        let id = RoomId(self.new_id("room")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO room (id, site_id, name, shape, floor_condition, species, layout, refinished, note, recorded_at)
+                 VALUES (:id, :site, :name, :shape, :condition, :species, :layout, :refinished, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":site": room.site, ":name": name, ":shape": room.floor.to_string(),
+                ":condition": room.condition, ":species": room.species, ":layout": room.layout,
+                ":refinished": i64::from(room.refinished), ":note": room.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added room {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes a room; doorways stay.
+    ///
+    /// # Errors
+    /// Refuses an empty name, and doorways wider than the new walls.
+    pub fn edit_room(&self, room: &Room) -> Result<()> {
+        let name = named("room", &room.name)?;
+        room.edge()?;
+        self.connection
+            .prepare_cached(
+                "UPDATE room SET name = :name, shape = :shape, floor_condition = :condition, species = :species,
+                        layout = :layout, refinished = :refinished, note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": room.id, ":name": name, ":shape": room.floor.to_string(), ":condition": room.condition,
+                ":species": room.species, ":layout": room.layout, ":refinished": i64::from(room.refinished),
+                ":note": room.note,
+            })?;
+        self.log(&format!("Changed room {name}."))
+    }
+
+    /// Adds a doorway between a room and another, or outside.
+    ///
+    /// # Errors
+    /// Refuses openings that are wider together than either room's walls are long.
+    pub fn add_door(&self, room: RoomId, other: Option<RoomId>, width: Length) -> Result<()> {
+        if other == Some(room) {
+            refuse!("a doorway leads to another room");
+        }
+        self.connection
+            .prepare_cached("INSERT INTO doorway (id, room_id, other_room_id, width_nm) VALUES (:id, :room, :other, :width)")?
+            .execute(named_params! {
+                ":id": self.new_id("doorway")?, ":room": room, ":other": other, ":width": Nanometres(width),
+            })?;
+        let site = self.connection.query_row("SELECT site_id FROM room WHERE id = ?1", [room], |row| row.get(0))?;
+        for changed in self.rooms_of(site)?.iter().filter(|changed| changed.id == room || Some(changed.id) == other) {
+            changed.edge()?;
+        }
+        Ok(())
+    }
+
+    /// Takes the doorways of a room out of use, before it gets others.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn void_doors(&self, room: RoomId) -> Result<()> {
+        self.connection.execute(
+            "UPDATE doorway SET voided_on = :on WHERE voided_on IS NULL AND (room_id = :room OR other_room_id = :room)",
+            named_params! { ":on": self.today(), ":room": room },
+        )?;
+        Ok(())
+    }
+
+    /// Takes a room out of use.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn void_room(&self, room: &Room) -> Result<()> {
+        self.void_doors(room.id)?;
+        self.connection
+            .execute("UPDATE room SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": room.id })?;
+        self.log(&format!("Took room {} out of use.", room.name))
+    }
+
+    /// Notes a finding.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn add_finding(&self, room: &Room, found: &Found, unit: Unit, place: &str, note: &str) -> Result<FindingId> {
+        let id = FindingId(self.new_id("finding")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO finding (id, room_id, kind, quantity_micro, unit, place, note, recorded_at)
+                 VALUES (:id, :room, :kind, :quantity, :unit, :place, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":room": room.id, ":kind": found.kind, ":quantity": Micro(found.quantity), ":unit": unit,
+                ":place": place, ":note": note, ":now": self.now(),
+            })?;
+        self.log(&format!("Noted {} in {}.", found.kind, room.name))?;
+        Ok(id)
+    }
+
+    /// Takes a finding out of use.
+    ///
+    /// # Errors
+    /// Refuses one that isn't there.
+    pub fn void_finding(&self, id: FindingId) -> Result<()> {
+        let kind: Option<String> = self
+            .connection
+            .query_row(
+                "UPDATE finding SET voided_on = :on WHERE id = :id AND voided_on IS NULL RETURNING kind",
+                named_params! { ":on": self.today(), ":id": id },
+                |row| row.get(0),
+            )
+            .optional()?;
+        match kind {
+            Some(kind) => self.log(&format!("Took finding {} ({kind}) out of use.", id.0)),
+            None => Err(Refusal::new(format!("no finding {}", id.0)).hint("gritledger finding list SITE").into()),
+        }
+    }
+
+    /// Adds a worker.
+    ///
+    /// # Errors
+    /// Refuses an empty name and one that is taken.
+    pub fn add_worker(&self, name: &str, wage: Money) -> Result<WorkerId> {
+        let name = named("worker", name)?;
+        if self.workers()?.iter().any(|other| other.name.eq_ignore_ascii_case(&name)) {
+            refuse!("there is already a worker `{name}`");
+        }
+        if wage.is_negative() {
+            refuse!("a wage is not below zero");
+        }
+        let id = WorkerId(self.new_id("worker")?);
+        self.connection
+            .prepare_cached("INSERT INTO worker (id, name, wage_minor, recorded_at) VALUES (:id, :name, :wage, :now)")?
+            .execute(named_params! { ":id": id, ":name": name, ":wage": wage, ":now": self.now() })?;
+        self.log(&format!("Added worker {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes a worker's wage or standing, from now on.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn edit_worker(&self, worker: &Worker) -> Result<()> {
+        if worker.wage.is_negative() {
+            refuse!("a wage is not below zero");
+        }
+        self.connection.execute(
+            "UPDATE worker SET wage_minor = :wage, active = :active WHERE id = :id",
+            named_params! { ":wage": worker.wage, ":active": i64::from(worker.active), ":id": worker.id },
+        )?;
+        self.log(&format!("Changed worker {}.", worker.name))
+    }
+}
+
+/// Returns a name without blanks at its ends; an empty one is refused.
+fn named(noun: &str, name: &str) -> Result<String> {
+    let name = name.trim();
+    if name.is_empty() {
+        refuse!("a {noun} needs a name");
+    }
+    Ok(name.to_owned())
+}

@@ -1,0 +1,615 @@
+//! Quotes: drafted once, then sent, accepted or declined.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use chrono::{Days, NaiveDate};
+use rusqlite::{Row, named_params};
+
+use super::columns::Micro;
+use super::{Ledger, Refusal, Room, Site, Writing, numbered, read_number, refuse};
+use crate::money::{Decimal, Money};
+use crate::trade::cautions::{Caution, cautions};
+use crate::trade::operation::{Operation, SkippedGrades, skipped_grades};
+use crate::trade::quote::{ItemLine, Line, Offer, Quote, QuotedRoom, Terms, WorkLine, price};
+use crate::trade::rates::FloorClass;
+use crate::trade::takeoff::{Methods, take_off};
+use crate::trade::{JobId, QuoteId, RoomId, SiteId};
+
+/// What a draft is asked for; what is left out comes from the settings.
+#[derive(Clone, Debug, Default)]
+pub struct DraftRequest {
+    /// The rooms to be done, by name; none: every room of the site that is refinished.
+    pub rooms: Vec<String>,
+    /// The sanding sequence; `None`: the setting. `Some("none")`: no sanding.
+    pub sequence: Option<String>,
+    /// The coating schedule; `None`: the setting. `Some("none")`: no coats.
+    pub schedule: Option<String>,
+    /// The margin to keep, as a fraction; `None`: the setting.
+    pub margin: Option<Decimal>,
+    /// Whose wage prices the hours; `None`: the mean of the active workers.
+    pub worker: Option<String>,
+    /// Lump sums: what for, and how much.
+    pub others: Vec<(String, Money)>,
+    /// The quote that this is another version of.
+    pub revises: Option<QuoteId>,
+    /// The job that this is a variation of.
+    pub variation_of: Option<JobId>,
+}
+
+/// Where a quote stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum QuoteStatus {
+    /// Not sent yet.
+    Draft,
+    /// Sent, and open until its last day.
+    Sent,
+    /// Sent, and past its last day.
+    Expired,
+    /// Accepted.
+    Accepted,
+    /// Declined.
+    Declined,
+}
+
+impl QuoteStatus {
+    /// Returns the word for it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            QuoteStatus::Draft => "draft",
+            QuoteStatus::Sent => "sent",
+            QuoteStatus::Expired => "expired",
+            QuoteStatus::Accepted => "accepted",
+            QuoteStatus::Declined => "declined",
+        }
+    }
+}
+
+/// A quote's place in the ledger.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QuoteHeader {
+    /// Identity.
+    pub id: QuoteId,
+    /// `Q1`, or `Q1.2` for its second version.
+    pub number: String,
+    /// Where it is for.
+    pub site_id: SiteId,
+    /// The site's address.
+    pub site: String,
+    /// The client's name.
+    pub client: String,
+    /// The job that it is a variation of.
+    pub variation_of: Option<JobId>,
+    /// Where it stands today.
+    pub status: QuoteStatus,
+    /// When it was drafted.
+    pub drafted_on: NaiveDate,
+    /// When it was sent.
+    pub sent_on: Option<NaiveDate>,
+    /// The last day it can be accepted.
+    pub valid_until: Option<NaiveDate>,
+    /// When it was accepted or declined.
+    pub decided_on: Option<NaiveDate>,
+    /// The price before tax.
+    pub price: Money,
+    /// Tax on the price.
+    pub tax: Money,
+}
+
+/// A quote with everything in it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QuoteRecord {
+    /// Its place in the ledger.
+    pub header: QuoteHeader,
+    /// What it says.
+    pub quote: Quote,
+}
+
+/// A draft that was just made, and what its owner should know.
+#[derive(Clone, Debug)]
+pub struct Drafted {
+    /// The quote.
+    pub record: QuoteRecord,
+    /// Cuts that skip more than one grade.
+    pub skipped: Vec<SkippedGrades>,
+}
+
+const HEADERS: &str = "
+    SELECT quote.id, quote.number, quote.version, quote.site_id, quote.job_id, quote.drafted_on, quote.price_minor,
+           quote.tax_minor, site.address AS site, client.name AS client,
+           sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on
+    FROM quote
+    JOIN site ON site.id = quote.site_id
+    JOIN client ON client.id = site.client_id
+    LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'
+    LEFT JOIN quote_event AS decided ON decided.quote_id = quote.id AND decided.what IN ('accepted', 'declined')";
+
+impl Ledger {
+    /// Returns every quote, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn quotes(&self) -> Result<Vec<QuoteHeader>> {
+        let sql = format!("{HEADERS} ORDER BY quote.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let headers = statement.query_map([], |row| self.header_from_row(row))?;
+        Ok(headers.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the quote of that number; without a version, the newest version.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't one, and one that isn't there.
+    pub fn quote(&self, number: &str) -> Result<QuoteRecord> {
+        let (series, version) = match number.split_once('.') {
+            Some((series, version)) => (series, Some(version.parse::<i64>().ok().filter(|version| *version > 0))),
+            None => (number, None),
+        };
+        let (Some((copy, wanted)), None | Some(Some(_))) = (read_number('Q', series), version) else {
+            return Err(Refusal::new(format!("`{number}` is not a quote number")).hint("quotes are numbered Q1, Q1.2").into());
+        };
+        let sql = format!(
+            "{HEADERS}
+             WHERE quote.id >> 40 = :copy AND quote.number = :number AND (:version IS NULL OR quote.version = :version)
+             ORDER BY quote.version DESC LIMIT 1"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let parameters = named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten() };
+        let header = statement.query_map(parameters, |row| self.header_from_row(row))?.next().transpose()?;
+        match header {
+            Some(header) => self.complete(header),
+            None => Err(Refusal::new(format!("no quote {number}")).hint("gritledger quote list").into()),
+        }
+    }
+
+    /// Returns the quote of that identity.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn quote_by_id(&self, id: QuoteId) -> Result<QuoteRecord> {
+        let sql = format!("{HEADERS} WHERE quote.id = :id");
+        let header = self.connection.prepare_cached(&sql)?.query_row(named_params! { ":id": id }, |row| {
+            self.header_from_row(row)
+        })?;
+        self.complete(header)
+    }
+
+    fn header_from_row(&self, row: &Row<'_>) -> rusqlite::Result<QuoteHeader> {
+        let id: QuoteId = row.get("id")?;
+        let version: i64 = row.get("version")?;
+        let series = numbered('Q', id.0, row.get("number")?);
+        let decision: Option<String> = row.get("decision")?;
+        let valid_until: Option<NaiveDate> = row.get("valid_until")?;
+        let status = match (decision.as_deref(), valid_until) {
+            (Some("accepted"), _) => QuoteStatus::Accepted,
+            (Some(_), _) => QuoteStatus::Declined,
+            (None, None) => QuoteStatus::Draft,
+            (None, Some(last)) if last < self.today() => QuoteStatus::Expired,
+            (None, Some(_)) => QuoteStatus::Sent,
+        };
+        Ok(QuoteHeader {
+            id,
+            number: if version == 1 { series } else { format!("{series}.{version}") },
+            site_id: row.get("site_id")?,
+            site: row.get("site")?,
+            client: row.get("client")?,
+            variation_of: row.get("job_id")?,
+            status,
+            drafted_on: row.get("drafted_on")?,
+            sent_on: row.get("sent_on")?,
+            valid_until,
+            decided_on: row.get("decided_on")?,
+            price: row.get("price_minor")?,
+            tax: row.get("tax_minor")?,
+        })
+    }
+
+    fn complete(&self, header: QuoteHeader) -> Result<QuoteRecord> {
+        let (sequence, schedule, terms) = self
+            .connection
+            .prepare_cached(
+                "SELECT sequence, schedule, margin_micro, wage_micro, burden_micro, overhead_micro, tax_micro
+                 FROM quote WHERE id = :id",
+            )?
+            .query_row(named_params! { ":id": header.id }, |row| {
+                let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
+                let terms = Terms {
+                    margin: micro("margin_micro")?,
+                    wage: micro("wage_micro")?,
+                    burden: micro("burden_micro")?,
+                    overhead: micro("overhead_micro")?,
+                    tax_percent: micro("tax_micro")?,
+                };
+                Ok((row.get("sequence")?, row.get("schedule")?, terms))
+            })?;
+        let quote = Quote {
+            sequence,
+            schedule,
+            rooms: self.quoted_rooms(header.id)?,
+            lines: self.quote_lines(header.id)?,
+            cautions: self.quote_cautions(header.id)?,
+            terms,
+            price: header.price,
+            tax: header.tax,
+        };
+        Ok(QuoteRecord { header, quote })
+    }
+
+    fn quoted_rooms(&self, quote: QuoteId) -> Result<Vec<QuotedRoom>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT room_id, room.name, area_micro, edge_micro, steps, quote_room.floor_condition, quote_room.species,
+                    price_minor
+             FROM quote_room JOIN room ON room.id = room_id
+             WHERE quote_id = :quote ORDER BY position",
+        )?;
+        let rooms = statement.query_map(named_params! { ":quote": quote }, |row| {
+            Ok(QuotedRoom {
+                id: row.get("room_id")?,
+                name: row.get("name")?,
+                area: row.get::<_, Micro>("area_micro")?.0,
+                edge: row.get::<_, Micro>("edge_micro")?.0,
+                steps: row.get("steps")?,
+                class: FloorClass { condition: row.get("floor_condition")?, species: row.get("species")? },
+                price: row.get("price_minor")?,
+            })
+        })?;
+        Ok(rooms.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn quote_lines(&self, quote: QuoteId) -> Result<Vec<Line>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT kind, room_id, operation_id, operation.name AS operation, operation.driver, task.id AS task_id,
+                    task.name AS task, quote_line.item_id, item.name AS item, item.unit, quote_line.machine_id,
+                    machine.name AS machine, what, driver_micro, passes, item_micro, load_micro, unit_price_micro,
+                    item_cost_minor, hours_micro, labour_cost_minor, days, other_cost_minor
+             FROM quote_line
+             LEFT JOIN operation ON operation.id = operation_id
+             LEFT JOIN task ON task.id = operation.task_id
+             LEFT JOIN item ON item.id = quote_line.item_id
+             LEFT JOIN machine ON machine.id = quote_line.machine_id
+             WHERE quote_id = :quote ORDER BY position",
+        )?;
+        let lines = statement.query_map(named_params! { ":quote": quote }, line_from_row)?;
+        Ok(lines.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn quote_cautions(&self, quote: QuoteId) -> Result<Vec<Caution>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT caution, source FROM quote_caution WHERE quote_id = :quote ORDER BY position",
+        )?;
+        let cautions = statement.query_map(named_params! { ":quote": quote }, |row| {
+            Ok(Caution { text: row.get("caution")?, source: row.get("source")? })
+        })?;
+        Ok(cautions.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns what a request would offer, before it is priced.
+    fn offer(&self, site: &Site, request: &DraftRequest) -> Result<(Offer, Vec<SkippedGrades>)> {
+        let rooms = self.rooms_to_quote(site, request)?;
+        let chosen = |asked: &Option<String>, default: Result<String>| match asked.as_deref() {
+            Some("none") => Ok::<_, anyhow::Error>(None),
+            Some(name) => Ok(Some(name.to_owned())),
+            None => Ok(Some(default?)),
+        };
+        let sequence = chosen(&request.sequence, self.default_sequence())?.map(|name| self.sequence(&name)).transpose()?;
+        let schedule = chosen(&request.schedule, self.default_schedule())?.map(|name| self.schedule(&name)).transpose()?;
+        let skipped = sequence.as_ref().map(skipped_grades).unwrap_or_default();
+        let names = (sequence.as_ref().map(|used| used.name.clone()), schedule.as_ref().map(|used| used.name.clone()));
+        let methods = Methods { operations: self.operations()?, sequence, schedule };
+
+        let measured = self.measured(&rooms)?;
+        let work = take_off(&measured, &methods, &self.rates()?)?;
+        let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
+        let hazards: Vec<_> = work.iter().flat_map(|line| line.operation.hazards.iter().copied()).collect();
+        let machines = self.machines()?.into_iter().map(|machine| (machine.id, (machine.name, machine.tariff)));
+        let offer = Offer {
+            sequence: names.0,
+            schedule: names.1,
+            rooms: measured,
+            work,
+            others: request.others.clone(),
+            machines: machines.collect(),
+            day_hours: self.day_hours()?,
+            cautions: cautions(site.year_built, &conditions, &hazards),
+            terms: self.terms(site, request)?,
+        };
+        Ok((offer, skipped))
+    }
+
+    fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
+        if request.rooms.is_empty() {
+            let rooms: Vec<Room> = self.rooms_of(site.id)?.into_iter().filter(|room| room.refinished).collect();
+            if rooms.is_empty() {
+                return Err(Refusal::new(format!("`{}` has no rooms to quote", site.address))
+                    .hint(format!("gritledger room add \"{}\" NAME --shape \"L x W\"", site.address))
+                    .into());
+            }
+            return Ok(rooms);
+        }
+        let mut rooms: Vec<Room> = Vec::new();
+        for name in &request.rooms {
+            let room = self.room(name, Some(site.id))?;
+            if rooms.iter().any(|earlier| earlier.id == room.id) {
+                refuse!("`{}` is named twice", room.name);
+            }
+            rooms.push(room);
+        }
+        Ok(rooms)
+    }
+
+    fn terms(&self, site: &Site, request: &DraftRequest) -> Result<Terms> {
+        let wage = match &request.worker {
+            Some(name) => self.currency().decimal(self.worker(name)?.wage),
+            None => match self.mean_wage()? {
+                Some(wage) => wage,
+                None => {
+                    return Err(Refusal::new("nobody works here yet, so hours have no price")
+                        .hint("gritledger worker add \"NAME\" --wage 28.00")
+                        .into());
+                }
+            },
+        };
+        Ok(Terms {
+            margin: request.margin.map_or_else(|| self.margin(), Ok)?,
+            wage,
+            burden: self.burden()?,
+            overhead: self.overhead()?,
+            tax_percent: self.tax_percent_of(site.tax_area.as_ref().map(|(id, _)| *id), self.today())?,
+        })
+    }
+}
+
+fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
+    let kind: String = row.get("kind")?;
+    let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
+    let cost = row.get("other_cost_minor")?;
+    Ok(match kind.as_str() {
+        "rental" => Line::Rental { machine: row.get("machine_id")?, name: row.get("machine")?, days: row.get("days")?, cost },
+        "other" => Line::Other { what: row.get("what")?, cost },
+        "overhead" => Line::Overhead { cost },
+        _ => {
+            let item_id: Option<crate::trade::ItemId> = row.get("item_id")?;
+            let item = match item_id {
+                Some(id) => Some(ItemLine {
+                    id,
+                    name: row.get("item")?,
+                    unit: row.get("unit")?,
+                    expected: micro("item_micro")?,
+                    load: micro("load_micro")?,
+                    unit_price: micro("unit_price_micro")?,
+                    cost: row.get("item_cost_minor")?,
+                }),
+                None => None,
+            };
+            Line::Work(WorkLine {
+                room: row.get("room_id")?,
+                operation: row.get("operation_id")?,
+                name: row.get("operation")?,
+                task: crate::trade::operation::Task { id: row.get("task_id")?, name: row.get("task")? },
+                driver: row.get("driver")?,
+                quantity: micro("driver_micro")?,
+                passes: row.get("passes")?,
+                item,
+                hours: micro("hours_micro")?,
+                labour: row.get("labour_cost_minor")?,
+            })
+        }
+    })
+}
+
+impl Writing<'_> {
+    /// Drafts a quote for a site.
+    ///
+    /// # Errors
+    /// Refuses unknown rooms and methods, a site without rooms, a firm without workers, and a margin of 100 % or more.
+    pub fn draft_quote(&self, site: &Site, request: &DraftRequest) -> Result<Drafted> {
+        let (offer, skipped) = self.offer(site, request)?;
+        let quote = price(offer, self.currency())?;
+        let (number, version) = match request.revises {
+            Some(earlier) => self.next_version(earlier, site)?,
+            None => (self.new_number("quote")?, 1),
+        };
+        let id = QuoteId(self.new_id("quote")?);
+        self.insert_quote(id, number, version, site, request.variation_of, &quote)?;
+        let record = self.quote_by_id(id)?;
+        self.log(&format!("Drafted quote {} for {}.", record.header.number, site.address))?;
+        Ok(Drafted { record, skipped })
+    }
+
+    fn next_version(&self, earlier: QuoteId, site: &Site) -> Result<(i64, i64)> {
+        let (number, newest, site_id): (i64, i64, SiteId) = self.connection.query_row(
+            "SELECT quote.number, MAX(other.version) AS newest, quote.site_id
+             FROM quote JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
+             WHERE quote.id = :id",
+            named_params! { ":id": earlier },
+            |row| Ok((row.get("number")?, row.get("newest")?, row.get("site_id")?)),
+        )?;
+        if site_id != site.id {
+            refuse!("that quote is for another site");
+        }
+        Ok((number, newest + 1))
+    }
+
+    fn insert_quote(
+        &self,
+        id: QuoteId,
+        number: i64,
+        version: i64,
+        site: &Site,
+        variation_of: Option<JobId>,
+        quote: &Quote,
+    ) -> Result<()> {
+        let terms = quote.terms;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote (id, number, version, site_id, job_id, sequence, schedule, margin_micro, wage_micro,
+                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, drafted_on, recorded_at)
+                 VALUES (:id, :number, :version, :site, :job, :sequence, :schedule, :margin, :wage, :burden, :overhead,
+                         :tax_percent, :price, :tax, :today, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":number": number, ":version": version, ":site": site.id, ":job": variation_of,
+                ":sequence": quote.sequence, ":schedule": quote.schedule, ":margin": Micro(terms.margin),
+                ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
+                ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
+                ":today": self.today(), ":now": self.now(),
+            })?;
+        for (position, room) in quote.rooms.iter().enumerate() {
+            self.insert_quoted_room(id, position + 1, room)?;
+        }
+        for (position, line) in quote.lines.iter().enumerate() {
+            self.insert_line(id, position + 1, line)?;
+        }
+        for (position, caution) in quote.cautions.iter().enumerate() {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO quote_caution (quote_id, position, caution, source)
+                     VALUES (:quote, :position, :caution, :source)",
+                )?
+                .execute(named_params! {
+                    ":quote": id, ":position": position_column(position + 1), ":caution": caution.text,
+                    ":source": caution.source,
+                })?;
+        }
+        Ok(())
+    }
+
+    fn insert_quoted_room(&self, quote: QuoteId, position: usize, room: &QuotedRoom) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_room (id, quote_id, position, room_id, area_micro, edge_micro, steps,
+                                         floor_condition, species, price_minor)
+                 VALUES (:id, :quote, :position, :room, :area, :edge, :steps, :condition, :species, :price)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("quote_room")?, ":quote": quote, ":position": position_column(position),
+                ":room": room.id, ":area": Micro(room.area), ":edge": Micro(room.edge), ":steps": room.steps,
+                ":condition": room.class.condition, ":species": room.class.species, ":price": room.price,
+            })?;
+        Ok(())
+    }
+
+    fn insert_line(&self, quote: QuoteId, position: usize, line: &Line) -> Result<()> {
+        let (kind, what, machine, days, other_cost) = match line {
+            Line::Work(_) => ("work", "", None, None, Money::ZERO),
+            Line::Rental { machine, days, cost, .. } => ("rental", "", Some(*machine), Some(*days), *cost),
+            Line::Other { what, cost } => ("other", what.as_str(), None, None, *cost),
+            Line::Overhead { cost } => ("overhead", "", None, None, *cost),
+        };
+        let work = if let Line::Work(work) = line { Some(work) } else { None };
+        let item = work.and_then(|work| work.item.as_ref());
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, item_id, machine_id, what,
+                                         driver_micro, passes, item_micro, load_micro, unit_price_micro,
+                                         item_cost_minor, hours_micro, labour_cost_minor, days, other_cost_minor)
+                 VALUES (:id, :quote, :position, :kind, :room, :operation, :item, :machine, :what, :driver, :passes,
+                         :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("quote_line")?, ":quote": quote, ":position": position_column(position),
+                ":kind": kind, ":room": line.room(), ":operation": work.map(|work| work.operation),
+                ":item": item.map(|item| item.id), ":machine": machine, ":what": what,
+                ":driver": work.map(|work| Micro(work.quantity)), ":passes": work.map(|work| work.passes),
+                ":expected": item.map(|item| Micro(item.expected)), ":load": item.map(|item| Micro(item.load)),
+                ":unit_price": item.map(|item| Micro(item.unit_price)),
+                ":item_cost": item.map_or(Money::ZERO, |item| item.cost),
+                ":hours": work.map(|work| Micro(work.hours)),
+                ":labour": work.map_or(Money::ZERO, |work| work.labour), ":days": days, ":other_cost": other_cost,
+            })?;
+        Ok(())
+    }
+
+    /// Sends a draft: from now on it never changes. Returns the last day it can be accepted.
+    ///
+    /// # Errors
+    /// Refuses what isn't a draft.
+    pub fn send_quote(&self, header: &QuoteHeader, valid_days: u32) -> Result<NaiveDate> {
+        if header.status != QuoteStatus::Draft {
+            return Err(Refusal::new(format!("{} is {}, not a draft", header.number, header.status.as_str()))
+                .hint(format!("gritledger quote draft \"{}\" --revises {}", header.site, header.number))
+                .into());
+        }
+        let last = self.today() + Days::new(u64::from(valid_days));
+        self.add_quote_event(header.id, "sent", Some(last))?;
+        self.log(&format!("Sent quote {} to {}, valid until {last}.", header.number, header.client))?;
+        Ok(last)
+    }
+
+    /// Accepts a sent quote: it becomes a job, or changes the job it is a variation of.
+    ///
+    /// # Errors
+    /// Refuses what wasn't sent, what was decided already, and what expired unless `late` honours it.
+    pub fn accept_quote(&self, header: &QuoteHeader, late: bool) -> Result<JobId> {
+        match header.status {
+            QuoteStatus::Sent => {}
+            QuoteStatus::Expired if late => {}
+            QuoteStatus::Expired => {
+                return Err(Refusal::new(format!("{} expired", header.number))
+                    .hint(format!("gritledger quote accept {} --expired, to honour it all the same", header.number))
+                    .hint(format!("gritledger quote draft \"{}\" --revises {}", header.site, header.number))
+                    .into());
+            }
+            QuoteStatus::Draft => {
+                return Err(Refusal::new(format!("{} was not sent", header.number))
+                    .hint(format!("gritledger quote send {}", header.number))
+                    .into());
+            }
+            QuoteStatus::Accepted | QuoteStatus::Declined => {
+                refuse!("{} was {} already", header.number, header.status.as_str())
+            }
+        }
+        self.add_quote_event(header.id, "accepted", None)?;
+        match header.variation_of {
+            Some(job) => {
+                self.log(&format!("Accepted quote {} as a variation of {}.", header.number, self.job_by_id(job)?.number))?;
+                Ok(job)
+            }
+            None => {
+                let job = self.open_job(header.site_id, Some(header.id))?;
+                self.log(&format!("Accepted quote {}: it is {} now.", header.number, self.job_by_id(job)?.number))?;
+                Ok(job)
+            }
+        }
+    }
+
+    /// Notes that the client declined.
+    ///
+    /// # Errors
+    /// Refuses what wasn't sent and what was decided already.
+    pub fn decline_quote(&self, header: &QuoteHeader) -> Result<()> {
+        if !matches!(header.status, QuoteStatus::Sent | QuoteStatus::Expired) {
+            refuse!("{} is {}: only a sent quote can be declined", header.number, header.status.as_str());
+        }
+        self.add_quote_event(header.id, "declined", None)?;
+        self.log(&format!("Quote {} was declined.", header.number))
+    }
+
+    fn add_quote_event(&self, quote: QuoteId, what: &str, valid_until: Option<NaiveDate>) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_event (id, quote_id, what, valid_until, happened_on, recorded_at)
+                 VALUES (:id, :quote, :what, :valid_until, :today, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("quote_event")?, ":quote": quote, ":what": what, ":valid_until": valid_until,
+                ":today": self.today(), ":now": self.now(),
+            })?;
+        Ok(())
+    }
+}
+
+/// Positions are counted in memory and kept as SQLite integers.
+fn position_column(position: usize) -> i64 {
+    i64::try_from(position).expect("a quote has fewer lines than 2^63")
+}
+
+/// Names the operations of a list, for reports.
+pub(super) fn operation_names(operations: &[Operation]) -> BTreeMap<crate::trade::OperationId, String> {
+    operations.iter().map(|operation| (operation.id, operation.name.clone())).collect()
+}
+
+/// A quoted room's name, by identity.
+pub fn room_names(rooms: &[QuotedRoom]) -> BTreeMap<RoomId, String> {
+    rooms.iter().map(|room| (room.id, room.name.clone())).collect()
+}

@@ -1,0 +1,313 @@
+//! Looking back and around: margins, variances, consumables, and what today asks for.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
+
+use super::quotes::operation_names;
+use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader, QuoteStatus};
+use crate::money::{Decimal, Money, quantity};
+use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
+use crate::trade::quote::{Line, Terms};
+use crate::trade::rental::{due_back, days_between};
+use crate::trade::variance::{VarianceLine, compare};
+use crate::trade::{RoomId, Unit};
+
+/// How many days ahead `today` looks for quotes that expire.
+const EXPIRING_DAYS: u64 = 5;
+
+/// A job's outcome.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct JobMargin {
+    /// The job.
+    pub job: Job,
+    /// What it brought in and cost.
+    pub outcome: Outcome,
+    /// The same for each of its rooms.
+    pub rooms: Vec<(String, Outcome)>,
+}
+
+impl JobMargin {
+    /// Returns the month that the job counts in: when it was closed, begun or agreed.
+    pub fn month(&self) -> String {
+        let job = &self.job;
+        let day = job.closed_on.filter(|_| job.is_closed()).or(job.started_on).unwrap_or(job.agreed_on);
+        day.format("%Y-%m").to_string()
+    }
+}
+
+/// A job's variance, with what is needed to print it.
+#[derive(Clone, Debug)]
+pub struct JobVariance {
+    /// The job.
+    pub job: Job,
+    /// The lines.
+    pub lines: Vec<VarianceLine>,
+    /// Names of the rooms.
+    pub rooms: BTreeMap<RoomId, String>,
+}
+
+/// Quoted and used of one item in one operation, over jobs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ConsumableLine {
+    /// The item's name.
+    pub item: String,
+    /// The operation; `None`: not said.
+    pub operation: Option<String>,
+    /// The item's unit.
+    pub unit: Unit,
+    /// Jobs that quoted or used it.
+    pub jobs: usize,
+    /// Quoted quantity.
+    pub quoted: Decimal,
+    /// Quoted cost.
+    pub quoted_cost: Money,
+    /// Used quantity.
+    pub used: Decimal,
+    /// What it cost.
+    pub used_cost: Money,
+}
+
+/// A machine that is out, and when it must be back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DueBack {
+    /// The machine's name.
+    pub machine: String,
+    /// The job that has it.
+    pub job: String,
+    /// When it went out.
+    pub out_at: NaiveDateTime,
+    /// Days that the quote planned; `None`: it planned none.
+    pub planned_days: Option<u32>,
+    /// By when it must be back to cost no more than planned (or than one more day, once that is past).
+    pub due: NaiveDateTime,
+    /// The plan is past.
+    pub overdue: bool,
+}
+
+/// A coat that can go on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CoatDue {
+    /// The job.
+    pub job: String,
+    /// What is next.
+    pub operation: String,
+    /// Which coat it is, and of how many.
+    pub coat: (usize, usize),
+    /// From when on it may go on.
+    pub from: NaiveDate,
+}
+
+/// Everything that today asks for.
+#[derive(Clone, Debug)]
+pub struct Today {
+    /// The date.
+    pub date: NaiveDate,
+    /// Jobs that are open or agreed.
+    pub jobs: Vec<Job>,
+    /// Machines that are out.
+    pub machines: Vec<DueBack>,
+    /// Coats that are due.
+    pub coats: Vec<CoatDue>,
+    /// Quotes sent and not answered; those about to expire come first.
+    pub quotes: Vec<QuoteHeader>,
+    /// Invoices past their due date.
+    pub overdue: Vec<Invoice>,
+    /// Items used without a receipt.
+    pub awaiting: Vec<AwaitingReceipt>,
+}
+
+impl Ledger {
+    /// Returns the outcome of a job.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn margin_of(&self, job: &Job) -> Result<JobMargin> {
+        let agreed = self.agreed(job)?;
+        let logged = self.logged(job)?;
+        let overhead = match agreed.terms() {
+            Some(terms) => terms.overhead,
+            None => self.overhead()?,
+        };
+        let late: Vec<Logged> = logged.iter().filter(|cost| cost.late).cloned().collect();
+        let outcome = Outcome {
+            price: agreed.price(),
+            variations: agreed.variations(),
+            estimated: agreed.estimated(),
+            actual: totals(&logged, overhead).total(),
+            late: totals(&late, overhead).total(),
+        };
+        let rooms = agreed.rooms();
+        let shares: Vec<(RoomId, Money, Money)> =
+            rooms.iter().map(|(room, price, variations)| (room.id, *price, *variations)).collect();
+        let by_room = by_room(&outcome, &shares, &agreed.lines(), &logged);
+        let named = rooms.into_iter().zip(by_room).map(|((room, ..), (_, outcome))| (room.name, outcome));
+        Ok(JobMargin { job: job.clone(), outcome, rooms: named.collect() })
+    }
+
+    /// Returns a job's quoted lines beside its actual ones.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
+        let agreed = self.agreed(job)?;
+        let names = operation_names(&self.operations()?);
+        let terms = self.terms_or_settings(&agreed)?;
+        let lines = compare(
+            &agreed.lines(),
+            &terms,
+            &self.logged(job)?,
+            |operation| names.get(&operation).cloned().unwrap_or_default(),
+            self.currency(),
+        );
+        let mut rooms: BTreeMap<RoomId, String> =
+            agreed.rooms().into_iter().map(|(room, ..)| (room.id, room.name)).collect();
+        rooms.extend(self.rooms_of(job.site_id)?.into_iter().map(|room| (room.id, room.name)));
+        Ok(JobVariance { job: job.clone(), lines, rooms })
+    }
+
+    fn terms_or_settings(&self, agreed: &Agreed) -> Result<Terms> {
+        match agreed.terms() {
+            Some(terms) => Ok(terms),
+            None => Ok(Terms {
+                margin: Decimal::ZERO,
+                wage: Decimal::ZERO,
+                burden: self.burden()?,
+                overhead: self.overhead()?,
+                tax_percent: Decimal::ZERO,
+            }),
+        }
+    }
+
+    /// Returns quoted against used for every item and operation, over the jobs given.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn consumables(&self, jobs: &[Job]) -> Result<Vec<ConsumableLine>> {
+        let mut lines: BTreeMap<(String, Option<String>, Unit), ConsumableLine> = BTreeMap::new();
+        for job in jobs {
+            let variance = self.variance_of(job)?;
+            let mut seen: Vec<(String, Option<String>, Unit)> = Vec::new();
+            for line in variance.lines {
+                let subject = line.subject;
+                let (crate::trade::variance::LineKind::Item, Some(item)) = (subject.kind, subject.item) else { continue };
+                let key = (item.clone(), subject.operation.clone(), subject.unit);
+                let total = lines.entry(key.clone()).or_insert_with(|| ConsumableLine {
+                    item,
+                    operation: subject.operation,
+                    unit: subject.unit,
+                    jobs: 0,
+                    quoted: Decimal::ZERO,
+                    quoted_cost: Money::ZERO,
+                    used: Decimal::ZERO,
+                    used_cost: Money::ZERO,
+                });
+                total.quoted += line.quoted.quantity;
+                total.quoted_cost += line.quoted.cost;
+                total.used += line.actual.quantity;
+                total.used_cost += line.actual.cost;
+                if !seen.contains(&key) {
+                    total.jobs += 1;
+                    seen.push(key);
+                }
+            }
+        }
+        Ok(lines.into_values().collect())
+    }
+
+    /// Returns what today asks for.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn what_today_asks(&self) -> Result<Today> {
+        let jobs: Vec<Job> = self.jobs()?.into_iter().filter(|job| !job.is_closed()).collect();
+        let mut coats = Vec::new();
+        for job in jobs.iter().filter(|job| job.state == JobState::Open) {
+            coats.extend(self.coat_due(job)?);
+        }
+        let soon = self.today() + Days::new(EXPIRING_DAYS);
+        let mut quotes: Vec<QuoteHeader> = self
+            .quotes()?
+            .into_iter()
+            .filter(|quote| match quote.status {
+                QuoteStatus::Sent => true,
+                // An expired quote is news for as long as it was about to expire.
+                QuoteStatus::Expired => quote.valid_until.is_some_and(|last| last + Days::new(EXPIRING_DAYS) >= self.today()),
+                QuoteStatus::Draft | QuoteStatus::Accepted | QuoteStatus::Declined => false,
+            })
+            .collect();
+        quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));
+        let overdue = self
+            .invoices()?
+            .into_iter()
+            .filter(|invoice| invoice.due() > Money::ZERO && invoice.due_on.is_some_and(|due| due < self.today()));
+        Ok(Today {
+            date: self.today(),
+            jobs,
+            machines: self.machines_due()?,
+            coats,
+            quotes,
+            overdue: overdue.collect(),
+            awaiting: self.awaiting_receipt()?,
+        })
+    }
+
+    fn machines_due(&self) -> Result<Vec<DueBack>> {
+        let mut machines = Vec::new();
+        let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
+        for rental in self.rentals_out()? {
+            let job = self.job_by_id(rental.job_id)?;
+            let planned_days = self.agreed(&job)?.lines().iter().find_map(|line| match line {
+                Line::Rental { machine, days, .. } if *machine == rental.machine_id => Some(*days),
+                _ => None,
+            });
+            let planned = due_back(rental.out_at, planned_days.unwrap_or(1));
+            let overdue = planned < start_of_today;
+            let due = if overdue {
+                // The plan is past: what matters is when the next day begins to cost.
+                let begun = days_between(rental.out_at, start_of_today).len();
+                due_back(rental.out_at, u32::try_from(begun).unwrap_or(u32::MAX))
+            } else {
+                planned
+            };
+            machines.push(DueBack { machine: rental.machine, job: rental.job, out_at: rental.out_at, planned_days, due, overdue });
+        }
+        Ok(machines)
+    }
+
+    /// Returns the next coat of a job that has begun to be coated, if one is left.
+    fn coat_due(&self, job: &Job) -> Result<Option<CoatDue>> {
+        let agreed = self.agreed(job)?;
+        let Some(name) = agreed.quotes.first().and_then(|record| record.quote.schedule.clone()) else { return Ok(None) };
+        let schedule = self.schedule(&name)?;
+        let coats: Vec<_> = schedule.steps.iter().filter(|step| step.drying.is_some() && step.operation.driver == crate::trade::operation::Driver::Area).collect();
+        let logged = self.logged(job)?;
+        let entries = self.entries_of(job.id)?;
+        let is_coat = |cost: &&Logged| match &cost.what {
+            What::Item { item, operation, .. } => coats.iter().any(|step| {
+                *operation == Some(step.operation.id) || step.operation.item.as_ref().is_some_and(|needed| needed.id == *item)
+            }),
+            What::Hours { task: Some(task), .. } => coats.iter().any(|step| step.operation.task == *task),
+            What::Hours { .. } | What::Rental { .. } | What::Other { .. } => false,
+        };
+        let mut dates: Vec<NaiveDate> = logged
+            .iter()
+            .filter(is_coat)
+            .filter_map(|cost| entries.iter().find(|entry| entry.id == cost.entry).map(|entry| entry.happened_on))
+            .collect();
+        dates.sort_unstable();
+        dates.dedup();
+        let (Some(last), Some(next)) = (dates.last(), coats.get(dates.len())) else { return Ok(None) };
+        let hours = coats[dates.len() - 1].drying.map_or(Decimal::ZERO, |drying| drying.recoat_hours);
+        let minutes = rust_decimal::prelude::ToPrimitive::to_i64(&quantity(hours * Decimal::from(60))).unwrap_or(0);
+        // Laid at some hour of that day; counted from its start, the date is the earliest that the next may go on.
+        let from = (last.and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minutes)).date();
+        Ok(Some(CoatDue {
+            job: job.number.clone(),
+            operation: next.operation.name.clone(),
+            coat: (dates.len() + 1, coats.len()),
+            from,
+        }))
+    }
+}

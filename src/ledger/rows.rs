@@ -1,0 +1,241 @@
+//! Reading CSV from outside: every mistake is told as `file:line: column: what`, and nothing is guessed.
+
+use std::fmt::Display;
+use std::str::FromStr;
+
+use anyhow::Result;
+use chrono::NaiveDate;
+use csv::StringRecord;
+
+use super::{Refusal, near_names, refuse};
+use crate::money::{Decimal, number};
+
+/// The columns that a kind of file has.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Columns {
+    /// What the rows are called.
+    pub(super) kind: &'static str,
+    /// Columns that must be there.
+    pub(super) required: &'static [&'static str],
+    /// Columns that may be.
+    pub(super) optional: &'static [&'static str],
+}
+
+/// A CSV file that has been read.
+#[derive(Debug)]
+pub(super) struct Rows {
+    file: String,
+    headings: Vec<String>,
+    records: Vec<(u64, StringRecord)>,
+}
+
+/// One row of it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Row<'rows> {
+    rows: &'rows Rows,
+    /// The line that it begins on.
+    pub(super) line: u64,
+    record: &'rows StringRecord,
+}
+
+impl Rows {
+    /// Reads a file: UTF-8, with or without a byte-order mark, any line ends, blank lines skipped.
+    pub(super) fn read(file: &str, text: &[u8], columns: Columns) -> Result<Rows> {
+        let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+        let line_of = |byte: usize| text[..byte].iter().filter(|sign| **sign == b'\n').count() + 1;
+        if let Some(byte) = text.iter().position(|sign| *sign == 0) {
+            refuse!("{file}:{}: a NUL byte: this is not a CSV file", line_of(byte));
+        }
+        let text = match std::str::from_utf8(text) {
+            Ok(text) => text,
+            Err(error) => refuse!("{file}:{}: not UTF-8", line_of(error.valid_up_to())),
+        };
+        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::Headers).from_reader(text.as_bytes());
+        let headings: Vec<String> = match reader.headers() {
+            Ok(headings) => headings.iter().map(|heading| heading.to_lowercase()).collect(),
+            Err(error) => refuse!("{file}:1: {error}"),
+        };
+        check_headings(file, &headings, columns)?;
+        let mut records = Vec::new();
+        for record in reader.into_records() {
+            let record = match record {
+                Ok(record) => record,
+                Err(error) => return Err(unequal(file, &error)),
+            };
+            let line = record.position().map_or(0, csv::Position::line);
+            records.push((line, record));
+        }
+        Ok(Rows { file: file.to_owned(), headings, records })
+    }
+
+    /// Returns the rows in order.
+    pub(super) fn iter(&self) -> impl Iterator<Item = Row<'_>> {
+        self.records.iter().map(|(line, record)| Row { rows: self, line: *line, record })
+    }
+
+    /// Returns how many rows there are.
+    pub(super) fn len(&self) -> usize {
+        self.records.len()
+    }
+}
+
+fn check_headings(file: &str, headings: &[String], columns: Columns) -> Result<()> {
+    let Columns { kind, required, optional } = columns;
+    let known = || required.iter().chain(optional).copied();
+    for (position, heading) in headings.iter().enumerate() {
+        if headings[..position].contains(heading) {
+            refuse!("{file}:1: {heading}: this column is there twice");
+        }
+        if !known().any(|column| column == heading) {
+            let near = near_names(heading, known());
+            let meant = near.first().map(|near| format!("; did you mean {near}?")).unwrap_or_default();
+            return Err(Refusal::new(format!("{file}:1: `{heading}` is not a column of {kind}{meant}"))
+                .hint(format!("columns: {}", known().collect::<Vec<_>>().join(",")))
+                .into());
+        }
+    }
+    match required.iter().find(|column| !headings.iter().any(|heading| heading == *column)) {
+        Some(missing) => Err(Refusal::new(format!("{file}:1: {missing}: this column of {kind} is missing"))
+            .hint(format!("columns: {}", known().collect::<Vec<_>>().join(",")))
+            .into()),
+        None => Ok(()),
+    }
+}
+
+fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {
+    let message = match error.kind() {
+        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
+            let line = pos.as_ref().map_or(0, csv::Position::line);
+            format!("{file}:{line}: {len} cells, but {expected_len} columns")
+        }
+        _ => format!("{file}: {error}"),
+    };
+    Refusal::new(message).into()
+}
+
+impl<'rows> Row<'rows> {
+    /// Returns a cell's text; empty if the column isn't there. A defused formula comes back as it was.
+    pub(super) fn text(&self, column: &str) -> &'rows str {
+        let position = self.rows.headings.iter().position(|heading| heading == column);
+        let cell = position.and_then(|position| self.record.get(position)).unwrap_or_default();
+        match cell.strip_prefix('\'') {
+            Some(rest) if rest.starts_with(super::export::FORMULA_SIGNS) => rest,
+            _ => cell,
+        }
+    }
+
+    /// Returns a cell's text, refusing an empty one.
+    pub(super) fn filled(&self, column: &str) -> Result<&'rows str> {
+        match self.text(column).trim() {
+            "" => Err(self.wrong(column, "is empty")),
+            text => Ok(text),
+        }
+    }
+
+    /// Returns a mistake in a cell, in words.
+    pub(super) fn wrong(&self, column: &str, what: impl Display) -> anyhow::Error {
+        Refusal::new(format!("{}:{}: {column}: {what}", self.rows.file, self.line)).into()
+    }
+
+    /// Returns a cell read by a function; its error becomes the mistake in that cell.
+    pub(super) fn read<T, E: Display>(&self, column: &str, read: impl FnOnce(&str) -> Result<T, E>) -> Result<T> {
+        read(self.filled(column)?).map_err(|error| self.wrong(column, error))
+    }
+
+    /// Returns a cell read by a function; `None` if it is empty.
+    pub(super) fn maybe<T, E: Display>(
+        &self,
+        column: &str,
+        read: impl FnOnce(&str) -> Result<T, E>,
+    ) -> Result<Option<T>> {
+        match self.text(column).trim() {
+            "" => Ok(None),
+            text => read(text).map(Some).map_err(|error| self.wrong(column, error)),
+        }
+    }
+
+    /// Returns a word of a closed set.
+    pub(super) fn word<T: FromStr<Err: Display>>(&self, column: &str) -> Result<T> {
+        self.read(column, str::parse)
+    }
+
+    /// Returns a number that is not below zero; `None` if the cell is empty.
+    pub(super) fn number(&self, column: &str) -> Result<Option<Decimal>> {
+        self.maybe(column, not_negative)
+    }
+
+    /// Returns a number above zero.
+    pub(super) fn positive(&self, column: &str) -> Result<Decimal> {
+        self.read(column, |text| match number(text) {
+            Some(value) if value > Decimal::ZERO => Ok(value),
+            Some(_) => Err(format!("`{text}` is not above zero")),
+            None => Err(format!("`{text}` is not a number")),
+        })
+    }
+
+    /// Returns a date that is not after `today`.
+    pub(super) fn date(&self, column: &str, today: NaiveDate) -> Result<NaiveDate> {
+        self.read(column, |text| match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
+            Ok(date) if date > today => Err(format!("`{text}` is after today, {today}")),
+            Ok(date) => Ok(date),
+            Err(_) => Err(format!("`{text}` is not a date like 2026-03-02")),
+        })
+    }
+
+    /// Returns `yes` or `no` as a truth; the default if the cell is empty.
+    pub(super) fn truth(&self, column: &str, default: bool) -> Result<bool> {
+        let read = |text: &str| match text.to_ascii_lowercase().as_str() {
+            "yes" => Ok(true),
+            "no" => Ok(false),
+            _ => Err(format!("`{text}` is neither yes nor no")),
+        };
+        Ok(self.maybe(column, read)?.unwrap_or(default))
+    }
+
+    /// Returns what the ledger refuses about a row, with its place in front.
+    pub(super) fn place(&self, error: &anyhow::Error) -> anyhow::Error {
+        let hints = error.downcast_ref::<Refusal>().map(|refusal| refusal.hints.clone()).unwrap_or_default();
+        Refusal { message: format!("{}:{}: {error:#}", self.rows.file, self.line), hints }.into()
+    }
+}
+
+fn not_negative(text: &str) -> Result<Decimal, String> {
+    match number(text) {
+        Some(value) if value >= Decimal::ZERO => Ok(value),
+        Some(_) => Err(format!("`{text}` is below zero")),
+        None => Err(format!("`{text}` is not a number")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COLUMNS: Columns = Columns { kind: "rooms", required: &["room", "species"], optional: &["note"] };
+
+    fn refusal(text: &[u8]) -> String {
+        Rows::read("r.csv", text, COLUMNS).map(|rows| rows.len()).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn mistakes_of_the_file_are_told_with_their_place() {
+        for (text, expected) in [
+            (&b"room,spcies\nA,ash\n"[..], "r.csv:1: `spcies` is not a column of rooms; did you mean `species`?"),
+            (b"room\nA\n", "r.csv:1: species: this column of rooms is missing"),
+            (b"room,species,room\n", "r.csv:1: room: this column is there twice"),
+            (b"room,species\nA\n", "r.csv:2: 1 cells, but 2 columns"),
+            (b"room,species\nA,ash\nB,\xff\n", "r.csv:3: not UTF-8"),
+            (b"room,species\nA,a\0sh\n", "r.csv:2: a NUL byte: this is not a CSV file"),
+        ] {
+            assert_eq!(refusal(text), expected);
+        }
+    }
+
+    #[test]
+    fn marks_blank_lines_and_line_ends_of_other_programs_are_taken() {
+        let rows = Rows::read("r.csv", b"\xef\xbb\xbfRoom,Species\r\n\r\nA,'=ash\r\n", COLUMNS).unwrap();
+        let row = rows.iter().next().unwrap();
+        assert_eq!((row.line, row.text("room"), row.text("species"), row.text("note")), (3, "A", "=ash", ""));
+        assert_eq!(row.positive("room").unwrap_err().to_string(), "r.csv:3: room: `A` is not a number");
+    }
+}

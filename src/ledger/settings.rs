@@ -1,0 +1,398 @@
+//! Settings and tax areas: dated facts, the newest counts.
+
+use anyhow::{Context, Result};
+use chrono::NaiveDate;
+use rusqlite::{OptionalExtension, named_params};
+use rust_decimal::prelude::ToPrimitive;
+
+use super::columns::Micro;
+use super::rows::{Columns, Rows};
+use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
+use crate::measure::{Area, Units};
+use crate::money::{Decimal, number};
+use crate::trade::rates::Trust;
+
+/// Every setting with its default, as embedded.
+const SEED: &str = include_str!("../../seed-data/settings.csv");
+
+/// A setting as it stands.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Setting {
+    /// Its name.
+    pub name: String,
+    /// Its value, as typed.
+    pub value: String,
+    /// What it is.
+    pub description: String,
+    /// Where the value comes from.
+    pub source: String,
+}
+
+/// A tax area and its rates.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TaxArea {
+    /// Identity.
+    pub id: i64,
+    /// Its name.
+    pub name: String,
+    /// From when on which percentage of the price holds, oldest first.
+    pub rates: Vec<(NaiveDate, Decimal)>,
+}
+
+/// Returns name, value, description and source of every setting as embedded.
+fn seeds() -> Result<Vec<Setting>> {
+    let columns = Columns { kind: "settings", required: &["setting", "value", "description", "source"], optional: &[] };
+    let rows = Rows::read("settings.csv", SEED.as_bytes(), columns)?;
+    let seed = |row: super::rows::Row<'_>| Setting {
+        name: row.text("setting").to_owned(),
+        value: row.text("value").to_owned(),
+        description: row.text("description").to_owned(),
+        source: row.text("source").to_owned(),
+    };
+    Ok(rows.iter().map(seed).collect())
+}
+
+impl Ledger {
+    /// Returns the value of a setting, as typed.
+    ///
+    /// # Errors
+    /// Refuses an unknown name.
+    pub fn setting(&self, name: &str) -> Result<String> {
+        let value = self
+            .connection
+            .prepare_cached("SELECT value FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1")?
+            .query_row(named_params! { ":name": name.trim().to_lowercase() }, |row| row.get(0))
+            .optional()?;
+        match value {
+            Some(value) => Ok(value),
+            None => Err(unknown(name)?),
+        }
+    }
+
+    /// Returns every setting, in the order that the book lists them.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn settings(&self) -> Result<Vec<Setting>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT value, source FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1",
+        )?;
+        let mut settings = Vec::new();
+        for seed in seeds()? {
+            let newest = statement.query_row(named_params! { ":name": seed.name }, |row| {
+                Ok((row.get("value")?, row.get("source")?))
+            });
+            let (value, source) = newest.optional()?.unwrap_or((seed.value.clone(), seed.source.clone()));
+            settings.push(Setting { value, source, ..seed });
+        }
+        Ok(settings)
+    }
+
+    fn decimal_setting(&self, name: &str) -> Result<Decimal> {
+        let value = self.setting(name)?;
+        read_decimal(&value).with_context(|| format!("the setting {name} is `{value}`"))
+    }
+
+    fn share_setting(&self, name: &str) -> Result<Decimal> {
+        Ok(self.decimal_setting(name)? / Decimal::ONE_HUNDRED)
+    }
+
+    fn days_setting(&self, name: &str) -> Result<u32> {
+        self.decimal_setting(name)?.to_u32().with_context(|| format!("the setting {name} is not a number of days"))
+    }
+
+    fn trust_setting(&self, name: &str) -> Result<Decimal> {
+        let value = self.setting(name)?;
+        read_trust(&value, self.units()).with_context(|| format!("the setting {name} is `{value}`"))
+    }
+
+    /// Returns the margin that quotes keep, as a fraction.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn margin(&self) -> Result<Decimal> {
+        self.share_setting("margin")
+    }
+
+    /// Returns what an hour costs over its wage, as a factor.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn burden(&self) -> Result<Decimal> {
+        self.decimal_setting("burden")
+    }
+
+    /// Returns overhead as a fraction of labour.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn overhead(&self) -> Result<Decimal> {
+        self.share_setting("overhead")
+    }
+
+    /// Returns the working hours of a day.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn day_hours(&self) -> Result<Decimal> {
+        self.decimal_setting("day-hours")
+    }
+
+    /// Returns what a mile costs, in major units.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn mile_rate(&self) -> Result<Decimal> {
+        self.decimal_setting("mile-rate")
+    }
+
+    /// Returns for how many days a sent quote can be accepted.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn quote_valid_days(&self) -> Result<u32> {
+        self.days_setting("quote-valid-days")
+    }
+
+    /// Returns how many days after its issue an invoice falls due.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn payment_days(&self) -> Result<u32> {
+        self.days_setting("payment-days")
+    }
+
+    /// Returns the share of the price that deposits ask for, as a fraction.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn deposit_share(&self) -> Result<Decimal> {
+        self.share_setting("deposit")
+    }
+
+    /// Returns how far the book is trusted.
+    ///
+    /// # Errors
+    /// Fails if the settings are damaged.
+    pub fn trust(&self) -> Result<Trust> {
+        Ok(Trust {
+            discs: self.trust_setting("trust-discs")?,
+            finish: self.trust_setting("trust-finish")?,
+            hours: self.trust_setting("trust-hours")?,
+        })
+    }
+
+    /// Returns the sequence that quotes use unless another is named.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn default_sequence(&self) -> Result<String> {
+        self.setting("default-sequence")
+    }
+
+    /// Returns the schedule that quotes use unless another is named.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn default_schedule(&self) -> Result<String> {
+        self.setting("default-schedule")
+    }
+
+    /// Returns the tax areas, by name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn tax_areas(&self) -> Result<Vec<TaxArea>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT tax_area.id, name, valid_from, percent_micro FROM tax_area
+             LEFT JOIN tax_rate ON tax_rate.tax_area_id = tax_area.id AND applies_to = 'price'
+             ORDER BY name, tax_area.id, valid_from, tax_rate.id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let from: Option<NaiveDate> = row.get("valid_from")?;
+            let percent: Option<Micro> = row.get("percent_micro")?;
+            Ok((row.get::<_, i64>("id")?, row.get::<_, String>("name")?, from.zip(percent)))
+        })?;
+        let mut areas: Vec<TaxArea> = Vec::new();
+        for row in rows {
+            let (id, name, rate) = row?;
+            if areas.last().is_none_or(|area| area.id != id) {
+                areas.push(TaxArea { id, name, rates: Vec::new() });
+            }
+            if let (Some(area), Some((from, percent))) = (areas.last_mut(), rate) {
+                area.rates.push((from, percent.0));
+            }
+        }
+        Ok(areas)
+    }
+
+    /// Returns the tax area of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn tax_area(&self, name: &str) -> Result<TaxArea> {
+        let areas = self.tax_areas()?.into_iter().map(|area| (area.name.clone(), area));
+        pick("tax area", name, &areas.collect::<Vec<_>>())
+    }
+
+    /// Returns the percentage of tax on a price; without an area the setting `tax-percent`.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn tax_percent_of(&self, area: Option<i64>, on: NaiveDate) -> Result<Decimal> {
+        let Some(area) = area else { return self.decimal_setting("tax-percent") };
+        let percent: Option<Micro> = self
+            .connection
+            .prepare_cached(
+                "SELECT percent_micro FROM tax_rate
+                 WHERE tax_area_id = :area AND applies_to = 'price' AND valid_from <= :on
+                 ORDER BY valid_from DESC, id DESC LIMIT 1",
+            )?
+            .query_row(named_params! { ":area": area, ":on": on }, |row| row.get(0))
+            .optional()?;
+        Ok(percent.map_or(Decimal::ZERO, |percent| percent.0))
+    }
+}
+
+impl Writing<'_> {
+    /// Sets a setting.
+    ///
+    /// # Errors
+    /// Refuses an unknown name and a value that doesn't fit it.
+    pub fn set_setting(&self, name: &str, value: &str) -> Result<()> {
+        let (name, value) = (name.trim().to_lowercase(), value.trim());
+        if !seeds()?.iter().any(|seed| seed.name == name) {
+            return Err(unknown(&name)?);
+        }
+        self.check_setting(&name, value)?;
+        self.insert_setting(&name, value, "own choice")?;
+        self.log(&format!("Set {name} to {value}."))
+    }
+
+    pub(super) fn insert_setting(&self, name: &str, value: &str, source: &str) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO setting (id, name, value, source, recorded_at) VALUES (:id, :name, :value, :source, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("setting")?, ":name": name, ":value": value, ":source": source, ":now": self.now(),
+            })?;
+        Ok(())
+    }
+
+    pub(super) fn seed_settings(&self) -> Result<()> {
+        for seed in seeds()? {
+            self.insert_setting(&seed.name, &seed.value, &seed.source)?;
+        }
+        Ok(())
+    }
+
+    fn check_setting(&self, name: &str, value: &str) -> Result<()> {
+        let refusal = |what: &str| Refusal::new(format!("`{value}` is not {what}"));
+        let decimal = |what: &str| read_decimal(value).map_err(|_| refusal(what));
+        match name {
+            "default-sequence" => self.sequence(value).map(drop),
+            "default-schedule" => self.schedule(value).map(drop),
+            "trust-discs" | "trust-finish" | "trust-hours" => match read_trust(value, self.units()) {
+                Ok(trust) if trust > Decimal::ZERO => Ok(()),
+                _ => Err(refusal("an area of your own work, such as 300 sqft").into()),
+            },
+            "margin" => match decimal("a margin")? {
+                margin if margin >= Decimal::ONE_HUNDRED => {
+                    refuse!("a margin of {} % cannot be kept: it must be below 100 %", margin.normalize())
+                }
+                margin if margin.is_sign_negative() => Err(refusal("a margin").into()),
+                _ => Ok(()),
+            },
+            "deposit" | "tax-percent" => match decimal("a percentage")? {
+                share if share.is_sign_negative() || share > Decimal::ONE_HUNDRED => {
+                    Err(refusal("a percentage between 0 and 100").into())
+                }
+                _ => Ok(()),
+            },
+            "quote-valid-days" | "payment-days" => match decimal("a number of days")? {
+                days if days.is_integer() && days >= Decimal::ZERO && days <= Decimal::from(3650) => Ok(()),
+                _ => Err(refusal("a number of days").into()),
+            },
+            "burden" | "day-hours" => match decimal("a number above zero")? {
+                above if above > Decimal::ZERO && (name != "day-hours" || above <= Decimal::from(24)) => Ok(()),
+                _ => Err(refusal("a number that fits").into()),
+            },
+            _ => match decimal("a number")? {
+                below if below.is_sign_negative() => Err(refusal("a number of zero or more").into()),
+                _ => Ok(()),
+            },
+        }
+    }
+
+    /// Adds a tax area with its rate from a date on.
+    ///
+    /// # Errors
+    /// Refuses a name that is taken, and a percentage that isn't one.
+    pub fn add_tax_area(&self, name: &str, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
+        let name = name.trim();
+        if name.is_empty() {
+            refuse!("a tax area needs a name");
+        }
+        if self.tax_areas()?.iter().any(|area| area.name.eq_ignore_ascii_case(name)) {
+            return Err(Refusal::new(format!("there is already a tax area `{name}`"))
+                .hint(format!("gritledger tax-area set \"{name}\" PERCENT --from DATE"))
+                .into());
+        }
+        let id = self.new_id("tax_area")?;
+        self.connection.execute(
+            "INSERT INTO tax_area (id, name, recorded_at) VALUES (:id, :name, :now)",
+            named_params! { ":id": id, ":name": name, ":now": self.now() },
+        )?;
+        self.insert_tax_rate(id, percent, valid_from)?;
+        self.log(&format!("Added tax area {name} at {} %.", percent.normalize()))
+    }
+
+    /// Sets the rate of a tax area from a date on.
+    ///
+    /// # Errors
+    /// Refuses a percentage that isn't one.
+    pub fn set_tax_rate(&self, area: &TaxArea, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
+        self.insert_tax_rate(area.id, percent, valid_from)?;
+        self.log(&format!("Set tax in {} to {} % from {valid_from}.", area.name, percent.normalize()))
+    }
+
+    fn insert_tax_rate(&self, area: i64, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
+        if percent.is_sign_negative() || percent > Decimal::ONE_HUNDRED {
+            refuse!("`{}` is not a percentage between 0 and 100", percent.normalize());
+        }
+        self.connection.execute(
+            "INSERT INTO tax_rate (id, tax_area_id, percent_micro, valid_from, recorded_at)
+             VALUES (:id, :area, :percent, :from, :now)",
+            named_params! {
+                ":id": self.new_id("tax_rate")?, ":area": area, ":percent": Micro(percent), ":from": valid_from,
+                ":now": self.now(),
+            },
+        )?;
+        Ok(())
+    }
+}
+
+fn unknown(name: &str) -> Result<anyhow::Error> {
+    let seeds = seeds()?;
+    let near = near_names(&name.trim().to_lowercase(), seeds.iter().map(|seed| seed.name.as_str()));
+    let refusal = Refusal::new(format!("no setting `{}`", name.trim()));
+    Ok(match near[..] {
+        [] => refusal.hint("gritledger setting list"),
+        _ => refusal.hint(format!("near names: {}", near.join(", "))),
+    }
+    .into())
+}
+
+/// Reads a number, with or without a percent sign.
+fn read_decimal(value: &str) -> Result<Decimal> {
+    match number(value.trim().trim_end_matches('%')) {
+        Some(value) => Ok(value),
+        None => refuse!("`{value}` is not a number"),
+    }
+}
+
+/// Reads a trust as square feet: `300 sqft`, `28 m2`, or a bare number in the ledger's unit.
+fn read_trust(value: &str, units: Units) -> Result<Decimal> {
+    Ok(Area::parse(value, units)?.square_feet())
+}
