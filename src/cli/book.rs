@@ -3,53 +3,49 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::people::is_none;
 use super::ui::Context;
 use super::{read_number, read_percent};
 use crate::document::book::{
-    item_json, items_text, machine_json, machines_text, operation_json, operations_text, schedule_json, schedule_text,
-    schedules_text, sequence_json, sequences_text,
+    item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json, machines_text,
+    operation_json, operation_text, operations_json, operations_text, schedule_json, schedule_text, schedules_json,
+    schedules_text, sequence_json, sequence_text, sequences_json, sequences_text,
 };
-use crate::ledger::{BookMachine, Ledger, NewItem, NewOperation, NewStep, OWN_FIGURE, Pack, Refusal, refuse};
+use crate::ledger::{
+    BookItem, BookMachine, Ledger, NewItem, NewOperation, NewStep, OWN_FIGURE, Pack, Refusal, refuse,
+};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
 use crate::trade::cautions::Hazard;
-use crate::trade::operation::{Driver, Drying, Operation, Sequence, Splits, skipped_grades};
+use crate::trade::operation::{Driver, Drying, Operation, Schedule, Sequence, skipped_grades};
 use crate::trade::rental::Tariff;
 
-/// Names one thing of the book.
-#[derive(Debug, Args)]
-pub(super) struct NameArgs {
-    /// Its name
-    name: String,
-}
-
-/// Manage items: discs, finish, filler, trim, and the packs they are sold in
+/// Manage items: discs, finish, filler, trim
 #[derive(Debug, Subcommand)]
 pub(super) enum ItemCommand {
     Add(ItemAddArgs),
-    /// List the items
+    /// List the items with their packs and prices
     List,
-    /// Show an item
-    Show(NameArgs),
+    Show(ItemArgs),
     Edit(ItemEditArgs),
 }
 
 /// Add an item
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger item add disc-7in-60 --unit disc --pack 30=84.00 --pack 3=9.60")]
+#[command(after_long_help = "Example:\n  gritledger item add disc-7in-60 --unit disc --pack 30=63.00 --pack 3=8.10 --returnable")]
 pub(super) struct ItemAddArgs {
-    /// Its name
+    /// The name; no other item has it
     name: String,
-    /// Its unit: disc, gal, l, each, ft, m, sqft or m2
+    /// What it is counted or measured in: disc, gal, l, each, ft, m, sqft or m2
     #[arg(long)]
-    unit: Unit,
-    /// A pack: units in it and its price, the one usually bought first (can be repeated)
-    #[arg(long = "pack", value_name = "SIZE=PRICE")]
+    unit: String,
+    /// A pack it is sold in, the one usually bought first (can be repeated)
+    #[arg(long = "pack", value_name = "SIZE=PRICE", required = true, allow_hyphen_values = true)]
     packs: Vec<String>,
-    /// What it is
+    /// A short phrase
     #[arg(long, default_value = "", hide_default_value = true)]
     description: String,
-    /// An opened container doesn't keep
+    /// An opened container does not keep
     #[arg(long)]
     not_kept: bool,
     /// Unopened packs can be handed back
@@ -57,445 +53,650 @@ pub(super) struct ItemAddArgs {
     returnable: bool,
 }
 
-/// Change an item: what it is, and what its packs cost
+/// Show an item with its packs
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger item edit disc-7in-36 --pack 30=92.00")]
-pub(super) struct ItemEditArgs {
-    /// Its name
+#[command(after_long_help = "Example:\n  gritledger item show disc-7in-36")]
+pub(super) struct ItemArgs {
+    /// The item
     name: String,
-    /// A pack's price; another size is added (can be repeated)
-    #[arg(long = "pack", value_name = "SIZE=PRICE")]
+}
+
+/// Change an item, or what its packs cost
+///
+/// A pack of a known size gets the new price; another size is added.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger item edit disc-7in-36 --pack 30=66.00")]
+pub(super) struct ItemEditArgs {
+    /// The item
+    name: String,
+    /// A pack and its price (can be repeated)
+    #[arg(long = "pack", value_name = "SIZE=PRICE", allow_hyphen_values = true)]
     packs: Vec<String>,
-    /// What it is
+    /// A short phrase
     #[arg(long)]
     description: Option<String>,
-    /// Whether an opened container keeps
-    #[arg(long, value_name = "true|false")]
-    kept: Option<bool>,
-    /// Whether unopened packs can be handed back
-    #[arg(long, value_name = "true|false")]
-    returnable: Option<bool>,
+    /// An opened container keeps
+    #[arg(long, conflicts_with = "not_kept")]
+    kept: bool,
+    /// An opened container does not keep
+    #[arg(long)]
+    not_kept: bool,
+    /// Unopened packs can be handed back
+    #[arg(long, conflicts_with = "not_returnable")]
+    returnable: bool,
+    /// Packs can't be handed back
+    #[arg(long)]
+    not_returnable: bool,
 }
 
-pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
-    let ledger = context.open()?;
-    let page = context.page(&ledger);
-    let name = match command {
-        ItemCommand::Add(args) => {
-            let ItemAddArgs { name, unit, packs, description, not_kept, returnable } = args;
-            if !matches!(unit, Unit::Disc | Unit::Gallon | Unit::Litre | Unit::Each | Unit::Foot | Unit::Metre | Unit::SquareFoot | Unit::SquareMetre) {
-                refuse!("an item is not counted in {unit}");
-            }
-            let item = NewItem { name, description, unit, kept: !not_kept, returnable, packs: read_packs(&ledger, &packs)? };
-            context.write(&ledger, |writing| writing.add_item(&item))?;
-            context.status(&format!("Added item {}.", item.name));
-            item.name
-        }
-        ItemCommand::List => {
-            let items = ledger.items()?;
-            return context.answer(|| items.iter().map(|item| item_json(item, &page)).collect(), || items_text(&items, &page));
-        }
-        ItemCommand::Show(args) => {
-            let item = ledger.item(&args.name)?;
-            return context.answer(|| item_json(&item, &page), || items_text(std::slice::from_ref(&item), &page));
-        }
-        ItemCommand::Edit(args) => {
-            let mut item = ledger.item(&args.name)?;
-            item.description = args.description.unwrap_or(item.description);
-            item.kept = args.kept.unwrap_or(item.kept);
-            item.returnable = args.returnable.unwrap_or(item.returnable);
-            item.packs = read_packs(&ledger, &args.packs)?;
-            context.write(&ledger, |writing| writing.edit_item(&item))?;
-            context.status(&format!("Changed item {}.", item.name));
-            item.name
-        }
-    };
-    if context.dry_run() {
-        return Ok(());
-    }
-    let item = ledger.item(&name)?;
-    context.answer_if_json(|| item_json(&item, &page))
-}
-
-/// Reads packs: `30=96.00`.
-fn read_packs(ledger: &Ledger, texts: &[String]) -> Result<Vec<Pack>> {
-    let read = |text: &String| {
-        let Some((size, price)) = text.split_once('=') else {
-            return Err(Refusal::new(format!("`{text}` is not a pack")).hint("--pack 30=96.00").into());
-        };
-        let size = read_number(size, "a pack's size")?;
-        Ok(Pack { size, price: ledger.currency().parse(price)?, source: OWN_FIGURE.to_owned() })
-    };
-    texts.iter().map(read).collect()
-}
-
-/// Manage machines and what the rental yard charges for them
+/// Manage rented machines and what the yard charges
 #[derive(Debug, Subcommand)]
 pub(super) enum MachineCommand {
     Add(MachineAddArgs),
-    /// List the machines and their tariffs
+    /// List the machines with their tariffs
     List,
-    /// Show a machine
-    Show(NameArgs),
+    Show(MachineArgs),
     Edit(MachineEditArgs),
 }
 
+/// Add a machine
 #[derive(Debug, Args)]
-struct TariffArgs {
-    /// Four hours
-    #[arg(long, value_name = "PRICE")]
+#[command(after_long_help = "Example:\n  gritledger machine add planetary --day 110.00 --week 385.00 --waiver 10% --cleaning 25.00")]
+pub(super) struct MachineAddArgs {
+    /// The name; no other machine has it
+    name: String,
+    /// Price of a day
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
+    day: String,
+    #[command(flatten)]
+    prices: PriceArgs,
+}
+
+/// What a tariff may have beside the price of a day.
+#[derive(Debug, Args)]
+#[group(skip)]
+struct PriceArgs {
+    /// Price of four hours, or `none`
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     half_day: Option<String>,
-    /// From Friday afternoon to Monday morning
-    #[arg(long, value_name = "PRICE")]
+    /// Price of a weekend, or `none`
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     weekend: Option<String>,
-    /// Seven days
-    #[arg(long, value_name = "PRICE")]
+    /// Price of seven days, or `none`
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     week: Option<String>,
-    /// 28 days
-    #[arg(long, value_name = "PRICE")]
+    /// Price of 28 days, or `none`
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     four_weeks: Option<String>,
-    /// Damage waiver on the charge
-    #[arg(long, value_name = "PERCENT")]
+    /// Damage waiver, percent of the charge
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     waiver: Option<String>,
-    /// Cleaning, flat
-    #[arg(long, value_name = "PRICE")]
+    /// Cleaning, once for each rental
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     cleaning: Option<String>,
-    /// What it is
+    /// A short phrase
     #[arg(long)]
     description: Option<String>,
 }
 
-/// Add a machine with its tariff
+/// Show a machine with its tariff
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger machine add planetary --day 110 --week 385 --waiver 10%")]
-pub(super) struct MachineAddArgs {
-    /// Its name
+#[command(after_long_help = "Example:\n  gritledger machine show rotary")]
+pub(super) struct MachineArgs {
+    /// The machine
     name: String,
-    /// 24 hours
-    #[arg(long, value_name = "PRICE")]
-    day: String,
-    #[command(flatten)]
-    tariff: TariffArgs,
 }
 
 /// Change a machine's tariff
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger machine edit rotary --day 84")]
+#[command(after_long_help = "Example:\n  gritledger machine edit rotary --day 84.00 --half-day none")]
 pub(super) struct MachineEditArgs {
-    /// Its name
+    /// The machine
     name: String,
-    /// 24 hours
-    #[arg(long, value_name = "PRICE")]
+    /// Price of a day
+    #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
     day: Option<String>,
     #[command(flatten)]
-    tariff: TariffArgs,
+    prices: PriceArgs,
 }
 
-impl TariffArgs {
-    /// Returns a tariff with what was given over what is known.
-    fn over(&self, ledger: &Ledger, day: Option<&String>, known: &Tariff) -> Result<Tariff> {
-        let price = |text: Option<&String>| -> Result<Option<Money>> {
-            let price = text.map(|text| ledger.currency().parse(text)).transpose()?;
-            if price.is_some_and(Money::is_negative) {
-                refuse!("a price is not below zero");
+/// Manage operations: the things that are done to a floor
+#[derive(Debug, Subcommand)]
+pub(super) enum OperationCommand {
+    Add(OperationAddArgs),
+    List(OperationListArgs),
+    Show(OperationArgs),
+    Edit(OperationEditArgs),
+}
+
+/// Add an operation
+///
+/// What measures it (its driver): area, edge, count, length, room or job. It has no rate yet: set one for hours, and one
+/// for its item (gritledger rate set).
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger operation add glue-loose-strips --task repair --driver count --answers loose-strips")]
+pub(super) struct OperationAddArgs {
+    /// The name; no other operation has it
+    name: String,
+    /// The task that its hours are logged on; made if unknown
+    #[arg(long)]
+    task: String,
+    /// What measures it: area, edge, count, length, room or job
+    #[arg(long)]
+    driver: String,
+    #[command(flatten)]
+    facts: OperationFacts,
+}
+
+/// What an operation may have beside task and driver.
+#[derive(Debug, Args)]
+#[group(skip)]
+struct OperationFacts {
+    /// The item that it uses up, or `none`
+    #[arg(long)]
+    item: Option<String>,
+    /// How many items are changed at once, or `none` if the item is measured
+    #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
+    set_size: Option<String>,
+    /// The family it shares a fixed amount with (default: its own)
+    #[arg(long)]
+    family: Option<String>,
+    /// What its rates differ by: none, condition, species or both
+    #[arg(long)]
+    splits: Option<String>,
+    /// The rented machine it runs on, or `none`
+    #[arg(long)]
+    machine: Option<String>,
+    /// The grade of its abrasive, or `none`
+    #[arg(long, allow_hyphen_values = true)]
+    grit: Option<String>,
+    /// The kind of finding that it answers, or `none`
+    #[arg(long, value_name = "KIND")]
+    answers: Option<String>,
+    /// What can hurt: dust, oily-rags, solvent, noise, acid, cables or none (can be repeated)
+    #[arg(long = "hazard", value_name = "HAZARD")]
+    hazards: Vec<String>,
+    /// A short phrase
+    #[arg(long)]
+    description: Option<String>,
+}
+
+/// List the operations
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger operation list --task sand")]
+pub(super) struct OperationListArgs {
+    /// Only those of this task
+    #[arg(long)]
+    task: Option<String>,
+}
+
+/// Show an operation
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger operation show rotary-36")]
+pub(super) struct OperationArgs {
+    /// The operation
+    name: String,
+}
+
+/// Change an operation
+///
+/// What measures it stays: its rates and all that was logged are in those units. Add another operation instead.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger operation edit rotary-36 --set-size 3 --splits both")]
+pub(super) struct OperationEditArgs {
+    /// The operation
+    name: String,
+    /// The task that its hours are logged on; made if unknown
+    #[arg(long)]
+    task: Option<String>,
+    #[command(flatten)]
+    facts: OperationFacts,
+}
+
+/// Manage sanding sequences: cuts in order
+#[derive(Debug, Subcommand)]
+pub(super) enum SequenceCommand {
+    Add(SequenceStepsArgs),
+    /// List the sanding sequences
+    List,
+    Show(SequenceArgs),
+    Edit(SequenceStepsArgs),
+}
+
+/// Name the operations of a sanding sequence, in order
+///
+/// An operation that is named twice is done twice. Cuts that skip more than one grade are warned of.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60")]
+pub(super) struct SequenceStepsArgs {
+    /// The sequence
+    name: String,
+    /// Its operations, in order
+    #[arg(required = true, value_name = "OPERATION")]
+    operations: Vec<String>,
+}
+
+/// Show a sanding sequence
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger sequence show rotary-36-50-80")]
+pub(super) struct SequenceArgs {
+    /// The sequence
+    name: String,
+}
+
+/// Manage coating schedules: coats in order, and what is done between them
+#[derive(Debug, Subcommand)]
+pub(super) enum ScheduleCommand {
+    Add(ScheduleStepsArgs),
+    /// List the coating schedules
+    List,
+    Show(ScheduleArgs),
+    Edit(ScheduleStepsArgs),
+}
+
+/// Name the steps of a coating schedule, in order
+///
+/// A coat is OPERATION:RECOAT[:LIGHT[:CURE]]: hours before the next coat, hours before light use, days to full cure, as
+/// the product's label has them. What is done between coats is the operation alone.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:30")]
+pub(super) struct ScheduleStepsArgs {
+    /// The schedule
+    name: String,
+    /// Its steps, in order
+    #[arg(required = true, value_name = "STEP")]
+    steps: Vec<String>,
+}
+
+/// Show a coating schedule
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger schedule show oil-2-coat")]
+pub(super) struct ScheduleArgs {
+    /// The schedule
+    name: String,
+}
+
+pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        ItemCommand::Add(args) => {
+            let new = NewItem {
+                name: args.name,
+                description: args.description,
+                unit: args.unit.parse()?,
+                kept: !args.not_kept,
+                returnable: args.returnable,
+                packs: args.packs.iter().map(|text| read_pack(&ledger, text)).collect::<Result<_>>()?,
+            };
+            if matches!(new.unit, Unit::Hour | Unit::Day | Unit::Mile) {
+                refuse!("an item isn't counted in `{}`", new.unit);
             }
-            Ok(price)
-        };
-        let waiver = self.waiver.as_ref().map(|text| read_percent(text, "a percentage")).transpose()?;
-        if waiver.is_some_and(|waiver| waiver.is_sign_negative() || waiver > Decimal::ONE) {
-            refuse!("a waiver is a percentage between 0 and 100");
+            let item = context.write(&ledger, |writing| {
+                writing.add_item(&new)?;
+                writing.item(&new.name)
+            })?;
+            context.status(&format!("Added item {}.", item.name));
+            tell_item(context, &ledger, &item)
         }
-        Ok(Tariff {
-            half_day: price(self.half_day.as_ref())?.or(known.half_day),
-            day: price(day)?.unwrap_or(known.day),
-            weekend: price(self.weekend.as_ref())?.or(known.weekend),
-            week: price(self.week.as_ref())?.or(known.week),
-            four_weeks: price(self.four_weeks.as_ref())?.or(known.four_weeks),
-            waiver_percent: waiver.map_or(known.waiver_percent, |waiver| waiver * Decimal::ONE_HUNDRED),
-            cleaning: price(self.cleaning.as_ref())?.unwrap_or(known.cleaning),
-        })
+        ItemCommand::List => {
+            let (items, page) = (ledger.items()?, context.page(&ledger));
+            context.answer(|| items_json(&items, &page), || items_text(&items, &page))
+        }
+        ItemCommand::Show(args) => {
+            let (item, page) = (ledger.item(&args.name)?, context.page(&ledger));
+            context.answer(|| item_json(&item, &page), || item_text(&item, &page))
+        }
+        ItemCommand::Edit(args) => edit_item(context, &ledger, args),
     }
+}
+
+fn edit_item(context: &Context, ledger: &Ledger, args: ItemEditArgs) -> Result<()> {
+    let mut item = ledger.item(&args.name)?;
+    for text in &args.packs {
+        let pack = read_pack(ledger, text)?;
+        match item.packs.iter_mut().find(|known| known.size == pack.size) {
+            Some(known) => *known = pack,
+            None => item.packs.push(pack),
+        }
+    }
+    item.description = args.description.unwrap_or(item.description);
+    item.kept = (item.kept || args.kept) && !args.not_kept;
+    item.returnable = (item.returnable || args.returnable) && !args.not_returnable;
+    let item = context.write(ledger, |writing| {
+        writing.edit_item(&item)?;
+        writing.item(&item.name)
+    })?;
+    context.status(&format!("Changed item {}.", item.name));
+    tell_item(context, ledger, &item)
+}
+
+/// Reads a pack: `30=63.00` is thirty for 63.00.
+fn read_pack(ledger: &Ledger, text: &str) -> Result<Pack> {
+    let Some((size, price)) = text.split_once('=') else {
+        return Err(Refusal::new(format!("`{text}` is not a pack")).hint("--pack 30=63.00, size and price").into());
+    };
+    let size = read_number(size.trim(), "the size of a pack")?;
+    if size <= Decimal::ZERO {
+        refuse!("a pack holds more than nothing: `{text}`");
+    }
+    Ok(Pack { size, price: read_price(ledger, price)?, source: OWN_FIGURE.to_owned() })
+}
+
+fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
+    let price = ledger.currency().parse(text)?;
+    if price.is_negative() {
+        refuse!("a price is not below zero: `{}`", text.trim());
+    }
+    Ok(price)
+}
+
+/// After an event, the JSON answer is the item as it stands; people were told in a sentence.
+fn tell_item(context: &Context, ledger: &Ledger, item: &BookItem) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    let page = context.page(ledger);
+    context.answer(|| item_json(item, &page), String::new)
 }
 
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
     let ledger = context.open()?;
-    let page = context.page(&ledger);
-    let name = match command {
+    match command {
         MachineCommand::Add(args) => {
-            let none = Tariff {
+            let day = read_price(&ledger, &args.day)?;
+            let bare = Tariff {
                 half_day: None,
-                day: Money::ZERO,
+                day,
                 weekend: None,
                 week: None,
                 four_weeks: None,
                 waiver_percent: Decimal::ZERO,
                 cleaning: Money::ZERO,
             };
-            let tariff = args.tariff.over(&ledger, Some(&args.day), &none)?;
-            let description = args.tariff.description.unwrap_or_default();
-            context.write(&ledger, |writing| writing.add_machine(&args.name, &description, &tariff, OWN_FIGURE))?;
-            context.status(&format!("Added machine {}.", args.name));
-            args.name
+            let tariff = read_tariff(&ledger, bare, &args.prices)?;
+            let description = args.prices.description.unwrap_or_default();
+            let machine = context.write(&ledger, |writing| {
+                writing.add_machine(&args.name, &description, &tariff, OWN_FIGURE)?;
+                writing.machine(&args.name)
+            })?;
+            context.status(&format!("Added machine {}.", machine.name));
+            tell_machine(context, &ledger, &machine)
         }
         MachineCommand::List => {
-            let machines = ledger.machines()?;
-            return context.answer(
-                || machines.iter().map(|machine| machine_json(machine, &page)).collect(),
-                || machines_text(&machines, &page),
-            );
+            let (machines, page) = (ledger.machines()?, context.page(&ledger));
+            context.answer(|| machines_json(&machines, &page), || machines_text(&machines, &page))
         }
         MachineCommand::Show(args) => {
-            let machine = ledger.machine(&args.name)?;
-            return context.answer(|| machine_json(&machine, &page), || machines_text(std::slice::from_ref(&machine), &page));
+            let (machine, page) = (ledger.machine(&args.name)?, context.page(&ledger));
+            context.answer(|| machine_json(&machine, &page), || machine_text(&machine, &page))
         }
-        MachineCommand::Edit(args) => {
-            let known = ledger.machine(&args.name)?;
-            let tariff = args.tariff.over(&ledger, args.day.as_ref(), &known.tariff)?;
-            let description = args.tariff.description.unwrap_or(known.description);
-            let machine = BookMachine { tariff, description, source: OWN_FIGURE.to_owned(), ..known };
-            context.write(&ledger, |writing| writing.edit_machine(&machine))?;
-            context.status(&format!("Changed machine {}.", machine.name));
-            machine.name
-        }
+        MachineCommand::Edit(args) => edit_machine(context, &ledger, args),
+    }
+}
+
+fn edit_machine(context: &Context, ledger: &Ledger, args: MachineEditArgs) -> Result<()> {
+    let mut machine = ledger.machine(&args.name)?;
+    let before = machine.tariff.clone();
+    if let Some(day) = &args.day {
+        machine.tariff.day = read_price(ledger, day)?;
+    }
+    machine.tariff = read_tariff(ledger, machine.tariff, &args.prices)?;
+    if machine.tariff != before {
+        machine.source = OWN_FIGURE.to_owned();
+    }
+    machine.description = args.prices.description.unwrap_or(machine.description);
+    context.write(ledger, |writing| writing.edit_machine(&machine))?;
+    context.status(&format!("Changed machine {}.", machine.name));
+    tell_machine(context, ledger, &machine)
+}
+
+/// Reads the prices typed over a tariff; `none` takes a period out of it.
+fn read_tariff(ledger: &Ledger, tariff: Tariff, typed: &PriceArgs) -> Result<Tariff> {
+    let optional = |typed: &Option<String>, before: Option<Money>| match typed.as_deref() {
+        Some(none) if is_none(none) => Ok(None),
+        Some(text) => read_price(ledger, text).map(Some),
+        None => Ok(before),
     };
-    if context.dry_run() {
+    let waiver_percent = match &typed.waiver {
+        Some(text) => read_percent(text, "a percentage")? * Decimal::ONE_HUNDRED,
+        None => tariff.waiver_percent,
+    };
+    if waiver_percent < Decimal::ZERO || waiver_percent > Decimal::ONE_HUNDRED {
+        refuse!("a damage waiver is between 0 and 100 %");
+    }
+    Ok(Tariff {
+        half_day: optional(&typed.half_day, tariff.half_day)?,
+        day: tariff.day,
+        weekend: optional(&typed.weekend, tariff.weekend)?,
+        week: optional(&typed.week, tariff.week)?,
+        four_weeks: optional(&typed.four_weeks, tariff.four_weeks)?,
+        waiver_percent,
+        cleaning: typed.cleaning.as_deref().map_or(Ok(tariff.cleaning), |text| read_price(ledger, text))?,
+    })
+}
+
+/// After an event, the JSON answer is the machine as it stands; people were told in a sentence.
+fn tell_machine(context: &Context, ledger: &Ledger, machine: &BookMachine) -> Result<()> {
+    if !context.json() {
         return Ok(());
     }
-    let machine = ledger.machine(&name)?;
-    context.answer_if_json(|| machine_json(&machine, &page))
-}
-
-/// Manage operations: what can be done, what measures it and what it takes
-#[derive(Debug, Subcommand)]
-pub(super) enum OperationCommand {
-    Add(OperationAddArgs),
-    List(OperationListArgs),
-    /// Show an operation
-    Show(NameArgs),
-    Edit(OperationEditArgs),
-}
-
-#[derive(Debug, Args)]
-struct OperationDetails {
-    /// The item that it uses up
-    #[arg(long)]
-    item: Option<String>,
-    /// How many items are changed at once; none for a measured item
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
-    set_size: Option<u32>,
-    /// Operations of one family share a fixed amount and a grain
-    #[arg(long)]
-    family: Option<String>,
-    /// What its rates differ by: none, condition, species or both
-    #[arg(long)]
-    splits: Option<Splits>,
-    /// The rented machine that it runs on
-    #[arg(long)]
-    machine: Option<String>,
-    /// The grade of its abrasive
-    #[arg(long, value_parser = clap::value_parser!(u32).range(1..))]
-    grit: Option<u32>,
-    /// The kind of finding that it answers
-    #[arg(long, value_name = "KIND")]
-    answers: Option<String>,
-    /// What can hurt: dust, oily-rags, solvent, noise, acid or cables (can be repeated)
-    #[arg(long = "hazard")]
-    hazards: Vec<Hazard>,
-    /// What it is
-    #[arg(long)]
-    description: Option<String>,
-}
-
-/// Add an operation
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger operation add rotary-60 --task sand --driver area --item disc-7in-60 --set-size 3 --grit 60 --machine rotary\n  gritledger rate set rotary-60 --kind item --per 12 --fixed 0.9\n  gritledger rate set rotary-60 --kind hours --per 300")]
-pub(super) struct OperationAddArgs {
-    /// Its name
-    name: String,
-    /// Its task, such as sand; made if unknown
-    #[arg(long)]
-    task: String,
-    /// What measures it: area, edge, count, length, room or job
-    #[arg(long)]
-    driver: Driver,
-    #[command(flatten)]
-    details: OperationDetails,
-}
-
-/// List the operations
-#[derive(Debug, Args)]
-pub(super) struct OperationListArgs {
-    /// Only those of a task
-    #[arg(long)]
-    task: Option<String>,
-}
-
-/// Change an operation
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger operation edit rotary-36 --splits both")]
-pub(super) struct OperationEditArgs {
-    /// Its name
-    name: String,
-    /// Its task
-    #[arg(long)]
-    task: Option<String>,
-    /// What measures it
-    #[arg(long)]
-    driver: Option<Driver>,
-    #[command(flatten)]
-    details: OperationDetails,
-}
-
-impl OperationDetails {
-    /// Returns an operation with what was given over what is known.
-    fn over(self, ledger: &Ledger, known: NewOperation) -> Result<NewOperation> {
-        let item = self.item.map(|name| ledger.item(&name)).transpose()?.map(|item| item.id);
-        let machine = self.machine.map(|name| ledger.machine(&name)).transpose()?.map(|machine| machine.id);
-        let operation = NewOperation {
-            item: item.or(known.item),
-            set_size: self.set_size.or(known.set_size),
-            family: self.family.unwrap_or(known.family),
-            splits: self.splits.unwrap_or(known.splits),
-            machine: machine.or(known.machine),
-            grit: self.grit.or(known.grit),
-            answers: self.answers.map(|kind| kind.trim().to_lowercase()).or(known.answers),
-            hazards: if self.hazards.is_empty() { known.hazards } else { self.hazards },
-            description: self.description.unwrap_or(known.description),
-            ..known
-        };
-        if operation.set_size.is_some() && operation.item.is_none() {
-            refuse!("a set size needs an item");
-        }
-        Ok(operation)
-    }
-}
-
-fn as_new(operation: Operation) -> NewOperation {
-    NewOperation {
-        name: operation.name,
-        task: operation.task.name,
-        driver: operation.driver,
-        item: operation.item.map(|item| item.id),
-        set_size: operation.set_size,
-        family: operation.family,
-        splits: operation.splits,
-        machine: operation.machine,
-        grit: operation.grit,
-        answers: operation.answers,
-        hazards: operation.hazards,
-        description: operation.description,
-        source: OWN_FIGURE.to_owned(),
-    }
+    let page = context.page(ledger);
+    context.answer(|| machine_json(machine, &page), String::new)
 }
 
 pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Result<()> {
     let ledger = context.open()?;
-    let page = context.page(&ledger);
-    let name = match command {
-        OperationCommand::Add(args) => {
-            let blank = NewOperation {
-                name: args.name,
-                task: args.task,
-                driver: args.driver,
-                item: None,
-                set_size: None,
-                family: String::new(),
-                splits: Splits::None,
-                machine: None,
-                grit: None,
-                answers: None,
-                hazards: Vec::new(),
-                description: String::new(),
-                source: OWN_FIGURE.to_owned(),
-            };
-            let operation = args.details.over(&ledger, blank)?;
-            context.write(&ledger, |writing| writing.add_operation(&operation))?;
-            context.status(&format!("Added operation {}.", operation.name));
-            context.hint(&format!("it needs rates: gritledger rate set {} --kind hours --per N", operation.name));
-            operation.name
-        }
+    match command {
+        OperationCommand::Add(args) => add_operation(context, &ledger, args),
         OperationCommand::List(args) => {
-            let in_task = |operation: &Operation| args.task.as_ref().is_none_or(|task| operation.task.name.eq_ignore_ascii_case(task));
-            let operations: Vec<Operation> = ledger.operations()?.into_iter().filter(in_task).collect();
-            return context.answer(|| operations.iter().map(operation_json).collect(), || operations_text(&operations, &page));
+            let mut operations = ledger.operations()?;
+            if let Some(task) = &args.task {
+                let task = task_named(&ledger, task)?;
+                operations.retain(|operation| operation.task.name == task);
+            }
+            let (machines, page) = (ledger.machines()?, context.page(&ledger));
+            context.answer(
+                || operations_json(&operations, &machines),
+                || operations_text(&operations, &machines, &page),
+            )
         }
         OperationCommand::Show(args) => {
-            let operation = ledger.operation(&args.name)?;
-            return context.answer(|| operation_json(&operation), || operations_text(std::slice::from_ref(&operation), &page));
+            let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
+            context.answer(|| operation_json(&operation, &machines), || operation_text(&operation, &machines))
         }
-        OperationCommand::Edit(args) => {
-            let known = ledger.operation(&args.name)?;
-            let id = known.id;
-            let mut operation = as_new(known);
-            operation.task = args.task.unwrap_or(operation.task);
-            operation.driver = args.driver.unwrap_or(operation.driver);
-            let operation = args.details.over(&ledger, operation)?;
-            context.write(&ledger, |writing| writing.edit_operation(id, &operation))?;
-            context.status(&format!("Changed operation {}.", operation.name));
-            operation.name
+        OperationCommand::Edit(args) => edit_operation(context, &ledger, args),
+    }
+}
+
+fn task_named(ledger: &Ledger, name: &str) -> Result<String> {
+    let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
+    match tasks.iter().find(|task| task.eq_ignore_ascii_case(name.trim())) {
+        Some(task) => Ok(task.clone()),
+        None => {
+            let refusal = Refusal::new(format!("no task `{}`", name.trim()));
+            Err(refusal.hint(format!("tasks: {}", tasks.join(", "))).into())
         }
+    }
+}
+
+fn add_operation(context: &Context, ledger: &Ledger, args: OperationAddArgs) -> Result<()> {
+    let mut new = NewOperation {
+        name: args.name,
+        task: args.task,
+        driver: args.driver.parse()?,
+        item: None,
+        set_size: None,
+        family: String::new(),
+        splits: crate::trade::operation::Splits::None,
+        machine: None,
+        grit: None,
+        answers: None,
+        hazards: Vec::new(),
+        description: String::new(),
+        source: OWN_FIGURE.to_owned(),
     };
-    if context.dry_run() {
+    read_facts(ledger, &mut new, args.facts)?;
+    let operation = context.write(ledger, |writing| {
+        writing.add_operation(&new)?;
+        writing.operation(&new.name)
+    })?;
+    context.status(&format!("Added operation {}.", operation.name));
+    if operation.item.is_some() {
+        context.hint(&format!("gritledger rate set {} --kind item --per AMOUNT", operation.name));
+    }
+    context.hint(&format!("gritledger rate set {} --kind hours --per AMOUNT", operation.name));
+    tell_operation(context, ledger, &operation)
+}
+
+fn edit_operation(context: &Context, ledger: &Ledger, args: OperationEditArgs) -> Result<()> {
+    let old = ledger.operation(&args.name)?;
+    let mut new = NewOperation {
+        name: old.name,
+        task: args.task.unwrap_or(old.task.name),
+        driver: old.driver,
+        item: old.item.map(|item| item.id),
+        set_size: old.set_size,
+        family: old.family,
+        splits: old.splits,
+        machine: old.machine,
+        grit: old.grit,
+        answers: old.answers,
+        hazards: old.hazards,
+        description: old.description,
+        source: old.source,
+    };
+    read_facts(ledger, &mut new, args.facts)?;
+    let operation = context.write(ledger, |writing| {
+        writing.edit_operation(old.id, &new)?;
+        writing.operation(&new.name)
+    })?;
+    context.status(&format!("Changed operation {}.", operation.name));
+    tell_operation(context, ledger, &operation)
+}
+
+/// Reads the facts typed over an operation; `none` takes one away.
+fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) -> Result<()> {
+    let OperationFacts { item, set_size, family, splits, machine, grit, answers, hazards, description } = typed;
+    if let Some(name) = item {
+        new.item = if is_none(&name) { None } else { Some(ledger.item(&name)?.id) };
+        // What was changed at once was another item.
+        new.set_size = None;
+    }
+    if let Some(text) = set_size {
+        new.set_size = read_count(&text, "a number of items")?;
+    }
+    if new.set_size.is_some() && new.item.is_none() {
+        refuse!("`{}` has no item that could be changed in sets", new.name);
+    }
+    if let Some(name) = family {
+        new.family = if is_none(&name) { String::new() } else { name };
+    }
+    if let Some(word) = splits {
+        new.splits = word.parse()?;
+    }
+    if let Some(name) = machine {
+        new.machine = if is_none(&name) { None } else { Some(ledger.machine(&name)?.id) };
+    }
+    if let Some(text) = grit {
+        new.grit = read_count(&text, "a grade")?;
+    }
+    if let Some(kind) = answers {
+        new.answers = if is_none(&kind) { None } else { Some(read_kind(ledger, new, &kind)?) };
+    }
+    if hazards.iter().any(|hazard| is_none(hazard)) {
+        new.hazards = Vec::new();
+    } else if !hazards.is_empty() {
+        new.hazards = hazards.iter().map(|hazard| hazard.parse::<Hazard>()).collect::<Result<_, _>>()?;
+    }
+    new.description = description.unwrap_or_else(|| std::mem::take(&mut new.description));
+    Ok(())
+}
+
+/// Reads a whole number above zero, or `none`.
+fn read_count(text: &str, what: &str) -> Result<Option<u32>> {
+    if is_none(text) {
+        return Ok(None);
+    }
+    match text.trim().parse() {
+        Ok(count) if count > 0 => Ok(Some(count)),
+        _ => refuse!("`{text}` is not {what}, whole and above zero"),
+    }
+}
+
+/// Reads the kind of finding that an operation answers; each kind has one answer.
+fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> {
+    let kind = kind.trim().to_lowercase().replace(' ', "-");
+    if kind.is_empty() {
+        refuse!("a kind of finding needs a name");
+    }
+    if !matches!(new.driver, Driver::Area | Driver::Count | Driver::Length) {
+        refuse!("findings are measured by area, count or length, and `{}` by {}", new.name, new.driver);
+    }
+    let same = |operation: &Operation| operation.answers.as_deref() == Some(&kind) && operation.name != new.name;
+    match ledger.operations()?.into_iter().find(same) {
+        Some(other) => Err(Refusal::new(format!("`{}` answers `{kind}` already", other.name))
+            .hint(format!("gritledger operation edit {} --answers none", other.name))
+            .into()),
+        None => Ok(kind),
+    }
+}
+
+/// After an event, the JSON answer is the operation as it stands; people were told in a sentence.
+fn tell_operation(context: &Context, ledger: &Ledger, operation: &Operation) -> Result<()> {
+    if !context.json() {
         return Ok(());
     }
-    let operation = ledger.operation(&name)?;
-    context.answer_if_json(|| operation_json(&operation))
-}
-
-/// Manage sanding sequences: ordered sanding operations
-#[derive(Debug, Subcommand)]
-pub(super) enum SequenceCommand {
-    Add(SequenceStepsArgs),
-    /// List the sequences
-    List,
-    /// Show a sequence
-    Show(NameArgs),
-    /// Change the operations of a sequence
-    Edit(SequenceStepsArgs),
-}
-
-/// Add a sequence of operations
-///
-/// Operations measured by area, edge or room are done on floors, those measured by a count on stairs, once per step.
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger sequence add rotary-36-50-80-100 rotary-36 rotary-50 rotary-80 screen-100 orbit-80 palm-80")]
-pub(super) struct SequenceStepsArgs {
-    /// Its name
-    name: String,
-    /// The operations in order
-    #[arg(required = true)]
-    operations: Vec<String>,
+    let machines = ledger.machines()?;
+    context.answer(|| operation_json(operation, &machines), String::new)
 }
 
 pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Result<()> {
     let ledger = context.open()?;
-    let page = context.page(&ledger);
-    let steps = |names: &[String]| names.iter().map(|name| ledger.operation(name)).collect::<Result<Vec<_>>>();
-    let sequence = match command {
+    match command {
         SequenceCommand::Add(args) => {
-            let sequence = Sequence { steps: steps(&args.operations)?, name: args.name };
-            context.write(&ledger, |writing| writing.add_sequence(&sequence.name, &sequence.steps))?;
+            let steps = read_operations(&ledger, &args.operations)?;
+            let sequence = context.write(&ledger, |writing| {
+                writing.add_sequence(&args.name, &steps)?;
+                writing.sequence(&args.name)
+            })?;
             context.status(&format!("Added sequence {}.", sequence.name));
-            sequence
+            tell_sequence(context, &sequence)
         }
         SequenceCommand::List => {
-            let sequences = ledger.sequences()?;
-            return context.answer(|| sequences.iter().map(sequence_json).collect(), || sequences_text(&sequences, &page));
+            let (sequences, page) = (ledger.sequences()?, context.page(&ledger));
+            context.answer(|| sequences_json(&sequences), || sequences_text(&sequences, &page))
         }
         SequenceCommand::Show(args) => {
-            let sequence = ledger.sequence(&args.name)?;
+            let (sequence, page) = (ledger.sequence(&args.name)?, context.page(&ledger));
             warn_of_skips(context, &sequence);
-            return context.answer(|| sequence_json(&sequence), || sequences_text(std::slice::from_ref(&sequence), &page));
+            context.answer(|| sequence_json(&sequence), || sequence_text(&sequence, &page))
         }
         SequenceCommand::Edit(args) => {
-            let sequence = Sequence { name: ledger.sequence(&args.name)?.name, steps: steps(&args.operations)? };
-            context.write(&ledger, |writing| writing.edit_sequence(&sequence.name, &sequence.steps))?;
+            let name = ledger.sequence(&args.name)?.name;
+            let steps = read_operations(&ledger, &args.operations)?;
+            let sequence = context.write(&ledger, |writing| {
+                writing.edit_sequence(&name, &steps)?;
+                writing.sequence(&name)
+            })?;
             context.status(&format!("Changed sequence {}.", sequence.name));
-            sequence
+            tell_sequence(context, &sequence)
         }
-    };
-    warn_of_skips(context, &sequence);
-    context.answer_if_json(|| sequence_json(&sequence))
+    }
+}
+
+fn read_operations(ledger: &Ledger, names: &[String]) -> Result<Vec<Operation>> {
+    names.iter().map(|name| step_named(ledger, name)).collect()
+}
+
+/// Looks up an operation that a sequence or schedule may have: a room has no length found, and a job no cuts.
+fn step_named(ledger: &Ledger, name: &str) -> Result<Operation> {
+    let operation = ledger.operation(name)?;
+    if matches!(operation.driver, Driver::Length | Driver::Job) {
+        return Err(Refusal::new(format!("`{}` is measured by {}, which no room has", operation.name, operation.driver))
+            .hint("sequences and schedules take operations measured by area, edge, room or, for stairs, count")
+            .into());
+    }
+    Ok(operation)
 }
 
 fn warn_of_skips(context: &Context, sequence: &Sequence) {
@@ -504,77 +705,114 @@ fn warn_of_skips(context: &Context, sequence: &Sequence) {
     }
 }
 
-/// Manage coating schedules: ordered coats and the hours between
-#[derive(Debug, Subcommand)]
-pub(super) enum ScheduleCommand {
-    Add(ScheduleStepsArgs),
-    /// List the schedules
-    List,
-    /// Show a schedule
-    Show(NameArgs),
-    /// Change the steps of a schedule
-    Edit(ScheduleStepsArgs),
-}
-
-/// Add a schedule of coats
-///
-/// A coat gives its hours before the next coat, and may give hours before light use and days to full cure; an operation
-/// without hours abrades between coats.
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:36 screen-between oil-coat:36:48:30")]
-pub(super) struct ScheduleStepsArgs {
-    /// Its name
-    name: String,
-    /// The steps in order
-    #[arg(required = true, value_name = "OPERATION[:RECOAT_H[:LIGHT_H[:CURE_DAYS]]]")]
-    steps: Vec<String>,
+/// After an event, the JSON answer is the sequence as it stands; people were told in a sentence.
+fn tell_sequence(context: &Context, sequence: &Sequence) -> Result<()> {
+    warn_of_skips(context, sequence);
+    if !context.json() {
+        return Ok(());
+    }
+    context.answer(|| sequence_json(sequence), String::new)
 }
 
 pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {
     let ledger = context.open()?;
-    let page = context.page(&ledger);
-    let steps = |texts: &[String]| texts.iter().map(|text| read_step(&ledger, text)).collect::<Result<Vec<_>>>();
-    let name = match command {
+    match command {
         ScheduleCommand::Add(args) => {
-            let steps = steps(&args.steps)?;
-            context.write(&ledger, |writing| writing.add_schedule(&args.name, &steps))?;
-            context.status(&format!("Added schedule {}.", args.name));
-            args.name
+            let steps = read_steps(&ledger, &args.steps)?;
+            let schedule = context.write(&ledger, |writing| {
+                writing.add_schedule(&args.name, &steps)?;
+                writing.schedule(&args.name)
+            })?;
+            context.status(&format!("Added schedule {}.", schedule.name));
+            tell_schedule(context, &ledger, &schedule)
         }
         ScheduleCommand::List => {
-            let schedules = ledger.schedules()?;
-            return context.answer(|| schedules.iter().map(schedule_json).collect(), || schedules_text(&schedules, &page));
+            let (schedules, page) = (ledger.schedules()?, context.page(&ledger));
+            context.answer(|| schedules_json(&schedules, &page), || schedules_text(&schedules, &page))
         }
         ScheduleCommand::Show(args) => {
-            let schedule = ledger.schedule(&args.name)?;
-            return context.answer(|| schedule_json(&schedule), || schedule_text(&schedule, &page));
+            let (schedule, page) = (ledger.schedule(&args.name)?, context.page(&ledger));
+            context.answer(|| schedule_json(&schedule, &page), || schedule_text(&schedule, &page))
         }
         ScheduleCommand::Edit(args) => {
-            let (name, steps) = (ledger.schedule(&args.name)?.name, steps(&args.steps)?);
-            context.write(&ledger, |writing| writing.edit_schedule(&name, &steps))?;
-            context.status(&format!("Changed schedule {name}."));
-            name
+            let name = ledger.schedule(&args.name)?.name;
+            let steps = read_steps(&ledger, &args.steps)?;
+            let schedule = context.write(&ledger, |writing| {
+                writing.edit_schedule(&name, &steps)?;
+                writing.schedule(&name)
+            })?;
+            context.status(&format!("Changed schedule {}.", schedule.name));
+            tell_schedule(context, &ledger, &schedule)
         }
-    };
-    if context.dry_run() {
-        return Ok(());
     }
-    let schedule = ledger.schedule(&name)?;
-    context.answer_if_json(|| schedule_json(&schedule))
 }
 
-/// Reads a step: `oil-coat:24:24:30`, or `screen-between`.
-fn read_step(ledger: &Ledger, text: &str) -> Result<NewStep> {
-    let mut parts = text.split(':');
-    let operation = ledger.operation(parts.next().unwrap_or_default())?;
-    let mut hours = || -> Result<Option<Decimal>> {
-        let value = parts.next().map(|part| read_number(part, "a time")).transpose()?;
-        if value.is_some_and(|value| value.is_sign_negative()) {
-            refuse!("a time is not below zero: `{text}`");
-        }
-        Ok(value)
+fn read_steps(ledger: &Ledger, texts: &[String]) -> Result<Vec<NewStep>> {
+    let read = |text: &String| {
+        let (name, drying) = read_step(text)?;
+        Ok((step_named(ledger, name)?, drying))
     };
-    let (recoat, light_use_hours, cure_days) = (hours()?, hours()?, hours()?);
-    let drying = recoat.map(|recoat_hours| Drying { recoat_hours, light_use_hours, cure_days });
-    Ok((operation, drying))
+    texts.iter().map(read).collect()
+}
+
+/// Reads a step: `screen-between`, or a coat `oil-coat:24:48:30`.
+fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
+    let mut fields = text.split(':').map(str::trim);
+    let name = fields.next().unwrap_or_default();
+    let times: Vec<&str> = fields.collect();
+    let refusal = || {
+        let refusal = Refusal::new(format!("`{text}` is not a step of a schedule"));
+        refusal.hint("a coat is OPERATION:RECOAT[:LIGHT[:CURE]], in hours, hours and days: oil-coat:24:48:30")
+    };
+    let time = |position: usize| match times.get(position).copied().filter(|time| !time.is_empty()) {
+        None => Ok(None),
+        Some(time) => match crate::money::number(time).filter(|time| *time >= Decimal::ZERO) {
+            Some(time) => Ok(Some(time)),
+            None => Err(refusal()),
+        },
+    };
+    let (recoat, light_use_hours, cure_days) = (time(0)?, time(1)?, time(2)?);
+    match recoat {
+        _ if name.is_empty() || times.len() > 3 => Err(refusal().into()),
+        None if times.is_empty() => Ok((name, None)),
+        None => Err(refusal().into()),
+        Some(recoat_hours) => Ok((name, Some(Drying { recoat_hours, light_use_hours, cure_days }))),
+    }
+}
+
+/// After an event, the JSON answer is the schedule as it stands; people were told in a sentence.
+fn tell_schedule(context: &Context, ledger: &Ledger, schedule: &Schedule) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    let page = context.page(ledger);
+    context.answer(|| schedule_json(schedule, &page), String::new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_of_a_schedule_is_an_operation_and_how_it_dries() {
+        let hours = |count: i64| Some(Decimal::from(count));
+        for (text, expected) in [
+            ("screen-between", Some(("screen-between", None))),
+            ("oil-coat:24", Some(("oil-coat", Some((hours(24), None, None))))),
+            ("oil-coat:24:48:30", Some(("oil-coat", Some((hours(24), hours(48), hours(30)))))),
+            ("oil-coat:24::30", Some(("oil-coat", Some((hours(24), None, hours(30)))))),
+            ("oil-coat:", None),
+            ("oil-coat::48", None),
+            ("oil-coat:-1", None),
+            ("oil-coat:24:48:30:9", None),
+            (":24", None),
+            ("", None),
+        ] {
+            let read = read_step(text).ok().map(|(name, drying)| {
+                let times = |drying: Drying| (Some(drying.recoat_hours), drying.light_use_hours, drying.cure_days);
+                (name, drying.map(times))
+            });
+            assert_eq!(read, expected, "{text}");
+        }
+    }
 }

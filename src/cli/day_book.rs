@@ -23,7 +23,7 @@ struct OccasionArgs {
     #[arg(long)]
     date: Option<String>,
     /// A note
-    #[arg(long, default_value = "", hide_default_value = true)]
+    #[arg(long, default_value = "", hide_default_value = true, allow_hyphen_values = true)]
     note: String,
 }
 
@@ -110,7 +110,7 @@ pub(super) struct BuyArgs {
     #[arg(long)]
     date: Option<String>,
     /// A note, such as the receipt's number
-    #[arg(long, default_value = "", hide_default_value = true)]
+    #[arg(long, default_value = "", hide_default_value = true, allow_hyphen_values = true)]
     note: String,
 }
 

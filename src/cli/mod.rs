@@ -29,16 +29,16 @@ use crate::trade::SiteId;
 
 /// Estimate, log and learn from the wooden floors you sand and finish
 ///
-/// One local file keeps clients, rooms, quotes, rental days, what was used and how long it took; one command
-/// answers what a floor will cost, what it did cost, and how far one disc or gallon goes on a floor like that.
-///
-/// Look around first:
-///   gritledger demo
-///
-/// Begin:
-///   gritledger init --business "Your Firm"
+/// One local file keeps clients, rooms, quotes, rental days, what was used and how long it took. One command answers
+/// what a floor will cost, what it did cost, and how far a disc or a gallon goes on a floor like that.
 #[derive(Debug, Parser)]
-#[command(name = "gritledger", version, max_term_width = 100, disable_help_subcommand = true, verbatim_doc_comment)]
+#[command(
+    name = "gritledger",
+    version,
+    max_term_width = 100,
+    disable_help_subcommand = true,
+    after_help = "Look around first:\n  gritledger demo\n\nBegin:\n  gritledger init --business \"Your Firm\""
+)]
 struct Cli {
     #[command(flatten)]
     globals: Globals,

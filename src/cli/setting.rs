@@ -1,125 +1,173 @@
-//! `setting` and `tax-area`: what the firm has decided.
+//! `setting` and `tax-area`: figures that quotes and invoices start from.
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
 use super::{read_date, read_percent};
-use crate::document::book::{settings_json, settings_text, tax_areas_json, tax_areas_text};
-use crate::ledger::{Ledger, refuse};
-use crate::money::Decimal;
+use crate::document::book::{
+    setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text, tax_areas_json,
+    tax_areas_text,
+};
+use crate::ledger::{Ledger, Setting, TaxArea, refuse};
+use crate::money::{Decimal, plain};
 
-/// Manage settings: margin, burden, overhead, terms and defaults
+/// Manage settings: margin, burden, deposit and the like
 #[derive(Debug, Subcommand)]
 pub(super) enum SettingCommand {
     /// List the settings
     List,
-    Show(ShowArgs),
-    Set(SetArgs),
+    Show(SettingArgs),
+    Set(SettingSetArgs),
 }
 
-/// Show a setting
+/// Show a setting, with where its value comes from
 #[derive(Debug, Args)]
-pub(super) struct ShowArgs {
-    /// Its name
+#[command(after_long_help = "Example:\n  gritledger setting show margin")]
+pub(super) struct SettingArgs {
+    /// The setting
     name: String,
 }
 
 /// Set a setting; the value before stays in the record
+///
+/// Quotes and invoices that were written before keep theirs.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger setting set margin 40%")]
-pub(super) struct SetArgs {
-    /// Its name
+#[command(after_long_help = "Example:\n  gritledger setting set margin 38%")]
+pub(super) struct SettingSetArgs {
+    /// The setting
     name: String,
     /// Its value
     #[arg(allow_hyphen_values = true)]
     value: String,
 }
 
-pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
-    let ledger = context.open()?;
-    match command {
-        SettingCommand::List => show_settings(context, &ledger, |_| true),
-        SettingCommand::Show(args) => {
-            ledger.setting(&args.name)?;
-            show_settings(context, &ledger, |name| name.eq_ignore_ascii_case(args.name.trim()))
-        }
-        SettingCommand::Set(args) => {
-            context.write(&ledger, |writing| writing.set_setting(&args.name, &args.value))?;
-            context.status(&format!("Set {} to {}.", args.name.trim().to_lowercase(), args.value.trim()));
-            if context.json() {
-                show_settings(context, &ledger, |name| name.eq_ignore_ascii_case(args.name.trim()))?;
-            }
-            Ok(())
-        }
-    }
-}
-
-fn show_settings(context: &Context, ledger: &Ledger, wanted: impl Fn(&str) -> bool) -> Result<()> {
-    let settings: Vec<_> = ledger.settings()?.into_iter().filter(|setting| wanted(&setting.name)).collect();
-    let page = context.page(ledger);
-    context.answer(|| settings_json(&settings), || settings_text(&settings, &page))
-}
-
-/// Manage tax areas: what is added to the price at which sites
+/// Manage tax areas: places with their own tax on the price
 #[derive(Debug, Subcommand)]
 pub(super) enum TaxAreaCommand {
-    Add(TaxAreaArgs),
+    Add(TaxAreaAddArgs),
     /// List the tax areas
     List,
-    /// Show a tax area
-    Show(ShowArgs),
-    /// Set the rate of a tax area from a date on
-    Set(TaxAreaArgs),
+    Show(TaxAreaArgs),
+    Set(TaxAreaSetArgs),
 }
 
-/// Add a tax area with its rate on the price
+/// Add a tax area
 ///
-/// Rules differ by place and kind of work: confirm your own with its tax office.
+/// Whether floor work is taxed, and how, differs by place: confirm your own rules.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger tax-area add \"Marsh County\" 8.25% --from 2026-01-01")]
-pub(super) struct TaxAreaArgs {
-    /// Its name
+#[command(after_long_help = "Example:\n  gritledger tax-area add \"Harrow County\" 6.25%")]
+pub(super) struct TaxAreaAddArgs {
+    /// The name; no other tax area has it
     name: String,
-    /// Tax on the price
+    /// Tax, percent of the price
     #[arg(allow_hyphen_values = true)]
     percent: String,
-    /// From when on (default: today)
+    /// The first day it holds (default: today)
     #[arg(long, value_name = "DATE")]
     from: Option<String>,
 }
 
-pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result<()> {
-    let ledger = context.open()?;
-    let page = context.page(&ledger);
-    match command {
-        TaxAreaCommand::Add(args) => {
-            let (percent, from) = read_rate(context, &args)?;
-            context.write(&ledger, |writing| writing.add_tax_area(&args.name, percent, from))?;
-            context.status(&format!("Added tax area {}.", args.name.trim()));
-        }
-        TaxAreaCommand::Set(args) => {
-            let (area, (percent, from)) = (ledger.tax_area(&args.name)?, read_rate(context, &args)?);
-            context.write(&ledger, |writing| writing.set_tax_rate(&area, percent, from))?;
-            context.status(&format!("Set the rate of {} from {from}.", area.name));
-        }
-        TaxAreaCommand::List => {
-            let areas = ledger.tax_areas()?;
-            return context.answer(|| tax_areas_json(&areas), || tax_areas_text(&areas, &page));
-        }
-        TaxAreaCommand::Show(args) => {
-            let areas = [ledger.tax_area(&args.name)?];
-            return context.answer(|| tax_areas_json(&areas)[0].clone(), || tax_areas_text(&areas, &page));
-        }
-    }
-    let areas = ledger.tax_areas()?;
-    context.answer_if_json(|| tax_areas_json(&areas))
+/// Show a tax area with every rate it had
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger tax-area show \"Harrow County\"")]
+pub(super) struct TaxAreaArgs {
+    /// The tax area
+    name: String,
 }
 
-fn read_rate(context: &Context, args: &TaxAreaArgs) -> Result<(Decimal, chrono::NaiveDate)> {
-    let percent = read_percent(&args.percent, "a percentage")? * Decimal::ONE_HUNDRED;
-    if percent.is_sign_negative() || percent > Decimal::ONE_HUNDRED {
-        refuse!("`{}` is not a percentage between 0 and 100", args.percent);
+/// Set the tax of an area from a date on
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger tax-area set \"Harrow County\" 6.5% --from 2026-07-01")]
+pub(super) struct TaxAreaSetArgs {
+    /// The tax area
+    name: String,
+    /// Tax, percent of the price
+    #[arg(allow_hyphen_values = true)]
+    percent: String,
+    /// The first day it holds (default: today)
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+}
+
+pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        SettingCommand::List => {
+            let (settings, page) = (ledger.settings()?, context.page(&ledger));
+            context.answer(|| settings_json(&settings), || settings_text(&settings, &page))
+        }
+        SettingCommand::Show(args) => {
+            let setting = setting_named(&ledger, &args.name)?;
+            context.answer(|| setting_json(&setting), || setting_text(&setting))
+        }
+        SettingCommand::Set(args) => {
+            let setting = context.write(&ledger, |writing| {
+                writing.set_setting(&args.name, &args.value)?;
+                setting_named(writing, &args.name)
+            })?;
+            context.status(&format!("Set {} to {}.", setting.name, setting.value));
+            if !context.json() {
+                return Ok(());
+            }
+            context.answer(|| setting_json(&setting), String::new)
+        }
     }
-    Ok((percent, read_date(args.from.as_deref(), context.today())?))
+}
+
+fn setting_named(ledger: &Ledger, name: &str) -> Result<Setting> {
+    // Asked first, so that an unknown name is refused with the near ones.
+    ledger.setting(name)?;
+    let wanted = name.trim();
+    match ledger.settings()?.into_iter().find(|setting| setting.name.eq_ignore_ascii_case(wanted)) {
+        Some(setting) => Ok(setting),
+        None => refuse!("no setting `{wanted}`"),
+    }
+}
+
+pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result<()> {
+    let ledger = context.open()?;
+    let today = context.today();
+    match command {
+        TaxAreaCommand::Add(args) => {
+            let (percent, from) = (read_tax(&args.percent)?, read_date(args.from.as_deref(), today)?);
+            let area = context.write(&ledger, |writing| {
+                writing.add_tax_area(&args.name, percent, from)?;
+                writing.tax_area(&args.name)
+            })?;
+            context.status(&format!("Added tax area {} at {} % from {from}.", area.name, plain(percent, 6)));
+            tell(context, &area)
+        }
+        TaxAreaCommand::List => {
+            let (areas, page) = (ledger.tax_areas()?, context.page(&ledger));
+            context.answer(|| tax_areas_json(&areas, today), || tax_areas_text(&areas, today, &page))
+        }
+        TaxAreaCommand::Show(args) => {
+            let (area, page) = (ledger.tax_area(&args.name)?, context.page(&ledger));
+            context.answer(|| tax_area_json(&area, today), || tax_area_text(&area, &page))
+        }
+        TaxAreaCommand::Set(args) => {
+            let area = ledger.tax_area(&args.name)?;
+            let (percent, from) = (read_tax(&args.percent)?, read_date(args.from.as_deref(), today)?);
+            let area = context.write(&ledger, |writing| {
+                writing.set_tax_rate(&area, percent, from)?;
+                writing.tax_area(&area.name)
+            })?;
+            context.status(&format!("Set tax in {} to {} % from {from}.", area.name, plain(percent, 6)));
+            tell(context, &area)
+        }
+    }
+}
+
+/// After an event, the JSON answer is the area as it stands; people were told in a sentence.
+fn tell(context: &Context, area: &TaxArea) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    context.answer(|| tax_area_json(area, context.today()), String::new)
+}
+
+/// Reads a tax as percent: `8.25%` or `8.25`.
+fn read_tax(text: &str) -> Result<Decimal> {
+    Ok(read_percent(text, "a percentage")? * Decimal::ONE_HUNDRED)
 }

@@ -1,104 +1,190 @@
-//! The firm's book and what it has learned, as text and JSON.
+//! The firm's book: items, machines, operations, sequences, schedules, rates, settings and tax areas.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use super::{Page, percent_text};
+use super::{Page, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
 use crate::money::{Decimal, Money, plain};
-use crate::trade::operation::{Operation, Schedule, Sequence};
-use crate::trade::rates::{RateKind, RateRow};
-use crate::trade::{OperationId, Unit};
+use crate::trade::operation::{Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades};
+use crate::trade::rates::{Rate, RateKind, RateRow};
+use crate::trade::{MachineId, OperationId, Unit};
 
-/// Decimals of a rate per driver unit: such figures are small.
+/// Decimals of rates in JSON: one driver unit takes little.
 const RATE_DECIMALS: u32 = 6;
 
-/// Renders an item as JSON.
-pub fn item_json(item: &BookItem, page: &Page) -> Value {
+/// People read rates per so many driver units.
+const PER: i64 = 100;
+
+fn item_fields(item: &BookItem, page: &Page) -> Value {
+    let packs = item.packs.iter().map(|pack| {
+        json!({
+            "size": { "quantity": plain(pack.size, 4), "unit": item.unit.as_str() },
+            "price": page.money_json(pack.price),
+            "source": pack.source,
+        })
+    });
     json!({
-        "item": item.name,
+        "name": item.name,
         "description": item.description,
         "unit": item.unit.as_str(),
         "kept": item.kept,
         "returnable": item.returnable,
-        "currency": page.currency.code(),
-        "unit_price": page.unit_price(item.unit_price(page.currency)),
-        "packs": item.packs.iter().map(|pack| json!({
-            "size": plain(pack.size, 4),
-            "price": page.money_json(pack.price),
-            "source": pack.source,
-        })).collect::<Vec<_>>(),
+        "unit_price": (!item.packs.is_empty()).then(|| page.unit_price(item.unit_price(page.currency))),
+        "packs": packs.collect::<Vec<_>>(),
     })
 }
 
-/// Renders items as a table.
+/// Adds the currency to an answer that has money.
+fn with_currency(mut value: Value, page: &Page) -> Value {
+    value["currency"] = json!(page.currency.code());
+    value
+}
+
+/// Renders an item with its packs as JSON.
+pub fn item_json(item: &BookItem, page: &Page) -> Value {
+    with_currency(item_fields(item, page), page)
+}
+
+/// Renders an item with its packs as text.
+pub fn item_text(item: &BookItem, page: &Page) -> String {
+    let mut text = titled(&item.name, &item.description);
+    let kept = if item.kept { "keeps when opened" } else { "doesn't keep when opened" };
+    let returnable = if item.returnable { "unopened packs go back" } else { "packs don't go back" };
+    let _ = writeln!(text, "Counted in {}; {kept}; {returnable}", item.unit);
+    if item.packs.is_empty() {
+        text.push_str("No price yet.");
+        return text;
+    }
+    let currency = page.currency.code();
+    let mut table = page.table(["Pack", currency, &format!("{currency}/{}", item.unit), "Source"]).numbers([0, 1, 2]);
+    for pack in &item.packs {
+        table.row([
+            format!("{} {}", plain(pack.size, 4), item.unit),
+            page.money(pack.price),
+            page.unit_price(page.currency.decimal(pack.price) / pack.size),
+            pack.source.clone(),
+        ]);
+    }
+    let _ = write!(text, "\n{table}");
+    text
+}
+
+/// Renders the list of items as JSON.
+pub fn items_json(items: &[BookItem], page: &Page) -> Value {
+    let items: Vec<Value> = items.iter().map(|item| item_fields(item, page)).collect();
+    json!({ "currency": page.currency.code(), "items": items })
+}
+
+/// Renders the list of items as text.
 pub fn items_text(items: &[BookItem], page: &Page) -> String {
-    let mut table = page.table(["Item", "Unit", "Price a unit", "Packs", "What it is"]).numbers([2]);
+    if items.is_empty() {
+        return "No items yet.".to_owned();
+    }
+    let mut table = page.table(["Item", "Unit", page.currency.code(), "Packs", ""]).numbers([2]);
     for item in items {
-        let packs = item.packs.iter().map(|pack| format!("{}={}", plain(pack.size, 4), page.money(pack.price)));
+        let packs: Vec<String> =
+            item.packs.iter().map(|pack| format!("{} = {}", plain(pack.size, 4), page.money(pack.price))).collect();
         table.row([
             item.name.clone(),
-            item.unit.to_string(),
-            page.unit_price(item.unit_price(page.currency)),
-            packs.collect::<Vec<_>>().join(", "),
+            item.unit.as_str().to_owned(),
+            if packs.is_empty() { "-".to_owned() } else { page.unit_price(item.unit_price(page.currency)) },
+            packs.join("; "),
             item.description.clone(),
         ]);
     }
     table.to_string()
 }
 
-/// Renders a machine as JSON.
-pub fn machine_json(machine: &BookMachine, page: &Page) -> Value {
+fn machine_fields(machine: &BookMachine, page: &Page) -> Value {
     let tariff = &machine.tariff;
     let price = |price: Option<Money>| price.map(|price| page.money(price));
     json!({
-        "machine": machine.name,
+        "name": machine.name,
         "description": machine.description,
-        "currency": page.currency.code(),
         "half_day": price(tariff.half_day),
-        "day": price(Some(tariff.day)),
+        "day": page.money_json(tariff.day),
         "weekend": price(tariff.weekend),
         "week": price(tariff.week),
         "four_weeks": price(tariff.four_weeks),
-        "waiver_percent": super::percent_json(Some(tariff.waiver_percent)),
-        "cleaning": price(Some(tariff.cleaning)),
+        "waiver_percent": percent_json(Some(tariff.waiver_percent)),
+        "cleaning": page.money_json(tariff.cleaning),
         "source": machine.source,
     })
 }
 
-/// Renders machines as a table.
+/// Renders a machine with its tariff as JSON.
+pub fn machine_json(machine: &BookMachine, page: &Page) -> Value {
+    with_currency(machine_fields(machine, page), page)
+}
+
+/// Renders a machine with its tariff as text.
+pub fn machine_text(machine: &BookMachine, page: &Page) -> String {
+    let tariff = &machine.tariff;
+    let mut table = page.table(["Tariff", page.currency.code()]).numbers([1]);
+    for (period, price) in [
+        ("Half day", tariff.half_day),
+        ("Day", Some(tariff.day)),
+        ("Weekend", tariff.weekend),
+        ("Week", tariff.week),
+        ("Four weeks", tariff.four_weeks),
+    ] {
+        table.row([period.to_owned(), price.map_or_else(|| "-".to_owned(), |price| page.money(price))]);
+    }
+    table.row(["Cleaning".to_owned(), page.money(tariff.cleaning)]);
+    table.row(["Damage waiver".to_owned(), percent_text(Some(tariff.waiver_percent))]);
+    format!("{}\n{table}\n\nSource: {}", titled(&machine.name, &machine.description), inert(&machine.source))
+}
+
+/// Renders the list of machines as JSON.
+pub fn machines_json(machines: &[BookMachine], page: &Page) -> Value {
+    let machines: Vec<Value> = machines.iter().map(|machine| machine_fields(machine, page)).collect();
+    json!({ "currency": page.currency.code(), "machines": machines })
+}
+
+/// Renders the list of machines as text.
 pub fn machines_text(machines: &[BookMachine], page: &Page) -> String {
+    if machines.is_empty() {
+        return "No machines yet.".to_owned();
+    }
     let headings = ["Machine", "Half day", "Day", "Weekend", "Week", "Four weeks", "Waiver", "Cleaning"];
     let mut table = page.table(headings).numbers(1..=7);
     for machine in machines {
         let tariff = &machine.tariff;
-        let price = |price: Option<Money>| price.map(|price| page.money(price)).unwrap_or_default();
+        let price = |price: Option<Money>| price.map_or_else(|| "-".to_owned(), |price| page.money(price));
         table.row([
             machine.name.clone(),
             price(tariff.half_day),
-            price(Some(tariff.day)),
+            page.money(tariff.day),
             price(tariff.weekend),
             price(tariff.week),
             price(tariff.four_weeks),
             percent_text(Some(tariff.waiver_percent)),
-            price(Some(tariff.cleaning)),
+            page.money(tariff.cleaning),
         ]);
     }
-    table.to_string()
+    format!("{table}\n\nAmounts in {}.", page.currency.code())
+}
+
+fn machine_name(id: Option<MachineId>, machines: &[BookMachine]) -> Option<&str> {
+    machines.iter().find(|machine| Some(machine.id) == id).map(|machine| machine.name.as_str())
 }
 
 /// Renders an operation as JSON.
-pub fn operation_json(operation: &Operation) -> Value {
+pub fn operation_json(operation: &Operation, machines: &[BookMachine]) -> Value {
     json!({
-        "operation": operation.name,
+        "name": operation.name,
         "task": operation.task.name,
         "driver": operation.driver.as_str(),
         "item": operation.item.as_ref().map(|item| &item.name),
+        "item_unit": operation.item.as_ref().map(|item| item.unit.as_str()),
         "set_size": operation.set_size,
         "family": operation.family,
         "splits": operation.splits.as_str(),
+        "machine": machine_name(operation.machine, machines),
         "grit": operation.grit,
         "answers": operation.answers,
         "hazards": operation.hazards.iter().map(|hazard| hazard.as_str()).collect::<Vec<_>>(),
@@ -107,33 +193,96 @@ pub fn operation_json(operation: &Operation) -> Value {
     })
 }
 
-/// Renders operations as a table.
-pub fn operations_text(operations: &[Operation], page: &Page) -> String {
-    let mut table = page.table(["Operation", "Task", "Measured by", "Item", "Answers", "What it is"]);
+/// Renders an operation as text.
+pub fn operation_text(operation: &Operation, machines: &[BookMachine]) -> String {
+    let mut text = titled(&operation.name, &operation.description);
+    let item = operation.item.as_ref().map(|item| match operation.set_size {
+        Some(size) => format!("{}, {size} changed at once", item.name),
+        None => item.name.clone(),
+    });
+    let hazards: Vec<&str> = operation.hazards.iter().map(|hazard| hazard.as_str()).collect();
+    let facts = [
+        ("Task", Some(operation.task.name.clone())),
+        ("Measured by", Some(operation.driver.to_string())),
+        ("Item", item),
+        ("Family", Some(operation.family.clone())),
+        ("Rates differ by", Some(operation.splits.to_string())),
+        ("Machine", machine_name(operation.machine, machines).map(str::to_owned)),
+        ("Grit", operation.grit.map(|grit| grit.to_string())),
+        ("Answers", operation.answers.clone()),
+        ("Hazards", (!hazards.is_empty()).then(|| hazards.join(", "))),
+        ("Source", Some(operation.source.clone())),
+    ];
+    for (word, fact) in facts {
+        if let Some(fact) = fact {
+            let _ = writeln!(text, "{word}: {}", inert(&fact));
+        }
+    }
+    text
+}
+
+/// Renders the list of operations as JSON.
+pub fn operations_json(operations: &[Operation], machines: &[BookMachine]) -> Value {
+    Value::Array(operations.iter().map(|operation| operation_json(operation, machines)).collect())
+}
+
+/// Renders the list of operations as text.
+pub fn operations_text(operations: &[Operation], machines: &[BookMachine], page: &Page) -> String {
+    if operations.is_empty() {
+        return "No operations yet.".to_owned();
+    }
+    let mut table = page.table(["Operation", "Task", "Driver", "Item", "Machine", "Answers"]);
     for operation in operations {
         table.row([
             operation.name.clone(),
             operation.task.name.clone(),
-            operation.driver.to_string(),
+            operation.driver.as_str().to_owned(),
             operation.item.as_ref().map(|item| item.name.clone()).unwrap_or_default(),
+            machine_name(operation.machine, machines).unwrap_or_default().to_owned(),
             operation.answers.clone().unwrap_or_default(),
-            operation.description.clone(),
         ]);
     }
     table.to_string()
 }
 
-/// Renders a sequence as JSON.
+/// Renders a sanding sequence with its warnings as JSON.
 pub fn sequence_json(sequence: &Sequence) -> Value {
+    let steps = sequence.steps.iter().map(|step| {
+        json!({ "operation": step.name, "driver": step.driver.as_str(), "grit": step.grit })
+    });
     json!({
-        "sequence": sequence.name,
-        "operations": sequence.steps.iter().map(|step| &step.name).collect::<Vec<_>>(),
+        "name": sequence.name,
+        "steps": steps.collect::<Vec<_>>(),
+        "warnings": skipped_grades(sequence).iter().map(ToString::to_string).collect::<Vec<_>>(),
     })
 }
 
-/// Renders sequences as a table.
+/// Renders a sanding sequence as text.
+pub fn sequence_text(sequence: &Sequence, page: &Page) -> String {
+    let mut table = page.table(["", "Operation", "Driver", "Grit", ""]).numbers([0, 3]);
+    for (position, step) in (1..).zip(&sequence.steps) {
+        table.row([
+            format!("{position}"),
+            step.name.clone(),
+            step.driver.as_str().to_owned(),
+            step.grit.map(|grit| grit.to_string()).unwrap_or_default(),
+            step.description.clone(),
+        ]);
+    }
+    format!("{}\n\n{table}", inert(&sequence.name))
+}
+
+/// Renders the list of sanding sequences as JSON.
+pub fn sequences_json(sequences: &[Sequence]) -> Value {
+    Value::Array(sequences.iter().map(sequence_json).collect())
+}
+
+/// Renders the list of sanding sequences as text.
 pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
-    let mut table = page.table(["Sequence", "Operations in order"]);
+    if sequences.is_empty() {
+        return "No sequences yet.".to_owned();
+    }
+    let mut table = page.table(["Sequence", "Operations"]);
     for sequence in sequences {
         let steps: Vec<&str> = sequence.steps.iter().map(|step| step.name.as_str()).collect();
         table.row([sequence.name.clone(), steps.join(", ")]);
@@ -141,40 +290,51 @@ pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
     table.to_string()
 }
 
-/// Renders a schedule as JSON.
-pub fn schedule_json(schedule: &Schedule) -> Value {
-    json!({
-        "schedule": schedule.name,
-        "steps": schedule.steps.iter().map(|step| {
-            let hours = |value: Option<Decimal>| value.map(|value| plain(value, 4));
-            json!({
-                "operation": step.operation.name,
-                "recoat_hours": hours(step.drying.map(|drying| drying.recoat_hours)),
-                "light_use_hours": hours(step.drying.and_then(|drying| drying.light_use_hours)),
-                "cure_days": hours(step.drying.and_then(|drying| drying.cure_days)),
-            })
-        }).collect::<Vec<_>>(),
-    })
+/// Renders a coating schedule as JSON.
+pub fn schedule_json(schedule: &Schedule, page: &Page) -> Value {
+    let steps = schedule.steps.iter().map(|ScheduleStep { operation, drying }| {
+        let measured = |value: Option<Decimal>, unit| value.map(|value| page.quantity_json(value, unit));
+        json!({
+            "operation": operation.name,
+            "driver": operation.driver.as_str(),
+            "item": operation.item.as_ref().map(|item| &item.name),
+            "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
+            "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+            "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
+        })
+    });
+    json!({ "name": schedule.name, "steps": steps.collect::<Vec<_>>() })
 }
 
-/// Renders a schedule as text.
+/// Renders a coating schedule as text.
 pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
-    let mut table = page.table(["Step", "Recoat after", "Light use after", "Full cure after"]).numbers([1, 2, 3]);
-    for step in &schedule.steps {
-        let words = |value: Option<Decimal>, unit: &str| value.map(|value| format!("{} {unit}", plain(value, 1))).unwrap_or_default();
+    let mut table = page.table(["", "Operation", "Driver", "Next coat", "Light use", "Full cure"]).numbers([0, 3, 4, 5]);
+    for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
+        let measured =
+            |value: Option<Decimal>, unit| value.map(|value| page.quantity(value, unit)).unwrap_or_default();
         table.row([
-            step.operation.name.clone(),
-            words(step.drying.map(|drying| drying.recoat_hours), "h"),
-            words(step.drying.and_then(|drying| drying.light_use_hours), "h"),
-            words(step.drying.and_then(|drying| drying.cure_days), "days"),
+            format!("{position}"),
+            operation.name.clone(),
+            operation.driver.as_str().to_owned(),
+            measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
+            measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+            measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
         ]);
     }
-    format!("{}\n\n{table}", super::inert(&schedule.name))
+    format!("{}\n\n{table}", inert(&schedule.name))
 }
 
-/// Renders schedules as a table.
+/// Renders the list of coating schedules as JSON.
+pub fn schedules_json(schedules: &[Schedule], page: &Page) -> Value {
+    Value::Array(schedules.iter().map(|schedule| schedule_json(schedule, page)).collect())
+}
+
+/// Renders the list of coating schedules as text.
 pub fn schedules_text(schedules: &[Schedule], page: &Page) -> String {
-    let mut table = page.table(["Schedule", "Steps in order"]);
+    if schedules.is_empty() {
+        return "No schedules yet.".to_owned();
+    }
+    let mut table = page.table(["Schedule", "Operations"]);
     for schedule in schedules {
         let steps: Vec<&str> = schedule.steps.iter().map(|step| step.operation.name.as_str()).collect();
         table.row([schedule.name.clone(), steps.join(", ")]);
@@ -182,124 +342,235 @@ pub fn schedules_text(schedules: &[Schedule], page: &Page) -> String {
     table.to_string()
 }
 
-/// What a rate counts and what it is counted by.
-fn units(row: &RateRow, operation: &Operation) -> (Unit, Unit) {
-    let unit = match (row.cell.kind, &operation.item) {
-        (RateKind::Item, Some(item)) => item.unit,
-        (RateKind::Item, None) => Unit::Each,
-        (RateKind::Hours, _) => Unit::Hour,
-    };
-    (unit, operation.driver.unit())
+/// Renders a rate as JSON: items or hours for one driver unit.
+pub fn rate_json(row: &RateRow, operation: &Operation, page: &Page) -> Value {
+    let driver = operation.driver.unit();
+    let one = |rate: Decimal| plain(page.per_unit(rate, driver).0, RATE_DECIMALS);
+    let (exposure, per_unit) = page.in_units(row.exposure, driver);
+    json!({
+        "operation": operation.name,
+        "task": operation.task.name,
+        "condition": row.cell.condition.map(|condition| condition.as_str()),
+        "species": row.cell.species.map(|species| species.as_str()),
+        "kind": row.cell.kind.as_str(),
+        "unit": counted_in(row, operation).as_str(),
+        "per_unit": per_unit.as_str(),
+        "book": one(row.book.per_unit),
+        "observed": row.observed.map(one),
+        "rooms": row.rooms,
+        "exposure": plain(exposure, 4),
+        "learned": one(row.learned.per_unit),
+        "book_fixed": plain(row.book.fixed, RATE_DECIMALS),
+        "learned_fixed": plain(row.learned.fixed, RATE_DECIMALS),
+    })
 }
 
-/// Renders rates as JSON: items or hours per driver unit.
+fn counted_in(row: &RateRow, operation: &Operation) -> Unit {
+    match (row.cell.kind, &operation.item) {
+        (RateKind::Hours, _) => Unit::Hour,
+        (RateKind::Item, Some(item)) => item.unit,
+        (RateKind::Item, None) => Unit::Each,
+    }
+}
+
+/// Renders the rates as JSON.
 pub fn rates_json(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation>, page: &Page) -> Value {
-    let rows = rows.iter().filter_map(|row| {
-        let operation = operations.get(&row.cell.operation)?;
-        let (unit, driver) = units(row, operation);
-        let rate = |rate: Decimal| plain(page.per_unit(rate, driver).0, RATE_DECIMALS);
-        let (exposure, per_unit) = page.in_units(row.exposure, driver);
-        Some(json!({
-            "operation": operation.name,
-            "task": operation.task.name,
-            "condition": row.cell.condition.map(crate::trade::FloorCondition::as_str),
-            "species": row.cell.species.map(crate::trade::Species::as_str),
-            "kind": row.cell.kind.as_str(),
-            "unit": unit.as_str(),
-            "per_unit": per_unit.as_str(),
-            "book": rate(row.book.per_unit),
-            "book_fixed": plain(row.book.fixed, 4),
-            "observed": row.observed.map(rate),
-            "rooms": row.rooms,
-            "exposure": plain(exposure, 4),
-            "learned": rate(row.learned.per_unit),
-            "learned_fixed": plain(row.learned.fixed, 4),
-        }))
-    });
+    let rows = rows.iter().filter_map(|row| Some(rate_json(row, operations.get(&row.cell.operation)?, page)));
     Value::Array(rows.collect())
 }
 
-/// Renders rates as a table, per hundred driver units where floors are measured.
+/// Renders the rates as text: a rate for so many driver units, and the fixed amount that each room and pass adds.
 pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation>, page: &Page) -> String {
-    let headings = ["Operation", "Floor", "Rate", "Book", "Observed", "Rooms", "Measured", "Learned"];
-    let mut table = page.table(headings).numbers([3, 4, 5, 6, 7]);
+    if rows.is_empty() {
+        return "No rates yet.".to_owned();
+    }
+    let headings = ["Operation", "Floor", "Rate", "Book", "Observed", "Learned", "Rooms", "Done"];
+    let mut table = page.table(headings).numbers(3..=7);
     for row in rows {
         let Some(operation) = operations.get(&row.cell.operation) else { continue };
-        let (unit, driver) = units(row, operation);
-        let (exposure, per_unit) = page.in_units(row.exposure, driver);
-        let hundred = matches!(driver, Unit::SquareFoot | Unit::Foot);
-        let factor = if hundred { Decimal::ONE_HUNDRED } else { Decimal::ONE };
-        let rate = |rate: Decimal| plain(page.per_unit(rate, driver).0 * factor, 3);
-        let with_fixed = |per_unit: Decimal, fixed: Decimal| {
-            if fixed.is_zero() { rate(per_unit) } else { format!("{}+{}", rate(per_unit), plain(fixed, 2)) }
-        };
-        let floor = [row.cell.condition.map(|condition| condition.to_string()), row.cell.species.map(|species| species.to_string())];
-        let floor: Vec<String> = floor.into_iter().flatten().collect();
+        let driver = operation.driver;
+        let scaled = |rate: Decimal| plain(page.per_unit(rate, driver.unit()).0 * scale(driver), 2);
         table.row([
             operation.name.clone(),
-            if floor.is_empty() { "any".to_owned() } else { floor.join(" ") },
-            if hundred { format!("{unit} per 100 {per_unit}") } else { format!("{unit} per {per_unit}") },
-            with_fixed(row.book.per_unit, row.book.fixed),
-            row.observed.map(rate).unwrap_or_default(),
-            if row.rooms == 0 { String::new() } else { row.rooms.to_string() },
-            if row.rooms == 0 { String::new() } else { format!("{} {per_unit}", plain(exposure, 0)) },
-            with_fixed(row.learned.per_unit, row.learned.fixed),
+            floor(row),
+            format!("{} / {}", counted_in(row, operation), per(driver, page)),
+            with_fixed(scaled(row.book.per_unit), row.book),
+            row.observed.map_or_else(|| "-".to_owned(), scaled),
+            with_fixed(scaled(row.learned.per_unit), row.learned),
+            row.rooms.to_string(),
+            if row.rooms == 0 { "-".to_owned() } else { page.quantity(row.exposure, driver.unit()) },
         ]);
     }
-    if table.is_empty() {
-        return "The book has no such rates.".to_owned();
+    format!("{table}\n\na + b: b more for each room and pass. Learned: your book and your finished rooms together.")
+}
+
+fn floor(row: &RateRow) -> String {
+    let condition = row.cell.condition.map(|condition| condition.as_str());
+    let words: Vec<&str> = condition.into_iter().chain(row.cell.species.map(|species| species.as_str())).collect();
+    if words.is_empty() { "any".to_owned() } else { words.join(" ") }
+}
+
+fn with_fixed(per_unit: String, rate: Rate) -> String {
+    match plain(rate.fixed, 2) {
+        fixed if fixed == "0" => per_unit,
+        fixed => format!("{per_unit} + {fixed}"),
     }
-    let mut text = table.to_string();
-    let _ = write!(text, "\n\nA figure after + is a fixed amount for each room and pass.");
-    text
 }
 
-/// Renders settings as JSON.
+fn scale(driver: Driver) -> Decimal {
+    match driver {
+        Driver::Area | Driver::Edge | Driver::Count | Driver::Length => Decimal::from(PER),
+        Driver::Room | Driver::Job => Decimal::ONE,
+    }
+}
+
+fn per(driver: Driver, page: &Page) -> String {
+    match (driver, page.in_units(Decimal::ONE, driver.unit()).1) {
+        (Driver::Room | Driver::Job, _) => driver.as_str().to_owned(),
+        (Driver::Count, _) => format!("{PER}"),
+        (_, Unit::SquareFoot) => format!("{PER} sq ft"),
+        (_, Unit::SquareMetre) => format!("{PER} m²"),
+        (_, unit) => format!("{PER} {unit}"),
+    }
+}
+
+/// Renders a setting as JSON.
+pub fn setting_json(setting: &Setting) -> Value {
+    json!({
+        "name": setting.name,
+        "value": setting.value,
+        "description": setting.description,
+        "source": setting.source,
+    })
+}
+
+/// Renders a setting as text.
+pub fn setting_text(setting: &Setting) -> String {
+    format!(
+        "{} = {}\n{}\nSource: {}",
+        setting.name,
+        inert(&setting.value),
+        inert(&setting.description),
+        inert(&setting.source)
+    )
+}
+
+/// Renders the settings as JSON.
 pub fn settings_json(settings: &[Setting]) -> Value {
-    let settings = settings.iter().map(|setting| {
-        json!({
-            "setting": setting.name,
-            "value": setting.value,
-            "description": setting.description,
-            "source": setting.source,
-        })
-    });
-    Value::Array(settings.collect())
+    Value::Array(settings.iter().map(setting_json).collect())
 }
 
-/// Renders settings as a table.
+/// Renders the settings as text.
 pub fn settings_text(settings: &[Setting], page: &Page) -> String {
-    let mut table = page.table(["Setting", "Value", "What it is", "Source"]);
+    let mut table = page.table(["Setting", "Value", "What it is"]);
     for setting in settings {
-        table.row([setting.name.clone(), setting.value.clone(), setting.description.clone(), setting.source.clone()]);
+        table.row([setting.name.clone(), setting.value.clone(), setting.description.clone()]);
     }
     table.to_string()
 }
 
-/// Renders tax areas as JSON.
-pub fn tax_areas_json(areas: &[TaxArea]) -> Value {
-    let areas = areas.iter().map(|area| {
-        json!({
-            "tax_area": area.name,
-            "rates": area.rates.iter().map(|(from, percent)| json!({
-                "from": from,
-                "percent": super::percent_json(Some(*percent)),
-            })).collect::<Vec<_>>(),
-        })
-    });
-    Value::Array(areas.collect())
+/// Returns the percentage that an area has on a date; `None`: no rate has begun.
+fn percent_on(area: &TaxArea, on: NaiveDate) -> Option<Decimal> {
+    area.rates.iter().rev().find(|(from, _)| *from <= on).map(|(_, percent)| *percent)
 }
 
-/// Renders tax areas as a table.
-pub fn tax_areas_text(areas: &[TaxArea], page: &Page) -> String {
+/// Renders a tax area as JSON, with the percentage of a date.
+pub fn tax_area_json(area: &TaxArea, on: NaiveDate) -> Value {
+    let rates = area.rates.iter().map(|(from, percent)| json!({ "from": from, "percent": percent_exact(*percent) }));
+    json!({
+        "name": area.name,
+        "percent": percent_on(area, on).map_or(Value::Null, percent_exact),
+        "rates": rates.collect::<Vec<_>>(),
+    })
+}
+
+/// Writes a percentage as a JSON number with every decimal that a tax rate has, such as 8.875.
+fn percent_exact(percent: Decimal) -> Value {
+    plain(percent, 6).parse::<serde_json::Number>().map_or(Value::Null, Value::Number)
+}
+
+fn percent_words(percent: Decimal) -> String {
+    format!("{} %", plain(percent, 6))
+}
+
+/// Renders a tax area as text.
+pub fn tax_area_text(area: &TaxArea, page: &Page) -> String {
+    let mut table = page.table(["From", "Tax"]).numbers([1]);
+    for (from, percent) in &area.rates {
+        table.row([from.to_string(), percent_words(*percent)]);
+    }
+    format!("{}\n\n{table}", inert(&area.name))
+}
+
+/// Renders the tax areas as JSON, with the percentages of a date.
+pub fn tax_areas_json(areas: &[TaxArea], on: NaiveDate) -> Value {
+    Value::Array(areas.iter().map(|area| tax_area_json(area, on)).collect())
+}
+
+/// Renders the tax areas as text, with the percentages of a date.
+pub fn tax_areas_text(areas: &[TaxArea], on: NaiveDate, page: &Page) -> String {
     if areas.is_empty() {
         return "No tax areas yet: the setting tax-percent applies everywhere.".to_owned();
     }
-    let mut table = page.table(["Tax area", "From", "On the price"]).numbers([2]);
+    let mut table = page.table(["Tax area", "Tax"]).numbers([1]);
     for area in areas {
-        for (from, percent) in &area.rates {
-            table.row([area.name.clone(), from.to_string(), format!("{} %", plain(*percent, 4))]);
+        table.row([area.name.clone(), percent_on(area, on).map_or_else(|| "-".to_owned(), percent_words)]);
+    }
+    table.to_string()
+}
+
+/// Writes a name and what it is, as the first line of a longer answer.
+fn titled(name: &str, description: &str) -> String {
+    if description.is_empty() { format!("{}\n", inert(name)) } else { format!("{}: {}\n", inert(name), inert(description)) }
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal_macros::dec;
+
+    use super::*;
+    use crate::measure::Units;
+    use crate::money::Currency;
+    use crate::trade::operation::{Item, Splits, Task};
+    use crate::trade::rates::Cell;
+    use crate::trade::{ItemId, TaskId};
+
+    fn rotary() -> Operation {
+        Operation {
+            id: OperationId(1),
+            name: "rotary-36".to_owned(),
+            task: Task { id: TaskId(1), name: "sand".to_owned() },
+            driver: Driver::Area,
+            item: Some(Item { id: ItemId(1), name: "disc-7in-36".to_owned(), unit: Unit::Disc, price: dec!(2.1) }),
+            set_size: Some(3),
+            family: "rotary".to_owned(),
+            splits: Splits::Condition,
+            machine: None,
+            grit: Some(36),
+            answers: None,
+            hazards: Vec::new(),
+            description: String::new(),
+            source: String::new(),
         }
     }
-    format!("{table}\n\nRules differ by place and kind of work: confirm your own with its tax office.")
+
+    #[test]
+    fn a_rate_is_told_per_driver_unit_of_the_ledger() {
+        let rate = |per_unit| Rate { per_unit, fixed: dec!(0.9) };
+        let row = RateRow {
+            cell: Cell { operation: OperationId(1), kind: RateKind::Item, condition: None, species: None },
+            book: rate(dec!(0.1)),
+            observed: None,
+            rooms: 0,
+            exposure: Decimal::ZERO,
+            learned: rate(dec!(0.1)),
+        };
+        // 1 sq ft is 0.09290304 m² (NIST Handbook 44): 0.1 discs a square foot are 1.076391 a square metre.
+        for (units, per_unit, book) in [(Units::Us, "sqft", "0.1"), (Units::Metric, "m2", "1.076391")] {
+            let currency = Currency::from_code("USD").unwrap();
+            let value = rate_json(&row, &rotary(), &Page { currency, units, width: 80, unicode: false });
+            assert_eq!((value["per_unit"].as_str(), value["book"].as_str()), (Some(per_unit), Some(book)));
+            assert_eq!((value["unit"].as_str(), value["observed"].is_null()), (Some("disc"), true));
+        }
+    }
 }

@@ -29,6 +29,9 @@ use crate::trade::Unit;
 /// Below this width a table is hard to read, and a list is shown instead.
 const NARROWEST_TABLE: usize = 40;
 
+/// From this width on, columns stand two blanks apart instead of one.
+const ROOMY_PAGE: usize = 100;
+
 /// Square metres in a square foot, exactly (NIST Handbook 44, Appendix C).
 const SQUARE_METRES_PER_SQUARE_FOOT: Decimal = Decimal::from_parts(9_290_304, 0, 0, false, 8);
 
@@ -130,7 +133,7 @@ pub fn percent_json(percent: Option<Decimal>) -> Value {
 
 /// Writes a percentage for people.
 pub fn percent_text(percent: Option<Decimal>) -> String {
-    percent.map_or_else(|| "-".to_owned(), |percent| format!("{} %", plain(percent, 1)))
+    percent.map_or_else(|| "-".to_owned(), |percent| format!("{:.1} %", crate::money::round(percent, 1)))
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
@@ -199,7 +202,8 @@ impl fmt::Display for Table {
         let mut table = builder.build();
         if self.page.unicode { table.with(Style::sharp().remove_frame().remove_vertical().remove_horizontals()) } else { table.with(Style::blank()) };
         let rule = if self.page.unicode { '─' } else { '-' };
-        table.with(Modify::new(Segment::all()).with(Padding::new(0, 2, 0, 0)));
+        let gap = if self.page.width < ROOMY_PAGE { 1 } else { 2 };
+        table.with(Modify::new(Segment::all()).with(Padding::new(0, gap, 0, 0)));
         for column in &self.right {
             table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
         }

@@ -9,7 +9,8 @@ use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::job_cost::Outcome;
 use crate::trade::quote::margin_percent;
-use crate::trade::variance::{Split, VarianceLine, favour};
+use crate::trade::RoomId;
+use crate::trade::variance::{LineKind, Split, VarianceLine, favour};
 
 /// How margins are grouped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -190,51 +191,57 @@ fn total(lines: &[VarianceLine]) -> Split {
     })
 }
 
-/// Renders a variance as text.
+/// Renders a variance as text, room by room.
 pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
-    let mut text = format!("{}, {}: actual less quoted, in {}\n", variance.job.number, inert(&variance.job.site), page.currency.code());
+    let mut text =
+        format!("{}, {}: actual less quoted, in {}\n", variance.job.number, inert(&variance.job.site), page.currency.code());
     if variance.lines.is_empty() {
         text.push_str("Nothing was quoted and nothing is logged.\n");
         return text;
     }
-    let headings = ["", "Quoted", "Actual", "By price", "By quantity", "Total", ""];
-    let mut table = page.table(headings).numbers(1..=5);
-    for line in &variance.lines {
-        let unit = line.subject.unit;
-        table.row([
-            subject(line, variance),
-            format!("{} {unit}", plain(line.quoted.quantity, 2)),
-            format!("{} {unit}", plain(line.actual.quantity, 2)),
-            page.money(line.split.price),
-            page.money(line.split.quantity),
-            page.money(line.split.total()),
-            favour(line.split.total()).to_owned(),
-        ]);
+    let mut rooms: Vec<Option<RoomId>> = variance.lines.iter().map(|line| line.subject.room).collect();
+    rooms.sort_unstable();
+    rooms.dedup();
+    for room in rooms {
+        let name = room.map_or("Whole job", |room| variance.rooms.get(&room).map_or("", String::as_str));
+        let mut table = page.table([name, "Quoted", "Actual", "By price", "By quantity", "Total", ""]).numbers(1..=5);
+        for line in variance.lines.iter().filter(|line| line.subject.room == room) {
+            let unit = line.subject.unit;
+            table.row([
+                subject(line),
+                format!("{} {unit}", plain(line.quoted.quantity, 2)),
+                format!("{} {unit}", plain(line.actual.quantity, 2)),
+                page.money(line.split.price),
+                page.money(line.split.quantity),
+                page.money(line.split.total()),
+                favour(line.split.total()).to_owned(),
+            ]);
+        }
+        let _ = write!(text, "\n{table}\n");
     }
     let total = total(&variance.lines);
-    table.row([
-        "Total".to_owned(),
-        String::new(),
-        String::new(),
+    let _ = writeln!(
+        text,
+        "\nTogether {} by price and {} by quantity: {}, {}.",
         page.money(total.price),
         page.money(total.quantity),
         page.money(total.total()),
-        favour(total.total()).to_owned(),
-    ]);
-    let _ = write!(text, "\n{table}");
+        favour(total.total())
+    );
     text
 }
 
-fn subject(line: &VarianceLine, variance: &JobVariance) -> String {
+/// Returns what a line is about: the operation of an item, the task of hours, the machine, what money was for.
+fn subject(line: &VarianceLine) -> String {
     let subject = &line.subject;
-    let room = subject.room.and_then(|room| variance.rooms.get(&room).cloned());
-    let mut words: Vec<String> = room.into_iter().collect();
-    words.extend(subject.operation.clone());
-    words.extend(subject.item.clone());
-    if subject.operation.is_none() && subject.item.is_none() {
-        words.push("hours on no task".to_owned());
+    match (subject.kind, &subject.operation, &subject.item) {
+        (LineKind::Labour, Some(task), _) => format!("{task}, labour"),
+        (LineKind::Labour, None, _) => "labour, no task said".to_owned(),
+        (LineKind::Rental, _, Some(machine)) => format!("{machine}, rental"),
+        (_, Some(operation), _) => operation.clone(),
+        (_, None, Some(item)) => item.clone(),
+        (_, None, None) => String::new(),
     }
-    words.join(", ")
 }
 
 /// Renders consumables over jobs as JSON.

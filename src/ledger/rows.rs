@@ -62,8 +62,7 @@ impl Rows {
                 Ok(record) => record,
                 Err(error) => return Err(unequal(file, &error)),
             };
-            let line = record.position().map_or(0, csv::Position::line);
-            records.push((line, record));
+            records.push((line_of_record(&record, text), record));
         }
         Ok(Rows { file: file.to_owned(), headings, records })
     }
@@ -100,6 +99,14 @@ fn check_headings(file: &str, headings: &[String], columns: Columns) -> Result<(
             .into()),
         None => Ok(()),
     }
+}
+
+/// Returns the line that a record begins on; the reader counts from the blank lines before it.
+fn line_of_record(record: &StringRecord, text: &str) -> u64 {
+    let Some(position) = record.position() else { return 0 };
+    let begin = usize::try_from(position.byte()).unwrap_or_default();
+    let blank = text.as_bytes()[begin.min(text.len())..].iter().take_while(|sign| matches!(sign, b'\r' | b'\n'));
+    position.line() + blank.filter(|sign| **sign == b'\n').map(|_| 1).sum::<u64>()
 }
 
 fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {

@@ -56,10 +56,13 @@ pub struct Gaps {
 /// A room (or the job) and an operation: the smallest thing that an entry can be about.
 type Place = (Option<RoomId>, OperationId);
 
+/// A quantity and the places that it covers.
+type Covered = (BTreeSet<Place>, Decimal);
+
 /// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
 pub fn observations(job: &FinishedJob) -> Vec<Observation> {
     let mut found = Vec::new();
-    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<(BTreeSet<Place>, Decimal)>> =
+    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<Covered>> =
         BTreeMap::new();
     for logged in job.logged.iter().filter(|logged| !logged.late && !logged.correction) {
         let Some((kind, subject)) = subject(job, logged) else {
@@ -151,8 +154,8 @@ fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Pla
 }
 
 /// Joins entries that share a place into one, summing their quantities.
-fn merge_overlapping(entries: Vec<(BTreeSet<Place>, Decimal)>) -> Vec<(BTreeSet<Place>, Decimal)> {
-    let mut groups: Vec<(BTreeSet<Place>, Decimal)> = Vec::new();
+fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
+    let mut groups: Vec<Covered> = Vec::new();
     for (mut places, mut quantity) in entries {
         let (touching, apart): (Vec<_>, Vec<_>) = groups
             .into_iter()

@@ -471,7 +471,7 @@ mod tests {
             (dec!(50), dec!(33.3333)),
             (dec!(100), dec!(50)),
         ] {
-            let cost = Money::from_minor(1_000_000_00);
+            let cost = Money::from_minor(100_000_000);
             let price = cost + cost.share(markup, dec!(100));
             let kept =
                 Decimal::from((price - cost).minor()) * dec!(100) / Decimal::from(price.minor());
@@ -486,7 +486,7 @@ mod tests {
             (dec!(0.40), dec!(66.6667)),
             (dec!(0.50), dec!(100)),
         ] {
-            let cost = Money::from_minor(1_000_000_00);
+            let cost = Money::from_minor(100_000_000);
             let added = price_for(cost, margin) - cost;
             assert_eq!(
                 round(

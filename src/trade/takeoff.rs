@@ -194,9 +194,9 @@ fn in_room<'a>(
             .sum();
         if !found.is_zero() {
             if operation.task.name == "trim" {
-                trim.push((operation, found, 1))
+                trim.push((operation, found, 1));
             } else {
-                done.push((operation, found, 1))
+                done.push((operation, found, 1));
             }
         }
     }

@@ -1,0 +1,362 @@
+//! Bad input: refused in exact words, with nothing written.
+
+use crate::harness::TestLedger;
+
+/// Each line is refused with exactly these words, and the ledger stays as it was.
+fn refuses(ledger: &TestLedger, cases: &[(&str, &str)]) {
+    let before = std::fs::read(ledger.path()).expect("the ledger");
+    for (line, words) in cases {
+        let said = ledger.line(line).refused();
+        let first = said.lines().next().unwrap_or_default();
+        assert_eq!(first, format!("error: {words}"), "{line}\n{said}");
+    }
+    assert_eq!(
+        std::fs::read(ledger.path()).expect("the ledger"),
+        before,
+        "a refusal wrote something"
+    );
+}
+
+#[test]
+fn rooms_that_are_none() {
+    let add =
+        |rest: &str| format!("room add \"4 Tannery Row\" X {rest} --condition bare --species ash");
+    let ledger = TestLedger::tannery_row();
+    let cases = [
+        (add("--shape \"0 x 4\""), "`0` is not above zero"),
+        (add("--shape \"-3 x 4\""), "`-3` is not above zero"),
+        (
+            add("--shape \"10 x 4 --\""),
+            "`4 --` is not a length (try 12'6\", 12.5 or 3.81m)",
+        ),
+        (
+            add("--shape \"NaN x 4\""),
+            "`NaN` is not a length (try 12'6\", 12.5 or 3.81m)",
+        ),
+        (
+            add("--shape \"10 x 4\" --less \"5 x 9\""),
+            "the cut-out `5' x 9'` is larger than the room",
+        ),
+        (
+            add("--shape \"2 x 2\" --door \"outside:9'\""),
+            "`X` has no such edge",
+        ),
+        (
+            add("--shape \"2 x 2\" --door \"Cellar:2'\""),
+            "no room `Cellar`",
+        ),
+    ];
+    for (line, words) in &cases {
+        refuses(&ledger, &[(line, words)]);
+    }
+    assert_eq!(
+        ledger.line(&add("")).code(),
+        2,
+        "a room without a shape is a usage error"
+    );
+    let open = ledger
+        .line(&add("--walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8' r\""))
+        .refused();
+    assert!(open.contains("6 in"), "the gap is told: {open}");
+    let crossed = ledger
+        .line(&add("--walls \"10' r 10' r 5' r 15' l 5' l 5'\""))
+        .refused();
+    assert!(
+        crossed.contains("cross") || crossed.contains("meet"),
+        "{crossed}"
+    );
+}
+
+#[test]
+fn quantities_rates_and_money_that_are_none() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            ("use disc-7in-36 -1", "a quantity is not below zero: `-1`"),
+            ("use disc-7in-36 NaN", "`NaN` is not a quantity"),
+            ("use disc-7in-36 inf", "`inf` is not a quantity"),
+            ("use disc-7in-36 1e3", "`1e3` is not a quantity"),
+            ("use disc-7in-66 1", "no item `disc-7in-66`"),
+            ("buy disc-7in-36 0 --cost 5", "`0` is not a quantity bought"),
+            (
+                "buy disc-7in-36 3 --cost 5.005",
+                "`5.005` has more decimals than USD has (2)",
+            ),
+            (
+                "buy disc-7in-36 3 --cost -5",
+                "a purchase does not cost less than nothing",
+            ),
+            (
+                "hours \"Ruben Vale\" 0",
+                "`0` is not a number of hours worked",
+            ),
+            (
+                "hours \"Ruben Vale\" 24.5",
+                "Ruben Vale would have 24.5 hours on 2026-03-02: a day has 24",
+            ),
+            (
+                "hours \"Ruben Vale\" 1 --on sanding",
+                "`sanding` is neither a task nor an operation",
+            ),
+            ("spent 0 --for x", "money spent is more than nothing"),
+            ("drive -4", "`-4` is not a number of miles driven"),
+            (
+                "hand-back disc-7in-36 3",
+                "of disc-7in-36 only 0 are in stock",
+            ),
+            (
+                "rate set rotary-36 --kind item --per 0",
+                "`0` is not above zero",
+            ),
+            (
+                "rate set rotary-36 --kind item --per -2",
+                "`-2` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)",
+            ),
+            (
+                "setting set margin 100%",
+                "a margin of 100 % cannot be kept: it must be below 100 %",
+            ),
+            ("setting set margn 30%", "no setting `margn`"),
+            (
+                "quote draft \"4 Tannery Row\" --margin 100%",
+                "a margin of 100 % cannot be kept: it must be below 100 %",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --margin much",
+                "`much` is not a margin",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --sequence rotary-99",
+                "no sequence `rotary-99`",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --room Attic",
+                "no room `Attic`",
+            ),
+            (
+                "finding add Landing prod-nails 3",
+                "no operation answers `prod-nails`",
+            ),
+            (
+                "finding add Landing proud-nails -3",
+                "`-3` is not a number of proud-nails",
+            ),
+        ],
+    );
+    let twelve = ledger.line("hours \"Ruben Vale\" 20").ok();
+    assert!(
+        twelve.starts_with("E1: Ruben Vale worked 20 h on J1"),
+        "{twelve}"
+    );
+    refuses(
+        &ledger,
+        &[(
+            "hours \"Ruben Vale\" 5",
+            "Ruben Vale would have 25 hours on 2026-03-02: a day has 24",
+        )],
+    );
+}
+
+#[test]
+fn dates_that_are_none_or_to_come() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            (
+                "spent 5 --for x --date 2026-02-30",
+                "`2026-02-30` is not a date",
+            ),
+            ("spent 5 --for x --date soon", "`soon` is not a date"),
+            (
+                "spent 5 --for x --date 2026-03-03",
+                "2026-03-03 is after today, 2026-03-02",
+            ),
+            ("rental out rotary --at 8am", "`8am` is not a time"),
+            (
+                "rental out rotary --at \"2026-03-09 08:00\"",
+                "2026-03-09 is after today, 2026-03-02",
+            ),
+        ],
+    );
+}
+
+#[test]
+fn rentals_that_cannot_be() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            ("rental back rotary --at 09:00", "rotary is not out"),
+            ("rental out drumm --at 09:00", "no machine `drumm`"),
+        ],
+    );
+    ledger.line("rental out rotary --at 08:00").ok();
+    refuses(
+        &ledger,
+        &[
+            (
+                "rental out rotary --at 09:00",
+                "rotary is out already, since 2026-03-02 08:00 on J1",
+            ),
+            (
+                "rental back rotary --at 07:59",
+                "rotary went out at 2026-03-02 08:00, not before 2026-03-02 07:59",
+            ),
+            ("job close J1", "rotary is still out on J1"),
+        ],
+    );
+}
+
+#[test]
+fn quotes_jobs_and_payments_out_of_turn() {
+    let ledger = TestLedger::tannery_row();
+    ledger.line("quote draft \"4 Tannery Row\"").ok();
+    refuses(
+        &ledger,
+        &[
+            ("quote accept Q1", "Q1 was not sent"),
+            (
+                "quote decline Q1",
+                "Q1 is draft: only a sent quote can be declined",
+            ),
+            ("quote show Q7", "no quote Q7"),
+            ("quote show X7", "`X7` is not a quote number"),
+            ("use disc-7in-36 1", "no job is open"),
+            ("job show J1", "no job J1"),
+            ("job close seven", "`seven` is not a job number"),
+        ],
+    );
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1\ninvoice deposit J1 --amount 100\ninvoice issue J1");
+    refuses(
+        &ledger,
+        &[
+            ("quote send Q1", "Q1 is accepted, not a draft"),
+            ("quote accept Q1", "Q1 was accepted already"),
+            ("job start J1", "J1 is open already"),
+            (
+                "invoice deposit J1",
+                "J1 was invoiced already (I1): the deposit comes first",
+            ),
+            ("invoice issue J1", "J1 has no draft invoice"),
+            ("invoice show I9", "no invoice I9"),
+            (
+                "payment add I1 100.01",
+                "100.01 is more than I1 owes, 100.00",
+            ),
+            ("payment add I1 0", "a payment is more than nothing"),
+            ("payment add I1 -5", "a payment is more than nothing"),
+            ("payment void P1 --reason slip", "no payment P1"),
+            ("void E99 --reason x", "no entry E99"),
+        ],
+    );
+    ledger.line("payment add I1 120 --keep-credit").ok();
+    assert_eq!(
+        ledger.json("invoice show I1")["credit"],
+        serde_json::json!("20.00")
+    );
+}
+
+#[test]
+fn a_site_without_rooms_and_a_firm_without_workers() {
+    let ledger = TestLedger::new();
+    ledger.lines("client add \"Ada Quill\"\nsite add \"Ada Quill\" \"4 Tannery Row\"");
+    refuses(
+        &ledger,
+        &[(
+            "quote draft \"4 Tannery Row\"",
+            "`4 Tannery Row` has no rooms to quote",
+        )],
+    );
+    ledger
+        .line("room add \"4 Tannery Row\" Hall --shape \"8 x 4\" --condition bare --species ash")
+        .ok();
+    refuses(
+        &ledger,
+        &[(
+            "quote draft \"4 Tannery Row\"",
+            "nobody works here yet, so hours have no price",
+        )],
+    );
+}
+
+#[test]
+fn names_that_fit_none_or_several() {
+    let ledger = TestLedger::tannery_row();
+    let said = ledger.line("room show Landnig").refused();
+    assert_eq!(
+        said,
+        "error: no room `Landnig`\nhint: near names: `Landing`"
+    );
+    ledger.line("room add \"4 Tannery Row\" \"Back hall\" --shape \"8 x 4\" --condition bare --species ash").ok();
+    let said = ledger.line("room show back").refused();
+    assert_eq!(
+        said,
+        "error: `back` could be any room of `Back bedroom`, `Back hall`"
+    );
+    ledger.line("room show \"4 tannery row/back b\"").ok();
+}
+
+#[test]
+fn files_that_are_no_ledger() {
+    let ledger = TestLedger::nowhere();
+    let path = ledger.path().display().to_string();
+    let said = ledger.line("today").refused();
+    assert!(
+        said.starts_with(&format!(
+            "error: no ledger at `{path}`\nhint: gritledger init"
+        )),
+        "{said}"
+    );
+    std::fs::write(
+        ledger.path(),
+        "not a database, only words that go on for a while",
+    )
+    .unwrap();
+    assert_eq!(
+        ledger.line("today").refused(),
+        format!("error: `{path}` is not a ledger")
+    );
+    assert!(
+        ledger
+            .line("init --business X")
+            .refused()
+            .starts_with(&format!("error: `{path}` already exists"))
+    );
+
+    let ledger = TestLedger::nowhere();
+    std::fs::create_dir(ledger.path()).unwrap();
+    let path = ledger.path().display().to_string();
+    assert_eq!(
+        ledger.line("today").refused(),
+        format!("error: `{path}` is a directory, not a ledger")
+    );
+}
+
+#[test]
+fn a_ledger_of_a_newer_version() {
+    let ledger = TestLedger::new();
+    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    file.pragma_update(None, "user_version", 99).unwrap();
+    drop(file);
+    let said = ledger.line("today").refused();
+    assert!(
+        said.contains("the ledger was written by a newer gritledger (schema 99, this one knows 6)"),
+        "{said}"
+    );
+}
+
+#[test]
+fn another_program_s_database() {
+    let ledger = TestLedger::nowhere();
+    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    file.execute_batch(
+        "CREATE TABLE stamps (id INTEGER PRIMARY KEY); INSERT INTO stamps VALUES (1);",
+    )
+    .unwrap();
+    drop(file);
+    let before = std::fs::read(ledger.path()).unwrap();
+    assert!(ledger.line("today").refused().ends_with("is not a ledger"));
+    assert_eq!(std::fs::read(ledger.path()).unwrap(), before);
+}
