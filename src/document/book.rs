@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use super::{Page, inert, percent_json, percent_text};
+use super::{Page, Table, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::operation::{Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades};
@@ -379,21 +379,24 @@ pub fn rates_json(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation
     Value::Array(rows.collect())
 }
 
-/// Renders the rates as text: a rate for so many driver units, and the fixed amount that each room and pass adds.
+/// Renders the rates as text: one table for each kind of rate, per so many driver units, with the fixed amount that each
+/// room and pass adds.
 pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation>, page: &Page) -> String {
     if rows.is_empty() {
         return "No rates yet.".to_owned();
     }
-    let headings = ["Operation", "Floor", "Rate", "Book", "Observed", "Learned", "Rooms", "Done"];
-    let mut table = page.table(headings).numbers(3..=7);
+    let mut tables: BTreeMap<String, Table> = BTreeMap::new();
     for row in rows {
         let Some(operation) = operations.get(&row.cell.operation) else { continue };
         let driver = operation.driver;
         let scaled = |rate: Decimal| plain(page.per_unit(rate, driver.unit()).0 * scale(driver), 2);
+        let heading = format!("{} / {}", counted_in(row, operation), per(driver, page));
+        let table = tables.entry(heading.clone()).or_insert_with(|| {
+            page.table([&heading, "Floor", "Book", "Observed", "Learned", "Rooms", "Done"]).numbers(2..=6)
+        });
         table.row([
             operation.name.clone(),
             floor(row),
-            format!("{} / {}", counted_in(row, operation), per(driver, page)),
             with_fixed(scaled(row.book.per_unit), row.book),
             row.observed.map_or_else(|| "-".to_owned(), scaled),
             with_fixed(scaled(row.learned.per_unit), row.learned),
@@ -401,7 +404,11 @@ pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation
             if row.rooms == 0 { "-".to_owned() } else { page.quantity(row.exposure, driver.unit()) },
         ]);
     }
-    format!("{table}\n\na + b: b more for each room and pass. Learned: your book and your finished rooms together.")
+    let tables: Vec<String> = tables.values().map(Table::to_string).collect();
+    format!(
+        "{}\n\na+b: b more for each room and pass. Learned: your book and your finished rooms together.",
+        tables.join("\n\n")
+    )
 }
 
 fn floor(row: &RateRow) -> String {
@@ -413,7 +420,7 @@ fn floor(row: &RateRow) -> String {
 fn with_fixed(per_unit: String, rate: Rate) -> String {
     match plain(rate.fixed, 2) {
         fixed if fixed == "0" => per_unit,
-        fixed => format!("{per_unit} + {fixed}"),
+        fixed => format!("{per_unit}+{fixed}"),
     }
 }
 

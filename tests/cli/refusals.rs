@@ -111,7 +111,7 @@ fn quantities_rates_and_money_that_are_none() {
             ),
             (
                 "rate set rotary-36 --kind item --per -2",
-                "`-2` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)",
+                "`-2` is not above zero",
             ),
             (
                 "setting set margin 100%",
