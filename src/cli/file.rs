@@ -7,14 +7,25 @@ use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use super::ui::Context;
-use crate::document::report::{By, margin_text, variance_text};
+use crate::document::book::rates_text;
+use crate::document::report::{By, margin_text, worst_text};
 use crate::document::{count, inert, quote};
-use crate::ledger::{Clock, Identity, Ledger, Refusal, Transfer, refuse};
+use crate::ledger::{Clock, Identity, Job, Ledger, QuoteStatus, Refusal, Transfer, refuse};
 use crate::measure::Units;
 use crate::money::Currency;
+use crate::trade::rates::{RateKind, RateRow};
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
 const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
+
+/// Lines of the variance that the demo shows.
+const WORST_LINES: usize = 6;
+
+/// Jobs whose margin the demo shows.
+const DEMO_JOBS: usize = 6;
+
+/// Rooms behind a rate that the demo shows.
+const DEMO_ROOMS: usize = 8;
 
 /// Make a new ledger
 ///
@@ -170,32 +181,48 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     }
     let ledger = Ledger::create_demo(&args.to, clock)?;
     let page = context.page(&ledger);
-    let walk = ledger.demo_walk()?;
+    let closed: Vec<Job> = ledger.jobs()?.into_iter().filter(Job::is_closed).collect();
+    let margins = closed.iter().map(|job| ledger.margin_of(job)).collect::<Result<Vec<_>>>()?;
+    let open_quote = ledger.quotes()?.into_iter().rfind(|quote| quote.status == QuoteStatus::Sent);
+    let open_quote = open_quote.map(|header| ledger.quote(&header.number)).transpose()?;
+    // The job that left its quote furthest tells most.
+    let furthest = margins.iter().max_by_key(|margin| (margin.outcome.actual - margin.outcome.estimated).abs());
+    let variance = furthest.map(|margin| ledger.variance_of(&margin.job)).transpose()?;
+    let learned: Vec<RateRow> = ledger.rates()?.rows().into_iter().filter(|row| row.rooms > 0).collect();
+    let operations = ledger.operations_by_id()?;
     context.answer(
         || {
             json!({
                 "ledger": args.to.display().to_string(),
                 "business": ledger.identity().business,
-                "jobs": walk.margins.len(),
-                "quote": walk.quote.header.number,
-                "variance": walk.variance.job.number,
+                "jobs": closed.len(),
+                "quote": open_quote.as_ref().map(|record| &record.header.number),
+                "variance": variance.as_ref().map(|variance| &variance.job.number),
             })
         },
         || {
-            let view = quote::View::Client;
-            let heading = |words: &str| format!("\n== {words}\n\n");
-            [
-                format!("{}, on {}: {}\n", ledger.identity().business, walk.today, count(walk.margins.len(), "job")),
-                heading(&format!("A quote waits for its answer: gritledger quote show {}", walk.quote.header.number)),
-                quote::summary_text(&walk.quote, view, &page),
-                heading(&format!("Where one job left its quote: gritledger report variance {}", walk.variance.job.number)),
-                variance_text(&walk.variance, &page),
-                heading("What the last jobs made: gritledger report margin"),
-                margin_text(&walk.margins[walk.margins.len().saturating_sub(6)..], By::Job, &page),
-                heading("What the rates learned: gritledger rate list"),
-                crate::document::book::rates_text(&walk.rates, &walk.operations, &page),
-            ]
-            .concat()
+            let rooms: usize = margins.iter().map(|margin| margin.rooms.len()).sum();
+            let firm = inert(&ledger.identity().business);
+            let mut text = format!("{firm}: {} with {} are finished.\n", count(closed.len(), "job"), count(rooms, "room"));
+            let mut part = |heading: String, body: String| {
+                text.push_str(&format!("\n== {heading}\n\n{}\n", body.trim_end()));
+            };
+            if let Some(record) = &open_quote {
+                let heading = format!("A quote waits for its answer: gritledger quote show {}", record.header.number);
+                part(heading, quote::summary_text(record, quote::View::Owner, &page));
+            }
+            if let Some(variance) = &variance {
+                let heading = format!("Where a job left its quote: gritledger report variance {}", variance.job.number);
+                part(heading, worst_text(variance, WORST_LINES, &page));
+            }
+            let last = &margins[margins.len().saturating_sub(DEMO_JOBS)..];
+            part("What the last jobs made: gritledger report margin".to_owned(), margin_text(last, By::Job, &page));
+            let discs: Vec<RateRow> = learned
+                .into_iter()
+                .filter(|row| row.cell.kind == RateKind::Item && row.rooms >= DEMO_ROOMS)
+                .collect();
+            part("What the rates learned: gritledger rate list --learned".to_owned(), rates_text(&discs, &operations, &page));
+            text
         },
     )?;
     context.hint(&format!("GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today", args.to.display()));

@@ -259,6 +259,24 @@ mod tests {
         command().debug_assert();
     }
 
+    /// Checks one command and everything below it.
+    fn check_help(command: &clap::Command, path: &str) {
+        let about = command.get_about().map(ToString::to_string).unwrap_or_default();
+        assert!(!about.is_empty(), "{path} has no line of help");
+        assert!(about.chars().count() <= 90 && !about.ends_with('.'), "{path}: {about}");
+        for argument in command.get_arguments() {
+            assert!(argument.get_help().is_some(), "{path} {} has no help", argument.get_id());
+        }
+        for below in command.get_subcommands() {
+            check_help(below, &format!("{path} {}", below.get_name()));
+        }
+    }
+
+    #[test]
+    fn every_command_and_argument_has_a_line_of_help() {
+        check_help(&command(), "gritledger");
+    }
+
     #[test]
     fn dates_and_moments_are_read_as_people_write_them() {
         let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();

@@ -231,6 +231,32 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
     text
 }
 
+/// Renders the lines that left the quote furthest, and the whole difference.
+pub fn worst_text(variance: &JobVariance, count: usize, page: &Page) -> String {
+    let mut worst: Vec<&VarianceLine> = variance.lines.iter().collect();
+    worst.sort_by_key(|line| std::cmp::Reverse(line.split.total().abs()));
+    let mut table = page.table(["Room", "What", "By price", "By quantity", "Total", ""]).numbers(2..=4);
+    for line in worst.into_iter().take(count) {
+        let room = line.subject.room.and_then(|room| variance.rooms.get(&room));
+        table.row([
+            room.map_or("whole job", String::as_str).to_owned(),
+            subject(line),
+            page.money(line.split.price),
+            page.money(line.split.quantity),
+            page.money(line.split.total()),
+            favour(line.split.total()).to_owned(),
+        ]);
+    }
+    let whole = total(&variance.lines).total();
+    format!(
+        "{}, {}: the {count} lines furthest from the quote\n\n{table}\n\nAll lines together: {}, {}.",
+        variance.job.number,
+        inert(&variance.job.site),
+        page.money(whole),
+        favour(whole)
+    )
+}
+
 /// Returns what a line is about: the operation of an item, the task of hours, the machine, what money was for.
 fn subject(line: &VarianceLine) -> String {
     let subject = &line.subject;
@@ -271,7 +297,7 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
     if lines.is_empty() {
         return "No consumables were quoted or used yet.".to_owned();
     }
-    let headings = ["Item", "Operation", "Jobs", "Quoted", "Used", "Used/quoted", "Quoted cost", "Used cost"];
+    let headings = ["Item", "Operation", "Jobs", "Quoted", "Used", "Ratio", "Quoted at", "Cost"];
     let mut table = page.table(headings).numbers(2..=7);
     for line in lines {
         table.row([

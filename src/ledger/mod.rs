@@ -40,7 +40,6 @@ use thiserror::Error;
 
 pub use self::book::*;
 pub use self::day_book::*;
-pub use self::demo::*;
 pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;

@@ -135,6 +135,9 @@ impl Room {
     /// # Errors
     /// Refuses doorways that are wider together than the walls are long.
     pub fn edge(&self) -> Result<Length> {
+        if self.floor.steps().is_some() {
+            return Ok(Length::ZERO); // Stairs are priced per step: a doorway at their foot takes nothing away.
+        }
         let edge = self.floor.edge(self.doors.iter().map(|door| door.width));
         edge.with_context(|| format!("`{}` has no such edge", self.name))
     }

@@ -304,7 +304,14 @@ impl Writing<'_> {
                 self.move_stock(void, item, returned, value)
             };
         }
-        let (change, value) = self.moved_by(entry)?;
+        let (change, value) = match kind {
+            // Units that settled a use since voided are on the shelf again: they go with the rest.
+            "buy" => {
+                let (settling, paid) = self.settling_uses(entry)?;
+                (units - settling, amount - paid)
+            }
+            _ => self.moved_by(entry)?,
+        };
         if change.is_zero() && value.is_zero() {
             return Ok(());
         }
@@ -356,6 +363,20 @@ impl Writing<'_> {
             |row| Ok((row.get("settled")?, row.get("quantity")?, row.get("value")?)),
         )?;
         Ok((settled, quantity.0, value))
+    }
+
+    /// Returns what of a purchase has settled uses that count, and what was paid for it.
+    fn settling_uses(&self, bought: EntryId) -> Result<(Decimal, Money)> {
+        let (settling, paid): (Micro, Money) = self.connection.query_row(
+            "SELECT COALESCE(SUM(settled.quantity_micro), 0) AS quantity, COALESCE(SUM(settled.paid_minor), 0) AS paid
+             FROM stock_settlement AS settled
+             JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
+             JOIN live_entry AS used ON used.id = awaiting.entry_id
+             WHERE settled.entry_id = :bought",
+            named_params! { ":bought": bought },
+            |row| Ok((row.get("quantity")?, row.get("paid")?)),
+        )?;
+        Ok((settling.0, paid))
     }
 
     fn moved_by(&self, entry: EntryId) -> Result<(Decimal, Money)> {

@@ -140,7 +140,7 @@ fn quantities_rates_and_money_that_are_none() {
             ),
             (
                 "finding add Landing proud-nails -3",
-                "`-3` is not a number of proud-nails",
+                "`-3` is not a whole number above zero",
             ),
         ],
     );

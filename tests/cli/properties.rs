@@ -1,0 +1,169 @@
+//! Properties over random histories, through the library on real files.
+
+use chrono::NaiveDate;
+use gritledger::ledger::{
+    Clock, Identity, Ledger, NewClient, NewRoom, NewSite, Occasion, Room, Transfer, WorkedOn,
+};
+use gritledger::measure::{Length, Units};
+use gritledger::money::{Currency, Decimal, Money};
+use gritledger::trade::room::{Base, Floor};
+use gritledger::trade::{FloorCondition, Layout, Species};
+use proptest::prelude::*;
+use tempfile::TempDir;
+
+fn today() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date")
+}
+
+fn ledger(folder: &TempDir, name: &str) -> Ledger {
+    let identity = Identity {
+        business: "Marsh End Floors".to_owned(),
+        currency: Currency::from_code("USD").expect("a currency"),
+        units: Units::Us,
+        copy: 0,
+    };
+    Ledger::create(&folder.path().join(name), identity, Clock::at(today())).expect("a ledger")
+}
+
+/// One thing that happens to the stock of one item.
+#[derive(Clone, Debug)]
+enum Happening {
+    Buy(u32, i64),
+    Use(u32),
+    HandBack(u32, i64),
+    Count(u32),
+    Void(usize),
+}
+
+fn happening() -> impl Strategy<Value = Happening> {
+    prop_oneof![
+        3 => (1_u32..40, 0_i64..20_000).prop_map(|(quantity, cents)| Happening::Buy(quantity, cents)),
+        4 => (0_u32..30).prop_map(Happening::Use),
+        1 => (1_u32..10, 0_i64..3_000).prop_map(|(quantity, cents)| Happening::HandBack(quantity, cents)),
+        1 => (0_u32..20).prop_map(Happening::Count),
+        3 => (0_usize..30).prop_map(Happening::Void),
+    ]
+}
+
+/// A ledger with one open job of one room.
+fn one_job(ledger: &Ledger) -> Room {
+    let open = |writing: &gritledger::ledger::Writing<'_>| {
+        let client = writing.add_client(&NewClient { name: "Ada Quill".into(), ..NewClient::default() })?;
+        let address = "4 Tannery Row".to_owned();
+        let site = writing.add_site(&NewSite { client, address, year_built: None, tax_area: None, note: String::new() })?;
+        let foot = |feet: i64| Length::from_nanometres(feet * 304_800_000);
+        writing.add_room(&NewRoom {
+            site,
+            name: "Hall".into(),
+            floor: Floor::new(Base::Rectangle { length: foot(10), width: foot(5) }, Vec::new())?,
+            condition: FloorCondition::WornFilm,
+            species: Species::RedOak,
+            layout: Layout::Strip,
+            refinished: true,
+            note: String::new(),
+        })?;
+        writing.add_worker("Ruben Vale", Money::from_minor(2800))?;
+        let site = writing.site("4 Tannery Row")?;
+        let drafted = writing.draft_quote(&site, &gritledger::ledger::DraftRequest::default())?;
+        let number = drafted.record.header.number;
+        writing.send_quote(&writing.quote(&number)?.header, 30)?;
+        let job = writing.accept_quote(&writing.quote(&number)?.header, false)?;
+        writing.start_job(&writing.job_by_id(job)?, writing.today())?;
+        writing.room("Hall", Some(site.id))
+    };
+    ledger.write(false, open).expect("a job")
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    /// Whatever is bought, used, handed back, counted and voided, in whatever order: every cent is accounted for.
+    #[test]
+    fn stock_is_accounted_for_to_the_cent(history in proptest::collection::vec(happening(), 1..40)) {
+        let folder = TempDir::new().expect("a folder");
+        let ledger = ledger(&folder, "t.db");
+        let room = one_job(&ledger);
+        let mut entries = Vec::new();
+        for happening in history {
+            let outcome = ledger.write(false, |writing| {
+                let item = writing.item("disc-7in-36")?;
+                let job = writing.job("J1")?;
+                let rooms = [room.clone()];
+                let occasion = Occasion { job: &job, rooms: &rooms, on: today(), note: "" };
+                Ok(match happening {
+                    Happening::Buy(quantity, cents) => {
+                        writing.record_buy(&item, quantity.into(), Money::from_minor(cents), today(), "")?
+                    }
+                    Happening::Use(quantity) => writing.record_use(&item, quantity.into(), None, &occasion)?,
+                    Happening::HandBack(quantity, cents) => {
+                        writing.record_hand_back(&item, quantity.into(), Some(Money::from_minor(cents)), Some(&job), today())?
+                    }
+                    Happening::Count(quantity) => writing.record_count(&item, quantity.into(), today())?,
+                    Happening::Void(position) => match entries.get(position) {
+                        Some(entry) => writing.void_entry(*entry, "a slip")?,
+                        None => writing.record_use(&item, Decimal::ZERO, None, &occasion)?,
+                    },
+                })
+            });
+            // A refusal (more handed back than there is, voided twice) writes nothing; anything else must hold.
+            if let Ok(recorded) = outcome {
+                entries.push(recorded.id);
+            }
+            prop_assert_eq!(ledger.problems().expect("a check"), Vec::<String>::new());
+        }
+        let margin = ledger.margin_of(&ledger.job("J1").expect("the job")).expect("a margin");
+        let variance = ledger.variance_of(&margin.job).expect("a variance");
+        let difference: Money = variance.lines.iter().map(|line| line.split.total()).sum();
+        prop_assert_eq!(difference, margin.outcome.actual - margin.outcome.estimated);
+    }
+
+    /// Whatever text and numbers a ledger holds, export and import into a new file give the same rows.
+    #[test]
+    fn exchange_is_an_identity(
+        names in proptest::collection::vec("[a-zA-Z='+@,\"\u{e9}\u{4e2d} -]{1,12}[a-z]", 1..5),
+        notes in proptest::collection::vec("(\\PC|\n){0,20}", 5),
+        sides in proptest::collection::vec((1_i64..20_000, 1_i64..20_000), 5),
+        uses in proptest::collection::vec((0_i64..50_000_000, 1_i64..24_000_000), 0..6),
+    ) {
+        let folder = TempDir::new().expect("a folder");
+        let (first, second) = (ledger(&folder, "first.db"), ledger(&folder, "second.db"));
+        let room = one_job(&first);
+        first.write(false, |writing| {
+            for ((name, note), (length, width)) in names.iter().zip(&notes).zip(&sides) {
+                let unique = format!("{name}{}", writing.clients()?.len());
+                let details = NewClient { name: unique.clone(), note: note.clone(), ..NewClient::default() };
+                let client = writing.add_client(&details)?;
+                let site = NewSite { client, address: unique, year_built: Some(1950), tax_area: None, note: note.clone() };
+                let site = writing.add_site(&site)?;
+                // Sixty-fourths of an inch: every length that a tape can give.
+                let tape = |parts: i64| Length::from_nanometres(parts * 396_875);
+                writing.add_room(&NewRoom {
+                    site,
+                    name: name.replace('/', "-"),
+                    floor: Floor::new(Base::Rectangle { length: tape(*length), width: tape(*width) }, Vec::new())?,
+                    condition: FloorCondition::OilWax,
+                    species: Species::HeartPine,
+                    layout: Layout::Parquet,
+                    refinished: *length % 2 == 0,
+                    note: note.clone(),
+                })?;
+            }
+            let (job, item, worker) = (writing.job("J1")?, writing.item("oil-finish")?, writing.worker("Ruben")?);
+            let rooms = [room.clone()];
+            for (position, (used, hours)) in uses.iter().enumerate() {
+                let on = today() - chrono::Days::new(position as u64);
+                let occasion = Occasion { job: &job, rooms: &rooms, on, note: "" };
+                writing.record_use(&item, Decimal::new(*used, 6), None, &occasion)?;
+                writing.record_hours(&worker, Decimal::new(*hours, 6), &WorkedOn::Nothing, &occasion)?;
+                writing.record_buy(&item, Decimal::new(used + 1, 6), Money::from_minor(*used), on, "")?;
+            }
+            Ok(())
+        }).expect("a history");
+        for kind in Transfer::ALL {
+            let rows = first.export(*kind).expect("an export");
+            second.write(false, |writing| writing.import(*kind, "rows.csv", rows.as_bytes(), Units::Us)).expect("an import");
+            prop_assert_eq!(second.export(*kind).expect("an export"), rows, "{}", kind);
+        }
+        prop_assert_eq!(second.problems().expect("a check"), Vec::<String>::new());
+    }
+}
