@@ -15,7 +15,7 @@ use crate::trade::rates::RateKind;
 use crate::trade::{JobId, OperationId};
 
 /// Signs that make a spreadsheet take a cell for a formula.
-pub(super) const FORMULA_SIGNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
+const FORMULA_SIGNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
 /// Decimals that exported quantities and rates keep: all that are stored.
 const ALL_DECIMALS: u32 = 9;
@@ -338,6 +338,15 @@ fn exact(quantity: Decimal) -> String {
 
 /// Returns a cell that no spreadsheet runs; numbers stay numbers.
 fn defused(cell: &str) -> String {
-    let formula = cell.starts_with(FORMULA_SIGNS) && crate::money::number(cell).is_none();
-    if formula { format!("'{cell}") } else { cell.to_owned() }
+    if is_formula(cell) && crate::money::number(cell).is_none() { format!("'{cell}") } else { cell.to_owned() }
+}
+
+/// Returns a cell as it was before it was defused.
+pub(super) fn armed(cell: &str) -> &str {
+    cell.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(cell)
+}
+
+/// Tells whether a spreadsheet would run a cell, or would after apostrophes in front of it are taken off.
+fn is_formula(cell: &str) -> bool {
+    cell.trim_start_matches('\'').starts_with(FORMULA_SIGNS)
 }

@@ -125,10 +125,7 @@ impl<'rows> Row<'rows> {
     pub(super) fn text(&self, column: &str) -> &'rows str {
         let position = self.rows.headings.iter().position(|heading| heading == column);
         let cell = position.and_then(|position| self.record.get(position)).unwrap_or_default();
-        match cell.strip_prefix('\'') {
-            Some(rest) if rest.starts_with(super::export::FORMULA_SIGNS) => rest,
-            _ => cell,
-        }
+        super::export::armed(cell)
     }
 
     /// Returns a cell's text, refusing an empty one.

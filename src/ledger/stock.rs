@@ -323,7 +323,8 @@ impl Writing<'_> {
         let stock = self.stock_of(item)?;
         let short = change - stock.on_hand;
         if short <= Decimal::ZERO {
-            return self.move_stock(void, item, -change, -value);
+            self.move_stock(void, item, -change, -value)?;
+            return self.write_off(item);
         }
         self.move_stock(void, item, -stock.on_hand, -stock.value)?;
         let mut left = short;
@@ -342,6 +343,26 @@ impl Writing<'_> {
             refuse!("more than was ever used would be missing: hand-backs and counts rest on that entry, void them first");
         }
         Ok(())
+    }
+
+    /// Writes off what a shelf is worth with nothing on it, or below nothing: its units left at another average than they
+    /// came. A count of what is there carries the difference, as the firm's loss or gain.
+    fn write_off(&self, item: ItemId) -> Result<()> {
+        let stock = self.stock_of(item)?;
+        let sound = if stock.on_hand.is_zero() { stock.value.is_zero() } else { !stock.value.is_negative() };
+        if sound {
+            return Ok(());
+        }
+        let count = self.insert_entry(&NewEntry {
+            kind: "count",
+            on: self.today(),
+            item: Some(item),
+            quantity: Some(stock.on_hand),
+            amount: Some(stock.value),
+            what: "value left over by a void",
+            ..NewEntry::default()
+        })?;
+        self.move_stock(count.id, item, Decimal::ZERO, -stock.value)
     }
 
     /// Returns what a use's settlements changed, and what of it still awaits, as of before its void.
