@@ -7,12 +7,14 @@ use super::people::is_none;
 use super::ui::Context;
 use super::{read_number, read_percent};
 use crate::document::book::{
-    item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json, machines_text,
-    operation_json, operation_text, operations_json, operations_text, schedule_json, schedule_text, schedules_json,
-    schedules_text, sequence_json, sequence_text, sequences_json, sequences_text,
+    item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json,
+    machines_text, operation_json, operation_text, operations_json, operations_text, schedule_json,
+    schedule_text, schedules_json, schedules_text, sequence_json, sequence_text, sequences_json,
+    sequences_text,
 };
 use crate::ledger::{
-    BookItem, BookMachine, Ledger, NewItem, NewOperation, NewStep, OWN_FIGURE, Pack, Refusal, refuse,
+    BookItem, BookMachine, Ledger, NewItem, NewOperation, NewStep, OWN_FIGURE, Pack, Refusal,
+    refuse,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
@@ -32,7 +34,9 @@ pub(super) enum ItemCommand {
 
 /// Add an item
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger item add disc-7in-60 --unit disc --pack 30=63.00 --pack 3=8.10 --returnable")]
+#[command(
+    after_long_help = "Example:\n  gritledger item add disc-7in-60 --unit disc --pack 30=63.00 --pack 3=8.10 --returnable"
+)]
 pub(super) struct ItemAddArgs {
     /// The name; no other item has it
     name: String,
@@ -40,7 +44,12 @@ pub(super) struct ItemAddArgs {
     #[arg(long)]
     unit: String,
     /// A pack it is sold in, the one usually bought first (can be repeated)
-    #[arg(long = "pack", value_name = "SIZE=PRICE", required = true, allow_hyphen_values = true)]
+    #[arg(
+        long = "pack",
+        value_name = "SIZE=PRICE",
+        required = true,
+        allow_hyphen_values = true
+    )]
     packs: Vec<String>,
     /// A short phrase
     #[arg(long, default_value = "", hide_default_value = true)]
@@ -101,7 +110,9 @@ pub(super) enum MachineCommand {
 
 /// Add a machine
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger machine add planetary --day 110.00 --week 385.00 --waiver 10% --cleaning 25.00")]
+#[command(
+    after_long_help = "Example:\n  gritledger machine add planetary --day 110.00 --week 385.00 --waiver 10% --cleaning 25.00"
+)]
 pub(super) struct MachineAddArgs {
     /// The name; no other machine has it
     name: String,
@@ -149,7 +160,9 @@ pub(super) struct MachineArgs {
 
 /// Change a machine's tariff
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger machine edit rotary --day 84.00 --half-day none")]
+#[command(
+    after_long_help = "Example:\n  gritledger machine edit rotary --day 84.00 --half-day none"
+)]
 pub(super) struct MachineEditArgs {
     /// The machine
     name: String,
@@ -174,7 +187,9 @@ pub(super) enum OperationCommand {
 /// What measures it (its driver): area, edge, count, length, room or job. It has no rate yet: set one for hours, and one
 /// for its item (gritledger rate set).
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger operation add glue-loose-strips --task repair --driver count --answers loose-strips")]
+#[command(
+    after_long_help = "Example:\n  gritledger operation add glue-loose-strips --task repair --driver count --answers loose-strips"
+)]
 pub(super) struct OperationAddArgs {
     /// The name; no other operation has it
     name: String,
@@ -242,7 +257,9 @@ pub(super) struct OperationArgs {
 ///
 /// What measures it stays: its rates and all that was logged are in those units. Add another operation instead.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger operation edit rotary-36 --set-size 3 --splits both")]
+#[command(
+    after_long_help = "Example:\n  gritledger operation edit rotary-36 --set-size 3 --splits both"
+)]
 pub(super) struct OperationEditArgs {
     /// The operation
     name: String,
@@ -267,7 +284,9 @@ pub(super) enum SequenceCommand {
 ///
 /// An operation that is named twice is done twice. Cuts that skip more than one grade are warned of.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60")]
+#[command(
+    after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60"
+)]
 pub(super) struct SequenceStepsArgs {
     /// The sequence
     name: String,
@@ -299,7 +318,9 @@ pub(super) enum ScheduleCommand {
 /// A coat is OPERATION:RECOAT[:LIGHT[:CURE]]: hours before the next coat, hours before light use, days to full cure, as
 /// the product's label has them. What is done between coats is the operation alone.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:30")]
+#[command(
+    after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:30"
+)]
 pub(super) struct ScheduleStepsArgs {
     /// The schedule
     name: String,
@@ -326,7 +347,11 @@ pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
                 unit: args.unit.parse()?,
                 kept: !args.not_kept,
                 returnable: args.returnable,
-                packs: args.packs.iter().map(|text| read_pack(&ledger, text)).collect::<Result<_>>()?,
+                packs: args
+                    .packs
+                    .iter()
+                    .map(|text| read_pack(&ledger, text))
+                    .collect::<Result<_>>()?,
             };
             if matches!(new.unit, Unit::Hour | Unit::Day | Unit::Mile) {
                 refuse!("an item isn't counted in `{}`", new.unit);
@@ -373,13 +398,19 @@ fn edit_item(context: &Context, ledger: &Ledger, args: ItemEditArgs) -> Result<(
 /// Reads a pack: `30=63.00` is thirty for 63.00.
 fn read_pack(ledger: &Ledger, text: &str) -> Result<Pack> {
     let Some((size, price)) = text.split_once('=') else {
-        return Err(Refusal::new(format!("`{text}` is not a pack")).hint("--pack 30=63.00, size and price").into());
+        return Err(Refusal::new(format!("`{text}` is not a pack"))
+            .hint("--pack 30=63.00, size and price")
+            .into());
     };
     let size = read_number(size.trim(), "the size of a pack")?;
     if size <= Decimal::ZERO {
         refuse!("a pack holds more than nothing: `{text}`");
     }
-    Ok(Pack { size, price: read_price(ledger, price)?, source: OWN_FIGURE.to_owned() })
+    Ok(Pack {
+        size,
+        price: read_price(ledger, price)?,
+        source: OWN_FIGURE.to_owned(),
+    })
 }
 
 fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
@@ -424,11 +455,17 @@ pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<
         }
         MachineCommand::List => {
             let (machines, page) = (ledger.machines()?, context.page(&ledger));
-            context.answer(|| machines_json(&machines, &page), || machines_text(&machines, &page))
+            context.answer(
+                || machines_json(&machines, &page),
+                || machines_text(&machines, &page),
+            )
         }
         MachineCommand::Show(args) => {
             let (machine, page) = (ledger.machine(&args.name)?, context.page(&ledger));
-            context.answer(|| machine_json(&machine, &page), || machine_text(&machine, &page))
+            context.answer(
+                || machine_json(&machine, &page),
+                || machine_text(&machine, &page),
+            )
         }
         MachineCommand::Edit(args) => edit_machine(context, &ledger, args),
     }
@@ -471,7 +508,10 @@ fn read_tariff(ledger: &Ledger, tariff: Tariff, typed: &PriceArgs) -> Result<Tar
         week: optional(&typed.week, tariff.week)?,
         four_weeks: optional(&typed.four_weeks, tariff.four_weeks)?,
         waiver_percent,
-        cleaning: typed.cleaning.as_deref().map_or(Ok(tariff.cleaning), |text| read_price(ledger, text))?,
+        cleaning: typed
+            .cleaning
+            .as_deref()
+            .map_or(Ok(tariff.cleaning), |text| read_price(ledger, text))?,
     })
 }
 
@@ -502,7 +542,10 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
         }
         OperationCommand::Show(args) => {
             let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
-            context.answer(|| operation_json(&operation, &machines), || operation_text(&operation, &machines))
+            context.answer(
+                || operation_json(&operation, &machines),
+                || operation_text(&operation, &machines),
+            )
         }
         OperationCommand::Edit(args) => edit_operation(context, &ledger, args),
     }
@@ -510,7 +553,10 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
 
 fn task_named(ledger: &Ledger, name: &str) -> Result<String> {
     let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
-    match tasks.iter().find(|task| task.eq_ignore_ascii_case(name.trim())) {
+    match tasks
+        .iter()
+        .find(|task| task.eq_ignore_ascii_case(name.trim()))
+    {
         Some(task) => Ok(task.clone()),
         None => {
             let refusal = Refusal::new(format!("no task `{}`", name.trim()));
@@ -542,9 +588,15 @@ fn add_operation(context: &Context, ledger: &Ledger, args: OperationAddArgs) -> 
     })?;
     context.status(&format!("Added operation {}.", operation.name));
     if operation.item.is_some() {
-        context.hint(&format!("gritledger rate set {} --kind item --per AMOUNT", operation.name));
+        context.hint(&format!(
+            "gritledger rate set {} --kind item --per AMOUNT",
+            operation.name
+        ));
     }
-    context.hint(&format!("gritledger rate set {} --kind hours --per AMOUNT", operation.name));
+    context.hint(&format!(
+        "gritledger rate set {} --kind hours --per AMOUNT",
+        operation.name
+    ));
     tell_operation(context, ledger, &operation)
 }
 
@@ -576,9 +628,23 @@ fn edit_operation(context: &Context, ledger: &Ledger, args: OperationEditArgs) -
 
 /// Reads the facts typed over an operation; `none` takes one away.
 fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) -> Result<()> {
-    let OperationFacts { item, set_size, family, splits, machine, grit, answers, hazards, description } = typed;
+    let OperationFacts {
+        item,
+        set_size,
+        family,
+        splits,
+        machine,
+        grit,
+        answers,
+        hazards,
+        description,
+    } = typed;
     if let Some(name) = item {
-        new.item = if is_none(&name) { None } else { Some(ledger.item(&name)?.id) };
+        new.item = if is_none(&name) {
+            None
+        } else {
+            Some(ledger.item(&name)?.id)
+        };
         // What was changed at once was another item.
         new.set_size = None;
     }
@@ -595,18 +661,29 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) ->
         new.splits = word.parse()?;
     }
     if let Some(name) = machine {
-        new.machine = if is_none(&name) { None } else { Some(ledger.machine(&name)?.id) };
+        new.machine = if is_none(&name) {
+            None
+        } else {
+            Some(ledger.machine(&name)?.id)
+        };
     }
     if let Some(text) = grit {
         new.grit = read_count(&text, "a grade")?;
     }
     if let Some(kind) = answers {
-        new.answers = if is_none(&kind) { None } else { Some(read_kind(ledger, new, &kind)?) };
+        new.answers = if is_none(&kind) {
+            None
+        } else {
+            Some(read_kind(ledger, new, &kind)?)
+        };
     }
     if hazards.iter().any(|hazard| is_none(hazard)) {
         new.hazards = Vec::new();
     } else if !hazards.is_empty() {
-        new.hazards = hazards.iter().map(|hazard| hazard.parse::<Hazard>()).collect::<Result<_, _>>()?;
+        new.hazards = hazards
+            .iter()
+            .map(|hazard| hazard.parse::<Hazard>())
+            .collect::<Result<_, _>>()?;
     }
     new.description = description.unwrap_or_else(|| std::mem::take(&mut new.description));
     Ok(())
@@ -630,13 +707,24 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
         refuse!("a kind of finding needs a name");
     }
     if !matches!(new.driver, Driver::Area | Driver::Count | Driver::Length) {
-        refuse!("findings are measured by area, count or length, and `{}` by {}", new.name, new.driver);
+        refuse!(
+            "findings are measured by area, count or length, and `{}` by {}",
+            new.name,
+            new.driver
+        );
     }
-    let same = |operation: &Operation| operation.answers.as_deref() == Some(&kind) && operation.name != new.name;
+    let same = |operation: &Operation| {
+        operation.answers.as_deref() == Some(&kind) && operation.name != new.name
+    };
     match ledger.operations()?.into_iter().find(same) {
-        Some(other) => Err(Refusal::new(format!("`{}` answers `{kind}` already", other.name))
-            .hint(format!("gritledger operation edit {} --answers none", other.name))
-            .into()),
+        Some(other) => Err(
+            Refusal::new(format!("`{}` answers `{kind}` already", other.name))
+                .hint(format!(
+                    "gritledger operation edit {} --answers none",
+                    other.name
+                ))
+                .into(),
+        ),
         None => Ok(kind),
     }
 }
@@ -664,12 +752,18 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
         }
         SequenceCommand::List => {
             let (sequences, page) = (ledger.sequences()?, context.page(&ledger));
-            context.answer(|| sequences_json(&sequences), || sequences_text(&sequences, &page))
+            context.answer(
+                || sequences_json(&sequences),
+                || sequences_text(&sequences, &page),
+            )
         }
         SequenceCommand::Show(args) => {
             let (sequence, page) = (ledger.sequence(&args.name)?, context.page(&ledger));
             warn_of_skips(context, &sequence);
-            context.answer(|| sequence_json(&sequence), || sequence_text(&sequence, &page))
+            context.answer(
+                || sequence_json(&sequence),
+                || sequence_text(&sequence, &page),
+            )
         }
         SequenceCommand::Edit(args) => {
             let name = ledger.sequence(&args.name)?.name;
@@ -728,11 +822,17 @@ pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Resul
         }
         ScheduleCommand::List => {
             let (schedules, page) = (ledger.schedules()?, context.page(&ledger));
-            context.answer(|| schedules_json(&schedules, &page), || schedules_text(&schedules, &page))
+            context.answer(
+                || schedules_json(&schedules, &page),
+                || schedules_text(&schedules, &page),
+            )
         }
         ScheduleCommand::Show(args) => {
             let (schedule, page) = (ledger.schedule(&args.name)?, context.page(&ledger));
-            context.answer(|| schedule_json(&schedule, &page), || schedule_text(&schedule, &page))
+            context.answer(
+                || schedule_json(&schedule, &page),
+                || schedule_text(&schedule, &page),
+            )
         }
         ScheduleCommand::Edit(args) => {
             let name = ledger.schedule(&args.name)?.name;
@@ -764,7 +864,8 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
         let refusal = Refusal::new(format!("`{text}` is not a step of a schedule"));
         refusal.hint("a coat is OPERATION:RECOAT[:LIGHT[:CURE]], in hours, hours and days: oil-coat:24:48:30")
     };
-    let time = |position: usize| match times.get(position).copied().filter(|time| !time.is_empty()) {
+    let time = |position: usize| match times.get(position).copied().filter(|time| !time.is_empty())
+    {
         None => Ok(None),
         Some(time) => match crate::money::number(time).filter(|time| *time >= Decimal::ZERO) {
             Some(time) => Ok(Some(time)),
@@ -776,7 +877,14 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
         _ if name.is_empty() || times.len() > 3 => Err(refusal().into()),
         None if times.is_empty() => Ok((name, None)),
         None => Err(refusal().into()),
-        Some(recoat_hours) => Ok((name, Some(Drying { recoat_hours, light_use_hours, cure_days }))),
+        Some(recoat_hours) => Ok((
+            name,
+            Some(Drying {
+                recoat_hours,
+                light_use_hours,
+                cure_days,
+            }),
+        )),
     }
 }
 
@@ -798,9 +906,18 @@ mod tests {
         let hours = |count: i64| Some(Decimal::from(count));
         for (text, expected) in [
             ("screen-between", Some(("screen-between", None))),
-            ("oil-coat:24", Some(("oil-coat", Some((hours(24), None, None))))),
-            ("oil-coat:24:48:30", Some(("oil-coat", Some((hours(24), hours(48), hours(30)))))),
-            ("oil-coat:24::30", Some(("oil-coat", Some((hours(24), None, hours(30)))))),
+            (
+                "oil-coat:24",
+                Some(("oil-coat", Some((hours(24), None, None)))),
+            ),
+            (
+                "oil-coat:24:48:30",
+                Some(("oil-coat", Some((hours(24), hours(48), hours(30))))),
+            ),
+            (
+                "oil-coat:24::30",
+                Some(("oil-coat", Some((hours(24), None, hours(30))))),
+            ),
             ("oil-coat:", None),
             ("oil-coat::48", None),
             ("oil-coat:-1", None),
@@ -809,7 +926,13 @@ mod tests {
             ("", None),
         ] {
             let read = read_step(text).ok().map(|(name, drying)| {
-                let times = |drying: Drying| (Some(drying.recoat_hours), drying.light_use_hours, drying.cure_days);
+                let times = |drying: Drying| {
+                    (
+                        Some(drying.recoat_hours),
+                        drying.light_use_hours,
+                        drying.cure_days,
+                    )
+                };
                 (name, drying.map(times))
             });
             assert_eq!(read, expected, "{text}");

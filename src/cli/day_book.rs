@@ -23,7 +23,12 @@ struct OccasionArgs {
     #[arg(long)]
     date: Option<String>,
     /// A note
-    #[arg(long, default_value = "", hide_default_value = true, allow_hyphen_values = true)]
+    #[arg(
+        long,
+        default_value = "",
+        hide_default_value = true,
+        allow_hyphen_values = true
+    )]
     note: String,
 }
 
@@ -55,7 +60,9 @@ pub(super) struct UseArgs {
 
 /// Log hours worked
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand")]
+#[command(
+    after_long_help = "Example:\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
+)]
 pub(super) struct HoursArgs {
     /// Who worked
     worker: String,
@@ -110,7 +117,12 @@ pub(super) struct BuyArgs {
     #[arg(long)]
     date: Option<String>,
     /// A note, such as the receipt's number
-    #[arg(long, default_value = "", hide_default_value = true, allow_hyphen_values = true)]
+    #[arg(
+        long,
+        default_value = "",
+        hide_default_value = true,
+        allow_hyphen_values = true
+    )]
     note: String,
 }
 
@@ -239,17 +251,35 @@ impl Resolved {
         let job = ledger.job_or_only_open(args.job.job.as_deref())?;
         let rooms = rooms_named(ledger, &args.rooms, job.site_id)?;
         let on = read_date(args.date.as_deref(), context.today())?;
-        Ok(Resolved { job, rooms, on, note: args.note })
+        Ok(Resolved {
+            job,
+            rooms,
+            on,
+            note: args.note,
+        })
     }
 
     fn occasion(&self) -> Occasion<'_> {
-        Occasion { job: &self.job, rooms: &self.rooms, on: self.on, note: &self.note }
+        Occasion {
+            job: &self.job,
+            rooms: &self.rooms,
+            on: self.on,
+            note: &self.note,
+        }
     }
 
     /// Returns the places in words: ` on J1, Landing`.
     fn words(&self) -> String {
-        let rooms: String = self.rooms.iter().map(|room| format!(", {}", room.name)).collect();
-        let late = if self.job.is_closed() { " (closed: a late cost)" } else { "" };
+        let rooms: String = self
+            .rooms
+            .iter()
+            .map(|room| format!(", {}", room.name))
+            .collect();
+        let late = if self.job.is_closed() {
+            " (closed: a late cost)"
+        } else {
+            ""
+        };
         format!(" on {}{rooms}{late}", self.job.number)
     }
 }
@@ -263,12 +293,24 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
         let operation = writing.operation_for(&item, &resolved.job, args.on.as_deref())?;
         writing.record_use(&item, quantity, operation.as_ref(), &resolved.occasion())
     })?;
-    let what = format!("used {} {} of {}{}", plain(quantity, 2), item.unit, item.name, resolved.words());
+    let what = format!(
+        "used {} {} of {}{}",
+        plain(quantity, 2),
+        item.unit,
+        item.name,
+        resolved.words()
+    );
     tell(context, &ledger, &recorded, &what)?;
-    let awaiting = ledger.awaiting_receipt()?.into_iter().find(|line| line.entry == recorded.number);
+    let awaiting = ledger
+        .awaiting_receipt()?
+        .into_iter()
+        .find(|line| line.entry == recorded.number);
     if let Some(line) = awaiting.filter(|_| !context.dry_run()) {
         let short = plain(line.quantity, 2);
-        context.warn(&format!("{short} {} of it were not in stock: taken at book price until the receipt comes", line.unit));
+        context.warn(&format!(
+            "{short} {} of it were not in stock: taken at book price until the receipt comes",
+            line.unit
+        ));
         context.hint(&format!("gritledger buy {} QTY --cost TOTAL", item.name));
     }
     Ok(())
@@ -291,21 +333,37 @@ pub(super) fn cmd_hours(context: &Context, args: HoursArgs) -> Result<()> {
         WorkedOn::Operation(operation) => format!(", {}", operation.name),
         WorkedOn::Nothing => ", no task said".to_owned(),
     };
-    tell(context, &ledger, &recorded, &format!("{} worked {} h{}{on}", worker.name, plain(hours, 2), resolved.words()))
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!(
+            "{} worked {} h{}{on}",
+            worker.name,
+            plain(hours, 2),
+            resolved.words()
+        ),
+    )
 }
 
 /// Looks a name up among the tasks, then among the operations.
 fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
-    if let Some(task) = ledger.tasks()?.into_iter().find(|task| task.name.eq_ignore_ascii_case(name.trim())) {
+    if let Some(task) = ledger
+        .tasks()?
+        .into_iter()
+        .find(|task| task.name.eq_ignore_ascii_case(name.trim()))
+    {
         return Ok(WorkedOn::Task(task));
     }
     match ledger.operation(name) {
         Ok(operation) => Ok(WorkedOn::Operation(Box::new(operation))),
         Err(_) => {
             let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
-            Err(Refusal::new(format!("`{name}` is neither a task nor an operation"))
-                .hint(format!("tasks: {}", tasks.join(", ")))
-                .into())
+            Err(
+                Refusal::new(format!("`{name}` is neither a task nor an operation"))
+                    .hint(format!("tasks: {}", tasks.join(", ")))
+                    .into(),
+            )
         }
     }
 }
@@ -314,17 +372,30 @@ pub(super) fn cmd_spent(context: &Context, args: SpentArgs) -> Result<()> {
     let ledger = context.open()?;
     let amount = ledger.currency().parse(&args.amount)?;
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let recorded =
-        context.write(&ledger, |writing| writing.record_spent(amount, &args.purpose, &resolved.occasion()))?;
-    tell(context, &ledger, &recorded, &format!("spent for {}{}", args.purpose, resolved.words()))
+    let recorded = context.write(&ledger, |writing| {
+        writing.record_spent(amount, &args.purpose, &resolved.occasion())
+    })?;
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!("spent for {}{}", args.purpose, resolved.words()),
+    )
 }
 
 pub(super) fn cmd_drive(context: &Context, args: DriveArgs) -> Result<()> {
     let ledger = context.open()?;
     let miles = read_number(&args.miles, "a number of miles")?;
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let recorded = context.write(&ledger, |writing| writing.record_drive(miles, &resolved.occasion()))?;
-    tell(context, &ledger, &recorded, &format!("drove {} miles{}", plain(miles, 1), resolved.words()))
+    let recorded = context.write(&ledger, |writing| {
+        writing.record_drive(miles, &resolved.occasion())
+    })?;
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!("drove {} miles{}", plain(miles, 1), resolved.words()),
+    )
 }
 
 pub(super) fn cmd_buy(context: &Context, args: BuyArgs) -> Result<()> {
@@ -333,20 +404,46 @@ pub(super) fn cmd_buy(context: &Context, args: BuyArgs) -> Result<()> {
     let quantity = read_number(&args.quantity, "a quantity")?;
     let paid = ledger.currency().parse(&args.cost)?;
     let on = read_date(args.date.as_deref(), context.today())?;
-    let recorded = context.write(&ledger, |writing| writing.record_buy(&item, quantity, paid, on, &args.note))?;
-    tell(context, &ledger, &recorded, &format!("bought {} {} of {}", plain(quantity, 2), item.unit, item.name))
+    let recorded = context.write(&ledger, |writing| {
+        writing.record_buy(&item, quantity, paid, on, &args.note)
+    })?;
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!(
+            "bought {} {} of {}",
+            plain(quantity, 2),
+            item.unit,
+            item.name
+        ),
+    )
 }
 
 pub(super) fn cmd_hand_back(context: &Context, args: HandBackArgs) -> Result<()> {
     let ledger = context.open()?;
     let item = ledger.item(&args.item)?;
     let quantity = read_number(&args.quantity, "a quantity")?;
-    let refund = args.refund.map(|text| ledger.currency().parse(&text)).transpose()?;
+    let refund = args
+        .refund
+        .map(|text| ledger.currency().parse(&text))
+        .transpose()?;
     let job = args.job.map(|number| ledger.job(&number)).transpose()?;
     let on = read_date(args.date.as_deref(), context.today())?;
-    let recorded =
-        context.write(&ledger, |writing| writing.record_hand_back(&item, quantity, refund, job.as_ref(), on))?;
-    tell(context, &ledger, &recorded, &format!("handed back {} {} of {}", plain(quantity, 2), item.unit, item.name))
+    let recorded = context.write(&ledger, |writing| {
+        writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)
+    })?;
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!(
+            "handed back {} {} of {}",
+            plain(quantity, 2),
+            item.unit,
+            item.name
+        ),
+    )
 }
 
 pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()> {
@@ -356,27 +453,55 @@ pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()
             let machine = ledger.machine(&args.machine)?;
             let at = read_moment(&args.at, context.today())?;
             let job = ledger.job_or_only_open(args.job.job.as_deref())?;
-            let recorded = context.write(&ledger, |writing| writing.rental_out(&machine, at, &job))?;
-            tell(context, &ledger, &recorded, &format!("{} out at {} for {}", machine.name, at.format("%Y-%m-%d %H:%M"), job.number))
+            let recorded =
+                context.write(&ledger, |writing| writing.rental_out(&machine, at, &job))?;
+            tell(
+                context,
+                &ledger,
+                &recorded,
+                &format!(
+                    "{} out at {} for {}",
+                    machine.name,
+                    at.format("%Y-%m-%d %H:%M"),
+                    job.number
+                ),
+            )
         }
         RentalCommand::Back(args) => {
             let machine = ledger.machine(&args.machine)?;
             let at = read_moment(&args.at, context.today())?;
-            let charged = args.charged.map(|text| ledger.currency().parse(&text)).transpose()?;
-            let returned = context.write(&ledger, |writing| writing.rental_back(&machine, at, charged))?;
+            let charged = args
+                .charged
+                .map(|text| ledger.currency().parse(&text))
+                .transpose()?;
+            let returned = context.write(&ledger, |writing| {
+                writing.rental_back(&machine, at, charged)
+            })?;
             let page = context.page(&ledger);
-            context.answer(|| returned_json(&returned, &page), || returned_text(&returned, &machine.name, &page))
+            context.answer(
+                || returned_json(&returned, &page),
+                || returned_text(&returned, &machine.name, &page),
+            )
         }
         RentalCommand::Day(args) => {
             let machine = ledger.machine(&args.machine)?;
             let job = ledger.job(&args.job)?;
             let on = read_date(args.date.as_deref(), context.today())?;
-            let recorded = context.write(&ledger, |writing| writing.rental_day(&machine, on, &job))?;
-            tell(context, &ledger, &recorded, &format!("{} is with {} from {on}", machine.name, job.number))
+            let recorded =
+                context.write(&ledger, |writing| writing.rental_day(&machine, on, &job))?;
+            tell(
+                context,
+                &ledger,
+                &recorded,
+                &format!("{} is with {} from {on}", machine.name, job.number),
+            )
         }
         RentalCommand::List => {
             let (rentals, page) = (ledger.rentals()?, context.page(&ledger));
-            context.answer(|| rentals_json(&rentals, &page), || rentals_text(&rentals, &page))
+            context.answer(
+                || rentals_json(&rentals, &page),
+                || rentals_text(&rentals, &page),
+            )
         }
     }
 }
@@ -385,15 +510,33 @@ pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> 
     let ledger = context.open()?;
     match command {
         StockCommand::List => {
-            let (lines, awaiting, page) = (ledger.stock_list()?, ledger.awaiting_receipt()?, context.page(&ledger));
-            context.answer(|| stock_json(&lines, &awaiting, &page), || stock_text(&lines, &awaiting, &page))
+            let (lines, awaiting, page) = (
+                ledger.stock_list()?,
+                ledger.awaiting_receipt()?,
+                context.page(&ledger),
+            );
+            context.answer(
+                || stock_json(&lines, &awaiting, &page),
+                || stock_text(&lines, &awaiting, &page),
+            )
         }
         StockCommand::Count(args) => {
             let item = ledger.item(&args.item)?;
             let counted = read_number(&args.quantity, "a quantity")?;
             let on = read_date(args.date.as_deref(), context.today())?;
-            let recorded = context.write(&ledger, |writing| writing.record_count(&item, counted, on))?;
-            tell(context, &ledger, &recorded, &format!("counted {} {} of {}", plain(counted, 2), item.unit, item.name))
+            let recorded =
+                context.write(&ledger, |writing| writing.record_count(&item, counted, on))?;
+            tell(
+                context,
+                &ledger,
+                &recorded,
+                &format!(
+                    "counted {} {} of {}",
+                    plain(counted, 2),
+                    item.unit,
+                    item.name
+                ),
+            )
         }
     }
 }
@@ -402,7 +545,12 @@ pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
     let ledger = context.open()?;
     let entry = ledger.entry(&args.entry)?;
     let recorded = context.write(&ledger, |writing| writing.void_entry(entry, &args.reason))?;
-    tell(context, &ledger, &recorded, &format!("took back {}", args.entry.to_uppercase()))
+    tell(
+        context,
+        &ledger,
+        &recorded,
+        &format!("took back {}", args.entry.to_uppercase()),
+    )
 }
 
 /// Answers with the entry's number, what it says, and its amount.
@@ -411,8 +559,16 @@ fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: &str) -> 
     context.answer(
         || recorded_json(recorded, what, &page),
         || {
-            let amount = if recorded.amount.is_zero() { String::new() } else { format!(", {}", page.money(recorded.amount)) };
-            format!("{}: {}{amount}.", recorded.number, crate::document::inert(what))
+            let amount = if recorded.amount.is_zero() {
+                String::new()
+            } else {
+                format!(", {}", page.money(recorded.amount))
+            };
+            format!(
+                "{}: {}{amount}.",
+                recorded.number,
+                crate::document::inert(what)
+            )
         },
     )
 }

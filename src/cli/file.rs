@@ -127,22 +127,36 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         refuse!("the firm needs a name");
     }
     let Some(currency) = Currency::from_code(&args.currency) else {
-        return Err(Refusal::new(format!("`{}` is not a currency", args.currency))
-            .hint("ISO 4217 codes have three letters: USD, EUR, CAD")
-            .into());
+        return Err(
+            Refusal::new(format!("`{}` is not a currency", args.currency))
+                .hint("ISO 4217 codes have three letters: USD, EUR, CAD")
+                .into(),
+        );
     };
     let units = read_units(&args.units)?;
     if context.dry_run() {
         if path.exists() {
             refuse!("`{}` already exists", path.display());
         }
-        context.status(&format!("Dry run: a ledger would be made at {}.", path.display()));
+        context.status(&format!(
+            "Dry run: a ledger would be made at {}.",
+            path.display()
+        ));
         return Ok(());
     }
-    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder).with_context(|| format!("failed to make the folder `{}`", folder.display()))?;
+    if let Some(folder) = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+    {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("failed to make the folder `{}`", folder.display()))?;
     }
-    let identity = Identity { business, currency, units, copy: args.copy };
+    let identity = Identity {
+        business,
+        currency,
+        units,
+        copy: args.copy,
+    };
     let ledger = Ledger::create(&path, identity, context.clock())?;
     let identity = ledger.identity();
     context.answer(
@@ -155,7 +169,13 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
                 "copy": identity.copy,
             })
         },
-        || format!("Opened the ledger of {} at {}.", inert(&identity.business), inert(&path.display().to_string())),
+        || {
+            format!(
+                "Opened the ledger of {} at {}.",
+                inert(&identity.business),
+                inert(&path.display().to_string())
+            )
+        },
     )?;
     context.hint("prices in its book are invented: gritledger item list, gritledger machine list");
     context.hint("gritledger worker add \"NAME\" --wage 28.00");
@@ -177,18 +197,36 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
             refuse!("`{}` already exists and is not the demo", args.to.display());
         }
         drop(earlier);
-        std::fs::remove_file(&args.to).with_context(|| format!("failed to replace `{}`", args.to.display()))?;
+        std::fs::remove_file(&args.to)
+            .with_context(|| format!("failed to replace `{}`", args.to.display()))?;
     }
     let ledger = Ledger::create_demo(&args.to, clock)?;
     let page = context.page(&ledger);
     let closed: Vec<Job> = ledger.jobs()?.into_iter().filter(Job::is_closed).collect();
-    let margins = closed.iter().map(|job| ledger.margin_of(job)).collect::<Result<Vec<_>>>()?;
-    let open_quote = ledger.quotes()?.into_iter().rfind(|quote| quote.status == QuoteStatus::Sent);
-    let open_quote = open_quote.map(|header| ledger.quote(&header.number)).transpose()?;
+    let margins = closed
+        .iter()
+        .map(|job| ledger.margin_of(job))
+        .collect::<Result<Vec<_>>>()?;
+    let open_quote = ledger
+        .quotes()?
+        .into_iter()
+        .rfind(|quote| quote.status == QuoteStatus::Sent);
+    let open_quote = open_quote
+        .map(|header| ledger.quote(&header.number))
+        .transpose()?;
     // The job that left its quote furthest tells most.
-    let furthest = margins.iter().max_by_key(|margin| (margin.outcome.actual - margin.outcome.estimated).abs());
-    let variance = furthest.map(|margin| ledger.variance_of(&margin.job)).transpose()?;
-    let learned: Vec<RateRow> = ledger.rates()?.rows().into_iter().filter(|row| row.rooms > 0).collect();
+    let furthest = margins
+        .iter()
+        .max_by_key(|margin| (margin.outcome.actual - margin.outcome.estimated).abs());
+    let variance = furthest
+        .map(|margin| ledger.variance_of(&margin.job))
+        .transpose()?;
+    let learned: Vec<RateRow> = ledger
+        .rates()?
+        .rows()
+        .into_iter()
+        .filter(|row| row.rooms > 0)
+        .collect();
     let operations = ledger.operations_by_id()?;
     context.answer(
         || {
@@ -203,29 +241,51 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         || {
             let rooms: usize = margins.iter().map(|margin| margin.rooms.len()).sum();
             let firm = inert(&ledger.identity().business);
-            let mut text = format!("{firm}: {} with {} are finished.\n", count(closed.len(), "job"), count(rooms, "room"));
+            let mut text = format!(
+                "{firm}: {} with {} are finished.\n",
+                count(closed.len(), "job"),
+                count(rooms, "room")
+            );
             let mut part = |heading: String, body: String| {
                 text.push_str(&format!("\n== {heading}\n\n{}\n", body.trim_end()));
             };
             if let Some(record) = &open_quote {
-                let heading = format!("A quote waits for its answer: gritledger quote show {}", record.header.number);
-                part(heading, quote::summary_text(record, quote::View::Owner, &page));
+                let heading = format!(
+                    "A quote waits for its answer: gritledger quote show {}",
+                    record.header.number
+                );
+                part(
+                    heading,
+                    quote::summary_text(record, quote::View::Owner, &page),
+                );
             }
             if let Some(variance) = &variance {
-                let heading = format!("Where a job left its quote: gritledger report variance {}", variance.job.number);
+                let heading = format!(
+                    "Where a job left its quote: gritledger report variance {}",
+                    variance.job.number
+                );
                 part(heading, worst_text(variance, WORST_LINES, &page));
             }
             let last = &margins[margins.len().saturating_sub(DEMO_JOBS)..];
-            part("What the last jobs made: gritledger report margin".to_owned(), margin_text(last, By::Job, &page));
+            part(
+                "What the last jobs made: gritledger report margin".to_owned(),
+                margin_text(last, By::Job, &page),
+            );
             let discs: Vec<RateRow> = learned
                 .into_iter()
                 .filter(|row| row.cell.kind == RateKind::Item && row.rooms >= DEMO_ROOMS)
                 .collect();
-            part("What the rates learned: gritledger rate list --learned".to_owned(), rates_text(&discs, &operations, &page));
+            part(
+                "What the rates learned: gritledger rate list --learned".to_owned(),
+                rates_text(&discs, &operations, &page),
+            );
             text
         },
     )?;
-    context.hint(&format!("GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today", args.to.display()));
+    context.hint(&format!(
+        "GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today",
+        args.to.display()
+    ));
     Ok(())
 }
 
@@ -239,7 +299,11 @@ pub(super) fn cmd_check(context: &Context, args: &CheckArgs) -> Result<()> {
             if problems.is_empty() {
                 "The ledger is sound.".to_owned()
             } else {
-                problems.iter().map(|problem| inert(problem)).collect::<Vec<_>>().join("\n")
+                problems
+                    .iter()
+                    .map(|problem| inert(problem))
+                    .collect::<Vec<_>>()
+                    .join("\n")
             }
         },
     )?;
@@ -263,7 +327,12 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
     }
     context.answer(
         || json!({ "backup": args.file.display().to_string(), "ok": true }),
-        || format!("Copied the ledger to {}; the copy is sound.", inert(&args.file.display().to_string())),
+        || {
+            format!(
+                "Copied the ledger to {}; the copy is sound.",
+                inert(&args.file.display().to_string())
+            )
+        },
     )
 }
 
@@ -287,9 +356,17 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let ledger = context.open()?;
     let units = read_units(&args.units)?;
-    let text = std::fs::read(&args.file).with_context(|| format!("failed to read `{}`", args.file.display()))?;
-    let name = args.file.file_name().unwrap_or(args.file.as_os_str()).to_string_lossy().into_owned();
-    let rows = context.write(&ledger, |writing| writing.import(args.kind, &name, &text, units))?;
+    let text = std::fs::read(&args.file)
+        .with_context(|| format!("failed to read `{}`", args.file.display()))?;
+    let name = args
+        .file
+        .file_name()
+        .unwrap_or(args.file.as_os_str())
+        .to_string_lossy()
+        .into_owned();
+    let rows = context.write(&ledger, |writing| {
+        writing.import(args.kind, &name, &text, units)
+    })?;
     context.answer(
         || json!({ "kind": args.kind.as_str(), "rows": rows }),
         || format!("Imported {} of {}.", count(rows, "row"), args.kind),
@@ -301,7 +378,8 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
     let text = ledger.export(args.kind)?;
     match &args.to {
         Some(path) if path.as_os_str() != "-" => {
-            std::fs::write(path, text).with_context(|| format!("failed to write `{}`", path.display()))?;
+            std::fs::write(path, text)
+                .with_context(|| format!("failed to write `{}`", path.display()))?;
             context.status(&format!("Wrote {}.", path.display()));
             Ok(())
         }
@@ -313,8 +391,12 @@ pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()>
     let mut command = super::command();
     let mut bytes = Vec::new();
     match args.what {
-        Generated::Completions => clap_complete::generate(args.shell, &mut command, "gritledger", &mut bytes),
-        Generated::Man => clap_mangen::Man::new(command).render(&mut bytes).context("failed to write the manual page")?,
+        Generated::Completions => {
+            clap_complete::generate(args.shell, &mut command, "gritledger", &mut bytes)
+        }
+        Generated::Man => clap_mangen::Man::new(command)
+            .render(&mut bytes)
+            .context("failed to write the manual page")?,
     }
     context.print(String::from_utf8_lossy(&bytes).trim_end())
 }

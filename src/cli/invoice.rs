@@ -30,7 +30,12 @@ pub(super) struct DepositArgs {
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     share: Option<String>,
     /// An amount before tax
-    #[arg(long, value_name = "AMOUNT", conflicts_with = "share", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "AMOUNT",
+        conflicts_with = "share",
+        allow_hyphen_values = true
+    )]
     amount: Option<String>,
 }
 
@@ -139,14 +144,20 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
         }
         InvoiceCommand::List => {
             let (invoices, page) = (ledger.invoices()?, context.page(&ledger));
-            context.answer(|| list_json(&invoices, &page), || list_text(&invoices, &page))
+            context.answer(
+                || list_json(&invoices, &page),
+                || list_text(&invoices, &page),
+            )
         }
     }
 }
 
 fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
     let page = context.page(ledger);
-    context.answer(|| json(invoice, &page), || text(invoice, &ledger.identity().business, &page))
+    context.answer(
+        || json(invoice, &page),
+        || text(invoice, &ledger.identity().business, &page),
+    )
 }
 
 fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
@@ -172,15 +183,27 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
                     value["payment"] = serde_json::json!(number);
                     value
                 },
-                || format!("{number}: {} paid on {}; {} is due.", page.money(amount), invoice.name(), page.money(invoice.due())),
+                || {
+                    format!(
+                        "{number}: {} paid on {}; {} is due.",
+                        page.money(amount),
+                        invoice.name(),
+                        page.money(invoice.due())
+                    )
+                },
             )
         }
         PaymentCommand::List => {
             let (payments, page) = (ledger.payments()?, context.page(&ledger));
-            context.answer(|| payments_json(&payments, &page), || payments_text(&payments, &page))
+            context.answer(
+                || payments_json(&payments, &page),
+                || payments_text(&payments, &page),
+            )
         }
         PaymentCommand::Void(args) => {
-            context.write(&ledger, |writing| writing.void_payment(&args.payment, &args.reason))?;
+            context.write(&ledger, |writing| {
+                writing.void_payment(&args.payment, &args.reason)
+            })?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));
             Ok(())
         }

@@ -74,7 +74,10 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
                 Ok((writing.job_by_id(job.id)?, found))
             })?;
             let page = context.page(&ledger);
-            context.answer(|| close_json(&job, &found, &page), || close_text(&job, &found, &page))?;
+            context.answer(
+                || close_json(&job, &found, &page),
+                || close_text(&job, &found, &page),
+            )?;
             context.hint(&format!("gritledger report margin {}", job.number));
             Ok(())
         }
@@ -88,8 +91,15 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
 }
 
 fn show(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
-    let (agreed, entries, page) = (ledger.agreed(job)?, ledger.entries_of(job.id)?, context.page(ledger));
-    context.answer(|| show_json(job, &agreed, &entries, &page), || show_text(job, &agreed, &entries, &page))
+    let (agreed, entries, page) = (
+        ledger.agreed(job)?,
+        ledger.entries_of(job.id)?,
+        context.page(ledger),
+    );
+    context.answer(
+        || show_json(job, &agreed, &entries, &page),
+        || show_text(job, &agreed, &entries, &page),
+    )
 }
 
 fn show_if_json(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {

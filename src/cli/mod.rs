@@ -50,7 +50,13 @@ struct Cli {
 #[derive(Debug, Args)]
 struct Globals {
     /// The ledger file (default: the platform's data directory)
-    #[arg(long, global = true, value_name = "FILE", env = "GRITLEDGER_PATH", hide_env_values = true)]
+    #[arg(
+        long,
+        global = true,
+        value_name = "FILE",
+        env = "GRITLEDGER_PATH",
+        hide_env_values = true
+    )]
     ledger: Option<PathBuf>,
     /// Answer with one JSON value
     #[arg(long, global = true)]
@@ -204,7 +210,9 @@ fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDate> {
         None | Some("today") => Ok(today),
         Some("yesterday") => Ok(today.pred_opt().unwrap_or(today)),
         Some(text) => NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| {
-            Refusal::new(format!("`{text}` is not a date")).hint("dates are written 2026-03-02, today or yesterday").into()
+            Refusal::new(format!("`{text}` is not a date"))
+                .hint("dates are written 2026-03-02, today or yesterday")
+                .into()
         }),
     }
 }
@@ -239,7 +247,11 @@ fn read_percent(text: &str, what: &str) -> Result<Decimal> {
 }
 
 /// Resolves the rooms that an entry names, at the job's site.
-fn rooms_named(ledger: &crate::ledger::Ledger, names: &[String], site: SiteId) -> Result<Vec<Room>> {
+fn rooms_named(
+    ledger: &crate::ledger::Ledger,
+    names: &[String],
+    site: SiteId,
+) -> Result<Vec<Room>> {
     let mut rooms: Vec<Room> = Vec::new();
     for name in names {
         let room = ledger.room(name, Some(site))?;
@@ -261,11 +273,21 @@ mod tests {
 
     /// Checks one command and everything below it.
     fn check_help(command: &clap::Command, path: &str) {
-        let about = command.get_about().map(ToString::to_string).unwrap_or_default();
+        let about = command
+            .get_about()
+            .map(ToString::to_string)
+            .unwrap_or_default();
         assert!(!about.is_empty(), "{path} has no line of help");
-        assert!(about.chars().count() <= 90 && !about.ends_with('.'), "{path}: {about}");
+        assert!(
+            about.chars().count() <= 90 && !about.ends_with('.'),
+            "{path}: {about}"
+        );
         for argument in command.get_arguments() {
-            assert!(argument.get_help().is_some(), "{path} {} has no help", argument.get_id());
+            assert!(
+                argument.get_help().is_some(),
+                "{path} {} has no help",
+                argument.get_id()
+            );
         }
         for below in command.get_subcommands() {
             check_help(below, &format!("{path} {}", below.get_name()));
@@ -290,7 +312,9 @@ mod tests {
             ("25:00", None),
             ("2026-02-30 08:00", None),
         ] {
-            let read = read_moment(text, today).ok().map(|at| at.format("%Y-%m-%d %H:%M").to_string());
+            let read = read_moment(text, today)
+                .ok()
+                .map(|at| at.format("%Y-%m-%d %H:%M").to_string());
             assert_eq!(read.as_deref(), expected, "{text}");
         }
     }

@@ -5,12 +5,14 @@ use clap::{ArgGroup, Args, Subcommand};
 
 use super::ui::Context;
 use crate::document::people::{
-    ClientView, RoomView, client_view_json, client_view_text, clients_json, clients_text, findings_json, findings_text,
-    placed_finding_json, room_view_json, room_view_text, rooms_json, rooms_text, site_view_json, site_view_text,
-    sites_json, sites_text, worker_json, workers_json, workers_text,
+    ClientView, RoomView, client_view_json, client_view_text, clients_json, clients_text,
+    findings_json, findings_text, placed_finding_json, room_view_json, room_view_text, rooms_json,
+    rooms_text, site_view_json, site_view_text, sites_json, sites_text, worker_json, workers_json,
+    workers_text,
 };
 use crate::ledger::{
-    Client, Finding, Ledger, NewClient, NewRoom, NewSite, Refusal, Room, Site, Worker, Writing, near_names, refuse,
+    Client, Finding, Ledger, NewClient, NewRoom, NewSite, Refusal, Room, Site, Worker, Writing,
+    near_names, refuse,
 };
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, quantity};
@@ -63,7 +65,9 @@ pub(super) struct ClientArgs {
 
 /// Change what is known of a client
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger client edit \"Ada Quill\" --email ada@example.org")]
+#[command(
+    after_long_help = "Example:\n  gritledger client edit \"Ada Quill\" --email ada@example.org"
+)]
 pub(super) struct ClientEditArgs {
     /// The client
     client: String,
@@ -109,7 +113,9 @@ pub(super) enum SiteCommand {
 /// The year that it was built decides which cautions about lead and asbestos are shown; a house of unknown age is
 /// treated as an old one.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger site add \"Ada Quill\" \"4 Tannery Row\" --year-built 1931")]
+#[command(
+    after_long_help = "Example:\n  gritledger site add \"Ada Quill\" \"4 Tannery Row\" --year-built 1931"
+)]
 pub(super) struct SiteAddArgs {
     /// Whose it is
     client: String,
@@ -432,8 +438,14 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
             context.answer(|| clients_json(&clients), || clients_text(&clients, &page))
         }
         ClientCommand::Show(args) => {
-            let (view, page) = (client_view(&ledger, ledger.client(&args.name)?)?, context.page(&ledger));
-            context.answer(|| client_view_json(&view, &page), || client_view_text(&view, &page))
+            let (view, page) = (
+                client_view(&ledger, ledger.client(&args.name)?)?,
+                context.page(&ledger),
+            );
+            context.answer(
+                || client_view_json(&view, &page),
+                || client_view_text(&view, &page),
+            )
         }
         ClientCommand::Edit(args) => edit_client(context, &ledger, args),
         ClientCommand::Void(args) => {
@@ -446,8 +458,20 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
 }
 
 fn add_client(context: &Context, ledger: &Ledger, args: ClientAddArgs) -> Result<()> {
-    let ClientAddArgs { name, phone, email, address, note } = args;
-    let details = NewClient { name, phone, email, address, note };
+    let ClientAddArgs {
+        name,
+        phone,
+        email,
+        address,
+        note,
+    } = args;
+    let details = NewClient {
+        name,
+        phone,
+        email,
+        address,
+        note,
+    };
     let view = context.write(ledger, |writing| {
         writing.add_client(&details)?;
         client_view(writing, writing.client(&details.name)?)
@@ -469,8 +493,14 @@ fn edit_client(context: &Context, ledger: &Ledger, args: ClientEditArgs) -> Resu
         note: args.note.unwrap_or(old.note),
     };
     let wanted = details.name.trim();
-    let others = ledger.clients()?.into_iter().filter(|other| other.id != client.id);
-    if others.map(|other| other.details.name).any(|name| name.eq_ignore_ascii_case(wanted)) {
+    let others = ledger
+        .clients()?
+        .into_iter()
+        .filter(|other| other.id != client.id);
+    if others
+        .map(|other| other.details.name)
+        .any(|name| name.eq_ignore_ascii_case(wanted))
+    {
         refuse!("there is already a client `{wanted}`");
     }
     let view = context.write(ledger, |writing| {
@@ -483,11 +513,27 @@ fn edit_client(context: &Context, ledger: &Ledger, args: ClientEditArgs) -> Resu
 
 fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
     let name = &client.details.name;
-    let sites = ledger.sites()?.into_iter().filter(|site| site.client_id == client.id).collect();
-    let jobs = ledger.jobs()?.into_iter().filter(|job| job.client == *name).collect();
-    let invoices = ledger.invoices()?.into_iter().filter(|invoice| invoice.number.is_some() && invoice.client == *name);
+    let sites = ledger
+        .sites()?
+        .into_iter()
+        .filter(|site| site.client_id == client.id)
+        .collect();
+    let jobs = ledger
+        .jobs()?
+        .into_iter()
+        .filter(|job| job.client == *name)
+        .collect();
+    let invoices = ledger
+        .invoices()?
+        .into_iter()
+        .filter(|invoice| invoice.number.is_some() && invoice.client == *name);
     let invoices = invoices.collect();
-    Ok(ClientView { client, sites, jobs, invoices })
+    Ok(ClientView {
+        client,
+        sites,
+        jobs,
+        invoices,
+    })
 }
 
 /// After an event, the JSON answer is the client as they stand; people were told in a sentence.
@@ -506,14 +552,21 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
         SiteCommand::List(args) => {
             let client = args.client.map(|name| ledger.client(&name)).transpose()?;
             let mut sites = ledger.sites()?;
-            sites.retain(|site| client.as_ref().is_none_or(|client| client.id == site.client_id));
+            sites.retain(|site| {
+                client
+                    .as_ref()
+                    .is_none_or(|client| client.id == site.client_id)
+            });
             let page = context.page(&ledger);
             context.answer(|| sites_json(&sites), || sites_text(&sites, &page))
         }
         SiteCommand::Show(args) => {
             let site = ledger.site(&args.address)?;
             let (rooms, page) = (room_views(&ledger, site.id)?, context.page(&ledger));
-            context.answer(|| site_view_json(&site, &rooms, &page), || site_view_text(&site, &rooms, &page))
+            context.answer(
+                || site_view_json(&site, &rooms, &page),
+                || site_view_text(&site, &rooms, &page),
+            )
         }
         SiteCommand::Edit(args) => edit_site(context, &ledger, args),
         SiteCommand::Void(args) => {
@@ -530,7 +583,11 @@ fn add_site(context: &Context, ledger: &Ledger, args: &SiteAddArgs) -> Result<()
         client: ledger.client(&args.client)?.id,
         address: args.address.clone(),
         year_built: args.year_built.as_deref().map(read_year).transpose()?,
-        tax_area: args.tax_area.as_deref().map(|name| tax_area(ledger, name)).transpose()?,
+        tax_area: args
+            .tax_area
+            .as_deref()
+            .map(|name| tax_area(ledger, name))
+            .transpose()?,
         note: args.note.clone(),
     };
     let site = context.write(ledger, |writing| {
@@ -566,7 +623,11 @@ fn edit_site(context: &Context, ledger: &Ledger, args: SiteEditArgs) -> Result<(
         note: args.note.unwrap_or(old.note),
     };
     let wanted = new.address.trim();
-    if ledger.sites()?.iter().any(|other| other.id != old.id && other.address.eq_ignore_ascii_case(wanted)) {
+    if ledger
+        .sites()?
+        .iter()
+        .any(|other| other.id != old.id && other.address.eq_ignore_ascii_case(wanted))
+    {
         refuse!("there is already a site `{wanted}`");
     }
     let (site, rooms) = context.write(ledger, |writing| {
@@ -589,7 +650,9 @@ fn tell_site(context: &Context, ledger: &Ledger, site: &Site, rooms: &[RoomView]
 fn read_year(text: &str) -> Result<i32> {
     match text.trim().parse() {
         Ok(year) => Ok(year),
-        Err(_) => Err(Refusal::new(format!("`{text}` is not a year")).hint("years are written 1931").into()),
+        Err(_) => Err(Refusal::new(format!("`{text}` is not a year"))
+            .hint("years are written 1931")
+            .into()),
     }
 }
 
@@ -614,7 +677,10 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
         RoomCommand::Show(args) => {
             let room = room_named(&ledger, &args.name, args.site.as_deref())?;
             let (view, page) = (room_view(&ledger, room)?, context.page(&ledger));
-            context.answer(|| room_view_json(&view, &page), || room_view_text(&view, &page))
+            context.answer(
+                || room_view_json(&view, &page),
+                || room_view_text(&view, &page),
+            )
         }
         RoomCommand::Edit(args) => edit_room(context, &ledger, args),
         RoomCommand::Void(args) => {
@@ -662,9 +728,15 @@ fn edit_room(context: &Context, ledger: &Ledger, args: RoomEditArgs) -> Result<(
         check_new_name(ledger, &room, &name)?;
         room.name = name;
     }
-    room.condition = args.condition.map_or(Ok(room.condition), |text| text.parse::<FloorCondition>())?;
-    room.species = args.species.map_or(Ok(room.species), |text| text.parse::<Species>())?;
-    room.layout = args.layout.map_or(Ok(room.layout), |text| text.parse::<Layout>())?;
+    room.condition = args
+        .condition
+        .map_or(Ok(room.condition), |text| text.parse::<FloorCondition>())?;
+    room.species = args
+        .species
+        .map_or(Ok(room.species), |text| text.parse::<Species>())?;
+    room.layout = args
+        .layout
+        .map_or(Ok(room.layout), |text| text.parse::<Layout>())?;
     room.refinished = (room.refinished || args.refinished) && !args.not_refinished;
     room.note = args.note.unwrap_or(room.note);
     let doors = &args.measures.doors;
@@ -688,7 +760,10 @@ fn check_new_name(ledger: &Ledger, room: &Room, name: &str) -> Result<()> {
         refuse!("a room's name can't hold `/`: `{name}`");
     }
     let rooms = ledger.rooms_of(room.site_id)?;
-    if rooms.iter().any(|other| other.id != room.id && other.name.eq_ignore_ascii_case(name)) {
+    if rooms
+        .iter()
+        .any(|other| other.id != room.id && other.name.eq_ignore_ascii_case(name))
+    {
         refuse!("there is already a room `{name}` at that site");
     }
     Ok(())
@@ -702,30 +777,57 @@ fn read_base(args: &MeasureArgs, units: Units) -> Result<Option<Base>> {
     if let Some(walls) = &args.walls {
         return Ok(Some(Base::Walls(Walk::parse(walls, units)?)));
     }
-    let (Some(steps), Some(width), Some(tread), Some(riser)) = (&args.steps, &args.width, &args.tread, &args.riser)
+    let (Some(steps), Some(width), Some(tread), Some(riser)) =
+        (&args.steps, &args.width, &args.tread, &args.riser)
     else {
         return Ok(None);
     };
-    let Some(steps) = steps.trim().parse().ok().filter(|steps: &u32| (1..=1000).contains(steps)) else {
+    let Some(steps) = steps
+        .trim()
+        .parse()
+        .ok()
+        .filter(|steps: &u32| (1..=1000).contains(steps))
+    else {
         refuse!("`{steps}` is not a number of steps");
     };
     let [width, tread, riser] = Length::parse_together([width, tread, riser], units)?;
-    Ok(Some(Base::Stairs { steps, width, tread, riser }))
+    Ok(Some(Base::Stairs {
+        steps,
+        width,
+        tread,
+        riser,
+    }))
 }
 
 fn read_parts(args: &MeasureArgs, units: Units) -> Result<Vec<Part>> {
-    let typed = [(Effect::Plus, &args.plus), (Effect::Less, &args.less), (Effect::Island, &args.island)];
-    let parts = typed.into_iter().flat_map(|(effect, texts)| texts.iter().map(move |text| (effect, text)));
-    Ok(parts.map(|(effect, text)| Part::parse_sides(effect, text, units)).collect::<Result<_, _>>()?)
+    let typed = [
+        (Effect::Plus, &args.plus),
+        (Effect::Less, &args.less),
+        (Effect::Island, &args.island),
+    ];
+    let parts = typed
+        .into_iter()
+        .flat_map(|(effect, texts)| texts.iter().map(move |text| (effect, text)));
+    Ok(parts
+        .map(|(effect, text)| Part::parse_sides(effect, text, units))
+        .collect::<Result<_, _>>()?)
 }
 
 /// Adds the doorways of a room as typed: `outside:2'8"`, `Landing:2'6"`.
 fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]) -> Result<()> {
     for door in doors {
         let (to, width) = read_door(door, writing.units())?;
-        let beyond = if to.eq_ignore_ascii_case(OUTSIDE) { None } else { Some(writing.room(to, Some(site))?) };
+        let beyond = if to.eq_ignore_ascii_case(OUTSIDE) {
+            None
+        } else {
+            Some(writing.room(to, Some(site))?)
+        };
         if let Some(other) = beyond.as_ref().filter(|other| other.site_id != site) {
-            refuse!("a doorway stays in the house: `{}` is at `{}`", other.name, other.site);
+            refuse!(
+                "a doorway stays in the house: `{}` is at `{}`",
+                other.name,
+                other.site
+            );
         }
         writing.add_door(room, beyond.map(|beyond| beyond.id), width)?;
     }
@@ -734,7 +836,10 @@ fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]
 
 /// Splits a doorway at its last colon, as a room's name may hold one.
 fn read_door(text: &str, units: Units) -> Result<(&str, Length)> {
-    let Some((to, width)) = text.rsplit_once(':').filter(|(to, _)| !to.trim().is_empty()) else {
+    let Some((to, width)) = text
+        .rsplit_once(':')
+        .filter(|(to, _)| !to.trim().is_empty())
+    else {
         return Err(Refusal::new(format!("`{text}` is not a doorway"))
             .hint("--door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"")
             .into());
@@ -748,7 +853,11 @@ fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
 }
 
 fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
-    match ledger.rooms_of(site)?.into_iter().find(|room| room.id == id) {
+    match ledger
+        .rooms_of(site)?
+        .into_iter()
+        .find(|room| room.id == id)
+    {
         Some(room) => Ok(room),
         None => refuse!("the room is no longer in use"),
     }
@@ -761,7 +870,11 @@ fn room_view(ledger: &Ledger, room: Room) -> Result<RoomView> {
 
 fn room_views(ledger: &Ledger, site: SiteId) -> Result<Vec<RoomView>> {
     let findings = ledger.findings_of(site)?;
-    ledger.rooms_of(site)?.into_iter().map(|room| RoomView::new(room, &findings)).collect()
+    ledger
+        .rooms_of(site)?
+        .into_iter()
+        .map(|room| RoomView::new(room, &findings))
+        .collect()
 }
 
 pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<()> {
@@ -770,17 +883,25 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
         FindingCommand::Add(args) => add_finding(context, &ledger, &args),
         FindingCommand::List(args) => {
             let site = ledger.site(&args.site)?;
-            let room = args.room.map(|name| ledger.room(&name, Some(site.id))).transpose()?;
+            let room = args
+                .room
+                .map(|name| ledger.room(&name, Some(site.id)))
+                .transpose()?;
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
             let page = context.page(&ledger);
-            context.answer(|| findings_json(&findings, &page), || findings_text(&findings, &page))
+            context.answer(
+                || findings_json(&findings, &page),
+                || findings_text(&findings, &page),
+            )
         }
         FindingCommand::Void(args) => {
             let Ok(id) = args.id.trim().parse() else {
-                return Err(Refusal::new(format!("`{}` is not the number of a finding", args.id))
-                    .hint("gritledger finding list SITE")
-                    .into());
+                return Err(
+                    Refusal::new(format!("`{}` is not the number of a finding", args.id))
+                        .hint("gritledger finding list SITE")
+                        .into(),
+                );
             };
             context.write(&ledger, |writing| writing.void_finding(FindingId(id)))?;
             context.status(&format!("Took finding {id} out of use."));
@@ -792,10 +913,22 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
 fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Result<()> {
     let room = room_named(ledger, &args.room, args.site.as_deref())?;
     let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
-    let found = Found { quantity: read_found(&args.quantity, &kind, driver, ledger.units())?, kind };
+    let found = Found {
+        quantity: read_found(&args.quantity, &kind, driver, ledger.units())?,
+        kind,
+    };
     let finding = context.write(ledger, |writing| {
-        let id = writing.add_finding(&room, &found, driver.unit(), args.place.trim(), args.note.trim())?;
-        let noted = writing.findings_of(room.site_id)?.into_iter().find(|finding: &Finding| finding.id == id);
+        let id = writing.add_finding(
+            &room,
+            &found,
+            driver.unit(),
+            args.place.trim(),
+            args.note.trim(),
+        )?;
+        let noted = writing
+            .findings_of(room.site_id)?
+            .into_iter()
+            .find(|finding: &Finding| finding.id == id);
         Ok(noted.ok_or_else(|| Refusal::new("the finding was not kept"))?)
     })?;
     let page = context.page(ledger);
@@ -818,9 +951,15 @@ fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Dr
         .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
         .collect();
     let lower = wanted.trim().to_lowercase().replace(' ', "-");
-    let mut fitting: Vec<_> = kinds.iter().filter(|(kind, _)| kind.to_lowercase() == lower).collect();
+    let mut fitting: Vec<_> = kinds
+        .iter()
+        .filter(|(kind, _)| kind.to_lowercase() == lower)
+        .collect();
     if fitting.is_empty() && !lower.is_empty() {
-        fitting = kinds.iter().filter(|(kind, _)| kind.to_lowercase().starts_with(&lower)).collect();
+        fitting = kinds
+            .iter()
+            .filter(|(kind, _)| kind.to_lowercase().starts_with(&lower))
+            .collect();
     }
     match fitting[..] {
         [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
@@ -828,15 +967,33 @@ fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Dr
             let near = near_names(&lower, kinds.iter().map(|(kind, _)| *kind));
             let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
             let refusal = match near[..] {
-                [] => refusal.hint(format!("kinds: {}", kinds.iter().map(|(kind, _)| *kind).collect::<Vec<_>>().join(", "))),
+                [] => refusal.hint(format!(
+                    "kinds: {}",
+                    kinds
+                        .iter()
+                        .map(|(kind, _)| *kind)
+                        .collect::<Vec<_>>()
+                        .join(", ")
+                )),
                 _ => refusal.hint(format!("near kinds: {}", near.join(", "))),
             };
             let kind = if lower.is_empty() { "KIND" } else { &lower };
-            Err(refusal.hint(format!("gritledger operation add NAME --task repair --driver count --answers {kind}")).into())
+            Err(refusal
+                .hint(format!(
+                    "gritledger operation add NAME --task repair --driver count --answers {kind}"
+                ))
+                .into())
         }
         _ => {
-            let names: Vec<String> = fitting.iter().map(|(kind, _)| format!("`{kind}`")).collect();
-            refuse!("`{}` could be any kind of {}", wanted.trim(), names.join(", "))
+            let names: Vec<String> = fitting
+                .iter()
+                .map(|(kind, _)| format!("`{kind}`"))
+                .collect();
+            refuse!(
+                "`{}` could be any kind of {}",
+                wanted.trim(),
+                names.join(", ")
+            )
         }
     }
 }
@@ -848,9 +1005,11 @@ fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<De
         Driver::Area => Ok(quantity(Area::parse(text, units)?.square_feet())),
         Driver::Count | Driver::Room | Driver::Job => match number(text) {
             Some(things) if things.is_integer() && things > Decimal::ZERO => Ok(things),
-            _ => Err(Refusal::new(format!("`{text}` is not a whole number above zero"))
-                .hint(format!("{kind} are counted: 12"))
-                .into()),
+            _ => Err(
+                Refusal::new(format!("`{text}` is not a whole number above zero"))
+                    .hint(format!("{kind} are counted: 12"))
+                    .into(),
+            ),
         },
     }
 }
@@ -869,7 +1028,10 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
         }
         WorkerCommand::List => {
             let (workers, page) = (ledger.workers()?, context.page(&ledger));
-            context.answer(|| workers_json(&workers, &page), || workers_text(&workers, &page))
+            context.answer(
+                || workers_json(&workers, &page),
+                || workers_text(&workers, &page),
+            )
         }
         WorkerCommand::Edit(args) => {
             let mut worker = ledger.worker(&args.name)?;
@@ -902,7 +1064,10 @@ mod tests {
         let read = |text| read_door(text, Units::Us).ok();
         let inches = |count: u32| Length::from_nanometres(25_400_000).times(count);
         assert_eq!(read("outside:2'8\""), Some(("outside", inches(32))));
-        assert_eq!(read("Flat 2: hall : 30in"), Some(("Flat 2: hall", inches(30))));
+        assert_eq!(
+            read("Flat 2: hall : 30in"),
+            Some(("Flat 2: hall", inches(30)))
+        );
         for text in ["Landing", ":2'6\"", "Landing:", "Landing:wide", ""] {
             assert_eq!(read(text), None, "{text}");
         }

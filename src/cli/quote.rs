@@ -27,7 +27,9 @@ pub(super) enum QuoteCommand {
 /// Takes off every operation in every room at the rates of your book and your finished rooms, and prices it.
 /// A quote is written once; another draft is another version (--revises Q1).
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%")]
+#[command(
+    after_long_help = "Example:\n  gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%"
+)]
 pub(super) struct DraftArgs {
     /// The site's address
     site: String,
@@ -106,7 +108,11 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         }
         QuoteCommand::Show(args) => {
             let (record, page) = (ledger.quote(&args.quote)?, context.page(&ledger));
-            let view = if args.for_client { View::Client } else { View::Owner };
+            let view = if args.for_client {
+                View::Client
+            } else {
+                View::Owner
+            };
             context.answer(|| json(&record, view, &page), || text(&record, view, &page))
         }
         QuoteCommand::Send(args) => send(context, &ledger, &args),
@@ -122,13 +128,31 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
 
 fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
-    let margin = args.margin.map(|text| read_percent(&text, "a margin")).transpose()?;
-    let revises = args.revises.map(|number| ledger.quote(&number)).transpose()?;
-    let variation_of = args.variation_of.map(|number| ledger.job(&number)).transpose()?;
+    let margin = args
+        .margin
+        .map(|text| read_percent(&text, "a margin"))
+        .transpose()?;
+    let revises = args
+        .revises
+        .map(|number| ledger.quote(&number))
+        .transpose()?;
+    let variation_of = args
+        .variation_of
+        .map(|number| ledger.job(&number))
+        .transpose()?;
     if let Some(job) = variation_of.as_ref().filter(|job| job.site_id != site.id) {
-        refuse!("{} is at `{}`, not at `{}`", job.number, job.site, site.address);
+        refuse!(
+            "{} is at `{}`, not at `{}`",
+            job.number,
+            job.site,
+            site.address
+        );
     }
-    let others = args.others.iter().map(|text| lump(ledger, text)).collect::<Result<_>>()?;
+    let others = args
+        .others
+        .iter()
+        .map(|text| lump(ledger, text))
+        .collect::<Result<_>>()?;
     let request = DraftRequest {
         rooms: args.rooms,
         sequence: args.sequence,
@@ -144,15 +168,26 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         context.warn(&skip.to_string());
     }
     let page = context.page(ledger);
-    context.answer(|| json(&drafted.record, View::Owner, &page), || text(&drafted.record, View::Owner, &page))?;
-    context.hint(&format!("gritledger quote send {}", drafted.record.header.number));
+    context.answer(
+        || json(&drafted.record, View::Owner, &page),
+        || text(&drafted.record, View::Owner, &page),
+    )?;
+    context.hint(&format!(
+        "gritledger quote send {}",
+        drafted.record.header.number
+    ));
     Ok(())
 }
 
 /// Reads a lump cost: `disposal=45.00`.
 fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
-    let Some((what, amount)) = text.rsplit_once('=').filter(|(what, _)| !what.trim().is_empty()) else {
-        return Err(Refusal::new(format!("`{text}` is not a lump cost")).hint("--other \"disposal=45\"").into());
+    let Some((what, amount)) = text
+        .rsplit_once('=')
+        .filter(|(what, _)| !what.trim().is_empty())
+    else {
+        return Err(Refusal::new(format!("`{text}` is not a lump cost"))
+            .hint("--other \"disposal=45\"")
+            .into());
     };
     let amount = ledger.currency().parse(amount)?;
     if amount.is_negative() {
@@ -168,15 +203,24 @@ fn send(context: &Context, ledger: &Ledger, args: &SendArgs) -> Result<()> {
         None => ledger.quote_valid_days()?,
     };
     let last = context.write(ledger, |writing| writing.send_quote(&header, days))?;
-    context.status(&format!("Sent {}; it can be accepted until {last}.", header.number));
+    context.status(&format!(
+        "Sent {}; it can be accepted until {last}.",
+        header.number
+    ));
     show(context, ledger, &header.number)
 }
 
 /// Reads a number of days: `30d` or `30`.
 fn valid_days(text: &str) -> Result<u32> {
     use rust_decimal::prelude::ToPrimitive;
-    let days = read_number(text.trim().trim_end_matches('d'), "a number of days, such as 30d")?;
-    match days.to_u32().filter(|_| days.is_integer() && days.is_sign_positive()) {
+    let days = read_number(
+        text.trim().trim_end_matches('d'),
+        "a number of days, such as 30d",
+    )?;
+    match days
+        .to_u32()
+        .filter(|_| days.is_integer() && days.is_sign_positive())
+    {
         Some(days) if (1..=3650).contains(&days) => Ok(days),
         _ => refuse!("`{text}` is not a number of days, such as 30d"),
     }
@@ -189,8 +233,14 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
         writing.job_by_id(job)
     })?;
     context.status(&match header.variation_of {
-        Some(_) => format!("{} is accepted as a variation of {}.", header.number, job.number),
-        None => format!("{} is accepted: it is job {} now.", header.number, job.number),
+        Some(_) => format!(
+            "{} is accepted as a variation of {}.",
+            header.number, job.number
+        ),
+        None => format!(
+            "{} is accepted: it is job {} now.",
+            header.number, job.number
+        ),
     });
     if header.variation_of.is_none() {
         context.hint(&format!("gritledger job start {}", job.number));

@@ -67,12 +67,22 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
     let ledger = context.open()?;
     match command {
         RateCommand::List(args) => {
-            let operation = args.operation.map(|name| ledger.operation(&name)).transpose()?;
+            let operation = args
+                .operation
+                .map(|name| ledger.operation(&name))
+                .transpose()?;
             let mut rows = ledger.rates()?.rows();
-            rows.retain(|row| operation.as_ref().is_none_or(|operation| operation.id == row.cell.operation));
+            rows.retain(|row| {
+                operation
+                    .as_ref()
+                    .is_none_or(|operation| operation.id == row.cell.operation)
+            });
             rows.retain(|row| row.rooms > 0 || !args.learned);
             let (operations, page) = (ledger.operations_by_id()?, context.page(&ledger));
-            context.answer(|| rates_json(&rows, &operations, &page), || rates_text(&rows, &operations, &page))
+            context.answer(
+                || rates_json(&rows, &operations, &page),
+                || rates_text(&rows, &operations, &page),
+            )
         }
         RateCommand::Set(args) => set(context, &ledger, &args),
     }
@@ -87,45 +97,97 @@ fn set(context: &Context, ledger: &Ledger, args: &SetArgs) -> Result<()> {
         Some(text) => read_number(text, "a fixed amount")?,
         None => fixed_before(ledger, cell)?,
     };
-    let Cell { operation: id, kind, condition, species } = cell;
+    let Cell {
+        operation: id,
+        kind,
+        condition,
+        species,
+    } = cell;
     let source = OWN_FIGURE.to_owned();
-    let rate = BookRate { operation: id, condition, species, kind, driver_per_item, fixed, source };
+    let rate = BookRate {
+        operation: id,
+        condition,
+        species,
+        kind,
+        driver_per_item,
+        fixed,
+        source,
+    };
     let row = context.write(ledger, |writing| {
         writing.set_rate(&rate)?;
         row_of(writing, cell)
     })?;
     let (per, unit) = page.in_units(driver_per_item, operation.driver.unit());
-    context.status(&format!("Set the {kind} rate of {}: one does {}.", operation.name, amount(per, unit)));
+    context.status(&format!(
+        "Set the {kind} rate of {}: one does {}.",
+        operation.name,
+        amount(per, unit)
+    ));
     context.answer_if_json(|| rate_json(&row, &operation, &page))
 }
 
 fn amount(per: Decimal, unit: Unit) -> String {
     let per = crate::money::plain(per, 4);
-    if unit == Unit::Each { per } else { format!("{per} {unit}") }
+    if unit == Unit::Each {
+        per
+    } else {
+        format!("{per} {unit}")
+    }
 }
 
 /// Reads which rate is meant; what the operation's rates don't differ by is refused.
 fn read_cell(operation: &Operation, args: &SetArgs) -> Result<Cell> {
     let kind: RateKind = args.kind.parse()?;
     if kind == RateKind::Item && operation.item.is_none() {
-        return Err(Refusal::new(format!("`{}` takes no item, only hours", operation.name))
-            .hint(format!("gritledger operation edit {} --item ITEM", operation.name))
-            .into());
+        return Err(
+            Refusal::new(format!("`{}` takes no item, only hours", operation.name))
+                .hint(format!(
+                    "gritledger operation edit {} --item ITEM",
+                    operation.name
+                ))
+                .into(),
+        );
     }
-    let condition = args.condition.as_deref().map(str::parse::<FloorCondition>).transpose()?;
-    let species = args.species.as_deref().map(str::parse::<Species>).transpose()?;
+    let condition = args
+        .condition
+        .as_deref()
+        .map(str::parse::<FloorCondition>)
+        .transpose()?;
+    let species = args
+        .species
+        .as_deref()
+        .map(str::parse::<Species>)
+        .transpose()?;
     let differs = |what: &str, splits: &str| {
-        Refusal::new(format!("the rates of `{}` don't differ by {what}", operation.name))
-            .hint(format!("gritledger operation edit {} --splits {splits}", operation.name))
+        Refusal::new(format!(
+            "the rates of `{}` don't differ by {what}",
+            operation.name
+        ))
+        .hint(format!(
+            "gritledger operation edit {} --splits {splits}",
+            operation.name
+        ))
     };
-    let (by_condition, by_species) = (operation.splits.by_condition(), operation.splits.by_species());
+    let (by_condition, by_species) = (
+        operation.splits.by_condition(),
+        operation.splits.by_species(),
+    );
     if condition.is_some() && !by_condition {
-        return Err(differs("floor condition", if by_species { "both" } else { "condition" }).into());
+        return Err(differs(
+            "floor condition",
+            if by_species { "both" } else { "condition" },
+        )
+        .into());
     }
     if species.is_some() && !by_species {
         return Err(differs("species", if by_condition { "both" } else { "species" }).into());
     }
-    Ok(Cell { operation: operation.id, kind, condition, species })
+    Ok(Cell {
+        operation: operation.id,
+        kind,
+        condition,
+        species,
+    })
 }
 
 /// Reads an amount of what measures an operation, in canonical units.
@@ -141,15 +203,30 @@ fn read_driver(text: &str, driver: Driver, page: &Page) -> Result<Decimal> {
 }
 
 fn fixed_before(ledger: &Ledger, cell: Cell) -> Result<Decimal> {
-    let Cell { operation, kind, condition, species } = cell;
+    let Cell {
+        operation,
+        kind,
+        condition,
+        species,
+    } = cell;
     let same = |rate: &&BookRate| {
-        (rate.operation, rate.kind, rate.condition, rate.species) == (operation, kind, condition, species)
+        (rate.operation, rate.kind, rate.condition, rate.species)
+            == (operation, kind, condition, species)
     };
-    Ok(ledger.book()?.rows().find(same).map_or(Decimal::ZERO, |rate| rate.fixed))
+    Ok(ledger
+        .book()?
+        .rows()
+        .find(same)
+        .map_or(Decimal::ZERO, |rate| rate.fixed))
 }
 
 fn row_of(ledger: &Ledger, cell: Cell) -> Result<RateRow> {
-    match ledger.rates()?.rows().into_iter().find(|row| row.cell == cell) {
+    match ledger
+        .rates()?
+        .rows()
+        .into_iter()
+        .find(|row| row.cell == cell)
+    {
         Some(row) => Ok(row),
         None => refuse!("the rate was not kept"),
     }

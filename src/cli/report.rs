@@ -5,8 +5,8 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::ui::Context;
 use crate::document::report::{
-    By, consumables_json, consumables_text, margin_json, margin_text, rentals_json, rentals_text, today_json, today_text,
-    variance_json, variance_text,
+    By, consumables_json, consumables_text, margin_json, margin_text, rentals_json, rentals_text,
+    today_json, today_text, variance_json, variance_text,
 };
 use crate::ledger::{Job, Ledger};
 
@@ -75,32 +75,51 @@ pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()
     match command {
         ReportCommand::Margin(args) => {
             let jobs = jobs_named(&ledger, &args.jobs, |_| true)?;
-            let margins = jobs.iter().map(|job| ledger.margin_of(job)).collect::<Result<Vec<_>>>()?;
+            let margins = jobs
+                .iter()
+                .map(|job| ledger.margin_of(job))
+                .collect::<Result<Vec<_>>>()?;
             let by = match args.by {
                 Grouping::Job => By::Job,
                 Grouping::Room => By::Room,
                 Grouping::Client => By::Client,
                 Grouping::Month => By::Month,
             };
-            context.answer(|| margin_json(&margins, by, &page), || margin_text(&margins, by, &page))
+            context.answer(
+                || margin_json(&margins, by, &page),
+                || margin_text(&margins, by, &page),
+            )
         }
         ReportCommand::Variance(args) => {
             let variance = ledger.variance_of(&ledger.job_or_only_open(args.job.as_deref())?)?;
-            context.answer(|| variance_json(&variance, &page), || variance_text(&variance, &page))
+            context.answer(
+                || variance_json(&variance, &page),
+                || variance_text(&variance, &page),
+            )
         }
         ReportCommand::Consumables(args) => {
             let lines = ledger.consumables(&jobs_named(&ledger, &args.jobs, Job::is_closed)?)?;
-            context.answer(|| consumables_json(&lines, &page), || consumables_text(&lines, &page))
+            context.answer(
+                || consumables_json(&lines, &page),
+                || consumables_text(&lines, &page),
+            )
         }
         ReportCommand::Rentals => {
             let rentals = ledger.rentals()?;
-            context.answer(|| rentals_json(&rentals, &page), || rentals_text(&rentals, &page))
+            context.answer(
+                || rentals_json(&rentals, &page),
+                || rentals_text(&rentals, &page),
+            )
         }
     }
 }
 
 /// Returns the jobs named, or every job that passes.
-fn jobs_named(ledger: &Ledger, names: &[String], passes: impl Fn(&Job) -> bool) -> Result<Vec<Job>> {
+fn jobs_named(
+    ledger: &Ledger,
+    names: &[String],
+    passes: impl Fn(&Job) -> bool,
+) -> Result<Vec<Job>> {
     if names.is_empty() {
         return Ok(ledger.jobs()?.into_iter().filter(passes).collect());
     }

@@ -6,8 +6,8 @@ use clap::{Args, Subcommand};
 use super::ui::Context;
 use super::{read_date, read_percent};
 use crate::document::book::{
-    setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text, tax_areas_json,
-    tax_areas_text,
+    setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text,
+    tax_areas_json, tax_areas_text,
 };
 use crate::ledger::{Ledger, Setting, TaxArea, refuse};
 use crate::money::{Decimal, plain};
@@ -78,7 +78,9 @@ pub(super) struct TaxAreaArgs {
 
 /// Set the tax of an area from a date on
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger tax-area set \"Harrow County\" 6.5% --from 2026-07-01")]
+#[command(
+    after_long_help = "Example:\n  gritledger tax-area set \"Harrow County\" 6.5% --from 2026-07-01"
+)]
 pub(super) struct TaxAreaSetArgs {
     /// The tax area
     name: String,
@@ -95,7 +97,10 @@ pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<
     match command {
         SettingCommand::List => {
             let (settings, page) = (ledger.settings()?, context.page(&ledger));
-            context.answer(|| settings_json(&settings), || settings_text(&settings, &page))
+            context.answer(
+                || settings_json(&settings),
+                || settings_text(&settings, &page),
+            )
         }
         SettingCommand::Show(args) => {
             let setting = setting_named(&ledger, &args.name)?;
@@ -119,7 +124,11 @@ fn setting_named(ledger: &Ledger, name: &str) -> Result<Setting> {
     // Asked first, so that an unknown name is refused with the near ones.
     ledger.setting(name)?;
     let wanted = name.trim();
-    match ledger.settings()?.into_iter().find(|setting| setting.name.eq_ignore_ascii_case(wanted)) {
+    match ledger
+        .settings()?
+        .into_iter()
+        .find(|setting| setting.name.eq_ignore_ascii_case(wanted))
+    {
         Some(setting) => Ok(setting),
         None => refuse!("no setting `{wanted}`"),
     }
@@ -130,30 +139,50 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
     let today = context.today();
     match command {
         TaxAreaCommand::Add(args) => {
-            let (percent, from) = (read_tax(&args.percent)?, read_date(args.from.as_deref(), today)?);
+            let (percent, from) = (
+                read_tax(&args.percent)?,
+                read_date(args.from.as_deref(), today)?,
+            );
             let area = context.write(&ledger, |writing| {
                 writing.add_tax_area(&args.name, percent, from)?;
                 writing.tax_area(&args.name)
             })?;
-            context.status(&format!("Added tax area {} at {} % from {from}.", area.name, plain(percent, 6)));
+            context.status(&format!(
+                "Added tax area {} at {} % from {from}.",
+                area.name,
+                plain(percent, 6)
+            ));
             tell(context, &area)
         }
         TaxAreaCommand::List => {
             let (areas, page) = (ledger.tax_areas()?, context.page(&ledger));
-            context.answer(|| tax_areas_json(&areas, today), || tax_areas_text(&areas, today, &page))
+            context.answer(
+                || tax_areas_json(&areas, today),
+                || tax_areas_text(&areas, today, &page),
+            )
         }
         TaxAreaCommand::Show(args) => {
             let (area, page) = (ledger.tax_area(&args.name)?, context.page(&ledger));
-            context.answer(|| tax_area_json(&area, today), || tax_area_text(&area, &page))
+            context.answer(
+                || tax_area_json(&area, today),
+                || tax_area_text(&area, &page),
+            )
         }
         TaxAreaCommand::Set(args) => {
             let area = ledger.tax_area(&args.name)?;
-            let (percent, from) = (read_tax(&args.percent)?, read_date(args.from.as_deref(), today)?);
+            let (percent, from) = (
+                read_tax(&args.percent)?,
+                read_date(args.from.as_deref(), today)?,
+            );
             let area = context.write(&ledger, |writing| {
                 writing.set_tax_rate(&area, percent, from)?;
                 writing.tax_area(&area.name)
             })?;
-            context.status(&format!("Set tax in {} to {} % from {from}.", area.name, plain(percent, 6)));
+            context.status(&format!(
+                "Set tax in {} to {} % from {from}.",
+                area.name,
+                plain(percent, 6)
+            ));
             tell(context, &area)
         }
     }

@@ -33,7 +33,12 @@ impl Context {
     pub(crate) fn new(globals: Globals) -> Result<Context> {
         globals.color.write_global();
         let clock = clock()?;
-        Ok(Context { globals, clock, width: width(), unicode: speaks_utf8() })
+        Ok(Context {
+            globals,
+            clock,
+            width: width(),
+            unicode: speaks_utf8(),
+        })
     }
 
     pub(crate) fn clock(&self) -> Clock {
@@ -53,7 +58,8 @@ impl Context {
         if let Some(path) = &self.globals.ledger {
             return Ok(path.clone());
         }
-        let base = etcetera::choose_base_strategy().context("failed to find your data directory")?;
+        let base =
+            etcetera::choose_base_strategy().context("failed to find your data directory")?;
         Ok(base.data_dir().join("gritledger").join("ledger.db"))
     }
 
@@ -62,11 +68,20 @@ impl Context {
     }
 
     pub(crate) fn page(&self, ledger: &Ledger) -> Page {
-        Page { currency: ledger.currency(), units: ledger.units(), width: self.width, unicode: self.unicode }
+        Page {
+            currency: ledger.currency(),
+            units: ledger.units(),
+            width: self.width,
+            unicode: self.unicode,
+        }
     }
 
     /// Does the events in one transaction; with `--dry-run` they are rolled back, and that is said.
-    pub(crate) fn write<T>(&self, ledger: &Ledger, events: impl FnOnce(&Writing<'_>) -> Result<T>) -> Result<T> {
+    pub(crate) fn write<T>(
+        &self,
+        ledger: &Ledger,
+        events: impl FnOnce(&Writing<'_>) -> Result<T>,
+    ) -> Result<T> {
         let outcome = ledger.write(self.dry_run(), events)?;
         if self.dry_run() {
             self.status("Dry run: nothing was written.");
@@ -75,7 +90,11 @@ impl Context {
     }
 
     /// Gives the answer: JSON if asked for, else text.
-    pub(crate) fn answer(&self, json: impl FnOnce() -> Value, text: impl FnOnce() -> String) -> Result<()> {
+    pub(crate) fn answer(
+        &self,
+        json: impl FnOnce() -> Value,
+        text: impl FnOnce() -> String,
+    ) -> Result<()> {
         let text = if self.globals.json {
             serde_json::to_string_pretty(&json()).context("failed to write JSON")?
         } else {
@@ -86,7 +105,11 @@ impl Context {
 
     /// Gives a JSON answer to whoever asked for one; people were told in a sentence.
     pub(crate) fn answer_if_json(&self, json: impl FnOnce() -> Value) -> Result<()> {
-        if self.globals.json { self.answer(json, String::new) } else { Ok(()) }
+        if self.globals.json {
+            self.answer(json, String::new)
+        } else {
+            Ok(())
+        }
     }
 
     /// Gives an answer that is a file of its own: CSV, completions, a manual page.
@@ -127,14 +150,20 @@ fn say(words: &str) {
 
 fn labelled(label: &str, color: AnsiColor, words: &str) {
     let style = Style::new().fg_color(Some(color.into())).bold();
-    let words = words.split('\n').map(crate::document::inert).collect::<Vec<_>>().join("\n");
+    let words = words
+        .split('\n')
+        .map(crate::document::inert)
+        .collect::<Vec<_>>()
+        .join("\n");
     say(&format!("{style}{label}:{style:#} {words}"));
 }
 
 /// Tells an error and returns the exit code that it calls for.
 pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
     let broken_pipe = error.chain().any(|cause| {
-        cause.downcast_ref::<io::Error>().is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
+        cause
+            .downcast_ref::<io::Error>()
+            .is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
     });
     if broken_pipe {
         // Whoever read the answer has had enough of it.
@@ -144,7 +173,10 @@ pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
     for cause in error.chain().skip(1) {
         labelled("caused by", AnsiColor::Red, &cause.to_string());
     }
-    for refusal in error.chain().filter_map(|cause| cause.downcast_ref::<Refusal>()) {
+    for refusal in error
+        .chain()
+        .filter_map(|cause| cause.downcast_ref::<Refusal>())
+    {
         for hint in &refusal.hints {
             labelled("hint", AnsiColor::Cyan, hint);
         }
@@ -153,7 +185,10 @@ pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
 }
 
 fn variable(name: &str) -> Option<String> {
-    #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the environment")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "this is the one place that reads the environment"
+    )]
     std::env::var(name).ok().filter(|value| !value.is_empty())
 }
 
@@ -162,26 +197,39 @@ fn clock() -> Result<Clock> {
     match variable("GRITLEDGER_TODAY") {
         Some(text) => {
             let Ok(today) = NaiveDate::parse_from_str(&text, "%Y-%m-%d") else {
-                return Err(Refusal::new(format!("GRITLEDGER_TODAY is `{text}`, not a date like 2026-03-02")).into());
+                return Err(Refusal::new(format!(
+                    "GRITLEDGER_TODAY is `{text}`, not a date like 2026-03-02"
+                ))
+                .into());
             };
             Ok(Clock::at(today))
         }
         None => {
-            #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
+            #[expect(
+                clippy::disallowed_methods,
+                reason = "this is the one place that reads the clock"
+            )]
             let now: NaiveDateTime = chrono::Local::now().naive_local();
-            Ok(Clock { today: now.date(), now })
+            Ok(Clock {
+                today: now.date(),
+                now,
+            })
         }
     }
 }
 
 fn width() -> usize {
-    let told = variable("COLUMNS").and_then(|columns| columns.parse().ok()).filter(|columns| *columns > 0);
+    let told = variable("COLUMNS")
+        .and_then(|columns| columns.parse().ok())
+        .filter(|columns| *columns > 0);
     let seen = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
     told.or_else(seen).unwrap_or(USUAL_WIDTH)
 }
 
 fn speaks_utf8() -> bool {
-    let told = variable("LC_ALL").or_else(|| variable("LC_CTYPE")).or_else(|| variable("LANG"));
+    let told = variable("LC_ALL")
+        .or_else(|| variable("LC_CTYPE"))
+        .or_else(|| variable("LANG"));
     told.is_some_and(|locale| {
         let locale = locale.to_ascii_lowercase();
         locale.contains("utf-8") || locale.contains("utf8")

@@ -9,7 +9,9 @@ use serde_json::{Value, json};
 use super::{Page, Table, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
 use crate::money::{Decimal, Money, plain};
-use crate::trade::operation::{Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades};
+use crate::trade::operation::{
+    Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades,
+};
 use crate::trade::rates::{Rate, RateKind, RateRow};
 use crate::trade::{MachineId, OperationId, Unit};
 
@@ -52,15 +54,30 @@ pub fn item_json(item: &BookItem, page: &Page) -> Value {
 /// Renders an item with its packs as text.
 pub fn item_text(item: &BookItem, page: &Page) -> String {
     let mut text = titled(&item.name, &item.description);
-    let kept = if item.kept { "keeps when opened" } else { "doesn't keep when opened" };
-    let returnable = if item.returnable { "unopened packs go back" } else { "packs don't go back" };
+    let kept = if item.kept {
+        "keeps when opened"
+    } else {
+        "doesn't keep when opened"
+    };
+    let returnable = if item.returnable {
+        "unopened packs go back"
+    } else {
+        "packs don't go back"
+    };
     let _ = writeln!(text, "Counted in {}; {kept}; {returnable}", item.unit);
     if item.packs.is_empty() {
         text.push_str("No price yet.");
         return text;
     }
     let currency = page.currency.code();
-    let mut table = page.table(["Pack", currency, &format!("{currency}/{}", item.unit), "Source"]).numbers([0, 1, 2]);
+    let mut table = page
+        .table([
+            "Pack",
+            currency,
+            &format!("{currency}/{}", item.unit),
+            "Source",
+        ])
+        .numbers([0, 1, 2]);
     for pack in &item.packs {
         table.row([
             format!("{} {}", plain(pack.size, 4), item.unit),
@@ -84,14 +101,23 @@ pub fn items_text(items: &[BookItem], page: &Page) -> String {
     if items.is_empty() {
         return "No items yet.".to_owned();
     }
-    let mut table = page.table(["Item", "Unit", page.currency.code(), "Packs", ""]).numbers([2]);
+    let mut table = page
+        .table(["Item", "Unit", page.currency.code(), "Packs", ""])
+        .numbers([2]);
     for item in items {
-        let packs: Vec<String> =
-            item.packs.iter().map(|pack| format!("{} = {}", plain(pack.size, 4), page.money(pack.price))).collect();
+        let packs: Vec<String> = item
+            .packs
+            .iter()
+            .map(|pack| format!("{} = {}", plain(pack.size, 4), page.money(pack.price)))
+            .collect();
         table.row([
             item.name.clone(),
             item.unit.as_str().to_owned(),
-            if packs.is_empty() { "-".to_owned() } else { page.unit_price(item.unit_price(page.currency)) },
+            if packs.is_empty() {
+                "-".to_owned()
+            } else {
+                page.unit_price(item.unit_price(page.currency))
+            },
             packs.join("; "),
             item.description.clone(),
         ]);
@@ -132,16 +158,29 @@ pub fn machine_text(machine: &BookMachine, page: &Page) -> String {
         ("Week", tariff.week),
         ("Four weeks", tariff.four_weeks),
     ] {
-        table.row([period.to_owned(), price.map_or_else(|| "-".to_owned(), |price| page.money(price))]);
+        table.row([
+            period.to_owned(),
+            price.map_or_else(|| "-".to_owned(), |price| page.money(price)),
+        ]);
     }
     table.row(["Cleaning".to_owned(), page.money(tariff.cleaning)]);
-    table.row(["Damage waiver".to_owned(), percent_text(Some(tariff.waiver_percent))]);
-    format!("{}\n{table}\n\nSource: {}", titled(&machine.name, &machine.description), inert(&machine.source))
+    table.row([
+        "Damage waiver".to_owned(),
+        percent_text(Some(tariff.waiver_percent)),
+    ]);
+    format!(
+        "{}\n{table}\n\nSource: {}",
+        titled(&machine.name, &machine.description),
+        inert(&machine.source)
+    )
 }
 
 /// Renders the list of machines as JSON.
 pub fn machines_json(machines: &[BookMachine], page: &Page) -> Value {
-    let machines: Vec<Value> = machines.iter().map(|machine| machine_fields(machine, page)).collect();
+    let machines: Vec<Value> = machines
+        .iter()
+        .map(|machine| machine_fields(machine, page))
+        .collect();
     json!({ "currency": page.currency.code(), "machines": machines })
 }
 
@@ -150,11 +189,21 @@ pub fn machines_text(machines: &[BookMachine], page: &Page) -> String {
     if machines.is_empty() {
         return "No machines yet.".to_owned();
     }
-    let headings = ["Machine", "Half day", "Day", "Weekend", "Week", "Four weeks", "Waiver", "Cleaning"];
+    let headings = [
+        "Machine",
+        "Half day",
+        "Day",
+        "Weekend",
+        "Week",
+        "Four weeks",
+        "Waiver",
+        "Cleaning",
+    ];
     let mut table = page.table(headings).numbers(1..=7);
     for machine in machines {
         let tariff = &machine.tariff;
-        let price = |price: Option<Money>| price.map_or_else(|| "-".to_owned(), |price| page.money(price));
+        let price =
+            |price: Option<Money>| price.map_or_else(|| "-".to_owned(), |price| page.money(price));
         table.row([
             machine.name.clone(),
             price(tariff.half_day),
@@ -170,7 +219,10 @@ pub fn machines_text(machines: &[BookMachine], page: &Page) -> String {
 }
 
 fn machine_name(id: Option<MachineId>, machines: &[BookMachine]) -> Option<&str> {
-    machines.iter().find(|machine| Some(machine.id) == id).map(|machine| machine.name.as_str())
+    machines
+        .iter()
+        .find(|machine| Some(machine.id) == id)
+        .map(|machine| machine.name.as_str())
 }
 
 /// Renders an operation as JSON.
@@ -196,18 +248,28 @@ pub fn operation_json(operation: &Operation, machines: &[BookMachine]) -> Value 
 /// Renders an operation as text.
 pub fn operation_text(operation: &Operation, machines: &[BookMachine]) -> String {
     let mut text = titled(&operation.name, &operation.description);
-    let item = operation.item.as_ref().map(|item| match operation.set_size {
-        Some(size) => format!("{}, {size} changed at once", item.name),
-        None => item.name.clone(),
-    });
-    let hazards: Vec<&str> = operation.hazards.iter().map(|hazard| hazard.as_str()).collect();
+    let item = operation
+        .item
+        .as_ref()
+        .map(|item| match operation.set_size {
+            Some(size) => format!("{}, {size} changed at once", item.name),
+            None => item.name.clone(),
+        });
+    let hazards: Vec<&str> = operation
+        .hazards
+        .iter()
+        .map(|hazard| hazard.as_str())
+        .collect();
     let facts = [
         ("Task", Some(operation.task.name.clone())),
         ("Measured by", Some(operation.driver.to_string())),
         ("Item", item),
         ("Family", Some(operation.family.clone())),
         ("Rates differ by", Some(operation.splits.to_string())),
-        ("Machine", machine_name(operation.machine, machines).map(str::to_owned)),
+        (
+            "Machine",
+            machine_name(operation.machine, machines).map(str::to_owned),
+        ),
         ("Grit", operation.grit.map(|grit| grit.to_string())),
         ("Answers", operation.answers.clone()),
         ("Hazards", (!hazards.is_empty()).then(|| hazards.join(", "))),
@@ -223,7 +285,12 @@ pub fn operation_text(operation: &Operation, machines: &[BookMachine]) -> String
 
 /// Renders the list of operations as JSON.
 pub fn operations_json(operations: &[Operation], machines: &[BookMachine]) -> Value {
-    Value::Array(operations.iter().map(|operation| operation_json(operation, machines)).collect())
+    Value::Array(
+        operations
+            .iter()
+            .map(|operation| operation_json(operation, machines))
+            .collect(),
+    )
 }
 
 /// Renders the list of operations as text.
@@ -237,8 +304,14 @@ pub fn operations_text(operations: &[Operation], machines: &[BookMachine], page:
             operation.name.clone(),
             operation.task.name.clone(),
             operation.driver.as_str().to_owned(),
-            operation.item.as_ref().map(|item| item.name.clone()).unwrap_or_default(),
-            machine_name(operation.machine, machines).unwrap_or_default().to_owned(),
+            operation
+                .item
+                .as_ref()
+                .map(|item| item.name.clone())
+                .unwrap_or_default(),
+            machine_name(operation.machine, machines)
+                .unwrap_or_default()
+                .to_owned(),
             operation.answers.clone().unwrap_or_default(),
         ]);
     }
@@ -247,9 +320,9 @@ pub fn operations_text(operations: &[Operation], machines: &[BookMachine], page:
 
 /// Renders a sanding sequence with its warnings as JSON.
 pub fn sequence_json(sequence: &Sequence) -> Value {
-    let steps = sequence.steps.iter().map(|step| {
-        json!({ "operation": step.name, "driver": step.driver.as_str(), "grit": step.grit })
-    });
+    let steps = sequence.steps.iter().map(
+        |step| json!({ "operation": step.name, "driver": step.driver.as_str(), "grit": step.grit }),
+    );
     json!({
         "name": sequence.name,
         "steps": steps.collect::<Vec<_>>(),
@@ -259,7 +332,9 @@ pub fn sequence_json(sequence: &Sequence) -> Value {
 
 /// Renders a sanding sequence as text.
 pub fn sequence_text(sequence: &Sequence, page: &Page) -> String {
-    let mut table = page.table(["", "Operation", "Driver", "Grit", ""]).numbers([0, 3]);
+    let mut table = page
+        .table(["", "Operation", "Driver", "Grit", ""])
+        .numbers([0, 3]);
     for (position, step) in (1..).zip(&sequence.steps) {
         table.row([
             format!("{position}"),
@@ -284,7 +359,11 @@ pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
     }
     let mut table = page.table(["Sequence", "Operations"]);
     for sequence in sequences {
-        let steps: Vec<&str> = sequence.steps.iter().map(|step| step.name.as_str()).collect();
+        let steps: Vec<&str> = sequence
+            .steps
+            .iter()
+            .map(|step| step.name.as_str())
+            .collect();
         table.row([sequence.name.clone(), steps.join(", ")]);
     }
     table.to_string()
@@ -292,26 +371,42 @@ pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
 
 /// Renders a coating schedule as JSON.
 pub fn schedule_json(schedule: &Schedule, page: &Page) -> Value {
-    let steps = schedule.steps.iter().map(|ScheduleStep { operation, drying }| {
-        let measured = |value: Option<Decimal>, unit| value.map(|value| page.quantity_json(value, unit));
-        json!({
-            "operation": operation.name,
-            "driver": operation.driver.as_str(),
-            "item": operation.item.as_ref().map(|item| &item.name),
-            "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
-            "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
-            "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
-        })
-    });
+    let steps = schedule
+        .steps
+        .iter()
+        .map(|ScheduleStep { operation, drying }| {
+            let measured =
+                |value: Option<Decimal>, unit| value.map(|value| page.quantity_json(value, unit));
+            json!({
+                "operation": operation.name,
+                "driver": operation.driver.as_str(),
+                "item": operation.item.as_ref().map(|item| &item.name),
+                "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
+                "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+                "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
+            })
+        });
     json!({ "name": schedule.name, "steps": steps.collect::<Vec<_>>() })
 }
 
 /// Renders a coating schedule as text.
 pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
-    let mut table = page.table(["", "Operation", "Driver", "Next coat", "Light use", "Full cure"]).numbers([0, 3, 4, 5]);
+    let mut table = page
+        .table([
+            "",
+            "Operation",
+            "Driver",
+            "Next coat",
+            "Light use",
+            "Full cure",
+        ])
+        .numbers([0, 3, 4, 5]);
     for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
-        let measured =
-            |value: Option<Decimal>, unit| value.map(|value| page.quantity(value, unit)).unwrap_or_default();
+        let measured = |value: Option<Decimal>, unit| {
+            value
+                .map(|value| page.quantity(value, unit))
+                .unwrap_or_default()
+        };
         table.row([
             format!("{position}"),
             operation.name.clone(),
@@ -326,7 +421,12 @@ pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
 
 /// Renders the list of coating schedules as JSON.
 pub fn schedules_json(schedules: &[Schedule], page: &Page) -> Value {
-    Value::Array(schedules.iter().map(|schedule| schedule_json(schedule, page)).collect())
+    Value::Array(
+        schedules
+            .iter()
+            .map(|schedule| schedule_json(schedule, page))
+            .collect(),
+    )
 }
 
 /// Renders the list of coating schedules as text.
@@ -336,7 +436,11 @@ pub fn schedules_text(schedules: &[Schedule], page: &Page) -> String {
     }
     let mut table = page.table(["Schedule", "Operations"]);
     for schedule in schedules {
-        let steps: Vec<&str> = schedule.steps.iter().map(|step| step.operation.name.as_str()).collect();
+        let steps: Vec<&str> = schedule
+            .steps
+            .iter()
+            .map(|step| step.operation.name.as_str())
+            .collect();
         table.row([schedule.name.clone(), steps.join(", ")]);
     }
     table.to_string()
@@ -374,25 +478,40 @@ fn counted_in(row: &RateRow, operation: &Operation) -> Unit {
 }
 
 /// Renders the rates as JSON.
-pub fn rates_json(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation>, page: &Page) -> Value {
-    let rows = rows.iter().filter_map(|row| Some(rate_json(row, operations.get(&row.cell.operation)?, page)));
+pub fn rates_json(
+    rows: &[RateRow],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> Value {
+    let rows = rows
+        .iter()
+        .filter_map(|row| Some(rate_json(row, operations.get(&row.cell.operation)?, page)));
     Value::Array(rows.collect())
 }
 
 /// Renders the rates as text: one table for each kind of rate, per so many driver units, with the fixed amount that each
 /// room and pass adds.
-pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation>, page: &Page) -> String {
+pub fn rates_text(
+    rows: &[RateRow],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> String {
     if rows.is_empty() {
         return "No rates yet.".to_owned();
     }
     let mut tables: BTreeMap<String, Table> = BTreeMap::new();
     for row in rows {
-        let Some(operation) = operations.get(&row.cell.operation) else { continue };
+        let Some(operation) = operations.get(&row.cell.operation) else {
+            continue;
+        };
         let driver = operation.driver;
         let scaled = |rate: Decimal| plain(page.per_unit(rate, driver.unit()).0 * scale(driver), 2);
         let heading = format!("{} / {}", counted_in(row, operation), per(driver, page));
         let table = tables.entry(heading.clone()).or_insert_with(|| {
-            page.table([&heading, "Floor", "Book", "Observed", "Learned", "Rooms", "Done"]).numbers(2..=6)
+            page.table([
+                &heading, "Floor", "Book", "Observed", "Learned", "Rooms", "Done",
+            ])
+            .numbers(2..=6)
         });
         table.row([
             operation.name.clone(),
@@ -401,7 +520,11 @@ pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation
             row.observed.map_or_else(|| "-".to_owned(), scaled),
             with_fixed(scaled(row.learned.per_unit), row.learned),
             row.rooms.to_string(),
-            if row.rooms == 0 { "-".to_owned() } else { page.quantity(row.exposure, driver.unit()) },
+            if row.rooms == 0 {
+                "-".to_owned()
+            } else {
+                page.quantity(row.exposure, driver.unit())
+            },
         ]);
     }
     let tables: Vec<String> = tables.values().map(Table::to_string).collect();
@@ -413,8 +536,15 @@ pub fn rates_text(rows: &[RateRow], operations: &BTreeMap<OperationId, Operation
 
 fn floor(row: &RateRow) -> String {
     let condition = row.cell.condition.map(|condition| condition.as_str());
-    let words: Vec<&str> = condition.into_iter().chain(row.cell.species.map(|species| species.as_str())).collect();
-    if words.is_empty() { "any".to_owned() } else { words.join(" ") }
+    let words: Vec<&str> = condition
+        .into_iter()
+        .chain(row.cell.species.map(|species| species.as_str()))
+        .collect();
+    if words.is_empty() {
+        "any".to_owned()
+    } else {
+        words.join(" ")
+    }
 }
 
 fn with_fixed(per_unit: String, rate: Rate) -> String {
@@ -471,19 +601,30 @@ pub fn settings_json(settings: &[Setting]) -> Value {
 pub fn settings_text(settings: &[Setting], page: &Page) -> String {
     let mut table = page.table(["Setting", "Value", "What it is"]);
     for setting in settings {
-        table.row([setting.name.clone(), setting.value.clone(), setting.description.clone()]);
+        table.row([
+            setting.name.clone(),
+            setting.value.clone(),
+            setting.description.clone(),
+        ]);
     }
     table.to_string()
 }
 
 /// Returns the percentage that an area has on a date; `None`: no rate has begun.
 fn percent_on(area: &TaxArea, on: NaiveDate) -> Option<Decimal> {
-    area.rates.iter().rev().find(|(from, _)| *from <= on).map(|(_, percent)| *percent)
+    area.rates
+        .iter()
+        .rev()
+        .find(|(from, _)| *from <= on)
+        .map(|(_, percent)| *percent)
 }
 
 /// Renders a tax area as JSON, with the percentage of a date.
 pub fn tax_area_json(area: &TaxArea, on: NaiveDate) -> Value {
-    let rates = area.rates.iter().map(|(from, percent)| json!({ "from": from, "percent": percent_exact(*percent) }));
+    let rates = area
+        .rates
+        .iter()
+        .map(|(from, percent)| json!({ "from": from, "percent": percent_exact(*percent) }));
     json!({
         "name": area.name,
         "percent": percent_on(area, on).map_or(Value::Null, percent_exact),
@@ -493,7 +634,9 @@ pub fn tax_area_json(area: &TaxArea, on: NaiveDate) -> Value {
 
 /// Writes a percentage as a JSON number with every decimal that a tax rate has, such as 8.875.
 fn percent_exact(percent: Decimal) -> Value {
-    plain(percent, 6).parse::<serde_json::Number>().map_or(Value::Null, Value::Number)
+    plain(percent, 6)
+        .parse::<serde_json::Number>()
+        .map_or(Value::Null, Value::Number)
 }
 
 fn percent_words(percent: Decimal) -> String {
@@ -521,14 +664,21 @@ pub fn tax_areas_text(areas: &[TaxArea], on: NaiveDate, page: &Page) -> String {
     }
     let mut table = page.table(["Tax area", "Tax"]).numbers([1]);
     for area in areas {
-        table.row([area.name.clone(), percent_on(area, on).map_or_else(|| "-".to_owned(), percent_words)]);
+        table.row([
+            area.name.clone(),
+            percent_on(area, on).map_or_else(|| "-".to_owned(), percent_words),
+        ]);
     }
     table.to_string()
 }
 
 /// Writes a name and what it is, as the first line of a longer answer.
 fn titled(name: &str, description: &str) -> String {
-    if description.is_empty() { format!("{}\n", inert(name)) } else { format!("{}: {}\n", inert(name), inert(description)) }
+    if description.is_empty() {
+        format!("{}\n", inert(name))
+    } else {
+        format!("{}: {}\n", inert(name), inert(description))
+    }
 }
 
 #[cfg(test)]
@@ -546,9 +696,17 @@ mod tests {
         Operation {
             id: OperationId(1),
             name: "rotary-36".to_owned(),
-            task: Task { id: TaskId(1), name: "sand".to_owned() },
+            task: Task {
+                id: TaskId(1),
+                name: "sand".to_owned(),
+            },
             driver: Driver::Area,
-            item: Some(Item { id: ItemId(1), name: "disc-7in-36".to_owned(), unit: Unit::Disc, price: dec!(2.1) }),
+            item: Some(Item {
+                id: ItemId(1),
+                name: "disc-7in-36".to_owned(),
+                unit: Unit::Disc,
+                price: dec!(2.1),
+            }),
             set_size: Some(3),
             family: "rotary".to_owned(),
             splits: Splits::Condition,
@@ -563,9 +721,17 @@ mod tests {
 
     #[test]
     fn a_rate_is_told_per_driver_unit_of_the_ledger() {
-        let rate = |per_unit| Rate { per_unit, fixed: dec!(0.9) };
+        let rate = |per_unit| Rate {
+            per_unit,
+            fixed: dec!(0.9),
+        };
         let row = RateRow {
-            cell: Cell { operation: OperationId(1), kind: RateKind::Item, condition: None, species: None },
+            cell: Cell {
+                operation: OperationId(1),
+                kind: RateKind::Item,
+                condition: None,
+                species: None,
+            },
             book: rate(dec!(0.1)),
             observed: None,
             rooms: 0,
@@ -573,11 +739,29 @@ mod tests {
             learned: rate(dec!(0.1)),
         };
         // 1 sq ft is 0.09290304 m² (NIST Handbook 44): 0.1 discs a square foot are 1.076391 a square metre.
-        for (units, per_unit, book) in [(Units::Us, "sqft", "0.1"), (Units::Metric, "m2", "1.076391")] {
+        for (units, per_unit, book) in [
+            (Units::Us, "sqft", "0.1"),
+            (Units::Metric, "m2", "1.076391"),
+        ] {
             let currency = Currency::from_code("USD").unwrap();
-            let value = rate_json(&row, &rotary(), &Page { currency, units, width: 80, unicode: false });
-            assert_eq!((value["per_unit"].as_str(), value["book"].as_str()), (Some(per_unit), Some(book)));
-            assert_eq!((value["unit"].as_str(), value["observed"].is_null()), (Some("disc"), true));
+            let value = rate_json(
+                &row,
+                &rotary(),
+                &Page {
+                    currency,
+                    units,
+                    width: 80,
+                    unicode: false,
+                },
+            );
+            assert_eq!(
+                (value["per_unit"].as_str(), value["book"].as_str()),
+                (Some(per_unit), Some(book))
+            );
+            assert_eq!(
+                (value["unit"].as_str(), value["observed"].is_null()),
+                (Some("disc"), true)
+            );
         }
     }
 }

@@ -58,7 +58,12 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
         Some(number) => format!("Invoice {number} ({})", invoice.kind),
         None => format!("Draft of the {} invoice for {}", invoice.kind, invoice.job),
     };
-    let _ = writeln!(text, "{title} to {}, {}", inert(&invoice.client), inert(&invoice.site));
+    let _ = writeln!(
+        text,
+        "{title} to {}, {}",
+        inert(&invoice.client),
+        inert(&invoice.site)
+    );
     if let (Some(issued), Some(due)) = (invoice.issued_on, invoice.due_on) {
         let _ = writeln!(text, "Issued {issued}, due {due}");
     }
@@ -67,7 +72,10 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
         table.row([line.what.clone(), page.money(line.net)]);
     }
     table.row(["Net".to_owned(), page.money(invoice.net)]);
-    table.row([format!("Tax {}", percent_text(Some(invoice.tax_percent))), page.money(invoice.tax)]);
+    table.row([
+        format!("Tax {}", percent_text(Some(invoice.tax_percent))),
+        page.money(invoice.tax),
+    ]);
     table.row(["Total".to_owned(), page.money(invoice.total())]);
     if invoice.number.is_some() {
         table.row(["Paid".to_owned(), page.money(invoice.paid)]);
@@ -94,25 +102,44 @@ pub fn list_text(invoices: &[Invoice], page: &Page) -> String {
     if invoices.is_empty() {
         return "No invoices yet.".to_owned();
     }
-    let mut table = page.table(["Invoice", "Kind", "Job", "Client", "Due on", "Total", "Paid", "Due"]).numbers([5, 6, 7]);
+    let mut table = page
+        .table([
+            "Invoice", "Kind", "Job", "Client", "Due on", "Total", "Paid", "Due",
+        ])
+        .numbers([5, 6, 7]);
     for invoice in invoices {
         table.row([
             invoice.number.clone().unwrap_or_else(|| "draft".to_owned()),
             invoice.kind.as_str().to_owned(),
             invoice.job.clone(),
             invoice.client.clone(),
-            invoice.due_on.map(|due| due.to_string()).unwrap_or_default(),
+            invoice
+                .due_on
+                .map(|due| due.to_string())
+                .unwrap_or_default(),
             page.money(invoice.total()),
             page.money(invoice.paid),
-            if invoice.number.is_some() { page.money(invoice.due()) } else { String::new() },
+            if invoice.number.is_some() {
+                page.money(invoice.due())
+            } else {
+                String::new()
+            },
         ]);
     }
-    format!("{table}\n\nOwed in all: {} {}", page.money(owed(invoices)), page.currency.code())
+    format!(
+        "{table}\n\nOwed in all: {} {}",
+        page.money(owed(invoices)),
+        page.currency.code()
+    )
 }
 
 /// Sums what issued invoices still ask for; a draft asks for nothing yet.
 fn owed(invoices: &[Invoice]) -> Money {
-    invoices.iter().filter(|invoice| invoice.number.is_some()).map(Invoice::due).sum()
+    invoices
+        .iter()
+        .filter(|invoice| invoice.number.is_some())
+        .map(Invoice::due)
+        .sum()
 }
 
 /// Renders the payments as JSON.
@@ -136,7 +163,9 @@ pub fn payments_text(payments: &[Payment], page: &Page) -> String {
     if payments.is_empty() {
         return "No payments yet.".to_owned();
     }
-    let mut table = page.table(["Payment", "Date", "Invoice", "Client", "Amount", ""]).numbers([4]);
+    let mut table = page
+        .table(["Payment", "Date", "Invoice", "Client", "Amount", ""])
+        .numbers([4]);
     for payment in payments {
         table.row([
             payment.number.clone(),
@@ -144,7 +173,11 @@ pub fn payments_text(payments: &[Payment], page: &Page) -> String {
             payment.invoice.clone(),
             payment.client.clone(),
             page.money(payment.amount),
-            if payment.voided { "taken back".to_owned() } else { String::new() },
+            if payment.voided {
+                "taken back".to_owned()
+            } else {
+                String::new()
+            },
         ]);
     }
     table.to_string()

@@ -35,7 +35,8 @@ pub fn list_text(jobs: &[Job], page: &Page) -> String {
     }
     let mut table = page.table(["Job", "State", "Client", "Site", "Started", "Closed"]);
     for job in jobs {
-        let date = |date: Option<chrono::NaiveDate>| date.map(|date| date.to_string()).unwrap_or_default();
+        let date =
+            |date: Option<chrono::NaiveDate>| date.map(|date| date.to_string()).unwrap_or_default();
         table.row([
             job.number.clone(),
             job.state.as_str().to_owned(),
@@ -52,10 +53,21 @@ pub fn list_text(jobs: &[Job], page: &Page) -> String {
 pub fn show_json(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> Value {
     let mut value = job_json(job);
     value["currency"] = json!(page.currency.code());
-    value["quotes"] = json!(agreed.quotes.iter().map(|record| &record.header.number).collect::<Vec<_>>());
+    value["quotes"] = json!(
+        agreed
+            .quotes
+            .iter()
+            .map(|record| &record.header.number)
+            .collect::<Vec<_>>()
+    );
     value["price"] = page.money_json(agreed.price());
     value["variations"] = page.money_json(agreed.variations());
-    value["entries"] = Value::Array(entries.iter().map(|entry| entry_json(entry, page)).collect());
+    value["entries"] = Value::Array(
+        entries
+            .iter()
+            .map(|entry| entry_json(entry, page))
+            .collect(),
+    );
     value
 }
 
@@ -77,17 +89,34 @@ fn entry_json(entry: &Entry, page: &Page) -> Value {
 
 /// Renders a job with its quotes and day book as text.
 pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> String {
-    let mut text = format!("{}, {}: {}, {}\n", job.number, job.state.as_str(), inert(&job.client), inert(&job.site));
-    let quotes: Vec<&str> = agreed.quotes.iter().map(|record| record.header.number.as_str()).collect();
+    let mut text = format!(
+        "{}, {}: {}, {}\n",
+        job.number,
+        job.state.as_str(),
+        inert(&job.client),
+        inert(&job.site)
+    );
+    let quotes: Vec<&str> = agreed
+        .quotes
+        .iter()
+        .map(|record| record.header.number.as_str())
+        .collect();
     if !quotes.is_empty() {
         let price = page.money(agreed.price() + agreed.variations());
-        let _ = writeln!(text, "Agreed for {price} {} ({})", page.currency.code(), quotes.join(", "));
+        let _ = writeln!(
+            text,
+            "Agreed for {price} {} ({})",
+            page.currency.code(),
+            quotes.join(", ")
+        );
     }
     if entries.is_empty() {
         text.push_str("Nothing is logged yet.\n");
         return text;
     }
-    let mut table = page.table(["Entry", "Date", "What", "For", "Quantity", "Amount"]).numbers([4, 5]);
+    let mut table = page
+        .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
+        .numbers([4, 5]);
     for entry in entries {
         let mut what = format!("{} {}", entry.kind, entry.subject);
         if entry.voided {
@@ -97,15 +126,28 @@ pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> 
             what.push_str(" (after close-out)");
         }
         let places = [entry.on.clone().unwrap_or_default(), entry.rooms.join(", ")];
-        let quantity = entry.quantity.map(|quantity| plain(quantity, 2)).unwrap_or_default();
-        let unit = entry.unit.map(|unit| format!(" {unit}")).unwrap_or_default();
+        let quantity = entry
+            .quantity
+            .map(|quantity| plain(quantity, 2))
+            .unwrap_or_default();
+        let unit = entry
+            .unit
+            .map(|unit| format!(" {unit}"))
+            .unwrap_or_default();
         table.row([
             entry.number.clone(),
             entry.happened_on.to_string(),
             what,
-            places.into_iter().filter(|place| !place.is_empty()).collect::<Vec<_>>().join("; "),
+            places
+                .into_iter()
+                .filter(|place| !place.is_empty())
+                .collect::<Vec<_>>()
+                .join("; "),
             format!("{quantity}{unit}"),
-            entry.amount.map(|amount| page.money(amount)).unwrap_or_default(),
+            entry
+                .amount
+                .map(|amount| page.money(amount))
+                .unwrap_or_default(),
         ]);
     }
     let _ = write!(text, "\n{table}");
@@ -128,12 +170,19 @@ pub fn close_json(job: &Job, found: &CloseOut, page: &Page) -> Value {
 
 /// Renders what closing found as text.
 pub fn close_text(job: &Job, found: &CloseOut, page: &Page) -> String {
-    let mut text = format!("Closed {}: it taught the rates {}.\n", job.number, count(found.observations, "thing"));
+    let mut text = format!(
+        "Closed {}: it taught the rates {}.\n",
+        job.number,
+        count(found.observations, "thing")
+    );
     let gaps = gaps_text(&found.gaps, &found.awaiting, page);
     if gaps.is_empty() {
         text.push_str("Nothing is missing from its record.\n");
     } else {
-        let _ = write!(text, "\nNot recorded (nothing logged teaches nothing; a true zero is typed):\n{gaps}");
+        let _ = write!(
+            text,
+            "\nNot recorded (nothing logged teaches nothing; a true zero is typed):\n{gaps}"
+        );
     }
     text
 }
@@ -142,17 +191,34 @@ fn gaps_text(gaps: &Gaps, awaiting: &[AwaitingReceipt], page: &Page) -> String {
     let mut text = String::new();
     let mut line = |what: &str, names: &[String]| {
         if !names.is_empty() {
-            text.push_str(&super::quote::wrapped(&format!("* {what}: {}", names.join(", ")), page.width));
+            text.push_str(&super::quote::wrapped(
+                &format!("* {what}: {}", names.join(", ")),
+                page.width,
+            ));
         }
     };
     line("rooms without discs", &gaps.rooms_without_discs);
-    line("quoted operations without entries", &gaps.operations_without_entries);
+    line(
+        "quoted operations without entries",
+        &gaps.operations_without_entries,
+    );
     if !gaps.hours_on_nothing.is_zero() {
-        line("hours on no task (cost only, no evidence)", &[format!("{} h", plain(gaps.hours_on_nothing, 2))]);
+        line(
+            "hours on no task (cost only, no evidence)",
+            &[format!("{} h", plain(gaps.hours_on_nothing, 2))],
+        );
     }
     let receipts: Vec<String> = awaiting
         .iter()
-        .map(|line| format!("{} {} of {} ({})", plain(line.quantity, 2), line.unit, line.item, line.entry))
+        .map(|line| {
+            format!(
+                "{} {} of {} ({})",
+                plain(line.quantity, 2),
+                line.unit,
+                line.item,
+                line.entry
+            )
+        })
         .collect();
     line("receipts awaited", &receipts);
     text
@@ -198,7 +264,11 @@ pub fn returned_json(returned: &Returned, page: &Page) -> Value {
 
 /// Renders a return as text.
 pub fn returned_text(returned: &Returned, machine: &str, page: &Page) -> String {
-    let days: Vec<String> = returned.days.iter().map(|(date, job, charge)| format!("{date} {job} {}", page.money(*charge))).collect();
+    let days: Vec<String> = returned
+        .days
+        .iter()
+        .map(|(date, job, charge)| format!("{date} {job} {}", page.money(*charge)))
+        .collect();
     format!(
         "{}: {} back after {}, {}.\n{}",
         returned.recorded.number,
@@ -230,7 +300,9 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
     if rentals.is_empty() {
         return "No machine was rented yet.".to_owned();
     }
-    let mut table = page.table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"]).numbers([5, 6]);
+    let mut table = page
+        .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
+        .numbers([5, 6]);
     for rental in rentals {
         let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
         table.row([
@@ -238,9 +310,18 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
             rental.machine.clone(),
             rental.job.clone(),
             moment(rental.out_at),
-            rental.back_at.map_or_else(|| "still out".to_owned(), moment),
-            if rental.days == 0 { String::new() } else { rental.days.to_string() },
-            rental.charge.map(|charge| page.money(charge)).unwrap_or_default(),
+            rental
+                .back_at
+                .map_or_else(|| "still out".to_owned(), moment),
+            if rental.days == 0 {
+                String::new()
+            } else {
+                rental.days.to_string()
+            },
+            rental
+                .charge
+                .map(|charge| page.money(charge))
+                .unwrap_or_default(),
         ]);
     }
     table.to_string()
@@ -267,22 +348,40 @@ pub fn stock_text(lines: &[StockLine], awaiting: &[AwaitingReceipt], page: &Page
     if lines.is_empty() {
         return "Nothing is in stock.".to_owned();
     }
-    let mut table = page.table(["Item", "In stock", "Average", "Value", "Awaiting receipt"]).numbers([1, 2, 3, 4]);
+    let mut table = page
+        .table(["Item", "In stock", "Average", "Value", "Awaiting receipt"])
+        .numbers([1, 2, 3, 4]);
     for line in lines {
         let average = if line.on_hand.is_zero() {
             String::new()
         } else {
             page.unit_price(page.currency.decimal(line.value) / line.on_hand)
         };
-        let awaiting = if line.awaiting.is_zero() { String::new() } else { format!("{} {}", plain(line.awaiting, 2), line.unit) };
-        table.row([line.item.clone(), format!("{} {}", plain(line.on_hand, 2), line.unit), average, page.money(line.value), awaiting]);
+        let awaiting = if line.awaiting.is_zero() {
+            String::new()
+        } else {
+            format!("{} {}", plain(line.awaiting, 2), line.unit)
+        };
+        table.row([
+            line.item.clone(),
+            format!("{} {}", plain(line.on_hand, 2), line.unit),
+            average,
+            page.money(line.value),
+            awaiting,
+        ]);
     }
     let mut text = table.to_string();
     if !awaiting.is_empty() {
         text.push_str("\n\nUsed at book price until the receipt comes:\n");
         for line in awaiting {
             let quantity = format!("{} {} of {}", plain(line.quantity, 2), line.unit, line.item);
-            let _ = writeln!(text, "* {}: {quantity} on {}, {}", line.entry, line.job, page.money(line.value));
+            let _ = writeln!(
+                text,
+                "* {}: {quantity} on {}, {}",
+                line.entry,
+                line.job,
+                page.money(line.value)
+            );
         }
     }
     text

@@ -65,7 +65,9 @@ impl Page {
     /// Writes a unit price: at least the currency's decimals, at most four.
     pub fn unit_price(&self, price: Decimal) -> String {
         let text = plain(price, 4);
-        let decimals = text.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let decimals = text
+            .split_once('.')
+            .map_or(0, |(_, decimals)| decimals.len());
         let wanted = self.currency.decimals() as usize;
         if decimals >= wanted || wanted == 0 {
             return text;
@@ -77,7 +79,9 @@ impl Page {
     /// Converts a quantity in canonical units to the units of the ledger.
     pub fn in_units(&self, quantity: Decimal, unit: Unit) -> (Decimal, Unit) {
         match (self.units, unit) {
-            (Units::Metric, Unit::SquareFoot) => (quantity * SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre),
+            (Units::Metric, Unit::SquareFoot) => {
+                (quantity * SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre)
+            }
             (Units::Metric, Unit::Foot) => (quantity * METRES_PER_FOOT, Unit::Metre),
             _ => (quantity, unit),
         }
@@ -86,7 +90,9 @@ impl Page {
     /// Converts a rate per canonical unit to one per unit of the ledger.
     pub fn per_unit(&self, rate: Decimal, unit: Unit) -> (Decimal, Unit) {
         match (self.units, unit) {
-            (Units::Metric, Unit::SquareFoot) => (rate / SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre),
+            (Units::Metric, Unit::SquareFoot) => {
+                (rate / SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre)
+            }
             (Units::Metric, Unit::Foot) => (rate / METRES_PER_FOOT, Unit::Metre),
             _ => (rate, unit),
         }
@@ -121,19 +127,29 @@ impl Page {
 
     /// Returns a table as wide as the page at most.
     pub fn table<const N: usize>(&self, headings: [&str; N]) -> Table {
-        Table { headings: headings.map(str::to_owned).to_vec(), rows: Vec::new(), right: Vec::new(), page: *self }
+        Table {
+            headings: headings.map(str::to_owned).to_vec(),
+            rows: Vec::new(),
+            right: Vec::new(),
+            page: *self,
+        }
     }
 }
 
 /// Writes a percentage as a JSON number.
 pub fn percent_json(percent: Option<Decimal>) -> Value {
     // A JSON number is read from its decimal text; no arithmetic is done in floating point.
-    percent.and_then(|percent| plain(percent, 2).parse::<serde_json::Number>().ok()).map_or(Value::Null, Value::Number)
+    percent
+        .and_then(|percent| plain(percent, 2).parse::<serde_json::Number>().ok())
+        .map_or(Value::Null, Value::Number)
 }
 
 /// Writes a percentage for people.
 pub fn percent_text(percent: Option<Decimal>) -> String {
-    percent.map_or_else(|| "-".to_owned(), |percent| format!("{:.1} %", crate::money::round(percent, 1)))
+    percent.map_or_else(
+        || "-".to_owned(),
+        |percent| format!("{:.1} %", crate::money::round(percent, 1)),
+    )
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
@@ -142,7 +158,11 @@ pub fn inert(text: &str) -> String {
         .map(|sign| match sign {
             '\u{0}'..='\u{1f}' => char::from_u32(0x2400 + u32::from(sign)).unwrap_or('\u{fffd}'),
             '\u{7f}' => '\u{2421}',
-            '\u{80}'..='\u{9f}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => '\u{fffd}',
+            '\u{80}'..='\u{9f}'
+            | '\u{200e}'
+            | '\u{200f}'
+            | '\u{202a}'..='\u{202e}'
+            | '\u{2066}'..='\u{2069}' => '\u{fffd}',
             _ => sign,
         })
         .collect()
@@ -167,7 +187,8 @@ impl Table {
 
     /// Adds a row.
     pub fn row<const N: usize>(&mut self, cells: [String; N]) {
-        self.rows.push(cells.iter().map(|cell| inert(cell)).collect());
+        self.rows
+            .push(cells.iter().map(|cell| inert(cell)).collect());
     }
 
     /// Tells whether it has no rows.
@@ -178,8 +199,17 @@ impl Table {
     fn as_list(&self) -> String {
         let mut text = String::new();
         for row in &self.rows {
-            for (heading, cell) in self.headings.iter().zip(row).filter(|(_, cell)| !cell.is_empty()) {
-                let line = if heading.is_empty() { cell.clone() } else { format!("{heading}: {cell}") };
+            for (heading, cell) in self
+                .headings
+                .iter()
+                .zip(row)
+                .filter(|(_, cell)| !cell.is_empty())
+            {
+                let line = if heading.is_empty() {
+                    cell.clone()
+                } else {
+                    format!("{heading}: {cell}")
+                };
                 text.push_str(&line);
                 text.push('\n');
             }
@@ -200,26 +230,47 @@ impl fmt::Display for Table {
             builder.push_record(row.clone());
         }
         let mut table = builder.build();
-        if self.page.unicode { table.with(Style::sharp().remove_frame().remove_vertical().remove_horizontals()) } else { table.with(Style::blank()) };
+        if self.page.unicode {
+            table.with(
+                Style::sharp()
+                    .remove_frame()
+                    .remove_vertical()
+                    .remove_horizontals(),
+            )
+        } else {
+            table.with(Style::blank())
+        };
         let rule = if self.page.unicode { '─' } else { '-' };
         let gap = if self.page.width < ROOMY_PAGE { 1 } else { 2 };
         table.with(Modify::new(Segment::all()).with(Padding::new(0, gap, 0, 0)));
         for column in &self.right {
             table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
         }
-        table.with(Width::wrap(self.page.width).keep_words(true).priority(Priority::max(true)));
+        table.with(
+            Width::wrap(self.page.width)
+                .keep_words(true)
+                .priority(Priority::max(true)),
+        );
         table.with(Modify::new(Rows::first()).with(Alignment::left()));
         for column in &self.right {
             table.with(Modify::new(Cell::new(0, *column)).with(Alignment::right()));
         }
         let text = table.to_string();
         let lines: Vec<&str> = text.lines().map(str::trim_end).collect();
-        let width = lines.iter().map(|line| line.chars().count()).max().unwrap_or(0);
+        let width = lines
+            .iter()
+            .map(|line| line.chars().count())
+            .max()
+            .unwrap_or(0);
         for (position, line) in lines.iter().enumerate() {
             if position == 1 {
                 writeln!(f, "{}", rule.to_string().repeat(width))?;
             }
-            if position + 1 == lines.len() { write!(f, "{line}")? } else { writeln!(f, "{line}")? };
+            if position + 1 == lines.len() {
+                write!(f, "{line}")?
+            } else {
+                writeln!(f, "{line}")?
+            };
         }
         Ok(())
     }
@@ -227,5 +278,9 @@ impl fmt::Display for Table {
 
 /// A count with its noun, in agreement: `1 room`, `2 rooms`.
 pub fn count(number: usize, noun: &str) -> String {
-    if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
+    if number == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{number} {noun}s")
+    }
 }

@@ -46,8 +46,16 @@ impl RoomView {
     /// Refuses doorways that are wider together than the walls are long.
     pub fn new(room: Room, findings: &[Finding]) -> Result<RoomView> {
         let edge = room.edge()?;
-        let findings = findings.iter().filter(|finding| finding.room_id == room.id).cloned().collect();
-        Ok(RoomView { room, edge, findings })
+        let findings = findings
+            .iter()
+            .filter(|finding| finding.room_id == room.id)
+            .cloned()
+            .collect();
+        Ok(RoomView {
+            room,
+            edge,
+            findings,
+        })
     }
 
     /// Returns the room.
@@ -69,7 +77,10 @@ impl RoomView {
         let name = inert(&self.room.name);
         let area = self.area().text(page.units);
         match self.room.floor.steps() {
-            Some(steps) => format!("{name}: {}, {area} of treads and risers.", count(steps as usize, "step")),
+            Some(steps) => format!(
+                "{name}: {}, {area} of treads and risers.",
+                count(steps as usize, "step")
+            ),
             None => format!("{name}: {area}, edge {}.", self.edge.text(page.units)),
         }
     }
@@ -125,7 +136,12 @@ pub fn clients_text(clients: &[Client], page: &Page) -> String {
     }
     let mut table = page.table(["Client", "Phone", "Email", "Address"]);
     for Client { details, .. } in clients {
-        table.row([details.name.clone(), details.phone.clone(), details.email.clone(), details.address.clone()]);
+        table.row([
+            details.name.clone(),
+            details.phone.clone(),
+            details.email.clone(),
+            details.address.clone(),
+        ]);
     }
     table.to_string()
 }
@@ -133,7 +149,12 @@ pub fn clients_text(clients: &[Client], page: &Page) -> String {
 /// Renders a client with sites, jobs and what is owed as JSON.
 pub fn client_view_json(view: &ClientView, page: &Page) -> Value {
     let mut value = client_json(&view.client);
-    value["sites"] = json!(view.sites.iter().map(|site| &site.address).collect::<Vec<_>>());
+    value["sites"] = json!(
+        view.sites
+            .iter()
+            .map(|site| &site.address)
+            .collect::<Vec<_>>()
+    );
     value["jobs"] = Value::Array(
         view.jobs
             .iter()
@@ -163,7 +184,12 @@ pub fn client_view_json(view: &ClientView, page: &Page) -> Value {
 pub fn client_view_text(view: &ClientView, page: &Page) -> String {
     let details = &view.client.details;
     let mut text = format!("{}\n", inert(&details.name));
-    let facts = [("Phone", &details.phone), ("Email", &details.email), ("Address", &details.address), ("Note", &details.note)];
+    let facts = [
+        ("Phone", &details.phone),
+        ("Email", &details.email),
+        ("Address", &details.address),
+        ("Note", &details.note),
+    ];
     for (word, fact) in facts.into_iter().filter(|(_, fact)| !fact.is_empty()) {
         let _ = writeln!(text, "{word}: {}", inert(fact));
     }
@@ -173,24 +199,38 @@ pub fn client_view_text(view: &ClientView, page: &Page) -> String {
     if !view.jobs.is_empty() {
         let mut table = page.table(["Job", "State", "Site"]);
         for job in &view.jobs {
-            table.row([job.number.clone(), job.state.as_str().to_owned(), job.site.clone()]);
+            table.row([
+                job.number.clone(),
+                job.state.as_str().to_owned(),
+                job.site.clone(),
+            ]);
         }
         let _ = writeln!(text, "\n{table}");
     }
     if !view.invoices.is_empty() {
-        let mut table = page.table(["Invoice", "Job", "Due on", "Total", "Due"]).numbers([3, 4]);
+        let mut table = page
+            .table(["Invoice", "Job", "Due on", "Total", "Due"])
+            .numbers([3, 4]);
         for invoice in &view.invoices {
             table.row([
                 invoice.name(),
                 invoice.job.clone(),
-                invoice.due_on.map(|due| due.to_string()).unwrap_or_default(),
+                invoice
+                    .due_on
+                    .map(|due| due.to_string())
+                    .unwrap_or_default(),
                 page.money(invoice.total()),
                 page.money(invoice.due()),
             ]);
         }
         let _ = writeln!(text, "\n{table}");
     }
-    let _ = write!(text, "\nOwed: {} {}", page.money(view.owed()), page.currency.code());
+    let _ = write!(
+        text,
+        "\nOwed: {} {}",
+        page.money(view.owed()),
+        page.currency.code()
+    );
     text
 }
 
@@ -214,13 +254,19 @@ pub fn sites_text(sites: &[Site], page: &Page) -> String {
     if sites.is_empty() {
         return "No sites yet.".to_owned();
     }
-    let mut table = page.table(["Site", "Client", "Built", "Tax area"]).numbers([2]);
+    let mut table = page
+        .table(["Site", "Client", "Built", "Tax area"])
+        .numbers([2]);
     for site in sites {
         table.row([
             site.address.clone(),
             site.client.clone(),
-            site.year_built.map_or_else(|| "not known".to_owned(), |year| year.to_string()),
-            site.tax_area.as_ref().map(|(_, name)| name.clone()).unwrap_or_default(),
+            site.year_built
+                .map_or_else(|| "not known".to_owned(), |year| year.to_string()),
+            site.tax_area
+                .as_ref()
+                .map(|(_, name)| name.clone())
+                .unwrap_or_default(),
         ]);
     }
     table.to_string()
@@ -234,21 +280,35 @@ pub fn site_view_json(site: &Site, rooms: &[RoomView], page: &Page) -> Value {
     value["edge"] = length_json(totals.edge, page);
     value["rooms"] = rooms_json(rooms, page);
     let findings = rooms.iter().flat_map(|view| &view.findings);
-    value["findings"] = Value::Array(findings.map(|finding| placed_finding_json(finding, page)).collect());
+    value["findings"] = Value::Array(
+        findings
+            .map(|finding| placed_finding_json(finding, page))
+            .collect(),
+    );
     value
 }
 
 /// Renders a site with its rooms and findings as text.
 pub fn site_view_text(site: &Site, rooms: &[RoomView], page: &Page) -> String {
     let mut text = format!("{}, {}\n", inert(&site.address), inert(&site.client));
-    let built = site.year_built.map_or_else(|| "year not known".to_owned(), |year| format!("built {year}"));
-    let tax_area = site.tax_area.as_ref().map(|(_, name)| format!(", tax area {}", inert(name))).unwrap_or_default();
+    let built = site.year_built.map_or_else(
+        || "year not known".to_owned(),
+        |year| format!("built {year}"),
+    );
+    let tax_area = site
+        .tax_area
+        .as_ref()
+        .map(|(_, name)| format!(", tax area {}", inert(name)))
+        .unwrap_or_default();
     let _ = writeln!(text, "{built}{tax_area}");
     if !site.note.is_empty() {
         let _ = writeln!(text, "Note: {}", inert(&site.note));
     }
     let _ = write!(text, "\n{}", rooms_text(rooms, page));
-    let findings: Vec<Finding> = rooms.iter().flat_map(|view| view.findings.clone()).collect();
+    let findings: Vec<Finding> = rooms
+        .iter()
+        .flat_map(|view| view.findings.clone())
+        .collect();
     if !findings.is_empty() {
         let _ = write!(text, "\n\n{}", findings_text(&findings, page));
     }
@@ -290,11 +350,20 @@ pub fn room_view_text(view: &RoomView, page: &Page) -> String {
     let room = &view.room;
     let mut text = format!("{}\n", view.sentence(page));
     let _ = writeln!(text, "Site: {}", inert(&room.site));
-    let _ = writeln!(text, "Floor: {}, {}, {}", room.condition, room.species, room.layout);
+    let _ = writeln!(
+        text,
+        "Floor: {}, {}, {}",
+        room.condition, room.species, room.layout
+    );
     let _ = writeln!(text, "Shape: {}", view.shape());
     for door in &room.doors {
         let to = door.to.as_ref().map_or("outside", |(_, name)| name);
-        let _ = writeln!(text, "Doorway: {}, {}", inert(to), door.width.text(page.units));
+        let _ = writeln!(
+            text,
+            "Doorway: {}, {}",
+            inert(to),
+            door.width.text(page.units)
+        );
     }
     if !room.refinished {
         let _ = writeln!(text, "Not to be refinished: only a way through.");
@@ -318,9 +387,15 @@ pub fn rooms_text(rooms: &[RoomView], page: &Page) -> String {
     if rooms.is_empty() {
         return "No rooms yet.".to_owned();
     }
-    let mut table = page.table(["Room", "Condition", "Species", "Area", "Edge"]).numbers([3, 4]);
+    let mut table = page
+        .table(["Room", "Condition", "Species", "Area", "Edge"])
+        .numbers([3, 4]);
     for view in rooms {
-        let aside = if view.room.refinished { "" } else { " (not refinished)" };
+        let aside = if view.room.refinished {
+            ""
+        } else {
+            " (not refinished)"
+        };
         table.row([
             format!("{}{aside}", view.room.name),
             view.room.condition.as_str().to_owned(),
@@ -359,7 +434,12 @@ pub fn placed_finding_json(finding: &Finding, page: &Page) -> Value {
 
 /// Renders findings as JSON.
 pub fn findings_json(findings: &[Finding], page: &Page) -> Value {
-    Value::Array(findings.iter().map(|finding| placed_finding_json(finding, page)).collect())
+    Value::Array(
+        findings
+            .iter()
+            .map(|finding| placed_finding_json(finding, page))
+            .collect(),
+    )
 }
 
 /// Renders findings as text.
@@ -367,7 +447,9 @@ pub fn findings_text(findings: &[Finding], page: &Page) -> String {
     if findings.is_empty() {
         return "Nothing found yet.".to_owned();
     }
-    let mut table = page.table(["Finding", "Room", "Kind", "Quantity", "Place", "Note"]).numbers([0, 3]);
+    let mut table = page
+        .table(["Finding", "Room", "Kind", "Quantity", "Place", "Note"])
+        .numbers([0, 3]);
     for finding in findings {
         table.row([
             finding.id.0.to_string(),
@@ -408,7 +490,11 @@ pub fn workers_text(workers: &[Worker], page: &Page) -> String {
     let mut table = page.table(["Worker", &wage, ""]).numbers([1]);
     for worker in workers {
         let standing = if worker.active { "" } else { "inactive" };
-        table.row([worker.name.clone(), page.money(worker.wage), standing.to_owned()]);
+        table.row([
+            worker.name.clone(),
+            page.money(worker.wage),
+            standing.to_owned(),
+        ]);
     }
     table.to_string()
 }

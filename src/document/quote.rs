@@ -27,14 +27,22 @@ pub enum View {
 /// Returns a length in feet the way people write it: `23 ft 10 in`.
 pub fn length(feet: Decimal, page: &Page) -> String {
     use rust_decimal::prelude::ToPrimitive;
-    let nanometres = round(feet * Decimal::from(304_800_000), 0).to_i64().unwrap_or_default();
+    let nanometres = round(feet * Decimal::from(304_800_000), 0)
+        .to_i64()
+        .unwrap_or_default();
     Length::from_nanometres(nanometres).text(page.units)
 }
 
 /// Renders a quote as JSON.
 pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
     let QuoteRecord { header, quote } = record;
-    let owner = |value: Value| if view == View::Owner { value } else { Value::Null };
+    let owner = |value: Value| {
+        if view == View::Owner {
+            value
+        } else {
+            Value::Null
+        }
+    };
     let costs = quote.costs();
     json!({
         "number": header.number,
@@ -72,7 +80,13 @@ pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
 }
 
 fn costs_json(costs: Costs, view: View, page: &Page) -> Value {
-    let money = |amount: Money| if view == View::Owner { page.money_json(amount) } else { Value::Null };
+    let money = |amount: Money| {
+        if view == View::Owner {
+            page.money_json(amount)
+        } else {
+            Value::Null
+        }
+    };
     json!({
         "labour": money(costs.labour),
         "consumables": money(costs.consumables),
@@ -84,7 +98,13 @@ fn costs_json(costs: Costs, view: View, page: &Page) -> Value {
 }
 
 fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
-    let owner = |value: Value| if view == View::Owner { value } else { Value::Null };
+    let owner = |value: Value| {
+        if view == View::Owner {
+            value
+        } else {
+            Value::Null
+        }
+    };
     let room = line.room().and_then(|id| room_name(quote, id));
     let mut value = json!({
         "kind": "work", "room": room, "operation": null, "task": null, "driver": null, "passes": null, "item": null,
@@ -121,7 +141,11 @@ fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
 }
 
 fn room_name(quote: &Quote, id: RoomId) -> Option<&str> {
-    quote.rooms.iter().find(|room| room.id == id).map(|room| room.name.as_str())
+    quote
+        .rooms
+        .iter()
+        .find(|room| room.id == id)
+        .map(|room| room.name.as_str())
 }
 
 /// Renders a quote as text.
@@ -133,19 +157,32 @@ pub fn text(record: &QuoteRecord, view: View, page: &Page) -> String {
     }
     text.push_str("\nCautions\n");
     for caution in &record.quote.cautions {
-        text.push_str(&wrapped(&format!("* {} ({})", caution.text, caution.source), page.width));
+        text.push_str(&wrapped(
+            &format!("* {} ({})", caution.text, caution.source),
+            page.width,
+        ));
     }
     text
 }
 
 fn heading(header: &QuoteHeader, quote: &Quote) -> String {
-    let mut text = format!("Quote {} for {}, {}\n", header.number, inert(&header.client), inert(&header.site));
+    let mut text = format!(
+        "Quote {} for {}, {}\n",
+        header.number,
+        inert(&header.client),
+        inert(&header.site)
+    );
     let status = header.status.as_str();
     let _ = match (header.status, header.valid_until, header.decided_on) {
         (QuoteStatus::Draft, ..) => writeln!(text, "Drafted {}; not sent yet.", header.drafted_on),
         (QuoteStatus::Sent, Some(last), _) => writeln!(text, "Sent; valid until {last}."),
         (QuoteStatus::Expired, Some(last), _) => writeln!(text, "Sent; expired after {last}."),
-        (_, _, Some(on)) => writeln!(text, "{}{} on {on}.", status[..1].to_uppercase(), &status[1..]),
+        (_, _, Some(on)) => writeln!(
+            text,
+            "{}{} on {on}.",
+            status[..1].to_uppercase(),
+            &status[1..]
+        ),
         _ => writeln!(text, "{status}"),
     };
     let methods = [("Sanding", &quote.sequence), ("Coating", &quote.schedule)];
@@ -163,16 +200,31 @@ fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
         let _ = write!(text, "\nOnce for the job\n{}\n", work_table(&job, page));
     }
     for room in &quote.rooms {
-        let lines: Vec<&WorkLine> = quote.work().filter(|work| work.room == Some(room.id)).collect();
-        let _ = write!(text, "\n{}\n{}\n", room_heading(room, page), work_table(&lines, page));
+        let lines: Vec<&WorkLine> = quote
+            .work()
+            .filter(|work| work.room == Some(room.id))
+            .collect();
+        let _ = write!(
+            text,
+            "\n{}\n{}\n",
+            room_heading(room, page),
+            work_table(&lines, page)
+        );
     }
-    let lumps: Vec<&Line> = quote.lines.iter().filter(|line| !matches!(line, Line::Work(_))).collect();
+    let lumps: Vec<&Line> = quote
+        .lines
+        .iter()
+        .filter(|line| !matches!(line, Line::Work(_)))
+        .collect();
     if !lumps.is_empty() {
         let mut table = page.table(["For the whole job", "Cost"]).numbers([1]);
         for line in lumps {
             let what = match line {
                 Line::Rental { name, days, .. } => {
-                    format!("{name}, rented for {}", super::count(*days as usize, Period::Day.as_str()))
+                    format!(
+                        "{name}, rented for {}",
+                        super::count(*days as usize, Period::Day.as_str())
+                    )
                 }
                 Line::Other { what, .. } => what.clone(),
                 Line::Overhead { .. } => "overhead".to_owned(),
@@ -187,7 +239,9 @@ fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
 
 fn cost_table(quote: &Quote, page: &Page) -> Table {
     let costs = quote.costs();
-    let mut table = page.table(["Cost and price", page.currency.code()]).numbers([1]);
+    let mut table = page
+        .table(["Cost and price", page.currency.code()])
+        .numbers([1]);
     for (what, amount) in [
         ("Labour", costs.labour),
         ("Consumables", costs.consumables),
@@ -198,14 +252,20 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
         table.row([what.to_owned(), page.money(amount)]);
     }
     table.row(["Cost".to_owned(), page.money(costs.total())]);
-    table.row([format!("Margin {}", percent_text(quote.margin_percent())), page.money(quote.price - costs.total())]);
+    table.row([
+        format!("Margin {}", percent_text(quote.margin_percent())),
+        page.money(quote.price - costs.total()),
+    ]);
     totals(&mut table, quote, page);
     table
 }
 
 fn totals(table: &mut Table, quote: &Quote, page: &Page) {
     table.row(["Price".to_owned(), page.money(quote.price)]);
-    table.row([format!("Tax {}", percent_text(Some(quote.terms.tax_percent))), page.money(quote.tax)]);
+    table.row([
+        format!("Tax {}", percent_text(Some(quote.terms.tax_percent))),
+        page.money(quote.tax),
+    ]);
     table.row(["Total".to_owned(), page.money(quote.total())]);
 }
 
@@ -213,22 +273,47 @@ fn room_heading(room: &QuotedRoom, page: &Page) -> String {
     let size = match room.steps {
         Some(steps) => super::count(steps as usize, "step"),
         None => {
-            format!("{}, edge {}", page.quantity(room.area, Unit::SquareFoot), length(room.edge, page))
+            format!(
+                "{}, edge {}",
+                page.quantity(room.area, Unit::SquareFoot),
+                length(room.edge, page)
+            )
         }
     };
-    format!("{}: {size}; {} {}", inert(&room.name), room.class.condition, room.class.species)
+    format!(
+        "{}: {size}; {} {}",
+        inert(&room.name),
+        room.class.condition,
+        room.class.species
+    )
 }
 
 fn work_table(lines: &[&WorkLine], page: &Page) -> Table {
     let mut table = page
-        .table(["Operation", "Measure", "Item", "Expect", "Load", "Hours", "Cost"])
+        .table([
+            "Operation",
+            "Measure",
+            "Item",
+            "Expect",
+            "Load",
+            "Hours",
+            "Cost",
+        ])
         .numbers([1, 3, 4, 5, 6]);
     for work in lines {
-        let times = if work.passes > 1 { format!(" x{}", work.passes) } else { String::new() };
+        let times = if work.passes > 1 {
+            format!(" x{}", work.passes)
+        } else {
+            String::new()
+        };
         let (item, expect, load) = match &work.item {
             Some(item) => {
                 let quantity = |quantity: Decimal| format!("{} {}", plain(quantity, 2), item.unit);
-                (item.name.clone(), quantity(item.expected), quantity(item.load))
+                (
+                    item.name.clone(),
+                    quantity(item.expected),
+                    quantity(item.load),
+                )
             }
             None => (String::new(), String::new(), String::new()),
         };
@@ -252,7 +337,12 @@ fn client_text(text: &mut String, quote: &Quote, page: &Page) {
             Some(steps) => super::count(steps as usize, "step"),
             None => page.quantity(room.area, Unit::SquareFoot),
         };
-        table.row([room.name.clone(), size, work_words(quote, room.id), page.money(room.price)]);
+        table.row([
+            room.name.clone(),
+            size,
+            work_words(quote, room.id),
+            page.money(room.price),
+        ]);
     }
     let _ = write!(text, "\n{table}\n");
     let mut table = page.table(["", page.currency.code()]).numbers([1]);
@@ -263,15 +353,24 @@ fn client_text(text: &mut String, quote: &Quote, page: &Page) {
 /// Returns what is done in a room, task by task: `sand: rotary-36, rotary-50; coat: oil-coat x2`.
 fn work_words(quote: &Quote, room: RoomId) -> String {
     let mut tasks: Vec<(String, Vec<String>)> = Vec::new();
-    for work in quote.work().filter(|work| work.room == Some(room) && work.task.name != SET_UP) {
-        let times = if work.passes > 1 { format!(" x{}", work.passes) } else { String::new() };
+    for work in quote
+        .work()
+        .filter(|work| work.room == Some(room) && work.task.name != SET_UP)
+    {
+        let times = if work.passes > 1 {
+            format!(" x{}", work.passes)
+        } else {
+            String::new()
+        };
         let words = format!("{}{times}", work.name);
         match tasks.iter_mut().find(|(task, _)| *task == work.task.name) {
             Some((_, operations)) => operations.push(words),
             None => tasks.push((work.task.name.clone(), vec![words])),
         }
     }
-    let tasks = tasks.into_iter().map(|(task, operations)| format!("{task}: {}", operations.join(", ")));
+    let tasks = tasks
+        .into_iter()
+        .map(|(task, operations)| format!("{task}: {}", operations.join(", ")));
     tasks.collect::<Vec<_>>().join("; ")
 }
 
@@ -299,14 +398,19 @@ pub fn list_text(quotes: &[QuoteHeader], page: &Page) -> String {
     if quotes.is_empty() {
         return "No quotes yet.".to_owned();
     }
-    let mut table = page.table(["Quote", "Status", "Client", "Site", "Valid until", "Price"]).numbers([5]);
+    let mut table = page
+        .table(["Quote", "Status", "Client", "Site", "Valid until", "Price"])
+        .numbers([5]);
     for quote in quotes {
         table.row([
             quote.number.clone(),
             quote.status.as_str().to_owned(),
             quote.client.clone(),
             quote.site.clone(),
-            quote.valid_until.map(|last| last.to_string()).unwrap_or_default(),
+            quote
+                .valid_until
+                .map(|last| last.to_string())
+                .unwrap_or_default(),
             page.money(quote.price),
         ]);
     }

@@ -7,9 +7,9 @@ use serde_json::{Value, json};
 use super::{Page, count, inert, percent_json, percent_text};
 use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
 use crate::money::{Decimal, Money, plain};
+use crate::trade::RoomId;
 use crate::trade::job_cost::Outcome;
 use crate::trade::quote::margin_percent;
-use crate::trade::RoomId;
 use crate::trade::variance::{LineKind, Split, VarianceLine, favour};
 
 /// How margins are grouped.
@@ -56,9 +56,18 @@ fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
         };
         match by {
             By::Job => rows.push(row(margin.job.number.clone(), margin.outcome)),
-            By::Room => rows.extend(margin.rooms.iter().map(|(room, outcome)| row(room.clone(), *outcome))),
+            By::Room => rows.extend(
+                margin
+                    .rooms
+                    .iter()
+                    .map(|(room, outcome)| row(room.clone(), *outcome)),
+            ),
             By::Client | By::Month => {
-                let name = if by == By::Client { margin.job.client.clone() } else { margin.month() };
+                let name = if by == By::Client {
+                    margin.job.client.clone()
+                } else {
+                    margin.month()
+                };
                 match rows.iter_mut().find(|known| known.name == name) {
                     Some(known) => known.outcome.add(&margin.outcome),
                     None => rows.push(row(name, margin.outcome)),
@@ -75,7 +84,13 @@ fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
 /// Renders margins as JSON.
 pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
     let rows = rows(margins, by).into_iter().map(|row| {
-        let Outcome { price, variations, estimated, actual, late } = row.outcome;
+        let Outcome {
+            price,
+            variations,
+            estimated,
+            actual,
+            late,
+        } = row.outcome;
         let mut value = json!({});
         match by {
             By::Job => {
@@ -96,7 +111,8 @@ pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
         value["late_cost"] = page.money_json(late);
         value["margin"] = page.money_json(row.outcome.margin());
         value["margin_percent"] = percent_json(margin_percent(row.outcome.revenue(), actual));
-        value["quoted_margin_percent"] = percent_json(margin_percent(row.outcome.revenue(), estimated));
+        value["quoted_margin_percent"] =
+            percent_json(margin_percent(row.outcome.revenue(), estimated));
         value
     });
     let rows: Vec<Value> = rows.collect();
@@ -115,7 +131,16 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         By::Client => "Client",
         By::Month => "Month",
     };
-    let headings = [first, "Price", "Variations", "Quoted cost", "Actual cost", "Margin", "Quoted %", "Actual %"];
+    let headings = [
+        first,
+        "Price",
+        "Variations",
+        "Quoted cost",
+        "Actual cost",
+        "Margin",
+        "Quoted %",
+        "Actual %",
+    ];
     let mut table = page.table(headings).numbers(1..=7);
     let mut total = Outcome::default();
     for row in &rows {
@@ -132,7 +157,11 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
     }
     let mut text = format!("{table}\n");
     if !total.late.is_zero() {
-        let _ = writeln!(text, "\nOf the actual cost, {} came after close-out (call-backs).", page.money(total.late));
+        let _ = writeln!(
+            text,
+            "\nOf the actual cost, {} came after close-out (call-backs).",
+            page.money(total.late)
+        );
     }
     text
 }
@@ -193,19 +222,43 @@ fn total(lines: &[VarianceLine]) -> Split {
 
 /// Renders a variance as text, room by room.
 pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
-    let mut text =
-        format!("{}, {}: actual less quoted, in {}\n", variance.job.number, inert(&variance.job.site), page.currency.code());
+    let mut text = format!(
+        "{}, {}: actual less quoted, in {}\n",
+        variance.job.number,
+        inert(&variance.job.site),
+        page.currency.code()
+    );
     if variance.lines.is_empty() {
         text.push_str("Nothing was quoted and nothing is logged.\n");
         return text;
     }
-    let mut rooms: Vec<Option<RoomId>> = variance.lines.iter().map(|line| line.subject.room).collect();
+    let mut rooms: Vec<Option<RoomId>> = variance
+        .lines
+        .iter()
+        .map(|line| line.subject.room)
+        .collect();
     rooms.sort_unstable();
     rooms.dedup();
     for room in rooms {
-        let name = room.map_or("Whole job", |room| variance.rooms.get(&room).map_or("", String::as_str));
-        let mut table = page.table([name, "Quoted", "Actual", "By price", "By quantity", "Total", ""]).numbers(1..=5);
-        for line in variance.lines.iter().filter(|line| line.subject.room == room) {
+        let name = room.map_or("Whole job", |room| {
+            variance.rooms.get(&room).map_or("", String::as_str)
+        });
+        let mut table = page
+            .table([
+                name,
+                "Quoted",
+                "Actual",
+                "By price",
+                "By quantity",
+                "Total",
+                "",
+            ])
+            .numbers(1..=5);
+        for line in variance
+            .lines
+            .iter()
+            .filter(|line| line.subject.room == room)
+        {
             let unit = line.subject.unit;
             table.row([
                 subject(line),
@@ -235,7 +288,9 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
 pub fn worst_text(variance: &JobVariance, count: usize, page: &Page) -> String {
     let mut worst: Vec<&VarianceLine> = variance.lines.iter().collect();
     worst.sort_by_key(|line| std::cmp::Reverse(line.split.total().abs()));
-    let mut table = page.table(["Room", "What", "By price", "By quantity", "Total", ""]).numbers(2..=4);
+    let mut table = page
+        .table(["Room", "What", "By price", "By quantity", "Total", ""])
+        .numbers(2..=4);
     for line in worst.into_iter().take(count) {
         let room = line.subject.room.and_then(|room| variance.rooms.get(&room));
         table.row([
@@ -297,7 +352,16 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
     if lines.is_empty() {
         return "No consumables were quoted or used yet.".to_owned();
     }
-    let headings = ["Item", "Operation", "Jobs", "Quoted", "Used", "Ratio", "Quoted at", "Cost"];
+    let headings = [
+        "Item",
+        "Operation",
+        "Jobs",
+        "Quoted",
+        "Used",
+        "Ratio",
+        "Quoted at",
+        "Cost",
+    ];
     let mut table = page.table(headings).numbers(2..=7);
     for line in lines {
         table.row([
@@ -313,7 +377,16 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
     }
     let sum = |cost: fn(&ConsumableLine) -> Money| page.money(lines.iter().map(cost).sum());
     let blank = String::new;
-    table.row(["Total".to_owned(), blank(), blank(), blank(), blank(), blank(), sum(|line| line.quoted_cost), sum(|line| line.used_cost)]);
+    table.row([
+        "Total".to_owned(),
+        blank(),
+        blank(),
+        blank(),
+        blank(),
+        blank(),
+        sum(|line| line.quoted_cost),
+        sum(|line| line.used_cost),
+    ]);
     table.to_string()
 }
 
@@ -328,10 +401,18 @@ struct MachineRentals {
 fn by_machine(rentals: &[Rental]) -> Vec<MachineRentals> {
     let mut machines: Vec<MachineRentals> = Vec::new();
     for rental in rentals {
-        let position = machines.iter().position(|known| known.machine == rental.machine).unwrap_or_else(|| {
-            machines.push(MachineRentals { machine: rental.machine.clone(), rentals: 0, days: 0, charge: Money::ZERO });
-            machines.len() - 1
-        });
+        let position = machines
+            .iter()
+            .position(|known| known.machine == rental.machine)
+            .unwrap_or_else(|| {
+                machines.push(MachineRentals {
+                    machine: rental.machine.clone(),
+                    rentals: 0,
+                    days: 0,
+                    charge: Money::ZERO,
+                });
+                machines.len() - 1
+            });
         let known = &mut machines[position];
         known.rentals += 1;
         known.days += rental.days;
@@ -359,14 +440,22 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
     if rentals.is_empty() {
         return "No machine was rented yet.".to_owned();
     }
-    let mut table = page.table(["Machine", "Rentals", "Days", "Charge", "A day"]).numbers(1..=4);
+    let mut table = page
+        .table(["Machine", "Rentals", "Days", "Charge", "A day"])
+        .numbers(1..=4);
     for line in by_machine(rentals) {
         let a_day = if line.days == 0 {
             String::new()
         } else {
             page.money(line.charge.share(Decimal::ONE, Decimal::from(line.days)))
         };
-        table.row([line.machine, line.rentals.to_string(), line.days.to_string(), page.money(line.charge), a_day]);
+        table.row([
+            line.machine,
+            line.rentals.to_string(),
+            line.days.to_string(),
+            page.money(line.charge),
+            a_day,
+        ]);
     }
     format!("{table}\n\n{}", super::job::rentals_text(rentals, page))
 }
@@ -409,36 +498,121 @@ pub fn today_text(today: &Today, page: &Page) -> String {
             }
         }
     };
-    section("Machines out", today.machines.iter().map(|machine| {
-        let by = machine.due.format("%a %Y-%m-%d %H:%M");
-        let planned = if machine.overdue { "past its plan; another day begins" } else { "back by" };
-        format!("{} on {}: {planned} {by}", machine.machine, machine.job)
-    }).collect());
-    section("Coats", today.coats.iter().map(|coat| {
-        let (number, of) = coat.coat;
-        let when = if coat.from <= today.date { "today".to_owned() } else { format!("from {}", coat.from) };
-        format!("{}: {}, coat {number} of {of}, {when}", coat.job, coat.operation)
-    }).collect());
-    section("Jobs", today.jobs.iter().map(|job| {
-        format!("{} {}: {}, {}", job.number, job.state.as_str(), job.client, job.site)
-    }).collect());
-    section("Quotes without an answer", today.quotes.iter().map(|quote| {
-        let left = quote.valid_until.map_or(0, |last| (last - today.date).num_days());
-        let until = match left {
-            left if left < 0 => "expired".to_owned(),
-            0 => "last day".to_owned(),
-            left => format!("{} left", count(usize::try_from(left).unwrap_or_default(), "day")),
-        };
-        format!("{}: {}, {} {}, {until}", quote.number, quote.client, page.money(quote.price), page.currency.code())
-    }).collect());
-    section("Money overdue", today.overdue.iter().map(|invoice| {
-        let late = invoice.due_on.map_or(0, |due| (today.date - due).num_days());
-        let late = count(usize::try_from(late).unwrap_or_default(), "day");
-        format!("{}: {} owes {} {}, {late} late", invoice.name(), invoice.client, page.money(invoice.due()), page.currency.code())
-    }).collect());
-    section("Receipts awaited", today.awaiting.iter().map(|line| {
-        format!("{}: {} {} of {} on {}", line.entry, plain(line.quantity, 2), line.unit, line.item, line.job)
-    }).collect());
+    section(
+        "Machines out",
+        today
+            .machines
+            .iter()
+            .map(|machine| {
+                let by = machine.due.format("%a %Y-%m-%d %H:%M");
+                let planned = if machine.overdue {
+                    "past its plan; another day begins"
+                } else {
+                    "back by"
+                };
+                format!("{} on {}: {planned} {by}", machine.machine, machine.job)
+            })
+            .collect(),
+    );
+    section(
+        "Coats",
+        today
+            .coats
+            .iter()
+            .map(|coat| {
+                let (number, of) = coat.coat;
+                let when = if coat.from <= today.date {
+                    "today".to_owned()
+                } else {
+                    format!("from {}", coat.from)
+                };
+                format!(
+                    "{}: {}, coat {number} of {of}, {when}",
+                    coat.job, coat.operation
+                )
+            })
+            .collect(),
+    );
+    section(
+        "Jobs",
+        today
+            .jobs
+            .iter()
+            .map(|job| {
+                format!(
+                    "{} {}: {}, {}",
+                    job.number,
+                    job.state.as_str(),
+                    job.client,
+                    job.site
+                )
+            })
+            .collect(),
+    );
+    section(
+        "Quotes without an answer",
+        today
+            .quotes
+            .iter()
+            .map(|quote| {
+                let left = quote
+                    .valid_until
+                    .map_or(0, |last| (last - today.date).num_days());
+                let until = match left {
+                    left if left < 0 => "expired".to_owned(),
+                    0 => "last day".to_owned(),
+                    left => format!(
+                        "{} left",
+                        count(usize::try_from(left).unwrap_or_default(), "day")
+                    ),
+                };
+                format!(
+                    "{}: {}, {} {}, {until}",
+                    quote.number,
+                    quote.client,
+                    page.money(quote.price),
+                    page.currency.code()
+                )
+            })
+            .collect(),
+    );
+    section(
+        "Money overdue",
+        today
+            .overdue
+            .iter()
+            .map(|invoice| {
+                let late = invoice
+                    .due_on
+                    .map_or(0, |due| (today.date - due).num_days());
+                let late = count(usize::try_from(late).unwrap_or_default(), "day");
+                format!(
+                    "{}: {} owes {} {}, {late} late",
+                    invoice.name(),
+                    invoice.client,
+                    page.money(invoice.due()),
+                    page.currency.code()
+                )
+            })
+            .collect(),
+    );
+    section(
+        "Receipts awaited",
+        today
+            .awaiting
+            .iter()
+            .map(|line| {
+                format!(
+                    "{}: {} {} of {} on {}",
+                    line.entry,
+                    plain(line.quantity, 2),
+                    line.unit,
+                    line.item,
+                    line.job
+                )
+            })
+            .collect(),
+    );
     if text.lines().count() == 1 {
         text.push_str("Nothing asks for you today.\n");
     }

@@ -13,7 +13,9 @@ use super::{Ledger, Transfer, Writing, pick, refuse};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::cautions::Hazard;
-use crate::trade::operation::{Driver, Drying, Item, Operation, Schedule, ScheduleStep, Sequence, Splits, Task};
+use crate::trade::operation::{
+    Driver, Drying, Item, Operation, Schedule, ScheduleStep, Sequence, Splits, Task,
+};
 use crate::trade::rates::{Book, BookRate};
 use crate::trade::rental::Tariff;
 use crate::trade::{ItemId, MachineId, OperationId, TaskId, Unit};
@@ -54,7 +56,9 @@ pub struct Pack {
 impl BookItem {
     /// Returns the book price per unit in major units: that of the pack usually bought, nothing if no pack is known.
     pub fn unit_price(&self, currency: Currency) -> Decimal {
-        self.packs.first().map_or(Decimal::ZERO, |pack| quantity(currency.decimal(pack.price) / pack.size))
+        self.packs.first().map_or(Decimal::ZERO, |pack| {
+            quantity(currency.decimal(pack.price) / pack.size)
+        })
     }
 }
 
@@ -153,9 +157,11 @@ impl Ledger {
     }
 
     fn hazards(&self) -> Result<BTreeMap<OperationId, Vec<Hazard>>> {
-        let mut statement =
-            self.connection.prepare_cached("SELECT operation_id, hazard FROM operation_hazard ORDER BY 1, 2")?;
-        let rows = statement.query_map([], |row| Ok((row.get("operation_id")?, row.get("hazard")?)))?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT operation_id, hazard FROM operation_hazard ORDER BY 1, 2")?;
+        let rows =
+            statement.query_map([], |row| Ok((row.get("operation_id")?, row.get("hazard")?)))?;
         let mut hazards: BTreeMap<OperationId, Vec<Hazard>> = BTreeMap::new();
         for row in rows {
             let (operation, hazard) = row?;
@@ -169,7 +175,11 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn operations_by_id(&self) -> Result<BTreeMap<OperationId, Operation>> {
-        Ok(self.operations()?.into_iter().map(|operation| (operation.id, operation)).collect())
+        Ok(self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.id, operation))
+            .collect())
     }
 
     /// Returns the operation of that name.
@@ -177,7 +187,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn operation(&self, name: &str) -> Result<Operation> {
-        let operations = self.operations()?.into_iter().map(|operation| (operation.name.clone(), operation));
+        let operations = self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name.clone(), operation));
         pick("operation", name, &operations.collect::<Vec<_>>())
     }
 
@@ -186,9 +199,28 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn tasks(&self) -> Result<Vec<Task>> {
-        let mut statement = self.connection.prepare_cached("SELECT id, name FROM task ORDER BY id")?;
-        let tasks = statement.query_map([], |row| Ok(Task { id: row.get("id")?, name: row.get("name")? }))?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, name FROM task ORDER BY id")?;
+        let tasks = statement.query_map([], |row| {
+            Ok(Task {
+                id: row.get("id")?,
+                name: row.get("name")?,
+            })
+        })?;
         Ok(tasks.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the task of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn task(&self, name: &str) -> Result<Task> {
+        let tasks = self
+            .tasks()?
+            .into_iter()
+            .map(|task| (task.name.clone(), task));
+        pick("task", name, &tasks.collect::<Vec<_>>())
     }
 
     /// Returns every item, by name, with its packs.
@@ -222,7 +254,11 @@ impl Ledger {
         )?;
         let rows = statement.query_map([], |row| {
             let size: Micro = row.get("size_micro")?;
-            let pack = Pack { size: size.0, price: row.get("price_minor")?, source: row.get("source")? };
+            let pack = Pack {
+                size: size.0,
+                price: row.get("price_minor")?,
+                source: row.get("source")?,
+            };
             Ok((row.get("item_id")?, pack))
         })?;
         let mut packs: BTreeMap<ItemId, Vec<Pack>> = BTreeMap::new();
@@ -238,7 +274,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn item(&self, name: &str) -> Result<BookItem> {
-        let items = self.items()?.into_iter().map(|item| (item.name.clone(), item));
+        let items = self
+            .items()?
+            .into_iter()
+            .map(|item| (item.name.clone(), item));
         pick("item", name, &items.collect::<Vec<_>>())
     }
 
@@ -278,7 +317,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn machine(&self, name: &str) -> Result<BookMachine> {
-        let machines = self.machines()?.into_iter().map(|machine| (machine.name.clone(), machine));
+        let machines = self
+            .machines()?
+            .into_iter()
+            .map(|machine| (machine.name.clone(), machine));
         pick("machine", name, &machines.collect::<Vec<_>>())
     }
 
@@ -293,13 +335,22 @@ impl Ledger {
              LEFT JOIN sequence_step ON sequence_id = sequence.id ORDER BY sequence.id, position",
         )?;
         let rows = statement.query_map([], |row| {
-            Ok((row.get::<_, String>("name")?, row.get::<_, Option<OperationId>>("operation_id")?))
+            Ok((
+                row.get::<_, String>("name")?,
+                row.get::<_, Option<OperationId>>("operation_id")?,
+            ))
         })?;
         let mut sequences: Vec<Sequence> = Vec::new();
         for row in rows {
             let (name, operation) = row?;
-            if sequences.last().is_none_or(|sequence| sequence.name != name) {
-                sequences.push(Sequence { name, steps: Vec::new() });
+            if sequences
+                .last()
+                .is_none_or(|sequence| sequence.name != name)
+            {
+                sequences.push(Sequence {
+                    name,
+                    steps: Vec::new(),
+                });
             }
             let step = operation.and_then(|operation| operations.get(&operation));
             if let (Some(sequence), Some(step)) = (sequences.last_mut(), step) {
@@ -314,7 +365,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn sequence(&self, name: &str) -> Result<Sequence> {
-        let sequences = self.sequences()?.into_iter().map(|sequence| (sequence.name.clone(), sequence));
+        let sequences = self
+            .sequences()?
+            .into_iter()
+            .map(|sequence| (sequence.name.clone(), sequence));
         pick("sequence", name, &sequences.collect::<Vec<_>>())
     }
 
@@ -329,19 +383,37 @@ impl Ledger {
              LEFT JOIN schedule_step ON schedule_id = schedule.id ORDER BY schedule.id, position",
         )?;
         let rows = statement.query_map([], |row| {
-            let micro = |column: &str| Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0));
-            let (light_use_hours, cure_days) = (micro("light_use_micro")?, micro("cure_days_micro")?);
-            let drying =
-                micro("recoat_hours_micro")?.map(|recoat_hours| Drying { recoat_hours, light_use_hours, cure_days });
-            Ok((row.get::<_, String>("name")?, row.get::<_, Option<OperationId>>("operation_id")?, drying))
+            let micro = |column: &str| {
+                Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
+            };
+            let (light_use_hours, cure_days) =
+                (micro("light_use_micro")?, micro("cure_days_micro")?);
+            let drying = micro("recoat_hours_micro")?.map(|recoat_hours| Drying {
+                recoat_hours,
+                light_use_hours,
+                cure_days,
+            });
+            Ok((
+                row.get::<_, String>("name")?,
+                row.get::<_, Option<OperationId>>("operation_id")?,
+                drying,
+            ))
         })?;
         let mut schedules: Vec<Schedule> = Vec::new();
         for row in rows {
             let (name, operation, drying) = row?;
-            if schedules.last().is_none_or(|schedule| schedule.name != name) {
-                schedules.push(Schedule { name, steps: Vec::new() });
+            if schedules
+                .last()
+                .is_none_or(|schedule| schedule.name != name)
+            {
+                schedules.push(Schedule {
+                    name,
+                    steps: Vec::new(),
+                });
             }
-            let operation = operation.and_then(|operation| operations.get(&operation)).cloned();
+            let operation = operation
+                .and_then(|operation| operations.get(&operation))
+                .cloned();
             if let (Some(schedule), Some(operation)) = (schedules.last_mut(), operation) {
                 schedule.steps.push(ScheduleStep { operation, drying });
             }
@@ -354,7 +426,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn schedule(&self, name: &str) -> Result<Schedule> {
-        let schedules = self.schedules()?.into_iter().map(|schedule| (schedule.name.clone(), schedule));
+        let schedules = self
+            .schedules()?
+            .into_iter()
+            .map(|schedule| (schedule.name.clone(), schedule));
         pick("schedule", name, &schedules.collect::<Vec<_>>())
     }
 
@@ -370,7 +445,8 @@ impl Ledger {
              ORDER BY id",
         )?;
         let rates = statement.query_map([], |row| {
-            let (driver_per_item, fixed): (Nano, Micro) = (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
+            let (driver_per_item, fixed): (Nano, Micro) =
+                (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
             Ok(BookRate {
                 operation: row.get("operation_id")?,
                 condition: row.get("floor_condition")?,
@@ -389,16 +465,27 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
     let item_id: Option<ItemId> = row.get("item_id")?;
     let item = match item_id {
         Some(id) => {
-            let (size, price): (Option<Micro>, Option<Money>) = (row.get("size_micro")?, row.get("price_minor")?);
-            let pack = size.zip(price).map(|(size, price)| quantity(currency.decimal(price) / size.0));
-            Some(Item { id, name: row.get("item")?, unit: row.get("unit")?, price: pack.unwrap_or_default() })
+            let (size, price): (Option<Micro>, Option<Money>) =
+                (row.get("size_micro")?, row.get("price_minor")?);
+            let pack = size
+                .zip(price)
+                .map(|(size, price)| quantity(currency.decimal(price) / size.0));
+            Some(Item {
+                id,
+                name: row.get("item")?,
+                unit: row.get("unit")?,
+                price: pack.unwrap_or_default(),
+            })
         }
         None => None,
     };
     Ok(Operation {
         id: row.get("id")?,
         name: row.get("name")?,
-        task: Task { id: row.get("task_id")?, name: row.get("task")? },
+        task: Task {
+            id: row.get("task_id")?,
+            name: row.get("task")?,
+        },
         driver: row.get("driver")?,
         item,
         set_size: row.get("set_size")?,
@@ -418,9 +505,21 @@ impl Writing<'_> {
     pub(super) fn seed_book(&self) -> Result<()> {
         self.seed_settings()?;
         let embedded: [(Transfer, &str, &[u8]); 3] = [
-            (Transfer::Items, "items.csv", include_bytes!("../../seed-data/items.csv")),
-            (Transfer::Operations, "operations.csv", include_bytes!("../../seed-data/operations.csv")),
-            (Transfer::BookRates, "book-rates.csv", include_bytes!("../../seed-data/book-rates.csv")),
+            (
+                Transfer::Items,
+                "items.csv",
+                include_bytes!("../../seed-data/items.csv"),
+            ),
+            (
+                Transfer::Operations,
+                "operations.csv",
+                include_bytes!("../../seed-data/operations.csv"),
+            ),
+            (
+                Transfer::BookRates,
+                "book-rates.csv",
+                include_bytes!("../../seed-data/book-rates.csv"),
+            ),
         ];
         let (items, rest) = embedded.split_at(1);
         for (kind, file, text) in items {
@@ -437,12 +536,32 @@ impl Writing<'_> {
     fn seed_machines(&self) -> Result<()> {
         let columns = Columns {
             kind: "machines",
-            required: &["machine", "description", "half_day", "day", "weekend", "week", "four_weeks", "waiver_percent", "cleaning", "source"],
+            required: &[
+                "machine",
+                "description",
+                "half_day",
+                "day",
+                "weekend",
+                "week",
+                "four_weeks",
+                "waiver_percent",
+                "cleaning",
+                "source",
+            ],
             optional: &[],
         };
-        let rows = Rows::read("machines.csv", include_bytes!("../../seed-data/machines.csv"), columns)?;
+        let rows = Rows::read(
+            "machines.csv",
+            include_bytes!("../../seed-data/machines.csv"),
+            columns,
+        )?;
         for row in rows.iter() {
-            let price = |column| Ok::<_, anyhow::Error>(row.number(column)?.map(|price| self.currency().amount(price)));
+            let price = |column| {
+                Ok::<_, anyhow::Error>(
+                    row.number(column)?
+                        .map(|price| self.currency().amount(price)),
+                )
+            };
             let tariff = Tariff {
                 half_day: price("half_day")?,
                 day: price("day")?.unwrap_or_default(),
@@ -452,23 +571,44 @@ impl Writing<'_> {
                 waiver_percent: row.number("waiver_percent")?.unwrap_or_default(),
                 cleaning: price("cleaning")?.unwrap_or_default(),
             };
-            self.insert_machine(row.text("machine"), row.text("description"), &tariff, row.text("source"))?;
+            self.insert_machine(
+                row.text("machine"),
+                row.text("description"),
+                &tariff,
+                row.text("source"),
+            )?;
         }
         Ok(())
     }
 
     fn seed_sequences(&self) -> Result<()> {
-        let columns =
-            Columns { kind: "sequences", required: &["sequence", "position", "operation", "source"], optional: &[] };
-        let rows = Rows::read("sequences.csv", include_bytes!("../../seed-data/sequences.csv"), columns)?;
+        let columns = Columns {
+            kind: "sequences",
+            required: &["sequence", "position", "operation", "source"],
+            optional: &[],
+        };
+        let rows = Rows::read(
+            "sequences.csv",
+            include_bytes!("../../seed-data/sequences.csv"),
+            columns,
+        )?;
         let operations = self.operation_ids()?;
         let mut sequence = (String::new(), 0);
         for row in rows.iter() {
             if row.text("sequence") != sequence.0 {
-                sequence = (row.text("sequence").to_owned(), self.insert_sequence(row.text("sequence"))?);
+                sequence = (
+                    row.text("sequence").to_owned(),
+                    self.insert_sequence(row.text("sequence"))?,
+                );
             }
-            let operation = row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
-            self.insert_sequence_step(sequence.1, row.read("position", str::parse)?, *operation, row.text("source"))?;
+            let operation =
+                row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
+            self.insert_sequence_step(
+                sequence.1,
+                row.read("position", str::parse)?,
+                *operation,
+                row.text("source"),
+            )?;
         }
         Ok(())
     }
@@ -476,27 +616,57 @@ impl Writing<'_> {
     fn seed_schedules(&self) -> Result<()> {
         let columns = Columns {
             kind: "schedules",
-            required: &["schedule", "position", "operation", "recoat_hours", "light_use_hours", "cure_days", "source"],
+            required: &[
+                "schedule",
+                "position",
+                "operation",
+                "recoat_hours",
+                "light_use_hours",
+                "cure_days",
+                "source",
+            ],
             optional: &[],
         };
-        let rows = Rows::read("schedules.csv", include_bytes!("../../seed-data/schedules.csv"), columns)?;
+        let rows = Rows::read(
+            "schedules.csv",
+            include_bytes!("../../seed-data/schedules.csv"),
+            columns,
+        )?;
         let operations = self.operation_ids()?;
         let mut schedule = (String::new(), 0);
         for row in rows.iter() {
             if row.text("schedule") != schedule.0 {
-                schedule = (row.text("schedule").to_owned(), self.insert_schedule(row.text("schedule"))?);
+                schedule = (
+                    row.text("schedule").to_owned(),
+                    self.insert_schedule(row.text("schedule"))?,
+                );
             }
-            let operation = row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
-            let (light_use_hours, cure_days) = (row.number("light_use_hours")?, row.number("cure_days")?);
-            let drying =
-                row.number("recoat_hours")?.map(|recoat_hours| Drying { recoat_hours, light_use_hours, cure_days });
-            self.insert_schedule_step(schedule.1, row.read("position", str::parse)?, *operation, drying, row.text("source"))?;
+            let operation =
+                row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
+            let (light_use_hours, cure_days) =
+                (row.number("light_use_hours")?, row.number("cure_days")?);
+            let drying = row.number("recoat_hours")?.map(|recoat_hours| Drying {
+                recoat_hours,
+                light_use_hours,
+                cure_days,
+            });
+            self.insert_schedule_step(
+                schedule.1,
+                row.read("position", str::parse)?,
+                *operation,
+                drying,
+                row.text("source"),
+            )?;
         }
         Ok(())
     }
 
     pub(super) fn operation_ids(&self) -> Result<BTreeMap<String, OperationId>> {
-        Ok(self.operations()?.into_iter().map(|operation| (operation.name, operation.id)).collect())
+        Ok(self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name, operation.id))
+            .collect())
     }
 
     /// Adds an item.
@@ -510,7 +680,11 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_item(&self, item: &NewItem) -> Result<ItemId> {
-        self.refuse_taken("item", &item.name, "SELECT 1 FROM item WHERE name = :name COLLATE NOCASE")?;
+        self.refuse_taken(
+            "item",
+            &item.name,
+            "SELECT 1 FROM item WHERE name = :name COLLATE NOCASE",
+        )?;
         let id = ItemId(self.new_id("item")?);
         self.connection
             .prepare_cached(
@@ -554,7 +728,10 @@ impl Writing<'_> {
 
     fn set_pack(&self, item: ItemId, pack: &Pack) -> Result<()> {
         if pack.size <= Decimal::ZERO {
-            refuse!("a pack holds more than nothing: `{}`", pack.size.normalize());
+            refuse!(
+                "a pack holds more than nothing: `{}`",
+                pack.size.normalize()
+            );
         }
         if pack.price.is_negative() {
             refuse!("a price is not below zero");
@@ -581,13 +758,29 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses a name that is empty or taken.
-    pub fn add_machine(&self, name: &str, description: &str, tariff: &Tariff, source: &str) -> Result<()> {
+    pub fn add_machine(
+        &self,
+        name: &str,
+        description: &str,
+        tariff: &Tariff,
+        source: &str,
+    ) -> Result<()> {
         self.insert_machine(name, description, tariff, source)?;
         self.log(&format!("Added machine {}.", name.trim()))
     }
 
-    fn insert_machine(&self, name: &str, description: &str, tariff: &Tariff, source: &str) -> Result<()> {
-        self.refuse_taken("machine", name, "SELECT 1 FROM machine WHERE name = :name COLLATE NOCASE")?;
+    fn insert_machine(
+        &self,
+        name: &str,
+        description: &str,
+        tariff: &Tariff,
+        source: &str,
+    ) -> Result<()> {
+        self.refuse_taken(
+            "machine",
+            name,
+            "SELECT 1 FROM machine WHERE name = :name COLLATE NOCASE",
+        )?;
         self.connection.execute(
             "INSERT INTO machine (id, name, description, half_day_minor, day_minor, weekend_minor, week_minor,
                                   four_weeks_minor, waiver_micro, cleaning_minor, source, recorded_at)
@@ -607,7 +800,15 @@ impl Writing<'_> {
     /// # Errors
     /// Fails if the file can't be written.
     pub fn edit_machine(&self, machine: &BookMachine) -> Result<()> {
-        let Tariff { half_day, day, weekend, week, four_weeks, waiver_percent, cleaning } = &machine.tariff;
+        let Tariff {
+            half_day,
+            day,
+            weekend,
+            week,
+            four_weeks,
+            waiver_percent,
+            cleaning,
+        } = &machine.tariff;
         self.connection.execute(
             "UPDATE machine SET description = :description, half_day_minor = :half_day, day_minor = :day,
                     weekend_minor = :weekend, week_minor = :week, four_weeks_minor = :four_weeks, waiver_micro = :waiver,
@@ -633,7 +834,11 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
-        self.refuse_taken("operation", &operation.name, "SELECT 1 FROM operation WHERE name = :name COLLATE NOCASE")?;
+        self.refuse_taken(
+            "operation",
+            &operation.name,
+            "SELECT 1 FROM operation WHERE name = :name COLLATE NOCASE",
+        )?;
         let id = OperationId(self.new_id("operation")?);
         let task = self.task_or_new(operation)?;
         self.connection
@@ -678,7 +883,10 @@ impl Writing<'_> {
                 ":machine": operation.machine, ":grit": operation.grit, ":answers": operation.answers,
                 ":description": operation.description, ":source": operation.source,
             })?;
-        self.connection.execute("DELETE FROM operation_hazard WHERE operation_id = :id", named_params! { ":id": id })?;
+        self.connection.execute(
+            "DELETE FROM operation_hazard WHERE operation_id = :id",
+            named_params! { ":id": id },
+        )?;
         self.insert_hazards(id, operation)
     }
 
@@ -693,7 +901,11 @@ impl Writing<'_> {
 
     /// Returns an operation's task, made if unknown; an operation without one is a task of its own.
     fn task_or_new(&self, operation: &NewOperation) -> Result<TaskId> {
-        let name = if operation.task.trim().is_empty() { operation.name.trim() } else { operation.task.trim() };
+        let name = if operation.task.trim().is_empty() {
+            operation.name.trim()
+        } else {
+            operation.task.trim()
+        };
         let known = self
             .connection
             .prepare_cached("SELECT id FROM task WHERE name = :name COLLATE NOCASE")?
@@ -703,7 +915,10 @@ impl Writing<'_> {
             return Ok(known);
         }
         let id = TaskId(self.new_id("task")?);
-        self.connection.execute("INSERT INTO task (id, name) VALUES (:id, :name)", named_params! { ":id": id, ":name": name })?;
+        self.connection.execute(
+            "INSERT INTO task (id, name) VALUES (:id, :name)",
+            named_params! { ":id": id, ":name": name },
+        )?;
         Ok(id)
     }
 
@@ -722,15 +937,25 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a sequence without operations.
     pub fn edit_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
-        let id: i64 =
-            self.connection.query_row("SELECT id FROM sequence WHERE name = :name", named_params! { ":name": name }, |row| row.get(0))?;
-        self.connection.execute("DELETE FROM sequence_step WHERE sequence_id = :id", named_params! { ":id": id })?;
+        let id: i64 = self.connection.query_row(
+            "SELECT id FROM sequence WHERE name = :name",
+            named_params! { ":name": name },
+            |row| row.get(0),
+        )?;
+        self.connection.execute(
+            "DELETE FROM sequence_step WHERE sequence_id = :id",
+            named_params! { ":id": id },
+        )?;
         self.fill_sequence(id, steps)?;
         self.log(&format!("Changed sequence {name}."))
     }
 
     fn insert_sequence(&self, name: &str) -> Result<i64> {
-        self.refuse_taken("sequence", name, "SELECT 1 FROM sequence WHERE name = :name COLLATE NOCASE")?;
+        self.refuse_taken(
+            "sequence",
+            name,
+            "SELECT 1 FROM sequence WHERE name = :name COLLATE NOCASE",
+        )?;
         let id = self.new_id("sequence")?;
         self.connection.execute(
             "INSERT INTO sequence (id, name, recorded_at) VALUES (:id, :name, :now)",
@@ -749,7 +974,13 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn insert_sequence_step(&self, sequence: i64, position: i64, operation: OperationId, source: &str) -> Result<()> {
+    fn insert_sequence_step(
+        &self,
+        sequence: i64,
+        position: i64,
+        operation: OperationId,
+        source: &str,
+    ) -> Result<()> {
         self.connection
             .prepare_cached(
                 "INSERT INTO sequence_step (sequence_id, position, operation_id, source)
@@ -776,15 +1007,25 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a schedule without a coat.
     pub fn edit_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
-        let id: i64 =
-            self.connection.query_row("SELECT id FROM schedule WHERE name = :name", named_params! { ":name": name }, |row| row.get(0))?;
-        self.connection.execute("DELETE FROM schedule_step WHERE schedule_id = :id", named_params! { ":id": id })?;
+        let id: i64 = self.connection.query_row(
+            "SELECT id FROM schedule WHERE name = :name",
+            named_params! { ":name": name },
+            |row| row.get(0),
+        )?;
+        self.connection.execute(
+            "DELETE FROM schedule_step WHERE schedule_id = :id",
+            named_params! { ":id": id },
+        )?;
         self.fill_schedule(id, steps)?;
         self.log(&format!("Changed schedule {name}."))
     }
 
     fn insert_schedule(&self, name: &str) -> Result<i64> {
-        self.refuse_taken("schedule", name, "SELECT 1 FROM schedule WHERE name = :name COLLATE NOCASE")?;
+        self.refuse_taken(
+            "schedule",
+            name,
+            "SELECT 1 FROM schedule WHERE name = :name COLLATE NOCASE",
+        )?;
         let id = self.new_id("schedule")?;
         self.connection.execute(
             "INSERT INTO schedule (id, name, recorded_at) VALUES (:id, :name, :now)",
@@ -837,15 +1078,26 @@ impl Writing<'_> {
             named_params! { ":id": rate.operation },
             |row| row.get(0),
         )?;
-        self.log(&format!("Set the {} rate of {name} to {} per {}.", rate.kind, rate.driver_per_item.normalize(), rate.kind))
+        self.log(&format!(
+            "Set the {} rate of {name} to {} per {}.",
+            rate.kind,
+            rate.driver_per_item.normalize(),
+            rate.kind
+        ))
     }
 
     pub(super) fn insert_rate(&self, rate: &BookRate) -> Result<()> {
         if rate.driver_per_item <= Decimal::ZERO {
-            refuse!("a rate is above zero: `{}`", rate.driver_per_item.normalize());
+            refuse!(
+                "a rate is above zero: `{}`",
+                rate.driver_per_item.normalize()
+            );
         }
         if rate.fixed < Decimal::ZERO {
-            refuse!("a fixed amount is not below zero: `{}`", rate.fixed.normalize());
+            refuse!(
+                "a fixed amount is not below zero: `{}`",
+                rate.fixed.normalize()
+            );
         }
         self.connection
             .prepare_cached(
@@ -865,7 +1117,11 @@ impl Writing<'_> {
         if name.trim().is_empty() {
             refuse!("the {noun} needs a name");
         }
-        if self.connection.prepare_cached(sql)?.exists(named_params! { ":name": name.trim() })? {
+        if self
+            .connection
+            .prepare_cached(sql)?
+            .exists(named_params! { ":name": name.trim() })?
+        {
             refuse!("there is already the {noun} `{}`", name.trim());
         }
         Ok(())
@@ -874,5 +1130,9 @@ impl Writing<'_> {
 
 /// Returns an operation's family; one that names none is a family of its own.
 fn family(operation: &NewOperation) -> &str {
-    if operation.family.trim().is_empty() { operation.name.trim() } else { operation.family.trim() }
+    if operation.family.trim().is_empty() {
+        operation.name.trim()
+    } else {
+        operation.family.trim()
+    }
 }

@@ -26,12 +26,24 @@ impl Ledger {
 
     fn check_file(&self, problems: &mut Vec<String>) -> Result<()> {
         let mut statement = self.connection.prepare("PRAGMA integrity_check")?;
-        let verdicts: Vec<String> = statement.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
-        problems.extend(verdicts.into_iter().filter(|verdict| verdict != "ok").map(|verdict| format!("file: {verdict}")));
-        let mut statement = self.connection.prepare("SELECT \"table\", rowid FROM pragma_foreign_key_check")?;
+        let verdicts: Vec<String> = statement
+            .query_map([], |row| row.get(0))?
+            .collect::<rusqlite::Result<_>>()?;
+        problems.extend(
+            verdicts
+                .into_iter()
+                .filter(|verdict| verdict != "ok")
+                .map(|verdict| format!("file: {verdict}")),
+        );
+        let mut statement = self
+            .connection
+            .prepare("SELECT \"table\", rowid FROM pragma_foreign_key_check")?;
         let broken = statement.query_map([], |row| {
             let (table, row): (String, Option<i64>) = (row.get(0)?, row.get(1)?);
-            Ok(format!("broken reference in {table}, row {}", row.unwrap_or_default()))
+            Ok(format!(
+                "broken reference in {table}, row {}",
+                row.unwrap_or_default()
+            ))
         })?;
         for broken in broken {
             problems.push(broken?);
@@ -42,18 +54,34 @@ impl Ledger {
     /// Every series of numbers runs from 1 without gaps, in each copy.
     fn check_numbers(&self, problems: &mut Vec<String>) -> Result<()> {
         let series = [
-            ("quote numbers", "SELECT id >> 40 AS copy, COUNT(DISTINCT number) AS count, MAX(number) AS last FROM quote GROUP BY 1"),
-            ("entry numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM entry GROUP BY 1"),
-            ("invoice numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, COALESCE(MAX(number), 0) AS last FROM invoice GROUP BY 1"),
-            ("payment numbers", "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM payment GROUP BY 1"),
+            (
+                "quote numbers",
+                "SELECT id >> 40 AS copy, COUNT(DISTINCT number) AS count, MAX(number) AS last FROM quote GROUP BY 1",
+            ),
+            (
+                "entry numbers",
+                "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM entry GROUP BY 1",
+            ),
+            (
+                "invoice numbers",
+                "SELECT id >> 40 AS copy, COUNT(number) AS count, COALESCE(MAX(number), 0) AS last FROM invoice GROUP BY 1",
+            ),
+            (
+                "payment numbers",
+                "SELECT id >> 40 AS copy, COUNT(number) AS count, MAX(number) AS last FROM payment GROUP BY 1",
+            ),
         ];
         for (name, sql) in series {
             let mut statement = self.connection.prepare(sql)?;
-            let counts = statement.query_map([], |row| Ok((row.get("copy")?, row.get("count")?, row.get("last")?)))?;
+            let counts = statement.query_map([], |row| {
+                Ok((row.get("copy")?, row.get("count")?, row.get("last")?))
+            })?;
             for count in counts {
                 let (copy, count, last): (i64, i64, i64) = count?;
                 if count != last {
-                    problems.push(format!("{name} of copy {copy}: {count} numbers, the last is {last}"));
+                    problems.push(format!(
+                        "{name} of copy {copy}: {count} numbers, the last is {last}"
+                    ));
                 }
             }
         }
@@ -73,7 +101,12 @@ impl Ledger {
         for invoice in self.invoices()? {
             let lines: Money = invoice.lines.iter().map(|line| line.net).sum();
             if lines != invoice.net {
-                problems.push(format!("invoice {}: the lines add up to {}, not {}", invoice.name(), self.currency().text(lines), self.currency().text(invoice.net)));
+                problems.push(format!(
+                    "invoice {}: the lines add up to {}, not {}",
+                    invoice.name(),
+                    self.currency().text(lines),
+                    self.currency().text(invoice.net)
+                ));
             }
         }
         let mut statement = self.connection.prepare(
@@ -94,7 +127,11 @@ impl Ledger {
                 problems.push(format!("stock of {}: {} on hand", item.name, stock.on_hand));
             }
             if stock.on_hand.is_zero() && !stock.value.is_zero() {
-                problems.push(format!("stock of {}: nothing on hand is worth {}", item.name, self.currency().text(stock.value)));
+                problems.push(format!(
+                    "stock of {}: nothing on hand is worth {}",
+                    item.name,
+                    self.currency().text(stock.value)
+                ));
             }
             let awaiting: Money = stock.awaiting.iter().map(|awaiting| awaiting.value).sum();
             let (paid, gone): (Money, Money) = self.connection.query_row(
@@ -130,7 +167,9 @@ impl Ledger {
     /// The days of every return add up to its charge, and there is one for each 24 hours begun.
     fn check_rentals(&self, problems: &mut Vec<String>) -> Result<()> {
         for rental in self.rentals()? {
-            let (Some(back_at), Some(charge)) = (rental.back_at, rental.charge) else { continue };
+            let (Some(back_at), Some(charge)) = (rental.back_at, rental.charge) else {
+                continue;
+            };
             let days: Money = self.connection.query_row(
                 "SELECT COALESCE(SUM(charge_minor), 0) FROM rental_day
                  JOIN live_entry ON live_entry.id = rental_day.entry_id WHERE rental_id = :rental",
@@ -138,11 +177,19 @@ impl Ledger {
                 |row| row.get(0),
             )?;
             if days != charge {
-                problems.push(format!("rental {}: its days add up to {}, not {}", rental.entry, self.currency().text(days), self.currency().text(charge)));
+                problems.push(format!(
+                    "rental {}: its days add up to {}, not {}",
+                    rental.entry,
+                    self.currency().text(days),
+                    self.currency().text(charge)
+                ));
             }
             let begun = crate::trade::rental::days_between(rental.out_at, back_at).len();
             if begun != rental.days {
-                problems.push(format!("rental {}: {} days are charged, {begun} began", rental.entry, rental.days));
+                problems.push(format!(
+                    "rental {}: {} days are charged, {begun} began",
+                    rental.entry, rental.days
+                ));
             }
         }
         Ok(())
@@ -171,22 +218,41 @@ fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec
     let cost: Money = quote.lines.iter().map(Line::cost).sum();
     let expected = price_for(cost, quote.terms.margin);
     if expected != quote.price {
-        problems.push(format!("quote {number}: its lines ask for {}, its price is {}", currency.text(expected), currency.text(quote.price)));
+        problems.push(format!(
+            "quote {number}: its lines ask for {}, its price is {}",
+            currency.text(expected),
+            currency.text(quote.price)
+        ));
     }
     let shares: Money = quote.rooms.iter().map(|room| room.price).sum();
     if shares != quote.price {
-        problems.push(format!("quote {number}: its rooms add up to {}, its price is {}", currency.text(shares), currency.text(quote.price)));
+        problems.push(format!(
+            "quote {number}: its rooms add up to {}, its price is {}",
+            currency.text(shares),
+            currency.text(quote.price)
+        ));
     }
     for work in quote.work() {
         let labour = currency.amount(work.hours * quote.terms.wage * quote.terms.burden);
-        let item = work.item.as_ref().map_or(Money::ZERO, |item| currency.amount(item.expected * item.unit_price));
+        let item = work.item.as_ref().map_or(Money::ZERO, |item| {
+            currency.amount(item.expected * item.unit_price)
+        });
         if labour != work.labour || item != work.item_cost() {
-            problems.push(format!("quote {number}: the cost of {} is not its quantity times its price", work.name));
+            problems.push(format!(
+                "quote {number}: the cost of {} is not its quantity times its price",
+                work.name
+            ));
         }
     }
-    let tax = quote.price.share(quote.terms.tax_percent, crate::money::Decimal::ONE_HUNDRED);
+    let tax = quote
+        .price
+        .share(quote.terms.tax_percent, crate::money::Decimal::ONE_HUNDRED);
     if tax != quote.tax {
-        problems.push(format!("quote {number}: tax is {}, not {}", currency.text(quote.tax), currency.text(tax)));
+        problems.push(format!(
+            "quote {number}: tax is {}, not {}",
+            currency.text(quote.tax),
+            currency.text(tax)
+        ));
     }
     problems
 }

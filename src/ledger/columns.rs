@@ -11,8 +11,8 @@ use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
 use crate::trade::rates::RateKind;
 use crate::trade::{
-    ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId, OperationId, QuoteId,
-    RoomId, SiteId, Species, TaskId, Unit, WorkerId,
+    ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
+    OperationId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
 };
 
 /// A quantity in millionths (`_micro` columns).
@@ -29,7 +29,9 @@ pub(super) struct Nanometres(pub(super) Length);
 
 fn scaled(value: Decimal, decimals: u32) -> rusqlite::Result<ToSqlOutput<'static>> {
     let integer = round(value, decimals) * Decimal::from(10_i64.pow(decimals));
-    let integer = integer.to_i64().ok_or_else(|| rusqlite::Error::ToSqlConversionFailure("quantity too large".into()))?;
+    let integer = integer
+        .to_i64()
+        .ok_or_else(|| rusqlite::Error::ToSqlConversionFailure("quantity too large".into()))?;
     Ok(ToSqlOutput::from(integer))
 }
 
@@ -41,7 +43,9 @@ impl ToSql for Micro {
 
 impl FromSql for Micro {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-        value.as_i64().map(|integer| Micro(Decimal::new(integer, 6).normalize()))
+        value
+            .as_i64()
+            .map(|integer| Micro(Decimal::new(integer, 6).normalize()))
     }
 }
 
@@ -53,7 +57,9 @@ impl ToSql for Nano {
 
 impl FromSql for Nano {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-        value.as_i64().map(|integer| Nano(Decimal::new(integer, 9).normalize()))
+        value
+            .as_i64()
+            .map(|integer| Nano(Decimal::new(integer, 9).normalize()))
     }
 }
 
@@ -65,7 +71,9 @@ impl ToSql for Nanometres {
 
 impl FromSql for Nanometres {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-        value.as_i64().map(|integer| Nanometres(Length::from_nanometres(integer)))
+        value
+            .as_i64()
+            .map(|integer| Nanometres(Length::from_nanometres(integer)))
     }
 }
 
@@ -98,7 +106,18 @@ macro_rules! id_columns {
 }
 
 id_columns!(
-    ClientId, SiteId, RoomId, FindingId, WorkerId, TaskId, ItemId, MachineId, OperationId, QuoteId, JobId, EntryId,
+    ClientId,
+    SiteId,
+    RoomId,
+    FindingId,
+    WorkerId,
+    TaskId,
+    ItemId,
+    MachineId,
+    OperationId,
+    QuoteId,
+    JobId,
+    EntryId,
     InvoiceId,
 );
 
@@ -118,7 +137,17 @@ macro_rules! word_columns {
     )+};
 }
 
-word_columns!(FloorCondition, Species, Layout, Driver, Splits, RateKind, Unit, Hazard, InvoiceKind);
+word_columns!(
+    FloorCondition,
+    Species,
+    Layout,
+    Driver,
+    Splits,
+    RateKind,
+    Unit,
+    Hazard,
+    InvoiceKind
+);
 
 impl ToSql for Units {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
@@ -129,6 +158,7 @@ impl ToSql for Units {
 impl FromSql for Units {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
         let text = value.as_str()?;
-        Units::parse(text).ok_or_else(|| FromSqlError::Other(format!("`{text}` is not a system of units").into()))
+        Units::parse(text)
+            .ok_or_else(|| FromSqlError::Other(format!("`{text}` is not a system of units").into()))
     }
 }

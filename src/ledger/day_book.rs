@@ -14,7 +14,9 @@ use super::{BookItem, Job, Ledger, Refusal, Room, Worker, Writing, numbered, rea
 use crate::money::{Decimal, Money, plain, quantity};
 use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::{Operation, Task};
-use crate::trade::{EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId};
+use crate::trade::{
+    EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId,
+};
 
 /// Most hours that one person works on one day.
 const DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
@@ -140,16 +142,22 @@ impl Ledger {
     /// Refuses a number that isn't one, and one that isn't there.
     pub fn entry(&self, number: &str) -> Result<EntryId> {
         let Some((copy, wanted)) = read_number('E', number) else {
-            return Err(Refusal::new(format!("`{number}` is not an entry number")).hint("entries are numbered E1, E2").into());
+            return Err(Refusal::new(format!("`{number}` is not an entry number"))
+                .hint("entries are numbered E1, E2")
+                .into());
         };
         let id = self
             .connection
             .prepare_cached("SELECT id FROM entry WHERE id >> 40 = :copy AND number = :number")?
-            .query_row(named_params! { ":copy": copy, ":number": wanted }, |row| row.get(0))
+            .query_row(named_params! { ":copy": copy, ":number": wanted }, |row| {
+                row.get(0)
+            })
             .optional()?;
         match id {
             Some(id) => Ok(id),
-            None => Err(Refusal::new(format!("no entry {number}")).hint("gritledger job show, or gritledger log").into()),
+            None => Err(Refusal::new(format!("no entry {number}"))
+                .hint("gritledger job show, or gritledger log")
+                .into()),
         }
     }
 
@@ -182,10 +190,26 @@ impl Ledger {
             let (what, counted) = match kind.as_str() {
                 "hours" => (hours_from_row(row)?, true),
                 "use" => (item_from_row(row)?, true),
-                "drive" => (What::Other { label: "driving".to_owned(), unit: Unit::Mile }, true),
-                _ => (What::Other { label: row.get("what")?, unit: Unit::Each }, false),
+                "drive" => (
+                    What::Other {
+                        label: "driving".to_owned(),
+                        unit: Unit::Mile,
+                    },
+                    true,
+                ),
+                _ => (
+                    What::Other {
+                        label: row.get("what")?,
+                        unit: Unit::Each,
+                    },
+                    false,
+                ),
             };
-            let quantity = if counted { row.get::<_, Micro>("quantity_micro")?.0 } else { Decimal::ONE };
+            let quantity = if counted {
+                row.get::<_, Micro>("quantity_micro")?.0
+            } else {
+                Decimal::ONE
+            };
             let late: i64 = row.get("late")?;
             Ok(Logged {
                 entry,
@@ -252,7 +276,10 @@ impl Ledger {
             Ok(Logged {
                 entry: row.get("id")?,
                 rooms: Vec::new(),
-                what: What::Rental { machine: row.get("machine_id")?, name: row.get("name")? },
+                what: What::Rental {
+                    machine: row.get("machine_id")?,
+                    name: row.get("name")?,
+                },
                 quantity: Decimal::ONE,
                 cost: row.get("charge_minor")?,
                 late: closed.is_some_and(|closed| recorded_at > closed),
@@ -266,7 +293,9 @@ impl Ledger {
     fn closed_at(&self, job: JobId) -> Result<Option<NaiveDateTime>> {
         Ok(self
             .connection
-            .prepare_cached("SELECT recorded_at FROM job_state WHERE job_id = :job AND what = 'closed'")?
+            .prepare_cached(
+                "SELECT recorded_at FROM job_state WHERE job_id = :job AND what = 'closed'",
+            )?
             .query_row(named_params! { ":job": job }, |row| row.get(0))
             .optional()?)
     }
@@ -277,7 +306,9 @@ impl Ledger {
              WHERE entry.job_id = :job ORDER BY entry_id, room_id",
         )?;
         let mut rooms: BTreeMap<EntryId, Vec<RoomId>> = BTreeMap::new();
-        let pairs = statement.query_map(named_params! { ":job": job }, |row| Ok((row.get("entry_id")?, row.get("room_id")?)))?;
+        let pairs = statement.query_map(named_params! { ":job": job }, |row| {
+            Ok((row.get("entry_id")?, row.get("room_id")?))
+        })?;
         for pair in pairs {
             let (entry, room) = pair?;
             rooms.entry(entry).or_default().push(room);
@@ -303,10 +334,14 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
         kind,
         job_id: row.get("job_id")?,
         happened_on: row.get("happened_on")?,
-        rooms: rooms.map(|rooms| rooms.split("; ").map(str::to_owned).collect()).unwrap_or_default(),
+        rooms: rooms
+            .map(|rooms| rooms.split("; ").map(str::to_owned).collect())
+            .unwrap_or_default(),
         subject: row.get("subject")?,
         on: row.get("worked_on")?,
-        quantity: row.get::<_, Option<Micro>>("quantity_micro")?.map(|quantity| quantity.0),
+        quantity: row
+            .get::<_, Option<Micro>>("quantity_micro")?
+            .map(|quantity| quantity.0),
         unit,
         amount: row.get("amount_minor")?,
         late: late == 1,
@@ -318,7 +353,10 @@ fn hours_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
     let task_id: Option<TaskId> = row.get("task_id")?;
     let task_name: Option<String> = row.get("task")?;
     let task = task_id.zip(task_name).map(|(id, name)| Task { id, name });
-    Ok(What::Hours { task, operation: row.get("operation_id")? })
+    Ok(What::Hours {
+        task,
+        operation: row.get("operation_id")?,
+    })
 }
 
 fn item_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
@@ -360,7 +398,9 @@ impl Writing<'_> {
             WorkedOn::Operation(operation) => (None, Some(operation.id)),
             WorkedOn::Nothing => (None, None),
         };
-        let amount = self.currency().amount(hours * self.currency().decimal(worker.wage) * self.burden()?);
+        let amount = self
+            .currency()
+            .amount(hours * self.currency().decimal(worker.wage) * self.burden()?);
         let recorded = self.insert_entry(&NewEntry {
             worker: Some(worker.id),
             task,
@@ -369,7 +409,13 @@ impl Writing<'_> {
             amount: Some(amount),
             ..self.entry_on("hours", occasion)
         })?;
-        self.log(&format!("{}: {} worked {} h on {}.", recorded.number, worker.name, plain(hours, 2), occasion.job.number))?;
+        self.log(&format!(
+            "{}: {} worked {} h on {}.",
+            recorded.number,
+            worker.name,
+            plain(hours, 2),
+            occasion.job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -380,7 +426,9 @@ impl Writing<'_> {
                 "SELECT COALESCE(SUM(quantity_micro), 0) FROM live_entry
                  WHERE kind = 'hours' AND worker_id = :worker AND happened_on = :on",
             )?
-            .query_row(named_params! { ":worker": worker, ":on": on }, |row| row.get(0))?;
+            .query_row(named_params! { ":worker": worker, ":on": on }, |row| {
+                row.get(0)
+            })?;
         Ok(hours.0)
     }
 
@@ -388,17 +436,31 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses an amount below zero, nothing said for what, and a date after today.
-    pub fn record_spent(&self, amount: Money, what: &str, occasion: &Occasion<'_>) -> Result<Recorded> {
+    pub fn record_spent(
+        &self,
+        amount: Money,
+        what: &str,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
         if amount <= Money::ZERO {
             refuse!("money spent is more than nothing");
         }
         if what.trim().is_empty() {
             refuse!("say what the money was for");
         }
-        let entry = NewEntry { amount: Some(amount), what: what.trim(), ..self.entry_on("spent", occasion) };
+        let entry = NewEntry {
+            amount: Some(amount),
+            what: what.trim(),
+            ..self.entry_on("spent", occasion)
+        };
         let recorded = self.insert_entry(&entry)?;
         let spent = self.currency().text(amount);
-        self.log(&format!("{}: spent {spent} for {} on {}.", recorded.number, what.trim(), occasion.job.number))?;
+        self.log(&format!(
+            "{}: spent {spent} for {} on {}.",
+            recorded.number,
+            what.trim(),
+            occasion.job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -412,9 +474,18 @@ impl Writing<'_> {
             refuse!("`{}` is not a number of miles driven", plain(miles, 6));
         }
         let amount = self.currency().amount(miles * self.mile_rate()?);
-        let entry = NewEntry { quantity: Some(miles), amount: Some(amount), ..self.entry_on("drive", occasion) };
+        let entry = NewEntry {
+            quantity: Some(miles),
+            amount: Some(amount),
+            ..self.entry_on("drive", occasion)
+        };
         let recorded = self.insert_entry(&entry)?;
-        self.log(&format!("{}: drove {} miles for {}.", recorded.number, plain(miles, 1), occasion.job.number))?;
+        self.log(&format!(
+            "{}: drove {} miles for {}.",
+            recorded.number,
+            plain(miles, 1),
+            occasion.job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -433,7 +504,9 @@ impl Writing<'_> {
         if used < Decimal::ZERO {
             refuse!("a quantity is not below zero: `{}`", plain(used, 6));
         }
-        let taken = self.stock_of(item.id)?.take(used, item.unit_price(self.currency()), self.currency());
+        let taken =
+            self.stock_of(item.id)?
+                .take(used, item.unit_price(self.currency()), self.currency());
         let recorded = self.insert_entry(&NewEntry {
             operation: operation.map(|operation| operation.id),
             item: Some(item.id),
@@ -445,10 +518,23 @@ impl Writing<'_> {
             self.move_stock(recorded.id, item.id, -taken.from_stock, -taken.stock_value)?;
         }
         if !taken.awaiting.is_zero() {
-            self.await_receipt(recorded.id, recorded.id, item.id, taken.awaiting, taken.awaiting_value)?;
+            self.await_receipt(
+                recorded.id,
+                recorded.id,
+                item.id,
+                taken.awaiting,
+                taken.awaiting_value,
+            )?;
         }
         let Occasion { job, .. } = occasion;
-        self.log(&format!("{}: used {} {} of {} on {}.", recorded.number, plain(used, 4), item.unit, item.name, job.number))?;
+        self.log(&format!(
+            "{}: used {} {} of {} on {}.",
+            recorded.number,
+            plain(used, 4),
+            item.unit,
+            item.name,
+            job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -456,9 +542,19 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses an item that several operations of the job take, and none is named.
-    pub fn operation_for(&self, item: &BookItem, job: &Job, named: Option<&str>) -> Result<Option<Operation>> {
+    pub fn operation_for(
+        &self,
+        item: &BookItem,
+        job: &Job,
+        named: Option<&str>,
+    ) -> Result<Option<Operation>> {
         let operations = self.operations()?;
-        let takes = |operation: &&Operation| operation.item.as_ref().is_some_and(|needed| needed.id == item.id);
+        let takes = |operation: &&Operation| {
+            operation
+                .item
+                .as_ref()
+                .is_some_and(|needed| needed.id == item.id)
+        };
         if let Some(name) = named {
             let operation = self.operation(name)?;
             if !takes(&&operation) {
@@ -467,17 +563,28 @@ impl Writing<'_> {
             return Ok(Some(operation));
         }
         let finished = self.finished(job)?;
-        let planned = |operation: &&Operation| finished.work.iter().any(|work| work.operation == operation.id);
+        let planned = |operation: &&Operation| {
+            finished
+                .work
+                .iter()
+                .any(|work| work.operation == operation.id)
+        };
         let users: Vec<&Operation> = operations.iter().filter(takes).collect();
         let on_job: Vec<&Operation> = users.iter().copied().filter(planned).collect();
         match (&on_job[..], &users[..]) {
             ([only], _) | ([], [only]) => Ok(Some((*only).clone())),
             ([], _) => Ok(None),
             (several, _) => {
-                let names: Vec<String> = several.iter().map(|operation| format!("--on {}", operation.name)).collect();
-                Err(Refusal::new(format!("{} is used by several operations of {}", item.name, job.number))
-                    .hint(format!("say which: {}", names.join(", ")))
-                    .into())
+                let names: Vec<String> = several
+                    .iter()
+                    .map(|operation| format!("--on {}", operation.name))
+                    .collect();
+                Err(Refusal::new(format!(
+                    "{} is used by several operations of {}",
+                    item.name, job.number
+                ))
+                .hint(format!("say which: {}", names.join(", ")))
+                .into())
             }
         }
     }
@@ -514,13 +621,29 @@ impl Writing<'_> {
             refuse!("{number} was voided already");
         }
         if kind == "rental-out" && self.rests_on(id)? {
-            refuse!("{number} can't be voided while later entries rest on it: void the return first");
+            refuse!(
+                "{number} can't be voided while later entries rest on it: void the return first"
+            );
         }
-        let entry = NewEntry { kind: "void", job, on: self.today(), voids: Some(id), what: reason.trim(), ..NewEntry::default() };
+        let entry = NewEntry {
+            kind: "void",
+            job,
+            on: self.today(),
+            voids: Some(id),
+            what: reason.trim(),
+            ..NewEntry::default()
+        };
         let recorded = self.insert_entry(&entry)?;
         if let Some(item) = item {
             let quantity = quantity.map_or(Decimal::ZERO, |quantity| quantity.0);
-            self.void_stock(id, recorded.id, &kind, item, quantity, amount.unwrap_or_default())?;
+            self.void_stock(
+                id,
+                recorded.id,
+                &kind,
+                item,
+                quantity,
+                amount.unwrap_or_default(),
+            )?;
         }
         if let Some(job) = job {
             let job = self.job_by_id(job)?;
@@ -528,17 +651,25 @@ impl Writing<'_> {
                 self.write_evidence(&job)?;
             }
         }
-        self.log(&format!("{}: took back {number} ({kind}): {}.", recorded.number, reason.trim()))?;
+        self.log(&format!(
+            "{}: took back {number} ({kind}): {}.",
+            recorded.number,
+            reason.trim()
+        ))?;
         Ok(recorded)
     }
 
     fn is_live(&self, id: EntryId) -> Result<bool> {
-        let mut statement = self.connection.prepare_cached("SELECT 1 FROM entry WHERE voids_id = :id")?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM entry WHERE voids_id = :id")?;
         Ok(!statement.exists(named_params! { ":id": id })?)
     }
 
     fn rests_on(&self, rental: EntryId) -> Result<bool> {
-        let mut statement = self.connection.prepare_cached("SELECT 1 FROM live_entry WHERE rental_id = :rental")?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM live_entry WHERE rental_id = :rental")?;
         Ok(statement.exists(named_params! { ":rental": rental })?)
     }
 
@@ -577,9 +708,15 @@ impl Writing<'_> {
             })?;
         for room in entry.rooms {
             self.connection
-                .prepare_cached("INSERT INTO entry_room (entry_id, room_id) VALUES (:entry, :room)")?
+                .prepare_cached(
+                    "INSERT INTO entry_room (entry_id, room_id) VALUES (:entry, :room)",
+                )?
                 .execute(named_params! { ":entry": id, ":room": room.id })?;
         }
-        Ok(Recorded { id, number: numbered('E', id.0, number), amount: entry.amount.unwrap_or_default() })
+        Ok(Recorded {
+            id,
+            number: numbered('E', id.0, number),
+            amount: entry.amount.unwrap_or_default(),
+        })
     }
 }

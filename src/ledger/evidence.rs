@@ -28,7 +28,12 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn rates(&self) -> Result<Rates> {
-        Ok(learn(self.book()?, self.trust()?, self.operations_by_id()?, &self.observations()?))
+        Ok(learn(
+            self.book()?,
+            self.trust()?,
+            self.operations_by_id()?,
+            &self.observations()?,
+        ))
     }
 
     /// Returns what finished rooms took, in a fixed order: by date, job, and when it was written.
@@ -65,7 +70,10 @@ impl Ledger {
             let part = ObservedPart {
                 operation: row.get("operation_id")?,
                 room: row.get("room_label")?,
-                class: FloorClass { condition: row.get("floor_condition")?, species: row.get("species")? },
+                class: FloorClass {
+                    condition: row.get("floor_condition")?,
+                    species: row.get("species")?,
+                },
                 driver: driver.0,
                 passes: row.get("passes")?,
             };
@@ -86,18 +94,29 @@ impl Writing<'_> {
         self.clear_evidence(job.id)?;
         let found = observations(&self.finished(job)?);
         for observation in &found {
-            self.add_observation(&NewObservation { job: Some(job.id), observation, measures: (None, None) })?;
+            self.add_observation(&NewObservation {
+                job: Some(job.id),
+                observation,
+                measures: (None, None),
+            })?;
         }
         Ok(found.len())
     }
 
     pub(super) fn clear_evidence(&self, job: JobId) -> Result<()> {
-        self.connection.execute("DELETE FROM observation WHERE job_id = :job", named_params! { ":job": job })?;
+        self.connection.execute(
+            "DELETE FROM observation WHERE job_id = :job",
+            named_params! { ":job": job },
+        )?;
         Ok(())
     }
 
     pub(super) fn add_observation(&self, new: &NewObservation<'_>) -> Result<()> {
-        let NewObservation { job, observation, measures: (area, edge) } = new;
+        let NewObservation {
+            job,
+            observation,
+            measures: (area, edge),
+        } = new;
         let id = self.new_id("observation")?;
         self.connection
             .prepare_cached(

@@ -42,8 +42,15 @@ impl Ledger {
             Transfer::BookRates => self.book_rate_rows()?,
         };
         let columns = kind.columns();
-        let headings: Vec<&str> = columns.required.iter().chain(columns.optional).copied().collect();
-        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        let headings: Vec<&str> = columns
+            .required
+            .iter()
+            .chain(columns.optional)
+            .copied()
+            .collect();
+        let mut writer = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(Vec::new());
         writer.write_record(&headings)?;
         for row in rows {
             debug_assert_eq!(row.len(), headings.len(), "{kind}");
@@ -56,15 +63,30 @@ impl Ledger {
     fn client_rows(&self) -> Result<Vec<Cells>> {
         let clients = self.clients()?.into_iter().map(|client| {
             let details = client.details;
-            vec![details.name, details.phone, details.email, details.address, details.note]
+            vec![
+                details.name,
+                details.phone,
+                details.email,
+                details.address,
+                details.note,
+            ]
         });
         Ok(clients.collect())
     }
 
     fn site_rows(&self) -> Result<Vec<Cells>> {
         let sites = self.sites()?.into_iter().map(|site| {
-            let year = site.year_built.map(|year| year.to_string()).unwrap_or_default();
-            vec![site.client, site.address, year, site.tax_area.map(|(_, name)| name).unwrap_or_default(), site.note]
+            let year = site
+                .year_built
+                .map(|year| year.to_string())
+                .unwrap_or_default();
+            vec![
+                site.client,
+                site.address,
+                year,
+                site.tax_area.map(|(_, name)| name).unwrap_or_default(),
+                site.note,
+            ]
         });
         Ok(sites.collect())
     }
@@ -73,10 +95,17 @@ impl Ledger {
         let mut rows = Vec::new();
         for site in self.sites()? {
             for room in self.rooms_of(site.id)? {
-                let doors = room.doors.iter().filter(|door| door.entered_here).map(|door| {
-                    let to = door.to.as_ref().map_or("outside", |(_, name)| name.as_str());
-                    format!("{to}:{}", door.width.exact_text())
-                });
+                let doors = room
+                    .doors
+                    .iter()
+                    .filter(|door| door.entered_here)
+                    .map(|door| {
+                        let to = door
+                            .to
+                            .as_ref()
+                            .map_or("outside", |(_, name)| name.as_str());
+                        format!("{to}:{}", door.width.exact_text())
+                    });
                 rows.push(vec![
                     site.address.clone(),
                     room.name.clone(),
@@ -112,7 +141,11 @@ impl Ledger {
                 rows.push(row(String::new(), String::new(), String::new()));
             }
             for pack in &item.packs {
-                rows.push(row(exact(pack.size), self.currency().text(pack.price), pack.source.clone()));
+                rows.push(row(
+                    exact(pack.size),
+                    self.currency().text(pack.price),
+                    pack.source.clone(),
+                ));
             }
         }
         Ok(rows)
@@ -125,9 +158,16 @@ impl Ledger {
              WHERE kind = 'buy' ORDER BY live_entry.id",
         )?;
         let rows = statement.query_map([], |row| {
-            let (bought, paid): (Micro, Money) = (row.get("quantity_micro")?, row.get("amount_minor")?);
+            let (bought, paid): (Micro, Money) =
+                (row.get("quantity_micro")?, row.get("amount_minor")?);
             let date: chrono::NaiveDate = row.get("happened_on")?;
-            Ok(vec![date.to_string(), row.get("item")?, exact(bought.0), self.currency().text(paid), row.get("what")?])
+            Ok(vec![
+                date.to_string(),
+                row.get("item")?,
+                exact(bought.0),
+                self.currency().text(paid),
+                row.get("what")?,
+            ])
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
@@ -180,8 +220,11 @@ impl Ledger {
         )?;
         let rows = statement.query_map([], |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
-            let (job, hours, wage): (JobId, Micro, Money) =
-                (row.get("job_id")?, row.get("quantity_micro")?, row.get("wage_minor")?);
+            let (job, hours, wage): (JobId, Micro, Money) = (
+                row.get("job_id")?,
+                row.get("quantity_micro")?,
+                row.get("wage_minor")?,
+            );
             let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
                 date.to_string(),
@@ -211,7 +254,9 @@ impl Ledger {
                 job.number,
                 job.site,
                 rental.back_at.map(moment).unwrap_or_default(),
-                stated.map(|charge| self.currency().text(charge)).unwrap_or_default(),
+                stated
+                    .map(|charge| self.currency().text(charge))
+                    .unwrap_or_default(),
             ]);
         }
         Ok(rows)
@@ -219,9 +264,9 @@ impl Ledger {
 
     /// Returns the rentals whose return was charged by tariff: their charge follows from the times.
     fn returns_by_tariff(&self) -> Result<Vec<i64>> {
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT rental_id FROM live_entry WHERE kind = 'rental-back' AND by_tariff = 1")?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT rental_id FROM live_entry WHERE kind = 'rental-back' AND by_tariff = 1",
+        )?;
         let rentals = statement.query_map([], |row| row.get(0))?;
         Ok(rentals.collect::<rusqlite::Result<_>>()?)
     }
@@ -243,7 +288,10 @@ impl Ledger {
         let rows = statement.query_map([], |row| {
             let date: chrono::NaiveDate = row.get("finished_on")?;
             let driver: crate::trade::operation::Driver = row.get("driver")?;
-            let counted = matches!(driver, crate::trade::operation::Driver::Count | crate::trade::operation::Driver::Length);
+            let counted = matches!(
+                driver,
+                crate::trade::operation::Driver::Count | crate::trade::operation::Driver::Length
+            );
             let cell = |column: &str| {
                 let value: Option<Micro> = row.get(column)?;
                 Ok::<_, rusqlite::Error>(value.map(|value| exact(value.0)).unwrap_or_default())
@@ -259,19 +307,43 @@ impl Ledger {
                 cell("edge_micro")?,
                 cell("items")?,
                 cell("hours")?,
-                if counted { cell("driver_micro")? } else { String::new() },
+                if counted {
+                    cell("driver_micro")?
+                } else {
+                    String::new()
+                },
             ])
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 
     fn operation_rows(&self) -> Result<Vec<Cells>> {
-        let machines: BTreeMap<_, _> =
-            self.machines()?.into_iter().map(|machine| (machine.id, machine.name)).collect();
+        let machines: BTreeMap<_, _> = self
+            .machines()?
+            .into_iter()
+            .map(|machine| (machine.id, machine.name))
+            .collect();
         let rows = self.operations()?.into_iter().map(|operation| {
-            let Operation { name, task, driver, item, set_size, family, splits, machine, grit, answers, .. } = operation;
-            let number = |value: Option<u32>| value.map(|value| value.to_string()).unwrap_or_default();
-            let hazards: Vec<&str> = operation.hazards.iter().map(|hazard| hazard.as_str()).collect();
+            let Operation {
+                name,
+                task,
+                driver,
+                item,
+                set_size,
+                family,
+                splits,
+                machine,
+                grit,
+                answers,
+                ..
+            } = operation;
+            let number =
+                |value: Option<u32>| value.map(|value| value.to_string()).unwrap_or_default();
+            let hazards: Vec<&str> = operation
+                .hazards
+                .iter()
+                .map(|hazard| hazard.as_str())
+                .collect();
             vec![
                 name,
                 task.name,
@@ -280,7 +352,9 @@ impl Ledger {
                 number(set_size),
                 family,
                 splits.to_string(),
-                machine.and_then(|machine| machines.get(&machine).cloned()).unwrap_or_default(),
+                machine
+                    .and_then(|machine| machines.get(&machine).cloned())
+                    .unwrap_or_default(),
                 number(grit),
                 answers.unwrap_or_default(),
                 hazards.join(" "),
@@ -301,18 +375,22 @@ impl Ledger {
              ORDER BY operation_id, kind DESC, floor_condition, species",
         )?;
         let rows = statement.query_map(named_params! {}, |row| {
-            let (rate, fixed): (Nano, Micro) = (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
+            let (rate, fixed): (Nano, Micro) =
+                (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
             let blank = |text: Option<String>| text.unwrap_or_default();
             let kind: RateKind = row.get("kind")?;
             let operation: OperationId = row.get("operation_id")?;
-            let (name, trusted) = operations.get(&operation).map_or((String::new(), Decimal::ZERO), |operation| {
-                let trusted = match super::import::trust_setting(operation, kind) {
-                    "trust-discs" => trust.discs,
-                    "trust-finish" => trust.finish,
-                    _ => trust.hours,
-                };
-                (operation.name.clone(), trusted)
-            });
+            let (name, trusted) =
+                operations
+                    .get(&operation)
+                    .map_or((String::new(), Decimal::ZERO), |operation| {
+                        let trusted = match super::import::trust_setting(operation, kind) {
+                            "trust-discs" => trust.discs,
+                            "trust-finish" => trust.finish,
+                            _ => trust.hours,
+                        };
+                        (operation.name.clone(), trusted)
+                    });
             Ok(vec![
                 name,
                 blank(row.get("floor_condition")?),
@@ -338,12 +416,18 @@ fn exact(quantity: Decimal) -> String {
 
 /// Returns a cell that no spreadsheet runs; numbers stay numbers.
 fn defused(cell: &str) -> String {
-    if is_formula(cell) && crate::money::number(cell).is_none() { format!("'{cell}") } else { cell.to_owned() }
+    if is_formula(cell) && crate::money::number(cell).is_none() {
+        format!("'{cell}")
+    } else {
+        cell.to_owned()
+    }
 }
 
 /// Returns a cell as it was before it was defused.
 pub(super) fn armed(cell: &str) -> &str {
-    cell.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(cell)
+    cell.strip_prefix('\'')
+        .filter(|rest| is_formula(rest))
+        .unwrap_or(cell)
 }
 
 /// Tells whether a spreadsheet would run a cell, or would after apostrophes in front of it are taken off.

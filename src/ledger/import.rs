@@ -12,8 +12,8 @@ use rusqlite::named_params;
 use super::evidence::NewObservation;
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Clock, Job, JobState, NewClient, NewItem, NewOperation, NewRoom, NewSite, Occasion, Pack, Refusal, Room, Site,
-    WorkedOn, Writing, read_number,
+    BookItem, Clock, Job, JobState, NewClient, NewItem, NewOperation, NewRoom, NewSite, Occasion,
+    Pack, Refusal, Room, Site, WorkedOn, Writing, read_number,
 };
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, plain, quantity};
@@ -55,37 +55,108 @@ impl Transfer {
     /// Returns the columns of its files.
     pub(super) const fn columns(self) -> Columns {
         let (kind, required, optional): (&str, &[&str], &[&str]) = match self {
-            Transfer::Clients => ("clients", &["client"], &["phone", "email", "address", "note"]),
-            Transfer::Sites => ("sites", &["client", "site"], &["year_built", "tax_area", "note"]),
+            Transfer::Clients => (
+                "clients",
+                &["client"],
+                &["phone", "email", "address", "note"],
+            ),
+            Transfer::Sites => (
+                "sites",
+                &["client", "site"],
+                &["year_built", "tax_area", "note"],
+            ),
             Transfer::Rooms => (
                 "rooms",
                 &["site", "room", "shape", "condition", "species"],
                 &["layout", "refinished", "doors", "note"],
             ),
-            Transfer::Items => {
-                ("items", &["item", "unit"], &["description", "kept", "returnable", "pack", "price", "source"])
-            }
-            Transfer::Purchases => ("purchases", &["date", "item", "quantity", "cost"], &["note"]),
-            Transfer::Usage => ("usage", &["date", "job", "site", "item", "quantity"], &["room", "operation", "note"]),
-            Transfer::Hours => ("hours", &["date", "job", "site", "worker", "hours"], &["room", "on", "wage", "note"]),
-            Transfer::Rentals => ("rentals", &["machine", "out_at", "job", "site"], &["back_at", "charge"]),
+            Transfer::Items => (
+                "items",
+                &["item", "unit"],
+                &[
+                    "description",
+                    "kept",
+                    "returnable",
+                    "pack",
+                    "price",
+                    "source",
+                ],
+            ),
+            Transfer::Purchases => (
+                "purchases",
+                &["date", "item", "quantity", "cost"],
+                &["note"],
+            ),
+            Transfer::Usage => (
+                "usage",
+                &["date", "job", "site", "item", "quantity"],
+                &["room", "operation", "note"],
+            ),
+            Transfer::Hours => (
+                "hours",
+                &["date", "job", "site", "worker", "hours"],
+                &["room", "on", "wage", "note"],
+            ),
+            Transfer::Rentals => (
+                "rentals",
+                &["machine", "out_at", "job", "site"],
+                &["back_at", "charge"],
+            ),
             Transfer::PastRooms => (
                 "past-rooms",
-                &["finished_on", "job", "room", "operation", "condition", "species", "area", "edge", "item_quantity", "hours"],
+                &[
+                    "finished_on",
+                    "job",
+                    "room",
+                    "operation",
+                    "condition",
+                    "species",
+                    "area",
+                    "edge",
+                    "item_quantity",
+                    "hours",
+                ],
                 &["quantity"],
             ),
             Transfer::Operations => (
                 "operations",
-                &["operation", "task", "driver", "item", "set_size", "family", "splits"],
-                &["machine", "grit", "answers", "hazards", "description", "source"],
+                &[
+                    "operation",
+                    "task",
+                    "driver",
+                    "item",
+                    "set_size",
+                    "family",
+                    "splits",
+                ],
+                &[
+                    "machine",
+                    "grit",
+                    "answers",
+                    "hazards",
+                    "description",
+                    "source",
+                ],
             ),
             Transfer::BookRates => (
                 "book-rates",
-                &["operation", "condition", "species", "kind", "driver_per_item", "fixed_items", "trust"],
+                &[
+                    "operation",
+                    "condition",
+                    "species",
+                    "kind",
+                    "driver_per_item",
+                    "fixed_items",
+                    "trust",
+                ],
                 &["source"],
             ),
         };
-        Columns { kind, required, optional }
+        Columns {
+            kind,
+            required,
+            optional,
+        }
     }
 }
 
@@ -100,7 +171,13 @@ impl Writing<'_> {
         Ok(rows)
     }
 
-    pub(super) fn import_quietly(&self, kind: Transfer, file: &str, text: &[u8], units: Units) -> Result<usize> {
+    pub(super) fn import_quietly(
+        &self,
+        kind: Transfer,
+        file: &str,
+        text: &[u8],
+        units: Units,
+    ) -> Result<usize> {
         let rows = Rows::read(file, text, kind.columns())?;
         match kind {
             Transfer::Clients => rows.iter().try_for_each(|row| self.import_client(row))?,
@@ -126,19 +203,28 @@ impl Writing<'_> {
             address: row.text("address").to_owned(),
             note: row.text("note").to_owned(),
         };
-        self.add_client(&client).map(drop).map_err(|error| row.wrong("client", error))
+        self.add_client(&client)
+            .map(drop)
+            .map_err(|error| row.wrong("client", error))
     }
 
     fn import_site(&self, row: Row<'_>) -> Result<()> {
-        let year = |text: &str| text.parse::<i32>().map_err(|_| format!("`{text}` is not a year"));
+        let year = |text: &str| {
+            text.parse::<i32>()
+                .map_err(|_| format!("`{text}` is not a year"))
+        };
         let site = NewSite {
             client: row.read("client", |name| self.client(name))?.id,
             address: row.filled("site")?.to_owned(),
             year_built: row.maybe("year_built", year)?,
-            tax_area: row.maybe("tax_area", |name| self.tax_area(name))?.map(|area| area.id),
+            tax_area: row
+                .maybe("tax_area", |name| self.tax_area(name))?
+                .map(|area| area.id),
             note: row.text("note").to_owned(),
         };
-        self.add_site(&site).map(drop).map_err(|error| row.place(&error))
+        self.add_site(&site)
+            .map(drop)
+            .map_err(|error| row.place(&error))
     }
 
     /// Rooms first, then their doorways: a doorway may lead to a room further down the file.
@@ -152,24 +238,43 @@ impl Writing<'_> {
                 floor: row.read("shape", |text| Floor::parse(text, units))?,
                 condition: row.word::<FloorCondition>("condition")?,
                 species: row.word::<Species>("species")?,
-                layout: row.maybe("layout", str::parse::<Layout>)?.unwrap_or(Layout::Strip),
+                layout: row
+                    .maybe("layout", str::parse::<Layout>)?
+                    .unwrap_or(Layout::Strip),
                 refinished: row.truth("refinished", true)?,
                 note: row.text("note").to_owned(),
             };
-            let id = self.add_room(&room).map_err(|error| row.wrong("room", error))?;
+            let id = self
+                .add_room(&room)
+                .map_err(|error| row.wrong("room", error))?;
             added.push((row, id, site));
         }
         for (row, room, site) in added {
-            for door in row.text("doors").split(';').map(str::trim).filter(|door| !door.is_empty()) {
-                self.import_door(row, room, &site, door, units).map_err(|error| row.wrong("doors", error))?;
+            for door in row
+                .text("doors")
+                .split(';')
+                .map(str::trim)
+                .filter(|door| !door.is_empty())
+            {
+                self.import_door(row, room, &site, door, units)
+                    .map_err(|error| row.wrong("doors", error))?;
             }
         }
         Ok(())
     }
 
-    fn import_door(&self, _row: Row<'_>, room: RoomId, site: &Site, door: &str, units: Units) -> Result<()> {
+    fn import_door(
+        &self,
+        _row: Row<'_>,
+        room: RoomId,
+        site: &Site,
+        door: &str,
+        units: Units,
+    ) -> Result<()> {
         let Some((to, width)) = door.rsplit_once(':') else {
-            return Err(Refusal::new(format!("`{door}` is not a doorway like `outside:2'8\"`")).into());
+            return Err(
+                Refusal::new(format!("`{door}` is not a doorway like `outside:2'8\"`")).into(),
+            );
         };
         let other = if to.trim().eq_ignore_ascii_case("outside") {
             None
@@ -181,15 +286,21 @@ impl Writing<'_> {
 
     /// Rows of one item follow each other, one for each pack; an item that is known gets new prices.
     fn import_items(&self, rows: &Rows) -> Result<()> {
-        let mut known: BTreeMap<String, BookItem> =
-            self.items()?.into_iter().map(|item| (item.name.to_lowercase(), item)).collect();
+        let mut known: BTreeMap<String, BookItem> = self
+            .items()?
+            .into_iter()
+            .map(|item| (item.name.to_lowercase(), item))
+            .collect();
         for row in rows.iter() {
             let name = row.filled("item")?;
             let packs = self.import_pack(row)?;
             let unit: Unit = row.word("unit")?;
             if let Some(item) = known.get_mut(&name.to_lowercase()) {
                 if item.unit != unit {
-                    return Err(row.wrong("unit", format!("{name} is counted in {}, not {unit}", item.unit)));
+                    return Err(row.wrong(
+                        "unit",
+                        format!("{name} is counted in {}, not {unit}", item.unit),
+                    ));
                 }
                 item.packs = packs;
                 self.update_item(item).map_err(|error| row.place(&error))?;
@@ -204,8 +315,26 @@ impl Writing<'_> {
                 packs,
             };
             let id = self.insert_item(&item).map_err(|error| row.place(&error))?;
-            let NewItem { name, description, unit, kept, returnable, packs } = item;
-            known.insert(name.to_lowercase(), BookItem { id, name, description, unit, kept, returnable, packs });
+            let NewItem {
+                name,
+                description,
+                unit,
+                kept,
+                returnable,
+                packs,
+            } = item;
+            known.insert(
+                name.to_lowercase(),
+                BookItem {
+                    id,
+                    name,
+                    description,
+                    unit,
+                    kept,
+                    returnable,
+                    packs,
+                },
+            );
         }
         Ok(())
     }
@@ -215,12 +344,18 @@ impl Writing<'_> {
             return Ok(Vec::new());
         }
         // A price with more decimals than the currency has is rounded: the starting book is in cents.
-        let price = row.number("price")?.ok_or_else(|| row.wrong("price", "is empty"))?;
+        let price = row
+            .number("price")?
+            .ok_or_else(|| row.wrong("price", "is empty"))?;
         let source = match row.text("source") {
             "" => super::OWN_FIGURE,
             source => source,
         };
-        Ok(vec![Pack { size: row.positive("pack")?, price: self.currency().amount(price), source: source.to_owned() }])
+        Ok(vec![Pack {
+            size: row.positive("pack")?,
+            price: self.currency().amount(price),
+            source: source.to_owned(),
+        }])
     }
 
     fn import_purchase(&self, row: Row<'_>) -> Result<()> {
@@ -228,7 +363,9 @@ impl Writing<'_> {
         let item = row.read("item", |name| self.item(name))?;
         let bought = row.positive("quantity")?;
         let paid = row.read("cost", |text| self.currency().parse(text))?;
-        let recorded = self.as_of(on, || self.record_buy(&item, bought, paid, on, row.text("note")));
+        let recorded = self.as_of(on, || {
+            self.record_buy(&item, bought, paid, on, row.text("note"))
+        });
         recorded.map(drop).map_err(|error| row.place(&error))
     }
 
@@ -236,10 +373,19 @@ impl Writing<'_> {
         let on = row.date("date", self.today())?;
         let (job, rooms) = (self.import_job(row, on)?, self.import_rooms_of(row)?);
         let item = row.read("item", |name| self.item(name))?;
-        let used = row.number("quantity")?.ok_or_else(|| row.wrong("quantity", "is empty"))?;
+        let used = row
+            .number("quantity")?
+            .ok_or_else(|| row.wrong("quantity", "is empty"))?;
         let operation = row.maybe("operation", |name| self.operation(name))?;
-        let occasion = Occasion { job: &job, rooms: &rooms, on, note: row.text("note") };
-        let recorded = self.as_of(on, || self.record_use(&item, used, operation.as_ref(), &occasion));
+        let occasion = Occasion {
+            job: &job,
+            rooms: &rooms,
+            on,
+            note: row.text("note"),
+        };
+        let recorded = self.as_of(on, || {
+            self.record_use(&item, used, operation.as_ref(), &occasion)
+        });
         recorded.map(drop).map_err(|error| row.place(&error))
     }
 
@@ -259,13 +405,24 @@ impl Writing<'_> {
         let hours = row.positive("hours")?;
         let worked_on = match row.text("on") {
             "" => WorkedOn::Nothing,
-            on => match self.tasks()?.into_iter().find(|task| task.name.eq_ignore_ascii_case(on)) {
+            on => match self
+                .tasks()?
+                .into_iter()
+                .find(|task| task.name.eq_ignore_ascii_case(on))
+            {
                 Some(task) => WorkedOn::Task(task),
                 None => WorkedOn::Operation(Box::new(row.read("on", |name| self.operation(name))?)),
             },
         };
-        let occasion = Occasion { job: &job, rooms: &rooms, on, note: row.text("note") };
-        let recorded = self.as_of(on, || self.record_hours(&worker, hours, &worked_on, &occasion));
+        let occasion = Occasion {
+            job: &job,
+            rooms: &rooms,
+            on,
+            note: row.text("note"),
+        };
+        let recorded = self.as_of(on, || {
+            self.record_hours(&worker, hours, &worked_on, &occasion)
+        });
         recorded.map(drop).map_err(|error| row.place(&error))
     }
 
@@ -285,7 +442,8 @@ impl Writing<'_> {
         let back = row.maybe("back_at", moment)?;
         let charge = row.maybe("charge", |text| self.currency().parse(text))?;
         let job = self.import_job(row, out.date())?;
-        self.as_of(out.date(), || self.rental_out(&machine, out, &job)).map_err(|error| row.place(&error))?;
+        self.as_of(out.date(), || self.rental_out(&machine, out, &job))
+            .map_err(|error| row.place(&error))?;
         if let Some(back) = back {
             let returned = self.as_of(back.date(), || self.rental_back(&machine, back, charge));
             returned.map_err(|error| row.place(&error))?;
@@ -303,7 +461,10 @@ impl Writing<'_> {
         let job = match self.job(label) {
             Ok(job) => job,
             Err(_) if copy != self.identity().copy => {
-                return Err(row.wrong("job", format!("`{label}` belongs to another copy of the ledger")));
+                return Err(row.wrong(
+                    "job",
+                    format!("`{label}` belongs to another copy of the ledger"),
+                ));
             }
             Err(_) => self.as_of(on, || {
                 let id = self.open_job_numbered(site.id, None, number)?;
@@ -313,16 +474,29 @@ impl Writing<'_> {
             })?,
         };
         if job.site_id != site.id {
-            return Err(row.wrong("site", format!("{label} is at `{}`, not at `{}`", job.site, site.address)));
+            return Err(row.wrong(
+                "site",
+                format!("{label} is at `{}`, not at `{}`", job.site, site.address),
+            ));
         }
-        debug_assert!(job.state != JobState::Agreed || job.quote_id.is_some(), "history without a quote has begun");
+        debug_assert!(
+            job.state != JobState::Agreed || job.quote_id.is_some(),
+            "history without a quote has begun"
+        );
         Ok(job)
     }
 
     fn import_rooms_of(&self, row: Row<'_>) -> Result<Vec<Room>> {
         let site = row.read("site", |name| self.site(name))?;
-        let names = row.text("room").split(';').map(str::trim).filter(|name| !name.is_empty());
-        let rooms = names.map(|name| self.room(name, Some(site.id)).map_err(|error| row.wrong("room", error)));
+        let names = row
+            .text("room")
+            .split(';')
+            .map(str::trim)
+            .filter(|name| !name.is_empty());
+        let rooms = names.map(|name| {
+            self.room(name, Some(site.id))
+                .map_err(|error| row.wrong("room", error))
+        });
         rooms.collect()
     }
 
@@ -336,10 +510,16 @@ impl Writing<'_> {
     }
 
     fn import_operations(&self, rows: &Rows) -> Result<()> {
-        let mut known: BTreeMap<String, Operation> =
-            self.operations()?.into_iter().map(|operation| (operation.name.to_lowercase(), operation)).collect();
-        let mut items: BTreeMap<String, ItemId> =
-            self.items()?.into_iter().map(|item| (item.name.to_lowercase(), item.id)).collect();
+        let mut known: BTreeMap<String, Operation> = self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name.to_lowercase(), operation))
+            .collect();
+        let mut items: BTreeMap<String, ItemId> = self
+            .items()?
+            .into_iter()
+            .map(|item| (item.name.to_lowercase(), item.id))
+            .collect();
         let mut seen = BTreeSet::new();
         for row in rows.iter() {
             let name = row.filled("operation")?;
@@ -364,7 +544,12 @@ impl Writing<'_> {
         earlier: Option<&Operation>,
         items: &mut BTreeMap<String, ItemId>,
     ) -> Result<NewOperation> {
-        let whole = |text: &str| text.parse::<u32>().ok().filter(|value| *value > 0).ok_or(format!("`{text}` is not a whole number above zero"));
+        let whole = |text: &str| {
+            text.parse::<u32>()
+                .ok()
+                .filter(|value| *value > 0)
+                .ok_or(format!("`{text}` is not a whole number above zero"))
+        };
         let set_size = row.maybe("set_size", whole)?;
         let item = match row.text("item") {
             "" => None,
@@ -373,7 +558,11 @@ impl Writing<'_> {
         if set_size.is_some() && item.is_none() {
             return Err(row.wrong("set_size", "needs an item"));
         }
-        let words = |text: &str| text.split_whitespace().map(str::parse::<Hazard>).collect::<Result<Vec<_>, _>>();
+        let words = |text: &str| {
+            text.split_whitespace()
+                .map(str::parse::<Hazard>)
+                .collect::<Result<Vec<_>, _>>()
+        };
         let or_known = |column: &str, known: Option<&String>| match row.text(column) {
             "" => known.cloned().unwrap_or_default(),
             text => text.to_owned(),
@@ -389,24 +578,36 @@ impl Writing<'_> {
             item,
             set_size,
             family: row.text("family").to_owned(),
-            splits: row.maybe("splits", str::parse::<Splits>)?.unwrap_or(Splits::None),
+            splits: row
+                .maybe("splits", str::parse::<Splits>)?
+                .unwrap_or(Splits::None),
             machine: row
                 .maybe("machine", |name| self.machine(name))?
                 .map(|machine| machine.id)
                 .or(earlier.and_then(|earlier| earlier.machine)),
-            grit: row.maybe("grit", whole)?.or(earlier.and_then(|earlier| earlier.grit)),
+            grit: row
+                .maybe("grit", whole)?
+                .or(earlier.and_then(|earlier| earlier.grit)),
             answers,
             hazards: row
                 .maybe("hazards", words)?
                 .or(earlier.map(|earlier| earlier.hazards.clone()))
                 .unwrap_or_default(),
             description: or_known("description", earlier.map(|earlier| &earlier.description)),
-            source: or_known("source", Some(earlier.map_or(&super::OWN_FIGURE.to_owned(), |earlier| &earlier.source))),
+            source: or_known(
+                "source",
+                Some(earlier.map_or(&super::OWN_FIGURE.to_owned(), |earlier| &earlier.source)),
+            ),
         })
     }
 
     /// Returns an item by its name, made if unknown: counted if a set size says so, else measured in gallons.
-    fn item_or_new(&self, name: &str, set_size: Option<u32>, items: &mut BTreeMap<String, ItemId>) -> Result<ItemId> {
+    fn item_or_new(
+        &self,
+        name: &str,
+        set_size: Option<u32>,
+        items: &mut BTreeMap<String, ItemId>,
+    ) -> Result<ItemId> {
         if let Some(id) = items.get(&name.to_lowercase()) {
             return Ok(*id);
         }
@@ -415,20 +616,34 @@ impl Writing<'_> {
             Some(_) => Unit::Each,
             None => Unit::Gallon,
         };
-        let item = NewItem { name: name.to_owned(), description: String::new(), unit, kept: true, returnable: false, packs: vec![] };
+        let item = NewItem {
+            name: name.to_owned(),
+            description: String::new(),
+            unit,
+            kept: true,
+            returnable: false,
+            packs: vec![],
+        };
         let id = self.insert_item(&item)?;
         items.insert(name.to_lowercase(), id);
         Ok(id)
     }
 
     fn import_book_rates(&self, rows: &Rows) -> Result<()> {
-        let operations: BTreeMap<String, Operation> =
-            self.operations()?.into_iter().map(|operation| (operation.name.to_lowercase(), operation)).collect();
+        let operations: BTreeMap<String, Operation> = self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name.to_lowercase(), operation))
+            .collect();
         let mut trusts: BTreeMap<&str, Decimal> = BTreeMap::new();
         let mut seen = BTreeSet::new();
         for row in rows.iter() {
             let unknown = |name: &str| format!("no operation `{name}`");
-            let operation = row.read("operation", |name| operations.get(&name.to_lowercase()).ok_or_else(|| unknown(name)))?;
+            let operation = row.read("operation", |name| {
+                operations
+                    .get(&name.to_lowercase())
+                    .ok_or_else(|| unknown(name))
+            })?;
             let rate = BookRate {
                 operation: operation.id,
                 condition: row.maybe("condition", str::parse::<FloorCondition>)?,
@@ -442,14 +657,22 @@ impl Writing<'_> {
                 },
             };
             if !seen.insert((rate.operation, rate.condition, rate.species, rate.kind)) {
-                return Err(row.wrong("operation", format!("`{}` has this rate twice", operation.name)));
+                return Err(row.wrong(
+                    "operation",
+                    format!("`{}` has this rate twice", operation.name),
+                ));
             }
             if let Some(trust) = row.maybe("trust", |_| row.positive("trust"))? {
                 let name = trust_setting(operation, rate.kind);
                 match trusts.insert(name, trust) {
                     Some(earlier) if earlier != trust => {
                         let (trust, earlier) = (plain(trust, 4), plain(earlier, 4));
-                        return Err(row.wrong("trust", format!("`{trust}` disagrees with `{earlier}` above: {name} is one figure")));
+                        return Err(row.wrong(
+                            "trust",
+                            format!(
+                                "`{trust}` disagrees with `{earlier}` above: {name} is one figure"
+                            ),
+                        ));
                     }
                     _ => {}
                 }
@@ -466,22 +689,42 @@ impl Writing<'_> {
     }
 
     fn import_past_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
-        let operations: BTreeMap<String, Operation> =
-            self.operations()?.into_iter().map(|operation| (operation.name.to_lowercase(), operation)).collect();
+        let operations: BTreeMap<String, Operation> = self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name.to_lowercase(), operation))
+            .collect();
         let mut seen = self.noted_rooms()?;
         for row in rows.iter() {
             let unknown = |name: &str| format!("no operation `{name}`");
-            let operation = row.read("operation", |name| operations.get(&name.to_lowercase()).ok_or_else(|| unknown(name)))?;
-            let (job, room) = (row.filled("job")?.to_owned(), row.filled("room")?.to_owned());
+            let operation = row.read("operation", |name| {
+                operations
+                    .get(&name.to_lowercase())
+                    .ok_or_else(|| unknown(name))
+            })?;
+            let (job, room) = (
+                row.filled("job")?.to_owned(),
+                row.filled("room")?.to_owned(),
+            );
             if !seen.insert((job.clone(), room.clone(), operation.name.clone())) {
-                return Err(row.wrong("operation", format!("`{room}` of `{job}` has {} already", operation.name)));
+                return Err(row.wrong(
+                    "operation",
+                    format!("`{room}` of `{job}` has {} already", operation.name),
+                ));
             }
             self.import_past_room(row, operation, job, room, units)?;
         }
         Ok(())
     }
 
-    fn import_past_room(&self, row: Row<'_>, operation: &Operation, job: String, room: String, units: Units) -> Result<()> {
+    fn import_past_room(
+        &self,
+        row: Row<'_>,
+        operation: &Operation,
+        job: String,
+        room: String,
+        units: Units,
+    ) -> Result<()> {
         let finished_on = row.date("finished_on", self.today())?;
         let area = row.maybe("area", |text| positive_area(text, units))?;
         let edge = row.maybe("edge", |text| positive_length(text, units))?;
@@ -492,9 +735,16 @@ impl Writing<'_> {
             Driver::Count | Driver::Length => (count, "quantity"),
             Driver::Room | Driver::Job => (Some(Decimal::ONE), ""),
         };
-        let driver = driver.ok_or_else(|| row.wrong(column, format!("{} is measured by it", operation.name)))?;
-        let class = FloorClass { condition: row.word("condition")?, species: row.word("species")? };
-        let taken = [(RateKind::Item, row.number("item_quantity")?), (RateKind::Hours, row.number("hours")?)];
+        let driver = driver
+            .ok_or_else(|| row.wrong(column, format!("{} is measured by it", operation.name)))?;
+        let class = FloorClass {
+            condition: row.word("condition")?,
+            species: row.word("species")?,
+        };
+        let taken = [
+            (RateKind::Item, row.number("item_quantity")?),
+            (RateKind::Hours, row.number("hours")?),
+        ];
         if taken.iter().all(|(_, quantity)| quantity.is_none()) {
             return Err(row.wrong("item_quantity", "neither items nor hours are recorded"));
         }
@@ -503,10 +753,25 @@ impl Writing<'_> {
         }
         for (kind, taken) in taken {
             let Some(taken) = taken else { continue };
-            let part = ObservedPart { operation: operation.id, room: room.clone(), class, driver, passes: 1 };
-            let observation =
-                Observation { kind, job: job.clone(), finished_on, quantity: quantity(taken), parts: vec![part] };
-            let new = NewObservation { job: None, observation: &observation, measures: (area, edge) };
+            let part = ObservedPart {
+                operation: operation.id,
+                room: room.clone(),
+                class,
+                driver,
+                passes: 1,
+            };
+            let observation = Observation {
+                kind,
+                job: job.clone(),
+                finished_on,
+                quantity: quantity(taken),
+                parts: vec![part],
+            };
+            let new = NewObservation {
+                job: None,
+                observation: &observation,
+                measures: (area, edge),
+            };
             self.as_of(finished_on, || self.add_observation(&new))?;
         }
         Ok(())
@@ -520,7 +785,9 @@ impl Writing<'_> {
              JOIN operation ON operation.id = operation_id
              WHERE job_id IS NULL",
         )?;
-        let rows = statement.query_map(named_params! {}, |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+        let rows = statement.query_map(named_params! {}, |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+        })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 }
@@ -538,12 +805,16 @@ fn positive_area(text: &str, units: Units) -> Result<Decimal, String> {
     if number(text).is_some_and(|value| value <= Decimal::ZERO) {
         return Err(format!("`{text}` is not above zero"));
     }
-    Area::parse(text, units).map(|area| quantity(area.square_feet())).map_err(|error| error.to_string())
+    Area::parse(text, units)
+        .map(|area| quantity(area.square_feet()))
+        .map_err(|error| error.to_string())
 }
 
 fn positive_length(text: &str, units: Units) -> Result<Decimal, String> {
     if number(text).is_some_and(|value| value <= Decimal::ZERO) {
         return Err(format!("`{text}` is not above zero"));
     }
-    Length::parse(text, units).map(|length| quantity(length.feet())).map_err(|error| error.to_string())
+    Length::parse(text, units)
+        .map(|length| quantity(length.feet()))
+        .map_err(|error| error.to_string())
 }

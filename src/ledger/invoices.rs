@@ -7,7 +7,9 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::Micro;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
-use crate::trade::invoice::{Draft, Earlier, InvoiceKind, InvoiceLine, deposit, due_on, final_invoice};
+use crate::trade::invoice::{
+    Draft, Earlier, InvoiceKind, InvoiceLine, deposit, due_on, final_invoice,
+};
 use crate::trade::{InvoiceId, JobId};
 
 /// An invoice.
@@ -72,7 +74,9 @@ impl Invoice {
 
     /// Returns its number, or the words for a draft.
     pub fn name(&self) -> String {
-        self.number.clone().unwrap_or_else(|| format!("draft for {}", self.job))
+        self.number
+            .clone()
+            .unwrap_or_else(|| format!("draft for {}", self.job))
     }
 }
 
@@ -111,11 +115,16 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn invoices(&self) -> Result<Vec<Invoice>> {
-        let sql = format!("{INVOICES} ORDER BY invoice.number IS NULL, invoice.id >> 40, invoice.number, invoice.id");
+        let sql = format!(
+            "{INVOICES} ORDER BY invoice.number IS NULL, invoice.id >> 40, invoice.number, invoice.id"
+        );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let invoices = statement.query_map([], invoice_from_row)?;
         let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices.into_iter().map(|invoice| self.with_lines(invoice)).collect()
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
     }
 
     /// Returns the invoices of a job, oldest first.
@@ -127,7 +136,10 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(&sql)?;
         let invoices = statement.query_map(named_params! { ":job": job }, invoice_from_row)?;
         let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices.into_iter().map(|invoice| self.with_lines(invoice)).collect()
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
     }
 
     /// Returns the issued invoice of that number.
@@ -142,10 +154,17 @@ impl Ledger {
         };
         let sql = format!("{INVOICES} AND invoice.id >> 40 = :copy AND invoice.number = :number");
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoice = statement.query_map(named_params! { ":copy": copy, ":number": wanted }, invoice_from_row)?.next();
+        let invoice = statement
+            .query_map(
+                named_params! { ":copy": copy, ":number": wanted },
+                invoice_from_row,
+            )?
+            .next();
         match invoice.transpose()? {
             Some(invoice) => self.with_lines(invoice),
-            None => Err(Refusal::new(format!("no invoice {number}")).hint("gritledger invoice list").into()),
+            None => Err(Refusal::new(format!("no invoice {number}"))
+                .hint("gritledger invoice list")
+                .into()),
         }
     }
 
@@ -154,7 +173,11 @@ impl Ledger {
     /// # Errors
     /// Refuses a job without one.
     pub fn draft_invoice_of(&self, job: &Job) -> Result<Invoice> {
-        match self.invoices_of(job.id)?.into_iter().find(|invoice| invoice.number.is_none()) {
+        match self
+            .invoices_of(job.id)?
+            .into_iter()
+            .find(|invoice| invoice.number.is_none())
+        {
             Some(draft) => Ok(draft),
             None => Err(Refusal::new(format!("{} has no draft invoice", job.number))
                 .hint(format!("gritledger invoice final {}", job.number))
@@ -167,7 +190,10 @@ impl Ledger {
             "SELECT what, net_minor FROM invoice_line WHERE invoice_id = :invoice ORDER BY position",
         )?;
         let lines = statement.query_map(named_params! { ":invoice": invoice.id }, |row| {
-            Ok(InvoiceLine { what: row.get("what")?, net: row.get("net_minor")? })
+            Ok(InvoiceLine {
+                what: row.get("what")?,
+                net: row.get("net_minor")?,
+            })
         })?;
         invoice.lines = lines.collect::<rusqlite::Result<_>>()?;
         Ok(invoice)
@@ -236,16 +262,27 @@ impl Writing<'_> {
     /// Refuses a job without a quote, a second deposit, and more than the price.
     pub fn draft_deposit(&self, job: &Job, amount: Option<Money>) -> Result<Invoice> {
         let agreed = self.agreed(job)?;
-        let Some(terms) = agreed.terms() else { refuse!("{} has no quote to take a deposit on", job.number) };
+        let Some(terms) = agreed.terms() else {
+            refuse!("{} has no quote to take a deposit on", job.number)
+        };
         if let Some(earlier) = self.issued_of(job)?.first() {
-            refuse!("{} was invoiced already ({}): the deposit comes first", job.number, earlier.number);
+            refuse!(
+                "{} was invoiced already ({}): the deposit comes first",
+                job.number,
+                earlier.number
+            );
         }
         let price = agreed.price();
         let amount = match amount {
             Some(amount) => amount,
             None => price.times(self.deposit_share()?),
         };
-        let draft = deposit(amount, price, terms.tax_percent, format!("Deposit on {} at {}", job.number, job.site))?;
+        let draft = deposit(
+            amount,
+            price,
+            terms.tax_percent,
+            format!("Deposit on {} at {}", job.number, job.site),
+        )?;
         self.insert_draft(job, &draft)
     }
 
@@ -255,16 +292,22 @@ impl Writing<'_> {
     /// Refuses a job without a quote, and when nothing is left to ask for.
     pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
         let agreed = self.agreed(job)?;
-        let Some(terms) = agreed.terms() else { refuse!("{} has no quote to invoice", job.number) };
+        let Some(terms) = agreed.terms() else {
+            refuse!("{} has no quote to invoice", job.number)
+        };
         let mut lines = Vec::new();
         for record in &agreed.quotes {
             let variation = record.header.variation_of.is_some();
             for room in &record.quote.rooms {
-                let mut what = format!("{}: floor as quoted in {}", room.name, record.header.number);
+                let mut what =
+                    format!("{}: floor as quoted in {}", room.name, record.header.number);
                 if variation {
                     what.push_str(", a variation");
                 }
-                lines.push(InvoiceLine { what, net: room.price });
+                lines.push(InvoiceLine {
+                    what,
+                    net: room.price,
+                });
             }
         }
         let draft = final_invoice(lines, &self.issued_of(job)?, terms.tax_percent)?;
@@ -273,8 +316,19 @@ impl Writing<'_> {
 
     fn issued_of(&self, job: &Job) -> Result<Vec<Earlier>> {
         let issued = self.invoices_of(job.id)?.into_iter().filter_map(|invoice| {
-            let Invoice { number, kind, net, tax, .. } = invoice;
-            number.map(|number| Earlier { number, kind, net, tax })
+            let Invoice {
+                number,
+                kind,
+                net,
+                tax,
+                ..
+            } = invoice;
+            number.map(|number| Earlier {
+                number,
+                kind,
+                net,
+                tax,
+            })
         });
         Ok(issued.collect())
     }
@@ -304,7 +358,10 @@ impl Writing<'_> {
                 },
             )?;
         }
-        self.log(&format!("Drafted the {} invoice of {}.", draft.kind, job.number))?;
+        self.log(&format!(
+            "Drafted the {} invoice of {}.",
+            draft.kind, job.number
+        ))?;
         self.draft_invoice_of(job)
     }
 
@@ -323,7 +380,12 @@ impl Writing<'_> {
             },
         )?;
         let invoice = self.invoice(&numbered('I', draft.id.0, number))?;
-        self.log(&format!("Issued {} to {}: {}.", invoice.name(), invoice.client, self.currency().text(invoice.total())))?;
+        self.log(&format!(
+            "Issued {} to {}: {}.",
+            invoice.name(),
+            invoice.client,
+            self.currency().text(invoice.total())
+        ))?;
         Ok(invoice)
     }
 
@@ -339,15 +401,22 @@ impl Writing<'_> {
         keep_credit: bool,
         note: &str,
     ) -> Result<(String, Invoice)> {
-        let Some(number) = &invoice.number else { refuse!("a draft can't be paid: issue it first") };
+        let Some(number) = &invoice.number else {
+            refuse!("a draft can't be paid: issue it first")
+        };
         if amount <= Money::ZERO {
             refuse!("a payment is more than nothing");
         }
         if amount > invoice.due() && !keep_credit {
-            let (paid, due) = (self.currency().text(amount), self.currency().text(invoice.due()));
-            return Err(Refusal::new(format!("{paid} is more than {number} owes, {due}"))
-                .hint("--keep-credit keeps the rest as the client's credit")
-                .into());
+            let (paid, due) = (
+                self.currency().text(amount),
+                self.currency().text(invoice.due()),
+            );
+            return Err(
+                Refusal::new(format!("{paid} is more than {number} owes, {due}"))
+                    .hint("--keep-credit keeps the rest as the client's credit")
+                    .into(),
+            );
         }
         self.refuse_future(on)?;
         if invoice.issued_on.is_some_and(|issued| on < issued) {
@@ -363,7 +432,11 @@ impl Writing<'_> {
                 ":now": self.now(), ":note": note,
             },
         )?;
-        self.log(&format!("{payment}: {} paid {} on {number}.", invoice.client, self.currency().text(amount)))?;
+        self.log(&format!(
+            "{payment}: {} paid {} on {number}.",
+            invoice.client,
+            self.currency().text(amount)
+        ))?;
         Ok((payment, self.invoice(number)?))
     }
 
@@ -373,7 +446,9 @@ impl Writing<'_> {
     /// Refuses one that isn't there, one that was taken back already, and no reason.
     pub fn void_payment(&self, number: &str, reason: &str) -> Result<()> {
         let Some((copy, wanted)) = read_number('P', number) else {
-            return Err(Refusal::new(format!("`{number}` is not a payment number")).hint("gritledger payment list").into());
+            return Err(Refusal::new(format!("`{number}` is not a payment number"))
+                .hint("gritledger payment list")
+                .into());
         };
         if reason.trim().is_empty() {
             refuse!("say why {number} is taken back");
@@ -388,7 +463,9 @@ impl Writing<'_> {
                 |row| Ok((row.get("id")?, row.get("voided")?)),
             )
             .optional()?;
-        let Some((payment, voided)) = found else { refuse!("no payment {number}") };
+        let Some((payment, voided)) = found else {
+            refuse!("no payment {number}")
+        };
         if voided {
             refuse!("{number} was taken back already");
         }

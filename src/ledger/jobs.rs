@@ -4,7 +4,9 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{Row, named_params};
 
-use super::{AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse};
+use super::{
+    AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
+};
 use crate::money::Money;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
 use crate::trade::quote::{Line, Terms};
@@ -74,22 +76,36 @@ pub struct Agreed {
 impl Agreed {
     /// Returns every line.
     pub fn lines(&self) -> Vec<Line> {
-        self.quotes.iter().flat_map(|record| record.quote.lines.iter().cloned()).collect()
+        self.quotes
+            .iter()
+            .flat_map(|record| record.quote.lines.iter().cloned())
+            .collect()
     }
 
     /// Returns the price of the quote, without its variations.
     pub fn price(&self) -> Money {
-        self.quotes.iter().filter(|record| record.header.variation_of.is_none()).map(|record| record.quote.price).sum()
+        self.quotes
+            .iter()
+            .filter(|record| record.header.variation_of.is_none())
+            .map(|record| record.quote.price)
+            .sum()
     }
 
     /// Returns the price of the variations.
     pub fn variations(&self) -> Money {
-        self.quotes.iter().filter(|record| record.header.variation_of.is_some()).map(|record| record.quote.price).sum()
+        self.quotes
+            .iter()
+            .filter(|record| record.header.variation_of.is_some())
+            .map(|record| record.quote.price)
+            .sum()
     }
 
     /// Returns the quoted cost, variations included.
     pub fn estimated(&self) -> Money {
-        self.quotes.iter().map(|record| record.quote.costs().total()).sum()
+        self.quotes
+            .iter()
+            .map(|record| record.quote.costs().total())
+            .sum()
     }
 
     /// Returns what the work was priced with; `None`: there is no quote.
@@ -102,13 +118,24 @@ impl Agreed {
         let mut rooms: Vec<(FinishedRoom, Money, Money)> = Vec::new();
         for record in &self.quotes {
             for room in &record.quote.rooms {
-                let position = rooms.iter().position(|(known, ..)| known.id == room.id).unwrap_or_else(|| {
-                    let known = FinishedRoom { id: room.id, name: room.name.clone(), class: room.class };
-                    rooms.push((known, Money::ZERO, Money::ZERO));
-                    rooms.len() - 1
-                });
+                let position = rooms
+                    .iter()
+                    .position(|(known, ..)| known.id == room.id)
+                    .unwrap_or_else(|| {
+                        let known = FinishedRoom {
+                            id: room.id,
+                            name: room.name.clone(),
+                            class: room.class,
+                        };
+                        rooms.push((known, Money::ZERO, Money::ZERO));
+                        rooms.len() - 1
+                    });
                 let (_, price, variations) = &mut rooms[position];
-                *(if record.header.variation_of.is_some() { variations } else { price }) += room.price;
+                *(if record.header.variation_of.is_some() {
+                    variations
+                } else {
+                    price
+                }) += room.price;
             }
         }
         rooms
@@ -154,14 +181,23 @@ impl Ledger {
     /// Refuses a number that isn't one, and one that isn't there.
     pub fn job(&self, number: &str) -> Result<Job> {
         let Some((copy, wanted)) = read_number('J', number) else {
-            return Err(Refusal::new(format!("`{number}` is not a job number")).hint("jobs are numbered J1, J2").into());
+            return Err(Refusal::new(format!("`{number}` is not a job number"))
+                .hint("jobs are numbered J1, J2")
+                .into());
         };
         let sql = format!("{JOBS} WHERE job.id >> 40 = :copy AND job.number = :number");
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let job = statement.query_map(named_params! { ":copy": copy, ":number": wanted }, job_from_row)?.next();
+        let job = statement
+            .query_map(
+                named_params! { ":copy": copy, ":number": wanted },
+                job_from_row,
+            )?
+            .next();
         match job.transpose()? {
             Some(job) => Ok(job),
-            None => Err(Refusal::new(format!("no job {number}")).hint("gritledger job list").into()),
+            None => Err(Refusal::new(format!("no job {number}"))
+                .hint("gritledger job list")
+                .into()),
         }
     }
 
@@ -171,7 +207,10 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn job_by_id(&self, id: JobId) -> Result<Job> {
         let sql = format!("{JOBS} WHERE job.id = :id");
-        Ok(self.connection.prepare_cached(&sql)?.query_row(named_params! { ":id": id }, job_from_row)?)
+        Ok(self
+            .connection
+            .prepare_cached(&sql)?
+            .query_row(named_params! { ":id": id }, job_from_row)?)
     }
 
     /// Returns the job named, or the only open one.
@@ -183,7 +222,10 @@ impl Ledger {
             return self.job(number);
         }
         let jobs = self.jobs()?;
-        let open: Vec<&Job> = jobs.iter().filter(|job| job.state == JobState::Open).collect();
+        let open: Vec<&Job> = jobs
+            .iter()
+            .filter(|job| job.state == JobState::Open)
+            .collect();
         match open[..] {
             [only] => Ok(only.clone()),
             [] => {
@@ -196,8 +238,13 @@ impl Ledger {
                 .into())
             }
             _ => {
-                let numbers: Vec<String> = open.iter().map(|job| format!("{} ({})", job.number, job.site)).collect();
-                Err(Refusal::new("several jobs are open").hint(format!("say which with --job: {}", numbers.join(", "))).into())
+                let numbers: Vec<String> = open
+                    .iter()
+                    .map(|job| format!("{} ({})", job.number, job.site))
+                    .collect();
+                Err(Refusal::new("several jobs are open")
+                    .hint(format!("say which with --job: {}", numbers.join(", ")))
+                    .into())
             }
         }
     }
@@ -213,9 +260,14 @@ impl Ledger {
              WHERE quote.job_id = :job OR quote.id = :quote
              ORDER BY quote.job_id IS NOT NULL, quote.id",
         )?;
-        let ids = statement.query_map(named_params! { ":job": job.id, ":quote": job.quote_id }, |row| row.get(0))?;
+        let ids = statement.query_map(
+            named_params! { ":job": job.id, ":quote": job.quote_id },
+            |row| row.get(0),
+        )?;
         let quotes = ids.map(|id| self.quote_by_id(id?));
-        Ok(Agreed { quotes: quotes.collect::<Result<_>>()? })
+        Ok(Agreed {
+            quotes: quotes.collect::<Result<_>>()?,
+        })
     }
 
     /// Returns a job as evidence sees it.
@@ -224,7 +276,11 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn finished(&self, job: &Job) -> Result<FinishedJob> {
         let agreed = self.agreed(job)?;
-        let work = agreed.quotes.iter().flat_map(|record| record.quote.work().cloned()).collect();
+        let work = agreed
+            .quotes
+            .iter()
+            .flat_map(|record| record.quote.work().cloned())
+            .collect();
         Ok(FinishedJob {
             number: job.number.clone(),
             finished_on: job.closed_on.unwrap_or(self.today()),
@@ -272,7 +328,12 @@ impl Writing<'_> {
     }
 
     /// Opens a job under a number of its own, as imported history brings it.
-    pub(super) fn open_job_numbered(&self, site: SiteId, quote: Option<QuoteId>, number: i64) -> Result<JobId> {
+    pub(super) fn open_job_numbered(
+        &self,
+        site: SiteId,
+        quote: Option<QuoteId>,
+        number: i64,
+    ) -> Result<JobId> {
         let id = JobId(self.new_id("job")?);
         self.connection
             .prepare_cached(
@@ -304,16 +365,33 @@ impl Writing<'_> {
         if job.state != JobState::Open {
             refuse!("{} is {}, not open", job.number, job.state.as_str());
         }
-        if let Some(rental) = self.rentals_out()?.into_iter().find(|rental| rental.job_id == job.id) {
-            return Err(Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
-                .hint(format!("gritledger rental back {} --at \"HH:MM\"", rental.machine))
-                .into());
+        if let Some(rental) = self
+            .rentals_out()?
+            .into_iter()
+            .find(|rental| rental.job_id == job.id)
+        {
+            return Err(
+                Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
+                    .hint(format!(
+                        "gritledger rental back {} --at \"HH:MM\"",
+                        rental.machine
+                    ))
+                    .into(),
+            );
         }
         self.add_job_event(job.id, "closed", self.today())?;
         let observations = self.write_evidence(&self.job_by_id(job.id)?)?;
         self.log(&format!("Closed {} at {}.", job.number, job.site))?;
-        let awaiting = self.awaiting_receipt()?.into_iter().filter(|line| line.job_id == job.id).collect();
-        Ok(CloseOut { gaps: self.gaps_of(job)?, awaiting, observations })
+        let awaiting = self
+            .awaiting_receipt()?
+            .into_iter()
+            .filter(|line| line.job_id == job.id)
+            .collect();
+        Ok(CloseOut {
+            gaps: self.gaps_of(job)?,
+            awaiting,
+            observations,
+        })
     }
 
     /// Opens a closed job again; it is evidence no longer, until it is closed again.

@@ -66,10 +66,22 @@ const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 const MIGRATIONS: &[(&str, &str)] = &[
     ("0001_firm", include_str!("../../migrations/0001_firm.sql")),
     ("0002_book", include_str!("../../migrations/0002_book.sql")),
-    ("0003_quotes", include_str!("../../migrations/0003_quotes.sql")),
-    ("0004_day_book", include_str!("../../migrations/0004_day_book.sql")),
-    ("0005_evidence", include_str!("../../migrations/0005_evidence.sql")),
-    ("0006_billing", include_str!("../../migrations/0006_billing.sql")),
+    (
+        "0003_quotes",
+        include_str!("../../migrations/0003_quotes.sql"),
+    ),
+    (
+        "0004_day_book",
+        include_str!("../../migrations/0004_day_book.sql"),
+    ),
+    (
+        "0005_evidence",
+        include_str!("../../migrations/0005_evidence.sql"),
+    ),
+    (
+        "0006_billing",
+        include_str!("../../migrations/0006_billing.sql"),
+    ),
 ];
 
 /// Something the ledger won't do, in words, with what to type instead.
@@ -85,7 +97,10 @@ pub struct Refusal {
 impl Refusal {
     /// Returns a refusal in those words.
     pub fn new(message: impl Into<String>) -> Refusal {
-        Refusal { message: message.into(), hints: Vec::new() }
+        Refusal {
+            message: message.into(),
+            hints: Vec::new(),
+        }
     }
 
     /// Adds a hint.
@@ -116,7 +131,10 @@ pub struct Clock {
 impl Clock {
     /// Returns the clock at the start of a day.
     pub fn at(today: NaiveDate) -> Clock {
-        Clock { today, now: today.and_time(NaiveTime::MIN) }
+        Clock {
+            today,
+            now: today.and_time(NaiveTime::MIN),
+        }
     }
 }
 
@@ -170,7 +188,8 @@ impl Ledger {
         let made = Self::fill(path, identity, clock);
         if made.is_err() {
             // Half a ledger helps nobody; the file is ours, made a moment ago.
-            std::fs::remove_file(path).with_context(|| format!("failed to remove `{}`", path.display()))?;
+            std::fs::remove_file(path)
+                .with_context(|| format!("failed to remove `{}`", path.display()))?;
         }
         made
     }
@@ -186,10 +205,17 @@ impl Ledger {
                 ":copy": identity.copy, ":now": clock.now,
             },
         )?;
-        let ledger = Ledger { connection, identity, clock: Cell::new(clock) };
+        let ledger = Ledger {
+            connection,
+            identity,
+            clock: Cell::new(clock),
+        };
         ledger.write(false, |writing| {
             writing.seed_book()?;
-            writing.log(&format!("Opened the ledger of {}.", writing.identity.business))
+            writing.log(&format!(
+                "Opened the ledger of {}.",
+                writing.identity.business
+            ))
         })?;
         Ok(ledger)
     }
@@ -208,7 +234,8 @@ impl Ledger {
         if path.is_dir() {
             refuse!("`{}` is a directory, not a ledger", path.display());
         }
-        let mut connection = connect(path).with_context(|| format!("failed to open `{}`", path.display()))?;
+        let mut connection =
+            connect(path).with_context(|| format!("failed to open `{}`", path.display()))?;
         let application_id: i32 = connection
             .pragma_query_value(None, "application_id", |row| row.get(0))
             .map_err(|_| Refusal::new(format!("`{}` is not a ledger", path.display())))?;
@@ -217,29 +244,62 @@ impl Ledger {
         }
         migrate(&mut connection).with_context(|| format!("failed to open `{}`", path.display()))?;
         let identity = connection
-            .query_row("SELECT business, currency, units, copy FROM ledger", [], |row| {
-                let currency: String = row.get("currency")?;
-                Ok((row.get("business")?, currency, row.get("units")?, row.get("copy")?))
-            })
+            .query_row(
+                "SELECT business, currency, units, copy FROM ledger",
+                [],
+                |row| {
+                    let currency: String = row.get("currency")?;
+                    Ok((
+                        row.get("business")?,
+                        currency,
+                        row.get("units")?,
+                        row.get("copy")?,
+                    ))
+                },
+            )
             .optional()?;
         let Some((business, currency, units, copy)) = identity else {
-            refuse!("`{}` is an empty ledger: its making was cut short", path.display());
+            refuse!(
+                "`{}` is an empty ledger: its making was cut short",
+                path.display()
+            );
         };
-        let Some(currency) = Currency::from_code(&currency) else { bail!("unknown currency `{currency}`") };
-        let identity = Identity { business, currency, units, copy };
-        Ok(Ledger { connection, identity, clock: Cell::new(clock) })
+        let Some(currency) = Currency::from_code(&currency) else {
+            bail!("unknown currency `{currency}`")
+        };
+        let identity = Identity {
+            business,
+            currency,
+            units,
+            copy,
+        };
+        Ok(Ledger {
+            connection,
+            identity,
+            clock: Cell::new(clock),
+        })
     }
 
     /// Does something in one transaction; with `dry_run` the work is done and rolled back.
     ///
     /// # Errors
     /// Fails with whatever `events` fails with, and then nothing was written.
-    pub fn write<T>(&self, dry_run: bool, events: impl FnOnce(&Writing<'_>) -> Result<T>) -> Result<T> {
-        let transaction =
-            rusqlite::Transaction::new_unchecked(&self.connection, rusqlite::TransactionBehavior::Immediate)
-                .context("failed to write: another program holds the ledger")?;
+    pub fn write<T>(
+        &self,
+        dry_run: bool,
+        events: impl FnOnce(&Writing<'_>) -> Result<T>,
+    ) -> Result<T> {
+        let transaction = rusqlite::Transaction::new_unchecked(
+            &self.connection,
+            rusqlite::TransactionBehavior::Immediate,
+        )
+        .context("failed to write: another program holds the ledger")?;
         let outcome = events(&Writing { ledger: self })?;
-        if dry_run { transaction.rollback()? } else { transaction.commit()? }
+        if dry_run {
+            transaction.rollback()?
+        } else {
+            transaction.commit()?
+        }
         Ok(outcome)
     }
 
@@ -314,17 +374,28 @@ impl Writing<'_> {
     /// Returns the next id of a table in this copy's range.
     fn new_id(&self, table: &'static str) -> Result<i64> {
         let base = self.identity.copy << COPY_STRIDE_BITS;
-        let sql = format!("SELECT COALESCE(MAX(id), :base) + 1 FROM {table} WHERE id >= :base AND id < :next");
+        let sql = format!(
+            "SELECT COALESCE(MAX(id), :base) + 1 FROM {table} WHERE id >= :base AND id < :next"
+        );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let next = base + (1 << COPY_STRIDE_BITS);
-        Ok(statement.query_row(named_params! { ":base": base, ":next": next }, |row| row.get(0))?)
+        Ok(
+            statement.query_row(named_params! { ":base": base, ":next": next }, |row| {
+                row.get(0)
+            })?,
+        )
     }
 
     /// Returns the next number of a series (quotes, jobs, entries, payments) in this copy.
     fn new_number(&self, table: &'static str) -> Result<i64> {
-        let sql = format!("SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE id >> 40 = :copy");
+        let sql =
+            format!("SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE id >> 40 = :copy");
         let mut statement = self.connection.prepare_cached(&sql)?;
-        Ok(statement.query_row(named_params! { ":copy": self.identity.copy }, |row| row.get(0))?)
+        Ok(
+            statement.query_row(named_params! { ":copy": self.identity.copy }, |row| {
+                row.get(0)
+            })?,
+        )
     }
 
     /// Sets the clock while history is written: what happened then is recorded as of then.
@@ -348,8 +419,13 @@ fn read_number(letter: char, text: &str) -> Option<(i64, i64)> {
         Some((copy, rest)) => (copy.parse().ok()?, rest),
         None => (0, text),
     };
-    let digits = rest.strip_prefix([letter, letter.to_ascii_lowercase()]).unwrap_or(rest);
-    let number = digits.bytes().all(|byte| byte.is_ascii_digit()).then(|| digits.parse().ok())??;
+    let digits = rest
+        .strip_prefix([letter, letter.to_ascii_lowercase()])
+        .unwrap_or(rest);
+    let number = digits
+        .bytes()
+        .all(|byte| byte.is_ascii_digit())
+        .then(|| digits.parse().ok())??;
     (number > 0).then_some((copy, number))
 }
 
@@ -357,7 +433,10 @@ fn read_number(letter: char, text: &str) -> Option<(i64, i64)> {
 fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> {
     let lower = wanted.trim().to_lowercase();
     let matching = |test: &dyn Fn(&str) -> bool| -> Vec<&(String, T)> {
-        named.iter().filter(|(name, _)| test(&name.to_lowercase())).collect()
+        named
+            .iter()
+            .filter(|(name, _)| test(&name.to_lowercase()))
+            .collect()
     };
     let mut found = matching(&|name| name == lower);
     if found.is_empty() && !lower.is_empty() {
@@ -376,7 +455,11 @@ fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> 
         }
         _ => {
             let names: Vec<String> = found.iter().map(|(name, _)| format!("`{name}`")).collect();
-            refuse!("`{}` could be any {noun} of {}", wanted.trim(), names.join(", "))
+            refuse!(
+                "`{}` could be any {noun} of {}",
+                wanted.trim(),
+                names.join(", ")
+            )
         }
     }
 }
@@ -393,7 +476,10 @@ pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>)
         .collect();
     near.sort_unstable();
     near.dedup();
-    near.into_iter().take(5).map(|(_, name)| format!("`{name}`")).collect()
+    near.into_iter()
+        .take(5)
+        .map(|(_, name)| format!("`{name}`"))
+        .collect()
 }
 
 fn connect(path: &Path) -> Result<Connection> {
@@ -423,18 +509,26 @@ fn migrate(connection: &mut Connection) -> Result<()> {
     };
     match version(connection)? {
         at if at == known => return Ok(()),
-        newer if newer > known => refuse!("the ledger was written by a newer gritledger (schema {newer}, this one knows {known})"),
+        newer if newer > known => refuse!(
+            "the ledger was written by a newer gritledger (schema {newer}, this one knows {known})"
+        ),
         _ => {}
     }
     // Rebuilding a table that others refer to fails with keys on, and inside a transaction the pragma is ignored.
     connection.pragma_update(None, "foreign_keys", false)?;
-    let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let transaction =
+        connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     // Read again: another process may have migrated while this one waited.
     let applied = usize::try_from(version(&transaction)?).expect("user_version is never negative");
     for (name, sql) in MIGRATIONS.iter().skip(applied) {
-        transaction.execute_batch(sql).with_context(|| format!("failed to apply migration `{name}`"))?;
+        transaction
+            .execute_batch(sql)
+            .with_context(|| format!("failed to apply migration `{name}`"))?;
     }
-    let broken: i64 = transaction.query_row("SELECT COUNT(*) FROM pragma_foreign_key_check", [], |row| row.get(0))?;
+    let broken: i64 =
+        transaction.query_row("SELECT COUNT(*) FROM pragma_foreign_key_check", [], |row| {
+            row.get(0)
+        })?;
     if broken > 0 {
         bail!("{broken} broken references after migrating");
     }
@@ -470,15 +564,26 @@ mod tests {
 
     #[test]
     fn names_match_without_case_and_by_unique_beginning() {
-        let named = [("Landing", 1), ("Back bedroom", 2), ("Back", 3), ("Bath", 4)];
+        let named = [
+            ("Landing", 1),
+            ("Back bedroom", 2),
+            ("Back", 3),
+            ("Bath", 4),
+        ];
         let named: Vec<(String, i32)> = named.map(|(name, id)| (name.to_owned(), id)).to_vec();
         let found = |wanted: &str| pick("room", wanted, &named).map_err(|error| error.to_string());
         assert_eq!(found("LANDING"), Ok(1));
         assert_eq!(found("back"), Ok(3), "exact beats beginning");
         assert_eq!(found("back b"), Ok(2));
-        assert_eq!(found("ba"), Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned()));
+        assert_eq!(
+            found("ba"),
+            Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned())
+        );
         let missing = pick("room", "lnading", &named).unwrap_err();
         let refusal = missing.downcast_ref::<Refusal>().unwrap();
-        assert_eq!((refusal.message.as_str(), refusal.hints[0].as_str()), ("no room `lnading`", "near names: `Landing`"));
+        assert_eq!(
+            (refusal.message.as_str(), refusal.hints[0].as_str()),
+            ("no room `lnading`", "near names: `Landing`")
+        );
     }
 }

@@ -10,7 +10,9 @@ use crate::money::{Decimal, Money, quantity};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
 use crate::trade::takeoff::{Found, MeasuredRoom};
-use crate::trade::{ClientId, FindingId, FloorCondition, Layout, RoomId, SiteId, Species, Unit, WorkerId};
+use crate::trade::{
+    ClientId, FindingId, FloorCondition, Layout, RoomId, SiteId, Species, Unit, WorkerId,
+};
 
 /// A client to be added or changed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -194,7 +196,10 @@ impl Ledger {
                 address: row.get("address")?,
                 note: row.get("note")?,
             };
-            Ok(Client { id: row.get("id")?, details })
+            Ok(Client {
+                id: row.get("id")?,
+                details,
+            })
         })?;
         Ok(clients.collect::<rusqlite::Result<_>>()?)
     }
@@ -204,7 +209,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn client(&self, name: &str) -> Result<Client> {
-        let clients = self.clients()?.into_iter().map(|client| (client.details.name.clone(), client));
+        let clients = self
+            .clients()?
+            .into_iter()
+            .map(|client| (client.details.name.clone(), client));
         pick("client", name, &clients.collect::<Vec<_>>())
     }
 
@@ -231,7 +239,10 @@ impl Ledger {
     /// # Errors
     /// Refuses an address that fits none or several.
     pub fn site(&self, address: &str) -> Result<Site> {
-        let sites = self.sites()?.into_iter().map(|site| (site.address.clone(), site));
+        let sites = self
+            .sites()?
+            .into_iter()
+            .map(|site| (site.address.clone(), site));
         pick("site", address, &sites.collect::<Vec<_>>())
     }
 
@@ -266,16 +277,29 @@ impl Ledger {
         })?;
         for door in doors {
             let (here, there, width): (RoomId, Option<RoomId>, Length) = door?;
-            let name_of = |id: RoomId| rooms.iter().find(|room| room.id == id).map(|room| (id, room.name.clone()));
+            let name_of = |id: RoomId| {
+                rooms
+                    .iter()
+                    .find(|room| room.id == id)
+                    .map(|room| (id, room.name.clone()))
+            };
             let (beyond, from) = (there.and_then(name_of), name_of(here));
             if there.is_some() && beyond.is_none() {
                 continue; // The room beyond is no longer in use.
             }
             for room in rooms.iter_mut() {
                 if room.id == here {
-                    room.doors.push(Door { to: beyond.clone(), width, entered_here: true });
+                    room.doors.push(Door {
+                        to: beyond.clone(),
+                        width,
+                        entered_here: true,
+                    });
                 } else if Some(room.id) == there {
-                    room.doors.push(Door { to: from.clone(), width, entered_here: false });
+                    room.doors.push(Door {
+                        to: from.clone(),
+                        width,
+                        entered_here: false,
+                    });
                 }
             }
         }
@@ -297,7 +321,11 @@ impl Ledger {
         }
         let mut named = Vec::new();
         for site in self.sites()? {
-            named.extend(self.rooms_of(site.id)?.into_iter().map(|room| (room.name.clone(), room)));
+            named.extend(
+                self.rooms_of(site.id)?
+                    .into_iter()
+                    .map(|room| (room.name.clone(), room)),
+            );
         }
         let sites: Vec<String> = named
             .iter()
@@ -305,15 +333,20 @@ impl Ledger {
             .map(|(other, room)| format!("`{}/{other}`", room.site))
             .collect();
         if sites.len() > 1 {
-            return Err(Refusal::new(format!("`{}` is a room at several sites", name.trim()))
-                .hint(format!("say which: {}", sites.join(", ")))
-                .into());
+            return Err(
+                Refusal::new(format!("`{}` is a room at several sites", name.trim()))
+                    .hint(format!("say which: {}", sites.join(", ")))
+                    .into(),
+            );
         }
         pick("room", name, &named)
     }
 
     fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {
-        let rooms = self.rooms_of(site)?.into_iter().map(|room| (room.name.clone(), room));
+        let rooms = self
+            .rooms_of(site)?
+            .into_iter()
+            .map(|room| (room.name.clone(), room));
         pick("room", name, &rooms.collect::<Vec<_>>())
     }
 
@@ -349,7 +382,9 @@ impl Ledger {
     /// # Errors
     /// Refuses rooms whose doorways are wider than their walls.
     pub fn measured(&self, rooms: &[Room]) -> Result<Vec<MeasuredRoom>> {
-        let Some(first) = rooms.first() else { return Ok(Vec::new()) };
+        let Some(first) = rooms.first() else {
+            return Ok(Vec::new());
+        };
         let findings = self.findings_of(first.site_id)?;
         let measure = |room: &Room| {
             let found = findings.iter().filter(|finding| finding.room_id == room.id);
@@ -359,9 +394,15 @@ impl Ledger {
                 area: quantity(room.floor.area().square_feet()),
                 edge: quantity(room.edge()?.feet()),
                 steps: room.floor.steps(),
-                class: FloorClass { condition: room.condition, species: room.species },
+                class: FloorClass {
+                    condition: room.condition,
+                    species: room.species,
+                },
                 findings: found
-                    .map(|finding| Found { kind: finding.kind.clone(), quantity: finding.quantity })
+                    .map(|finding| Found {
+                        kind: finding.kind.clone(),
+                        quantity: finding.quantity,
+                    })
                     .collect(),
             })
         };
@@ -373,8 +414,9 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn workers(&self) -> Result<Vec<Worker>> {
-        let mut statement =
-            self.connection.prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
         let workers = statement.query_map([], |row| {
             let active: i64 = row.get("active")?;
             Ok(Worker {
@@ -392,7 +434,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn worker(&self, name: &str) -> Result<Worker> {
-        let workers = self.workers()?.into_iter().map(|worker| (worker.name.clone(), worker));
+        let workers = self
+            .workers()?
+            .into_iter()
+            .map(|worker| (worker.name.clone(), worker));
         pick("worker", name, &workers.collect::<Vec<_>>())
     }
 
@@ -401,13 +446,19 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn mean_wage(&self) -> Result<Option<Decimal>> {
-        let wages: Vec<Money> =
-            self.workers()?.into_iter().filter(|worker| worker.active).map(|worker| worker.wage).collect();
+        let wages: Vec<Money> = self
+            .workers()?
+            .into_iter()
+            .filter(|worker| worker.active)
+            .map(|worker| worker.wage)
+            .collect();
         if wages.is_empty() {
             return Ok(None);
         }
         let total: Money = wages.iter().copied().sum();
-        Ok(Some(quantity(self.currency().decimal(total) / Decimal::from(wages.len()))))
+        Ok(Some(quantity(
+            self.currency().decimal(total) / Decimal::from(wages.len()),
+        )))
     }
 }
 
@@ -434,7 +485,8 @@ fn room_from_row(row: &Row<'_>) -> Result<Room> {
         site: row.get("site")?,
         name: row.get("name")?,
         // Shapes are stored with their units, so the units given here change nothing.
-        floor: Floor::parse(&shape, Units::Us).with_context(|| format!("the stored shape `{shape}` is damaged"))?,
+        floor: Floor::parse(&shape, Units::Us)
+            .with_context(|| format!("the stored shape `{shape}` is damaged"))?,
         condition: row.get("floor_condition")?,
         species: row.get("species")?,
         layout: row.get("layout")?,
@@ -451,7 +503,11 @@ impl Writing<'_> {
     /// Refuses an empty name and one that is taken.
     pub fn add_client(&self, client: &NewClient) -> Result<ClientId> {
         let name = named("client", &client.name)?;
-        if self.clients()?.iter().any(|other| other.details.name.eq_ignore_ascii_case(&name)) {
+        if self
+            .clients()?
+            .iter()
+            .any(|other| other.details.name.eq_ignore_ascii_case(&name))
+        {
             refuse!("there is already a client `{name}`");
         }
         let id = ClientId(self.new_id("client")?);
@@ -491,13 +547,22 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a client with sites in use.
     pub fn void_client(&self, client: &Client) -> Result<()> {
-        if let Some(site) = self.sites()?.iter().find(|site| site.client_id == client.id) {
-            return Err(Refusal::new(format!("`{}` still has the site `{}`", client.details.name, site.address))
-                .hint(format!("gritledger site void \"{}\"", site.address))
-                .into());
+        if let Some(site) = self
+            .sites()?
+            .iter()
+            .find(|site| site.client_id == client.id)
+        {
+            return Err(Refusal::new(format!(
+                "`{}` still has the site `{}`",
+                client.details.name, site.address
+            ))
+            .hint(format!("gritledger site void \"{}\"", site.address))
+            .into());
         }
-        self.connection
-            .execute("UPDATE client SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": client.id })?;
+        self.connection.execute(
+            "UPDATE client SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": client.id },
+        )?;
         self.log(&format!("Took client {} out of use.", client.details.name))
     }
 
@@ -507,7 +572,11 @@ impl Writing<'_> {
     /// Refuses an empty address, one that is taken, and a year that is not one.
     pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
         let address = named("site", &site.address)?;
-        if self.sites()?.iter().any(|other| other.address.eq_ignore_ascii_case(&address)) {
+        if self
+            .sites()?
+            .iter()
+            .any(|other| other.address.eq_ignore_ascii_case(&address))
+        {
             refuse!("there is already a site `{address}`");
         }
         self.check_year(site.year_built)?;
@@ -560,11 +629,21 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a site with a job that isn't closed.
     pub fn void_site(&self, site: &Site) -> Result<()> {
-        if let Some(job) = self.jobs()?.iter().find(|job| job.site_id == site.id && !job.is_closed()) {
-            refuse!("`{}` has the job {}, which isn't closed", site.address, job.number);
+        if let Some(job) = self
+            .jobs()?
+            .iter()
+            .find(|job| job.site_id == site.id && !job.is_closed())
+        {
+            refuse!(
+                "`{}` has the job {}, which isn't closed",
+                site.address,
+                job.number
+            );
         }
-        self.connection
-            .execute("UPDATE site SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": site.id })?;
+        self.connection.execute(
+            "UPDATE site SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": site.id },
+        )?;
         self.log(&format!("Took site {} out of use.", site.address))
     }
 
@@ -577,7 +656,11 @@ impl Writing<'_> {
         if name.contains('/') {
             refuse!("a room's name can't hold `/`: `{name}`");
         }
-        if self.rooms_of(room.site)?.iter().any(|other| other.name.eq_ignore_ascii_case(&name)) {
+        if self
+            .rooms_of(room.site)?
+            .iter()
+            .any(|other| other.name.eq_ignore_ascii_case(&name))
+        {
             refuse!("there is already a room `{name}` at that site");
         }
         let id = RoomId(self.new_id("room")?);
@@ -629,8 +712,16 @@ impl Writing<'_> {
             .execute(named_params! {
                 ":id": self.new_id("doorway")?, ":room": room, ":other": other, ":width": Nanometres(width),
             })?;
-        let site = self.connection.query_row("SELECT site_id FROM room WHERE id = ?1", [room], |row| row.get(0))?;
-        for changed in self.rooms_of(site)?.iter().filter(|changed| changed.id == room || Some(changed.id) == other) {
+        let site =
+            self.connection
+                .query_row("SELECT site_id FROM room WHERE id = ?1", [room], |row| {
+                    row.get(0)
+                })?;
+        for changed in self
+            .rooms_of(site)?
+            .iter()
+            .filter(|changed| changed.id == room || Some(changed.id) == other)
+        {
             changed.edge()?;
         }
         Ok(())
@@ -654,8 +745,10 @@ impl Writing<'_> {
     /// Fails if the file can't be written.
     pub fn void_room(&self, room: &Room) -> Result<()> {
         self.void_doors(room.id)?;
-        self.connection
-            .execute("UPDATE room SET voided_on = :on WHERE id = :id", named_params! { ":on": self.today(), ":id": room.id })?;
+        self.connection.execute(
+            "UPDATE room SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": room.id },
+        )?;
         self.log(&format!("Took room {} out of use.", room.name))
     }
 
@@ -663,7 +756,14 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Fails if the file can't be written.
-    pub fn add_finding(&self, room: &Room, found: &Found, unit: Unit, place: &str, note: &str) -> Result<FindingId> {
+    pub fn add_finding(
+        &self,
+        room: &Room,
+        found: &Found,
+        unit: Unit,
+        place: &str,
+        note: &str,
+    ) -> Result<FindingId> {
         let id = FindingId(self.new_id("finding")?);
         self.connection
             .prepare_cached(
@@ -693,7 +793,9 @@ impl Writing<'_> {
             .optional()?;
         match kind {
             Some(kind) => self.log(&format!("Took finding {} ({kind}) out of use.", id.0)),
-            None => Err(Refusal::new(format!("no finding {}", id.0)).hint("gritledger finding list SITE").into()),
+            None => Err(Refusal::new(format!("no finding {}", id.0))
+                .hint("gritledger finding list SITE")
+                .into()),
         }
     }
 
@@ -703,7 +805,11 @@ impl Writing<'_> {
     /// Refuses an empty name and one that is taken.
     pub fn add_worker(&self, name: &str, wage: Money) -> Result<WorkerId> {
         let name = named("worker", name)?;
-        if self.workers()?.iter().any(|other| other.name.eq_ignore_ascii_case(&name)) {
+        if self
+            .workers()?
+            .iter()
+            .any(|other| other.name.eq_ignore_ascii_case(&name))
+        {
             refuse!("there is already a worker `{name}`");
         }
         if wage.is_negative() {

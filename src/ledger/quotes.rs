@@ -142,11 +142,17 @@ impl Ledger {
     /// Refuses a number that isn't one, and one that isn't there.
     pub fn quote(&self, number: &str) -> Result<QuoteRecord> {
         let (series, version) = match number.split_once('.') {
-            Some((series, version)) => (series, Some(version.parse::<i64>().ok().filter(|version| *version > 0))),
+            Some((series, version)) => (
+                series,
+                Some(version.parse::<i64>().ok().filter(|version| *version > 0)),
+            ),
             None => (number, None),
         };
-        let (Some((copy, wanted)), None | Some(Some(_))) = (read_number('Q', series), version) else {
-            return Err(Refusal::new(format!("`{number}` is not a quote number")).hint("quotes are numbered Q1, Q1.2").into());
+        let (Some((copy, wanted)), None | Some(Some(_))) = (read_number('Q', series), version)
+        else {
+            return Err(Refusal::new(format!("`{number}` is not a quote number"))
+                .hint("quotes are numbered Q1, Q1.2")
+                .into());
         };
         let sql = format!(
             "{HEADERS}
@@ -154,11 +160,17 @@ impl Ledger {
              ORDER BY quote.version DESC LIMIT 1"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let parameters = named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten() };
-        let header = statement.query_map(parameters, |row| self.header_from_row(row))?.next().transpose()?;
+        let parameters =
+            named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten() };
+        let header = statement
+            .query_map(parameters, |row| self.header_from_row(row))?
+            .next()
+            .transpose()?;
         match header {
             Some(header) => self.complete(header),
-            None => Err(Refusal::new(format!("no quote {number}")).hint("gritledger quote list").into()),
+            None => Err(Refusal::new(format!("no quote {number}"))
+                .hint("gritledger quote list")
+                .into()),
         }
     }
 
@@ -168,9 +180,10 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn quote_by_id(&self, id: QuoteId) -> Result<QuoteRecord> {
         let sql = format!("{HEADERS} WHERE quote.id = :id");
-        let header = self.connection.prepare_cached(&sql)?.query_row(named_params! { ":id": id }, |row| {
-            self.header_from_row(row)
-        })?;
+        let header = self
+            .connection
+            .prepare_cached(&sql)?
+            .query_row(named_params! { ":id": id }, |row| self.header_from_row(row))?;
         self.complete(header)
     }
 
@@ -189,7 +202,11 @@ impl Ledger {
         };
         Ok(QuoteHeader {
             id,
-            number: if version == 1 { series } else { format!("{series}.{version}") },
+            number: if version == 1 {
+                series
+            } else {
+                format!("{series}.{version}")
+            },
             site_id: row.get("site_id")?,
             site: row.get("site")?,
             client: row.get("client")?,
@@ -249,7 +266,10 @@ impl Ledger {
                 area: row.get::<_, Micro>("area_micro")?.0,
                 edge: row.get::<_, Micro>("edge_micro")?.0,
                 steps: row.get("steps")?,
-                class: FloorClass { condition: row.get("floor_condition")?, species: row.get("species")? },
+                class: FloorClass {
+                    condition: row.get("floor_condition")?,
+                    species: row.get("species")?,
+                },
                 price: row.get("price_minor")?,
             })
         })?;
@@ -278,7 +298,10 @@ impl Ledger {
             "SELECT caution, source FROM quote_caution WHERE quote_id = :quote ORDER BY position",
         )?;
         let cautions = statement.query_map(named_params! { ":quote": quote }, |row| {
-            Ok(Caution { text: row.get("caution")?, source: row.get("source")? })
+            Ok(Caution {
+                text: row.get("caution")?,
+                source: row.get("source")?,
+            })
         })?;
         Ok(cautions.collect::<rusqlite::Result<_>>()?)
     }
@@ -291,17 +314,34 @@ impl Ledger {
             Some(name) => Ok(Some(name.to_owned())),
             None => Ok(Some(default?)),
         };
-        let sequence = chosen(&request.sequence, self.default_sequence())?.map(|name| self.sequence(&name)).transpose()?;
-        let schedule = chosen(&request.schedule, self.default_schedule())?.map(|name| self.schedule(&name)).transpose()?;
+        let sequence = chosen(&request.sequence, self.default_sequence())?
+            .map(|name| self.sequence(&name))
+            .transpose()?;
+        let schedule = chosen(&request.schedule, self.default_schedule())?
+            .map(|name| self.schedule(&name))
+            .transpose()?;
         let skipped = sequence.as_ref().map(skipped_grades).unwrap_or_default();
-        let names = (sequence.as_ref().map(|used| used.name.clone()), schedule.as_ref().map(|used| used.name.clone()));
-        let methods = Methods { operations: self.operations()?, sequence, schedule };
+        let names = (
+            sequence.as_ref().map(|used| used.name.clone()),
+            schedule.as_ref().map(|used| used.name.clone()),
+        );
+        let methods = Methods {
+            operations: self.operations()?,
+            sequence,
+            schedule,
+        };
 
         let measured = self.measured(&rooms)?;
         let work = take_off(&measured, &methods, &self.rates()?)?;
         let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
-        let hazards: Vec<_> = work.iter().flat_map(|line| line.operation.hazards.iter().copied()).collect();
-        let machines = self.machines()?.into_iter().map(|machine| (machine.id, (machine.name, machine.tariff)));
+        let hazards: Vec<_> = work
+            .iter()
+            .flat_map(|line| line.operation.hazards.iter().copied())
+            .collect();
+        let machines = self
+            .machines()?
+            .into_iter()
+            .map(|machine| (machine.id, (machine.name, machine.tariff)));
         let offer = Offer {
             sequence: names.0,
             schedule: names.1,
@@ -318,11 +358,20 @@ impl Ledger {
 
     fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
         if request.rooms.is_empty() {
-            let rooms: Vec<Room> = self.rooms_of(site.id)?.into_iter().filter(|room| room.refinished).collect();
+            let rooms: Vec<Room> = self
+                .rooms_of(site.id)?
+                .into_iter()
+                .filter(|room| room.refinished)
+                .collect();
             if rooms.is_empty() {
-                return Err(Refusal::new(format!("`{}` has no rooms to quote", site.address))
-                    .hint(format!("gritledger room add \"{}\" NAME --shape \"L x W\"", site.address))
-                    .into());
+                return Err(
+                    Refusal::new(format!("`{}` has no rooms to quote", site.address))
+                        .hint(format!(
+                            "gritledger room add \"{}\" NAME --shape \"L x W\"",
+                            site.address
+                        ))
+                        .into(),
+                );
             }
             return Ok(rooms);
         }
@@ -343,9 +392,11 @@ impl Ledger {
             None => match self.mean_wage()? {
                 Some(wage) => wage,
                 None => {
-                    return Err(Refusal::new("nobody works here yet, so hours have no price")
-                        .hint("gritledger worker add \"NAME\" --wage 28.00")
-                        .into());
+                    return Err(
+                        Refusal::new("nobody works here yet, so hours have no price")
+                            .hint("gritledger worker add \"NAME\" --wage 28.00")
+                            .into(),
+                    );
                 }
             },
         };
@@ -354,7 +405,8 @@ impl Ledger {
             wage,
             burden: self.burden()?,
             overhead: self.overhead()?,
-            tax_percent: self.tax_percent_of(site.tax_area.as_ref().map(|(id, _)| *id), self.today())?,
+            tax_percent: self
+                .tax_percent_of(site.tax_area.as_ref().map(|(id, _)| *id), self.today())?,
         })
     }
 }
@@ -364,8 +416,16 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
     let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
     let cost = row.get("other_cost_minor")?;
     Ok(match kind.as_str() {
-        "rental" => Line::Rental { machine: row.get("machine_id")?, name: row.get("machine")?, days: row.get("days")?, cost },
-        "other" => Line::Other { what: row.get("what")?, cost },
+        "rental" => Line::Rental {
+            machine: row.get("machine_id")?,
+            name: row.get("machine")?,
+            days: row.get("days")?,
+            cost,
+        },
+        "other" => Line::Other {
+            what: row.get("what")?,
+            cost,
+        },
         "overhead" => Line::Overhead { cost },
         _ => {
             let item_id: Option<crate::trade::ItemId> = row.get("item_id")?;
@@ -385,7 +445,10 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
                 room: row.get("room_id")?,
                 operation: row.get("operation_id")?,
                 name: row.get("operation")?,
-                task: crate::trade::operation::Task { id: row.get("task_id")?, name: row.get("task")? },
+                task: crate::trade::operation::Task {
+                    id: row.get("task_id")?,
+                    name: row.get("task")?,
+                },
                 driver: row.get("driver")?,
                 quantity: micro("driver_micro")?,
                 passes: row.get("passes")?,
@@ -412,7 +475,10 @@ impl Writing<'_> {
         let id = QuoteId(self.new_id("quote")?);
         self.insert_quote(id, number, version, site, request.variation_of, &quote)?;
         let record = self.quote_by_id(id)?;
-        self.log(&format!("Drafted quote {} for {}.", record.header.number, site.address))?;
+        self.log(&format!(
+            "Drafted quote {} for {}.",
+            record.header.number, site.address
+        ))?;
         Ok(Drafted { record, skipped })
     }
 
@@ -492,11 +558,20 @@ impl Writing<'_> {
     fn insert_line(&self, quote: QuoteId, position: usize, line: &Line) -> Result<()> {
         let (kind, what, machine, days, other_cost) = match line {
             Line::Work(_) => ("work", "", None, None, Money::ZERO),
-            Line::Rental { machine, days, cost, .. } => ("rental", "", Some(*machine), Some(*days), *cost),
+            Line::Rental {
+                machine,
+                days,
+                cost,
+                ..
+            } => ("rental", "", Some(*machine), Some(*days), *cost),
             Line::Other { what, cost } => ("other", what.as_str(), None, None, *cost),
             Line::Overhead { cost } => ("overhead", "", None, None, *cost),
         };
-        let work = if let Line::Work(work) = line { Some(work) } else { None };
+        let work = if let Line::Work(work) = line {
+            Some(work)
+        } else {
+            None
+        };
         let item = work.and_then(|work| work.item.as_ref());
         self.connection
             .prepare_cached(
@@ -526,13 +601,23 @@ impl Writing<'_> {
     /// Refuses what isn't a draft.
     pub fn send_quote(&self, header: &QuoteHeader, valid_days: u32) -> Result<NaiveDate> {
         if header.status != QuoteStatus::Draft {
-            return Err(Refusal::new(format!("{} is {}, not a draft", header.number, header.status.as_str()))
-                .hint(format!("gritledger quote draft \"{}\" --revises {}", header.site, header.number))
-                .into());
+            return Err(Refusal::new(format!(
+                "{} is {}, not a draft",
+                header.number,
+                header.status.as_str()
+            ))
+            .hint(format!(
+                "gritledger quote draft \"{}\" --revises {}",
+                header.site, header.number
+            ))
+            .into());
         }
         let last = self.today() + Days::new(u64::from(valid_days));
         self.add_quote_event(header.id, "sent", Some(last))?;
-        self.log(&format!("Sent quote {} to {}, valid until {last}.", header.number, header.client))?;
+        self.log(&format!(
+            "Sent quote {} to {}, valid until {last}.",
+            header.number, header.client
+        ))?;
         Ok(last)
     }
 
@@ -546,8 +631,14 @@ impl Writing<'_> {
             QuoteStatus::Expired if late => {}
             QuoteStatus::Expired => {
                 return Err(Refusal::new(format!("{} expired", header.number))
-                    .hint(format!("gritledger quote accept {} --expired, to honour it all the same", header.number))
-                    .hint(format!("gritledger quote draft \"{}\" --revises {}", header.site, header.number))
+                    .hint(format!(
+                        "gritledger quote accept {} --expired, to honour it all the same",
+                        header.number
+                    ))
+                    .hint(format!(
+                        "gritledger quote draft \"{}\" --revises {}",
+                        header.site, header.number
+                    ))
                     .into());
             }
             QuoteStatus::Draft => {
@@ -562,12 +653,20 @@ impl Writing<'_> {
         self.add_quote_event(header.id, "accepted", None)?;
         match header.variation_of {
             Some(job) => {
-                self.log(&format!("Accepted quote {} as a variation of {}.", header.number, self.job_by_id(job)?.number))?;
+                self.log(&format!(
+                    "Accepted quote {} as a variation of {}.",
+                    header.number,
+                    self.job_by_id(job)?.number
+                ))?;
                 Ok(job)
             }
             None => {
                 let job = self.open_job(header.site_id, Some(header.id))?;
-                self.log(&format!("Accepted quote {}: it is {} now.", header.number, self.job_by_id(job)?.number))?;
+                self.log(&format!(
+                    "Accepted quote {}: it is {} now.",
+                    header.number,
+                    self.job_by_id(job)?.number
+                ))?;
                 Ok(job)
             }
         }
@@ -579,13 +678,22 @@ impl Writing<'_> {
     /// Refuses what wasn't sent and what was decided already.
     pub fn decline_quote(&self, header: &QuoteHeader) -> Result<()> {
         if !matches!(header.status, QuoteStatus::Sent | QuoteStatus::Expired) {
-            refuse!("{} is {}: only a sent quote can be declined", header.number, header.status.as_str());
+            refuse!(
+                "{} is {}: only a sent quote can be declined",
+                header.number,
+                header.status.as_str()
+            );
         }
         self.add_quote_event(header.id, "declined", None)?;
         self.log(&format!("Quote {} was declined.", header.number))
     }
 
-    fn add_quote_event(&self, quote: QuoteId, what: &str, valid_until: Option<NaiveDate>) -> Result<()> {
+    fn add_quote_event(
+        &self,
+        quote: QuoteId,
+        what: &str,
+        valid_until: Option<NaiveDate>,
+    ) -> Result<()> {
         self.connection
             .prepare_cached(
                 "INSERT INTO quote_event (id, quote_id, what, valid_until, happened_on, recorded_at)
@@ -605,11 +713,19 @@ fn position_column(position: usize) -> i64 {
 }
 
 /// Names the operations of a list, for reports.
-pub(super) fn operation_names(operations: &[Operation]) -> BTreeMap<crate::trade::OperationId, String> {
-    operations.iter().map(|operation| (operation.id, operation.name.clone())).collect()
+pub(super) fn operation_names(
+    operations: &[Operation],
+) -> BTreeMap<crate::trade::OperationId, String> {
+    operations
+        .iter()
+        .map(|operation| (operation.id, operation.name.clone()))
+        .collect()
 }
 
 /// A quoted room's name, by identity.
 pub fn room_names(rooms: &[QuotedRoom]) -> BTreeMap<RoomId, String> {
-    rooms.iter().map(|room| (room.id, room.name.clone())).collect()
+    rooms
+        .iter()
+        .map(|room| (room.id, room.name.clone()))
+        .collect()
 }

@@ -82,10 +82,17 @@ impl Ledger {
     /// # Errors
     /// Refuses a machine that is not.
     pub fn rental_out_of(&self, machine: &BookMachine) -> Result<Rental> {
-        match self.rentals_out()?.into_iter().find(|rental| rental.machine_id == machine.id) {
+        match self
+            .rentals_out()?
+            .into_iter()
+            .find(|rental| rental.machine_id == machine.id)
+        {
             Some(rental) => Ok(rental),
             None => Err(Refusal::new(format!("{} is not out", machine.name))
-                .hint(format!("gritledger rental out {} --at \"HH:MM\"", machine.name))
+                .hint(format!(
+                    "gritledger rental out {} --at \"HH:MM\"",
+                    machine.name
+                ))
                 .into()),
         }
     }
@@ -129,11 +136,28 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses a machine that is out already, and a moment after today.
-    pub fn rental_out(&self, machine: &BookMachine, at: NaiveDateTime, job: &Job) -> Result<Recorded> {
-        if let Some(rental) = self.rentals_out()?.into_iter().find(|rental| rental.machine_id == machine.id) {
-            return Err(Refusal::new(format!("{} is out already, since {} on {}", machine.name, rental.out_at.format("%Y-%m-%d %H:%M"), rental.job))
-                .hint(format!("gritledger rental back {} --at \"HH:MM\"", machine.name))
-                .into());
+    pub fn rental_out(
+        &self,
+        machine: &BookMachine,
+        at: NaiveDateTime,
+        job: &Job,
+    ) -> Result<Recorded> {
+        if let Some(rental) = self
+            .rentals_out()?
+            .into_iter()
+            .find(|rental| rental.machine_id == machine.id)
+        {
+            return Err(Refusal::new(format!(
+                "{} is out already, since {} on {}",
+                machine.name,
+                rental.out_at.format("%Y-%m-%d %H:%M"),
+                rental.job
+            ))
+            .hint(format!(
+                "gritledger rental back {} --at \"HH:MM\"",
+                machine.name
+            ))
+            .into());
         }
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-out",
@@ -144,7 +168,13 @@ impl Writing<'_> {
             at: Some(at),
             ..NewEntry::default()
         })?;
-        self.log(&format!("{}: {} out at {} for {}.", recorded.number, machine.name, at.format("%Y-%m-%d %H:%M"), job.number))?;
+        self.log(&format!(
+            "{}: {} out at {} for {}.",
+            recorded.number,
+            machine.name,
+            at.format("%Y-%m-%d %H:%M"),
+            job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -155,7 +185,11 @@ impl Writing<'_> {
     pub fn rental_day(&self, machine: &BookMachine, on: NaiveDate, job: &Job) -> Result<Recorded> {
         let rental = self.rental_out_of(machine)?;
         if on < rental.out_at.date() {
-            refuse!("{} went out on {}, after {on}", machine.name, rental.out_at.date());
+            refuse!(
+                "{} went out on {}, after {on}",
+                machine.name,
+                rental.out_at.date()
+            );
         }
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-day",
@@ -166,7 +200,10 @@ impl Writing<'_> {
             rental: Some(rental.id),
             ..NewEntry::default()
         })?;
-        self.log(&format!("{}: {} with {} from {on}.", recorded.number, machine.name, job.number))?;
+        self.log(&format!(
+            "{}: {} with {} from {on}.",
+            recorded.number, machine.name, job.number
+        ))?;
         Ok(recorded)
     }
 
@@ -175,13 +212,25 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses a machine that isn't out, a return before it went out, and a moment after today.
-    pub fn rental_back(&self, machine: &BookMachine, at: NaiveDateTime, charged: Option<Money>) -> Result<Returned> {
+    pub fn rental_back(
+        &self,
+        machine: &BookMachine,
+        at: NaiveDateTime,
+        charged: Option<Money>,
+    ) -> Result<Returned> {
         let rental = self.rental_out_of(machine)?;
         if at <= rental.out_at {
-            refuse!("{} went out at {}, not before {}", machine.name, rental.out_at.format("%Y-%m-%d %H:%M"), at.format("%Y-%m-%d %H:%M"));
+            refuse!(
+                "{} went out at {}, not before {}",
+                machine.name,
+                rental.out_at.format("%Y-%m-%d %H:%M"),
+                at.format("%Y-%m-%d %H:%M")
+            );
         }
         let charge = match charged {
-            Some(charged) if charged.is_negative() => refuse!("a rental does not cost less than nothing"),
+            Some(charged) if charged.is_negative() => {
+                refuse!("a rental does not cost less than nothing")
+            }
             Some(charged) => charged,
             None => cover_between(&machine.tariff, rental.out_at, at).total(),
         };
@@ -198,7 +247,12 @@ impl Writing<'_> {
         })?;
         let days = self.charge_days(&rental, &recorded, at, charge)?;
         let paid = self.currency().text(charge);
-        self.log(&format!("{}: {} back at {}, {paid}.", recorded.number, machine.name, at.format("%Y-%m-%d %H:%M")))?;
+        self.log(&format!(
+            "{}: {} back at {}, {paid}.",
+            recorded.number,
+            machine.name,
+            at.format("%Y-%m-%d %H:%M")
+        ))?;
         Ok(Returned { recorded, days })
     }
 
@@ -214,7 +268,11 @@ impl Writing<'_> {
         let charges = charge.spread(&vec![Decimal::ONE; days.len()]);
         let mut charged = Vec::new();
         for (position, (began_on, charge)) in days.into_iter().zip(charges).enumerate() {
-            let holder = holders.iter().rev().find(|(from, _)| *from <= began_on).map_or(rental.job_id, |(_, job)| *job);
+            let holder = holders
+                .iter()
+                .rev()
+                .find(|(from, _)| *from <= began_on)
+                .map_or(rental.job_id, |(_, job)| *job);
             self.connection
                 .prepare_cached(
                     "INSERT INTO rental_day (id, entry_id, position, began_on, job_id, charge_minor)

@@ -10,7 +10,7 @@ use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
 use crate::trade::quote::{Line, Terms};
-use crate::trade::rental::{due_back, days_between};
+use crate::trade::rental::{days_between, due_back};
 use crate::trade::variance::{VarianceLine, compare};
 use crate::trade::{RoomId, Unit};
 
@@ -32,7 +32,11 @@ impl JobMargin {
     /// Returns the month that the job counts in: when it was closed, begun or agreed.
     pub fn month(&self) -> String {
         let job = &self.job;
-        let day = job.closed_on.filter(|_| job.is_closed()).or(job.started_on).unwrap_or(job.agreed_on);
+        let day = job
+            .closed_on
+            .filter(|_| job.is_closed())
+            .or(job.started_on)
+            .unwrap_or(job.agreed_on);
         day.format("%Y-%m").to_string()
     }
 }
@@ -139,11 +143,20 @@ impl Ledger {
             late: totals(&late, overhead).total(),
         };
         let rooms = agreed.rooms();
-        let shares: Vec<(RoomId, Money, Money)> =
-            rooms.iter().map(|(room, price, variations)| (room.id, *price, *variations)).collect();
+        let shares: Vec<(RoomId, Money, Money)> = rooms
+            .iter()
+            .map(|(room, price, variations)| (room.id, *price, *variations))
+            .collect();
         let by_room = by_room(&outcome, &shares, &agreed.lines(), &logged);
-        let named = rooms.into_iter().zip(by_room).map(|((room, ..), (_, outcome))| (room.name, outcome));
-        Ok(JobMargin { job: job.clone(), outcome, rooms: named.collect() })
+        let named = rooms
+            .into_iter()
+            .zip(by_room)
+            .map(|((room, ..), (_, outcome))| (room.name, outcome));
+        Ok(JobMargin {
+            job: job.clone(),
+            outcome,
+            rooms: named.collect(),
+        })
     }
 
     /// Returns a job's quoted lines beside its actual ones.
@@ -161,10 +174,21 @@ impl Ledger {
             |operation| names.get(&operation).cloned().unwrap_or_default(),
             self.currency(),
         );
-        let mut rooms: BTreeMap<RoomId, String> =
-            agreed.rooms().into_iter().map(|(room, ..)| (room.id, room.name)).collect();
-        rooms.extend(self.rooms_of(job.site_id)?.into_iter().map(|room| (room.id, room.name)));
-        Ok(JobVariance { job: job.clone(), lines, rooms })
+        let mut rooms: BTreeMap<RoomId, String> = agreed
+            .rooms()
+            .into_iter()
+            .map(|(room, ..)| (room.id, room.name))
+            .collect();
+        rooms.extend(
+            self.rooms_of(job.site_id)?
+                .into_iter()
+                .map(|room| (room.id, room.name)),
+        );
+        Ok(JobVariance {
+            job: job.clone(),
+            lines,
+            rooms,
+        })
     }
 
     fn terms_or_settings(&self, agreed: &Agreed) -> Result<Terms> {
@@ -191,7 +215,11 @@ impl Ledger {
             let mut seen: Vec<(String, Option<String>, Unit)> = Vec::new();
             for line in variance.lines {
                 let subject = line.subject;
-                let (crate::trade::variance::LineKind::Item, Some(item)) = (subject.kind, subject.item) else { continue };
+                let (crate::trade::variance::LineKind::Item, Some(item)) =
+                    (subject.kind, subject.item)
+                else {
+                    continue;
+                };
                 let key = (item.clone(), subject.operation.clone(), subject.unit);
                 let total = lines.entry(key.clone()).or_insert_with(|| ConsumableLine {
                     item,
@@ -221,7 +249,11 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn what_today_asks(&self) -> Result<Today> {
-        let jobs: Vec<Job> = self.jobs()?.into_iter().filter(|job| !job.is_closed()).collect();
+        let jobs: Vec<Job> = self
+            .jobs()?
+            .into_iter()
+            .filter(|job| !job.is_closed())
+            .collect();
         let mut coats = Vec::new();
         for job in jobs.iter().filter(|job| job.state == JobState::Open) {
             coats.extend(self.coat_due(job)?);
@@ -233,15 +265,16 @@ impl Ledger {
             .filter(|quote| match quote.status {
                 QuoteStatus::Sent => true,
                 // An expired quote is news for as long as it was about to expire.
-                QuoteStatus::Expired => quote.valid_until.is_some_and(|last| last + Days::new(EXPIRING_DAYS) >= self.today()),
+                QuoteStatus::Expired => quote
+                    .valid_until
+                    .is_some_and(|last| last + Days::new(EXPIRING_DAYS) >= self.today()),
                 QuoteStatus::Draft | QuoteStatus::Accepted | QuoteStatus::Declined => false,
             })
             .collect();
         quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));
-        let overdue = self
-            .invoices()?
-            .into_iter()
-            .filter(|invoice| invoice.due() > Money::ZERO && invoice.due_on.is_some_and(|due| due < self.today()));
+        let overdue = self.invoices()?.into_iter().filter(|invoice| {
+            invoice.due() > Money::ZERO && invoice.due_on.is_some_and(|due| due < self.today())
+        });
         Ok(Today {
             date: self.today(),
             jobs,
@@ -258,10 +291,16 @@ impl Ledger {
         let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
         for rental in self.rentals_out()? {
             let job = self.job_by_id(rental.job_id)?;
-            let planned_days = self.agreed(&job)?.lines().iter().find_map(|line| match line {
-                Line::Rental { machine, days, .. } if *machine == rental.machine_id => Some(*days),
-                _ => None,
-            });
+            let planned_days = self
+                .agreed(&job)?
+                .lines()
+                .iter()
+                .find_map(|line| match line {
+                    Line::Rental { machine, days, .. } if *machine == rental.machine_id => {
+                        Some(*days)
+                    }
+                    _ => None,
+                });
             let planned = due_back(rental.out_at, planned_days.unwrap_or(1));
             let overdue = planned < start_of_today;
             let due = if overdue {
@@ -271,7 +310,14 @@ impl Ledger {
             } else {
                 planned
             };
-            machines.push(DueBack { machine: rental.machine, job: rental.job, out_at: rental.out_at, planned_days, due, overdue });
+            machines.push(DueBack {
+                machine: rental.machine,
+                job: rental.job,
+                out_at: rental.out_at,
+                planned_days,
+                due,
+                overdue,
+            });
         }
         Ok(machines)
     }
@@ -279,28 +325,61 @@ impl Ledger {
     /// Returns the next coat of a job that has begun to be coated, if one is left.
     fn coat_due(&self, job: &Job) -> Result<Option<CoatDue>> {
         let agreed = self.agreed(job)?;
-        let Some(name) = agreed.quotes.first().and_then(|record| record.quote.schedule.clone()) else { return Ok(None) };
+        let Some(name) = agreed
+            .quotes
+            .first()
+            .and_then(|record| record.quote.schedule.clone())
+        else {
+            return Ok(None);
+        };
         let schedule = self.schedule(&name)?;
-        let coats: Vec<_> = schedule.steps.iter().filter(|step| step.drying.is_some() && step.operation.driver == crate::trade::operation::Driver::Area).collect();
+        let coats: Vec<_> = schedule
+            .steps
+            .iter()
+            .filter(|step| {
+                step.drying.is_some()
+                    && step.operation.driver == crate::trade::operation::Driver::Area
+            })
+            .collect();
         let logged = self.logged(job)?;
         let entries = self.entries_of(job.id)?;
         let is_coat = |cost: &&Logged| match &cost.what {
-            What::Item { item, operation, .. } => coats.iter().any(|step| {
-                *operation == Some(step.operation.id) || step.operation.item.as_ref().is_some_and(|needed| needed.id == *item)
+            What::Item {
+                item, operation, ..
+            } => coats.iter().any(|step| {
+                *operation == Some(step.operation.id)
+                    || step
+                        .operation
+                        .item
+                        .as_ref()
+                        .is_some_and(|needed| needed.id == *item)
             }),
-            What::Hours { task: Some(task), .. } => coats.iter().any(|step| step.operation.task == *task),
+            What::Hours {
+                task: Some(task), ..
+            } => coats.iter().any(|step| step.operation.task == *task),
             What::Hours { .. } | What::Rental { .. } | What::Other { .. } => false,
         };
         let mut dates: Vec<NaiveDate> = logged
             .iter()
             .filter(is_coat)
-            .filter_map(|cost| entries.iter().find(|entry| entry.id == cost.entry).map(|entry| entry.happened_on))
+            .filter_map(|cost| {
+                entries
+                    .iter()
+                    .find(|entry| entry.id == cost.entry)
+                    .map(|entry| entry.happened_on)
+            })
             .collect();
         dates.sort_unstable();
         dates.dedup();
-        let (Some(last), Some(next)) = (dates.last(), coats.get(dates.len())) else { return Ok(None) };
-        let hours = coats[dates.len() - 1].drying.map_or(Decimal::ZERO, |drying| drying.recoat_hours);
-        let minutes = rust_decimal::prelude::ToPrimitive::to_i64(&quantity(hours * Decimal::from(60))).unwrap_or(0);
+        let (Some(last), Some(next)) = (dates.last(), coats.get(dates.len())) else {
+            return Ok(None);
+        };
+        let hours = coats[dates.len() - 1]
+            .drying
+            .map_or(Decimal::ZERO, |drying| drying.recoat_hours);
+        let minutes =
+            rust_decimal::prelude::ToPrimitive::to_i64(&quantity(hours * Decimal::from(60)))
+                .unwrap_or(0);
         // Laid at some hour of that day; counted from its start, the date is the earliest that the next may go on.
         let from = (last.and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minutes)).date();
         Ok(Some(CoatDue {

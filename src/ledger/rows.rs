@@ -44,15 +44,23 @@ impl Rows {
         let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
         let line_of = |byte: usize| text[..byte].iter().filter(|sign| **sign == b'\n').count() + 1;
         if let Some(byte) = text.iter().position(|sign| *sign == 0) {
-            refuse!("{file}:{}: a NUL byte: this is not a CSV file", line_of(byte));
+            refuse!(
+                "{file}:{}: a NUL byte: this is not a CSV file",
+                line_of(byte)
+            );
         }
         let text = match std::str::from_utf8(text) {
             Ok(text) => text,
             Err(error) => refuse!("{file}:{}: not UTF-8", line_of(error.valid_up_to())),
         };
-        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::Headers).from_reader(text.as_bytes());
+        let mut reader = csv::ReaderBuilder::new()
+            .trim(csv::Trim::Headers)
+            .from_reader(text.as_bytes());
         let headings: Vec<String> = match reader.headers() {
-            Ok(headings) => headings.iter().map(|heading| heading.to_lowercase()).collect(),
+            Ok(headings) => headings
+                .iter()
+                .map(|heading| heading.to_lowercase())
+                .collect(),
             Err(error) => refuse!("{file}:1: {error}"),
         };
         check_headings(file, &headings, columns)?;
@@ -64,12 +72,20 @@ impl Rows {
             };
             records.push((line_of_record(&record, text), record));
         }
-        Ok(Rows { file: file.to_owned(), headings, records })
+        Ok(Rows {
+            file: file.to_owned(),
+            headings,
+            records,
+        })
     }
 
     /// Returns the rows in order.
     pub(super) fn iter(&self) -> impl Iterator<Item = Row<'_>> {
-        self.records.iter().map(|(line, record)| Row { rows: self, line: *line, record })
+        self.records.iter().map(|(line, record)| Row {
+            rows: self,
+            line: *line,
+            record,
+        })
     }
 
     /// Returns how many rows there are.
@@ -79,7 +95,11 @@ impl Rows {
 }
 
 fn check_headings(file: &str, headings: &[String], columns: Columns) -> Result<()> {
-    let Columns { kind, required, optional } = columns;
+    let Columns {
+        kind,
+        required,
+        optional,
+    } = columns;
     let known = || required.iter().chain(optional).copied();
     for (position, heading) in headings.iter().enumerate() {
         if headings[..position].contains(heading) {
@@ -87,31 +107,55 @@ fn check_headings(file: &str, headings: &[String], columns: Columns) -> Result<(
         }
         if !known().any(|column| column == heading) {
             let near = near_names(heading, known());
-            let meant = near.first().map(|near| format!("; did you mean {near}?")).unwrap_or_default();
-            return Err(Refusal::new(format!("{file}:1: `{heading}` is not a column of {kind}{meant}"))
-                .hint(format!("columns: {}", known().collect::<Vec<_>>().join(",")))
-                .into());
+            let meant = near
+                .first()
+                .map(|near| format!("; did you mean {near}?"))
+                .unwrap_or_default();
+            return Err(Refusal::new(format!(
+                "{file}:1: `{heading}` is not a column of {kind}{meant}"
+            ))
+            .hint(format!(
+                "columns: {}",
+                known().collect::<Vec<_>>().join(",")
+            ))
+            .into());
         }
     }
-    match required.iter().find(|column| !headings.iter().any(|heading| heading == *column)) {
-        Some(missing) => Err(Refusal::new(format!("{file}:1: {missing}: this column of {kind} is missing"))
-            .hint(format!("columns: {}", known().collect::<Vec<_>>().join(",")))
-            .into()),
+    match required
+        .iter()
+        .find(|column| !headings.iter().any(|heading| heading == *column))
+    {
+        Some(missing) => Err(Refusal::new(format!(
+            "{file}:1: {missing}: this column of {kind} is missing"
+        ))
+        .hint(format!(
+            "columns: {}",
+            known().collect::<Vec<_>>().join(",")
+        ))
+        .into()),
         None => Ok(()),
     }
 }
 
 /// Returns the line that a record begins on; the reader counts from the blank lines before it.
 fn line_of_record(record: &StringRecord, text: &str) -> u64 {
-    let Some(position) = record.position() else { return 0 };
+    let Some(position) = record.position() else {
+        return 0;
+    };
     let begin = usize::try_from(position.byte()).unwrap_or_default();
-    let blank = text.as_bytes()[begin.min(text.len())..].iter().take_while(|sign| matches!(sign, b'\r' | b'\n'));
+    let blank = text.as_bytes()[begin.min(text.len())..]
+        .iter()
+        .take_while(|sign| matches!(sign, b'\r' | b'\n'));
     position.line() + blank.filter(|sign| **sign == b'\n').map(|_| 1).sum::<u64>()
 }
 
 fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {
     let message = match error.kind() {
-        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
+        csv::ErrorKind::UnequalLengths {
+            pos,
+            expected_len,
+            len,
+        } => {
             let line = pos.as_ref().map_or(0, csv::Position::line);
             format!("{file}:{line}: {len} cells, but {expected_len} columns")
         }
@@ -123,8 +167,14 @@ fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {
 impl<'rows> Row<'rows> {
     /// Returns a cell's text; empty if the column isn't there. A defused formula comes back as it was.
     pub(super) fn text(&self, column: &str) -> &'rows str {
-        let position = self.rows.headings.iter().position(|heading| heading == column);
-        let cell = position.and_then(|position| self.record.get(position)).unwrap_or_default();
+        let position = self
+            .rows
+            .headings
+            .iter()
+            .position(|heading| heading == column);
+        let cell = position
+            .and_then(|position| self.record.get(position))
+            .unwrap_or_default();
         super::export::armed(cell)
     }
 
@@ -138,11 +188,19 @@ impl<'rows> Row<'rows> {
 
     /// Returns a mistake in a cell, in words.
     pub(super) fn wrong(&self, column: &str, what: impl Display) -> anyhow::Error {
-        Refusal::new(format!("{}:{}: {column}: {what}", self.rows.file, self.line)).into()
+        Refusal::new(format!(
+            "{}:{}: {column}: {what}",
+            self.rows.file, self.line
+        ))
+        .into()
     }
 
     /// Returns a cell read by a function; its error becomes the mistake in that cell.
-    pub(super) fn read<T, E: Display>(&self, column: &str, read: impl FnOnce(&str) -> Result<T, E>) -> Result<T> {
+    pub(super) fn read<T, E: Display>(
+        &self,
+        column: &str,
+        read: impl FnOnce(&str) -> Result<T, E>,
+    ) -> Result<T> {
         read(self.filled(column)?).map_err(|error| self.wrong(column, error))
     }
 
@@ -154,7 +212,9 @@ impl<'rows> Row<'rows> {
     ) -> Result<Option<T>> {
         match self.text(column).trim() {
             "" => Ok(None),
-            text => read(text).map(Some).map_err(|error| self.wrong(column, error)),
+            text => read(text)
+                .map(Some)
+                .map_err(|error| self.wrong(column, error)),
         }
     }
 
@@ -179,10 +239,12 @@ impl<'rows> Row<'rows> {
 
     /// Returns a date that is not after `today`.
     pub(super) fn date(&self, column: &str, today: NaiveDate) -> Result<NaiveDate> {
-        self.read(column, |text| match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
-            Ok(date) if date > today => Err(format!("`{text}` is after today, {today}")),
-            Ok(date) => Ok(date),
-            Err(_) => Err(format!("`{text}` is not a date like 2026-03-02")),
+        self.read(column, |text| {
+            match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
+                Ok(date) if date > today => Err(format!("`{text}` is after today, {today}")),
+                Ok(date) => Ok(date),
+                Err(_) => Err(format!("`{text}` is not a date like 2026-03-02")),
+            }
         })
     }
 
@@ -198,8 +260,15 @@ impl<'rows> Row<'rows> {
 
     /// Returns what the ledger refuses about a row, with its place in front.
     pub(super) fn place(&self, error: &anyhow::Error) -> anyhow::Error {
-        let hints = error.downcast_ref::<Refusal>().map(|refusal| refusal.hints.clone()).unwrap_or_default();
-        Refusal { message: format!("{}:{}: {error:#}", self.rows.file, self.line), hints }.into()
+        let hints = error
+            .downcast_ref::<Refusal>()
+            .map(|refusal| refusal.hints.clone())
+            .unwrap_or_default();
+        Refusal {
+            message: format!("{}:{}: {error:#}", self.rows.file, self.line),
+            hints,
+        }
+        .into()
     }
 }
 
@@ -215,21 +284,40 @@ fn not_negative(text: &str) -> Result<Decimal, String> {
 mod tests {
     use super::*;
 
-    const COLUMNS: Columns = Columns { kind: "rooms", required: &["room", "species"], optional: &["note"] };
+    const COLUMNS: Columns = Columns {
+        kind: "rooms",
+        required: &["room", "species"],
+        optional: &["note"],
+    };
 
     fn refusal(text: &[u8]) -> String {
-        Rows::read("r.csv", text, COLUMNS).map(|rows| rows.len()).unwrap_err().to_string()
+        Rows::read("r.csv", text, COLUMNS)
+            .map(|rows| rows.len())
+            .unwrap_err()
+            .to_string()
     }
 
     #[test]
     fn mistakes_of_the_file_are_told_with_their_place() {
         for (text, expected) in [
-            (&b"room,spcies\nA,ash\n"[..], "r.csv:1: `spcies` is not a column of rooms; did you mean `species`?"),
-            (b"room\nA\n", "r.csv:1: species: this column of rooms is missing"),
-            (b"room,species,room\n", "r.csv:1: room: this column is there twice"),
+            (
+                &b"room,spcies\nA,ash\n"[..],
+                "r.csv:1: `spcies` is not a column of rooms; did you mean `species`?",
+            ),
+            (
+                b"room\nA\n",
+                "r.csv:1: species: this column of rooms is missing",
+            ),
+            (
+                b"room,species,room\n",
+                "r.csv:1: room: this column is there twice",
+            ),
             (b"room,species\nA\n", "r.csv:2: 1 cells, but 2 columns"),
             (b"room,species\nA,ash\nB,\xff\n", "r.csv:3: not UTF-8"),
-            (b"room,species\nA,a\0sh\n", "r.csv:2: a NUL byte: this is not a CSV file"),
+            (
+                b"room,species\nA,a\0sh\n",
+                "r.csv:2: a NUL byte: this is not a CSV file",
+            ),
         ] {
             assert_eq!(refusal(text), expected);
         }
@@ -237,9 +325,25 @@ mod tests {
 
     #[test]
     fn marks_blank_lines_and_line_ends_of_other_programs_are_taken() {
-        let rows = Rows::read("r.csv", b"\xef\xbb\xbfRoom,Species\r\n\r\nA,'=ash\r\n", COLUMNS).unwrap();
+        let rows = Rows::read(
+            "r.csv",
+            b"\xef\xbb\xbfRoom,Species\r\n\r\nA,'=ash\r\n",
+            COLUMNS,
+        )
+        .unwrap();
         let row = rows.iter().next().unwrap();
-        assert_eq!((row.line, row.text("room"), row.text("species"), row.text("note")), (3, "A", "=ash", ""));
-        assert_eq!(row.positive("room").unwrap_err().to_string(), "r.csv:3: room: `A` is not a number");
+        assert_eq!(
+            (
+                row.line,
+                row.text("room"),
+                row.text("species"),
+                row.text("note")
+            ),
+            (3, "A", "=ash", "")
+        );
+        assert_eq!(
+            row.positive("room").unwrap_err().to_string(),
+            "r.csv:3: room: `A` is not a number"
+        );
     }
 }

@@ -41,7 +41,11 @@ pub struct TaxArea {
 
 /// Returns name, value, description and source of every setting as embedded.
 fn seeds() -> Result<Vec<Setting>> {
-    let columns = Columns { kind: "settings", required: &["setting", "value", "description", "source"], optional: &[] };
+    let columns = Columns {
+        kind: "settings",
+        required: &["setting", "value", "description", "source"],
+        optional: &[],
+    };
     let rows = Rows::read("settings.csv", SEED.as_bytes(), columns)?;
     let seed = |row: super::rows::Row<'_>| Setting {
         name: row.text("setting").to_owned(),
@@ -60,8 +64,13 @@ impl Ledger {
     pub fn setting(&self, name: &str) -> Result<String> {
         let value = self
             .connection
-            .prepare_cached("SELECT value FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1")?
-            .query_row(named_params! { ":name": name.trim().to_lowercase() }, |row| row.get(0))
+            .prepare_cached(
+                "SELECT value FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1",
+            )?
+            .query_row(
+                named_params! { ":name": name.trim().to_lowercase() },
+                |row| row.get(0),
+            )
             .optional()?;
         match value {
             Some(value) => Ok(value),
@@ -82,8 +91,14 @@ impl Ledger {
             let newest = statement.query_row(named_params! { ":name": seed.name }, |row| {
                 Ok((row.get("value")?, row.get("source")?))
             });
-            let (value, source) = newest.optional()?.unwrap_or((seed.value.clone(), seed.source.clone()));
-            settings.push(Setting { value, source, ..seed });
+            let (value, source) = newest
+                .optional()?
+                .unwrap_or((seed.value.clone(), seed.source.clone()));
+            settings.push(Setting {
+                value,
+                source,
+                ..seed
+            });
         }
         Ok(settings)
     }
@@ -98,7 +113,9 @@ impl Ledger {
     }
 
     fn days_setting(&self, name: &str) -> Result<u32> {
-        self.decimal_setting(name)?.to_u32().with_context(|| format!("the setting {name} is not a number of days"))
+        self.decimal_setting(name)?
+            .to_u32()
+            .with_context(|| format!("the setting {name} is not a number of days"))
     }
 
     fn trust_setting(&self, name: &str) -> Result<Decimal> {
@@ -211,13 +228,21 @@ impl Ledger {
         let rows = statement.query_map([], |row| {
             let from: Option<NaiveDate> = row.get("valid_from")?;
             let percent: Option<Micro> = row.get("percent_micro")?;
-            Ok((row.get::<_, i64>("id")?, row.get::<_, String>("name")?, from.zip(percent)))
+            Ok((
+                row.get::<_, i64>("id")?,
+                row.get::<_, String>("name")?,
+                from.zip(percent),
+            ))
         })?;
         let mut areas: Vec<TaxArea> = Vec::new();
         for row in rows {
             let (id, name, rate) = row?;
             if areas.last().is_none_or(|area| area.id != id) {
-                areas.push(TaxArea { id, name, rates: Vec::new() });
+                areas.push(TaxArea {
+                    id,
+                    name,
+                    rates: Vec::new(),
+                });
             }
             if let (Some(area), Some((from, percent))) = (areas.last_mut(), rate) {
                 area.rates.push((from, percent.0));
@@ -231,7 +256,10 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn tax_area(&self, name: &str) -> Result<TaxArea> {
-        let areas = self.tax_areas()?.into_iter().map(|area| (area.name.clone(), area));
+        let areas = self
+            .tax_areas()?
+            .into_iter()
+            .map(|area| (area.name.clone(), area));
         pick("tax area", name, &areas.collect::<Vec<_>>())
     }
 
@@ -240,7 +268,9 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn tax_percent_of(&self, area: Option<i64>, on: NaiveDate) -> Result<Decimal> {
-        let Some(area) = area else { return self.decimal_setting("tax-percent") };
+        let Some(area) = area else {
+            return self.decimal_setting("tax-percent");
+        };
         let percent: Option<Micro> = self
             .connection
             .prepare_cached(
@@ -293,13 +323,17 @@ impl Writing<'_> {
         match name {
             "default-sequence" => self.sequence(value).map(drop),
             "default-schedule" => self.schedule(value).map(drop),
-            "trust-discs" | "trust-finish" | "trust-hours" => match read_trust(value, self.units()) {
+            "trust-discs" | "trust-finish" | "trust-hours" => match read_trust(value, self.units())
+            {
                 Ok(trust) if trust > Decimal::ZERO => Ok(()),
                 _ => Err(refusal("an area of your own work, such as 300 sqft").into()),
             },
             "margin" => match decimal("a margin")? {
                 margin if margin >= Decimal::ONE_HUNDRED => {
-                    refuse!("a margin of {} % cannot be kept: it must be below 100 %", margin.normalize())
+                    refuse!(
+                        "a margin of {} % cannot be kept: it must be below 100 %",
+                        margin.normalize()
+                    )
                 }
                 margin if margin.is_sign_negative() => Err(refusal("a margin").into()),
                 _ => Ok(()),
@@ -311,15 +345,27 @@ impl Writing<'_> {
                 _ => Ok(()),
             },
             "quote-valid-days" | "payment-days" => match decimal("a number of days")? {
-                days if days.is_integer() && days >= Decimal::ZERO && days <= Decimal::from(3650) => Ok(()),
+                days if days.is_integer()
+                    && days >= Decimal::ZERO
+                    && days <= Decimal::from(3650) =>
+                {
+                    Ok(())
+                }
                 _ => Err(refusal("a number of days").into()),
             },
             "burden" | "day-hours" => match decimal("a number above zero")? {
-                above if above > Decimal::ZERO && (name != "day-hours" || above <= Decimal::from(24)) => Ok(()),
+                above
+                    if above > Decimal::ZERO
+                        && (name != "day-hours" || above <= Decimal::from(24)) =>
+                {
+                    Ok(())
+                }
                 _ => Err(refusal("a number that fits").into()),
             },
             _ => match decimal("a number")? {
-                below if below.is_sign_negative() => Err(refusal("a number of zero or more").into()),
+                below if below.is_sign_negative() => {
+                    Err(refusal("a number of zero or more").into())
+                }
                 _ => Ok(()),
             },
         }
@@ -334,10 +380,18 @@ impl Writing<'_> {
         if name.is_empty() {
             refuse!("a tax area needs a name");
         }
-        if self.tax_areas()?.iter().any(|area| area.name.eq_ignore_ascii_case(name)) {
-            return Err(Refusal::new(format!("there is already a tax area `{name}`"))
-                .hint(format!("gritledger tax-area set \"{name}\" PERCENT --from DATE"))
-                .into());
+        if self
+            .tax_areas()?
+            .iter()
+            .any(|area| area.name.eq_ignore_ascii_case(name))
+        {
+            return Err(
+                Refusal::new(format!("there is already a tax area `{name}`"))
+                    .hint(format!(
+                        "gritledger tax-area set \"{name}\" PERCENT --from DATE"
+                    ))
+                    .into(),
+            );
         }
         let id = self.new_id("tax_area")?;
         self.connection.execute(
@@ -345,21 +399,36 @@ impl Writing<'_> {
             named_params! { ":id": id, ":name": name, ":now": self.now() },
         )?;
         self.insert_tax_rate(id, percent, valid_from)?;
-        self.log(&format!("Added tax area {name} at {} %.", percent.normalize()))
+        self.log(&format!(
+            "Added tax area {name} at {} %.",
+            percent.normalize()
+        ))
     }
 
     /// Sets the rate of a tax area from a date on.
     ///
     /// # Errors
     /// Refuses a percentage that isn't one.
-    pub fn set_tax_rate(&self, area: &TaxArea, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
+    pub fn set_tax_rate(
+        &self,
+        area: &TaxArea,
+        percent: Decimal,
+        valid_from: NaiveDate,
+    ) -> Result<()> {
         self.insert_tax_rate(area.id, percent, valid_from)?;
-        self.log(&format!("Set tax in {} to {} % from {valid_from}.", area.name, percent.normalize()))
+        self.log(&format!(
+            "Set tax in {} to {} % from {valid_from}.",
+            area.name,
+            percent.normalize()
+        ))
     }
 
     fn insert_tax_rate(&self, area: i64, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
         if percent.is_sign_negative() || percent > Decimal::ONE_HUNDRED {
-            refuse!("`{}` is not a percentage between 0 and 100", percent.normalize());
+            refuse!(
+                "`{}` is not a percentage between 0 and 100",
+                percent.normalize()
+            );
         }
         self.connection.execute(
             "INSERT INTO tax_rate (id, tax_area_id, percent_micro, valid_from, recorded_at)
@@ -375,7 +444,10 @@ impl Writing<'_> {
 
 fn unknown(name: &str) -> Result<anyhow::Error> {
     let seeds = seeds()?;
-    let near = near_names(&name.trim().to_lowercase(), seeds.iter().map(|seed| seed.name.as_str()));
+    let near = near_names(
+        &name.trim().to_lowercase(),
+        seeds.iter().map(|seed| seed.name.as_str()),
+    );
     let refusal = Refusal::new(format!("no setting `{}`", name.trim()));
     Ok(match near[..] {
         [] => refusal.hint("gritledger setting list"),

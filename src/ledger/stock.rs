@@ -78,9 +78,17 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(&sql)?;
         let awaiting = statement.query_map(named_params! { ":item": item }, |row| {
             let quantity: Micro = row.get("quantity_micro")?;
-            Ok(Awaiting { row: row.get("id")?, quantity: quantity.0, value: row.get("value_minor")? })
+            Ok(Awaiting {
+                row: row.get("id")?,
+                quantity: quantity.0,
+                value: row.get("value_minor")?,
+            })
         })?;
-        Ok(Stock { on_hand: on_hand.0, value, awaiting: awaiting.collect::<rusqlite::Result<_>>()? })
+        Ok(Stock {
+            on_hand: on_hand.0,
+            value,
+            awaiting: awaiting.collect::<rusqlite::Result<_>>()?,
+        })
     }
 
     /// Returns every item that is on the shelf or awaits a receipt, by name.
@@ -99,7 +107,11 @@ impl Ledger {
                 unit: item.unit,
                 on_hand: stock.on_hand,
                 value: stock.value,
-                awaiting: stock.awaiting.iter().map(|awaiting| awaiting.quantity).sum(),
+                awaiting: stock
+                    .awaiting
+                    .iter()
+                    .map(|awaiting| awaiting.quantity)
+                    .sum(),
                 awaiting_value: stock.awaiting.iter().map(|awaiting| awaiting.value).sum(),
             });
         }
@@ -144,7 +156,14 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses nothing bought, a cost below zero, and a date after today.
-    pub fn record_buy(&self, item: &BookItem, bought: Decimal, paid: Money, on: NaiveDate, note: &str) -> Result<Recorded> {
+    pub fn record_buy(
+        &self,
+        item: &BookItem,
+        bought: Decimal,
+        paid: Money,
+        on: NaiveDate,
+        note: &str,
+    ) -> Result<Recorded> {
         let bought = quantity(bought);
         if bought <= Decimal::ZERO {
             refuse!("`{}` is not a quantity bought", plain(bought, 6));
@@ -177,7 +196,13 @@ impl Writing<'_> {
             self.move_stock(recorded.id, item.id, effect.to_stock, effect.value)?;
         }
         let cost = self.currency().text(paid);
-        self.log(&format!("{}: bought {} {} of {} for {cost}.", recorded.number, plain(bought, 4), item.unit, item.name))?;
+        self.log(&format!(
+            "{}: bought {} {} of {} for {cost}.",
+            recorded.number,
+            plain(bought, 4),
+            item.unit,
+            item.name
+        ))?;
         Ok(recorded)
     }
 
@@ -217,7 +242,13 @@ impl Writing<'_> {
         })?;
         self.move_stock(recorded.id, item.id, -returned, -value)?;
         let back = self.currency().text(refund);
-        self.log(&format!("{}: handed back {} {} of {} for {back}.", recorded.number, plain(returned, 4), item.unit, item.name))?;
+        self.log(&format!(
+            "{}: handed back {} {} of {} for {back}.",
+            recorded.number,
+            plain(returned, 4),
+            item.unit,
+            item.name
+        ))?;
         Ok(recorded)
     }
 
@@ -225,16 +256,25 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses a count below zero, and one while uses await a receipt.
-    pub fn record_count(&self, item: &BookItem, counted: Decimal, on: NaiveDate) -> Result<Recorded> {
+    pub fn record_count(
+        &self,
+        item: &BookItem,
+        counted: Decimal,
+        on: NaiveDate,
+    ) -> Result<Recorded> {
         let counted = quantity(counted);
         if counted < Decimal::ZERO {
             refuse!("a count is not below zero: `{}`", plain(counted, 6));
         }
         let stock = self.stock_of(item.id)?;
         if !stock.awaiting.is_empty() && !counted.is_zero() {
-            refuse!("{} awaits a receipt: log the purchase before counting it", item.name);
+            refuse!(
+                "{} awaits a receipt: log the purchase before counting it",
+                item.name
+            );
         }
-        let (difference, value) = stock.count(counted, item.unit_price(self.currency()), self.currency());
+        let (difference, value) =
+            stock.count(counted, item.unit_price(self.currency()), self.currency());
         let recorded = self.insert_entry(&NewEntry {
             kind: "count",
             on,
@@ -246,11 +286,23 @@ impl Writing<'_> {
         if !difference.is_zero() {
             self.move_stock(recorded.id, item.id, difference, value)?;
         }
-        self.log(&format!("{}: counted {} {} of {}.", recorded.number, plain(counted, 4), item.unit, item.name))?;
+        self.log(&format!(
+            "{}: counted {} {} of {}.",
+            recorded.number,
+            plain(counted, 4),
+            item.unit,
+            item.name
+        ))?;
         Ok(recorded)
     }
 
-    pub(super) fn move_stock(&self, entry: EntryId, item: ItemId, change: Decimal, value: Money) -> Result<()> {
+    pub(super) fn move_stock(
+        &self,
+        entry: EntryId,
+        item: ItemId,
+        change: Decimal,
+        value: Money,
+    ) -> Result<()> {
         self.connection
             .prepare_cached(
                 "INSERT INTO stock_move (id, entry_id, item_id, quantity_micro, value_minor)
@@ -340,7 +392,9 @@ impl Writing<'_> {
             left_value -= part_value;
         }
         if !left.is_zero() {
-            refuse!("more than was ever used would be missing: hand-backs and counts rest on that entry, void them first");
+            refuse!(
+                "more than was ever used would be missing: hand-backs and counts rest on that entry, void them first"
+            );
         }
         Ok(())
     }
@@ -349,7 +403,11 @@ impl Writing<'_> {
     /// came. A count of what is there carries the difference, as the firm's loss or gain.
     fn write_off(&self, item: ItemId) -> Result<()> {
         let stock = self.stock_of(item)?;
-        let sound = if stock.on_hand.is_zero() { stock.value.is_zero() } else { !stock.value.is_negative() };
+        let sound = if stock.on_hand.is_zero() {
+            stock.value.is_zero()
+        } else {
+            !stock.value.is_negative()
+        };
         if sound {
             return Ok(());
         }

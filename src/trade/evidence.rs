@@ -62,9 +62,12 @@ type Covered = (BTreeSet<Place>, Decimal);
 /// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
 pub fn observations(job: &FinishedJob) -> Vec<Observation> {
     let mut found = Vec::new();
-    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<Covered>> =
-        BTreeMap::new();
-    for logged in job.logged.iter().filter(|logged| !logged.late && !logged.correction) {
+    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<Covered>> = BTreeMap::new();
+    for logged in job
+        .logged
+        .iter()
+        .filter(|logged| !logged.late && !logged.correction)
+    {
         let Some((kind, subject)) = subject(job, logged) else {
             continue;
         };

@@ -48,14 +48,29 @@ fn happening() -> impl Strategy<Value = Happening> {
 /// A ledger with one open job of one room.
 fn one_job(ledger: &Ledger) -> Room {
     let open = |writing: &gritledger::ledger::Writing<'_>| {
-        let client = writing.add_client(&NewClient { name: "Ada Quill".into(), ..NewClient::default() })?;
+        let client = writing.add_client(&NewClient {
+            name: "Ada Quill".into(),
+            ..NewClient::default()
+        })?;
         let address = "4 Tannery Row".to_owned();
-        let site = writing.add_site(&NewSite { client, address, year_built: None, tax_area: None, note: String::new() })?;
+        let site = writing.add_site(&NewSite {
+            client,
+            address,
+            year_built: None,
+            tax_area: None,
+            note: String::new(),
+        })?;
         let foot = |feet: i64| Length::from_nanometres(feet * 304_800_000);
         writing.add_room(&NewRoom {
             site,
             name: "Hall".into(),
-            floor: Floor::new(Base::Rectangle { length: foot(10), width: foot(5) }, Vec::new())?,
+            floor: Floor::new(
+                Base::Rectangle {
+                    length: foot(10),
+                    width: foot(5),
+                },
+                Vec::new(),
+            )?,
             condition: FloorCondition::WornFilm,
             species: Species::RedOak,
             layout: Layout::Strip,
