@@ -134,7 +134,7 @@ impl Ledger {
                 ));
             }
             let awaiting: Money = stock.awaiting.iter().map(|awaiting| awaiting.value).sum();
-            let (paid, gone): (Money, Money) = self.connection.query_row(
+            let (paid, gone): (Money, Money) = self.connection.prepare_cached(
                 "SELECT
                     (SELECT COALESCE(SUM(CASE kind WHEN 'buy' THEN amount_minor ELSE -amount_minor END), 0)
                      FROM live_entry WHERE item_id = :item AND kind IN ('buy', 'hand-back')) AS paid,
@@ -148,6 +148,7 @@ impl Ledger {
                     + (SELECT COALESCE(SUM(-moved.value_minor - back.amount_minor), 0)
                        FROM live_entry AS back JOIN stock_move AS moved ON moved.entry_id = back.id
                        WHERE back.kind = 'hand-back' AND back.item_id = :item) AS gone",
+            )?.query_row(
                 named_params! { ":item": item.id },
                 |row| Ok((row.get("paid")?, row.get("gone")?)),
             )?;
@@ -170,12 +171,13 @@ impl Ledger {
             let (Some(back_at), Some(charge)) = (rental.back_at, rental.charge) else {
                 continue;
             };
-            let days: Money = self.connection.query_row(
-                "SELECT COALESCE(SUM(charge_minor), 0) FROM rental_day
+            let days: Money = self
+                .connection
+                .prepare_cached(
+                    "SELECT COALESCE(SUM(charge_minor), 0) FROM rental_day
                  JOIN live_entry ON live_entry.id = rental_day.entry_id WHERE rental_id = :rental",
-                named_params! { ":rental": rental.id },
-                |row| row.get(0),
-            )?;
+                )?
+                .query_row(named_params! { ":rental": rental.id }, |row| row.get(0))?;
             if days != charge {
                 problems.push(format!(
                     "rental {}: its days add up to {}, not {}",

@@ -24,7 +24,7 @@ pub struct Stock {
     pub on_hand: Decimal,
     /// What they cost.
     pub value: Money,
-    /// What was used without a receipt, oldest first; only while nothing is on the shelf.
+    /// What was used without a receipt, oldest first.
     pub awaiting: Vec<Awaiting>,
 }
 
