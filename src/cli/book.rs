@@ -315,7 +315,7 @@ pub(super) enum ScheduleCommand {
 
 /// Name the steps of a coating schedule, in order
 ///
-/// A coat is OPERATION:RECOAT[:LIGHT[:CURE]]: hours before the next coat, hours before light use, days to full cure, as
+/// A coat is `OPERATION:RECOAT[:LIGHT[:CURE]]`: hours before the next coat, hours before light use, days to full cure, as
 /// the product's label has them. What is done between coats is the operation alone.
 #[derive(Debug, Args)]
 #[command(

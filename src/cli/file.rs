@@ -392,7 +392,7 @@ pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()>
     let mut bytes = Vec::new();
     match args.what {
         Generated::Completions => {
-            clap_complete::generate(args.shell, &mut command, "gritledger", &mut bytes)
+            clap_complete::generate(args.shell, &mut command, "gritledger", &mut bytes);
         }
         Generated::Man => clap_mangen::Man::new(command)
             .render(&mut bytes)

@@ -267,9 +267,9 @@ impl fmt::Display for Table {
                 writeln!(f, "{}", rule.to_string().repeat(width))?;
             }
             if position + 1 == lines.len() {
-                write!(f, "{line}")?
+                write!(f, "{line}")?;
             } else {
-                writeln!(f, "{line}")?
+                writeln!(f, "{line}")?;
             };
         }
         Ok(())

@@ -296,9 +296,9 @@ impl Ledger {
         .context("failed to write: another program holds the ledger")?;
         let outcome = events(&Writing { ledger: self })?;
         if dry_run {
-            transaction.rollback()?
+            transaction.rollback()?;
         } else {
-            transaction.commit()?
+            transaction.commit()?;
         }
         Ok(outcome)
     }

@@ -20,7 +20,7 @@
 //!
 //! # Exactness
 //! Walls at right angles and at 45° end at coordinates `a + b·√2`, with `a` and `b` whole: they are kept so, as a
-//! [`Surd`], and it is decided without rounding whether walls close or cross, and what they enclose.
+//! `Surd`, and it is decided without rounding whether walls close or cross, and what they enclose.
 //! What is irrational is rounded once, at the end: arcs and legs to 0.01 mm, areas to a square nanometre.
 //! Neither can show: 0.0001 sq ft, the finest that is printed, is 9.29 mm².
 //!
@@ -29,7 +29,7 @@
 //! they were read. Walls at right angles have to close exactly.
 //!
 //! No length is above 10 km, nor are the walls of a walk together: squares of coordinates stay below 2^97,
-//! and their sums over [`MOST`] walls far within 128 bits.
+//! and their sums over `MOST` walls far within 128 bits.
 
 use std::fmt;
 use std::ops::{Add, Mul, Sub};
