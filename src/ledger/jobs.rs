@@ -365,19 +365,18 @@ impl Writing<'_> {
         if job.state != JobState::Open {
             refuse!("{} is {}, not open", job.number, job.state.as_str());
         }
-        if let Some(rental) = self
-            .rentals_out()?
-            .into_iter()
-            .find(|rental| rental.job_id == job.id)
-        {
-            return Err(
-                Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
-                    .hint(format!(
-                        "gritledger rental back {} --at \"HH:MM\"",
-                        rental.machine
-                    ))
-                    .into(),
-            );
+        for rental in self.rentals_out()? {
+            if self.holder_of(&rental)? == job.id {
+                return Err(Refusal::new(format!(
+                    "{} is still out on {}",
+                    rental.machine, job.number
+                ))
+                .hint(format!(
+                    "gritledger rental back {} --at \"HH:MM\"",
+                    rental.machine
+                ))
+                .into());
+            }
         }
         self.add_job_event(job.id, "closed", self.today())?;
         let observations = self.write_evidence(&self.job_by_id(job.id)?)?;

@@ -97,6 +97,17 @@ impl Ledger {
         }
     }
 
+    /// Returns the job that a machine is with now.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn holder_of(&self, rental: &Rental) -> Result<JobId> {
+        Ok(self
+            .holders(rental)?
+            .last()
+            .map_or(rental.job_id, |(_, job)| *job))
+    }
+
     /// Returns from which dates on a rental was with which job, first the one that took it out.
     fn holders(&self, rental: &Rental) -> Result<Vec<(NaiveDate, JobId)>> {
         let mut statement = self.connection.prepare_cached(

@@ -290,7 +290,7 @@ impl Ledger {
         let mut machines = Vec::new();
         let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
         for rental in self.rentals_out()? {
-            let job = self.job_by_id(rental.job_id)?;
+            let job = self.job_by_id(self.holder_of(&rental)?)?;
             let planned_days = self
                 .agreed(&job)?
                 .lines()
@@ -312,7 +312,7 @@ impl Ledger {
             };
             machines.push(DueBack {
                 machine: rental.machine,
-                job: rental.job,
+                job: job.number,
                 out_at: rental.out_at,
                 planned_days,
                 due,
