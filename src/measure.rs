@@ -8,8 +8,8 @@
 //!
 //! # Which unit a bare number has
 //! `12.5` is in the ledger's unit ([`Units`]: feet or metres), except after feet, where it is inches: `12ft6`.
-//! Of lengths typed together (`3 x 4 m`), a bare one beside a unit that isn't the ledger's could mean either,
-//! and is refused rather than guessed.
+//! Of lengths typed together (`3 x 4 m` in a ledger of feet), a bare one beside a unit of the other system could mean
+//! either, and is refused rather than guessed.
 
 use std::iter::Sum;
 use std::ops::{Add, Mul, Neg, Sub};
@@ -90,7 +90,7 @@ pub enum MeasureError {
     /// Beyond [`Length::LONGEST`], or its square.
     #[error("`{0}` is too large (a length is at most 10 km)")]
     TooLarge(String),
-    /// A bare number beside one with a unit that is not the ledger's.
+    /// A bare number beside one with a unit of the system that is not the ledger's.
     #[error("`{0}` has no unit and `{1}` has one; give both a unit")]
     UnitMissing(String, String),
 }
@@ -137,7 +137,7 @@ impl Length {
     /// Reads lengths that belong together, such as the two sides of a rectangle.
     ///
     /// # Errors
-    /// Refuses what [`Length::parse`] refuses, and a bare number beside a unit that isn't the ledger's.
+    /// Refuses what [`Length::parse`] refuses, and a bare number beside a unit of the other system.
     pub fn parse_together<const N: usize>(
         texts: [&str; N],
         units: Units,
@@ -149,7 +149,7 @@ impl Length {
             *length = read;
             match mark {
                 None => bare = Some(text),
-                Some(mark) if mark != units.mark() => marked = Some(text),
+                Some(mark) if mark.units() != units => marked = Some(text),
                 Some(_) => {}
             }
         }
@@ -359,6 +359,14 @@ impl Mark {
             "cm" => Some(Mark::Centimetres),
             "mm" => Some(Mark::Millimetres),
             _ => None,
+        }
+    }
+
+    /// Returns the system that the mark belongs to.
+    fn units(self) -> Units {
+        match self {
+            Mark::Feet | Mark::Inches => Units::Us,
+            Mark::Metres | Mark::Centimetres | Mark::Millimetres => Units::Metric,
         }
     }
 

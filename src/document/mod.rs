@@ -29,6 +29,9 @@ use crate::trade::Unit;
 /// Below this width a table is hard to read, and a list is shown instead.
 const NARROWEST_TABLE: usize = 40;
 
+/// A cell wider than this is taken for prose, which wraps without harm.
+const WIDEST_WORD: usize = 24;
+
 /// From this width on, columns stand two blanks apart instead of one.
 const ROOMY_PAGE: usize = 100;
 
@@ -196,6 +199,21 @@ impl Table {
         self.rows.is_empty()
     }
 
+    /// Returns the width that the table would have unwrapped; half as wide again as the page, wrapping makes shreds of it.
+    fn natural_width(&self) -> usize {
+        let cells = |column: usize| {
+            let rows = self.rows.iter().map(move |row| row[column].chars().count());
+            // Prose wraps well: what counts is that words stay whole.
+            rows.chain([self.headings[column].chars().count()])
+                .max()
+                .unwrap_or(0)
+                .min(WIDEST_WORD)
+        };
+        (0..self.headings.len())
+            .map(|column| cells(column) + 1)
+            .sum()
+    }
+
     fn as_list(&self) -> String {
         let mut text = String::new();
         for row in &self.rows {
@@ -221,7 +239,7 @@ impl Table {
 
 impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.page.width < NARROWEST_TABLE {
+        if self.page.width < NARROWEST_TABLE || self.natural_width() * 2 > self.page.width * 3 {
             return f.write_str(&self.as_list());
         }
         let mut builder = Builder::default();
