@@ -8,9 +8,10 @@ use super::{Page, count, inert, percent_json, percent_text};
 use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::RoomId;
+use crate::trade::Unit;
 use crate::trade::job_cost::Outcome;
 use crate::trade::quote::margin_percent;
-use crate::trade::variance::{LineKind, Split, VarianceLine, favour};
+use crate::trade::variance::{LineKind, Side, Split, VarianceLine, favour};
 
 /// How margins are grouped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -259,11 +260,20 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
             .iter()
             .filter(|line| line.subject.room == room)
         {
-            let unit = line.subject.unit;
             table.row([
                 subject(line),
-                format!("{} {unit}", plain(line.quoted.quantity, 2)),
-                format!("{} {unit}", plain(line.actual.quantity, 2)),
+                side_text(
+                    &line.quoted,
+                    line.quoted_unit_price,
+                    line.subject.unit,
+                    page,
+                ),
+                side_text(
+                    &line.actual,
+                    line.actual_unit_price,
+                    line.subject.unit,
+                    page,
+                ),
                 page.money(line.split.price),
                 page.money(line.split.quantity),
                 page.money(line.split.total()),
@@ -282,6 +292,15 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
         favour(total.total())
     );
     text
+}
+
+/// Writes one side of a comparison: `6.37 disc at 2.10`.
+fn side_text(side: &Side, unit_price: Option<Decimal>, unit: Unit, page: &Page) -> String {
+    let quantity = format!("{} {unit}", plain(side.quantity, 2));
+    match unit_price.filter(|_| !side.quantity.is_zero()) {
+        Some(price) => format!("{quantity} at {}", page.money(page.currency.amount(price))),
+        None => quantity,
+    }
 }
 
 /// Renders the lines that left the quote furthest, and the whole difference.
