@@ -12,6 +12,7 @@ mod people;
 mod quote;
 mod rate;
 mod report;
+mod room;
 mod setting;
 mod ui;
 
@@ -82,9 +83,9 @@ enum Command {
     #[command(subcommand)]
     Site(people::SiteCommand),
     #[command(subcommand)]
-    Room(people::RoomCommand),
+    Room(room::RoomCommand),
     #[command(subcommand)]
-    Finding(people::FindingCommand),
+    Finding(room::FindingCommand),
     #[command(subcommand)]
     Worker(people::WorkerCommand),
     #[command(subcommand)]
@@ -156,8 +157,8 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Today(args) => report::cmd_today(context, &args),
         Command::Client(command) => people::cmd_client(context, command),
         Command::Site(command) => people::cmd_site(context, command),
-        Command::Room(command) => people::cmd_room(context, command),
-        Command::Finding(command) => people::cmd_finding(context, command),
+        Command::Room(command) => room::cmd_room(context, command),
+        Command::Finding(command) => room::cmd_finding(context, command),
         Command::Worker(command) => people::cmd_worker(context, command),
         Command::Quote(command) => quote::cmd_quote(context, command),
         Command::Job(command) => job::cmd_job(context, command),

@@ -4,7 +4,7 @@
 //! on any day and any machine. Quantities are [`Decimal`]s in the trade's canonical units (square feet, lineal feet,
 //! counts, hours), amounts are [`Money`](crate::money::Money).
 //!
-//! In reading order: a [`room`] has a floor area and an edge; an [`operation`] is one thing that is done, measured by
+//! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is one thing that is done, measured by
 //! its driver; a [`takeoff`] turns rooms, findings and methods into quantities at the [`rates`] of book and experience;
 //! a [`quote`] turns quantities into cost and price, with the [`rental`] cover and the [`cautions`] that apply; what the
 //! job then takes moves [`stock`] and adds up in [`job_cost`]; [`variance`] sets it beside the quote; [`evidence`] is
@@ -22,6 +22,7 @@ pub mod room;
 pub mod stock;
 pub mod takeoff;
 pub mod variance;
+pub mod walk;
 
 use std::fmt;
 

@@ -1,0 +1,616 @@
+//! `room` and `finding`: what the walk-through measured and found.
+
+use anyhow::Result;
+use clap::{ArgGroup, Args, Subcommand};
+
+use super::ui::Context;
+use crate::document::people::{
+    RoomView, findings_json, findings_text, placed_finding_json, room_view_json, room_view_text,
+    rooms_json, rooms_text,
+};
+use crate::ledger::{Finding, Ledger, NewRoom, Refusal, Room, Writing, near_names, refuse};
+use crate::measure::{Area, Length, Units};
+use crate::money::{Decimal, number, quantity};
+use crate::trade::operation::{Driver, Operation};
+use crate::trade::room::{Base, Effect, Floor, Part, Walk};
+use crate::trade::takeoff::Found;
+use crate::trade::{FindingId, FloorCondition, Layout, RoomId, SiteId, Species};
+
+/// What a doorway leads to when it leads to no room.
+const OUTSIDE: &str = "outside";
+
+/// Manage rooms: floors, measured
+#[derive(Debug, Subcommand)]
+pub(super) enum RoomCommand {
+    Add(RoomAddArgs),
+    List(RoomListArgs),
+    Show(RoomArgs),
+    Edit(RoomEditArgs),
+    Void(RoomVoidArgs),
+}
+
+/// Add a room, measured by its shape, by its walls, or as a stair
+///
+/// Lengths are typed as a tape reads: 12'6", 12 ft 6 1/2 in, 12.5 or 3.81m; a bare number is in the ledger's units.
+/// A walk names each wall and the turn after it: r or l for a right angle, r45 or l45 for half of one.
+/// Doorways open the edge on both of their sides.
+#[derive(Debug, Args)]
+#[command(
+    group = ArgGroup::new("measured").args(["shape", "walls", "steps"]).required(true),
+    after_long_help = "Examples:
+  gritledger room add \"4 Tannery Row\" Landing --shape \"10 x 4.5\" --condition worn-film --species red-oak --door \"outside:2'8\\\"\"
+  gritledger room add \"4 Tannery Row\" Parlour --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8'6\\\"\" --condition bare --species pine
+  gritledger room add \"4 Tannery Row\" Stair --steps 13 --width 3' --tread 10in --riser 7.5in --condition paint --species pine"
+)]
+pub(super) struct RoomAddArgs {
+    /// The site's address
+    site: String,
+    /// The room's name; no other at the site has it
+    name: String,
+    #[command(flatten)]
+    measures: MeasureArgs,
+    /// What the first cut meets: bare, sound-film, worn-film, oil-wax, paint or glue
+    #[arg(long)]
+    condition: String,
+    /// The wood, such as red-oak, white-oak, hard-maple, pine or other
+    #[arg(long)]
+    species: String,
+    /// How the boards lie: strip, plank, parquet or herringbone
+    #[arg(long, default_value = "strip")]
+    layout: String,
+    /// It is not to be sanded, only a way through the house
+    #[arg(long)]
+    not_refinished: bool,
+    /// A note
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+/// How a room is measured, and its doorways.
+#[derive(Debug, Args)]
+#[group(skip)]
+struct MeasureArgs {
+    /// "L x W", "trapezoid A,B x D", "circle D" or "half-circle D"
+    #[arg(long, allow_hyphen_values = true)]
+    shape: Option<String>,
+    /// The walls as they are walked, with the turns between them
+    #[arg(long, allow_hyphen_values = true)]
+    walls: Option<String>,
+    /// Steps of a stair
+    #[arg(long, value_name = "COUNT", allow_hyphen_values = true, requires_all = ["width", "tread", "riser"])]
+    steps: Option<String>,
+    /// Width of a step
+    #[arg(long, allow_hyphen_values = true, requires = "steps")]
+    width: Option<String>,
+    /// Depth of a tread
+    #[arg(long, allow_hyphen_values = true, requires = "steps")]
+    tread: Option<String>,
+    /// Height of a riser
+    #[arg(long, allow_hyphen_values = true, requires = "steps")]
+    riser: Option<String>,
+    /// A part that is open towards the room, such as a closet (can be repeated)
+    #[arg(long, value_name = "W x D", allow_hyphen_values = true)]
+    plus: Vec<String>,
+    /// A part taken away at a wall, such as a hearth (can be repeated)
+    #[arg(long, value_name = "W x D", allow_hyphen_values = true)]
+    less: Vec<String>,
+    /// A part taken away with floor all around (can be repeated)
+    #[arg(long, value_name = "W x D", allow_hyphen_values = true)]
+    island: Vec<String>,
+    /// A doorway, to another room of the site or outside (can be repeated)
+    #[arg(long = "door", value_name = "ROOM:WIDTH")]
+    doors: Vec<String>,
+}
+
+/// List the rooms of a site with area and edge
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger room list \"4 Tannery Row\"")]
+pub(super) struct RoomListArgs {
+    /// The site's address
+    site: String,
+}
+
+/// Show a room
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger room show Landing --site \"4 Tannery Row\"")]
+pub(super) struct RoomArgs {
+    /// The room: NAME or SITE/NAME
+    name: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+}
+
+/// Change a room, or measure it again
+///
+/// A shape and its parts are one measurement: what is given replaces all of it. Parts given without a shape replace the
+/// parts. Doorways given replace all of the room's doorways. Quotes that were drafted keep the measures they have.
+#[derive(Debug, Args)]
+#[command(
+    group = ArgGroup::new("measured").args(["shape", "walls", "steps"]),
+    after_long_help = "Example:\n  gritledger room edit Landing --shape \"10 x 4'8\\\"\" --condition bare"
+)]
+pub(super) struct RoomEditArgs {
+    /// The room: NAME or SITE/NAME
+    room: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+    /// Another name
+    #[arg(long)]
+    name: Option<String>,
+    #[command(flatten)]
+    measures: MeasureArgs,
+    /// What the first cut meets
+    #[arg(long)]
+    condition: Option<String>,
+    /// The wood
+    #[arg(long)]
+    species: Option<String>,
+    /// How the boards lie
+    #[arg(long)]
+    layout: Option<String>,
+    /// It is to be sanded
+    #[arg(long, conflicts_with = "not_refinished")]
+    refinished: bool,
+    /// It is not to be sanded, only a way through the house
+    #[arg(long)]
+    not_refinished: bool,
+    /// A note
+    #[arg(long)]
+    note: Option<String>,
+}
+
+/// Take a room and its doorways out of use
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger room void Landing --site \"4 Tannery Row\"")]
+pub(super) struct RoomVoidArgs {
+    /// The room: NAME or SITE/NAME
+    name: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+}
+
+/// Manage findings: what the walk-through found
+#[derive(Debug, Subcommand)]
+pub(super) enum FindingCommand {
+    Add(FindingAddArgs),
+    List(FindingListArgs),
+    Void(FindingVoidArgs),
+}
+
+/// Note something that must be put right
+///
+/// The kind is one that an operation answers (gritledger operation list). Things are counted: 12; lengths and areas are
+/// typed as measured: "22 ft", "12 sqft" or "3 x 4".
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger finding add Landing proud-nails 12
+  gritledger finding add \"Back bedroom\" missing-quarter-round \"22 ft\" --place \"north wall\"")]
+pub(super) struct FindingAddArgs {
+    /// The room: NAME or SITE/NAME
+    room: String,
+    /// The kind, such as proud-nails
+    kind: String,
+    /// How much of it
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+    /// Where in the room
+    #[arg(long, default_value = "", hide_default_value = true)]
+    place: String,
+    /// A note
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+/// List what was found at a site
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger finding list \"4 Tannery Row\" --room Landing")]
+pub(super) struct FindingListArgs {
+    /// The site's address
+    site: String,
+    /// Only in this room
+    #[arg(long)]
+    room: Option<String>,
+}
+
+/// Take a finding out of use
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger finding void 3")]
+pub(super) struct FindingVoidArgs {
+    /// The finding's number, as finding list shows it
+    #[arg(value_name = "FINDING", allow_hyphen_values = true)]
+    id: String,
+}
+
+pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        RoomCommand::Add(args) => add_room(context, &ledger, &args),
+        RoomCommand::List(args) => {
+            let rooms = room_views(&ledger, ledger.site(&args.site)?.id)?;
+            let page = context.page(&ledger);
+            context.answer(|| rooms_json(&rooms, &page), || rooms_text(&rooms, &page))
+        }
+        RoomCommand::Show(args) => {
+            let room = room_named(&ledger, &args.name, args.site.as_deref())?;
+            let (view, page) = (room_view(&ledger, room)?, context.page(&ledger));
+            context.answer(
+                || room_view_json(&view, &page),
+                || room_view_text(&view, &page),
+            )
+        }
+        RoomCommand::Edit(args) => edit_room(context, &ledger, args),
+        RoomCommand::Void(args) => {
+            let room = room_named(&ledger, &args.name, args.site.as_deref())?;
+            context.write(&ledger, |writing| writing.void_room(&room))?;
+            context.status(&format!("Took room {} out of use.", room.name));
+            Ok(())
+        }
+    }
+}
+
+fn add_room(context: &Context, ledger: &Ledger, args: &RoomAddArgs) -> Result<()> {
+    let site = ledger.site(&args.site)?;
+    let Some(base) = read_base(&args.measures, ledger.units())? else {
+        refuse!("`{}` needs a shape, walls or steps", args.name);
+    };
+    let new = NewRoom {
+        site: site.id,
+        name: args.name.clone(),
+        floor: Floor::new(base, read_parts(&args.measures, ledger.units())?)?,
+        condition: args.condition.parse()?,
+        species: args.species.parse()?,
+        layout: args.layout.parse()?,
+        refinished: !args.not_refinished,
+        note: args.note.clone(),
+    };
+    let view = context.write(ledger, |writing| {
+        let id = writing.add_room(&new)?;
+        add_doors(writing, site.id, id, &args.measures.doors)?;
+        room_view(writing, room_with(writing, site.id, id)?)
+    })?;
+    let page = context.page(ledger);
+    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
+}
+
+fn edit_room(context: &Context, ledger: &Ledger, args: RoomEditArgs) -> Result<()> {
+    let mut room = room_named(ledger, &args.room, args.site.as_deref())?;
+    let parts = read_parts(&args.measures, ledger.units())?;
+    match read_base(&args.measures, ledger.units())? {
+        Some(base) => room.floor = Floor::new(base, parts)?,
+        None if !parts.is_empty() => room.floor = Floor::new(room.floor.base().clone(), parts)?,
+        None => {}
+    }
+    if let Some(name) = args.name {
+        check_new_name(ledger, &room, &name)?;
+        room.name = name;
+    }
+    room.condition = args
+        .condition
+        .map_or(Ok(room.condition), |text| text.parse::<FloorCondition>())?;
+    room.species = args
+        .species
+        .map_or(Ok(room.species), |text| text.parse::<Species>())?;
+    room.layout = args
+        .layout
+        .map_or(Ok(room.layout), |text| text.parse::<Layout>())?;
+    room.refinished = (room.refinished || args.refinished) && !args.not_refinished;
+    room.note = args.note.unwrap_or(room.note);
+    let doors = &args.measures.doors;
+    let view = context.write(ledger, |writing| {
+        if !doors.is_empty() {
+            // Old doorways go first: they may be wider than the new walls.
+            writing.void_doors(room.id)?;
+            room.doors.clear();
+        }
+        writing.edit_room(&room)?;
+        add_doors(writing, room.site_id, room.id, doors)?;
+        room_view(writing, room_with(writing, room.site_id, room.id)?)
+    })?;
+    let page = context.page(ledger);
+    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
+}
+
+fn check_new_name(ledger: &Ledger, room: &Room, name: &str) -> Result<()> {
+    let name = name.trim();
+    if name.contains('/') {
+        refuse!("a room's name can't hold `/`: `{name}`");
+    }
+    let rooms = ledger.rooms_of(room.site_id)?;
+    if rooms
+        .iter()
+        .any(|other| other.id != room.id && other.name.eq_ignore_ascii_case(name))
+    {
+        refuse!("there is already a room `{name}` at that site");
+    }
+    Ok(())
+}
+
+/// Reads the shape that a room begins with; `None`: none was given.
+fn read_base(args: &MeasureArgs, units: Units) -> Result<Option<Base>> {
+    if let Some(shape) = &args.shape {
+        return Ok(Some(Base::parse_shape(shape, units)?));
+    }
+    if let Some(walls) = &args.walls {
+        return Ok(Some(Base::Walls(Walk::parse(walls, units)?)));
+    }
+    let (Some(steps), Some(width), Some(tread), Some(riser)) =
+        (&args.steps, &args.width, &args.tread, &args.riser)
+    else {
+        return Ok(None);
+    };
+    let Some(steps) = steps
+        .trim()
+        .parse()
+        .ok()
+        .filter(|steps: &u32| (1..=1000).contains(steps))
+    else {
+        refuse!("`{steps}` is not a number of steps");
+    };
+    let [width, tread, riser] = Length::parse_together([width, tread, riser], units)?;
+    Ok(Some(Base::Stairs {
+        steps,
+        width,
+        tread,
+        riser,
+    }))
+}
+
+fn read_parts(args: &MeasureArgs, units: Units) -> Result<Vec<Part>> {
+    let typed = [
+        (Effect::Plus, &args.plus),
+        (Effect::Less, &args.less),
+        (Effect::Island, &args.island),
+    ];
+    let parts = typed
+        .into_iter()
+        .flat_map(|(effect, texts)| texts.iter().map(move |text| (effect, text)));
+    Ok(parts
+        .map(|(effect, text)| Part::parse_sides(effect, text, units))
+        .collect::<Result<_, _>>()?)
+}
+
+/// Adds the doorways of a room as typed: `outside:2'8"`, `Landing:2'6"`.
+fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]) -> Result<()> {
+    for door in doors {
+        let (to, width) = read_door(door, writing.units())?;
+        let beyond = if to.eq_ignore_ascii_case(OUTSIDE) {
+            None
+        } else {
+            Some(writing.room(to, Some(site))?)
+        };
+        if let Some(other) = beyond.as_ref().filter(|other| other.site_id != site) {
+            refuse!(
+                "a doorway stays in the house: `{}` is at `{}`",
+                other.name,
+                other.site
+            );
+        }
+        writing.add_door(room, beyond.map(|beyond| beyond.id), width)?;
+    }
+    Ok(())
+}
+
+/// Splits a doorway at its last colon, as a room's name may hold one.
+fn read_door(text: &str, units: Units) -> Result<(&str, Length)> {
+    let Some((to, width)) = text
+        .rsplit_once(':')
+        .filter(|(to, _)| !to.trim().is_empty())
+    else {
+        return Err(Refusal::new(format!("`{text}` is not a doorway"))
+            .hint("--door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"")
+            .into());
+    };
+    Ok((to.trim(), Length::parse(width, units)?))
+}
+
+fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
+    let site = site.map(|address| ledger.site(address)).transpose()?;
+    ledger.room(name, site.map(|site| site.id))
+}
+
+fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
+    match ledger
+        .rooms_of(site)?
+        .into_iter()
+        .find(|room| room.id == id)
+    {
+        Some(room) => Ok(room),
+        None => refuse!("the room is no longer in use"),
+    }
+}
+
+fn room_view(ledger: &Ledger, room: Room) -> Result<RoomView> {
+    let findings = ledger.findings_of(room.site_id)?;
+    RoomView::new(room, &findings)
+}
+
+pub(super) fn room_views(ledger: &Ledger, site: SiteId) -> Result<Vec<RoomView>> {
+    let findings = ledger.findings_of(site)?;
+    ledger
+        .rooms_of(site)?
+        .into_iter()
+        .map(|room| RoomView::new(room, &findings))
+        .collect()
+}
+
+pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        FindingCommand::Add(args) => add_finding(context, &ledger, &args),
+        FindingCommand::List(args) => {
+            let site = ledger.site(&args.site)?;
+            let room = args
+                .room
+                .map(|name| ledger.room(&name, Some(site.id)))
+                .transpose()?;
+            let mut findings = ledger.findings_of(site.id)?;
+            findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
+            let page = context.page(&ledger);
+            context.answer(
+                || findings_json(&findings, &page),
+                || findings_text(&findings, &page),
+            )
+        }
+        FindingCommand::Void(args) => {
+            let Ok(id) = args.id.trim().parse() else {
+                return Err(
+                    Refusal::new(format!("`{}` is not the number of a finding", args.id))
+                        .hint("gritledger finding list SITE")
+                        .into(),
+                );
+            };
+            context.write(&ledger, |writing| writing.void_finding(FindingId(id)))?;
+            context.status(&format!("Took finding {id} out of use."));
+            Ok(())
+        }
+    }
+}
+
+fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Result<()> {
+    let room = room_named(ledger, &args.room, args.site.as_deref())?;
+    let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
+    let found = Found {
+        quantity: read_found(&args.quantity, &kind, driver, ledger.units())?,
+        kind,
+    };
+    let finding = context.write(ledger, |writing| {
+        let id = writing.add_finding(
+            &room,
+            &found,
+            driver.unit(),
+            args.place.trim(),
+            args.note.trim(),
+        )?;
+        let noted = writing
+            .findings_of(room.site_id)?
+            .into_iter()
+            .find(|finding: &Finding| finding.id == id);
+        Ok(noted.ok_or_else(|| Refusal::new("the finding was not kept"))?)
+    })?;
+    let page = context.page(ledger);
+    context.status(&format!(
+        "Noted {} in {}: {}.",
+        finding.kind,
+        finding.room,
+        page.quantity(finding.quantity, finding.unit)
+    ));
+    if !context.json() {
+        return Ok(());
+    }
+    context.answer(|| placed_finding_json(&finding, &page), String::new)
+}
+
+/// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning.
+fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Driver)> {
+    let kinds: Vec<(&str, Driver)> = operations
+        .iter()
+        .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
+        .collect();
+    let lower = wanted.trim().to_lowercase().replace(' ', "-");
+    let mut fitting: Vec<_> = kinds
+        .iter()
+        .filter(|(kind, _)| kind.to_lowercase() == lower)
+        .collect();
+    if fitting.is_empty() && !lower.is_empty() {
+        fitting = kinds
+            .iter()
+            .filter(|(kind, _)| kind.to_lowercase().starts_with(&lower))
+            .collect();
+    }
+    match fitting[..] {
+        [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
+        [] => {
+            let near = near_names(&lower, kinds.iter().map(|(kind, _)| *kind));
+            let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
+            let refusal = match near[..] {
+                [] => refusal.hint(format!(
+                    "kinds: {}",
+                    kinds
+                        .iter()
+                        .map(|(kind, _)| *kind)
+                        .collect::<Vec<_>>()
+                        .join(", ")
+                )),
+                _ => refusal.hint(format!("near kinds: {}", near.join(", "))),
+            };
+            let kind = if lower.is_empty() { "KIND" } else { &lower };
+            Err(refusal
+                .hint(format!(
+                    "gritledger operation add NAME --task repair --driver count --answers {kind}"
+                ))
+                .into())
+        }
+        _ => {
+            let names: Vec<String> = fitting
+                .iter()
+                .map(|(kind, _)| format!("`{kind}`"))
+                .collect();
+            refuse!(
+                "`{}` could be any kind of {}",
+                wanted.trim(),
+                names.join(", ")
+            )
+        }
+    }
+}
+
+/// Reads how much was found, by what measures the operation that answers it.
+fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<Decimal> {
+    match driver {
+        Driver::Length | Driver::Edge => Ok(quantity(Length::parse(text, units)?.feet())),
+        Driver::Area => Ok(quantity(Area::parse(text, units)?.square_feet())),
+        Driver::Count | Driver::Room | Driver::Job => match number(text) {
+            Some(things) if things.is_integer() && things > Decimal::ZERO => Ok(things),
+            _ => Err(
+                Refusal::new(format!("`{text}` is not a whole number above zero"))
+                    .hint(format!("{kind} are counted: 12"))
+                    .into(),
+            ),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_doorway_is_split_at_its_last_colon() {
+        let read = |text| read_door(text, Units::Us).ok();
+        let inches = |count: u32| Length::from_nanometres(25_400_000).times(count);
+        assert_eq!(read("outside:2'8\""), Some(("outside", inches(32))));
+        assert_eq!(
+            read("Flat 2: hall : 30in"),
+            Some(("Flat 2: hall", inches(30)))
+        );
+        for text in ["Landing", ":2'6\"", "Landing:", "Landing:wide", ""] {
+            assert_eq!(read(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn what_was_found_is_read_by_its_driver() {
+        let read = |text, driver| read_found(text, "gaps", driver, Units::Us).ok();
+        assert_eq!(read("12", Driver::Count), Some(Decimal::from(12)));
+        assert_eq!(read("22 ft", Driver::Length), Some(Decimal::from(22)));
+        assert_eq!(read("3 x 4", Driver::Area), Some(Decimal::from(12)));
+        for (text, driver) in [
+            ("-3", Driver::Count),
+            ("0", Driver::Count),
+            ("1.5", Driver::Count),
+            ("22 ft", Driver::Count),
+            ("-3", Driver::Length),
+            ("22 sqft", Driver::Length),
+            ("0 sqft", Driver::Area),
+            ("NaN", Driver::Area),
+        ] {
+            assert_eq!(read(text, driver), None, "{text} as {driver}");
+        }
+    }
+}
