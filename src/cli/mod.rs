@@ -8,6 +8,7 @@ mod day_book;
 mod file;
 mod invoice;
 mod job;
+mod method;
 mod people;
 mod quote;
 mod rate;
@@ -118,9 +119,9 @@ enum Command {
     #[command(subcommand)]
     Operation(book::OperationCommand),
     #[command(subcommand)]
-    Sequence(book::SequenceCommand),
+    Sequence(method::SequenceCommand),
     #[command(subcommand)]
-    Schedule(book::ScheduleCommand),
+    Schedule(method::ScheduleCommand),
     #[command(subcommand)]
     Setting(setting::SettingCommand),
     #[command(subcommand)]
@@ -178,8 +179,8 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Item(command) => book::cmd_item(context, command),
         Command::Machine(command) => book::cmd_machine(context, command),
         Command::Operation(command) => book::cmd_operation(context, command),
-        Command::Sequence(command) => book::cmd_sequence(context, command),
-        Command::Schedule(command) => book::cmd_schedule(context, command),
+        Command::Sequence(command) => method::cmd_sequence(context, command),
+        Command::Schedule(command) => method::cmd_schedule(context, command),
         Command::Setting(command) => setting::cmd_setting(context, command),
         Command::TaxArea(command) => setting::cmd_tax_area(context, command),
         Command::Import(args) => file::cmd_import(context, &args),

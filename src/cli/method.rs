@@ -1,0 +1,282 @@
+//! `sequence` and `schedule`: cuts and coats in order.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::ui::Context;
+use crate::document::book::{
+    schedule_json, schedule_text, schedules_json, schedules_text, sequence_json, sequence_text,
+    sequences_json, sequences_text,
+};
+use crate::ledger::{Ledger, NewStep, Refusal};
+use crate::money::Decimal;
+use crate::trade::operation::{Driver, Drying, Operation, Schedule, Sequence, skipped_grades};
+
+/// Manage sanding sequences: cuts in order
+#[derive(Debug, Subcommand)]
+pub(super) enum SequenceCommand {
+    Add(SequenceStepsArgs),
+    /// List the sanding sequences
+    List,
+    Show(SequenceArgs),
+    Edit(SequenceStepsArgs),
+}
+
+/// Name the operations of a sanding sequence, in order
+///
+/// An operation that is named twice is done twice. Cuts that skip more than one grade are warned of.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60"
+)]
+pub(super) struct SequenceStepsArgs {
+    /// The sequence
+    name: String,
+    /// Its operations, in order
+    #[arg(required = true, value_name = "OPERATION")]
+    operations: Vec<String>,
+}
+
+/// Show a sanding sequence
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger sequence show rotary-36-50-80")]
+pub(super) struct SequenceArgs {
+    /// The sequence
+    name: String,
+}
+
+/// Manage coating schedules: coats in order, and what is done between them
+#[derive(Debug, Subcommand)]
+pub(super) enum ScheduleCommand {
+    Add(ScheduleStepsArgs),
+    /// List the coating schedules
+    List,
+    Show(ScheduleArgs),
+    Edit(ScheduleStepsArgs),
+}
+
+/// Name the steps of a coating schedule, in order
+///
+/// A coat is `OPERATION:RECOAT[:LIGHT[:CURE]]`: hours before the next coat, hours before light use, days to full cure, as
+/// the product's label has them. What is done between coats is the operation alone.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:30"
+)]
+pub(super) struct ScheduleStepsArgs {
+    /// The schedule
+    name: String,
+    /// Its steps, in order
+    #[arg(required = true, value_name = "STEP")]
+    steps: Vec<String>,
+}
+
+/// Show a coating schedule
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger schedule show oil-2-coat")]
+pub(super) struct ScheduleArgs {
+    /// The schedule
+    name: String,
+}
+
+pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        SequenceCommand::Add(args) => {
+            let steps = read_operations(&ledger, &args.operations)?;
+            let sequence = context.write(&ledger, |writing| {
+                writing.add_sequence(&args.name, &steps)?;
+                writing.sequence(&args.name)
+            })?;
+            context.status(&format!("Added sequence {}.", sequence.name));
+            tell_sequence(context, &sequence)
+        }
+        SequenceCommand::List => {
+            let (sequences, page) = (ledger.sequences()?, context.page(&ledger));
+            context.answer(
+                || sequences_json(&sequences),
+                || sequences_text(&sequences, &page),
+            )
+        }
+        SequenceCommand::Show(args) => {
+            let (sequence, page) = (ledger.sequence(&args.name)?, context.page(&ledger));
+            warn_of_skips(context, &sequence);
+            context.answer(
+                || sequence_json(&sequence),
+                || sequence_text(&sequence, &page),
+            )
+        }
+        SequenceCommand::Edit(args) => {
+            let name = ledger.sequence(&args.name)?.name;
+            let steps = read_operations(&ledger, &args.operations)?;
+            let sequence = context.write(&ledger, |writing| {
+                writing.edit_sequence(&name, &steps)?;
+                writing.sequence(&name)
+            })?;
+            context.status(&format!("Changed sequence {}.", sequence.name));
+            tell_sequence(context, &sequence)
+        }
+    }
+}
+
+fn read_operations(ledger: &Ledger, names: &[String]) -> Result<Vec<Operation>> {
+    names.iter().map(|name| step_named(ledger, name)).collect()
+}
+
+/// Looks up an operation that a sequence or schedule may have: a room has no length found, and a job no cuts.
+fn step_named(ledger: &Ledger, name: &str) -> Result<Operation> {
+    let operation = ledger.operation(name)?;
+    if matches!(operation.driver, Driver::Length | Driver::Job) {
+        return Err(Refusal::new(format!("`{}` is measured by {}, which no room has", operation.name, operation.driver))
+            .hint("sequences and schedules take operations measured by area, edge, room or, for stairs, count")
+            .into());
+    }
+    Ok(operation)
+}
+
+fn warn_of_skips(context: &Context, sequence: &Sequence) {
+    for skip in skipped_grades(sequence) {
+        context.warn(&skip.to_string());
+    }
+}
+
+/// After an event, the JSON answer is the sequence as it stands; people were told in a sentence.
+fn tell_sequence(context: &Context, sequence: &Sequence) -> Result<()> {
+    warn_of_skips(context, sequence);
+    if !context.json() {
+        return Ok(());
+    }
+    context.answer(|| sequence_json(sequence), String::new)
+}
+
+pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        ScheduleCommand::Add(args) => {
+            let steps = read_steps(&ledger, &args.steps)?;
+            let schedule = context.write(&ledger, |writing| {
+                writing.add_schedule(&args.name, &steps)?;
+                writing.schedule(&args.name)
+            })?;
+            context.status(&format!("Added schedule {}.", schedule.name));
+            tell_schedule(context, &ledger, &schedule)
+        }
+        ScheduleCommand::List => {
+            let (schedules, page) = (ledger.schedules()?, context.page(&ledger));
+            context.answer(
+                || schedules_json(&schedules, &page),
+                || schedules_text(&schedules, &page),
+            )
+        }
+        ScheduleCommand::Show(args) => {
+            let (schedule, page) = (ledger.schedule(&args.name)?, context.page(&ledger));
+            context.answer(
+                || schedule_json(&schedule, &page),
+                || schedule_text(&schedule, &page),
+            )
+        }
+        ScheduleCommand::Edit(args) => {
+            let name = ledger.schedule(&args.name)?.name;
+            let steps = read_steps(&ledger, &args.steps)?;
+            let schedule = context.write(&ledger, |writing| {
+                writing.edit_schedule(&name, &steps)?;
+                writing.schedule(&name)
+            })?;
+            context.status(&format!("Changed schedule {}.", schedule.name));
+            tell_schedule(context, &ledger, &schedule)
+        }
+    }
+}
+
+fn read_steps(ledger: &Ledger, texts: &[String]) -> Result<Vec<NewStep>> {
+    let read = |text: &String| {
+        let (name, drying) = read_step(text)?;
+        Ok((step_named(ledger, name)?, drying))
+    };
+    texts.iter().map(read).collect()
+}
+
+/// Reads a step: `screen-between`, or a coat `oil-coat:24:48:30`.
+fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
+    let mut fields = text.split(':').map(str::trim);
+    let name = fields.next().unwrap_or_default();
+    let times: Vec<&str> = fields.collect();
+    let refusal = || {
+        let refusal = Refusal::new(format!("`{text}` is not a step of a schedule"));
+        refusal.hint("a coat is OPERATION:RECOAT[:LIGHT[:CURE]], in hours, hours and days: oil-coat:24:48:30")
+    };
+    let time = |position: usize| match times.get(position).copied().filter(|time| !time.is_empty())
+    {
+        None => Ok(None),
+        Some(time) => match crate::money::number(time).filter(|time| *time >= Decimal::ZERO) {
+            Some(time) => Ok(Some(time)),
+            None => Err(refusal()),
+        },
+    };
+    let (recoat, light_use_hours, cure_days) = (time(0)?, time(1)?, time(2)?);
+    match recoat {
+        _ if name.is_empty() || times.len() > 3 => Err(refusal().into()),
+        None if times.is_empty() => Ok((name, None)),
+        None => Err(refusal().into()),
+        Some(recoat_hours) => Ok((
+            name,
+            Some(Drying {
+                recoat_hours,
+                light_use_hours,
+                cure_days,
+            }),
+        )),
+    }
+}
+
+/// After an event, the JSON answer is the schedule as it stands; people were told in a sentence.
+fn tell_schedule(context: &Context, ledger: &Ledger, schedule: &Schedule) -> Result<()> {
+    if !context.json() {
+        return Ok(());
+    }
+    let page = context.page(ledger);
+    context.answer(|| schedule_json(schedule, &page), String::new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_of_a_schedule_is_an_operation_and_how_it_dries() {
+        let hours = |count: i64| Some(Decimal::from(count));
+        for (text, expected) in [
+            ("screen-between", Some(("screen-between", None))),
+            (
+                "oil-coat:24",
+                Some(("oil-coat", Some((hours(24), None, None)))),
+            ),
+            (
+                "oil-coat:24:48:30",
+                Some(("oil-coat", Some((hours(24), hours(48), hours(30))))),
+            ),
+            (
+                "oil-coat:24::30",
+                Some(("oil-coat", Some((hours(24), None, hours(30))))),
+            ),
+            ("oil-coat:", None),
+            ("oil-coat::48", None),
+            ("oil-coat:-1", None),
+            ("oil-coat:24:48:30:9", None),
+            (":24", None),
+            ("", None),
+        ] {
+            let read = read_step(text).ok().map(|(name, drying)| {
+                let times = |drying: Drying| {
+                    (
+                        Some(drying.recoat_hours),
+                        drying.light_use_hours,
+                        drying.cure_days,
+                    )
+                };
+                (name, drying.map(times))
+            });
+            assert_eq!(read, expected, "{text}");
+        }
+    }
+}
