@@ -162,17 +162,22 @@ pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Resul
             tell_schedule(context, &ledger, &schedule)
         }
         ScheduleCommand::List => {
-            let (schedules, page) = (ledger.schedules()?, context.page(&ledger));
+            let (schedules, book, page) =
+                (ledger.schedules()?, ledger.book()?, context.page(&ledger));
             context.answer(
-                || schedules_json(&schedules, &page),
+                || schedules_json(&schedules, &book, &page),
                 || schedules_text(&schedules, &page),
             )
         }
         ScheduleCommand::Show(args) => {
-            let (schedule, page) = (ledger.schedule(&args.name)?, context.page(&ledger));
+            let (schedule, book, page) = (
+                ledger.schedule(&args.name)?,
+                ledger.book()?,
+                context.page(&ledger),
+            );
             context.answer(
-                || schedule_json(&schedule, &page),
-                || schedule_text(&schedule, &page),
+                || schedule_json(&schedule, &book, &page),
+                || schedule_text(&schedule, &book, &page),
             )
         }
         ScheduleCommand::Edit(args) => {
@@ -231,11 +236,8 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
 
 /// After an event, the JSON answer is the schedule as it stands; people were told in a sentence.
 fn tell_schedule(context: &Context, ledger: &Ledger, schedule: &Schedule) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
-    let page = context.page(ledger);
-    context.answer(|| schedule_json(schedule, &page), String::new)
+    let (book, page) = (ledger.book()?, context.page(ledger));
+    context.answer_if_json(|| schedule_json(schedule, &book, &page))
 }
 
 #[cfg(test)]

@@ -8,11 +8,13 @@ use serde_json::{Value, json};
 
 use super::{Page, Table, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
+use crate::measure::Units;
 use crate::money::{Decimal, Money, plain};
+use crate::trade::film::{book_spread, micrometres, wet_mils};
 use crate::trade::operation::{
     Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades,
 };
-use crate::trade::rates::{Rate, RateKind, RateRow};
+use crate::trade::rates::{Book, Rate, RateKind, RateRow};
 use crate::trade::{MachineId, OperationId, Unit};
 
 /// Decimals of rates in JSON: one driver unit takes little.
@@ -370,7 +372,7 @@ pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
 }
 
 /// Renders a coating schedule as JSON.
-pub fn schedule_json(schedule: &Schedule, page: &Page) -> Value {
+pub fn schedule_json(schedule: &Schedule, book: &Book, page: &Page) -> Value {
     let steps = schedule
         .steps
         .iter()
@@ -381,6 +383,7 @@ pub fn schedule_json(schedule: &Schedule, page: &Page) -> Value {
                 "operation": operation.name,
                 "driver": operation.driver.as_str(),
                 "item": operation.item.as_ref().map(|item| &item.name),
+                "wet_film_mils": book_spread(operation, book).map(|spread| plain(wet_mils(spread), 4)),
                 "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
                 "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
                 "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
@@ -389,18 +392,28 @@ pub fn schedule_json(schedule: &Schedule, page: &Page) -> Value {
     json!({ "name": schedule.name, "steps": steps.collect::<Vec<_>>() })
 }
 
+/// Writes the wet film that the book's spread of a coat leaves, in mils or micrometres.
+fn film_text(operation: &Operation, book: &Book, page: &Page) -> String {
+    let film = book_spread(operation, book).map(|spread| match page.units {
+        Units::Us => format!("{} mil", plain(wet_mils(spread), 1)),
+        Units::Metric => format!("{} µm", plain(micrometres(wet_mils(spread)), 0)),
+    });
+    film.unwrap_or_default()
+}
+
 /// Renders a coating schedule as text.
-pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
+pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
     let mut table = page
         .table([
             "",
             "Operation",
             "Driver",
+            "Wet film",
             "Next coat",
             "Light use",
             "Full cure",
         ])
-        .numbers([0, 3, 4, 5]);
+        .numbers([0, 3, 4, 5, 6]);
     for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
         let measured = |value: Option<Decimal>, unit| {
             value
@@ -411,6 +424,7 @@ pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
             format!("{position}"),
             operation.name.clone(),
             operation.driver.as_str().to_owned(),
+            film_text(operation, book, page),
             measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
             measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
             measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
@@ -420,11 +434,11 @@ pub fn schedule_text(schedule: &Schedule, page: &Page) -> String {
 }
 
 /// Renders the list of coating schedules as JSON.
-pub fn schedules_json(schedules: &[Schedule], page: &Page) -> Value {
+pub fn schedules_json(schedules: &[Schedule], book: &Book, page: &Page) -> Value {
     Value::Array(
         schedules
             .iter()
-            .map(|schedule| schedule_json(schedule, page))
+            .map(|schedule| schedule_json(schedule, book, page))
             .collect(),
     )
 }

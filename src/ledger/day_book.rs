@@ -264,7 +264,7 @@ impl Ledger {
     fn logged_rental_days(&self, job: &Job) -> Result<Vec<Logged>> {
         let closed = self.closed_at(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, returned.recorded_at
+            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, day.began_on
              FROM rental_day AS day
              JOIN live_entry AS returned ON returned.id = day.entry_id
              JOIN machine ON machine.id = returned.machine_id
@@ -272,7 +272,7 @@ impl Ledger {
              ORDER BY day.id",
         )?;
         let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
-            let recorded_at: NaiveDateTime = row.get("recorded_at")?;
+            let began_on: NaiveDate = row.get("began_on")?;
             Ok(Logged {
                 entry: row.get("id")?,
                 rooms: Vec::new(),
@@ -282,7 +282,8 @@ impl Ledger {
                 },
                 quantity: Decimal::ONE,
                 cost: row.get("charge_minor")?,
-                late: closed.is_some_and(|closed| recorded_at > closed),
+                // A day from before close-out is no call-back, though the machine came back from another job later.
+                late: closed.is_some_and(|closed| began_on > closed.date()),
                 correction: false,
             })
         })?;

@@ -5,13 +5,14 @@
 //! counts, hours), amounts are [`Money`](crate::money::Money).
 //!
 //! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is one thing that is done, measured by
-//! its driver; a [`takeoff`] turns rooms, findings and methods into quantities at the [`rates`] of book and experience;
+//! its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and methods into quantities at the [`rates`] of book and experience;
 //! a [`quote`] turns quantities into cost and price, with the [`rental`] cover and the [`cautions`] that apply; what the
 //! job then takes moves [`stock`] and adds up in [`job_cost`]; [`variance`] sets it beside the quote; [`evidence`] is
 //! what a finished job teaches the rates; an [`invoice`] asks for the money.
 
 pub mod cautions;
 pub mod evidence;
+pub mod film;
 pub mod invoice;
 pub mod job_cost;
 pub mod operation;

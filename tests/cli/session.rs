@@ -97,6 +97,43 @@ fn a_floor_of_42_square_feet_takes_two_sets_of_36_grit() {
     assert_eq!(line["item_unit"], json!("disc"));
 }
 
+#[test]
+fn the_starting_book_keeps_to_common_practice() {
+    // Common practice, no source, each of these: a three-head rotary takes three discs at once; its sequence is 36, 50
+    // and 80, the whole floor once with each, with edges and corners at 80 after it; two coats of oil, 24 h apart.
+    let ledger = TestLedger::new();
+    assert_eq!(
+        ledger.json("operation show rotary-36")["set_size"],
+        json!(3)
+    );
+    let sequence = ledger.json("sequence show rotary-36-50-80");
+    let grits = |driver: &str| -> Vec<i64> {
+        let steps = sequence["steps"].as_array().expect("steps").iter();
+        let steps = steps.filter(|step| step["driver"] == json!(driver));
+        steps
+            .map(|step| step["grit"].as_i64().expect("a grit"))
+            .collect()
+    };
+    assert_eq!(grits("area"), [36, 50, 80]);
+    assert_eq!((grits("edge"), grits("room")), (vec![80], vec![80]));
+    let schedule = ledger.json("schedule show oil-2-coat");
+    let coats: Vec<&Value> = schedule["steps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|step| step["operation"] == json!("oil-coat"))
+        .collect();
+    assert_eq!(coats.len(), 2);
+    assert!(
+        coats
+            .iter()
+            .all(|coat| coat["recoat"] == json!({ "quantity": "24", "unit": "h" })),
+        "{schedule:#}"
+    );
+    // 400 sq ft per gallon leaves 231 / 0.144 / 400 = 4.0104 mils of wet film.
+    assert_eq!(coats[0]["wet_film_mils"], json!("4.0104"));
+}
+
 /// Returns the line of a quote for a room and operation.
 fn line<'a>(quote: &'a Value, room: &str, operation: &str) -> &'a Value {
     let lines = quote["lines"].as_array().expect("lines");
