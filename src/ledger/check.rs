@@ -1,10 +1,13 @@
 //! `check`: the file's integrity, and every invariant of the ledger recomputed from its rows.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use rusqlite::named_params;
 
 use super::{Ledger, QuoteRecord};
 use crate::money::Money;
+use crate::trade::ItemId;
 use crate::trade::quote::{Line, price_for};
 
 impl Ledger {
@@ -121,6 +124,7 @@ impl Ledger {
 
     /// For each item: paid − refunded = on hand + charged − assumed and still awaiting + lost.
     fn check_stock(&self, problems: &mut Vec<String>) -> Result<()> {
+        let flows = self.stock_flows()?;
         for item in self.items()? {
             let stock = self.stock_of(item.id)?;
             if stock.on_hand.is_sign_negative() && !stock.on_hand.is_zero() {
@@ -134,24 +138,7 @@ impl Ledger {
                 ));
             }
             let awaiting: Money = stock.awaiting.iter().map(|awaiting| awaiting.value).sum();
-            let (paid, gone): (Money, Money) = self.connection.prepare_cached(
-                "SELECT
-                    (SELECT COALESCE(SUM(CASE kind WHEN 'buy' THEN amount_minor ELSE -amount_minor END), 0)
-                     FROM live_entry WHERE item_id = :item AND kind IN ('buy', 'hand-back')) AS paid,
-                    (SELECT COALESCE(SUM(amount_minor), 0) FROM live_entry WHERE item_id = :item AND kind IN ('use', 'count'))
-                    + (SELECT COALESCE(SUM(settled.paid_minor - settled.value_minor), 0)
-                       FROM stock_settlement AS settled
-                       JOIN live_entry AS bought ON bought.id = settled.entry_id
-                       JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
-                       JOIN live_entry AS used ON used.id = awaiting.entry_id
-                       WHERE awaiting.item_id = :item)
-                    + (SELECT COALESCE(SUM(-moved.value_minor - back.amount_minor), 0)
-                       FROM live_entry AS back JOIN stock_move AS moved ON moved.entry_id = back.id
-                       WHERE back.kind = 'hand-back' AND back.item_id = :item) AS gone",
-            )?.query_row(
-                named_params! { ":item": item.id },
-                |row| Ok((row.get("paid")?, row.get("gone")?)),
-            )?;
+            let (paid, gone) = flows.get(&item.id).copied().unwrap_or_default();
             let accounted = stock.value + gone - awaiting;
             if paid != accounted {
                 problems.push(format!(
@@ -163,6 +150,32 @@ impl Ledger {
             }
         }
         Ok(())
+    }
+
+    /// Returns what was paid (less refunds) for each item, and what was charged or lost of it; all items in one pass.
+    fn stock_flows(&self) -> Result<BTreeMap<ItemId, (Money, Money)>> {
+        let mut statement = self.connection.prepare(
+            "SELECT item_id, SUM(paid) AS paid, SUM(gone) AS gone
+             FROM (SELECT item_id,
+                          CASE kind WHEN 'buy' THEN amount_minor WHEN 'hand-back' THEN -amount_minor ELSE 0 END AS paid,
+                          CASE WHEN kind IN ('use', 'count') THEN amount_minor ELSE 0 END AS gone
+                   FROM live_entry WHERE item_id IS NOT NULL
+                   UNION ALL
+                   SELECT awaiting.item_id, 0, settled.paid_minor - settled.value_minor
+                   FROM stock_settlement AS settled
+                   JOIN live_entry AS bought ON bought.id = settled.entry_id
+                   JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
+                   JOIN live_entry AS used ON used.id = awaiting.entry_id
+                   UNION ALL
+                   SELECT back.item_id, 0, -moved.value_minor - back.amount_minor
+                   FROM live_entry AS back JOIN stock_move AS moved ON moved.entry_id = back.id
+                   WHERE back.kind = 'hand-back')
+             GROUP BY item_id",
+        )?;
+        let flows = statement.query_map([], |row| {
+            Ok((row.get("item_id")?, (row.get("paid")?, row.get("gone")?)))
+        })?;
+        Ok(flows.collect::<rusqlite::Result<_>>()?)
     }
 
     /// The days of every return add up to its charge, and there is one for each 24 hours begun.
