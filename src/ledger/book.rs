@@ -8,10 +8,11 @@ use anyhow::Result;
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, Nano};
+use super::import::seed_price;
 use super::rows::{Columns, Rows};
 use super::{Ledger, Transfer, Writing, pick, refuse};
 use crate::measure::Units;
-use crate::money::{Currency, Decimal, Money, quantity};
+use crate::money::{Currency, Decimal, Money, quantity, round};
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
 use crate::trade::rates::{Book, BookRate};
@@ -20,6 +21,24 @@ use crate::trade::{ItemId, MachineId, OperationId, TaskId, Unit};
 
 /// What the owner's own figures say of their source.
 pub const OWN_FIGURE: &str = "own figure";
+
+/// Units that items are counted or measured in.
+const ITEM_UNITS: [Unit; 8] = [
+    Unit::Disc,
+    Unit::Gallon,
+    Unit::Litre,
+    Unit::Each,
+    Unit::Foot,
+    Unit::Metre,
+    Unit::SquareFoot,
+    Unit::SquareMetre,
+];
+
+/// Decimals of a book rate as it is kept.
+const RATE_DECIMALS: u32 = 9;
+
+/// The most driver units that one item or hour can do: beyond it a slip is likelier than a floor.
+const LARGEST_RATE: i64 = 1_000_000_000;
 
 /// A consumable or material.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -390,31 +409,24 @@ impl Writing<'_> {
     /// Fills a new ledger's book from the embedded files.
     pub(super) fn seed_book(&self) -> Result<()> {
         self.seed_settings()?;
-        let embedded: [(Transfer, &str, &[u8]); 3] = [
-            (
-                Transfer::Items,
-                "items.csv",
-                include_bytes!("../../seed-data/items.csv"),
-            ),
-            (
-                Transfer::Operations,
-                "operations.csv",
-                include_bytes!("../../seed-data/operations.csv"),
-            ),
-            (
-                Transfer::BookRates,
-                "book-rates.csv",
-                include_bytes!("../../seed-data/book-rates.csv"),
-            ),
-        ];
-        let (items, rest) = embedded.split_at(1);
-        for (kind, file, text) in items {
-            self.import_quietly(*kind, file, text, Units::Us)?;
-        }
+        self.import_items(
+            "items.csv",
+            include_bytes!("../../seed-data/items.csv"),
+            seed_price,
+        )?;
         self.seed_machines()?;
-        for (kind, file, text) in rest {
-            self.import_quietly(*kind, file, text, Units::Us)?;
-        }
+        self.import_quietly(
+            Transfer::Operations,
+            "operations.csv",
+            include_bytes!("../../seed-data/operations.csv"),
+            Units::Us,
+        )?;
+        self.import_quietly(
+            Transfer::BookRates,
+            "book-rates.csv",
+            include_bytes!("../../seed-data/book-rates.csv"),
+            Units::Us,
+        )?;
         self.seed_sequences()?;
         self.seed_schedules()
     }
@@ -491,6 +503,7 @@ impl Writing<'_> {
             &item.name,
             "SELECT 1 FROM item WHERE name = :name COLLATE NOCASE",
         )?;
+        item_unit(item.unit)?;
         let id = ItemId(self.new_id("item")?);
         self.connection
             .prepare_cached(
@@ -533,7 +546,7 @@ impl Writing<'_> {
     }
 
     fn set_pack(&self, item: ItemId, pack: &Pack) -> Result<()> {
-        if pack.size <= Decimal::ZERO {
+        if quantity(pack.size) <= Decimal::ZERO {
             refuse!(
                 "a pack holds more than nothing: `{}`",
                 pack.size.normalize()
@@ -731,7 +744,7 @@ impl Writing<'_> {
     /// Sets a book rate; the one before stays in the record.
     ///
     /// # Errors
-    /// Refuses a rate of zero, a fixed amount below zero, and a floor that the operation's rates don't differ by.
+    /// Refuses a rate of zero, one that is too large to be kept, and a fixed amount below zero.
     pub fn set_rate(&self, rate: &BookRate) -> Result<()> {
         self.insert_rate(rate)?;
         let name: String = self.connection.query_row(
@@ -748,11 +761,14 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_rate(&self, rate: &BookRate) -> Result<()> {
-        if rate.driver_per_item <= Decimal::ZERO {
+        if round(rate.driver_per_item, RATE_DECIMALS) <= Decimal::ZERO {
             refuse!(
                 "a rate is above zero: `{}`",
                 rate.driver_per_item.normalize()
             );
+        }
+        if rate.driver_per_item > Decimal::from(LARGEST_RATE) {
+            refuse!("`{}` is too large a rate", rate.driver_per_item.normalize());
         }
         if rate.fixed < Decimal::ZERO {
             refuse!(
@@ -787,6 +803,18 @@ impl Writing<'_> {
         }
         Ok(())
     }
+}
+
+/// Returns a unit that items are counted or measured in; hours, days and miles are none.
+pub(super) fn item_unit(unit: Unit) -> Result<Unit> {
+    if !ITEM_UNITS.contains(&unit) {
+        let units: Vec<&str> = ITEM_UNITS.iter().map(|unit| unit.as_str()).collect();
+        refuse!(
+            "`{unit}` is not a unit of items; one of: {}",
+            units.join(", ")
+        );
+    }
+    Ok(unit)
 }
 
 /// Returns an operation's family; one that names none is a family of its own.

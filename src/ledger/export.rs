@@ -9,7 +9,7 @@ use rusqlite::named_params;
 
 use super::columns::{Micro, Nano};
 use super::{Ledger, Transfer, numbered};
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::rates::RateKind;
 use crate::trade::{JobId, OperationId};
@@ -209,7 +209,7 @@ impl Ledger {
                     quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
-                    COALESCE(task.name, operation.name) AS worked_on, wage_minor, what
+                    COALESCE(task.name, operation.name) AS worked_on, amount_minor, what
              FROM live_entry
              JOIN job ON job.id = live_entry.job_id
              JOIN site ON site.id = job.site_id
@@ -218,12 +218,13 @@ impl Ledger {
              LEFT JOIN operation ON operation.id = live_entry.operation_id
              WHERE kind = 'hours' ORDER BY live_entry.id",
         )?;
+        let burden = self.burden()?;
         let rows = statement.query_map([], |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
-            let (job, hours, wage): (JobId, Micro, Money) = (
+            let (job, hours, cost): (JobId, Micro, Money) = (
                 row.get("job_id")?,
                 row.get("quantity_micro")?,
-                row.get("wage_minor")?,
+                row.get("amount_minor")?,
             );
             let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
@@ -234,7 +235,8 @@ impl Ledger {
                 exact(hours.0),
                 blank(row.get("rooms")?),
                 blank(row.get("worked_on")?),
-                self.currency().text(wage),
+                self.currency()
+                    .text(wage_of(self.currency(), cost, hours.0 * burden)),
                 row.get("what")?,
             ])
         })?;
@@ -398,12 +400,23 @@ impl Ledger {
                 kind.to_string(),
                 exact(rate.0),
                 exact(fixed.0),
-                plain(trusted, 4),
+                plain(trusted, 6),
                 row.get("source")?,
             ])
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
+}
+
+/// Returns the wage that made hours cost what they did: the roundest of those that give the same cost.
+///
+/// A worker's wage now is not what an hour cost before the last raise. The hours are counted with their burden.
+fn wage_of(currency: Currency, cost: Money, burdened_hours: Decimal) -> Money {
+    let wage = currency.decimal(cost) / burdened_hours;
+    (0..=currency.decimals())
+        .map(|decimals| currency.amount(round(wage, decimals)))
+        .find(|wage| currency.amount(currency.decimal(*wage) * burdened_hours) == cost)
+        .unwrap_or(currency.amount(wage))
 }
 
 fn yes_no(truth: bool) -> String {

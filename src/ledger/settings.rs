@@ -9,11 +9,14 @@ use super::columns::Micro;
 use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
 use crate::measure::{Area, Units};
-use crate::money::{Decimal, number};
+use crate::money::{Decimal, number, quantity};
 use crate::trade::rates::Trust;
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
+
+/// The least of what must be above zero.
+const SMALLEST: Decimal = Decimal::from_parts(1, 0, 0, false, 6);
 
 /// A setting as it stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -118,7 +121,7 @@ impl Ledger {
             .with_context(|| format!("the setting {name} is not a number of days"))
     }
 
-    fn trust_setting(&self, name: &str) -> Result<Decimal> {
+    pub(super) fn trust_setting(&self, name: &str) -> Result<Decimal> {
         let value = self.setting(name)?;
         read_trust(&value, self.units()).with_context(|| format!("the setting {name} is `{value}`"))
     }
@@ -294,7 +297,7 @@ impl Writing<'_> {
         if !seeds()?.iter().any(|seed| seed.name == name) {
             return Err(unknown(&name)?);
         }
-        self.check_setting(&name, value)?;
+        let value = &self.fitting(&name, value)?;
         self.insert_setting(&name, value, "own choice")?;
         self.log(&format!("Set {name} to {value}."))
     }
@@ -317,58 +320,20 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn check_setting(&self, name: &str, value: &str) -> Result<()> {
-        let refusal = |what: &str| Refusal::new(format!("`{value}` is not {what}"));
-        let decimal = |what: &str| read_decimal(value).map_err(|_| refusal(what));
+    /// Returns a value as it is kept; a sequence or schedule by its whole name, since a beginning may fit others later.
+    fn fitting(&self, name: &str, value: &str) -> Result<String> {
         match name {
-            "default-sequence" => self.sequence(value).map(drop),
-            "default-schedule" => self.schedule(value).map(drop),
-            "trust-discs" | "trust-finish" | "trust-hours" => match read_trust(value, self.units())
-            {
-                Ok(trust) if trust > Decimal::ZERO => Ok(()),
-                _ => Err(refusal("an area of your own work, such as 300 sqft").into()),
-            },
-            "margin" => match decimal("a margin")? {
-                margin if margin >= Decimal::ONE_HUNDRED => {
-                    refuse!(
-                        "a margin of {} % cannot be kept: it must be below 100 %",
-                        margin.normalize()
-                    )
+            "default-sequence" => return Ok(self.sequence(value)?.name),
+            "default-schedule" => return Ok(self.schedule(value)?.name),
+            "trust-discs" | "trust-finish" | "trust-hours" => {
+                match read_trust(value, self.units()) {
+                    Ok(trust) if trust > Decimal::ZERO => {}
+                    _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
                 }
-                margin if margin.is_sign_negative() => Err(refusal("a margin").into()),
-                _ => Ok(()),
-            },
-            "deposit" | "tax-percent" => match decimal("a percentage")? {
-                share if share.is_sign_negative() || share > Decimal::ONE_HUNDRED => {
-                    Err(refusal("a percentage between 0 and 100").into())
-                }
-                _ => Ok(()),
-            },
-            "quote-valid-days" | "payment-days" => match decimal("a number of days")? {
-                days if days.is_integer()
-                    && days >= Decimal::ZERO
-                    && days <= Decimal::from(3650) =>
-                {
-                    Ok(())
-                }
-                _ => Err(refusal("a number of days").into()),
-            },
-            "burden" | "day-hours" => match decimal("a number above zero")? {
-                above
-                    if above > Decimal::ZERO
-                        && (name != "day-hours" || above <= Decimal::from(24)) =>
-                {
-                    Ok(())
-                }
-                _ => Err(refusal("a number that fits").into()),
-            },
-            _ => match decimal("a number")? {
-                below if below.is_sign_negative() => {
-                    Err(refusal("a number of zero or more").into())
-                }
-                _ => Ok(()),
-            },
+            }
+            _ => check_figure(name, value)?,
         }
+        Ok(value.to_owned())
     }
 
     /// Adds a tax area with its rate from a date on.
@@ -456,9 +421,52 @@ fn unknown(name: &str) -> Result<anyhow::Error> {
     .into())
 }
 
+/// Refuses a figure that doesn't fit its setting.
+fn check_figure(name: &str, value: &str) -> Result<()> {
+    let read = match name {
+        "margin" | "overhead" | "deposit" | "tax-percent" => read_decimal(value).ok(),
+        _ => number(value),
+    };
+    let within = |low: Decimal, high: i64| {
+        read.is_some_and(|read| read >= low && read <= Decimal::from(high))
+    };
+    let (fits, what) = match name {
+        "margin" => match read {
+            Some(margin) if margin >= Decimal::ONE_HUNDRED => refuse!(
+                "a margin of {} % cannot be kept: it must be below 100 %",
+                margin.normalize()
+            ),
+            _ => (within(Decimal::ZERO, 100), "a margin"),
+        },
+        "overhead" => (
+            within(Decimal::ZERO, 1000),
+            "a percentage between 0 and 1000",
+        ),
+        "deposit" | "tax-percent" => (within(Decimal::ZERO, 100), "a percentage between 0 and 100"),
+        "quote-valid-days" | "payment-days" => (
+            within(Decimal::ZERO, 3650) && read.is_some_and(|days| days.is_integer()),
+            "a number of days",
+        ),
+        "burden" => (
+            within(SMALLEST, 100),
+            "a factor such as 1.4: what an hour costs over its wage",
+        ),
+        "day-hours" => (within(SMALLEST, 24), "a number of hours of a day"),
+        _ => (
+            within(Decimal::ZERO, 1_000_000),
+            "a number between 0 and 1000000",
+        ),
+    };
+    if !fits {
+        refuse!("`{value}` is not {what}");
+    }
+    Ok(())
+}
+
 /// Reads a number, with or without a percent sign.
 fn read_decimal(value: &str) -> Result<Decimal> {
-    match number(value.trim().trim_end_matches('%')) {
+    let value = value.trim();
+    match number(value.strip_suffix('%').unwrap_or(value)) {
         Some(value) => Ok(value),
         None => refuse!("`{value}` is not a number"),
     }
@@ -466,5 +474,72 @@ fn read_decimal(value: &str) -> Result<Decimal> {
 
 /// Reads a trust as square feet: `300 sqft`, `28 m2`, or a bare number in the ledger's unit.
 fn read_trust(value: &str, units: Units) -> Result<Decimal> {
-    Ok(Area::parse(value, units)?.square_feet())
+    Ok(quantity(Area::parse(value, units)?.square_feet()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_that_do_not_fit_are_refused_in_words() {
+        let refused = [
+            (
+                "burden",
+                "142%",
+                "`142%` is not a factor such as 1.4: what an hour costs over its wage",
+            ),
+            (
+                "burden",
+                "0",
+                "`0` is not a factor such as 1.4: what an hour costs over its wage",
+            ),
+            (
+                "burden",
+                "99999999",
+                "`99999999` is not a factor such as 1.4: what an hour costs over its wage",
+            ),
+            ("day-hours", "8%", "`8%` is not a number of hours of a day"),
+            ("day-hours", "25", "`25` is not a number of hours of a day"),
+            (
+                "mile-rate",
+                "-1",
+                "`-1` is not a number between 0 and 1000000",
+            ),
+            ("margin", "35%%", "`35%%` is not a margin"),
+            ("margin", "-1%", "`-1%` is not a margin"),
+            (
+                "margin",
+                "100",
+                "a margin of 100 % cannot be kept: it must be below 100 %",
+            ),
+            (
+                "overhead",
+                "-1%",
+                "`-1%` is not a percentage between 0 and 1000",
+            ),
+            (
+                "deposit",
+                "101",
+                "`101` is not a percentage between 0 and 100",
+            ),
+            ("payment-days", "1.5", "`1.5` is not a number of days"),
+        ];
+        for (name, value, words) in refused {
+            let said = check_figure(name, value).unwrap_err().to_string();
+            assert_eq!(said, words, "{name} {value}");
+        }
+        for (name, value) in [
+            ("margin", "35%"),
+            ("margin", "35"),
+            ("margin", "0"),
+            ("burden", "1.4235"),
+            ("overhead", "120%"),
+            ("mile-rate", "0.725"),
+            ("payment-days", "0"),
+            ("day-hours", "7.5"),
+        ] {
+            assert!(check_figure(name, value).is_ok(), "{name} {value}");
+        }
+    }
 }
