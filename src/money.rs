@@ -19,8 +19,14 @@ use thiserror::Error;
 /// Decimals kept of a stored quantity: a millionth of a disc, gallon, hour or square foot.
 pub const QUANTITY_DECIMALS: u32 = 6;
 
-/// Largest amount that is read from text, in major units; beyond it a slip is likelier than a floor.
-const LARGEST_AMOUNT: i64 = 1_000_000_000_000;
+/// Largest amount of money that is read from text, in major units; beyond it a slip is likelier than a floor.
+const LARGEST_AMOUNT: i64 = 100_000_000;
+
+/// Largest number of any kind that is read from text.
+const LARGEST_NUMBER: i64 = 1_000_000_000_000;
+
+/// Most units of anything that one entry or finding takes: times the largest price, it still fits what is kept.
+pub const MOST_UNITS: Decimal = Decimal::from_parts(10_000_000, 0, 0, false, 0);
 
 /// An amount in minor units of the ledger's currency.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -203,7 +209,7 @@ impl Currency {
     /// Reads an amount typed by a person: digits, an optional sign, at most the currency's decimals.
     ///
     /// # Errors
-    /// Refuses what is not a number, more decimals than the currency has, and amounts beyond 10^12.
+    /// Refuses what is not a number, more decimals than the currency has, and amounts beyond 10^8.
     pub fn parse(self, text: &str) -> Result<Money, AmountError> {
         let major: Decimal =
             number(text).ok_or_else(|| AmountError::NotANumber(text.trim().to_owned()))?;
@@ -257,7 +263,7 @@ pub fn number(text: &str) -> Option<Decimal> {
     } else {
         None
     };
-    parsed.filter(|value| value.abs() <= Decimal::from(LARGEST_AMOUNT))
+    parsed.filter(|value| value.abs() <= Decimal::from(LARGEST_NUMBER))
 }
 
 /// Writes a quantity for people and for JSON: at most `decimals` decimals, no trailing zeros.

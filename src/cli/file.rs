@@ -191,6 +191,13 @@ fn read_units(text: &str) -> Result<Units> {
 
 pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     let clock = Clock::at(DEMO_DAY);
+    if context.dry_run() {
+        context.status(&format!(
+            "Dry run: the demo would be written to {}.",
+            args.to.display()
+        ));
+        return Ok(());
+    }
     if args.to.exists() {
         let earlier = Ledger::open(&args.to, clock)?;
         if earlier.identity().business != Ledger::DEMO_BUSINESS {
@@ -377,6 +384,10 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
     let ledger = context.open()?;
     let text = ledger.export(args.kind)?;
     match &args.to {
+        Some(path) if path.as_os_str() != "-" && context.dry_run() => {
+            context.status(&format!("Dry run: {} would be written.", path.display()));
+            Ok(())
+        }
         Some(path) if path.as_os_str() != "-" => {
             std::fs::write(path, text)
                 .with_context(|| format!("failed to write `{}`", path.display()))?;

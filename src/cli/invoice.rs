@@ -5,7 +5,9 @@ use clap::{Args, Subcommand};
 
 use super::ui::Context;
 use super::{read_date, read_percent};
-use crate::document::invoice::{json, list_json, list_text, payments_json, payments_text, text};
+use crate::document::invoice::{
+    credit_text, json, list_json, list_text, payments_json, payments_text, text,
+};
 use crate::ledger::{Invoice, Ledger, refuse};
 use crate::money::Decimal;
 
@@ -188,7 +190,7 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
                         "{number}: {} paid on {}; {} is due.",
                         page.money(amount),
                         invoice.name(),
-                        page.money(invoice.due())
+                        page.money(invoice.due()) + &credit_text(&invoice, &page)
                     )
                 },
             )

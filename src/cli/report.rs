@@ -123,5 +123,12 @@ fn jobs_named(
     if names.is_empty() {
         return Ok(ledger.jobs()?.into_iter().filter(passes).collect());
     }
-    names.iter().map(|name| ledger.job(name)).collect()
+    let mut jobs: Vec<Job> = Vec::new();
+    for name in names {
+        let job = ledger.job(name)?;
+        if !jobs.iter().any(|known| known.id == job.id) {
+            jobs.push(job);
+        }
+    }
+    Ok(jobs)
 }

@@ -40,7 +40,7 @@ pub(super) enum RoomCommand {
     after_long_help = "Examples:
   gritledger room add \"4 Tannery Row\" Landing --shape \"10 x 4.5\" --condition worn-film --species red-oak --door \"outside:2'8\\\"\"
   gritledger room add \"4 Tannery Row\" Parlour --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8'6\\\"\" --condition bare --species pine
-  gritledger room add \"4 Tannery Row\" Stair --steps 13 --width 3' --tread 10in --riser 7.5in --condition paint --species pine"
+  gritledger room add \"4 Tannery Row\" Stair --steps 13 --width 3ft --tread 10in --riser 7.5in --condition paint --species pine"
 )]
 pub(super) struct RoomAddArgs {
     /// The site's address

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::{Page, inert, percent_json, percent_text};
+use super::{Page, inert, percent_json, rate_text};
 use crate::ledger::{Invoice, Payment};
 use crate::money::Money;
 
@@ -73,7 +73,7 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
     }
     table.row(["Net".to_owned(), page.money(invoice.net)]);
     table.row([
-        format!("Tax {}", percent_text(Some(invoice.tax_percent))),
+        format!("Tax {}", rate_text(invoice.tax_percent)),
         page.money(invoice.tax),
     ]);
     table.row(["Total".to_owned(), page.money(invoice.total())]);
@@ -86,6 +86,14 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
     }
     let _ = write!(text, "\n{table}");
     text
+}
+
+/// Says what was paid beyond the total, if anything: `, 20.00 kept as credit`.
+pub fn credit_text(invoice: &Invoice, page: &Page) -> String {
+    match invoice.credit() {
+        none if none.is_zero() => String::new(),
+        credit => format!(", {} kept as credit", page.money(credit)),
+    }
 }
 
 /// Renders the list of invoices as JSON.
@@ -126,8 +134,14 @@ pub fn list_text(invoices: &[Invoice], page: &Page) -> String {
             },
         ]);
     }
+    let credit: Money = invoices.iter().map(Invoice::credit).sum();
+    let kept = if credit.is_zero() {
+        String::new()
+    } else {
+        format!("; kept as credit: {}", page.money(credit))
+    };
     format!(
-        "{table}\n\nOwed in all: {} {}",
+        "{table}\n\nOwed in all: {} {}{kept}",
         page.money(owed(invoices)),
         page.currency.code()
     )

@@ -155,6 +155,11 @@ pub fn percent_text(percent: Option<Decimal>) -> String {
     )
 }
 
+/// Writes a rate of tax for people, with every decimal that it has.
+pub fn rate_text(percent: Decimal) -> String {
+    format!("{} %", plain(percent, 4))
+}
+
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
 pub fn inert(text: &str) -> String {
     text.chars()

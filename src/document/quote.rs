@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::{Page, Table, inert, percent_json, percent_text};
+use super::{Page, Table, inert, percent_json, percent_text, rate_text};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteStatus};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
@@ -47,6 +47,7 @@ pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
     json!({
         "number": header.number,
         "status": header.status.as_str(),
+        "variation": header.variation_of.is_some(),
         "site": header.site,
         "client": header.client,
         "currency": page.currency.code(),
@@ -166,8 +167,13 @@ pub fn text(record: &QuoteRecord, view: View, page: &Page) -> String {
 }
 
 fn heading(header: &QuoteHeader, quote: &Quote) -> String {
+    let kind = if header.variation_of.is_some() {
+        "Variation"
+    } else {
+        "Quote"
+    };
     let mut text = format!(
-        "Quote {} for {}, {}\n",
+        "{kind} {} for {}, {}\n",
         header.number,
         inert(&header.client),
         inert(&header.site)
@@ -263,7 +269,7 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
 fn totals(table: &mut Table, quote: &Quote, page: &Page) {
     table.row(["Price".to_owned(), page.money(quote.price)]);
     table.row([
-        format!("Tax {}", percent_text(Some(quote.terms.tax_percent))),
+        format!("Tax {}", rate_text(quote.terms.tax_percent)),
         page.money(quote.tax),
     ]);
     table.row(["Total".to_owned(), page.money(quote.total())]);

@@ -11,7 +11,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
 use super::{BookItem, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number, refuse};
-use crate::money::{Decimal, Money, plain, quantity};
+use crate::money::{Decimal, MOST_UNITS, Money, plain, quantity};
 use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
@@ -20,6 +20,9 @@ use crate::trade::{
 
 /// Most hours that one person works on one day.
 const DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
+
+/// Most miles that one entry takes: further than anyone drives to a floor and back.
+const MOST_MILES: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
 
 /// What hours are for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -471,7 +474,7 @@ impl Writing<'_> {
     /// Refuses no miles and a date after today.
     pub fn record_drive(&self, miles: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
         let miles = quantity(miles);
-        if miles <= Decimal::ZERO {
+        if miles <= Decimal::ZERO || miles > MOST_MILES {
             refuse!("`{}` is not a number of miles driven", plain(miles, 6));
         }
         let amount = self.currency().amount(miles * self.mile_rate()?);
@@ -504,6 +507,9 @@ impl Writing<'_> {
         let used = quantity(used);
         if used < Decimal::ZERO {
             refuse!("a quantity is not below zero: `{}`", plain(used, 6));
+        }
+        if used > MOST_UNITS {
+            refuse!("`{}` is more than one entry takes", plain(used, 6));
         }
         let taken =
             self.stock_of(item.id)?
@@ -689,6 +695,9 @@ impl Writing<'_> {
 
     pub(super) fn insert_entry(&self, entry: &NewEntry<'_>) -> Result<Recorded> {
         self.refuse_future(entry.on)?;
+        if let Some(quantity) = entry.quantity.filter(|quantity| *quantity > MOST_UNITS) {
+            refuse!("`{}` is more than one entry takes", plain(quantity, 6));
+        }
         let id = EntryId(self.new_id("entry")?);
         let number = self.new_number("entry")?;
         self.connection

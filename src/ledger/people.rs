@@ -6,7 +6,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::{Micro, Nanometres};
 use super::{Ledger, Refusal, Writing, pick, refuse};
 use crate::measure::{Length, Units};
-use crate::money::{Decimal, Money, quantity};
+use crate::money::{Decimal, MOST_UNITS, Money, quantity};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
 use crate::trade::takeoff::{Found, MeasuredRoom};
@@ -653,9 +653,7 @@ impl Writing<'_> {
     /// Refuses an empty name, one with a `/`, and one that is taken at the site.
     pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
         let name = named("room", &room.name)?;
-        if name.contains('/') {
-            refuse!("a room's name can't hold `/`: `{name}`");
-        }
+        check_room_name(&name)?;
         if self
             .rooms_of(room.site)?
             .iter()
@@ -684,6 +682,7 @@ impl Writing<'_> {
     /// Refuses an empty name, and doorways wider than the new walls.
     pub fn edit_room(&self, room: &Room) -> Result<()> {
         let name = named("room", &room.name)?;
+        check_room_name(&name)?;
         room.edge()?;
         self.connection
             .prepare_cached(
@@ -742,8 +741,26 @@ impl Writing<'_> {
     /// Takes a room out of use.
     ///
     /// # Errors
-    /// Fails if the file can't be written.
+    /// Refuses a room of a job that isn't closed.
     pub fn void_room(&self, room: &Room) -> Result<()> {
+        for job in self
+            .jobs()?
+            .iter()
+            .filter(|job| job.site_id == room.site_id && !job.is_closed())
+        {
+            if self
+                .agreed(job)?
+                .rooms()
+                .iter()
+                .any(|(agreed, ..)| agreed.id == room.id)
+            {
+                refuse!(
+                    "`{}` is part of {}, which isn't closed",
+                    room.name,
+                    job.number
+                );
+            }
+        }
         self.void_doors(room.id)?;
         self.connection.execute(
             "UPDATE room SET voided_on = :on WHERE id = :id",
@@ -764,6 +781,9 @@ impl Writing<'_> {
         place: &str,
         note: &str,
     ) -> Result<FindingId> {
+        if found.quantity > MOST_UNITS {
+            refuse!("`{}` is more than a room holds", found.quantity.normalize());
+        }
         let id = FindingId(self.new_id("finding")?);
         self.connection
             .prepare_cached(
@@ -837,6 +857,17 @@ impl Writing<'_> {
         )?;
         self.log(&format!("Changed worker {}.", worker.name))
     }
+}
+
+/// Refuses a room's name that would be read as something else: `SITE/NAME`, a list of rooms, or the way out.
+fn check_room_name(name: &str) -> Result<()> {
+    if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
+        refuse!("a room's name can't hold `{sign}`: `{name}`");
+    }
+    if name.eq_ignore_ascii_case("outside") {
+        refuse!("`{name}` is where doorways lead out: name the room otherwise");
+    }
+    Ok(())
 }
 
 /// Returns a name without blanks at its ends; an empty one is refused.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::{Days, NaiveDate};
-use rusqlite::{Row, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
 use super::{Ledger, Refusal, Room, Site, Writing, numbered, read_number, refuse};
@@ -136,7 +136,7 @@ impl Ledger {
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the quote of that number; without a version, the newest version.
+    /// Returns the quote of that number; `Q1` is its first version.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
@@ -156,12 +156,10 @@ impl Ledger {
         };
         let sql = format!(
             "{HEADERS}
-             WHERE quote.id >> 40 = :copy AND quote.number = :number AND (:version IS NULL OR quote.version = :version)
-             ORDER BY quote.version DESC LIMIT 1"
+             WHERE quote.id >> 40 = :copy AND quote.number = :number AND quote.version = :version"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let parameters =
-            named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten() };
+        let parameters = named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten().unwrap_or(1) };
         let header = statement
             .query_map(parameters, |row| self.header_from_row(row))?
             .next()
@@ -482,7 +480,52 @@ impl Writing<'_> {
         Ok(Drafted { record, skipped })
     }
 
+    /// Refuses to go on with a quote of which a version is accepted: the work is agreed, what changes it is a variation.
+    fn refuse_if_agreed(&self, quote: QuoteId) -> Result<()> {
+        let accepted: Option<QuoteId> = self
+            .connection
+            .prepare_cached(
+                "SELECT other.id FROM quote
+                 JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
+                 JOIN quote_event ON quote_event.quote_id = other.id AND what = 'accepted'
+                 WHERE quote.id = :quote",
+            )?
+            .query_row(named_params! { ":quote": quote }, |row| row.get(0))
+            .optional()?;
+        let Some(accepted) = accepted else {
+            return Ok(());
+        };
+        let header = self.quote_by_id(accepted)?.header;
+        let job = self
+            .jobs()?
+            .into_iter()
+            .find(|job| job.quote_id == Some(accepted));
+        let refusal = Refusal::new(format!("{} is accepted already", header.number));
+        Err(match job {
+            Some(job) => refusal.hint(format!(
+                "gritledger quote draft \"{}\" --variation-of {}",
+                header.site, job.number
+            )),
+            None => refusal,
+        }
+        .into())
+    }
+
+    /// Returns the newest version of a quote, if it is newer.
+    fn newer_version(&self, quote: QuoteId) -> Result<Option<QuoteId>> {
+        Ok(self
+            .connection
+            .prepare_cached(
+                "SELECT other.id FROM quote
+                 JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
+                 WHERE quote.id = :quote AND other.version > quote.version ORDER BY other.version DESC LIMIT 1",
+            )?
+            .query_row(named_params! { ":quote": quote }, |row| row.get(0))
+            .optional()?)
+    }
+
     fn next_version(&self, earlier: QuoteId, site: &Site) -> Result<(i64, i64)> {
+        self.refuse_if_agreed(earlier)?;
         let (number, newest, site_id): (i64, i64, SiteId) = self.connection.query_row(
             "SELECT quote.number, MAX(other.version) AS newest, quote.site_id
              FROM quote JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
@@ -612,6 +655,12 @@ impl Writing<'_> {
             ))
             .into());
         }
+        if let Some(newer) = self.newer_version(header.id)? {
+            let newer = self.quote_by_id(newer)?.header.number;
+            return Err(Refusal::new(format!("{newer} replaces {}", header.number))
+                .hint(format!("gritledger quote send {newer}"))
+                .into());
+        }
         let last = self.today() + Days::new(u64::from(valid_days));
         self.add_quote_event(header.id, "sent", Some(last))?;
         self.log(&format!(
@@ -650,6 +699,7 @@ impl Writing<'_> {
                 refuse!("{} was {} already", header.number, header.status.as_str())
             }
         }
+        self.refuse_if_agreed(header.id)?;
         self.add_quote_event(header.id, "accepted", None)?;
         match header.variation_of {
             Some(job) => {

@@ -8,7 +8,7 @@ use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 use super::quotes::operation_names;
 use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader, QuoteStatus};
 use crate::money::{Decimal, Money, quantity};
-use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
+use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
 use crate::trade::quote::{Line, Terms};
 use crate::trade::rental::{days_between, due_back};
 use crate::trade::variance::{VarianceLine, compare};
@@ -147,7 +147,11 @@ impl Ledger {
             .iter()
             .map(|(room, price, variations)| (room.id, *price, *variations))
             .collect();
-        let by_room = by_room(&outcome, &shares, &agreed.lines(), &logged);
+        let quoted = agreed.quotes.iter().map(|record| Quoted {
+            rooms: record.quote.rooms.iter().map(|room| room.id).collect(),
+            lines: &record.quote.lines,
+        });
+        let by_room = by_room(&outcome, &shares, &quoted.collect::<Vec<_>>(), &logged);
         let named = rooms
             .into_iter()
             .zip(by_room)

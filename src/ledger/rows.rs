@@ -53,6 +53,14 @@ impl Rows {
             Ok(text) => text,
             Err(error) => refuse!("{file}:{}: not UTF-8", line_of(error.valid_up_to())),
         };
+        // Quotes come in pairs (RFC 4180); the reader itself would take the rest of the file for one cell.
+        if text.matches('"').count() % 2 == 1 {
+            let last = text.rfind('"').unwrap_or_default();
+            refuse!(
+                "{file}:{}: a quote is not closed, here or further up",
+                line_of(last)
+            );
+        }
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::Headers)
             .from_reader(text.as_bytes());
@@ -314,6 +322,10 @@ mod tests {
             ),
             (b"room,species\nA\n", "r.csv:2: 1 cells, but 2 columns"),
             (b"room,species\nA,ash\nB,\xff\n", "r.csv:3: not UTF-8"),
+            (
+                b"room,species\nA,\"ash\nB,oak\n",
+                "r.csv:2: a quote is not closed, here or further up",
+            ),
             (
                 b"room,species\nA,a\0sh\n",
                 "r.csv:2: a NUL byte: this is not a CSV file",

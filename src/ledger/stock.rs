@@ -376,7 +376,7 @@ impl Writing<'_> {
         let short = change - stock.on_hand;
         if short <= Decimal::ZERO {
             self.move_stock(void, item, -change, -value)?;
-            return self.write_off(item);
+            return self.revalue(item);
         }
         self.move_stock(void, item, -stock.on_hand, -stock.value)?;
         let mut left = short;
@@ -399,16 +399,24 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Writes off what a shelf is worth with nothing on it, or below nothing: its units left at another average than they
-    /// came. A count of what is there carries the difference, as the firm's loss or gain.
-    fn write_off(&self, item: ItemId) -> Result<()> {
+    /// Puts right what a void left a shelf worth: nothing if it is empty, what its units were bought for on average if they
+    /// would be worth less than nothing. Units left at another average than they came; a count of what is there carries
+    /// the difference, as the firm's loss or gain.
+    fn revalue(&self, item: ItemId) -> Result<()> {
         let stock = self.stock_of(item)?;
-        let sound = if stock.on_hand.is_zero() {
-            stock.value.is_zero()
+        let worth = if stock.on_hand.is_zero() {
+            Money::ZERO
+        } else if stock.value.is_negative() {
+            let (bought, paid) = self.bought(item)?;
+            if bought.is_zero() {
+                Money::ZERO
+            } else {
+                paid.share(stock.on_hand, bought)
+            }
         } else {
-            !stock.value.is_negative()
+            stock.value
         };
-        if sound {
+        if worth == stock.value {
             return Ok(());
         }
         let count = self.insert_entry(&NewEntry {
@@ -416,11 +424,30 @@ impl Writing<'_> {
             on: self.today(),
             item: Some(item),
             quantity: Some(stock.on_hand),
-            amount: Some(stock.value),
-            what: "value left over by a void",
+            amount: Some(stock.value - worth),
+            what: "stock valued again after a void",
             ..NewEntry::default()
         })?;
-        self.move_stock(count.id, item, Decimal::ZERO, -stock.value)
+        self.move_stock(count.id, item, Decimal::ZERO, worth - stock.value)?;
+        let (was, is) = (
+            self.currency().text(stock.value),
+            self.currency().text(worth),
+        );
+        self.log(&format!(
+            "{}: stock valued again after a void, {is} instead of {was}.",
+            count.number
+        ))
+    }
+
+    /// Returns what purchases that count brought of an item, and what was paid for it.
+    fn bought(&self, item: ItemId) -> Result<(Decimal, Money)> {
+        let (bought, paid): (Micro, Money) = self.connection.query_row(
+            "SELECT COALESCE(SUM(quantity_micro), 0) AS quantity, COALESCE(SUM(amount_minor), 0) AS paid
+             FROM live_entry WHERE kind = 'buy' AND item_id = :item",
+            named_params! { ":item": item },
+            |row| Ok((row.get("quantity")?, row.get("paid")?)),
+        )?;
+        Ok((bought.0, paid))
     }
 
     /// Returns what a use's settlements changed, and what of it still awaits, as of before its void.

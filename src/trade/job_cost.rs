@@ -217,26 +217,66 @@ impl Outcome {
     }
 }
 
+/// One quote or variation of a job: its rooms and lines.
+#[derive(Clone, Debug)]
+pub struct Quoted<'a> {
+    /// The rooms that it prices.
+    pub rooms: Vec<RoomId>,
+    /// Its lines.
+    pub lines: &'a [Line],
+}
+
+impl Quoted<'_> {
+    fn direct_cost(&self, room: RoomId) -> Money {
+        self.lines
+            .iter()
+            .filter(|line| line.room() == Some(room))
+            .map(Line::cost)
+            .sum()
+    }
+}
+
 /// Spreads an outcome over the job's rooms.
 ///
-/// Direct costs stay with their rooms; costs of the job as a whole go by direct cost. Prices go as the quote shared them.
+/// Direct costs stay with their rooms; costs of the job as a whole go by direct cost, those of a quote or variation over
+/// its own rooms. Prices go as the quote shared them.
 pub fn by_room(
     outcome: &Outcome,
     rooms: &[(RoomId, Money, Money)],
-    lines: &[Line],
+    quotes: &[Quoted<'_>],
     logged: &[Logged],
 ) -> Vec<(RoomId, Outcome)> {
     let position = |room: RoomId| rooms.iter().position(|(id, ..)| *id == room);
     let mut estimated = vec![Money::ZERO; rooms.len()];
-    for line in lines {
-        if let Some(position) = line.room().and_then(position) {
-            estimated[position] += line.cost();
+    for quoted in quotes {
+        let positions: Vec<usize> = quoted
+            .rooms
+            .iter()
+            .filter_map(|room| position(*room))
+            .collect();
+        let mut parts: Vec<Money> = quoted
+            .rooms
+            .iter()
+            .map(|room| quoted.direct_cost(*room))
+            .collect();
+        let direct = parts.clone();
+        complete(
+            &mut parts,
+            quoted.lines.iter().map(Line::cost).sum(),
+            &direct,
+        );
+        for (position, part) in positions.into_iter().zip(parts) {
+            estimated[position] += part;
         }
     }
+    let lines: Vec<Line> = quotes
+        .iter()
+        .flat_map(|quoted| quoted.lines.iter().cloned())
+        .collect();
     let mut actual = vec![Money::ZERO; rooms.len()];
     let mut late = vec![Money::ZERO; rooms.len()];
     for cost in logged {
-        for part in spread(cost, lines) {
+        for part in spread(cost, &lines) {
             if let Some(position) = part.room.and_then(position) {
                 actual[position] += part.cost;
                 if cost.late {
@@ -246,8 +286,7 @@ pub fn by_room(
         }
     }
     complete(&mut late, outcome.late, &actual);
-    let (direct_estimated, direct_actual) = (estimated.clone(), actual.clone());
-    complete(&mut estimated, outcome.estimated, &direct_estimated);
+    let direct_actual = actual.clone();
     complete(&mut actual, outcome.actual, &direct_actual);
     let outcomes = rooms
         .iter()

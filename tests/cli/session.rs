@@ -202,7 +202,7 @@ fn versions_and_expiry() {
         quote draft "4 Tannery Row"
         quote draft "4 Tannery Row" --margin 20% --revises Q1
         quote draft "4 Tannery Row"
-        quote send Q1 --valid 3d
+        quote send Q1.2 --valid 3d
         "#,
     );
     let numbers: Vec<Value> = ledger.json("quote list")["quotes"]
@@ -214,8 +214,13 @@ fn versions_and_expiry() {
     assert_eq!(numbers, [json!("Q1"), json!("Q1.2"), json!("Q2")]);
     assert_eq!(
         ledger.json("quote show Q1")["status"],
-        json!("sent"),
-        "Q1 alone is the newest version"
+        json!("draft"),
+        "Q1 is its first version"
+    );
+    assert_eq!(
+        ledger.line("quote send Q1").refused(),
+        "error: Q1.2 replaces Q1
+hint: gritledger quote send Q1.2"
     );
 
     let ledger = ledger.on("2026-03-06");
@@ -227,6 +232,14 @@ fn versions_and_expiry() {
     );
     ledger.line("quote accept Q1.2 --expired").ok();
     assert_eq!(ledger.json("quote show Q1.2")["status"], json!("accepted"));
+    // What is agreed is changed by a variation, not by another version: that would be a second job for the same rooms.
+    let said = ledger
+        .line("quote draft \"4 Tannery Row\" --revises Q1")
+        .refused();
+    assert_eq!(
+        said,
+        "error: Q1.2 is accepted already\nhint: gritledger quote draft \"4 Tannery Row\" --variation-of J1"
+    );
 }
 
 #[test]
