@@ -244,8 +244,18 @@ fn read_number(text: &str, what: &str) -> Result<Decimal> {
 
 /// Reads a share: `35%`, `35` or `35 %`, as a fraction of one.
 fn read_percent(text: &str, what: &str) -> Result<Decimal> {
-    let digits = text.trim().trim_end_matches('%');
-    Ok(read_number(digits, what)? / Decimal::ONE_HUNDRED)
+    let text = text.trim();
+    let digits = text.strip_suffix('%').unwrap_or(text).trim_end();
+    let percent = read_number(digits, what)?;
+    if digits == text && !percent.is_zero() && percent.abs() < Decimal::ONE {
+        let fraction = crate::money::plain(percent * Decimal::ONE_HUNDRED, 4);
+        return Err(
+            Refusal::new(format!("`{text}` could be {text} % or {fraction} %"))
+                .hint(format!("write {text}% or {fraction}%"))
+                .into(),
+        );
+    }
+    Ok(percent / Decimal::ONE_HUNDRED)
 }
 
 /// Resolves the rooms that an entry names, at the job's site.

@@ -132,6 +132,9 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         .margin
         .map(|text| read_percent(&text, "a margin"))
         .transpose()?;
+    if margin.is_some_and(|margin| margin < crate::money::Decimal::ZERO) {
+        refuse!("a margin is not below zero");
+    }
     let revises = args
         .revises
         .map(|number| ledger.quote(&number))

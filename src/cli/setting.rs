@@ -10,7 +10,7 @@ use crate::document::book::{
     tax_areas_json, tax_areas_text,
 };
 use crate::ledger::{Ledger, Setting, TaxArea, refuse};
-use crate::money::{Decimal, plain};
+use crate::money::{Decimal, number, plain};
 
 /// Manage settings: margin, burden, deposit and the like
 #[derive(Debug, Subcommand)]
@@ -92,6 +92,9 @@ pub(super) struct TaxAreaSetArgs {
     from: Option<String>,
 }
 
+/// Settings that are shares of a whole: 0.35 could be meant as 35 %.
+const SHARES: [&str; 4] = ["margin", "overhead", "deposit", "tax-percent"];
+
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     let ledger = context.open()?;
     match command {
@@ -107,6 +110,10 @@ pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<
             context.answer(|| setting_json(&setting), || setting_text(&setting))
         }
         SettingCommand::Set(args) => {
+            let share = SHARES.contains(&args.name.trim().to_lowercase().as_str());
+            if share && number(&args.value).is_some() {
+                read_percent(&args.value, "a percentage")?;
+            }
             let setting = context.write(&ledger, |writing| {
                 writing.set_setting(&args.name, &args.value)?;
                 setting_named(writing, &args.name)

@@ -10,7 +10,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::{Micro, Nano};
 use super::import::seed_price;
 use super::rows::{Columns, Rows};
-use super::{Ledger, Transfer, Writing, pick, refuse};
+use super::{Ledger, Refusal, Transfer, Writing, pick, refuse};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, quantity, round};
 use crate::trade::cautions::Hazard;
@@ -681,10 +681,32 @@ impl Writing<'_> {
     /// Changes an operation; its name stays.
     ///
     /// # Errors
-    /// Fails if the file can't be written.
+    /// Refuses an item that is counted in another unit.
     pub fn edit_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        self.refuse_other_unit(id, operation)?;
         self.update_operation(id, operation)?;
         self.log(&format!("Changed operation {}.", operation.name))
+    }
+
+    /// Refuses an item that is counted otherwise: the operation's rates and evidence are in the old one's unit.
+    fn refuse_other_unit(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        let items = self.items()?;
+        let named = |id: ItemId| items.iter().find(|item| item.id == id);
+        let known = self
+            .operations_by_id()?
+            .remove(&id)
+            .and_then(|known| known.item);
+        if let (Some(known), Some(new)) = (known, operation.item.and_then(named))
+            && known.unit != new.unit
+        {
+            return Err(Refusal::new(format!(
+                "the rates of {} are in {}, and {} is counted in {}",
+                operation.name, known.unit, new.name, new.unit
+            ))
+            .hint("gritledger operation add NAME, for an operation of its own")
+            .into());
+        }
+        Ok(())
     }
 
     pub(super) fn update_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {

@@ -373,6 +373,9 @@ impl Rates {
 
     fn row(&self, cell: Cell, book: Rate) -> Option<RateRow> {
         let operation = self.operations.get(&cell.operation)?;
+        if cell.kind == RateKind::Item && operation.item.is_none() {
+            return None; // It takes no item any more; what it took stays in the record.
+        }
         let experience = self.experience.get(&cell);
         Some(RateRow {
             cell,

@@ -179,6 +179,57 @@ fn voiding_in_any_order_keeps_the_stock_sound() {
 }
 
 #[test]
+fn what_a_void_leaves_on_the_shelf_is_worth_what_it_was_bought_for() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        buy disc-7in-36 30 --cost 96.00
+        buy disc-7in-36 30 --cost 60.00
+        hand-back disc-7in-36 24 --refund 48
+        void E1 --reason "another firm's receipt"
+        "#,
+    );
+    // 30 bought for 60.00 less 24 handed back: 6 discs at 2.00.
+    let stock = ledger.json("stock list");
+    assert_eq!(
+        (&stock["items"][0]["on_hand"], &stock["items"][0]["value"]),
+        (&json!("6"), &json!("12.00"))
+    );
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+    assert!(
+        ledger
+            .line("log")
+            .ok()
+            .contains("stock valued again after a void")
+    );
+}
+
+#[test]
+fn a_variation_stays_with_its_rooms() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        room add "4 Tannery Row" Closet --shape "5 x 4" --condition worn-film --species red-oak
+        quote draft "4 Tannery Row" --room Closet --variation-of J1
+        quote send Q2
+        quote accept Q2
+        "#,
+    );
+    // Each was quoted at 35 %, so each room is; the cents of rounding aside.
+    let margins = ledger.json("report margin J1 J1 --by room");
+    let rooms = margins["rooms"].as_array().unwrap();
+    assert_eq!(rooms.len(), 3, "a job named twice counts once");
+    for room in rooms {
+        let percent = room["quoted_margin_percent"].as_f64().unwrap();
+        assert!((34.9..35.1).contains(&percent), "{room:#}");
+    }
+    assert_eq!(
+        ledger.line("room void Closet").refused(),
+        "error: `Closet` is part of J1, which isn't closed"
+    );
+}
+
+#[test]
 fn voiding_an_entry_of_a_closed_job_derives_its_evidence_again() {
     let ledger = TestLedger::job_open();
     ledger

@@ -100,6 +100,14 @@ fn quantities_rates_and_money_that_are_none() {
                 "`sanding` is neither a task nor an operation",
             ),
             ("spent 0 --for x", "money spent is more than nothing"),
+            (
+                "drive 1000000000000",
+                "`1000000000000` is not a number of miles driven",
+            ),
+            (
+                "use disc-7in-36 10000001",
+                "`10000001` is more than one entry takes",
+            ),
             ("drive -4", "`-4` is not a number of miles driven"),
             (
                 "hand-back disc-7in-36 3",
@@ -116,6 +124,19 @@ fn quantities_rates_and_money_that_are_none() {
             (
                 "setting set margin 100%",
                 "a margin of 100 % cannot be kept: it must be below 100 %",
+            ),
+            ("setting set margin 0.35", "`0.35` could be 0.35 % or 35 %"),
+            (
+                "quote draft \"4 Tannery Row\" --margin 0.4",
+                "`0.4` could be 0.4 % or 40 %",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --margin -5",
+                "a margin is not below zero",
+            ),
+            (
+                "operation edit rotary-36 --item oil-finish",
+                "the rates of rotary-36 are in disc, and oil-finish is counted in gal",
             ),
             ("setting set margn 30%", "no setting `margn`"),
             (
