@@ -228,25 +228,29 @@ impl Ledger {
     }
 
     /// Returns what later receipts and hand-backs changed in a job's cost.
+    ///
+    /// CROSS JOIN holds SQLite to the order written: from the job's few entries outwards, not over every purchase.
     fn logged_corrections(&self, job: &Job) -> Result<Vec<Logged>> {
         let rooms = self.rooms_of_entries(job.id)?;
         let closed = self.closed_at(job.id)?;
         let mut statement = self.connection.prepare_cached(
             "SELECT used.id, used.item_id, used.operation_id, item.name AS item, item.unit, bought.recorded_at,
                     settled.paid_minor - settled.value_minor AS difference
-             FROM stock_settlement AS settled
-             JOIN live_entry AS bought ON bought.id = settled.entry_id
-             JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
-             JOIN live_entry AS used ON used.id = awaiting.entry_id
+             FROM entry AS used
+             CROSS JOIN stock_awaiting AS awaiting ON awaiting.entry_id = used.id
+             CROSS JOIN stock_settlement AS settled ON settled.awaiting_id = awaiting.id
+             CROSS JOIN entry AS bought ON bought.id = settled.entry_id
              JOIN item ON item.id = used.item_id
-             WHERE used.job_id = :job
+             WHERE used.job_id = :job AND used.kind = 'use'
+               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
              UNION ALL
              SELECT back.id, back.item_id, back.operation_id, item.name, item.unit, back.recorded_at,
                     -moved.value_minor - back.amount_minor
-             FROM live_entry AS back
-             JOIN stock_move AS moved ON moved.entry_id = back.id
+             FROM entry AS back
+             CROSS JOIN stock_move AS moved ON moved.entry_id = back.id
              JOIN item ON item.id = back.item_id
-             WHERE back.kind = 'hand-back' AND back.job_id = :job",
+             WHERE back.job_id = :job AND back.kind = 'hand-back'
+               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = back.id)",
         )?;
         let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
             let entry: EntryId = row.get("id")?;
@@ -269,9 +273,10 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, day.began_on
              FROM rental_day AS day
-             JOIN live_entry AS returned ON returned.id = day.entry_id
+             CROSS JOIN entry AS returned ON returned.id = day.entry_id
              JOIN machine ON machine.id = returned.machine_id
              WHERE day.job_id = :job
+               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = returned.id)
              ORDER BY day.id",
         )?;
         let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
