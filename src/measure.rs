@@ -25,6 +25,12 @@ const NANOMETRES_PER_METRE: i64 = 1_000_000_000;
 const SQUARE_FOOT: i128 = (NANOMETRES_PER_FOOT as i128) * (NANOMETRES_PER_FOOT as i128);
 const SQUARE_METRE: i128 = (NANOMETRES_PER_METRE as i128) * (NANOMETRES_PER_METRE as i128);
 
+/// Square metres in a square foot, exactly (NIST Handbook 44, Appendix C).
+pub const SQUARE_METRES_PER_SQUARE_FOOT: Decimal = Decimal::from_parts(9_290_304, 0, 0, false, 8);
+
+/// Metres in a foot, exactly (NIST Handbook 44, Appendix C).
+pub const METRES_PER_FOOT: Decimal = Decimal::from_parts(3_048, 0, 0, false, 4);
+
 /// The units that bare numbers are in, and that lengths and areas are printed in.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Units {

@@ -353,11 +353,8 @@ fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
 
 /// After an event, the JSON answer is the item as it stands; people were told in a sentence.
 fn tell_item(context: &Context, ledger: &Ledger, item: &BookItem) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let page = context.page(ledger);
-    context.answer(|| item_json(item, &page), String::new)
+    context.answer_if_json(|| item_json(item, &page))
 }
 
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
@@ -447,11 +444,8 @@ fn read_tariff(ledger: &Ledger, tariff: Tariff, typed: &PriceArgs) -> Result<Tar
 
 /// After an event, the JSON answer is the machine as it stands; people were told in a sentence.
 fn tell_machine(context: &Context, ledger: &Ledger, machine: &BookMachine) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let page = context.page(ledger);
-    context.answer(|| machine_json(machine, &page), String::new)
+    context.answer_if_json(|| machine_json(machine, &page))
 }
 
 pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Result<()> {
@@ -661,9 +655,6 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
 
 /// After an event, the JSON answer is the operation as it stands; people were told in a sentence.
 fn tell_operation(context: &Context, ledger: &Ledger, operation: &Operation) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let machines = ledger.machines()?;
-    context.answer(|| operation_json(operation, &machines), String::new)
+    context.answer_if_json(|| operation_json(operation, &machines))
 }

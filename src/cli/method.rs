@@ -143,10 +143,7 @@ fn warn_of_skips(context: &Context, sequence: &Sequence) {
 /// After an event, the JSON answer is the sequence as it stands; people were told in a sentence.
 fn tell_sequence(context: &Context, sequence: &Sequence) -> Result<()> {
     warn_of_skips(context, sequence);
-    if !context.json() {
-        return Ok(());
-    }
-    context.answer(|| sequence_json(sequence), String::new)
+    context.answer_if_json(|| sequence_json(sequence))
 }
 
 pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {

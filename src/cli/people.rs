@@ -318,11 +318,8 @@ fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
 
 /// After an event, the JSON answer is the client as they stand; people were told in a sentence.
 fn tell_client(context: &Context, ledger: &Ledger, view: &ClientView) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let page = context.page(ledger);
-    context.answer(|| client_view_json(view, &page), String::new)
+    context.answer_if_json(|| client_view_json(view, &page))
 }
 
 pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
@@ -420,11 +417,8 @@ fn edit_site(context: &Context, ledger: &Ledger, args: SiteEditArgs) -> Result<(
 
 /// After an event, the JSON answer is the site as it stands; people were told in a sentence.
 fn tell_site(context: &Context, ledger: &Ledger, site: &Site, rooms: &[RoomView]) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let page = context.page(ledger);
-    context.answer(|| site_view_json(site, rooms, &page), String::new)
+    context.answer_if_json(|| site_view_json(site, rooms, &page))
 }
 
 fn read_year(text: &str) -> Result<i32> {
@@ -479,9 +473,6 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
 
 /// After an event, the JSON answer is the worker as they stand; people were told in a sentence.
 fn tell_worker(context: &Context, ledger: &Ledger, worker: &Worker) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let page = context.page(ledger);
-    context.answer(|| worker_json(worker, &page), String::new)
+    context.answer_if_json(|| worker_json(worker, &page))
 }

@@ -253,9 +253,6 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
 
 /// After an event, the JSON answer is the quote as it stands; people were told in a sentence.
 fn show(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
     let (record, page) = (ledger.quote(number)?, context.page(ledger));
-    context.answer(|| json(&record, View::Owner, &page), String::new)
+    context.answer_if_json(|| json(&record, View::Owner, &page))
 }

@@ -500,10 +500,7 @@ fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Res
         finding.room,
         page.quantity(finding.quantity, finding.unit)
     ));
-    if !context.json() {
-        return Ok(());
-    }
-    context.answer(|| placed_finding_json(&finding, &page), String::new)
+    context.answer_if_json(|| placed_finding_json(&finding, &page))
 }
 
 /// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning.

@@ -119,10 +119,7 @@ pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<
                 setting_named(writing, &args.name)
             })?;
             context.status(&format!("Set {} to {}.", setting.name, setting.value));
-            if !context.json() {
-                return Ok(());
-            }
-            context.answer(|| setting_json(&setting), String::new)
+            context.answer_if_json(|| setting_json(&setting))
         }
     }
 }
@@ -197,10 +194,7 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
 
 /// After an event, the JSON answer is the area as it stands; people were told in a sentence.
 fn tell(context: &Context, area: &TaxArea) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
-    context.answer(|| tax_area_json(area, context.today()), String::new)
+    context.answer_if_json(|| tax_area_json(area, context.today()))
 }
 
 /// Reads a tax as percent: `8.25%` or `8.25`.

@@ -10,7 +10,7 @@ use super::{Page, Table, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
 use crate::measure::Units;
 use crate::money::{Decimal, Money, plain};
-use crate::trade::film::{book_spread, micrometres, wet_mils};
+use crate::trade::film::{book_spread, micrometres, square_metres_per_litre, wet_mils};
 use crate::trade::operation::{
     Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades,
 };
@@ -392,6 +392,15 @@ pub fn schedule_json(schedule: &Schedule, book: &Book, page: &Page) -> Value {
     json!({ "name": schedule.name, "steps": steps.collect::<Vec<_>>() })
 }
 
+/// Writes how far the book has a gallon or a litre of a coat go.
+fn spread_text(operation: &Operation, book: &Book, page: &Page) -> String {
+    let spread = book_spread(operation, book).map(|spread| match page.units {
+        Units::Us => format!("{} sq ft/gal", plain(spread, 0)),
+        Units::Metric => format!("{} m²/l", plain(square_metres_per_litre(spread), 1)),
+    });
+    spread.unwrap_or_default()
+}
+
 /// Writes the wet film that the book's spread of a coat leaves, in mils or micrometres.
 fn film_text(operation: &Operation, book: &Book, page: &Page) -> String {
     let film = book_spread(operation, book).map(|spread| match page.units {
@@ -408,12 +417,13 @@ pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
             "",
             "Operation",
             "Driver",
+            "Spread",
             "Wet film",
             "Next coat",
             "Light use",
             "Full cure",
         ])
-        .numbers([0, 3, 4, 5, 6]);
+        .numbers([0, 3, 4, 5, 6, 7]);
     for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
         let measured = |value: Option<Decimal>, unit| {
             value
@@ -424,6 +434,7 @@ pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
             format!("{position}"),
             operation.name.clone(),
             operation.driver.as_str().to_owned(),
+            spread_text(operation, book, page),
             film_text(operation, book, page),
             measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
             measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),

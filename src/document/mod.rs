@@ -22,7 +22,7 @@ use tabled::settings::object::{Cell, Columns, Rows, Segment};
 use tabled::settings::peaker::Priority;
 use tabled::settings::{Alignment, Modify, Padding, Style, Width};
 
-use crate::measure::Units;
+use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal, Money, plain};
 use crate::trade::Unit;
 
@@ -34,12 +34,6 @@ const WIDEST_WORD: usize = 24;
 
 /// From this width on, columns stand two blanks apart instead of one.
 const ROOMY_PAGE: usize = 100;
-
-/// Square metres in a square foot, exactly (NIST Handbook 44, Appendix C).
-const SQUARE_METRES_PER_SQUARE_FOOT: Decimal = Decimal::from_parts(9_290_304, 0, 0, false, 8);
-
-/// Metres in a foot, exactly (NIST Handbook 44, Appendix C).
-const METRES_PER_FOOT: Decimal = Decimal::from_parts(3_048, 0, 0, false, 4);
 
 /// What a renderer needs to know of where its answer goes.
 #[derive(Clone, Copy, Debug)]

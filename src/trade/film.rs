@@ -5,11 +5,11 @@
 //!
 //! ```text
 //! wet mils = 231 / 0.144 / (sq ft per gallon) = 1604.1666… / (sq ft per gallon)
-//! dry mils = wet mils × share of solids by volume
 //! ```
 //!
 //! Data sheets give a spread; the film tells whether it is plausible, and what a thin coat costs in wear.
 
+use crate::measure::SQUARE_METRES_PER_SQUARE_FOOT;
 use crate::money::Decimal;
 use crate::trade::Unit;
 use crate::trade::operation::{Driver, Operation};
@@ -24,18 +24,10 @@ const MICROMETRES_PER_MIL: Decimal = Decimal::from_parts(254, 0, 0, false, 1);
 /// Litres in a US gallon, exactly (NIST Handbook 44, Appendix C).
 const LITRES_PER_GALLON: Decimal = Decimal::from_parts(3_785_411_784, 0, 0, false, 9);
 
-/// Square metres in a square foot, exactly (NIST Handbook 44, Appendix C).
-const SQUARE_METRES_PER_SQUARE_FOOT: Decimal = Decimal::from_parts(9_290_304, 0, 0, false, 8);
-
 /// Returns the wet film in mils that a spread in square feet per gallon leaves; the spread is above zero.
 pub fn wet_mils(spread: Decimal) -> Decimal {
     let (numerator, denominator) = SQUARE_FOOT_MILS;
     Decimal::from(numerator) / (Decimal::from(denominator) * spread)
-}
-
-/// Returns the dry film in mils of a finish with that share of solids by volume.
-pub fn dry_mils(spread: Decimal, solids: Decimal) -> Decimal {
-    wet_mils(spread) * solids
 }
 
 /// Returns mils in micrometres.
@@ -87,7 +79,6 @@ mod tests {
                 "{spread}"
             );
         }
-        assert_eq!(round(dry_mils(dec!(500), dec!(0.45)), 3), dec!(1.444));
     }
 
     #[test]
