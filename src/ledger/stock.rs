@@ -350,11 +350,10 @@ impl Writing<'_> {
             let (settled, open_quantity, open_value) = self.awaited_by(entry)?;
             let returned = units - open_quantity;
             let value = amount + settled - open_value;
-            return if returned.is_zero() && value.is_zero() {
-                Ok(())
-            } else {
-                self.move_stock(void, item, returned, value)
-            };
+            if !returned.is_zero() || !value.is_zero() {
+                self.move_stock(void, item, returned, value)?;
+            }
+            return self.revalue(item);
         }
         let (change, value) = match kind {
             // Units that settled a use since voided are on the shelf again: they go with the rest.
