@@ -1,7 +1,5 @@
 //! Quotes: drafted once, then sent, accepted or declined.
 
-use std::collections::BTreeMap;
-
 use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
@@ -10,11 +8,11 @@ use super::columns::Micro;
 use super::{Ledger, Refusal, Room, Site, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
-use crate::trade::operation::{Operation, SkippedGrades, skipped_grades};
+use crate::trade::operation::{SkippedGrades, skipped_grades};
 use crate::trade::quote::{ItemLine, Line, Offer, Quote, QuotedRoom, Terms, WorkLine, price};
 use crate::trade::rates::FloorClass;
 use crate::trade::takeoff::{Methods, take_off};
-use crate::trade::{JobId, QuoteId, RoomId, SiteId};
+use crate::trade::{JobId, QuoteId, SiteId};
 
 /// What a draft is asked for; what is left out comes from the settings.
 #[derive(Clone, Debug, Default)]
@@ -760,22 +758,4 @@ impl Writing<'_> {
 /// Positions are counted in memory and kept as SQLite integers.
 fn position_column(position: usize) -> i64 {
     i64::try_from(position).expect("a quote has fewer lines than 2^63")
-}
-
-/// Names the operations of a list, for reports.
-pub(super) fn operation_names(
-    operations: &[Operation],
-) -> BTreeMap<crate::trade::OperationId, String> {
-    operations
-        .iter()
-        .map(|operation| (operation.id, operation.name.clone()))
-        .collect()
-}
-
-/// A quoted room's name, by identity.
-pub fn room_names(rooms: &[QuotedRoom]) -> BTreeMap<RoomId, String> {
-    rooms
-        .iter()
-        .map(|room| (room.id, room.name.clone()))
-        .collect()
 }

@@ -4,15 +4,15 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
+use rusqlite::named_params;
 
-use super::quotes::operation_names;
 use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader, QuoteStatus};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
 use crate::trade::quote::{Line, Terms};
 use crate::trade::rental::{days_between, due_back};
 use crate::trade::variance::{VarianceLine, compare};
-use crate::trade::{RoomId, Unit};
+use crate::trade::{OperationId, RoomId, SiteId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
 const EXPIRING_DAYS: u64 = 5;
@@ -169,7 +169,7 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
         let agreed = self.agreed(job)?;
-        let names = operation_names(&self.operations()?);
+        let names = self.operation_names()?;
         let terms = self.terms_or_settings(&agreed)?;
         let lines = compare(
             &agreed.lines(),
@@ -178,21 +178,30 @@ impl Ledger {
             |operation| names.get(&operation).cloned().unwrap_or_default(),
             self.currency(),
         );
-        let mut rooms: BTreeMap<RoomId, String> = agreed
-            .rooms()
-            .into_iter()
-            .map(|(room, ..)| (room.id, room.name))
-            .collect();
-        rooms.extend(
-            self.rooms_of(job.site_id)?
-                .into_iter()
-                .map(|room| (room.id, room.name)),
-        );
         Ok(JobVariance {
             job: job.clone(),
             lines,
-            rooms,
+            rooms: self.room_names(job.site_id)?,
         })
+    }
+
+    fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, name FROM operation")?;
+        let names = statement.query_map([], |row| Ok((row.get("id")?, row.get("name")?)))?;
+        Ok(names.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the names of every room that a site has or had.
+    fn room_names(&self, site: SiteId) -> Result<BTreeMap<RoomId, String>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, name FROM room WHERE site_id = :site")?;
+        let names = statement.query_map(named_params! { ":site": site }, |row| {
+            Ok((row.get("id")?, row.get("name")?))
+        })?;
+        Ok(names.collect::<rusqlite::Result<_>>()?)
     }
 
     fn terms_or_settings(&self, agreed: &Agreed) -> Result<Terms> {
