@@ -714,7 +714,7 @@ mod tests {
     use crate::measure::Units;
     use crate::money::Currency;
     use crate::trade::operation::{Item, Splits, Task};
-    use crate::trade::rates::Cell;
+    use crate::trade::rates::{Cell, Drift};
     use crate::trade::{ItemId, TaskId};
 
     fn rotary() -> Operation {
@@ -762,6 +762,11 @@ mod tests {
             rooms: 0,
             exposure: Decimal::ZERO,
             learned: rate(dec!(0.1)),
+            band: (dec!(0.08), dec!(0.12)),
+            shares: [0, 0, 0, 100],
+            crew_drift: Drift::None,
+            own_drift: Drift::None,
+            newest: Vec::new(),
         };
         // 1 sq ft is 0.09290304 m² (NIST Handbook 44): 0.1 discs a square foot are 1.076391 a square metre.
         for (units, per_unit, book) in [

@@ -9,7 +9,7 @@ use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
-use crate::trade::rates::RateKind;
+use crate::trade::rates::{RateKind, Word};
 use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
     OperationId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
@@ -144,6 +144,7 @@ word_columns!(
     Driver,
     Splits,
     RateKind,
+    Word,
     Unit,
     Hazard,
     InvoiceKind

@@ -671,7 +671,7 @@ impl Writing<'_> {
         Ok(recorded)
     }
 
-    fn is_live(&self, id: EntryId) -> Result<bool> {
+    pub(super) fn is_live(&self, id: EntryId) -> Result<bool> {
         let mut statement = self
             .connection
             .prepare_cached("SELECT 1 FROM entry WHERE voids_id = :id")?;

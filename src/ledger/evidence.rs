@@ -1,26 +1,66 @@
 //! Evidence as it is kept, and the rates learned from it.
+//!
+//! A fit is kept beside the digest of what it was made from: the observations in force (a sum of their own digests, in
+//! whatever order they came), the book, the trust in it, the operations and the dated changes. While the digest is the
+//! same the fit is read, else it is made again, always from the same start: the answer never depends on the history of
+//! commands.
 
 use std::collections::BTreeMap;
+use std::hash::Hasher;
+use std::sync::Arc;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::named_params;
+use rusqlite::{OptionalExtension, named_params};
+use siphasher::sip::SipHasher13;
 
 use super::columns::Micro;
-use super::{Job, Ledger, Writing};
+use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
-use crate::trade::JobId;
-use crate::trade::evidence::observations;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Rates, learn};
+use crate::trade::evidence::lessons;
+use crate::trade::rates::check::{Foretold, look_back};
+use crate::trade::rates::{
+    Basis, Change, FloorClass, Observation, ObservedPart, RateKind, Rates, Word, learn,
+};
+use crate::trade::{EntryId, JobId, OperationId};
+
+/// Changes whenever the model does, so that fits of an older one are made again.
+const MODEL: u32 = 1;
 
 /// A row to be added to the evidence.
 #[derive(Clone, Debug)]
 pub(super) struct NewObservation<'a> {
-    pub(super) job: Option<JobId>,
+    /// The job, and the entries it rests on; `None`: a notebook.
+    pub(super) job: Option<(JobId, &'a [EntryId])>,
     pub(super) observation: &'a Observation,
     /// Area and edge as a notebook gave them, for its one part.
     pub(super) measures: (Option<Decimal>, Option<Decimal>),
 }
+
+/// An observation as the ledger keeps it.
+#[derive(Clone, Debug)]
+pub struct KeptObservation {
+    id: i64,
+    /// What its owner calls it: its largest entry's number, or that of a row of a notebook.
+    pub number: String,
+    /// What was observed.
+    pub observation: Observation,
+}
+
+/// The history as it was foretold, record by record.
+#[derive(Clone, Debug)]
+pub struct LookBack {
+    /// The evidence in force, doubted observations too.
+    pub observations: Vec<Observation>,
+    /// What its owner calls each of them.
+    pub numbers: Vec<String>,
+    /// What was foretold of each.
+    pub foretold: Vec<Foretold>,
+}
+
+/// The digest of what a fit is made from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Digest(String);
 
 impl Ledger {
     /// Returns book and experience together, as quotes use them.
@@ -28,78 +68,289 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn rates(&self) -> Result<Rates> {
-        Ok(learn(
-            self.book()?,
-            self.trust()?,
-            self.operations_by_id()?,
-            &self.observations()?,
-        ))
+        let basis = self.basis()?;
+        let digest = self.digest(&basis)?;
+        if let Some(rates) = self.kept_rates(&digest, &basis)? {
+            return Ok(rates);
+        }
+        let rates = learn(basis, &self.observations()?);
+        self.keep_rates(&digest, &rates)?;
+        Ok(rates)
     }
 
-    /// Returns what finished rooms took, in a fixed order: by date, job, and when it was written.
+    /// Returns everything that rates are learned by, beside the rooms.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn basis(&self) -> Result<Basis> {
+        Ok(Basis {
+            book: self.book()?,
+            trust: self.trust()?,
+            operations: self.operations_by_id()?,
+            changes: self.rate_changes()?,
+        })
+    }
+
+    fn digest(&self, basis: &Basis) -> Result<Digest> {
+        let (count, low, high): (i64, i64, i64) = self
+            .connection
+            .prepare_cached(
+                "SELECT COUNT(*), COALESCE(SUM(digest & 0xffffffff), 0), COALESCE(SUM(digest >> 32), 0)
+                 FROM observation WHERE word <> 'doubted' AND voided_at IS NULL",
+            )?
+            .query_row([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+        let mut hasher = SipHasher13::new();
+        hasher.write(format!("{MODEL} {basis:?}").as_bytes());
+        Ok(Digest(format!(
+            "{:016x} {count} {low} {high}",
+            hasher.finish()
+        )))
+    }
+
+    fn kept_rates(&self, digest: &Digest, basis: &Basis) -> Result<Option<Rates>> {
+        let kept: Option<String> = self
+            .connection
+            .prepare_cached("SELECT fit FROM rate_fit WHERE digest = :digest")?
+            .query_row(named_params! { ":digest": digest.0 }, |row| row.get(0))
+            .optional()?;
+        let fit = kept.and_then(|kept| serde_json::from_str(&kept).ok());
+        Ok(fit.and_then(|fit| Rates::from_fit(basis.clone(), fit)))
+    }
+
+    /// Keeps a fit; where the file can't be written just now, it is made again the next time.
+    fn keep_rates(&self, digest: &Digest, rates: &Rates) -> Result<()> {
+        let fit = serde_json::to_string(rates.fit())?;
+        let kept = self
+            .connection
+            .prepare_cached(
+                "INSERT OR REPLACE INTO rate_fit (id, digest, fit) VALUES (1, :digest, :fit)",
+            )?
+            .execute(named_params! { ":digest": digest.0, ":fit": fit });
+        match kept.map_err(|error| (error.sqlite_error_code(), error)) {
+            Ok(_)
+            | Err((
+                Some(
+                    rusqlite::ErrorCode::DatabaseBusy
+                    | rusqlite::ErrorCode::DatabaseLocked
+                    | rusqlite::ErrorCode::ReadOnly,
+                ),
+                _,
+            )) => Ok(()),
+            Err((_, error)) => Err(error.into()),
+        }
+    }
+
+    /// Returns what finished rooms took, those set aside too.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn observations(&self) -> Result<Vec<Observation>> {
-        let mut parts = self.observed_parts()?;
-        let mut statement = self.connection.prepare_cached(
-            "SELECT id, kind, job_label, finished_on, quantity_micro FROM observation
-             ORDER BY finished_on, job_label, id",
-        )?;
-        let observations = statement.query_map([], |row| {
-            let id: i64 = row.get("id")?;
-            let quantity: Micro = row.get("quantity_micro")?;
-            Ok(Observation {
-                kind: row.get::<_, RateKind>("kind")?,
-                job: row.get("job_label")?,
-                finished_on: row.get::<_, NaiveDate>("finished_on")?,
-                quantity: quantity.0,
-                parts: parts.remove(&id).unwrap_or_default(),
-            })
-        })?;
-        Ok(observations.collect::<rusqlite::Result<_>>()?)
+        Ok(self
+            .kept_observations()?
+            .into_iter()
+            .map(|kept| kept.observation)
+            .collect())
     }
 
-    fn observed_parts(&self) -> Result<BTreeMap<i64, Vec<ObservedPart>>> {
+    /// Returns what finished rooms took, with what its owner calls it; in no order that means anything.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn kept_observations(&self) -> Result<Vec<KeptObservation>> {
+        let mut labels = Labels::default();
+        let mut kept: Vec<KeptObservation> = Vec::new();
         let mut statement = self.connection.prepare_cached(
-            "SELECT observation_id, operation_id, room_label, floor_condition, species, driver_micro, passes
-             FROM observation_part ORDER BY id",
+            "SELECT observation.id, kind, job_id, job_label, finished_on, quantity_micro, number, word,
+                    operation_id, room_label, floor_condition, species, driver_micro, passes
+             FROM observation
+             JOIN observation_part ON observation_id = observation.id
+             WHERE voided_at IS NULL
+             ORDER BY observation.id, observation_part.id",
         )?;
-        let rows = statement.query_map([], |row| {
-            let driver: Micro = row.get("driver_micro")?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let id: i64 = row.get(0)?;
+            let driver: Micro = row.get(12)?;
             let part = ObservedPart {
-                operation: row.get("operation_id")?,
-                room: row.get("room_label")?,
+                operation: row.get(8)?,
+                room: labels.get(row.get_ref(9)?.as_str()?),
                 class: FloorClass {
-                    condition: row.get("floor_condition")?,
-                    species: row.get("species")?,
+                    condition: row.get(10)?,
+                    species: row.get(11)?,
                 },
                 driver: driver.0,
-                passes: row.get("passes")?,
+                passes: row.get(13)?,
             };
-            Ok((row.get::<_, i64>("observation_id")?, part))
-        })?;
-        let mut parts: BTreeMap<i64, Vec<ObservedPart>> = BTreeMap::new();
-        for row in rows {
-            let (observation, part) = row?;
-            parts.entry(observation).or_default().push(part);
+            match kept.last_mut() {
+                Some(last) if last.id == id => last.observation.parts.push(part),
+                _ => {
+                    let quantity: Micro = row.get(5)?;
+                    let number: Option<i64> = row.get(6)?;
+                    kept.push(KeptObservation {
+                        id,
+                        number: number.map_or_else(String::new, |number| numbered('N', id, number)),
+                        observation: Observation {
+                            kind: row.get::<_, RateKind>(1)?,
+                            job: labels.get(row.get_ref(3)?.as_str()?),
+                            from_notebook: row.get::<_, Option<JobId>>(2)?.is_none(),
+                            finished_on: row.get::<_, NaiveDate>(4)?,
+                            quantity: quantity.0,
+                            parts: vec![part],
+                            word: row.get(7)?,
+                        },
+                    });
+                }
+            }
         }
-        Ok(parts)
+        self.name_by_entries(&mut kept)?;
+        Ok(kept)
     }
+
+    /// Calls observations of jobs by the largest entry that they rest on.
+    fn name_by_entries(&self, kept: &mut [KeptObservation]) -> Result<()> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT observation_id, entry.id, entry.number FROM observation_entry
+             JOIN entry ON entry.id = entry_id WHERE position = 1 ORDER BY observation_id",
+        )?;
+        let mut rows = statement.query([])?;
+        let mut at = 0;
+        while let Some(row) = rows.next()? {
+            let observation: i64 = row.get(0)?;
+            at += kept[at..].partition_point(|kept| kept.id < observation);
+            if let Some(kept) = kept.get_mut(at).filter(|kept| kept.id == observation) {
+                kept.number = numbered('E', row.get(1)?, row.get(2)?);
+            }
+        }
+        Ok(())
+    }
+
+    /// Foretells every finished record from the jobs before it.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn look_back(&self) -> Result<LookBack> {
+        let (observations, numbers): (Vec<Observation>, Vec<String>) = self
+            .kept_observations()?
+            .into_iter()
+            .map(|kept| (kept.observation, kept.number))
+            .unzip();
+        let foretold = look_back(&self.basis()?, &observations, None);
+        Ok(LookBack {
+            observations,
+            numbers,
+            foretold,
+        })
+    }
+
+    /// Returns the changes that the owner has dated, in order.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rate_changes(&self) -> Result<Vec<Change>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT operation_id, kind, since, note FROM rate_change ORDER BY since, id",
+        )?;
+        let changes = statement.query_map([], |row| {
+            Ok(Change {
+                operation: row.get(0)?,
+                kind: row.get(1)?,
+                since: row.get(2)?,
+                note: row.get(3)?,
+            })
+        })?;
+        Ok(changes.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the row of a notebook that has that number, `N1`; `None`: it isn't such a number.
+    fn notebook_row(&self, number: &str) -> Result<Option<i64>> {
+        let named = number.contains(['N', 'n']);
+        let Some((copy, wanted)) = read_number('N', number).filter(|_| named) else {
+            return Ok(None);
+        };
+        let id: Option<i64> = self
+            .connection
+            .prepare_cached("SELECT id FROM observation WHERE id >> 40 = :copy AND number = :number AND voided_at IS NULL")?
+            .query_row(named_params! { ":copy": copy, ":number": wanted }, |row| row.get(0))
+            .optional()?;
+        match id {
+            Some(id) => Ok(Some(id)),
+            None => Err(Refusal::new(format!("no row {number} of a notebook"))
+                .hint("gritledger rate check")
+                .into()),
+        }
+    }
+}
+
+/// Texts that come again and again, kept once.
+#[derive(Debug, Default)]
+struct Labels {
+    known: BTreeMap<Arc<str>, ()>,
+    last: Option<Arc<str>>,
+}
+
+impl Labels {
+    fn get(&mut self, text: &str) -> Arc<str> {
+        if let Some(last) = self.last.as_ref().filter(|last| &***last == text) {
+            return last.clone();
+        }
+        let label = match self.known.get_key_value(text) {
+            Some((known, ())) => known.clone(),
+            None => {
+                let label: Arc<str> = text.into();
+                self.known.insert(label.clone(), ());
+                label
+            }
+        };
+        self.last = Some(label.clone());
+        label
+    }
+}
+
+/// Returns the digest of an observation: of everything that rates are learned from.
+fn digest_of(observation: &Observation) -> i64 {
+    let mut hasher = SipHasher13::new();
+    let mut text = |text: &str| {
+        hasher.write(text.as_bytes());
+        hasher.write(&[0]);
+    };
+    text(observation.kind.as_str());
+    text(&observation.job);
+    text(if observation.from_notebook {
+        "notebook"
+    } else {
+        "job"
+    });
+    text(&observation.finished_on.to_string());
+    text(&observation.quantity.normalize().to_string());
+    for part in &observation.parts {
+        text(&part.room);
+        text(part.class.condition.as_str());
+        text(part.class.species.as_str());
+        text(&part.operation.0.to_string());
+        text(&part.driver.normalize().to_string());
+        text(&part.passes.to_string());
+    }
+    hasher.finish().cast_signed()
 }
 
 impl Writing<'_> {
     /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
     pub(super) fn write_evidence(&self, job: &Job) -> Result<usize> {
         self.clear_evidence(job.id)?;
-        let found = observations(&self.finished(job)?);
-        for observation in &found {
+        let finished = self.finished(job)?;
+        let found = lessons(&finished);
+        for lesson in &found {
+            let mut observation = lesson.observation.clone();
+            if self.is_any_confirmed(&lesson.entries)? {
+                observation.word = Word::Confirmed;
+            }
             self.add_observation(&NewObservation {
-                job: Some(job.id),
-                observation,
+                job: Some((job.id, &lesson.entries)),
+                observation: &observation,
                 measures: (None, None),
             })?;
         }
+        self.doubt_from(finished.finished_on)?;
         Ok(found.len())
     }
 
@@ -111,6 +362,37 @@ impl Writing<'_> {
         Ok(())
     }
 
+    fn is_any_confirmed(&self, entries: &[EntryId]) -> Result<bool> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?;
+        for entry in entries {
+            if statement.exists(named_params! { ":entry": entry })? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Looks for slips among what was finished on a day or later, and sets them aside.
+    pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
+        let kept = self.kept_observations()?;
+        let (ids, observations): (Vec<i64>, Vec<Observation>) = kept
+            .into_iter()
+            .map(|kept| (kept.id, kept.observation))
+            .unzip();
+        for foretold in look_back(&self.basis()?, &observations, Some(day)) {
+            if observations[foretold.place].word != foretold.word {
+                self.connection
+                    .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
+                    .execute(
+                        named_params! { ":word": foretold.word, ":id": ids[foretold.place] },
+                    )?;
+            }
+        }
+        Ok(())
+    }
+
     pub(super) fn add_observation(&self, new: &NewObservation<'_>) -> Result<()> {
         let NewObservation {
             job,
@@ -118,14 +400,20 @@ impl Writing<'_> {
             measures: (area, edge),
         } = new;
         let id = self.new_id("observation")?;
+        let number = match job {
+            Some(_) => None,
+            None => Some(self.new_number("observation")?),
+        };
         self.connection
             .prepare_cached(
-                "INSERT INTO observation (id, kind, job_id, job_label, finished_on, recorded_at, quantity_micro)
-                 VALUES (:id, :kind, :job, :label, :finished_on, :now, :quantity)",
+                "INSERT INTO observation (id, kind, job_id, job_label, finished_on, recorded_at, quantity_micro, number,
+                                          word, digest)
+                 VALUES (:id, :kind, :job, :label, :finished_on, :now, :quantity, :number, :word, :digest)",
             )?
             .execute(named_params! {
-                ":id": id, ":kind": observation.kind, ":job": job, ":label": observation.job,
+                ":id": id, ":kind": observation.kind, ":job": job.map(|(job, _)| job), ":label": &*observation.job,
                 ":finished_on": observation.finished_on, ":now": self.now(), ":quantity": Micro(observation.quantity),
+                ":number": number, ":word": observation.word, ":digest": digest_of(observation),
             })?;
         for part in &observation.parts {
             self.connection
@@ -136,11 +424,119 @@ impl Writing<'_> {
                 )?
                 .execute(named_params! {
                     ":id": self.new_id("observation_part")?, ":observation": id, ":operation": part.operation,
-                    ":room": part.room, ":condition": part.class.condition, ":species": part.class.species,
+                    ":room": &*part.room, ":condition": part.class.condition, ":species": part.class.species,
                     ":driver": Micro(part.driver), ":passes": part.passes, ":area": area.map(Micro),
                     ":edge": edge.map(Micro),
                 })?;
         }
+        for (place, entry) in job
+            .iter()
+            .flat_map(|(_, entries)| entries.iter())
+            .enumerate()
+        {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO observation_entry (observation_id, position, entry_id)
+                     VALUES (:observation, :position, :entry)",
+                )?
+                .execute(named_params! {
+                    ":observation": id, ":position": i64::try_from(place)? + 1, ":entry": entry,
+                })?;
+        }
         Ok(())
+    }
+
+    /// Notes that what looked like a slip is right: `E12`, or `N12` for a row of a notebook.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't there, and what is confirmed already.
+    pub fn confirm(&self, number: &str) -> Result<()> {
+        if let Some(row) = self.notebook_row(number)? {
+            let changed = self.connection.execute(
+                "UPDATE observation SET word = 'confirmed' WHERE id = :id AND word <> 'confirmed'",
+                named_params! { ":id": row },
+            )?;
+            if changed == 0 {
+                refuse!("{number} is confirmed already");
+            }
+        } else {
+            let entry = self.entry(number)?;
+            if !self.is_live(entry)? {
+                refuse!("{number} was voided");
+            }
+            if self.is_any_confirmed(&[entry])? {
+                refuse!("{number} is confirmed already");
+            }
+            self.connection.execute(
+                "INSERT INTO entry_confirmation (entry_id, recorded_at) VALUES (:entry, :now)",
+                named_params! { ":entry": entry, ":now": self.now() },
+            )?;
+            self.connection.execute(
+                "UPDATE observation SET word = 'confirmed'
+                 WHERE id IN (SELECT observation_id FROM observation_entry WHERE entry_id = :entry)",
+                named_params! { ":entry": entry },
+            )?;
+        }
+        self.log(&format!("Confirmed {number}: it is right as it stands."))
+    }
+
+    /// Takes a row of a notebook back.
+    ///
+    /// # Errors
+    /// Refuses a row that isn't there, and one without a reason.
+    pub fn void_notebook_row(&self, number: &str, reason: &str) -> Result<()> {
+        if reason.trim().is_empty() {
+            refuse!("say why {number} is taken back");
+        }
+        let Some(row) = self.notebook_row(number)? else {
+            refuse!("`{number}` is not the number of a row of a notebook");
+        };
+        self.connection.execute(
+            "UPDATE observation SET voided_at = :now, void_reason = :reason WHERE id = :id",
+            named_params! { ":now": self.now(), ":reason": reason.trim(), ":id": row },
+        )?;
+        self.log(&format!(
+            "Took back {number} of the notebook: {}.",
+            reason.trim()
+        ))
+    }
+
+    /// Dates a change of supplier or technique.
+    ///
+    /// # Errors
+    /// Refuses a day after today, no note, and a change that is there already.
+    pub fn change_rate(&self, change: &Change) -> Result<()> {
+        self.refuse_future(change.since)?;
+        if change.note.trim().is_empty() {
+            refuse!("say what was changed");
+        }
+        let there = self.rate_changes()?.iter().any(|known| {
+            (known.operation, known.kind, known.since)
+                == (change.operation, change.kind, change.since)
+        });
+        let name = self.operation_name(change.operation)?;
+        if there {
+            refuse!("a change of {name} on {} is noted already", change.since);
+        }
+        self.connection.execute(
+            "INSERT INTO rate_change (id, operation_id, kind, since, note, recorded_at)
+             VALUES (:id, :operation, :kind, :since, :note, :now)",
+            named_params! {
+                ":id": self.new_id("rate_change")?, ":operation": change.operation, ":kind": change.kind,
+                ":since": change.since, ":note": change.note.trim(), ":now": self.now(),
+            },
+        )?;
+        self.log(&format!(
+            "{name} is learned anew since {}: {}.",
+            change.since,
+            change.note.trim()
+        ))
+    }
+
+    fn operation_name(&self, operation: OperationId) -> Result<String> {
+        Ok(self
+            .operations_by_id()?
+            .get(&operation)
+            .map_or_else(String::new, |operation| operation.name.clone()))
     }
 }

@@ -42,6 +42,7 @@ use thiserror::Error;
 
 pub use self::book::*;
 pub use self::day_book::*;
+pub use self::evidence::*;
 pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;

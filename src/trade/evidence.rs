@@ -6,6 +6,7 @@
 //! and operations that it touches. Hours on nothing said cost money and teach nothing.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -13,8 +14,8 @@ use crate::money::Decimal;
 use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::Task;
 use crate::trade::quote::WorkLine;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind};
-use crate::trade::{OperationId, RoomId};
+use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Word};
+use crate::trade::{EntryId, OperationId, RoomId};
 
 /// A room as evidence needs it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -56,11 +57,21 @@ pub struct Gaps {
 /// A room (or the job) and an operation: the smallest thing that an entry can be about.
 type Place = (Option<RoomId>, OperationId);
 
-/// A quantity and the places that it covers.
-type Covered = (BTreeSet<Place>, Decimal);
+/// Entries and the places that they cover.
+type Covered = (BTreeSet<Place>, Vec<(Decimal, EntryId)>);
+
+/// An observation and the entries that it rests on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Lesson {
+    /// What was observed.
+    pub observation: Observation,
+    /// The entries, the largest first.
+    pub entries: Vec<EntryId>,
+}
 
 /// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
-pub fn observations(job: &FinishedJob) -> Vec<Observation> {
+pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
+    let label: Arc<str> = job.number.as_str().into();
     let mut found = Vec::new();
     let mut by_subject: BTreeMap<(RateKind, Subject), Vec<Covered>> = BTreeMap::new();
     for logged in job
@@ -76,21 +87,30 @@ pub fn observations(job: &FinishedJob) -> Vec<Observation> {
             by_subject
                 .entry((kind, subject))
                 .or_default()
-                .push((places, logged.quantity));
+                .push((places, vec![(logged.quantity, logged.entry)]));
         }
     }
     for ((kind, _), entries) in by_subject {
-        for (places, quantity) in merge_overlapping(entries) {
+        for (places, mut entries) in merge_overlapping(entries) {
+            entries.sort_by(|(one, first), (another, second)| {
+                another.cmp(one).then(first.cmp(second))
+            });
             let parts: Vec<ObservedPart> = places
                 .iter()
                 .filter_map(|place| part(job, *place))
                 .collect();
-            found.push(Observation {
+            let observation = Observation {
                 kind,
-                job: job.number.clone(),
+                job: label.clone(),
+                from_notebook: false,
                 finished_on: job.finished_on,
-                quantity,
+                quantity: entries.iter().map(|(quantity, _)| quantity).sum(),
                 parts,
+                word: Word::Good,
+            };
+            found.push(Lesson {
+                observation,
+                entries: entries.into_iter().map(|(_, entry)| entry).collect(),
             });
         }
     }
@@ -156,19 +176,19 @@ fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Pla
         .collect()
 }
 
-/// Joins entries that share a place into one, summing their quantities.
+/// Joins entries that share a place into one.
 fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
     let mut groups: Vec<Covered> = Vec::new();
-    for (mut places, mut quantity) in entries {
+    for (mut places, mut taken) in entries {
         let (touching, apart): (Vec<_>, Vec<_>) = groups
             .into_iter()
             .partition(|(other, _)| !other.is_disjoint(&places));
         for (other, more) in touching {
             places.extend(other);
-            quantity += more;
+            taken.extend(more);
         }
         groups = apart;
-        groups.push((places, quantity));
+        groups.push((places, taken));
     }
     groups.sort();
     groups
@@ -188,14 +208,10 @@ fn part(job: &FinishedJob, (room, operation): Place) -> Option<ObservedPart> {
         // Work done once for the job: its rates do not differ by floor, any room's will do.
         None => job.rooms.first(),
     }?;
-    let room = if room.is_some() {
-        place.name.clone()
-    } else {
-        String::new()
-    };
+    let room = if room.is_some() { &place.name } else { "" };
     Some(ObservedPart {
         operation,
-        room,
+        room: room.into(),
         class: place.class,
         driver,
         passes,
@@ -368,6 +384,13 @@ mod tests {
         }
     }
 
+    fn observations(job: &FinishedJob) -> Vec<Observation> {
+        lessons(job)
+            .into_iter()
+            .map(|lesson| lesson.observation)
+            .collect()
+    }
+
     fn hours(task: Option<Task>) -> What {
         What::Hours {
             task,
@@ -385,7 +408,7 @@ mod tests {
         );
         assert_eq!(found[0].parts.len(), 1);
         assert_eq!(
-            (found[0].parts[0].room.as_str(), found[0].parts[0].driver),
+            (&*found[0].parts[0].room, found[0].parts[0].driver),
             ("Landing", dec!(45))
         );
     }

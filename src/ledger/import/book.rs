@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use rusqlite::named_params;
 
 use super::Transfer;
@@ -16,7 +17,7 @@ use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Operation, Splits};
-use crate::trade::rates::{BookRate, FloorClass, Observation, ObservedPart, RateKind};
+use crate::trade::rates::{BookRate, FloorClass, Observation, ObservedPart, RateKind, Word};
 use crate::trade::{FloorCondition, ItemId, NotInSet, Species, Unit};
 
 /// Reads a price as it is written in a file.
@@ -340,6 +341,7 @@ impl Writing<'_> {
     pub(in crate::ledger) fn import_past_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
         let operations = self.operations_by_name()?;
         let mut seen = self.noted_rooms()?;
+        let mut earliest = None;
         for row in rows.iter() {
             let operation = operation_of(row, &operations)?;
             let (job, room) = (row.filled("job")?, row.filled("room")?);
@@ -354,12 +356,23 @@ impl Writing<'_> {
                     format!("`{room}` of `{job}` has {} already", operation.name),
                 ));
             }
-            self.import_past_room(row, operation, units)?;
+            let finished_on = self.import_past_room(row, operation, units)?;
+            earliest =
+                Some(earliest.map_or(finished_on, |earliest: NaiveDate| earliest.min(finished_on)));
         }
-        Ok(())
+        match earliest {
+            Some(earliest) => self.doubt_from(earliest),
+            None => Ok(()),
+        }
     }
 
-    fn import_past_room(&self, row: Row<'_>, operation: &Operation, units: Units) -> Result<()> {
+    /// Imports a row of a notebook; returns when it was finished.
+    fn import_past_room(
+        &self,
+        row: Row<'_>,
+        operation: &Operation,
+        units: Units,
+    ) -> Result<NaiveDate> {
         let finished_on = row.date("finished_on", self.today())?;
         let measures @ (area, edge) = (
             row.maybe("area", |text| read_area(text, units))?,
@@ -367,7 +380,7 @@ impl Writing<'_> {
         );
         let part = ObservedPart {
             operation: operation.id,
-            room: row.filled("room")?.to_owned(),
+            room: row.filled("room")?.into(),
             class: FloorClass {
                 condition: row.word("condition")?,
                 species: row.word("species")?,
@@ -378,10 +391,12 @@ impl Writing<'_> {
         for (kind, taken) in taken_of(row, operation)? {
             let observation = Observation {
                 kind,
-                job: row.filled("job")?.to_owned(),
+                job: row.filled("job")?.into(),
+                from_notebook: true,
                 finished_on,
                 quantity: quantity(taken),
                 parts: vec![part.clone()],
+                word: Word::Good,
             };
             let new = NewObservation {
                 job: None,
@@ -390,7 +405,7 @@ impl Writing<'_> {
             };
             self.as_of(finished_on, || self.add_observation(&new))?;
         }
-        Ok(())
+        Ok(finished_on)
     }
 
     /// Returns job, room and operation of every row that a notebook brought in; job and room in lower case.
@@ -399,7 +414,7 @@ impl Writing<'_> {
             "SELECT job_label, room_label, operation.name AS operation FROM observation
              JOIN observation_part ON observation_id = observation.id
              JOIN operation ON operation.id = operation_id
-             WHERE job_id IS NULL",
+             WHERE job_id IS NULL AND voided_at IS NULL",
         )?;
         let rows = statement.query_map([], |row| {
             let (job, room): (String, String) = (row.get("job_label")?, row.get("room_label")?);

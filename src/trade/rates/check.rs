@@ -1,0 +1,434 @@
+//! The entry check and the proof: would the earlier records have foretold this one?
+//!
+//! Jobs are gone through in the order they were finished, some at a time ([`BLOCK`], more in a long history); each record
+//! is foretold from the earlier jobs only, those set aside left out (the prequential approach of Dawid 1984). That gives
+//!
+//! * the entry check: a record whose tail is less likely than [`UNLIKELY`] looks like a slip. It is kept, shown, and set
+//!   aside from learning until its owner answers; nothing is dropped silently;
+//! * the proof: how often the bands held, and how far off the mean was, beside the book alone and the plain average.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use chrono::{Datelike, NaiveDate};
+
+use super::predictive::{Comes, at_least, at_most, quantile, total};
+use super::scheme::{CODES, Consumption, Place, Scheme, float};
+use super::tree::Part;
+use super::{Basis, Observation, OwnRecord, PoolFit, Records, Word, decimal, in_order};
+use crate::money::{Decimal, quantity};
+
+/// A record less likely than this, to either side, looks like a slip.
+const UNLIKELY: f64 = 0.001;
+/// A quantity that is at least that likely, to both sides, is nothing to wonder at.
+const USUAL: f64 = 0.02;
+/// Jobs foretold from one fit.
+const BLOCK: usize = 5;
+/// In a long history, so many earlier jobs allow one more in a block: a tenth more evidence changes little.
+const GROWTH: usize = 10;
+/// How far the share inside the band may be from 80 % before the bands are called dishonest, in percent.
+const TOLERANCE: f64 = 5.0;
+/// Fewest records that a verdict rests on.
+const FEWEST: usize = 30;
+
+/// What the earlier jobs foretold of a record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Foretold {
+    /// The observation's place in the slice that was given.
+    pub place: usize,
+    /// What is counted.
+    pub consumption: Consumption,
+    /// The year it was finished in.
+    pub year: i32,
+    /// 8 in 10 of its like are between these, in items or hours.
+    pub band: (Decimal, Decimal),
+    /// What the record looks like now.
+    pub word: Word,
+    /// Why it looks like a slip, if it does.
+    pub slip: Option<Slip>,
+    /// How much of it is inside the 80 % band: 1 or 0, or part of 1 for a count on the border.
+    inside: f64,
+    /// How much of it is at or below the 80 % line.
+    below: f64,
+    /// Distance of record and mean, in parts of the book's quantity: the model's, the book's, the plain average's.
+    errors: [f64; 3],
+}
+
+/// What a slip was, likely.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Slip {
+    /// A tenth of it would be usual.
+    ZeroTooMany,
+    /// Ten times of it would be usual.
+    ZeroMissing,
+    /// It would be usual for another room of the job, and that room's for this one.
+    Swapped(String),
+    /// More than rooms like this take.
+    FarMore,
+    /// Less than rooms like this take.
+    FarLess,
+}
+
+impl std::fmt::Display for Slip {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Slip::ZeroTooMany => f.write_str("a zero too many"),
+            Slip::ZeroMissing => f.write_str("a zero missing"),
+            Slip::Swapped(room) => write!(f, "swapped with {room}"),
+            Slip::FarMore => f.write_str("far more than rooms like this took"),
+            Slip::FarLess => f.write_str("far less than rooms like this took"),
+        }
+    }
+}
+
+/// Foretells every record from a date on (`None`: from the first) by the jobs before it.
+///
+/// What is earlier keeps the word that it has. The words of later records, unless confirmed, come out as they would have
+/// if everything had been entered in order: they don't depend on when it was.
+pub fn look_back(
+    basis: &Basis,
+    observations: &[Observation],
+    from: Option<NaiveDate>,
+) -> Vec<Foretold> {
+    let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
+    let mut history = History::new(&scheme, observations);
+    let first = history
+        .records
+        .iter()
+        .find(|record| from.is_none_or(|from| record.observation.finished_on >= from))
+        .map(|record| record.job);
+    let mut found = Vec::new();
+    let mut start = 0;
+    while start < history.jobs {
+        let end = start + BLOCK.max(start / GROWTH);
+        if first.is_some_and(|first| end > first) {
+            let block = history.foretell(basis, &scheme, start..end);
+            found.extend(block.into_iter().filter(|foretold| {
+                from.is_none_or(|from| observations[foretold.place].finished_on >= from)
+            }));
+            for foretold in &found {
+                history.words[foretold.place] = foretold.word;
+            }
+        }
+        start = end;
+    }
+    found
+}
+
+/// A record with its place in the trees.
+struct Placed<'a> {
+    place: usize,
+    observation: &'a Observation,
+    /// By order of finishing.
+    job: usize,
+    at: Place,
+    parts: Range<usize>,
+}
+
+struct History<'a> {
+    records: Vec<Placed<'a>>,
+    parts: Vec<Part>,
+    words: Vec<Word>,
+    jobs: usize,
+}
+
+impl<'a> History<'a> {
+    fn new(scheme: &Scheme, observations: &'a [Observation]) -> History<'a> {
+        let mut history = History {
+            records: Vec::new(),
+            parts: Vec::new(),
+            words: observations.iter().map(|found| found.word).collect(),
+            jobs: 0,
+        };
+        let mut jobs: HashMap<(&str, bool), usize> = HashMap::new();
+        let mut parts = Vec::new();
+        for place in in_order(observations) {
+            let observation = &observations[place];
+            parts.clear();
+            let on = Some(observation.finished_on);
+            let Some(at) = scheme.place(observation.kind, on, observation.work(), &mut parts)
+            else {
+                continue;
+            };
+            let next = jobs.len();
+            let job = *jobs
+                .entry((&observation.job, observation.from_notebook))
+                .or_insert(next);
+            let start = history.parts.len();
+            history.parts.append(&mut parts);
+            history.records.push(Placed {
+                place,
+                observation,
+                job,
+                at,
+                parts: start..history.parts.len(),
+            });
+        }
+        history.jobs = jobs.len();
+        history
+    }
+
+    /// Foretells the records of some jobs from those of the jobs before.
+    fn foretell(&self, basis: &Basis, scheme: &Scheme, block: Range<usize>) -> Vec<Foretold> {
+        let past = || {
+            self.records.iter().filter(|record| {
+                record.job < block.start && self.words[record.place] != Word::Doubted
+            })
+        };
+        let mut earlier = Records::default();
+        let mut plain: HashMap<(Consumption, usize), (f64, f64)> = HashMap::new();
+        for record in past() {
+            let units = record.units();
+            let pool = &mut earlier.pools[record.at.consumption as usize];
+            let start = pool.parts.len();
+            pool.parts
+                .extend_from_slice(&self.parts[record.parts.clone()]);
+            pool.records.push(OwnRecord {
+                step: record.at.step,
+                code: record.at.code,
+                job: record.job,
+                day: record.observation.finished_on,
+                quantity: units,
+                parts: start..pool.parts.len(),
+            });
+            let sums = plain
+                .entry((record.at.consumption, record.cell()))
+                .or_default();
+            sums.0 += units;
+            sums.1 += self.book(scheme, record);
+        }
+        let pools = earlier.fit(scheme, basis.trust, true);
+        let in_block: Vec<&Placed<'_>> = self
+            .records
+            .iter()
+            .filter(|record| block.contains(&record.job))
+            .collect();
+        let judges: Vec<Judge> = in_block
+            .iter()
+            .map(|record| self.judge(&pools[record.at.consumption as usize], record))
+            .collect();
+        in_block
+            .iter()
+            .zip(&judges)
+            .map(|(record, judge)| {
+                let units = record.units();
+                let book = self.book(scheme, record);
+                let average = plain
+                    .get(&(record.at.consumption, record.cell()))
+                    .map_or(book, |(taken, expected)| taken / expected * book);
+                let slip = judge
+                    .is_unlikely(units)
+                    .then(|| reason(record, judge, &in_block, &judges));
+                let word = match (self.words[record.place], &slip) {
+                    (Word::Confirmed, _) => Word::Confirmed,
+                    (_, Some(_)) => Word::Doubted,
+                    (_, None) => Word::Good,
+                };
+                let items = |units: f64| quantity(decimal(units * record.at.items_per_unit));
+                Foretold {
+                    place: record.place,
+                    consumption: record.at.consumption,
+                    year: record.observation.finished_on.year(),
+                    band: (items(judge.quantile(0.1)), items(judge.quantile(0.9))),
+                    word,
+                    slip,
+                    inside: judge.share(units, 0.1..0.9),
+                    below: judge.share(units, 0.0..0.8),
+                    errors: [judge.moments.0, book, average]
+                        .map(|mean| (units - mean).abs() / book),
+                }
+            })
+            .collect()
+    }
+
+    fn judge(&self, pool: &PoolFit, record: &Placed<'_>) -> Judge {
+        let row = pool.row(&record.at, 0, &self.parts[record.parts.clone()], false);
+        Judge {
+            moments: total(&pool.posterior, &[row]),
+            comes: match record.at.consumption {
+                Consumption::Discs => Comes::Whole,
+                Consumption::Finish | Consumption::Hours => Comes::Measured,
+            },
+        }
+    }
+
+    /// Returns what the book expects, in units.
+    fn book(&self, scheme: &Scheme, record: &Placed<'_>) -> f64 {
+        let fixed = &scheme.pool(record.at.consumption).fixed;
+        let parts = self.parts[record.parts.clone()].iter();
+        parts
+            .map(|part| {
+                part.slope + fixed[part.family].map_or(0.0, |fixed| fixed.median * part.passes)
+            })
+            .sum()
+    }
+}
+
+impl Placed<'_> {
+    fn units(&self) -> f64 {
+        float(self.observation.quantity) / self.at.items_per_unit
+    }
+
+    fn cell(&self) -> usize {
+        self.at.step * CODES + self.at.code
+    }
+
+    fn rooms(&self) -> Vec<&str> {
+        self.observation
+            .parts
+            .iter()
+            .map(|part| &*part.room)
+            .collect()
+    }
+}
+
+/// What was foretold of one record.
+struct Judge {
+    moments: (f64, f64),
+    comes: Comes,
+}
+
+impl Judge {
+    fn quantile(&self, level: f64) -> f64 {
+        quantile(self.moments, self.comes, level)
+    }
+
+    /// Returns the chances of at most that much and of at least that much.
+    fn tails(&self, units: f64) -> (f64, f64) {
+        (
+            at_most(self.moments, self.comes, units),
+            at_least(self.moments, self.comes, units),
+        )
+    }
+
+    fn is_unlikely(&self, units: f64) -> bool {
+        let (at_most, at_least) = self.tails(units);
+        at_most.min(at_least) < UNLIKELY
+    }
+
+    fn is_usual(&self, units: f64) -> bool {
+        let (at_most, at_least) = self.tails(units);
+        at_most.min(at_least) >= USUAL
+    }
+
+    /// Returns how much of a record lies between two levels.
+    ///
+    /// Sets are coarse: a plain count of records inside the band would be over 90 % for any right model. A count takes
+    /// up the levels from what is below it to what is at or below it, and belongs to the band with the part that is in.
+    fn share(&self, units: f64, levels: Range<f64>) -> f64 {
+        let (at_most, at_least) = self.tails(units);
+        let (from, to) = (1.0 - at_least, at_most);
+        if to - from < 1e-12 {
+            return f64::from(u8::from(from >= levels.start && from <= levels.end));
+        }
+        (to.min(levels.end) - from.max(levels.start)).max(0.0) / (to - from)
+    }
+}
+
+/// Returns what made a record unlikely.
+fn reason(record: &Placed<'_>, judge: &Judge, block: &[&Placed<'_>], judges: &[Judge]) -> Slip {
+    let units = record.units();
+    let swapped = block.iter().zip(judges).find(|(other, of_other)| {
+        other.job == record.job
+            && other.place != record.place
+            && (other.at.consumption, other.at.step) == (record.at.consumption, record.at.step)
+            && judge.is_usual(other.units())
+            && of_other.is_usual(units)
+    });
+    if let Some((other, _)) = swapped {
+        return Slip::Swapped(other.rooms().join(", "));
+    }
+    if judge.is_usual(units / 10.0) {
+        Slip::ZeroTooMany
+    } else if judge.is_usual(units * 10.0) {
+        Slip::ZeroMissing
+    } else if units > judge.moments.0 {
+        Slip::FarMore
+    } else {
+        Slip::FarLess
+    }
+}
+
+/// How well records were foretold.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Score {
+    /// Records.
+    pub records: usize,
+    /// Percent inside the 80 % band.
+    pub inside: f64,
+    /// Percent at or below the 80 % line.
+    pub below: f64,
+    /// Mean distance from the mean, in percent of the book's quantity: the learned rates', the book's, the plain average's.
+    pub errors: [f64; 3],
+    /// Standard error of `inside`, records of one job taken together.
+    doubt: f64,
+}
+
+/// What the proof says of the bands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Too few records to tell.
+    TooFew,
+    /// They hold as often as they claim.
+    Honest,
+    /// They hold less often.
+    TooNarrow,
+    /// They hold more often.
+    TooWide,
+}
+
+impl Verdict {
+    /// Returns the verdict in words.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Verdict::TooFew => "too few records to tell",
+            Verdict::Honest => "bands are honest",
+            Verdict::TooNarrow => "bands are too narrow",
+            Verdict::TooWide => "bands are too wide",
+        }
+    }
+}
+
+impl Score {
+    /// Sums up records; those that look like slips aren't counted.
+    pub fn of<'a>(
+        observations: &[Observation],
+        foretold: impl Iterator<Item = &'a Foretold>,
+    ) -> Score {
+        let counted: Vec<&Foretold> = foretold
+            .filter(|found| found.word != Word::Doubted)
+            .collect();
+        let records = counted.len();
+        if records == 0 {
+            return Score::default();
+        }
+        let mean = |of: &dyn Fn(&Foretold) -> f64| {
+            100.0 * counted.iter().map(|found| of(found)).sum::<f64>() / records as f64
+        };
+        let inside = mean(&|found| found.inside);
+        let mut jobs: HashMap<&str, f64> = HashMap::new();
+        for found in &counted {
+            *jobs.entry(&observations[found.place].job).or_default() +=
+                found.inside - inside / 100.0;
+        }
+        let spread: f64 = jobs.values().map(|apart| apart.powi(2)).sum();
+        Score {
+            records,
+            inside,
+            below: mean(&|found| found.below),
+            errors: [0, 1, 2].map(|which| mean(&|found| found.errors[which])),
+            doubt: 100.0 * spread.sqrt() / records as f64,
+        }
+    }
+
+    /// Returns what the records say of the bands, as far as chance allows.
+    pub fn verdict(&self) -> Verdict {
+        let allowed = TOLERANCE.max(2.0 * self.doubt);
+        match self.inside - 80.0 {
+            _ if self.records < FEWEST => Verdict::TooFew,
+            apart if apart < -allowed => Verdict::TooNarrow,
+            apart if apart > allowed => Verdict::TooWide,
+            _ => Verdict::Honest,
+        }
+    }
+}

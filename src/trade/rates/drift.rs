@@ -1,0 +1,432 @@
+//! Drift: has the level of what is used moved, for the whole crew or for one step?
+//!
+//! Old jobs are not forgotten: forgetting loses exactly the rare floors, whose relation to the rest hasn't changed.
+//! Instead they are divided by the level of their time, which is today's 1. Three stories are compared by their evidence:
+//!
+//! * no drift: one level;
+//! * one change after some date (3 dates before it at least, 2 after): with d = m1/m2 − 1 the relative difference of the
+//!   weighted means before and after, V = (1/a1 + 1/a2)/m2² its variance for the weights a1 and a2, and a prior variance
+//!   of 0.09, ln BF = −½ ln(1 + 0.09/V) + ½ d² (1/V − 1/(V + 0.09)); the evidence is the logarithm of the mean over all
+//!   dates, less a penalty;
+//! * for the crew only, a random walk: a local-level Kalman filter (Harvey 1989), less a penalty that grows with its pace.
+
+use chrono::NaiveDate;
+use libm::{exp, log};
+
+/// Prior variance of the relative size of a sudden change.
+const CHANGE_VARIANCE: f64 = 0.09;
+/// Standard deviations of the walk that are tried, per square root of a year.
+const PACES: [f64; 3] = [0.05, 0.10, 0.20];
+/// Log odds against drift of the crew, and of one step.
+const AGAINST_CREW: f64 = 1.5;
+const AGAINST_STEP: f64 = 1.0;
+/// Evidence above this, though not enough, deserves a question.
+const WORTH_ASKING: f64 = -1.0;
+/// Fewest dates for a change.
+const FEWEST_DATES: usize = 6;
+const DAYS_PER_YEAR: f64 = 365.25;
+
+/// What was found about a level.
+#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+pub enum Drift {
+    /// Nothing speaks for a change.
+    #[default]
+    None,
+    /// One change is likely enough to ask about; nothing is divided by it.
+    Suspected {
+        /// The first day after it.
+        since: NaiveDate,
+        /// Relative change: −0.24 for 24 % less.
+        change: f64,
+    },
+    /// One change; what came before it counts at today's pace.
+    Changed {
+        /// The first day after it.
+        since: NaiveDate,
+        /// Relative change: −0.24 for 24 % less.
+        change: f64,
+    },
+    /// The level wanders; all counts at today's pace.
+    Wandering {
+        /// Relative change since the first record.
+        change: f64,
+    },
+}
+
+impl Drift {
+    /// Tells whether old records are divided by a level.
+    pub(super) fn is_level(self) -> bool {
+        matches!(self, Drift::Changed { .. } | Drift::Wandering { .. })
+    }
+}
+
+/// A level over time.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Level {
+    /// The level at the time of each member, today's being 1.
+    pub(super) of_members: Vec<f64>,
+    /// Variance of today's level beyond what a constant one would have.
+    pub(super) variance: f64,
+    pub(super) drift: Drift,
+}
+
+/// When the members of a series were, merged by date.
+#[derive(Clone, Debug)]
+pub(super) struct Series {
+    days: Vec<NaiveDate>,
+    /// The date of each member, as a place in `days`.
+    date_of: Vec<usize>,
+}
+
+impl Series {
+    pub(super) fn new(days_of_members: impl Iterator<Item = NaiveDate>) -> Series {
+        let members: Vec<NaiveDate> = days_of_members.collect();
+        let mut days = members.clone();
+        days.sort_unstable();
+        days.dedup();
+        let date_of = members
+            .iter()
+            .map(|day| days.partition_point(|date| date < day));
+        Series {
+            date_of: date_of.collect(),
+            days,
+        }
+    }
+
+    /// Returns the crew's level; members are ratio and weight.
+    ///
+    /// `extra` is added to the variance of every date: half of a job's effect is common to its steps.
+    pub(super) fn level_of_crew(&self, members: &[(f64, f64)], extra: f64) -> Level {
+        let dates = self.merge(members, extra);
+        let still = local_level(&dates, 0.0).log_likelihood;
+        let mut best: (f64, Option<f64>) = (0.0, None);
+        for pace in PACES {
+            let evidence = local_level(&dates, pace).log_likelihood
+                - still
+                - AGAINST_CREW
+                - 0.25 * (pace / 0.1).powi(2);
+            if evidence > best.0 {
+                best = (evidence, Some(pace));
+            }
+        }
+        let change = self.change(&dates, AGAINST_CREW);
+        match (change, best.1) {
+            (Some(change), _) if change.0 > best.0 => self.changed(&change.1),
+            (_, Some(pace)) => self.wandering(&dates, pace),
+            (change, None) => self.level(change),
+        }
+    }
+
+    /// Returns one step's level on top of the crew's.
+    pub(super) fn level_of_step(&self, members: &[(f64, f64)]) -> Level {
+        let dates = self.merge(members, 0.0);
+        match self.change(&dates, AGAINST_STEP) {
+            Some(change) if change.0 > 0.0 => self.changed(&change.1),
+            change => self.level(change),
+        }
+    }
+
+    fn merge(&self, members: &[(f64, f64)], extra: f64) -> Vec<Date> {
+        let mut sums = vec![(0.0, 0.0); self.days.len()];
+        for ((ratio, weight), date) in members.iter().zip(&self.date_of) {
+            sums[*date].0 += weight;
+            sums[*date].1 += weight * ratio;
+        }
+        let mut before = None;
+        sums.iter()
+            .zip(&self.days)
+            .map(|((weight, weighted), day)| Date {
+                ratio: weighted / weight,
+                variance: 1.0 / weight + extra,
+                years: (*day - before.replace(*day).unwrap_or(*day)).num_days() as f64
+                    / DAYS_PER_YEAR,
+            })
+            .collect()
+    }
+
+    fn change(&self, dates: &[Date], against: f64) -> Option<(f64, Change)> {
+        (dates.len() >= FEWEST_DATES).then(|| {
+            let change = change_point(dates);
+            (change.evidence - against, change)
+        })
+    }
+
+    fn level(&self, suspected: Option<(f64, Change)>) -> Level {
+        let drift = match suspected {
+            Some((evidence, change)) if evidence > WORTH_ASKING => Drift::Suspected {
+                since: self.days[change.last_before + 1],
+                change: 1.0 / (1.0 + change.difference) - 1.0,
+            },
+            _ => Drift::None,
+        };
+        Level {
+            of_members: vec![1.0; self.date_of.len()],
+            variance: 0.0,
+            drift,
+        }
+    }
+
+    fn changed(&self, change: &Change) -> Level {
+        let before = (1.0 + change.difference).max(0.1);
+        let level = |date: &usize| {
+            if *date <= change.last_before {
+                before
+            } else {
+                1.0
+            }
+        };
+        Level {
+            of_members: self.date_of.iter().map(level).collect(),
+            variance: change.variance,
+            drift: Drift::Changed {
+                since: self.days[change.last_before + 1],
+                change: 1.0 / before - 1.0,
+            },
+        }
+    }
+
+    fn wandering(&self, dates: &[Date], pace: f64) -> Level {
+        let smoothed = local_level(dates, pace).smoothed(dates, pace);
+        let (today, variance) = smoothed.last().copied().unwrap_or((1.0, 0.0));
+        Level {
+            of_members: self
+                .date_of
+                .iter()
+                .map(|date| smoothed[*date].0 / today)
+                .collect(),
+            variance,
+            drift: Drift::Wandering {
+                change: today / smoothed[0].0 - 1.0,
+            },
+        }
+    }
+}
+
+/// What the records of one date say of the level.
+#[derive(Clone, Copy, Debug)]
+struct Date {
+    ratio: f64,
+    variance: f64,
+    /// Years since the date before.
+    years: f64,
+}
+
+/// One change of the level.
+#[derive(Clone, Copy, Debug)]
+struct Change {
+    /// Logarithm of the mean Bayes factor over all dates.
+    evidence: f64,
+    /// The last date of the old level.
+    last_before: usize,
+    /// Shrunken relative difference of before to after.
+    difference: f64,
+    /// Extra variance of today's level, which rests on the later dates only.
+    variance: f64,
+}
+
+/// Weighs one change of the level at every date that leaves three before and two after.
+fn change_point(dates: &[Date]) -> Change {
+    let (mut weight, mut weighted) = (0.0, 0.0);
+    let sums: Vec<(f64, f64)> = dates
+        .iter()
+        .map(|date| {
+            weight += 1.0 / date.variance;
+            weighted += date.ratio / date.variance;
+            (weight, weighted)
+        })
+        .collect();
+    let tried: Vec<(f64, Change)> = (2..dates.len() - 2)
+        .map(|last| {
+            let (before, after) = (sums[last].0, weight - sums[last].0);
+            let mean_before = (sums[last].1 / before).max(0.05);
+            let mean_after = ((weighted - sums[last].1) / after).max(0.05);
+            let difference = mean_before / mean_after - 1.0;
+            let variance = (1.0 / before + 1.0 / after) / mean_after.powi(2);
+            let log_factor = -0.5 * log(1.0 + CHANGE_VARIANCE / variance)
+                + 0.5 * difference.powi(2) * (1.0 / variance - 1.0 / (variance + CHANGE_VARIANCE));
+            let change = Change {
+                evidence: 0.0,
+                last_before: last,
+                difference: difference * CHANGE_VARIANCE / (CHANGE_VARIANCE + variance),
+                variance: 1.0 / after - 1.0 / weight,
+            };
+            (log_factor, change)
+        })
+        .collect();
+    let best = tried[1..].iter().fold(
+        tried[0],
+        |best, next| {
+            if next.0 > best.0 { *next } else { best }
+        },
+    );
+    let mean = tried.iter().map(|tried| exp(tried.0 - best.0)).sum::<f64>() / tried.len() as f64;
+    Change {
+        evidence: best.0 + log(mean),
+        ..best.1
+    }
+}
+
+/// A filtered random walk.
+#[derive(Clone, Debug)]
+struct Filtered {
+    log_likelihood: f64,
+    /// Mean and variance of the level at each date, from the dates up to it.
+    levels: Vec<(f64, f64)>,
+}
+
+/// Runs the Kalman filter of a level that starts at N(1, 0.25) and moves by `pace` per square root of a year.
+fn local_level(dates: &[Date], pace: f64) -> Filtered {
+    let (mut mean, mut variance, mut log_likelihood) = (1.0, 0.25, 0.0);
+    let levels = dates
+        .iter()
+        .map(|date| {
+            variance += pace.powi(2) * date.years;
+            let spread = variance + date.variance;
+            let surprise = date.ratio - mean;
+            log_likelihood -= 0.5 * (log(spread) + surprise.powi(2) / spread);
+            let gain = variance / spread;
+            mean += gain * surprise;
+            variance *= 1.0 - gain;
+            (mean, variance)
+        })
+        .collect();
+    Filtered {
+        log_likelihood,
+        levels,
+    }
+}
+
+impl Filtered {
+    /// Runs the Rauch-Tung-Striebel smoother: mean and variance of the level at each date, from all dates.
+    fn smoothed(self, dates: &[Date], pace: f64) -> Vec<(f64, f64)> {
+        let mut levels = self.levels;
+        for date in (0..levels.len().saturating_sub(1)).rev() {
+            let (mean, variance) = levels[date];
+            let predicted = variance + pace.powi(2) * dates[date + 1].years;
+            let gain = variance / predicted;
+            let (later_mean, later_variance) = levels[date + 1];
+            levels[date] = (
+                mean + gain * (later_mean - mean),
+                variance + gain.powi(2) * (later_variance - predicted),
+            );
+        }
+        levels
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn close(found: f64, expected: f64) {
+        assert!(
+            (found - expected).abs() <= 1e-7 * expected.abs() + 1e-9,
+            "{found} is not {expected}"
+        );
+    }
+
+    fn dates(ratios: &[f64], variances: &[f64], years: &[f64]) -> Vec<Date> {
+        let each = ratios.iter().zip(variances).zip(years);
+        each.map(|((ratio, variance), years)| Date {
+            ratio: *ratio,
+            variance: *variance,
+            years: *years,
+        })
+        .collect()
+    }
+
+    #[test]
+    fn a_local_level_is_filtered_and_smoothed() {
+        // The worked example that came with the model (numpy 2.4, nine decimals).
+        let dates = dates(
+            &[0.9, 1.05, 1.1, 1.3, 1.25],
+            &[0.02, 0.01, 0.03, 0.02, 0.01],
+            &[0.0, 0.3, 0.2, 0.5, 0.1],
+        );
+        for (pace, log_likelihood, means, variances) in [
+            (0.0, 4.919684331, [1.128458498; 5], [0.002964427; 5]),
+            (
+                0.1,
+                5.690750546,
+                [
+                    1.063512449,
+                    1.088801465,
+                    1.113421103,
+                    1.177207047,
+                    1.183824588,
+                ],
+                [
+                    0.005659571,
+                    0.004155802,
+                    0.004361377,
+                    0.004434422,
+                    0.004573903,
+                ],
+            ),
+            (
+                0.2,
+                6.06800425,
+                [
+                    0.998876462,
+                    1.05814841,
+                    1.10418177,
+                    1.222053016,
+                    1.230037869,
+                ],
+                [
+                    0.009360357,
+                    0.005645831,
+                    0.007511272,
+                    0.006472313,
+                    0.006159343,
+                ],
+            ),
+        ] {
+            let filtered = local_level(&dates, pace);
+            close(filtered.log_likelihood, log_likelihood);
+            for (found, expected) in filtered
+                .smoothed(&dates, pace)
+                .iter()
+                .zip(means.iter().zip(variances))
+            {
+                close(found.0, *expected.0);
+                close(found.1, expected.1);
+            }
+        }
+    }
+
+    #[test]
+    fn a_change_is_weighed_at_every_date() {
+        // The worked example that came with the model (numpy 2.4, nine decimals).
+        let ratios = [1.3, 1.25, 1.35, 1.28, 1.0, 0.95, 1.02, 0.98, 1.01];
+        let change = change_point(&dates(&ratios, &[0.02; 9], &[0.0; 9]));
+        close(change.evidence, 2.230465418);
+        assert_eq!(change.last_before, 3);
+        close(change.difference, 0.277267763);
+        close(change.variance, 0.001777778);
+    }
+
+    #[test]
+    fn a_change_divides_what_came_before_it() {
+        let day = |n: u64| NaiveDate::from_ymd_opt(2024, 1, 1).unwrap() + chrono::Days::new(30 * n);
+        let series = Series::new((0..12).map(day));
+        let members: Vec<(f64, f64)> = (0..12)
+            .map(|n| (if n < 6 { 1.3 } else { 1.0 }, 60.0))
+            .collect();
+        let level = series.level_of_step(&members);
+        let Drift::Changed { since, change } = level.drift else {
+            panic!("{:?}", level.drift);
+        };
+        assert_eq!(since, day(6));
+        assert!((-0.24..-0.20).contains(&change), "{change}");
+        assert!(level.of_members[..6].iter().all(|level| *level > 1.25));
+        assert!(
+            level.of_members[6..]
+                .iter()
+                .all(|level| (level - 1.0).abs() < 1e-12)
+        );
+        let steady = series.level_of_crew(&[(1.0, 60.0); 12], 0.007);
+        assert_eq!(steady.drift, Drift::None);
+    }
+}

@@ -1,0 +1,443 @@
+//! Which operation, floor and date stands where in the trees.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use rust_decimal::prelude::ToPrimitive;
+
+use super::tree::{Part, Prior, Priors};
+use super::{Book, BookRate, Change, FloorClass, Observation, RateKind};
+use crate::money::Decimal;
+use crate::trade::operation::{Driver, Operation};
+use crate::trade::{FloorCondition, OperationId, Species, TaskId, Unit, closed_set};
+
+closed_set! {
+    /// What is learned apart, each by a tree of its own.
+    Consumption, "kind of consumption" {
+        /// Counted items, in sets.
+        Discs = "discs",
+        /// Measured items, in gallons.
+        Finish = "finish",
+        /// Hours.
+        Hours = "hours",
+    }
+}
+
+/// US gallons in a litre: 1 / 3.785411784 (NIST Handbook 44, appendix C).
+const GALLONS_PER_LITRE: f64 = 1.0 / 3.785_411_784;
+
+impl Consumption {
+    /// Returns what an operation's rate of that kind belongs to.
+    pub fn of(operation: &Operation, kind: RateKind) -> Consumption {
+        match (kind, operation.set_size) {
+            (RateKind::Hours, _) => Consumption::Hours,
+            (RateKind::Item, Some(_)) => Consumption::Discs,
+            (RateKind::Item, None) => Consumption::Finish,
+        }
+    }
+
+    /// Returns where the search for its spreads starts: judged from the trade's ranges, no source.
+    pub(super) fn priors(self) -> Priors {
+        let prior = |median, sd| Prior { median, sd };
+        match self {
+            Consumption::Discs => Priors {
+                fixed: prior(0.30, 0.7),
+                grain: prior(0.30, 0.5),
+                room: prior(0.15, 0.4),
+                job: prior(0.12, 0.4),
+                class: prior(0.18, 0.4),
+                step: prior(0.12, 0.4),
+                typical: (180.0, 2.4),
+            },
+            Consumption::Finish => Priors {
+                fixed: prior(0.06, 0.5),
+                grain: prior(0.001, 1.0),
+                room: prior(0.10, 0.4),
+                job: prior(0.06, 0.4),
+                class: prior(0.07, 0.4),
+                step: prior(0.07, 0.4),
+                typical: (180.0, 0.45),
+            },
+            Consumption::Hours => Priors {
+                fixed: prior(0.30, 0.6),
+                grain: prior(0.005, 1.0),
+                room: prior(0.20, 0.4),
+                job: prior(0.13, 0.4),
+                class: prior(0.13, 0.4),
+                step: prior(0.12, 0.4),
+                typical: (180.0, 2.25),
+            },
+        }
+    }
+}
+
+/// What a step is about: items are learned per operation, hours per task.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Subject {
+    Operation(OperationId),
+    Task(TaskId),
+}
+
+impl Subject {
+    fn of(operation: &Operation, kind: RateKind) -> Subject {
+        match kind {
+            RateKind::Item => Subject::Operation(operation.id),
+            RateKind::Hours => Subject::Task(operation.task.id),
+        }
+    }
+}
+
+/// A floor as far as a cell tells it apart, as a small number.
+pub(super) type Code = usize;
+
+/// The cell of records over several floors.
+const MIXED: Code = (FloorCondition::ALL.len() + 1) * (Species::ALL.len() + 1);
+/// How many codes there are.
+pub(super) const CODES: usize = MIXED + 1;
+
+/// Returns the code of a floor; `None`: any.
+pub(super) fn code(condition: Option<FloorCondition>, species: Option<Species>) -> Code {
+    let condition = condition.map_or(0, |condition| condition as usize + 1);
+    let species = species.map_or(0, |species| species as usize + 1);
+    condition * (Species::ALL.len() + 1) + species
+}
+
+/// Returns the floor of a code.
+pub(super) fn floor_of(code: Code) -> (Option<FloorCondition>, Option<Species>) {
+    let (condition, species) = (
+        code / (Species::ALL.len() + 1),
+        code % (Species::ALL.len() + 1),
+    );
+    let named = |place: usize| place.checked_sub(1);
+    (
+        named(condition).and_then(|place| FloorCondition::ALL.get(place).copied()),
+        named(species).and_then(|place| Species::ALL.get(place).copied()),
+    )
+}
+
+/// What the book expects of one driver unit and of one pass on a floor, in units of the tree.
+#[derive(Clone, Copy, Debug)]
+struct Expected {
+    per_driver: f64,
+    /// Multiples of the family's fixed amount.
+    fixed: f64,
+}
+
+/// How an operation's rate of one kind is learned.
+#[derive(Clone, Debug)]
+pub(super) struct Plan {
+    pub(super) consumption: Consumption,
+    subject: Subject,
+    /// Whether cells tell floor conditions and species apart.
+    splits: (bool, bool),
+    pub(super) family: usize,
+    /// Items a unit: the discs of a set, the litres of a gallon, else 1.
+    pub(super) items_per_unit: f64,
+    /// Whether each pass takes the typical fixed amount, because the book of the family states none.
+    pub(super) typical_fixed: bool,
+    /// By condition, then species.
+    expected: Vec<Option<Expected>>,
+}
+
+impl Plan {
+    pub(super) fn code(&self, class: FloorClass) -> Code {
+        code(
+            self.splits.0.then_some(class.condition),
+            self.splits.1.then_some(class.species),
+        )
+    }
+}
+
+/// A family of operations in one tree.
+#[derive(Clone, Debug, Default)]
+struct Family {
+    /// Fixed amounts that its book states, in units.
+    stated: Vec<f64>,
+    /// Whether some of its work goes over a floor or along its edge.
+    covers_floor: bool,
+}
+
+/// The steps and families of one tree.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Pool {
+    steps: BTreeMap<(Subject, usize), usize>,
+    /// When the owner changed something, in order.
+    changes: BTreeMap<Subject, Vec<NaiveDate>>,
+    /// Prior of each family's fixed amount; `None`: it has none.
+    pub(super) fixed: Vec<Option<Prior>>,
+}
+
+impl Pool {
+    pub(super) fn steps(&self) -> usize {
+        self.steps.len()
+    }
+}
+
+/// Every operation's place.
+#[derive(Clone, Debug)]
+pub(super) struct Scheme {
+    plans: BTreeMap<(OperationId, RateKind), Plan>,
+    pools: [Pool; 3],
+}
+
+/// Where a quantity belongs.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Place {
+    pub(super) consumption: Consumption,
+    pub(super) step: usize,
+    pub(super) code: Code,
+    pub(super) items_per_unit: f64,
+}
+
+/// One room's or one part's work, as the book measures it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Work {
+    pub(super) operation: OperationId,
+    pub(super) class: FloorClass,
+    pub(super) driver: Decimal,
+    pub(super) passes: u32,
+}
+
+impl Scheme {
+    pub(super) fn new(
+        book: &Book,
+        operations: &BTreeMap<OperationId, Operation>,
+        changes: &[Change],
+    ) -> Scheme {
+        let mut scheme = Scheme {
+            plans: BTreeMap::new(),
+            pools: Default::default(),
+        };
+        for change in changes {
+            if let Some(operation) = operations.get(&change.operation) {
+                let pool = &mut scheme.pools[Consumption::of(operation, change.kind) as usize];
+                let dates = pool.changes.entry(Subject::of(operation, change.kind));
+                dates.or_default().push(change.since);
+            }
+        }
+        let mut names: [BTreeMap<&str, usize>; 3] = Default::default();
+        let mut families: [Vec<Family>; 3] = Default::default();
+        for operation in operations.values() {
+            for kind in RateKind::ALL.iter().copied() {
+                if kind == RateKind::Item && operation.item.is_none() {
+                    continue;
+                }
+                let consumption = Consumption::of(operation, kind);
+                let at = consumption as usize;
+                let next = names[at].len();
+                let family = *names[at].entry(&operation.family).or_insert(next);
+                if family == next {
+                    families[at].push(Family::default());
+                }
+                let plan = Plan {
+                    consumption,
+                    subject: Subject::of(operation, kind),
+                    splits: splits(operation, kind, operations),
+                    family,
+                    items_per_unit: items_per_unit(operation, kind),
+                    typical_fixed: false,
+                    expected: Vec::new(),
+                };
+                scheme.pools[at].add_steps(plan.subject);
+                families[at][family].note(book, operation, kind, plan.items_per_unit);
+                scheme.plans.insert((operation.id, kind), plan);
+            }
+        }
+        for consumption in Consumption::ALL.iter().copied() {
+            let typical = consumption.priors().fixed;
+            let at = consumption as usize;
+            scheme.pools[at].fixed = families[at]
+                .iter()
+                .map(|family| family.prior(typical))
+                .collect();
+        }
+        for (operation, kind) in scheme.plans.keys().copied().collect::<Vec<_>>() {
+            scheme.expect(book, operation, kind, &families);
+        }
+        scheme
+    }
+
+    /// Works out what the book expects of an operation on every floor.
+    fn expect(
+        &mut self,
+        book: &Book,
+        operation: OperationId,
+        kind: RateKind,
+        families: &[Vec<Family>; 3],
+    ) {
+        let Some(plan) = self.plans.get_mut(&(operation, kind)) else {
+            return;
+        };
+        let at = plan.consumption as usize;
+        let fixed = self.pools[at].fixed[plan.family];
+        let states_any = !families[at][plan.family].stated.is_empty();
+        plan.typical_fixed = fixed.is_some() && !states_any;
+        let expected = floors().map(|class| {
+            let row = book.row(operation, kind, class)?;
+            Some(Expected {
+                per_driver: 1.0 / float(row.driver_per_item) / plan.items_per_unit,
+                fixed: match fixed {
+                    Some(prior) if states_any => {
+                        float(row.fixed) / plan.items_per_unit / prior.median
+                    }
+                    Some(_) => 1.0,
+                    None => 0.0,
+                },
+            })
+        });
+        plan.expected = expected.collect();
+    }
+
+    pub(super) fn pool(&self, consumption: Consumption) -> &Pool {
+        &self.pools[consumption as usize]
+    }
+
+    pub(super) fn plan(&self, operation: OperationId, kind: RateKind) -> Option<&Plan> {
+        self.plans.get(&(operation, kind))
+    }
+
+    /// Returns the step that work on that date belongs to; `None`: as things are now.
+    pub(super) fn step(&self, plan: &Plan, on: Option<NaiveDate>) -> usize {
+        let pool = self.pool(plan.consumption);
+        let dates = pool
+            .changes
+            .get(&plan.subject)
+            .map_or(&[][..], Vec::as_slice);
+        let epoch = on.map_or(dates.len(), |on| {
+            dates.partition_point(|since| *since <= on)
+        });
+        pool.steps[&(plan.subject, epoch)]
+    }
+
+    /// Returns where work belongs, and puts what the book expects of it into `parts`.
+    ///
+    /// Returns `None` if the book has no rate for some of it, if it expects nothing, or if it belongs to several steps.
+    pub(super) fn place(
+        &self,
+        kind: RateKind,
+        on: Option<NaiveDate>,
+        work: impl Iterator<Item = Work>,
+        parts: &mut Vec<Part>,
+    ) -> Option<Place> {
+        let mut place: Option<Place> = None;
+        let mut units = 0.0;
+        for work in work {
+            let plan = self.plan(work.operation, kind)?;
+            let expected = plan.expected[floor(work.class)]?;
+            let part = Part {
+                family: plan.family,
+                slope: expected.per_driver * float(work.driver),
+                passes: expected.fixed * f64::from(work.passes),
+            };
+            let fixed = self.pool(plan.consumption).fixed[plan.family];
+            units += part.slope + fixed.map_or(0.0, |fixed| fixed.median * part.passes);
+            parts.push(part);
+            let here = Place {
+                consumption: plan.consumption,
+                step: self.step(plan, on),
+                code: plan.code(work.class),
+                items_per_unit: plan.items_per_unit,
+            };
+            match &mut place {
+                None => place = Some(here),
+                Some(first) if (first.consumption, first.step) != (here.consumption, here.step) => {
+                    return None;
+                }
+                Some(first) if first.code != here.code => first.code = MIXED,
+                Some(_) => {}
+            }
+        }
+        place.filter(|_| units > 0.0)
+    }
+}
+
+impl Observation {
+    pub(super) fn work(&self) -> impl Iterator<Item = Work> {
+        self.parts.iter().map(|part| Work {
+            operation: part.operation,
+            class: part.class,
+            driver: part.driver,
+            passes: part.passes,
+        })
+    }
+}
+
+impl Pool {
+    fn add_steps(&mut self, subject: Subject) {
+        let dates = self.changes.entry(subject).or_default();
+        dates.sort_unstable();
+        dates.dedup();
+        for epoch in 0..=dates.len() {
+            let next = self.steps.len();
+            self.steps.entry((subject, epoch)).or_insert(next);
+        }
+    }
+}
+
+impl Family {
+    fn note(&mut self, book: &Book, operation: &Operation, kind: RateKind, items_per_unit: f64) {
+        self.covers_floor |= matches!(operation.driver, Driver::Area | Driver::Edge);
+        let rows = book.rows_of(operation.id, kind).iter();
+        let stated = rows.map(|row: &BookRate| float(row.fixed) / items_per_unit);
+        self.stated.extend(stated.filter(|fixed| *fixed > 0.0));
+    }
+
+    /// Returns the prior of the fixed amount: the mean of what the book states, else the typical one of work on floors.
+    fn prior(&self, typical: Prior) -> Option<Prior> {
+        let count = self.stated.len();
+        if count > 0 {
+            let median = self.stated.iter().sum::<f64>() / count as f64;
+            return Some(Prior { median, ..typical });
+        }
+        self.covers_floor.then_some(typical)
+    }
+}
+
+/// Returns whether cells tell floor conditions and species apart; those of a task do if those of any of its operations do.
+fn splits(
+    operation: &Operation,
+    kind: RateKind,
+    operations: &BTreeMap<OperationId, Operation>,
+) -> (bool, bool) {
+    let (mut condition, mut species) = (
+        operation.splits.by_condition(),
+        operation.splits.by_species(),
+    );
+    if kind == RateKind::Hours {
+        for other in operations
+            .values()
+            .filter(|other| other.task.id == operation.task.id)
+        {
+            condition |= other.splits.by_condition();
+            species |= other.splits.by_species();
+        }
+    }
+    (condition, species)
+}
+
+fn items_per_unit(operation: &Operation, kind: RateKind) -> f64 {
+    match (kind, operation.set_size, &operation.item) {
+        (RateKind::Item, Some(size), _) => f64::from(size),
+        (RateKind::Item, None, Some(item)) if item.unit == Unit::Litre => 1.0 / GALLONS_PER_LITRE,
+        (RateKind::Item | RateKind::Hours, ..) => 1.0,
+    }
+}
+
+/// Returns every floor, in the order of [`floor`].
+fn floors() -> impl Iterator<Item = FloorClass> {
+    FloorCondition::ALL.iter().flat_map(|condition| {
+        Species::ALL.iter().map(|species| FloorClass {
+            condition: *condition,
+            species: *species,
+        })
+    })
+}
+
+fn floor(class: FloorClass) -> usize {
+    class.condition as usize * Species::ALL.len() + class.species as usize
+}
+
+/// Returns a quantity as a float; quantities are far within its range.
+pub(super) fn float(value: Decimal) -> f64 {
+    value.to_f64().unwrap_or_default()
+}
