@@ -66,6 +66,17 @@ CREATE TABLE quote_line (
     CHECK ((kind = 'rental') = (machine_id IS NOT NULL))
 ) STRICT;
 
+-- The rates that the quote was priced with, and where they came from.
+CREATE TABLE quote_rate (
+    quote_id        INTEGER NOT NULL REFERENCES quote (id),
+    operation_id    INTEGER NOT NULL REFERENCES operation (id),
+    kind            TEXT    NOT NULL CHECK (kind IN ('item', 'hours')),
+    floor_condition TEXT    NOT NULL,
+    species         TEXT    NOT NULL,
+    rate            TEXT    NOT NULL CHECK (json_valid(rate)),
+    PRIMARY KEY (quote_id, operation_id, kind, floor_condition, species)
+) STRICT, WITHOUT ROWID;
+
 -- Cautions as they were shown with the quote.
 CREATE TABLE quote_caution (
     quote_id INTEGER NOT NULL REFERENCES quote (id),
@@ -118,6 +129,8 @@ CREATE TRIGGER quote_room_stays BEFORE UPDATE ON quote_room BEGIN SELECT RAISE(A
 CREATE TRIGGER quote_room_kept BEFORE DELETE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_stays BEFORE UPDATE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_kept BEFORE DELETE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_rate_stays BEFORE UPDATE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_rate_kept BEFORE DELETE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_caution_stays BEFORE UPDATE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_caution_kept BEFORE DELETE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_event_stays BEFORE UPDATE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
@@ -128,6 +141,9 @@ BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rooms'); END;
 CREATE TRIGGER quote_line_sealed BEFORE INSERT ON quote_line
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more lines'); END;
+CREATE TRIGGER quote_rate_sealed BEFORE INSERT ON quote_rate
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rates'); END;
 CREATE TRIGGER quote_caution_sealed BEFORE INSERT ON quote_caution
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more cautions'); END;

@@ -2,14 +2,16 @@
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
+use serde_json::json;
 
 use super::ui::Context;
 use super::{read_date, read_moment, read_number, rooms_named};
 use crate::document::job::{
     recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
 };
-use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, WorkedOn};
+use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, WorkedOn, Writing};
 use crate::money::plain;
+use crate::trade::Unit;
 
 /// Where and when: options that day-book entries share.
 #[derive(Debug, Args)]
@@ -224,14 +226,14 @@ pub(super) struct CountArgs {
     date: Option<String>,
 }
 
-/// Take an entry of the day book back
+/// Take an entry of the day book, or a row of a notebook, back
 ///
 /// The entry and its void both stay in the record. Entries of a closed job are taken back too, and what the job taught
 /// is worked out again.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger void E12 --reason \"typed twice\"")]
 pub(super) struct VoidArgs {
-    /// The entry, such as E12
+    /// The entry, such as E12, or a row of a notebook, such as N3
     entry: String,
     /// Why
     #[arg(long)]
@@ -289,9 +291,13 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
     let item = ledger.item(&args.item)?;
     let quantity = read_number(&args.quantity, "a quantity")?;
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let mut doubt = None;
     let recorded = context.write(&ledger, |writing| {
         let operation = writing.operation_for(&item, &resolved.job, args.on.as_deref())?;
-        writing.record_use(&item, quantity, operation.as_ref(), &resolved.occasion())
+        let recorded =
+            writing.record_use(&item, quantity, operation.as_ref(), &resolved.occasion())?;
+        doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
+        Ok(recorded)
     })?;
     let what = format!(
         "used {} {} of {}{}",
@@ -301,6 +307,7 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
         resolved.words()
     );
     tell(context, &ledger, &recorded, &what)?;
+    tell_doubt(context, &recorded, doubt.as_deref());
     let awaiting = ledger
         .awaiting_receipt()?
         .into_iter()
@@ -325,8 +332,11 @@ pub(super) fn cmd_hours(context: &Context, args: HoursArgs) -> Result<()> {
         None => WorkedOn::Nothing,
     };
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
+    let mut doubt = None;
     let recorded = context.write(&ledger, |writing| {
-        writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())
+        let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
+        doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
+        Ok(recorded)
     })?;
     let on = match &worked_on {
         WorkedOn::Task(task) => format!(", {}", task.name),
@@ -343,7 +353,55 @@ pub(super) fn cmd_hours(context: &Context, args: HoursArgs) -> Result<()> {
             plain(hours, 2),
             resolved.words()
         ),
-    )
+    )?;
+    tell_doubt(context, &recorded, doubt.as_deref());
+    Ok(())
+}
+
+/// Asks about an entry that looks like a slip, before it is kept; returns what speaks against it if nobody was there to
+/// answer.
+fn settle_doubt(
+    context: &Context,
+    writing: &Writing<'_>,
+    job: &Job,
+    recorded: &Recorded,
+    unit: Unit,
+) -> Result<Option<String>> {
+    let Some((observation, judgement)) = writing.doubt_about(job, recorded.id)? else {
+        return Ok(None);
+    };
+    let (low, high) = judgement.band;
+    let mut rooms: Vec<&str> = observation.parts.iter().map(|part| &*part.room).collect();
+    rooms.dedup();
+    let doubt = format!(
+        "{} {unit} for {} so far; rooms like this take {} to {}: {}",
+        plain(observation.quantity, 2),
+        rooms.join(", "),
+        plain(low, 2),
+        plain(high, 2),
+        judgement
+            .slip
+            .map_or_else(String::new, |slip| slip.to_string())
+    );
+    match context.ask(&format!("{doubt}. Is it right?"))? {
+        Some(true) => {
+            writing.confirm(&recorded.number)?;
+            Ok(None)
+        }
+        Some(false) => Err(Refusal::new("nothing was logged").into()),
+        None => Ok(Some(doubt)),
+    }
+}
+
+fn tell_doubt(context: &Context, recorded: &Recorded, doubt: Option<&str>) {
+    if let Some(doubt) = doubt.filter(|_| !context.dry_run()) {
+        context.warn(&format!("{}: {doubt}?", recorded.number));
+        context.hint(&format!("gritledger rate confirm {}", recorded.number));
+        context.hint(&format!(
+            "gritledger void {} --reason \"a slip\"",
+            recorded.number
+        ));
+    }
 }
 
 /// Looks a name up among the tasks, then among the operations.
@@ -543,6 +601,16 @@ pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> 
 
 pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
     let ledger = context.open()?;
+    if args.entry.contains(['N', 'n']) {
+        context.write(&ledger, |writing| {
+            writing.void_notebook_row(&args.entry, &args.reason)
+        })?;
+        context.status(&format!(
+            "Took back {} of the notebook.",
+            args.entry.to_uppercase()
+        ));
+        return context.answer_if_json(|| json!({ "voided": args.entry.to_uppercase() }));
+    }
     let entry = ledger.entry(&args.entry)?;
     let recorded = context.write(&ledger, |writing| writing.void_entry(entry, &args.reason))?;
     tell(

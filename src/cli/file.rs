@@ -1,13 +1,13 @@
 //! The ledger as a file: making one, checking it, copying it, bringing data in and out.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use super::ui::Context;
-use crate::document::book::rates_text;
+use crate::document::rate::rates_text;
 use crate::document::report::{By, margin_text, worst_text};
 use crate::document::{count, inert, quote};
 use crate::ledger::{Clock, Identity, Job, Ledger, QuoteStatus, Refusal, Transfer, refuse};
@@ -182,7 +182,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     Ok(())
 }
 
-fn read_units(text: &str) -> Result<Units> {
+pub(super) fn read_units(text: &str) -> Result<Units> {
     match Units::parse(text) {
         Some(units) => Ok(units),
         None => refuse!("`{text}` is not a system of units; one of: us, metric"),
@@ -363,14 +363,7 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let ledger = context.open()?;
     let units = read_units(&args.units)?;
-    let text = std::fs::read(&args.file)
-        .with_context(|| format!("failed to read `{}`", args.file.display()))?;
-    let name = args
-        .file
-        .file_name()
-        .unwrap_or(args.file.as_os_str())
-        .to_string_lossy()
-        .into_owned();
+    let (name, text) = read_file(&args.file)?;
     let rows = context.write(&ledger, |writing| {
         writing.import(args.kind, &name, &text, units)
     })?;
@@ -378,6 +371,14 @@ pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
         || json!({ "kind": args.kind.as_str(), "rows": rows }),
         || format!("Imported {} of {}.", count(rows, "row"), args.kind),
     )
+}
+
+/// Reads a file; returns its name, as mistakes are told by it, and what is in it.
+pub(super) fn read_file(path: &Path) -> Result<(String, Vec<u8>)> {
+    let text =
+        std::fs::read(path).with_context(|| format!("failed to read `{}`", path.display()))?;
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    Ok((name.to_string_lossy().into_owned(), text))
 }
 
 pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {

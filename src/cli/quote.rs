@@ -5,7 +5,7 @@ use clap::{Args, Subcommand};
 
 use super::ui::Context;
 use super::{read_number, read_percent};
-use crate::document::quote::{View, json, list_json, list_text, text};
+use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{DraftRequest, Ledger, Refusal, refuse};
 use crate::money::Money;
 
@@ -61,13 +61,16 @@ pub(super) struct DraftArgs {
 
 /// Show a quote with its cost and margin
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger quote show Q1 --for-client")]
+#[command(after_long_help = "Example:\n  gritledger quote show Q1 --why")]
 pub(super) struct ShowArgs {
     /// The quote, such as Q1 or Q1.2
     quote: String,
     /// Show it as the client sees it, without costs
     #[arg(long)]
     for_client: bool,
+    /// Explain every quantity: the rate it was priced with, and the rooms that taught it
+    #[arg(long, conflicts_with = "for_client")]
+    why: bool,
 }
 
 /// Send a quote: from now on it never changes
@@ -108,6 +111,14 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         }
         QuoteCommand::Show(args) => {
             let (record, page) = (ledger.quote(&args.quote)?, context.page(&ledger));
+            if args.why {
+                let rates = ledger.rates_of_quote(record.header.id)?;
+                let operations = ledger.operations_by_id()?;
+                return context.answer(
+                    || json_with_why(&record, &rates, &operations, &page),
+                    || why_text(&record, &rates, &operations, &page),
+                );
+            }
             let view = if args.for_client {
                 View::Client
             } else {

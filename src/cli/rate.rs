@@ -1,29 +1,49 @@
 //! `rate`: how far one disc, gallon or hour goes, by the book and by your own rooms.
 
+use std::path::PathBuf;
+
 use anyhow::Result;
 use clap::{Args, Subcommand};
+use serde_json::json;
 
-use super::read_number;
+use super::file::{read_file, read_units};
 use super::ui::Context;
+use super::{read_date, read_number};
 use crate::document::Page;
-use crate::document::book::{rate_json, rates_json, rates_text};
+use crate::document::rate::{
+    RateStory, cases_csv, cases_json, check_json, check_text, prediction_json, prediction_text,
+    rate_json, rates_json, rates_text, stories_json, stories_text,
+};
 use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse};
 use crate::measure::{Area, Length};
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
-use crate::trade::rates::{BookRate, Cell, RateKind, RateRow};
+use crate::trade::rates::{
+    Asked, BookRate, Cell, Change, FloorClass, Prediction, RateKind, RateRow,
+};
 use crate::trade::{FloorCondition, Species, Unit};
 
 /// Manage rates: what one unit of an operation takes
 #[derive(Debug, Subcommand)]
 pub(super) enum RateCommand {
     List(ListArgs),
+    Show(ShowArgs),
     Set(SetArgs),
+    Predict(PredictArgs),
+    /// Prove the bands on your own finished jobs, and list the entries that look like slips
+    ///
+    /// Each finished job is foretold from the earlier ones only. 80 % of what it took should be inside the 80 % band,
+    /// and at or below the 80 % line. Counts come in whole sets, so that a count on the border is inside in part.
+    #[command(after_long_help = "Example:\n  gritledger rate check")]
+    Check,
+    Confirm(ConfirmArgs),
+    Change(ChangeArgs),
 }
 
-/// List the rates: book, observed and learned
+/// List the rates: the book, what was learned, how sure it is, and where it comes from
 ///
-/// Observed is what your finished rooms took; learned is what quotes use, your book and your rooms together.
+/// Learned is what quotes use. Rooms like this one count most, then your other rooms with the same operation, then all
+/// your work, then the book: the last column says how much each.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger rate list --operation rotary-36")]
 pub(super) struct ListArgs {
@@ -33,6 +53,93 @@ pub(super) struct ListArgs {
     /// Only those that finished rooms have taught
     #[arg(long)]
     learned: bool,
+}
+
+/// Show a rate, the rooms that taught it, and how it came to be what it is
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger rate show rotary-36 --condition worn-film")]
+pub(super) struct ShowArgs {
+    /// The operation
+    operation: String,
+    #[command(flatten)]
+    floor: FloorArgs,
+    /// Only what it counts: item or hours (default: both)
+    #[arg(long)]
+    kind: Option<String>,
+}
+
+/// A floor, as far as rates differ by it.
+#[derive(Debug, Args)]
+struct FloorArgs {
+    /// The floor condition: bare, sound-film, worn-film, oil-wax, paint or glue
+    #[arg(long)]
+    condition: Option<String>,
+    /// The wood
+    #[arg(long)]
+    species: Option<String>,
+}
+
+/// Foretell what rooms will take: expected, and how much is enough 1, 5, 8 and 9 times in 10
+///
+/// Several rooms are summed as rooms of one job. A file of cases does many at once: its columns are case_id, job,
+/// operation, condition, species, area, edge and kind; rows with one case_id are summed, and CSV comes out.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger rate predict rotary-36 --condition worn-film --species red-oak --area 300 --area 120
+  gritledger rate predict --cases cases.csv")]
+pub(super) struct PredictArgs {
+    /// The operation
+    #[arg(required_unless_present = "cases", conflicts_with = "cases")]
+    operation: Option<String>,
+    #[command(flatten)]
+    floor: FloorArgs,
+    /// What is counted: item or hours (default: item, or hours if it takes none)
+    #[arg(long)]
+    kind: Option<String>,
+    /// The area of a room (can be repeated)
+    #[arg(long, value_name = "AREA", allow_hyphen_values = true)]
+    area: Vec<String>,
+    /// The edge of a room (can be repeated)
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    edge: Vec<String>,
+    /// The count or length of a room, for operations measured so (can be repeated)
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    quantity: Vec<String>,
+    /// A CSV file of cases
+    #[arg(long, value_name = "FILE")]
+    cases: Option<PathBuf>,
+    /// Units of bare numbers in the file: us or metric
+    #[arg(long, default_value = "us", requires = "cases")]
+    units: String,
+}
+
+/// Say that an entry that looked like a slip is right
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger rate confirm E12")]
+pub(super) struct ConfirmArgs {
+    /// The entry, such as E12, or a row of a notebook, such as N3
+    number: String,
+}
+
+/// Date a change of supplier or technique: from then on the rate is learned anew
+///
+/// Finished rooms from before it still count, as your other work does.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger rate change rotary-36 --since 2026-03-02 --note \"new discs\""
+)]
+pub(super) struct ChangeArgs {
+    /// The operation
+    operation: String,
+    /// The first day of the new way
+    #[arg(long, value_name = "DATE")]
+    since: String,
+    /// What was changed
+    #[arg(long)]
+    note: String,
+    /// What changed: item or hours; hours change for the whole task (default: item, or hours if it takes none)
+    #[arg(long)]
+    kind: Option<String>,
 }
 
 /// Set a book rate; the one before stays in the record
@@ -66,26 +173,239 @@ pub(super) struct SetArgs {
 pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
     let ledger = context.open()?;
     match command {
-        RateCommand::List(args) => {
-            let operation = args
-                .operation
-                .map(|name| ledger.operation(&name))
-                .transpose()?;
-            let mut rows = ledger.rates()?.rows();
-            rows.retain(|row| {
-                operation
-                    .as_ref()
-                    .is_none_or(|operation| operation.id == row.cell.operation)
-            });
-            rows.retain(|row| row.rooms > 0 || !args.learned);
+        RateCommand::List(args) => list(context, &ledger, args),
+        RateCommand::Show(args) => show(context, &ledger, &args),
+        RateCommand::Set(args) => set(context, &ledger, &args),
+        RateCommand::Predict(args) => predict(context, &ledger, &args),
+        RateCommand::Check => {
+            let look_back = ledger.look_back()?;
             let (operations, page) = (ledger.operations_by_id()?, context.page(&ledger));
             context.answer(
-                || rates_json(&rows, &operations, &page),
-                || rates_text(&rows, &operations, &page),
+                || check_json(&look_back, &operations),
+                || check_text(&look_back, &operations, &page),
             )
         }
-        RateCommand::Set(args) => set(context, &ledger, &args),
+        RateCommand::Confirm(args) => {
+            let number = args.number.to_uppercase();
+            context.write(&ledger, |writing| writing.confirm(&number))?;
+            context.status(&format!("Confirmed {number}: it counts in full."));
+            context.answer_if_json(|| json!({ "confirmed": number }))
+        }
+        RateCommand::Change(args) => change(context, &ledger, &args),
     }
+}
+
+fn list(context: &Context, ledger: &Ledger, args: ListArgs) -> Result<()> {
+    let operation = args
+        .operation
+        .map(|name| ledger.operation(&name))
+        .transpose()?;
+    let mut rows = ledger.rates()?.rows();
+    rows.retain(|row| {
+        operation
+            .as_ref()
+            .is_none_or(|operation| operation.id == row.cell.operation)
+    });
+    rows.retain(|row| row.rooms > 0 || !args.learned);
+    let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
+    context.answer(
+        || rates_json(&rows, &operations, &page),
+        || rates_text(&rows, &operations, &page),
+    )
+}
+
+/// Reads what is counted; by default the item, or hours if the operation takes none.
+fn read_kind(operation: &Operation, text: Option<&str>) -> Result<RateKind> {
+    let kind = match text {
+        Some(text) => text.parse()?,
+        None if operation.item.is_some() => RateKind::Item,
+        None => RateKind::Hours,
+    };
+    if kind == RateKind::Item && operation.item.is_none() {
+        return Err(takes_no_item(operation).into());
+    }
+    Ok(kind)
+}
+
+fn takes_no_item(operation: &Operation) -> Refusal {
+    Refusal::new(format!("`{}` takes no item, only hours", operation.name)).hint(format!(
+        "gritledger operation edit {} --item ITEM",
+        operation.name
+    ))
+}
+
+impl FloorArgs {
+    /// Returns the floor; what isn't said may be any, where rates don't differ by it.
+    fn class(&self, ledger: &Ledger, operation: &Operation, kind: RateKind) -> Result<FloorClass> {
+        let (by_condition, by_species) = ledger.rates()?.differ_by(operation, kind);
+        let missing = |what: &str, members: String| {
+            Refusal::new(format!(
+                "the rates of `{}` differ by {what}: say which",
+                operation.name
+            ))
+            .hint(format!("--{what}: {members}"))
+        };
+        let condition = match &self.condition {
+            Some(text) => text.parse()?,
+            None if by_condition => {
+                return Err(missing("condition", words(FloorCondition::ALL)).into());
+            }
+            None => FloorCondition::Bare,
+        };
+        let species = match &self.species {
+            Some(text) => text.parse()?,
+            None if by_species => return Err(missing("species", words(Species::ALL)).into()),
+            None => Species::Other,
+        };
+        Ok(FloorClass { condition, species })
+    }
+}
+
+fn words(members: &[impl ToString]) -> String {
+    let words: Vec<String> = members.iter().map(ToString::to_string).collect();
+    words.join(", ")
+}
+
+fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
+    let operation = ledger.operation(&args.operation)?;
+    let kinds = match &args.kind {
+        Some(text) => vec![read_kind(&operation, Some(text))?],
+        None if operation.item.is_some() => vec![RateKind::Item, RateKind::Hours],
+        None => vec![RateKind::Hours],
+    };
+    let (rates, kept) = (ledger.rates()?, ledger.kept_observations()?);
+    let observations: Vec<_> = kept.iter().map(|kept| kept.observation.clone()).collect();
+    let mut stories = Vec::new();
+    for kind in kinds {
+        let class = args.floor.class(ledger, &operation, kind)?;
+        let Some(row) = rates.row_for(&operation, kind, class) else {
+            continue;
+        };
+        let mut taught_by: Vec<_> = kept
+            .iter()
+            .filter(|kept| rates.is_like(&kept.observation, &operation, kind, class))
+            .cloned()
+            .collect();
+        taught_by.sort_by_key(|kept| kept.observation.finished_on);
+        stories.push(RateStory {
+            operation: &operation,
+            row,
+            taught_by,
+            course: rates.course(&observations, &operation, kind, class),
+            changes: ledger
+                .rate_changes()?
+                .into_iter()
+                .filter(|change| change.operation == operation.id && change.kind == kind)
+                .collect(),
+        });
+    }
+    if stories.is_empty() {
+        return Err(no_rate(&operation).into());
+    }
+    let page = context.page(ledger);
+    context.answer(
+        || stories_json(&stories, &page),
+        || stories_text(&stories, &page),
+    )
+}
+
+fn no_rate(operation: &Operation) -> Refusal {
+    Refusal::new(format!(
+        "the book has no rate for `{}` on that floor",
+        operation.name
+    ))
+    .hint(format!(
+        "gritledger rate set {} --kind hours --per AMOUNT",
+        operation.name
+    ))
+}
+
+fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()> {
+    if let Some(path) = &args.cases {
+        let (name, text) = read_file(path)?;
+        let cases = ledger.read_cases(&name, &text, read_units(&args.units)?)?;
+        let rates = ledger.rates()?;
+        let mut predictions = Vec::with_capacity(cases.len());
+        for case in cases {
+            match rates.predict(&case.asked) {
+                Ok(prediction) => predictions.push((case.id, prediction)),
+                Err(error) => refuse!("{}: case_id `{}`: {error}", case.place, case.id),
+            }
+        }
+        return context.answer(|| cases_json(&predictions), || cases_csv(&predictions));
+    }
+    let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
+    let kind = read_kind(&operation, args.kind.as_deref())?;
+    let class = args.floor.class(ledger, &operation, kind)?;
+    let page = context.page(ledger);
+    let drivers = args.drivers(&operation, &page)?;
+    let asked: Vec<Asked> = drivers
+        .iter()
+        .map(|driver| Asked {
+            job: 0,
+            operation: operation.id,
+            kind,
+            class,
+            driver: *driver,
+            passes: 1,
+        })
+        .collect();
+    let Ok(prediction) = ledger.rates()?.predict(&asked) else {
+        return Err(no_rate(&operation).into());
+    };
+    let prediction: Prediction = prediction;
+    context.answer(
+        || prediction_json(&prediction, &operation, kind, asked.len()),
+        || prediction_text(&prediction, &operation, kind, asked.len(), &page),
+    )
+}
+
+impl PredictArgs {
+    /// Returns what measures the operation in each room, in canonical units.
+    fn drivers(&self, operation: &Operation, page: &Page) -> Result<Vec<Decimal>> {
+        let (given, option) = match operation.driver {
+            Driver::Area => (&self.area, "--area 300"),
+            Driver::Edge => (&self.edge, "--edge 70"),
+            Driver::Count | Driver::Length => (&self.quantity, "--quantity 12"),
+            Driver::Room => return Ok(vec![Decimal::ONE; self.area.len().max(1)]),
+            Driver::Job => return Ok(vec![Decimal::ONE]),
+        };
+        if given.is_empty() {
+            return Err(Refusal::new(format!(
+                "`{}` is measured by {}: say how much",
+                operation.name, operation.driver
+            ))
+            .hint(option)
+            .into());
+        }
+        given
+            .iter()
+            .map(|text| read_driver(text, operation.driver, page))
+            .collect()
+    }
+}
+
+fn change(context: &Context, ledger: &Ledger, args: &ChangeArgs) -> Result<()> {
+    let operation = ledger.operation(&args.operation)?;
+    let change = Change {
+        operation: operation.id,
+        kind: read_kind(&operation, args.kind.as_deref())?,
+        since: read_date(Some(&args.since), context.today())?,
+        note: args.note.clone(),
+    };
+    context.write(ledger, |writing| writing.change_rate(&change))?;
+    context.status(&format!(
+        "{} is learned anew since {}.",
+        operation.name, change.since
+    ));
+    context.answer_if_json(|| {
+        json!({
+            "operation": operation.name,
+            "kind": change.kind.as_str(),
+            "since": change.since,
+            "note": change.note,
+        })
+    })
 }
 
 fn set(context: &Context, ledger: &Ledger, args: &SetArgs) -> Result<()> {
@@ -137,17 +457,7 @@ fn amount(per: Decimal, unit: Unit) -> String {
 
 /// Reads which rate is meant; what the operation's rates don't differ by is refused.
 fn read_cell(operation: &Operation, args: &SetArgs) -> Result<Cell> {
-    let kind: RateKind = args.kind.parse()?;
-    if kind == RateKind::Item && operation.item.is_none() {
-        return Err(
-            Refusal::new(format!("`{}` takes no item, only hours", operation.name))
-                .hint(format!(
-                    "gritledger operation edit {} --item ITEM",
-                    operation.name
-                ))
-                .into(),
-        );
-    }
+    let kind = read_kind(operation, Some(&args.kind))?;
     let condition = args
         .condition
         .as_deref()

@@ -3,7 +3,7 @@
 //! stdout is the answer; stderr is everything else. The environment and the machine's clock are read here and nowhere
 //! else.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -134,6 +134,33 @@ impl Context {
     pub(crate) fn hint(&self, words: &str) {
         if !self.globals.quiet {
             labelled("hint", AnsiColor::Cyan, words);
+        }
+    }
+
+    /// Asks a person whether something is so; `None`: nobody is there to answer.
+    pub(crate) fn ask(&self, question: &str) -> Result<Option<bool>> {
+        if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
+            return Ok(None);
+        }
+        loop {
+            let _ = write!(
+                anstream::stderr().lock(),
+                "{} [yes/no] ",
+                crate::document::inert(question)
+            );
+            let mut answer = String::new();
+            if io::stdin()
+                .read_line(&mut answer)
+                .context("failed to read the answer")?
+                == 0
+            {
+                return Ok(Some(false));
+            }
+            match answer.trim().to_lowercase().as_str() {
+                "y" | "yes" => return Ok(Some(true)),
+                "n" | "no" => return Ok(Some(false)),
+                _ => say("Please answer yes or no."),
+            }
         }
     }
 

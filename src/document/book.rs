@@ -1,27 +1,18 @@
 //! The firm's book: items, machines, operations, sequences, schedules, rates, settings and tax areas.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use super::{Page, Table, inert, percent_json, percent_text};
+use super::{Page, inert, percent_json, percent_text};
 use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
 use crate::measure::Units;
 use crate::money::{Decimal, Money, plain};
 use crate::trade::film::{book_spread, micrometres, square_metres_per_litre, wet_mils};
-use crate::trade::operation::{
-    Driver, Operation, Schedule, ScheduleStep, Sequence, skipped_grades,
-};
-use crate::trade::rates::{Book, Rate, RateKind, RateRow};
-use crate::trade::{MachineId, OperationId, Unit};
-
-/// Decimals of rates in JSON: one driver unit takes little.
-const RATE_DECIMALS: u32 = 6;
-
-/// People read rates per so many driver units.
-const PER: i64 = 100;
+use crate::trade::operation::{Operation, Schedule, ScheduleStep, Sequence, skipped_grades};
+use crate::trade::rates::Book;
+use crate::trade::{MachineId, Unit};
 
 fn item_fields(item: &BookItem, page: &Page) -> Value {
     let packs = item.packs.iter().map(|pack| {
@@ -471,131 +462,6 @@ pub fn schedules_text(schedules: &[Schedule], page: &Page) -> String {
     table.to_string()
 }
 
-/// Renders a rate as JSON: items or hours for one driver unit.
-pub fn rate_json(row: &RateRow, operation: &Operation, page: &Page) -> Value {
-    let driver = operation.driver.unit();
-    let one = |rate: Decimal| plain(page.per_unit(rate, driver).0, RATE_DECIMALS);
-    let (exposure, per_unit) = page.in_units(row.exposure, driver);
-    json!({
-        "operation": operation.name,
-        "task": operation.task.name,
-        "condition": row.cell.condition.map(|condition| condition.as_str()),
-        "species": row.cell.species.map(|species| species.as_str()),
-        "kind": row.cell.kind.as_str(),
-        "unit": counted_in(row, operation).as_str(),
-        "per_unit": per_unit.as_str(),
-        "book": one(row.book.per_unit),
-        "observed": row.observed.map(one),
-        "rooms": row.rooms,
-        "exposure": plain(exposure, 4),
-        "learned": one(row.learned.per_unit),
-        "book_fixed": plain(row.book.fixed, RATE_DECIMALS),
-        "learned_fixed": plain(row.learned.fixed, RATE_DECIMALS),
-    })
-}
-
-fn counted_in(row: &RateRow, operation: &Operation) -> Unit {
-    match (row.cell.kind, &operation.item) {
-        (RateKind::Hours, _) => Unit::Hour,
-        (RateKind::Item, Some(item)) => item.unit,
-        (RateKind::Item, None) => Unit::Each,
-    }
-}
-
-/// Renders the rates as JSON.
-pub fn rates_json(
-    rows: &[RateRow],
-    operations: &BTreeMap<OperationId, Operation>,
-    page: &Page,
-) -> Value {
-    let rows = rows
-        .iter()
-        .filter_map(|row| Some(rate_json(row, operations.get(&row.cell.operation)?, page)));
-    Value::Array(rows.collect())
-}
-
-/// Renders the rates as text: one table for each kind of rate, per so many driver units, with the fixed amount that each
-/// room and pass adds.
-pub fn rates_text(
-    rows: &[RateRow],
-    operations: &BTreeMap<OperationId, Operation>,
-    page: &Page,
-) -> String {
-    if rows.is_empty() {
-        return "No rates yet.".to_owned();
-    }
-    let mut tables: BTreeMap<String, Table> = BTreeMap::new();
-    for row in rows {
-        let Some(operation) = operations.get(&row.cell.operation) else {
-            continue;
-        };
-        let driver = operation.driver;
-        let scaled = |rate: Decimal| plain(page.per_unit(rate, driver.unit()).0 * scale(driver), 2);
-        let heading = format!("{} / {}", counted_in(row, operation), per(driver, page));
-        let table = tables.entry(heading.clone()).or_insert_with(|| {
-            page.table([
-                &heading, "Floor", "Book", "Observed", "Learned", "Rooms", "Done",
-            ])
-            .numbers(2..=6)
-        });
-        table.row([
-            operation.name.clone(),
-            floor(row),
-            with_fixed(scaled(row.book.per_unit), row.book),
-            row.observed.map_or_else(|| "-".to_owned(), scaled),
-            with_fixed(scaled(row.learned.per_unit), row.learned),
-            row.rooms.to_string(),
-            if row.rooms == 0 {
-                "-".to_owned()
-            } else {
-                page.quantity(row.exposure, driver.unit())
-            },
-        ]);
-    }
-    let tables: Vec<String> = tables.values().map(Table::to_string).collect();
-    format!(
-        "{}\n\na+b: b more for each room and pass. Learned: your book and your finished rooms together.",
-        tables.join("\n\n")
-    )
-}
-
-fn floor(row: &RateRow) -> String {
-    let condition = row.cell.condition.map(|condition| condition.as_str());
-    let words: Vec<&str> = condition
-        .into_iter()
-        .chain(row.cell.species.map(|species| species.as_str()))
-        .collect();
-    if words.is_empty() {
-        "any".to_owned()
-    } else {
-        words.join(" ")
-    }
-}
-
-fn with_fixed(per_unit: String, rate: Rate) -> String {
-    match plain(rate.fixed, 2) {
-        fixed if fixed == "0" => per_unit,
-        fixed => format!("{per_unit}+{fixed}"),
-    }
-}
-
-fn scale(driver: Driver) -> Decimal {
-    match driver {
-        Driver::Area | Driver::Edge | Driver::Count | Driver::Length => Decimal::from(PER),
-        Driver::Room | Driver::Job => Decimal::ONE,
-    }
-}
-
-fn per(driver: Driver, page: &Page) -> String {
-    match (driver, page.in_units(Decimal::ONE, driver.unit()).1) {
-        (Driver::Room | Driver::Job, _) => driver.as_str().to_owned(),
-        (Driver::Count, _) => format!("{PER}"),
-        (_, Unit::SquareFoot) => format!("{PER} sq ft"),
-        (_, Unit::SquareMetre) => format!("{PER} m²"),
-        (_, unit) => format!("{PER} {unit}"),
-    }
-}
-
 /// Renders a setting as JSON.
 pub fn setting_json(setting: &Setting) -> Value {
     json!({
@@ -703,95 +569,5 @@ fn titled(name: &str, description: &str) -> String {
         format!("{}\n", inert(name))
     } else {
         format!("{}: {}\n", inert(name), inert(description))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use rust_decimal_macros::dec;
-
-    use super::*;
-    use crate::measure::Units;
-    use crate::money::Currency;
-    use crate::trade::operation::{Item, Splits, Task};
-    use crate::trade::rates::{Cell, Drift};
-    use crate::trade::{ItemId, TaskId};
-
-    fn rotary() -> Operation {
-        Operation {
-            id: OperationId(1),
-            name: "rotary-36".to_owned(),
-            task: Task {
-                id: TaskId(1),
-                name: "sand".to_owned(),
-            },
-            driver: Driver::Area,
-            item: Some(Item {
-                id: ItemId(1),
-                name: "disc-7in-36".to_owned(),
-                unit: Unit::Disc,
-                price: dec!(2.1),
-            }),
-            set_size: Some(3),
-            family: "rotary".to_owned(),
-            splits: Splits::Condition,
-            machine: None,
-            grit: Some(36),
-            answers: None,
-            hazards: Vec::new(),
-            description: String::new(),
-            source: String::new(),
-        }
-    }
-
-    #[test]
-    fn a_rate_is_told_per_driver_unit_of_the_ledger() {
-        let rate = |per_unit| Rate {
-            per_unit,
-            fixed: dec!(0.9),
-        };
-        let row = RateRow {
-            cell: Cell {
-                operation: OperationId(1),
-                kind: RateKind::Item,
-                condition: None,
-                species: None,
-            },
-            book: rate(dec!(0.1)),
-            observed: None,
-            rooms: 0,
-            exposure: Decimal::ZERO,
-            learned: rate(dec!(0.1)),
-            band: (dec!(0.08), dec!(0.12)),
-            shares: [0, 0, 0, 100],
-            crew_drift: Drift::None,
-            own_drift: Drift::None,
-            newest: Vec::new(),
-        };
-        // 1 sq ft is 0.09290304 m² (NIST Handbook 44): 0.1 discs a square foot are 1.076391 a square metre.
-        for (units, per_unit, book) in [
-            (Units::Us, "sqft", "0.1"),
-            (Units::Metric, "m2", "1.076391"),
-        ] {
-            let currency = Currency::from_code("USD").unwrap();
-            let value = rate_json(
-                &row,
-                &rotary(),
-                &Page {
-                    currency,
-                    units,
-                    width: 80,
-                    unicode: false,
-                },
-            );
-            assert_eq!(
-                (value["per_unit"].as_str(), value["book"].as_str()),
-                (Some(per_unit), Some(book))
-            );
-            assert_eq!(
-                (value["unit"].as_str(), value["observed"].is_null()),
-                (Some("disc"), true)
-            );
-        }
     }
 }

@@ -12,6 +12,7 @@ pub mod invoice;
 pub mod job;
 pub mod people;
 pub mod quote;
+pub mod rate;
 pub mod report;
 
 use std::fmt;

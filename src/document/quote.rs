@@ -2,18 +2,21 @@
 //!
 //! Both are drawn from one [`QuoteRecord`], so they can't disagree.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
+use super::rate::sentence;
 use super::{Page, Table, inert, percent_json, percent_text, rate_text};
-use crate::ledger::{QuoteHeader, QuoteRecord, QuoteStatus};
+use crate::ledger::{QuoteHeader, QuoteRecord, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
-use crate::trade::operation::SET_UP;
+use crate::trade::operation::{Operation, SET_UP};
 use crate::trade::quote::{Costs, Line, Quote, QuotedRoom, WorkLine};
+use crate::trade::rates::RateKind;
 use crate::trade::rental::Period;
-use crate::trade::{RoomId, Unit};
+use crate::trade::{OperationId, RoomId, Unit};
 
 /// Whose eyes a quote is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,6 +34,105 @@ pub fn length(feet: Decimal, page: &Page) -> String {
         .to_i64()
         .unwrap_or_default();
     Length::from_nanometres(nanometres).text(page.units)
+}
+
+/// Renders a quote as JSON, each line with why it takes what it takes.
+pub fn json_with_why(
+    record: &QuoteRecord,
+    rates: &[QuotedRate],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> Value {
+    let mut value = json(record, View::Owner, page);
+    for (place, line) in record.quote.lines.iter().enumerate() {
+        if let Line::Work(work) = line {
+            let of = |kind| why(&record.quote, work, kind, rates, operations, page);
+            value["lines"][place]["why"] = json!({
+                "item": of(RateKind::Item),
+                "hours": of(RateKind::Hours),
+            });
+        }
+    }
+    value
+}
+
+/// Explains every quantity of a quote: the rate it was priced with, where that came from, and the rooms that taught it.
+pub fn why_text(
+    record: &QuoteRecord,
+    rates: &[QuotedRate],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> String {
+    let quote = &record.quote;
+    let mut text = format!("Why {} takes what it takes:", record.header.number);
+    for work in quote.work() {
+        let place = work
+            .room
+            .and_then(|id| room_name(quote, id))
+            .map_or_else(|| "the job".to_owned(), inert);
+        let _ = write!(text, "\n\n{place}, {}:", work.name);
+        for kind in RateKind::ALL.iter().copied() {
+            if let Some(why) = why(quote, work, kind, rates, operations, page) {
+                let _ = write!(text, "\n  {why}");
+            }
+        }
+    }
+    text
+}
+
+/// Explains one quantity in a sentence or two; `None`: the line has none.
+fn why(
+    quote: &Quote,
+    work: &WorkLine,
+    kind: RateKind,
+    rates: &[QuotedRate],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> Option<String> {
+    let class = quote.class_of(work)?;
+    let operation = operations.get(&work.operation)?;
+    let quantity = match (kind, &work.item) {
+        (RateKind::Hours, _) => page.quantity(work.hours, Unit::Hour),
+        (RateKind::Item, Some(item)) => page.quantity(item.expected, item.unit),
+        (RateKind::Item, None) => return None,
+    };
+    let rate = rates
+        .iter()
+        .find(|rate| (rate.operation, rate.kind, rate.class) == (work.operation, kind, class))?;
+    let passes = match work.passes {
+        1 => String::new(),
+        passes => format!(" in {passes} passes"),
+    };
+    let done = match page.quantity(work.quantity, work.driver.unit()) {
+        done if work.driver.unit() == Unit::Each => format!("{done} ({})", work.driver),
+        done => done,
+    };
+    let taught: Vec<String> = rate
+        .rate
+        .newest
+        .iter()
+        .map(|taught| {
+            let place = format!("{} {}", taught.job, taught.room);
+            format!("{} ({})", place.trim_end(), taught.finished_on)
+        })
+        .collect();
+    let taught = if taught.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " Taught by {}{}.",
+            inert(&taught.join(", ")),
+            if rate.rate.rooms > taught.len() {
+                " and others"
+            } else {
+                ""
+            }
+        )
+    };
+    Some(format!(
+        "{quantity} for {done}{passes}: {}{taught}",
+        sentence(&rate.rate, operation, page)
+    ))
 }
 
 /// Renders a quote as JSON.
@@ -110,7 +212,7 @@ fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
     let mut value = json!({
         "kind": "work", "room": room, "operation": null, "task": null, "driver": null, "passes": null, "item": null,
         "item_quantity": null, "item_unit": null, "load_quantity": null, "unit_price": null, "hours": null,
-        "machine": null, "days": null, "what": null, "cost": owner(page.money_json(line.cost())),
+        "machine": null, "days": null, "what": null, "why": null, "cost": owner(page.money_json(line.cost())),
     });
     match line {
         Line::Work(work) => {

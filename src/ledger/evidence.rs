@@ -15,10 +15,10 @@ use rusqlite::{OptionalExtension, named_params};
 use siphasher::sip::SipHasher13;
 
 use super::columns::Micro;
-use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
+use super::{Job, JobState, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
-use crate::trade::evidence::lessons;
-use crate::trade::rates::check::{Foretold, look_back};
+use crate::trade::evidence::{Lesson, lessons};
+use crate::trade::rates::check::{Foretold, Judgement, look_back};
 use crate::trade::rates::{
     Basis, Change, FloorClass, Observation, ObservedPart, RateKind, Rates, Word, learn,
 };
@@ -229,17 +229,95 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn look_back(&self) -> Result<LookBack> {
-        let (observations, numbers): (Vec<Observation>, Vec<String>) = self
+        let (mut observations, mut numbers): (Vec<Observation>, Vec<String>) = self
             .kept_observations()?
             .into_iter()
             .map(|kept| (kept.observation, kept.number))
             .unzip();
-        let foretold = look_back(&self.basis()?, &observations, None);
+        let mut foretold = look_back(&self.basis()?, &observations, None);
+        self.look_at_open_jobs(&mut observations, &mut numbers, &mut foretold)?;
         Ok(LookBack {
             observations,
             numbers,
             foretold,
         })
+    }
+
+    /// Adds what looks like a slip in jobs that aren't closed yet.
+    fn look_at_open_jobs(
+        &self,
+        observations: &mut Vec<Observation>,
+        numbers: &mut Vec<String>,
+        foretold: &mut Vec<Foretold>,
+    ) -> Result<()> {
+        let open = self
+            .jobs()?
+            .into_iter()
+            .filter(|job| job.state == JobState::Open);
+        let rates = self.rates()?;
+        for job in open {
+            for lesson in lessons(&self.finished(&job)?) {
+                let Some(judgement) = self.doubt_so_far(&rates, &lesson)? else {
+                    continue;
+                };
+                let number = self.entry_number(lesson.entries[0])?;
+                let place = observations.len();
+                foretold.push(Foretold::unfinished(place, &lesson.observation, judgement));
+                observations.push(lesson.observation);
+                numbers.push(number);
+            }
+        }
+        Ok(())
+    }
+
+    /// Returns why what was logged so far looks like a slip; `None`: it doesn't, or its owner said that it is right.
+    fn doubt_so_far(&self, rates: &Rates, lesson: &Lesson) -> Result<Option<Judgement>> {
+        let judgement = rates.judge(&lesson.observation, true);
+        let doubted = judgement.filter(|judgement| judgement.slip.is_some());
+        if doubted.is_none() || self.is_any_confirmed(&lesson.entries)? {
+            return Ok(None);
+        }
+        Ok(doubted)
+    }
+
+    /// Returns what speaks against an entry that was just logged, with all that was logged for the same work.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn doubt_about(
+        &self,
+        job: &Job,
+        entry: EntryId,
+    ) -> Result<Option<(Observation, Judgement)>> {
+        let finished = self.finished(job)?;
+        let about = lessons(&finished)
+            .into_iter()
+            .find(|lesson| lesson.entries.contains(&entry));
+        let Some(lesson) = about.filter(|_| !job.is_closed()) else {
+            return Ok(None);
+        };
+        let judgement = self.doubt_so_far(&self.rates()?, &lesson)?;
+        Ok(judgement.map(|judgement| (lesson.observation, judgement)))
+    }
+
+    fn entry_number(&self, entry: EntryId) -> Result<String> {
+        let number: i64 = self
+            .connection
+            .prepare_cached("SELECT number FROM entry WHERE id = :id")?
+            .query_row(named_params! { ":id": entry }, |row| row.get(0))?;
+        Ok(numbered('E', entry.0, number))
+    }
+
+    fn is_any_confirmed(&self, entries: &[EntryId]) -> Result<bool> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?;
+        for entry in entries {
+            if statement.exists(named_params! { ":entry": entry })? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
     }
 
     /// Returns the changes that the owner has dated, in order.
@@ -360,18 +438,6 @@ impl Writing<'_> {
             named_params! { ":job": job },
         )?;
         Ok(())
-    }
-
-    fn is_any_confirmed(&self, entries: &[EntryId]) -> Result<bool> {
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?;
-        for entry in entries {
-            if statement.exists(named_params! { ":entry": entry })? {
-                return Ok(true);
-            }
-        }
-        Ok(false)
     }
 
     /// Looks for slips among what was finished on a day or later, and sets them aside.

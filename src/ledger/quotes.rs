@@ -1,6 +1,8 @@
 //! Quotes: drafted once, then sent, accepted or declined.
 
-use anyhow::Result;
+use std::collections::BTreeSet;
+
+use anyhow::{Context, Result};
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
@@ -10,9 +12,9 @@ use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
 use crate::trade::operation::{SkippedGrades, skipped_grades};
 use crate::trade::quote::{ItemLine, Line, Offer, Quote, QuotedRoom, Terms, WorkLine, price};
-use crate::trade::rates::FloorClass;
+use crate::trade::rates::{FloorClass, RateKind, RateRow};
 use crate::trade::takeoff::{Methods, take_off};
-use crate::trade::{JobId, QuoteId, SiteId};
+use crate::trade::{JobId, OperationId, QuoteId, SiteId};
 
 /// What a draft is asked for; what is left out comes from the settings.
 #[derive(Clone, Debug, Default)]
@@ -33,6 +35,19 @@ pub struct DraftRequest {
     pub revises: Option<QuoteId>,
     /// The job that this is a variation of.
     pub variation_of: Option<JobId>,
+}
+
+/// A rate that a quote was priced with.
+#[derive(Clone, Debug)]
+pub struct QuotedRate {
+    /// The operation.
+    pub operation: OperationId,
+    /// Items or hours.
+    pub kind: RateKind,
+    /// The floor it was asked for.
+    pub class: FloorClass,
+    /// The rate, and where it came from, as it stood then.
+    pub rate: RateRow,
 }
 
 /// Where a quote stands.
@@ -302,6 +317,31 @@ impl Ledger {
         Ok(cautions.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns the rates that a quote was priced with.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rates_of_quote(&self, quote: QuoteId) -> Result<Vec<QuotedRate>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT operation_id, kind, floor_condition, species, rate FROM quote_rate WHERE quote_id = :quote",
+        )?;
+        let mut rows = statement.query(named_params! { ":quote": quote })?;
+        let mut rates = Vec::new();
+        while let Some(row) = rows.next()? {
+            rates.push(QuotedRate {
+                operation: row.get(0)?,
+                kind: row.get(1)?,
+                class: FloorClass {
+                    condition: row.get(2)?,
+                    species: row.get(3)?,
+                },
+                rate: serde_json::from_str(row.get_ref(4)?.as_str()?)
+                    .context("failed to read a rate of the quote")?,
+            });
+        }
+        Ok(rates)
+    }
+
     /// Returns what a request would offer, before it is priced.
     fn offer(&self, site: &Site, request: &DraftRequest) -> Result<(Offer, Vec<SkippedGrades>)> {
         let rooms = self.rooms_to_quote(site, request)?;
@@ -567,6 +607,7 @@ impl Writing<'_> {
         for (position, line) in quote.lines.iter().enumerate() {
             self.insert_line(id, position + 1, line)?;
         }
+        self.insert_quote_rates(id, quote)?;
         for (position, caution) in quote.cautions.iter().enumerate() {
             self.connection
                 .prepare_cached(
@@ -577,6 +618,36 @@ impl Writing<'_> {
                     ":quote": id, ":position": position_column(position + 1), ":caution": caution.text,
                     ":source": caution.source,
                 })?;
+        }
+        Ok(())
+    }
+
+    /// Keeps the rates that the quote is priced with: its figures can be explained when the rates have moved on.
+    fn insert_quote_rates(&self, id: QuoteId, quote: &Quote) -> Result<()> {
+        let rates = self.rates()?;
+        let mut kept = BTreeSet::new();
+        for work in quote.work() {
+            let Some(class) = quote.class_of(work) else {
+                continue;
+            };
+            let Some(operation) = rates.operations().get(&work.operation) else {
+                continue;
+            };
+            for kind in RateKind::ALL.iter().copied() {
+                let row = rates.row_for(operation, kind, class);
+                let Some(row) = row.filter(|_| kept.insert((operation.id, kind, class))) else {
+                    continue;
+                };
+                self.connection
+                    .prepare_cached(
+                        "INSERT INTO quote_rate (quote_id, operation_id, kind, floor_condition, species, rate)
+                         VALUES (:quote, :operation, :kind, :condition, :species, :rate)",
+                    )?
+                    .execute(named_params! {
+                        ":quote": id, ":operation": operation.id, ":kind": kind, ":condition": class.condition,
+                        ":species": class.species, ":rate": serde_json::to_string(&row)?,
+                    })?;
+            }
         }
         Ok(())
     }

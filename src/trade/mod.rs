@@ -47,8 +47,8 @@ pub struct NotInSet {
 macro_rules! closed_set {
     ($(#[$doc:meta])* $name:ident, $set:literal { $($(#[$variant_doc:meta])* $variant:ident = $word:literal),+ $(,)? }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub enum $name { $($(#[$variant_doc])* $variant),+ }
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
+        pub enum $name { $($(#[$variant_doc])* #[serde(rename = $word)] $variant),+ }
 
         impl $name {
             /// Every member, in the order that lists show.
@@ -254,7 +254,7 @@ impl fmt::Display for Unit {
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {$(
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
         pub struct $name(pub i64);
     )+};
 }

@@ -244,6 +244,15 @@ impl Quote {
         })
     }
 
+    /// Returns the floor that a work line was taken off for: its room's; work for the whole job has the first room's.
+    pub fn class_of(&self, work: &WorkLine) -> Option<FloorClass> {
+        let room = match work.room {
+            Some(id) => self.rooms.iter().find(|room| room.id == id),
+            None => self.rooms.first(),
+        };
+        room.map(|room| room.class)
+    }
+
     /// Returns the expected hours.
     pub fn hours(&self) -> Decimal {
         self.work().map(|work| work.hours).sum()

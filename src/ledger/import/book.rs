@@ -12,7 +12,7 @@ use super::Transfer;
 use crate::ledger::book::item_unit;
 use crate::ledger::evidence::NewObservation;
 use crate::ledger::rows::{Row, Rows};
-use crate::ledger::{BookItem, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
+use crate::ledger::{BookItem, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
 use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
@@ -330,14 +330,6 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn operations_by_name(&self) -> Result<BTreeMap<String, Operation>> {
-        Ok(self
-            .operations()?
-            .into_iter()
-            .map(|operation| (operation.name.to_lowercase(), operation))
-            .collect())
-    }
-
     pub(in crate::ledger) fn import_past_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
         let operations = self.operations_by_name()?;
         let mut seen = self.noted_rooms()?;
@@ -428,6 +420,17 @@ impl Writing<'_> {
     }
 }
 
+impl Ledger {
+    /// Returns the operations by their name in lower case.
+    pub(super) fn operations_by_name(&self) -> Result<BTreeMap<String, Operation>> {
+        Ok(self
+            .operations()?
+            .into_iter()
+            .map(|operation| (operation.name.to_lowercase(), operation))
+            .collect())
+    }
+}
+
 /// Keeps what is known of an operation where a file has no column for it.
 fn keep(operation: &mut NewOperation, given: &Given, earlier: &Operation) {
     if !given.has("machine") {
@@ -459,7 +462,7 @@ fn whole(text: &str) -> Result<u32, String> {
     read.ok_or_else(|| format!("`{text}` is not a whole number above zero"))
 }
 
-fn operation_of<'a>(
+pub(super) fn operation_of<'a>(
     row: Row<'_>,
     operations: &'a BTreeMap<String, Operation>,
 ) -> Result<&'a Operation> {
@@ -511,7 +514,7 @@ fn note_trust(
 }
 
 /// Returns how much of what measures an operation a notebook's row covers.
-fn driver_of(
+pub(super) fn driver_of(
     row: Row<'_>,
     operation: &Operation,
     area: Option<Decimal>,
@@ -564,14 +567,14 @@ fn above_zero(text: &str) -> Result<Decimal, String> {
 }
 
 /// Reads an area as square feet.
-fn read_area(text: &str, units: Units) -> Result<Decimal, String> {
+pub(super) fn read_area(text: &str, units: Units) -> Result<Decimal, String> {
     let largest = (Length::LONGEST * Length::LONGEST).square_feet();
     let read = Area::parse(text, units).map(Area::square_feet);
     measure(text, units, read, largest)
 }
 
 /// Reads an edge as feet.
-fn read_edge(text: &str, units: Units) -> Result<Decimal, String> {
+pub(super) fn read_edge(text: &str, units: Units) -> Result<Decimal, String> {
     let read = Length::parse(text, units).map(Length::feet);
     measure(text, units, read, Length::LONGEST.feet())
 }

@@ -4,6 +4,7 @@
 //! `file:line: column: what`. Imported history counts as recorded when it happened.
 
 mod book;
+mod cases;
 
 use std::collections::BTreeMap;
 
@@ -11,6 +12,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 
 pub(super) use self::book::{seed_price, trust_setting};
+pub use self::cases::Case;
 use super::rows::{Columns, Row, Rows};
 use super::{
     Clock, Job, JobState, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, WorkedOn,

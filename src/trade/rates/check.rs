@@ -15,7 +15,7 @@ use chrono::{Datelike, NaiveDate};
 use super::predictive::{Comes, at_least, at_most, quantile, total};
 use super::scheme::{CODES, Consumption, Place, Scheme, float};
 use super::tree::Part;
-use super::{Basis, Observation, OwnRecord, PoolFit, Records, Word, decimal, in_order};
+use super::{Basis, Observation, OwnRecord, PoolFit, Rates, Records, Word, decimal, in_order};
 use crate::money::{Decimal, quantity};
 
 /// A record less likely than this, to either side, looks like a slip.
@@ -69,6 +69,23 @@ pub enum Slip {
     FarLess,
 }
 
+impl Foretold {
+    /// Returns what is found of work that isn't finished: nothing to score, only a slip to show.
+    pub fn unfinished(place: usize, observation: &Observation, judgement: Judgement) -> Foretold {
+        Foretold {
+            place,
+            consumption: Consumption::Hours,
+            year: observation.finished_on.year(),
+            band: judgement.band,
+            word: Word::Doubted,
+            slip: judgement.slip,
+            inside: 0.0,
+            below: 0.0,
+            errors: [0.0; 3],
+        }
+    }
+}
+
 impl std::fmt::Display for Slip {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
@@ -113,6 +130,36 @@ pub fn look_back(
         start = end;
     }
     found
+}
+
+/// What the rates as they are say of a quantity.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Judgement {
+    /// 8 in 10 of its like are between these, in items or hours.
+    pub band: (Decimal, Decimal),
+    /// Why it looks like a slip, if it does.
+    pub slip: Option<Slip>,
+}
+
+impl Rates {
+    /// Judges a quantity before it is evidence; `None`: the book has no rate for it.
+    ///
+    /// What isn't finished may still grow: `so_far` lets a small quantity pass.
+    pub fn judge(&self, observation: &Observation, so_far: bool) -> Option<Judgement> {
+        let mut parts = Vec::new();
+        let at = self
+            .scheme
+            .place(observation.kind, None, observation.work(), &mut parts)?;
+        let pool = &self.fit.pools[at.consumption as usize];
+        let judge = Judge::new(pool, at, &parts);
+        let units = float(observation.quantity) / at.items_per_unit;
+        let items = |units: f64| quantity(decimal(units * at.items_per_unit));
+        let too_small = units < judge.moments.0;
+        Some(Judgement {
+            band: (items(judge.quantile(0.1)), items(judge.quantile(0.9))),
+            slip: (judge.is_unlikely(units) && !(so_far && too_small)).then(|| judge.reason(units)),
+        })
+    }
 }
 
 /// A record with its place in the trees.
@@ -205,7 +252,10 @@ impl<'a> History<'a> {
             .collect();
         let judges: Vec<Judge> = in_block
             .iter()
-            .map(|record| self.judge(&pools[record.at.consumption as usize], record))
+            .map(|record| {
+                let pool = &pools[record.at.consumption as usize];
+                Judge::new(pool, record.at, &self.parts[record.parts.clone()])
+            })
             .collect();
         in_block
             .iter()
@@ -239,17 +289,6 @@ impl<'a> History<'a> {
                 }
             })
             .collect()
-    }
-
-    fn judge(&self, pool: &PoolFit, record: &Placed<'_>) -> Judge {
-        let row = pool.row(&record.at, 0, &self.parts[record.parts.clone()], false);
-        Judge {
-            moments: total(&pool.posterior, &[row]),
-            comes: match record.at.consumption {
-                Consumption::Discs => Comes::Whole,
-                Consumption::Finish | Consumption::Hours => Comes::Measured,
-            },
-        }
     }
 
     /// Returns what the book expects, in units.
@@ -289,6 +328,16 @@ struct Judge {
 }
 
 impl Judge {
+    fn new(pool: &PoolFit, at: Place, parts: &[Part]) -> Judge {
+        Judge {
+            moments: total(&pool.posterior, &[pool.row(&at, 0, parts, false)]),
+            comes: match at.consumption {
+                Consumption::Discs => Comes::Whole,
+                Consumption::Finish | Consumption::Hours => Comes::Measured,
+            },
+        }
+    }
+
     fn quantile(&self, level: f64) -> f64 {
         quantile(self.moments, self.comes, level)
     }
@@ -309,6 +358,19 @@ impl Judge {
     fn is_usual(&self, units: f64) -> bool {
         let (at_most, at_least) = self.tails(units);
         at_most.min(at_least) >= USUAL
+    }
+
+    /// Returns what made a quantity unlikely, looking at it alone.
+    fn reason(&self, units: f64) -> Slip {
+        if self.is_usual(units / 10.0) {
+            Slip::ZeroTooMany
+        } else if self.is_usual(units * 10.0) {
+            Slip::ZeroMissing
+        } else if units > self.moments.0 {
+            Slip::FarMore
+        } else {
+            Slip::FarLess
+        }
     }
 
     /// Returns how much of a record lies between two levels.
@@ -338,15 +400,7 @@ fn reason(record: &Placed<'_>, judge: &Judge, block: &[&Placed<'_>], judges: &[J
     if let Some((other, _)) = swapped {
         return Slip::Swapped(other.rooms().join(", "));
     }
-    if judge.is_usual(units / 10.0) {
-        Slip::ZeroTooMany
-    } else if judge.is_usual(units * 10.0) {
-        Slip::ZeroMissing
-    } else if units > judge.moments.0 {
-        Slip::FarMore
-    } else {
-        Slip::FarLess
-    }
+    judge.reason(units)
 }
 
 /// How well records were foretold.

@@ -94,7 +94,7 @@ pub struct BookRate {
 }
 
 /// A rate ready for use: items (or hours) per driver unit, and a fixed amount per room and pass.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Rate {
     /// Items or hours per driver unit.
     pub per_unit: Decimal,
@@ -308,7 +308,7 @@ fn in_order(observations: &[Observation]) -> Vec<usize> {
 }
 
 /// Where rates are told apart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Cell {
     /// The operation.
     pub operation: OperationId,
@@ -335,15 +335,24 @@ impl PoolFit {
 }
 
 /// What finished rooms of a cell add up to.
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 struct Experience {
-    operation: i64,
-    is_hours: bool,
+    operation: OperationId,
+    kind: RateKind,
     code: usize,
     quantity: f64,
     exposure: f64,
     rooms: usize,
     newest: Vec<Taught>,
+}
+
+/// What is added up for a cell; the newest rooms by observation and part.
+#[derive(Debug, Default)]
+struct Sums {
+    quantity: f64,
+    exposure: f64,
+    rooms: usize,
+    newest: Vec<(usize, usize)>,
 }
 
 /// A finished room that taught a rate.
@@ -356,6 +365,9 @@ pub struct Taught {
     /// When it was finished.
     pub finished_on: NaiveDate,
 }
+
+/// How many days the course of a rate shows at most.
+const LONGEST_COURSE: usize = 10;
 
 /// How many finished rooms a cell names.
 const NAMED_ROOMS: usize = 3;
@@ -376,7 +388,7 @@ pub struct Rates {
 }
 
 /// One line of `rate list`.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RateRow {
     /// The cell.
     pub cell: Cell,
@@ -592,8 +604,7 @@ impl PoolRecords {
 
 /// Adds up what finished rooms took, cell by cell; a record over several parts is shared by what the book expects of each.
 fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Vec<Experience> {
-    let mut found: BTreeMap<(OperationId, RateKind, usize), (Experience, Vec<(usize, usize)>)> =
-        BTreeMap::new();
+    let mut found: BTreeMap<(OperationId, RateKind, usize), Sums> = BTreeMap::new();
     for (place, observation) in observations.iter().enumerate() {
         let expected = |part: &ObservedPart| {
             let row = book.row(part.operation, observation.kind, part.class);
@@ -618,23 +629,27 @@ fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Ve
                 expected(part) / total
             };
             let key = (part.operation, observation.kind, plan.code(part.class));
-            let (sum, rooms) = found.entry(key).or_default();
+            let sum = found.entry(key).or_default();
             sum.quantity += float(observation.quantity) * share;
             sum.exposure += float(part.driver);
             sum.rooms += 1;
-            if rooms.len() == NAMED_ROOMS {
-                rooms.remove(0);
+            if sum.newest.len() == NAMED_ROOMS {
+                sum.newest.remove(0);
             }
-            rooms.push((place, at));
+            sum.newest.push((place, at));
         }
     }
     found
         .into_iter()
-        .map(|((operation, kind, code), (sum, rooms))| Experience {
-            operation: operation.0,
-            is_hours: kind == RateKind::Hours,
+        .map(|((operation, kind, code), sum)| Experience {
+            operation,
+            kind,
             code,
-            newest: rooms
+            quantity: sum.quantity,
+            exposure: sum.exposure,
+            rooms: sum.rooms,
+            newest: sum
+                .newest
                 .into_iter()
                 .map(|(place, at)| Taught {
                     job: observations[place].job.clone(),
@@ -642,7 +657,6 @@ fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Ve
                     finished_on: observations[place].finished_on,
                 })
                 .collect(),
-            ..sum
         })
         .collect()
 }
@@ -695,6 +709,12 @@ impl Rates {
         let book = self.basis.book.row(operation.id, kind, class)?;
         let code = self.scheme.plan(operation.id, kind)?.code(class);
         self.row(operation.id, kind, code, book)
+    }
+
+    /// Tells whether an operation's rates are told apart by floor condition, and by species.
+    pub fn differ_by(&self, operation: &Operation, kind: RateKind) -> (bool, bool) {
+        let plan = self.scheme.plan(operation.id, kind);
+        plan.map_or((false, false), |plan| plan.splits)
     }
 
     /// Returns the book's rate for a floor.
@@ -754,7 +774,7 @@ impl Rates {
             );
         }
         for found in &self.fit.experience {
-            let (operation, kind) = (OperationId(found.operation), found.kind());
+            let (operation, kind) = (found.operation, found.kind);
             let (condition, species) = scheme::floor_of(found.code);
             let class = FloorClass {
                 condition: condition.unwrap_or(FloorCondition::Bare),
@@ -778,10 +798,11 @@ impl Rates {
     ) -> Option<RateRow> {
         let plan = self.scheme.plan(operation, kind)?; // Without one it takes no item any more.
         let standing = self.standing(plan, Some(code));
-        let found =
-            self.fit.experience.iter().find(|found| {
-                (found.operation, found.kind(), found.code) == (operation.0, kind, code)
-            });
+        let found = self
+            .fit
+            .experience
+            .iter()
+            .find(|found| (found.operation, found.kind, found.code) == (operation, kind, code));
         let (condition, species) = scheme::floor_of(code);
         let posterior = &self.pool(plan).posterior;
         let rate = book.rate();
@@ -806,6 +827,58 @@ impl Rates {
             own_drift: posterior.step_drift[self.scheme.step(plan, None)],
             newest: found.map(|found| found.newest.clone()).unwrap_or_default(),
         })
+    }
+
+    /// Tells whether an observation is of the cell that a floor belongs to: rooms like it.
+    pub fn is_like(
+        &self,
+        observation: &Observation,
+        operation: &Operation,
+        kind: RateKind,
+        class: FloorClass,
+    ) -> bool {
+        let on = Some(observation.finished_on);
+        let place = self
+            .scheme
+            .place(observation.kind, on, observation.work(), &mut Vec::new());
+        let plan = self.scheme.plan(operation.id, kind);
+        plan.zip(place).is_some_and(|(plan, place)| {
+            place.consumption == plan.consumption
+                && place.step == self.scheme.step(plan, on)
+                && place.code == plan.code(class)
+        })
+    }
+
+    /// Returns how the rate for a floor came to be what it is: as it stood after some of the days that taught it.
+    pub fn course(
+        &self,
+        observations: &[Observation],
+        operation: &Operation,
+        kind: RateKind,
+        class: FloorClass,
+    ) -> Vec<(NaiveDate, RateRow)> {
+        let mut days: Vec<NaiveDate> = observations
+            .iter()
+            .filter(|found| self.is_like(found, operation, kind, class))
+            .map(|found| found.finished_on)
+            .collect();
+        days.sort_unstable();
+        days.dedup();
+        let every = days.len().div_ceil(LONGEST_COURSE).max(1);
+        let shown = days.iter().rev().step_by(every).rev();
+        shown
+            .filter_map(|day| {
+                let mut basis = self.basis.clone();
+                basis.changes.retain(|change| change.since <= *day);
+                let known: Vec<Observation> = observations
+                    .iter()
+                    .filter(|found| found.finished_on <= *day)
+                    .cloned()
+                    .collect();
+                let row = learn(basis, &known).row_for(operation, kind, class)?;
+                Some((*day, row))
+            })
+            .collect()
     }
 
     /// Foretells what a sum of rooms takes.
@@ -886,16 +959,6 @@ impl PoolFit {
             job,
             parts,
             scale: if scaled { place.items_per_unit } else { 1.0 },
-        }
-    }
-}
-
-impl Experience {
-    fn kind(&self) -> RateKind {
-        if self.is_hours {
-            RateKind::Hours
-        } else {
-            RateKind::Item
         }
     }
 }

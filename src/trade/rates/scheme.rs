@@ -129,7 +129,7 @@ pub(super) struct Plan {
     pub(super) consumption: Consumption,
     subject: Subject,
     /// Whether cells tell floor conditions and species apart.
-    splits: (bool, bool),
+    pub(super) splits: (bool, bool),
     pub(super) family: usize,
     /// Items a unit: the discs of a set, the litres of a gallon, else 1.
     pub(super) items_per_unit: f64,
