@@ -332,7 +332,8 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
                 Err(error) => refuse!("{}: case_id `{}`: {error}", case.place, case.id),
             }
         }
-        return context.answer(|| cases_json(&predictions), || cases_csv(&predictions));
+        let csv = cases_csv(&predictions)?;
+        return context.answer(|| cases_json(&predictions), || csv);
     }
     let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
     let kind = read_kind(&operation, args.kind.as_deref())?;

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use super::{Page, Table, count, inert};
-use crate::ledger::{KeptObservation, LookBack};
+use crate::ledger::{KeptObservation, LookBack, defused};
 use crate::money::{Decimal, plain};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rates::check::{Foretold, Score};
@@ -636,33 +636,28 @@ pub fn cases_json(cases: &[(String, Prediction)]) -> Value {
     Value::Array(cases.iter().map(case).collect())
 }
 
-/// Renders the predictions of a file of cases as CSV.
-pub fn cases_csv(cases: &[(String, Prediction)]) -> String {
-    let mut text = "case_id,mean,p10,p50,p80,p90".to_owned();
+/// Renders the predictions of a file of cases as CSV; an id that a spreadsheet would run is defused.
+///
+/// # Errors
+/// Fails if the CSV can't be written.
+pub fn cases_csv(cases: &[(String, Prediction)]) -> csv::Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(["case_id", "mean", "p10", "p50", "p80", "p90"])?;
     for (id, prediction) in cases {
-        text.push('\n');
-        text.push_str(&cell(id));
-        for quantity in [
-            prediction.mean,
-            prediction.p10,
-            prediction.p50,
-            prediction.p80,
-            prediction.p90,
-        ] {
-            text.push(',');
-            text.push_str(&plain(quantity, RATE_DECIMALS));
-        }
+        let Prediction {
+            mean,
+            p10,
+            p50,
+            p80,
+            p90,
+        } = prediction;
+        let quantities = [mean, p10, p50, p80, p90].map(|quantity| plain(*quantity, RATE_DECIMALS));
+        writer.write_field(defused(id))?;
+        writer.write_record(&quantities)?;
     }
-    text
-}
-
-/// Writes a cell as RFC 4180 has it.
-fn cell(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
-    }
+    writer.flush()?;
+    let bytes = writer.into_inner().unwrap_or_default();
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// A group of records that the proof is summed up for.

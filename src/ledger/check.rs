@@ -24,6 +24,7 @@ impl Ledger {
         self.check_stock(&mut problems)?;
         self.check_rentals(&mut problems)?;
         self.check_day_book(&mut problems)?;
+        self.check_rates(&mut problems)?;
         Ok(problems)
     }
 
@@ -50,6 +51,19 @@ impl Ledger {
         })?;
         for broken in broken {
             problems.push(broken?);
+        }
+        Ok(())
+    }
+
+    /// Every observation's digest is that of what it says, and what is kept of the learned rates is what evidence and
+    /// book give.
+    fn check_rates(&self, problems: &mut Vec<String>) -> Result<()> {
+        let wrong = self.wrong_digests()?;
+        if wrong > 0 {
+            problems.push(format!("rates: {wrong} observations were changed by hand"));
+        }
+        if !self.kept_rates_hold()? {
+            problems.push("rates: what is kept of them isn't what the evidence gives".to_owned());
         }
         Ok(())
     }

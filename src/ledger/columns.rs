@@ -131,7 +131,13 @@ macro_rules! word_columns {
 
         impl FromSql for $name {
             fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-                value.as_str()?.parse().map_err(FromSqlError::other)
+                // What the program wrote is a word of the set as it stands; parsing is for what people write.
+                let written = value.as_bytes()?;
+                let known = $name::ALL.iter().find(|word| word.as_str().as_bytes() == written);
+                match known {
+                    Some(word) => Ok(*word),
+                    None => value.as_str()?.parse().map_err(FromSqlError::other),
+                }
             }
         }
     )+};

@@ -5,12 +5,13 @@
 //! same the fit is read, else it is made again, always from the same start: the answer never depends on the history of
 //! commands.
 
-use std::collections::BTreeMap;
+use std::collections::{HashMap, HashSet};
 use std::hash::Hasher;
 use std::sync::Arc;
 
 use anyhow::Result;
 use chrono::NaiveDate;
+use rusqlite::types::{FromSql, ValueRef};
 use rusqlite::{OptionalExtension, named_params};
 use siphasher::sip::SipHasher13;
 
@@ -40,7 +41,6 @@ pub(super) struct NewObservation<'a> {
 /// An observation as the ledger keeps it.
 #[derive(Clone, Debug)]
 pub struct KeptObservation {
-    id: i64,
     /// What its owner calls it: its largest entry's number, or that of a row of a notebook.
     pub number: String,
     /// What was observed.
@@ -76,6 +76,30 @@ impl Ledger {
         let rates = learn(basis, &self.observations()?);
         self.keep_rates(&digest, &rates)?;
         Ok(rates)
+    }
+
+    /// Returns how many observations have a digest that isn't theirs.
+    pub(super) fn wrong_digests(&self) -> Result<usize> {
+        let (ids, observations) = self.observations_by_id()?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT digest FROM observation WHERE id = :id")?;
+        let mut wrong = 0;
+        for (id, observation) in ids.iter().zip(&observations) {
+            let kept: i64 = statement.query_row(named_params! { ":id": id }, |row| row.get(0))?;
+            wrong += usize::from(kept != digest_of(observation));
+        }
+        Ok(wrong)
+    }
+
+    /// Tells whether the rates that are kept, if any are in force, are what evidence and book give.
+    pub(super) fn kept_rates_hold(&self) -> Result<bool> {
+        let basis = self.basis()?;
+        let Some(kept) = self.kept_rates(&self.digest(&basis)?, &basis)? else {
+            return Ok(true);
+        };
+        let again = learn(basis, &self.observations()?);
+        Ok(serde_json::to_string(kept.fit())? == serde_json::to_string(again.fit())?)
     }
 
     /// Returns everything that rates are learned by, beside the rooms.
@@ -140,88 +164,111 @@ impl Ledger {
         }
     }
 
-    /// Returns what finished rooms took, those set aside too.
+    /// Returns what finished rooms took, those set aside too; in no order that means anything.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn observations(&self) -> Result<Vec<Observation>> {
-        Ok(self
-            .kept_observations()?
-            .into_iter()
-            .map(|kept| kept.observation)
-            .collect())
+        let (_, observations) = self.observations_by_id()?;
+        Ok(observations)
     }
 
-    /// Returns what finished rooms took, with what its owner calls it; in no order that means anything.
+    /// Returns what finished rooms took, with what its owner calls it.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn kept_observations(&self) -> Result<Vec<KeptObservation>> {
+        let (ids, observations) = self.observations_by_id()?;
+        let numbers = self.numbers_of_observations()?;
+        Ok(ids
+            .into_iter()
+            .zip(observations)
+            .map(|(id, observation)| KeptObservation {
+                number: numbers.get(&id).cloned().unwrap_or_default(),
+                observation,
+            })
+            .collect())
+    }
+
+    /// Returns ids and observations, by id: two scans side by side, which is what a long history takes least time by.
+    fn observations_by_id(&self) -> Result<(Vec<i64>, Vec<Observation>)> {
+        let (mut ids, mut observations) = (Vec::new(), Vec::new());
         let mut labels = Labels::default();
-        let mut kept: Vec<KeptObservation> = Vec::new();
+        let mut dates = Dates::default();
         let mut statement = self.connection.prepare_cached(
-            "SELECT observation.id, kind, job_id, job_label, finished_on, quantity_micro, number, word,
-                    operation_id, room_label, floor_condition, species, driver_micro, passes
-             FROM observation
-             JOIN observation_part ON observation_id = observation.id
-             WHERE voided_at IS NULL
-             ORDER BY observation.id, observation_part.id",
+            "SELECT id, kind, job_id, job_label, finished_on, quantity_micro, word FROM observation
+             WHERE voided_at IS NULL ORDER BY id",
         )?;
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
-            let id: i64 = row.get(0)?;
-            let driver: Micro = row.get(12)?;
-            let part = ObservedPart {
-                operation: row.get(8)?,
-                room: labels.get(row.get_ref(9)?.as_str()?),
-                class: FloorClass {
-                    condition: row.get(10)?,
-                    species: row.get(11)?,
-                },
-                driver: driver.0,
-                passes: row.get(13)?,
-            };
-            match kept.last_mut() {
-                Some(last) if last.id == id => last.observation.parts.push(part),
-                _ => {
-                    let quantity: Micro = row.get(5)?;
-                    let number: Option<i64> = row.get(6)?;
-                    kept.push(KeptObservation {
-                        id,
-                        number: number.map_or_else(String::new, |number| numbered('N', id, number)),
-                        observation: Observation {
-                            kind: row.get::<_, RateKind>(1)?,
-                            job: labels.get(row.get_ref(3)?.as_str()?),
-                            from_notebook: row.get::<_, Option<JobId>>(2)?.is_none(),
-                            finished_on: row.get::<_, NaiveDate>(4)?,
-                            quantity: quantity.0,
-                            parts: vec![part],
-                            word: row.get(7)?,
-                        },
-                    });
-                }
-            }
+            let quantity: Micro = row.get(5)?;
+            ids.push(row.get(0)?);
+            observations.push(Observation {
+                kind: row.get::<_, RateKind>(1)?,
+                from_notebook: row.get_ref(2)? == ValueRef::Null,
+                job: labels.get(row.get_ref(3)?.as_str()?),
+                finished_on: dates.get(row.get_ref(4)?)?,
+                quantity: quantity.0,
+                parts: Vec::with_capacity(1),
+                word: row.get(6)?,
+            });
         }
-        self.name_by_entries(&mut kept)?;
-        Ok(kept)
+        self.read_parts(&ids, &mut observations)?;
+        Ok((ids, observations))
     }
 
-    /// Calls observations of jobs by the largest entry that they rest on.
-    fn name_by_entries(&self, kept: &mut [KeptObservation]) -> Result<()> {
+    fn read_parts(&self, ids: &[i64], observations: &mut [Observation]) -> Result<()> {
+        let mut labels = Labels::default();
         let mut statement = self.connection.prepare_cached(
-            "SELECT observation_id, entry.id, entry.number FROM observation_entry
-             JOIN entry ON entry.id = entry_id WHERE position = 1 ORDER BY observation_id",
+            "SELECT observation_id, operation_id, room_label, floor_condition, species, driver_micro, passes
+             FROM observation_part ORDER BY id",
         )?;
         let mut rows = statement.query([])?;
         let mut at = 0;
         while let Some(row) = rows.next()? {
             let observation: i64 = row.get(0)?;
-            at += kept[at..].partition_point(|kept| kept.id < observation);
-            if let Some(kept) = kept.get_mut(at).filter(|kept| kept.id == observation) {
-                kept.number = numbered('E', row.get(1)?, row.get(2)?);
+            if ids.get(at) != Some(&observation) {
+                // The next one, as a rule; anywhere, where copies were merged; nowhere, if it was taken back.
+                match ids.binary_search(&observation) {
+                    Ok(place) => at = place,
+                    Err(_) => continue,
+                }
             }
+            let driver: Micro = row.get(5)?;
+            observations[at].parts.push(ObservedPart {
+                operation: row.get(1)?,
+                room: labels.get(row.get_ref(2)?.as_str()?),
+                class: FloorClass {
+                    condition: row.get(3)?,
+                    species: row.get(4)?,
+                },
+                driver: driver.0,
+                passes: row.get(6)?,
+            });
         }
         Ok(())
+    }
+
+    /// Returns what observations are called: those of jobs by the largest entry that they rest on.
+    fn numbers_of_observations(&self) -> Result<HashMap<i64, String>> {
+        let mut numbers = HashMap::new();
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, number FROM observation WHERE number IS NOT NULL")?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let id: i64 = row.get(0)?;
+            numbers.insert(id, numbered('N', id, row.get(1)?));
+        }
+        let mut statement = self.connection.prepare_cached(
+            "SELECT observation_id, entry.id, entry.number FROM observation_entry
+             JOIN entry ON entry.id = entry_id WHERE position = 1",
+        )?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            numbers.insert(row.get(0)?, numbered('E', row.get(1)?, row.get(2)?));
+        }
+        Ok(numbers)
     }
 
     /// Foretells every finished record from the jobs before it.
@@ -362,7 +409,7 @@ impl Ledger {
 /// Texts that come again and again, kept once.
 #[derive(Debug, Default)]
 struct Labels {
-    known: BTreeMap<Arc<str>, ()>,
+    known: HashSet<Arc<str>>,
     last: Option<Arc<str>>,
 }
 
@@ -371,16 +418,36 @@ impl Labels {
         if let Some(last) = self.last.as_ref().filter(|last| &***last == text) {
             return last.clone();
         }
-        let label = match self.known.get_key_value(text) {
-            Some((known, ())) => known.clone(),
+        let label = match self.known.get(text) {
+            Some(known) => known.clone(),
             None => {
                 let label: Arc<str> = text.into();
-                self.known.insert(label.clone(), ());
+                self.known.insert(label.clone());
                 label
             }
         };
         self.last = Some(label.clone());
         label
+    }
+}
+
+/// Dates that come again and again, read once.
+#[derive(Debug, Default)]
+struct Dates {
+    last: Option<(String, NaiveDate)>,
+}
+
+impl Dates {
+    fn get(&mut self, value: ValueRef<'_>) -> Result<NaiveDate> {
+        let text = value.as_str()?;
+        match &self.last {
+            Some((last, date)) if last == text => Ok(*date),
+            _ => {
+                let date = NaiveDate::column_result(value)?;
+                self.last = Some((text.to_owned(), date));
+                Ok(date)
+            }
+        }
     }
 }
 
@@ -442,11 +509,7 @@ impl Writing<'_> {
 
     /// Looks for slips among what was finished on a day or later, and sets them aside.
     pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
-        let kept = self.kept_observations()?;
-        let (ids, observations): (Vec<i64>, Vec<Observation>) = kept
-            .into_iter()
-            .map(|kept| (kept.id, kept.observation))
-            .unzip();
+        let (ids, observations) = self.observations_by_id()?;
         for foretold in look_back(&self.basis()?, &observations, Some(day)) {
             if observations[foretold.place].word != foretold.word {
                 self.connection
@@ -517,7 +580,9 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a number that isn't there, and what is confirmed already.
     pub fn confirm(&self, number: &str) -> Result<()> {
+        let day: Option<NaiveDate>;
         if let Some(row) = self.notebook_row(number)? {
+            day = Some(self.finished_on(row)?);
             let changed = self.connection.execute(
                 "UPDATE observation SET word = 'confirmed' WHERE id = :id AND word <> 'confirmed'",
                 named_params! { ":id": row },
@@ -537,11 +602,22 @@ impl Writing<'_> {
                 "INSERT INTO entry_confirmation (entry_id, recorded_at) VALUES (:entry, :now)",
                 named_params! { ":entry": entry, ":now": self.now() },
             )?;
+            day = self
+                .connection
+                .query_row(
+                    "SELECT MIN(finished_on) FROM observation
+                     JOIN observation_entry ON observation_id = observation.id WHERE entry_id = :entry",
+                    named_params! { ":entry": entry },
+                    |row| row.get(0),
+                )?;
             self.connection.execute(
                 "UPDATE observation SET word = 'confirmed'
                  WHERE id IN (SELECT observation_id FROM observation_entry WHERE entry_id = :entry)",
                 named_params! { ":entry": entry },
             )?;
+        }
+        if let Some(day) = day {
+            self.doubt_from(day)?; // What is foretold of later records may change with it.
         }
         self.log(&format!("Confirmed {number}: it is right as it stands."))
     }
@@ -561,10 +637,19 @@ impl Writing<'_> {
             "UPDATE observation SET voided_at = :now, void_reason = :reason WHERE id = :id",
             named_params! { ":now": self.now(), ":reason": reason.trim(), ":id": row },
         )?;
+        self.doubt_from(self.finished_on(row)?)?;
         self.log(&format!(
             "Took back {number} of the notebook: {}.",
             reason.trim()
         ))
+    }
+
+    fn finished_on(&self, observation: i64) -> Result<NaiveDate> {
+        Ok(self.connection.query_row(
+            "SELECT finished_on FROM observation WHERE id = :id",
+            named_params! { ":id": observation },
+            |row| row.get(0),
+        )?)
     }
 
     /// Dates a change of supplier or technique.

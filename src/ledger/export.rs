@@ -281,7 +281,7 @@ impl Ledger {
                     MAX(CASE WHEN kind = 'item' THEN quantity_micro END) AS items,
                     MAX(CASE WHEN kind = 'hours' THEN quantity_micro END) AS hours
              FROM observation
-             JOIN observation_part AS part ON part.observation_id = observation.id
+             JOIN observation_part AS part ON part.observation_id = observation.id AND observation.voided_at IS NULL
              JOIN operation ON operation.id = part.operation_id
              WHERE job_id IS NULL
              GROUP BY job_label, room_label, operation.id
@@ -428,7 +428,7 @@ fn exact(quantity: Decimal) -> String {
 }
 
 /// Returns a cell that no spreadsheet runs; numbers stay numbers.
-fn defused(cell: &str) -> String {
+pub fn defused(cell: &str) -> String {
     if is_formula(cell) && crate::money::number(cell).is_none() {
         format!("'{cell}")
     } else {

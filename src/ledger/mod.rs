@@ -43,6 +43,7 @@ use thiserror::Error;
 pub use self::book::*;
 pub use self::day_book::*;
 pub use self::evidence::*;
+pub use self::export::defused;
 pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;

@@ -8,6 +8,7 @@ mod exchange;
 mod harness;
 mod invariants;
 mod properties;
+mod rates;
 mod refusals;
 mod session;
 mod surface;

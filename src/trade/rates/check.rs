@@ -7,7 +7,7 @@
 //!   aside from learning until its owner answers; nothing is dropped silently;
 //! * the proof: how often the bands held, and how far off the mean was, beside the book alone and the plain average.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 
 use chrono::{Datelike, NaiveDate};
@@ -15,13 +15,17 @@ use chrono::{Datelike, NaiveDate};
 use super::predictive::{Comes, at_least, at_most, quantile, total};
 use super::scheme::{CODES, Consumption, Place, Scheme, float};
 use super::tree::Part;
-use super::{Basis, Observation, OwnRecord, PoolFit, Rates, Records, Word, decimal, in_order};
+use super::{
+    Basis, Jobs, Observation, OwnRecord, PoolFit, Rates, Records, Word, decimal, in_order,
+};
 use crate::money::{Decimal, quantity};
 
 /// A record less likely than this, to either side, looks like a slip.
 const UNLIKELY: f64 = 0.001;
 /// A quantity that is at least that likely, to both sides, is nothing to wonder at.
 const USUAL: f64 = 0.02;
+/// Fewest records of a step that outweigh what was foretold, if they are most of its records.
+const FEWEST_AGREEING: usize = 3;
 /// Jobs foretold from one fit.
 const BLOCK: usize = 5;
 /// In a long history, so many earlier jobs allow one more in a block: a tenth more evidence changes little.
@@ -98,10 +102,11 @@ impl std::fmt::Display for Slip {
     }
 }
 
-/// Foretells every record from a date on (`None`: from the first) by the jobs before it.
+/// Foretells every record from about a date on (`None`: from the first) by the jobs before it.
 ///
-/// What is earlier keeps the word that it has. The words of later records, unless confirmed, come out as they would have
-/// if everything had been entered in order: they don't depend on when it was.
+/// What is earlier, but for the jobs that are foretold together with the first of these, keeps the word that it has. The
+/// words that come out, unless confirmed, are what they would have been if everything had been entered in order: they
+/// don't depend on when it was.
 pub fn look_back(
     basis: &Basis,
     observations: &[Observation],
@@ -120,12 +125,10 @@ pub fn look_back(
         let end = start + BLOCK.max(start / GROWTH);
         if first.is_some_and(|first| end > first) {
             let block = history.foretell(basis, &scheme, start..end);
-            found.extend(block.into_iter().filter(|foretold| {
-                from.is_none_or(|from| observations[foretold.place].finished_on >= from)
-            }));
-            for foretold in &found {
+            for foretold in &block {
                 history.words[foretold.place] = foretold.word;
             }
+            found.extend(block);
         }
         start = end;
     }
@@ -187,7 +190,7 @@ impl<'a> History<'a> {
             words: observations.iter().map(|found| found.word).collect(),
             jobs: 0,
         };
-        let mut jobs: HashMap<(&str, bool), usize> = HashMap::new();
+        let mut jobs = Jobs::default();
         let mut parts = Vec::new();
         for place in in_order(observations) {
             let observation = &observations[place];
@@ -197,10 +200,7 @@ impl<'a> History<'a> {
             else {
                 continue;
             };
-            let next = jobs.len();
-            let job = *jobs
-                .entry((&observation.job, observation.from_notebook))
-                .or_insert(next);
+            let job = jobs.place(observation);
             let start = history.parts.len();
             history.parts.append(&mut parts);
             history.records.push(Placed {
@@ -257,6 +257,7 @@ impl<'a> History<'a> {
                 Judge::new(pool, record.at, &self.parts[record.parts.clone()])
             })
             .collect();
+        let agreed = agreements(&in_block, &judges);
         in_block
             .iter()
             .zip(&judges)
@@ -266,8 +267,7 @@ impl<'a> History<'a> {
                 let average = plain
                     .get(&(record.at.consumption, record.cell()))
                     .map_or(book, |(taken, expected)| taken / expected * book);
-                let slip = judge
-                    .is_unlikely(units)
+                let slip = (judge.is_unlikely(units) && !agreed.contains(&judge.side(record)))
                     .then(|| reason(record, judge, &in_block, &judges));
                 let word = match (self.words[record.place], &slip) {
                     (Word::Confirmed, _) => Word::Confirmed,
@@ -321,6 +321,35 @@ impl Placed<'_> {
     }
 }
 
+/// A step, and whether more was taken than foretold.
+type Side = (Consumption, usize, bool);
+
+/// Returns the sides on which most records of a step are unlikely: when rooms agree with each other and not with what was
+/// foretold, it is the book that is wrong, not the pen.
+fn agreements(block: &[&Placed<'_>], judges: &[Judge]) -> Vec<Side> {
+    let mut counts: BTreeMap<(Consumption, usize), [usize; 3]> = BTreeMap::new();
+    for (record, judge) in block.iter().zip(judges) {
+        let (consumption, step, more) = judge.side(record);
+        let counts = counts.entry((consumption, step)).or_default();
+        counts[2] += 1;
+        if judge.is_unlikely(record.units()) {
+            counts[usize::from(more)] += 1;
+        }
+    }
+    let sides = counts
+        .into_iter()
+        .flat_map(|((consumption, step), counts)| {
+            [false, true]
+                .into_iter()
+                .filter(move |more| {
+                    let unlikely = counts[usize::from(*more)];
+                    unlikely >= FEWEST_AGREEING && unlikely * 2 > counts[2]
+                })
+                .map(move |more| (consumption, step, more))
+        });
+    sides.collect()
+}
+
 /// What was foretold of one record.
 struct Judge {
     moments: (f64, f64),
@@ -340,6 +369,11 @@ impl Judge {
 
     fn quantile(&self, level: f64) -> f64 {
         quantile(self.moments, self.comes, level)
+    }
+
+    fn side(&self, record: &Placed<'_>) -> Side {
+        let more = record.units() > self.moments.0;
+        (record.at.consumption, record.at.step, more)
     }
 
     /// Returns the chances of at most that much and of at least that much.

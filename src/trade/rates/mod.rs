@@ -39,7 +39,7 @@ mod predictive;
 mod scheme;
 mod tree;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
@@ -503,17 +503,45 @@ struct OwnRecord {
     parts: std::ops::Range<usize>,
 }
 
+/// Jobs by the order in which their first record came.
+#[derive(Debug, Default)]
+struct Jobs<'a> {
+    places: HashMap<(&'a str, bool), usize>,
+    last: Option<(&'a Arc<str>, bool, usize)>,
+}
+
+impl<'a> Jobs<'a> {
+    fn place(&mut self, observation: &'a Observation) -> usize {
+        let Observation {
+            job, from_notebook, ..
+        } = observation;
+        match self.last {
+            Some((last, of_notebook, place))
+                if Arc::ptr_eq(last, job) && of_notebook == *from_notebook =>
+            {
+                place
+            }
+            _ => {
+                let next = self.places.len();
+                let place = *self.places.entry((job, *from_notebook)).or_insert(next);
+                self.last = Some((job, *from_notebook, place));
+                place
+            }
+        }
+    }
+
+    fn len(&self) -> usize {
+        self.places.len()
+    }
+}
+
 impl Records {
     fn of<'a>(scheme: &Scheme, observations: impl Iterator<Item = &'a Observation>) -> Records {
         let mut found = Records::default();
-        let mut jobs: std::collections::HashMap<(&str, bool), usize> =
-            std::collections::HashMap::new();
+        let mut jobs = Jobs::default();
         let mut parts = Vec::new();
         for observation in observations {
-            let next = jobs.len();
-            let job = *jobs
-                .entry((&observation.job, observation.from_notebook))
-                .or_insert(next);
+            let job = jobs.place(observation);
             found.add(scheme, observation, job, &mut parts);
         }
         found
@@ -604,7 +632,9 @@ impl PoolRecords {
 
 /// Adds up what finished rooms took, cell by cell; a record over several parts is shared by what the book expects of each.
 fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Vec<Experience> {
-    let mut found: BTreeMap<(OperationId, RateKind, usize), Sums> = BTreeMap::new();
+    let plans = scheme.by_index();
+    let mut found: Vec<Sums> = Vec::new();
+    found.resize_with(plans.len() * CODES, Sums::default);
     for (place, observation) in observations.iter().enumerate() {
         let expected = |part: &ObservedPart| {
             let row = book.row(part.operation, observation.kind, part.class);
@@ -628,8 +658,7 @@ fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Ve
             } else {
                 expected(part) / total
             };
-            let key = (part.operation, observation.kind, plan.code(part.class));
-            let sum = found.entry(key).or_default();
+            let sum = &mut found[plan.index * CODES + plan.code(part.class)];
             sum.quantity += float(observation.quantity) * share;
             sum.exposure += float(part.driver);
             sum.rooms += 1;
@@ -641,10 +670,12 @@ fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Ve
     }
     found
         .into_iter()
-        .map(|((operation, kind, code), sum)| Experience {
-            operation,
-            kind,
-            code,
+        .enumerate()
+        .filter(|(_, sum)| sum.rooms > 0)
+        .map(|(place, sum)| Experience {
+            operation: plans[place / CODES].0,
+            kind: plans[place / CODES].1,
+            code: place % CODES,
             quantity: sum.quantity,
             exposure: sum.exposure,
             rooms: sum.rooms,
@@ -736,7 +767,7 @@ impl Rates {
 
     /// Returns what is known of a cell as things are now; `None`: of one that was never seen.
     fn standing(&self, plan: &Plan, code: Option<usize>) -> Standing {
-        let step = self.scheme.step(plan, None);
+        let step = plan.step(None);
         let pool = self.pool(plan);
         pool.posterior
             .standing(step, code.and_then(|code| pool.cell(step, code)))
@@ -824,7 +855,7 @@ impl Rates {
             band: (at(0.1), at(0.9)),
             shares: percents(standing.shares()),
             crew_drift: posterior.crew_drift,
-            own_drift: posterior.step_drift[self.scheme.step(plan, None)],
+            own_drift: posterior.step_drift[plan.step(None)],
             newest: found.map(|found| found.newest.clone()).unwrap_or_default(),
         })
     }
@@ -844,7 +875,7 @@ impl Rates {
         let plan = self.scheme.plan(operation.id, kind);
         plan.zip(place).is_some_and(|(plan, place)| {
             place.consumption == plan.consumption
-                && place.step == self.scheme.step(plan, on)
+                && place.step == plan.step(on)
                 && place.code == plan.code(class)
         })
     }

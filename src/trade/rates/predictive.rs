@@ -280,4 +280,93 @@ mod tests {
             }
         }
     }
+
+    /// Gaver and O'Muircheartaigh (1987), table 1: failures of ten pumps, and thousands of hours they ran.
+    const PUMPS: [(f64, f64); 10] = [
+        (5.0, 94.32),
+        (1.0, 15.72),
+        (5.0, 62.88),
+        (14.0, 125.76),
+        (3.0, 5.24),
+        (19.0, 31.44),
+        (1.0, 1.048),
+        (1.0, 1.048),
+        (4.0, 2.096),
+        (22.0, 10.48),
+    ];
+
+    /// Returns the marginal log likelihood of gamma-Poisson counts.
+    fn pumps_log_likelihood(shape: f64, rate: f64) -> f64 {
+        use cdflib::special::gamma_log;
+        PUMPS
+            .iter()
+            .map(|(failures, hours)| {
+                gamma_log(shape + failures) - gamma_log(shape) - gamma_log(failures + 1.0)
+                    + shape * libm::log(rate / (rate + hours))
+                    + failures * libm::log(hours / (rate + hours))
+            })
+            .sum()
+    }
+
+    #[test]
+    fn pump_failures() {
+        // Gamma-Poisson by marginal maximum likelihood, in 40 digits (mpmath).
+        let (shape, rate) = (0.822268649688646, 1.25895444337072);
+        for ((shape, rate), expected) in [
+            ((shape, rate), -32.2630670449524),
+            ((1.0, 1.0), -33.0163425412182),
+            ((0.8, 1.2), -32.2659945938977),
+        ] {
+            let found = pumps_log_likelihood(shape, rate);
+            assert!(
+                (found - expected).abs() < 1e-11,
+                "{found} is not {expected}"
+            );
+        }
+        // The mode: every step away is worse.
+        let best = pumps_log_likelihood(shape, rate);
+        for (one, other) in [(1.001, 1.0), (0.999, 1.0), (1.0, 1.001), (1.0, 0.999)] {
+            assert!(pumps_log_likelihood(shape * one, rate * other) < best);
+        }
+        // A posterior mean is a credibility-weighted one: own rate by t / (t + rate), the collective's by the rest.
+        let expected = [
+            0.0609158018,
+            0.1073251392,
+            0.0907758585,
+            0.1166933606,
+            0.5881359353,
+            0.6062049685,
+            0.7899023125,
+            0.7899023125,
+            1.437357416,
+            1.944148328,
+        ];
+        for ((failures, hours), expected) in PUMPS.iter().zip(expected) {
+            let own = hours / (hours + rate);
+            close(
+                own * failures / hours + (1.0 - own) * shape / rate,
+                expected,
+            );
+        }
+    }
+
+    #[test]
+    fn what_trust_is_named_after() {
+        use cdflib::special::beta_inc;
+        // Conjugate gamma-Poisson: a book of 25 sq ft a disc worth 500 sq ft, then 31 discs on 620 sq ft (scipy 1.17).
+        let (shape, rate) = (500.0 / 25.0 + 31.0, 500.0 + 620.0);
+        close(rate / shape, 21.960784314);
+        let area = 180.0;
+        close(shape * area / rate, 8.196428571);
+        close(shape * area / rate * (1.0 + area / rate), 9.513711735);
+        let at_most = |discs: f64| {
+            let chance = rate / (rate + area);
+            beta_inc(shape, discs + 1.0, chance, 1.0 - chance).0
+        };
+        close(at_most(8.0), 0.567367617);
+        close(at_most(10.0), 0.782541651);
+        for (level, discs) in [(0.5, 8.0), (0.8, 11.0), (0.9, 12.0)] {
+            assert!(at_most(discs) >= level && at_most(discs - 1.0) < level);
+        }
+    }
 }

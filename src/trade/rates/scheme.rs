@@ -127,7 +127,11 @@ struct Expected {
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
     pub(super) consumption: Consumption,
-    subject: Subject,
+    /// Its place among the plans.
+    pub(super) index: usize,
+    /// The first of its steps; every change that its owner dated begins the next.
+    first_step: usize,
+    changes: Vec<NaiveDate>,
     /// Whether cells tell floor conditions and species apart.
     pub(super) splits: (bool, bool),
     pub(super) family: usize,
@@ -140,6 +144,15 @@ pub(super) struct Plan {
 }
 
 impl Plan {
+    /// Returns the step that work on that date belongs to; `None`: as things are now.
+    pub(super) fn step(&self, on: Option<NaiveDate>) -> usize {
+        let changes = &self.changes;
+        let epoch = on.map_or(changes.len(), |on| {
+            changes.partition_point(|since| *since <= on)
+        });
+        self.first_step + epoch
+    }
+
     pub(super) fn code(&self, class: FloorClass) -> Code {
         code(
             self.splits.0.then_some(class.condition),
@@ -160,16 +173,16 @@ struct Family {
 /// The steps and families of one tree.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Pool {
-    steps: BTreeMap<(Subject, usize), usize>,
-    /// When the owner changed something, in order.
-    changes: BTreeMap<Subject, Vec<NaiveDate>>,
+    /// The first step of each subject.
+    first_steps: BTreeMap<Subject, usize>,
+    steps: usize,
     /// Prior of each family's fixed amount; `None`: it has none.
     pub(super) fixed: Vec<Option<Prior>>,
 }
 
 impl Pool {
     pub(super) fn steps(&self) -> usize {
-        self.steps.len()
+        self.steps
     }
 }
 
@@ -208,12 +221,16 @@ impl Scheme {
             plans: BTreeMap::new(),
             pools: Default::default(),
         };
+        let mut dates: BTreeMap<Subject, Vec<NaiveDate>> = BTreeMap::new();
         for change in changes {
             if let Some(operation) = operations.get(&change.operation) {
-                let pool = &mut scheme.pools[Consumption::of(operation, change.kind) as usize];
-                let dates = pool.changes.entry(Subject::of(operation, change.kind));
-                dates.or_default().push(change.since);
+                let subject = Subject::of(operation, change.kind);
+                dates.entry(subject).or_default().push(change.since);
             }
+        }
+        for dates in dates.values_mut() {
+            dates.sort_unstable();
+            dates.dedup();
         }
         let mut names: [BTreeMap<&str, usize>; 3] = Default::default();
         let mut families: [Vec<Family>; 3] = Default::default();
@@ -229,16 +246,19 @@ impl Scheme {
                 if family == next {
                     families[at].push(Family::default());
                 }
+                let subject = Subject::of(operation, kind);
+                let changes = dates.get(&subject).cloned().unwrap_or_default();
                 let plan = Plan {
                     consumption,
-                    subject: Subject::of(operation, kind),
+                    index: scheme.plans.len(),
+                    first_step: scheme.pools[at].steps_of(subject, changes.len() + 1),
+                    changes,
                     splits: splits(operation, kind, operations),
                     family,
                     items_per_unit: items_per_unit(operation, kind),
                     typical_fixed: false,
                     expected: Vec::new(),
                 };
-                scheme.pools[at].add_steps(plan.subject);
                 families[at][family].note(book, operation, kind, plan.items_per_unit);
                 scheme.plans.insert((operation.id, kind), plan);
             }
@@ -296,17 +316,11 @@ impl Scheme {
         self.plans.get(&(operation, kind))
     }
 
-    /// Returns the step that work on that date belongs to; `None`: as things are now.
-    pub(super) fn step(&self, plan: &Plan, on: Option<NaiveDate>) -> usize {
-        let pool = self.pool(plan.consumption);
-        let dates = pool
-            .changes
-            .get(&plan.subject)
-            .map_or(&[][..], Vec::as_slice);
-        let epoch = on.map_or(dates.len(), |on| {
-            dates.partition_point(|since| *since <= on)
-        });
-        pool.steps[&(plan.subject, epoch)]
+    /// Returns which operation and kind each plan is for, by its index.
+    pub(super) fn by_index(&self) -> Vec<(OperationId, RateKind)> {
+        let mut plans: Vec<_> = self.plans.iter().collect();
+        plans.sort_by_key(|(_, plan)| plan.index);
+        plans.into_iter().map(|(key, _)| *key).collect()
     }
 
     /// Returns where work belongs, and puts what the book expects of it into `parts`.
@@ -334,7 +348,7 @@ impl Scheme {
             parts.push(part);
             let here = Place {
                 consumption: plan.consumption,
-                step: self.step(plan, on),
+                step: plan.step(on),
                 code: plan.code(work.class),
                 items_per_unit: plan.items_per_unit,
             };
@@ -363,14 +377,14 @@ impl Observation {
 }
 
 impl Pool {
-    fn add_steps(&mut self, subject: Subject) {
-        let dates = self.changes.entry(subject).or_default();
-        dates.sort_unstable();
-        dates.dedup();
-        for epoch in 0..=dates.len() {
-            let next = self.steps.len();
-            self.steps.entry((subject, epoch)).or_insert(next);
+    /// Returns the first step of a subject that has so many.
+    fn steps_of(&mut self, subject: Subject, count: usize) -> usize {
+        let next = self.steps;
+        let first = *self.first_steps.entry(subject).or_insert(next);
+        if first == next {
+            self.steps += count;
         }
+        first
     }
 }
 

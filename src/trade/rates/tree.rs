@@ -140,8 +140,7 @@ impl Evidence {
         families: usize,
         records: &[Record<'_>],
     ) -> Evidence {
-        let mut order: Vec<usize> = (0..records.len()).collect();
-        order.sort_by_key(|place| (records[*place].cell, records[*place].job));
+        let order = by_cell_and_job(step_of.len(), records);
         let mut evidence = Evidence {
             steps,
             families,
@@ -198,6 +197,27 @@ impl Evidence {
     fn is_empty(&self) -> bool {
         self.quantities.is_empty()
     }
+}
+
+/// Returns the places of records by cell, then by job, else in the order that they came in.
+fn by_cell_and_job(cells: usize, records: &[Record<'_>]) -> Vec<usize> {
+    let mut ends = vec![0; cells + 1];
+    for record in records {
+        ends[record.cell + 1] += 1;
+    }
+    for cell in 0..cells {
+        ends[cell + 1] += ends[cell];
+    }
+    let mut order = vec![0; records.len()];
+    let mut next = ends.clone();
+    for (place, record) in records.iter().enumerate() {
+        order[next[record.cell]] = place;
+        next[record.cell] += 1;
+    }
+    for cell in 0..cells {
+        order[ends[cell]..ends[cell + 1]].sort_by_key(|place| records[*place].job);
+    }
+    order
 }
 
 /// The hyperparameters.

@@ -1,0 +1,357 @@
+//! Rates that learn: what a notebook teaches, what is foretold, what looks like a slip, what its owner says.
+
+use serde_json::{Value, json};
+
+use crate::harness::TestLedger;
+
+/// A notebook of so many jobs of two rooms each, whose discs follow the area by one rule.
+fn notebook(jobs: u32) -> String {
+    let mut text =
+        "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours\n"
+            .to_owned();
+    for job in 1..=jobs {
+        let (year, month) = (2024 + job / 12, job % 12 + 1);
+        for (room, area) in [("Front", 100 + job * 7), ("Back", 220 - job * 5)] {
+            let discs = area * 10 / 70 / 3 * 3 + job % 2 * 3;
+            let hours = area * 25 / 210;
+            let hours = format!("{}.{:02}", hours / 25, hours % 25 * 4);
+            text.push_str(&format!(
+                "{year}-{month:02}-10,Job {job},{room},rotary-36,worn-film,red-oak,{area},,{discs},{hours}\n"
+            ));
+        }
+    }
+    text
+}
+
+fn taught(jobs: u32) -> TestLedger {
+    let ledger = TestLedger::new();
+    let file = ledger.file("notebook.csv", notebook(jobs));
+    ledger.run(&["import", "past-rooms", &file]).ok();
+    ledger
+}
+
+fn learned(ledger: &TestLedger) -> Value {
+    ledger.json("rate list --learned")
+}
+
+#[test]
+fn an_empty_ledger_predicts_from_the_book_with_honest_width() {
+    let ledger = TestLedger::new();
+    let found = ledger.json("rate predict rotary-36 --condition worn-film --area 247");
+    // The book: 3 discs on 24.7 sq ft, and 0.9 for the room.
+    assert_eq!(found["mean"], json!("30.9"));
+    let sets = |key: &str| found[key].as_str().unwrap().parse::<u32>().unwrap();
+    assert!(sets("p10") < 27 && sets("p90") > 39, "{found}");
+    for key in ["p10", "p50", "p80", "p90"] {
+        assert_eq!(sets(key) % 3, 0, "discs come in sets of three: {found}");
+    }
+    let list = ledger.json("rate list");
+    for rate in list.as_array().unwrap() {
+        assert_eq!(
+            (&rate["learned"], &rate["learned_fixed"]),
+            (&rate["book"], &rate["book_fixed"])
+        );
+        assert_eq!(rate["share_percent"]["book"], json!(100));
+    }
+}
+
+#[test]
+fn the_order_and_the_pieces_of_an_import_do_not_matter() {
+    let whole = taught(12);
+    let text = notebook(12);
+    let (heading, rows) = text.split_once('\n').unwrap();
+    let rows: Vec<&str> = rows.lines().collect();
+    let backwards: Vec<&str> = rows.iter().rev().copied().collect();
+    for pieces in [vec![&backwards[..]], vec![&rows[12..], &rows[..12]]] {
+        let ledger = TestLedger::new();
+        for (place, piece) in pieces.iter().enumerate() {
+            let file = ledger.file(
+                &format!("{place}.csv"),
+                format!("{heading}\n{}\n", piece.join("\n")),
+            );
+            ledger.run(&["import", "past-rooms", &file]).ok();
+            learned(&ledger); // What is learned on the way leaves no trace.
+        }
+        assert_eq!(learned(&ledger), learned(&whole));
+    }
+}
+
+#[test]
+fn a_floor_never_done_predicts_from_its_operation() {
+    let ledger = taught(20);
+    let list = ledger.json("rate list --operation rotary-36");
+    let rate = |condition: &str| {
+        let rows = list.as_array().unwrap();
+        let found = rows
+            .iter()
+            .find(|rate| rate["kind"] == "item" && rate["condition"] == condition);
+        found.expect("a rate").clone()
+    };
+    let number = |value: &Value| value.as_str().unwrap().parse::<f64>().unwrap();
+    let multiplier = |rate: &Value| number(&rate["learned"]) / number(&rate["book"]);
+    let (done, paint, glue) = (rate("worn-film"), rate("paint"), rate("glue"));
+    assert_eq!(paint["share_percent"]["own_rooms"], json!(0));
+    assert!((multiplier(&paint) - multiplier(&glue)).abs() < 1e-4);
+    assert!((multiplier(&paint) - 1.0).signum() == (multiplier(&done) - 1.0).signum());
+    let width = |rate: &Value| number(&rate["high"]) / number(&rate["low"]);
+    assert!(width(&paint) > width(&done));
+}
+
+#[test]
+fn a_slip_of_the_notebook_is_set_aside_until_its_owner_answers() {
+    let ledger = taught(20);
+    let before = learned(&ledger);
+    let slip = ledger.file(
+        "slip.csv",
+        "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours\n\
+         2026-02-02,Late,Hall,rotary-36,worn-film,red-oak,200,,300,\n",
+    );
+    ledger.run(&["import", "past-rooms", &slip]).ok();
+    assert_eq!(learned(&ledger), before, "a doubted record teaches nothing");
+    let check = ledger.json("rate check");
+    let slips = check["slips"].as_array().unwrap();
+    assert_eq!(slips.len(), 1, "{check}");
+    let found = &slips[0];
+    assert_eq!(
+        (
+            &found["job"],
+            &found["room"],
+            &found["operation"],
+            &found["quantity"]
+        ),
+        (
+            &json!("Late"),
+            &json!("Hall"),
+            &json!("rotary-36"),
+            &json!("300")
+        )
+    );
+    assert_eq!(found["reason"], json!("a zero too many"));
+    let id = found["id"].as_str().unwrap().to_owned();
+
+    ledger.line(&format!("rate confirm {id}")).ok();
+    assert_ne!(
+        learned(&ledger),
+        before,
+        "a confirmed record counts in full"
+    );
+    assert_eq!(ledger.json("rate check")["slips"], json!([]));
+    assert_eq!(
+        ledger.line(&format!("rate confirm {id}")).refused(),
+        format!("error: {id} is confirmed already")
+    );
+    ledger
+        .line(&format!("void {id} --reason \"another house\""))
+        .ok();
+    assert_eq!(
+        learned(&ledger),
+        before,
+        "a row that was taken back teaches nothing"
+    );
+    ledger.line("check").ok();
+}
+
+#[test]
+fn rooms_that_agree_with_each_other_outweigh_a_book_that_is_far_off() {
+    let heading =
+        "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours\n";
+    // The book's 220 sq ft an hour against 50, in every room.
+    let rows: String = (1..=8)
+        .flat_map(|job| {
+            [("Front", 150, 3), ("Back", 200, 4)].map(|(room, area, hours)| {
+                format!("2025-{job:02}-02,Job {job},{room},rotary-36,worn-film,red-oak,{area},,,{hours}\n")
+            })
+        })
+        .collect();
+    let ledger = TestLedger::new();
+    let file = ledger.file("slow.csv", format!("{heading}{rows}"));
+    ledger.run(&["import", "past-rooms", &file]).ok();
+    assert_eq!(ledger.json("rate check")["slips"], json!([]));
+    let found = ledger.json("rate predict rotary-36 --kind hours --condition worn-film --area 200");
+    let mean: f64 = found["mean"].as_str().unwrap().parse().unwrap();
+    assert!((3.0..4.5).contains(&mean), "{found}");
+}
+
+#[test]
+fn an_entry_that_looks_like_a_slip_is_told_at_once() {
+    let ledger = TestLedger::job_open();
+    let run = ledger.line("use disc-7in-36 60 --room Landing");
+    assert!(run.stderr().contains("a zero too many"), "{}", run.stderr());
+    assert!(run.stderr().contains("gritledger rate confirm E1"));
+    let run = ledger.line("use disc-7in-36 3 --room \"Back bedroom\"");
+    assert!(
+        !run.stderr().contains("warning: E2"),
+        "what isn't finished may be little: {}",
+        run.stderr()
+    );
+    assert_eq!(ledger.json("rate check")["slips"][0]["id"], json!("E1"));
+    ledger.line("rate confirm E1").ok();
+    assert_eq!(ledger.json("rate check")["slips"], json!([]));
+    ledger.line("job close J1").ok();
+    let slips = ledger.json("rate check")["slips"].clone();
+    let doubted: Vec<&Value> = slips
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|slip| &slip["id"])
+        .collect();
+    assert!(!doubted.contains(&&json!("E1")), "{slips}");
+}
+
+#[test]
+fn cases_are_summed_and_answered_as_csv() {
+    let ledger = taught(12);
+    let cases = ledger.file(
+        "cases.csv",
+        "case_id,job,operation,condition,species,area,edge,kind\n\
+         A,1,rotary-36,worn-film,red-oak,300,,item\n\
+         B,1,rotary-36,worn-film,red-oak,120,,hours\n\
+         A,1,rotary-36,worn-film,red-oak,120,,item\n",
+    );
+    let answer = ledger.run(&["rate", "predict", "--cases", &cases]).ok();
+    let lines: Vec<&str> = answer.lines().collect();
+    assert_eq!(lines[0], "case_id,mean,p10,p50,p80,p90");
+    assert!(lines[1].starts_with("A,") && lines[2].starts_with("B,") && lines.len() == 3);
+    let sum = ledger.json(
+        "rate predict rotary-36 --condition worn-film --species red-oak --area 300 --area 120",
+    );
+    let cells: Vec<&str> = lines[1].split(',').collect();
+    for (cell, key) in cells[2..].iter().zip(["p10", "p50", "p80", "p90"]) {
+        assert_eq!(sum[key].as_str(), Some(*cell));
+    }
+}
+
+#[test]
+fn bad_cases_and_bad_questions_are_refused_with_their_place() {
+    let ledger = TestLedger::new();
+    let heading = "case_id,job,operation,condition,species,area,edge,kind\n";
+    for (row, expected) in [
+        (
+            "A,1,rotary-36,worn-film,red-oak,0,,item",
+            "error: cases.csv:2: area: `0` is not above zero",
+        ),
+        (
+            "A,1,rotary-36,worn-film,red-oak,-5,,item",
+            "error: cases.csv:2: area: `-5` is not above zero",
+        ),
+        (
+            "A,1,rotary-99,worn-film,red-oak,5,,item",
+            "error: cases.csv:2: operation: no operation `rotary-99`",
+        ),
+        (
+            "A,1,set-nails,worn-film,red-oak,5,,item",
+            "error: cases.csv:2: kind: set-nails takes no item",
+        ),
+        (
+            "A,1,rotary-36,shiny,red-oak,5,,item",
+            "error: cases.csv:2: condition: `shiny` is not a floor condition; one of: bare, sound-film, worn-film, oil-wax, paint, glue",
+        ),
+        (
+            "A,1,rotary-36,bare,red-oak,5,,item\nA,1,oil-coat,bare,red-oak,5,,item",
+            "error: cases.csv:2: case_id `A`: discs, gallons, litres and hours can't be added up",
+        ),
+    ] {
+        let file = ledger.file("cases.csv", format!("{heading}{row}\n"));
+        assert_eq!(
+            ledger.run(&["rate", "predict", "--cases", &file]).refused(),
+            expected
+        );
+    }
+    for (line, expected) in [
+        (
+            "rate predict rotary-36 --area 100",
+            "error: the rates of `rotary-36` differ by condition: say which",
+        ),
+        (
+            "rate predict rotary-36 --condition paint",
+            "error: `rotary-36` is measured by area: say how much",
+        ),
+        (
+            "rate predict rotary-36 --condition paint --area -3",
+            "error: `-3` is not above zero",
+        ),
+        (
+            "rate predict set-nails --kind item --quantity 3",
+            "error: `set-nails` takes no item, only hours",
+        ),
+        (
+            "rate change rotary-36 --since 2026-09-09 --note \"new discs\"",
+            "error: 2026-09-09 is after today, 2026-03-02",
+        ),
+        (
+            "rate change rotary-36 --since 2026-01-01 --note \" \"",
+            "error: say what was changed",
+        ),
+        ("rate confirm E99", "error: no entry E99"),
+        ("rate confirm N99", "error: no row N99 of a notebook"),
+        ("void N99 --reason x", "error: no row N99 of a notebook"),
+    ] {
+        let refused = ledger.line(line).refused();
+        assert_eq!(refused.lines().next(), Some(expected), "{line}");
+    }
+}
+
+#[test]
+fn a_dated_change_begins_anew_and_keeps_the_old_rooms_as_other_work() {
+    let ledger = taught(20);
+    let rate = |ledger: &TestLedger| {
+        let rows = ledger.json("rate show rotary-36 --condition worn-film --kind item");
+        rows[0].clone()
+    };
+    let before = rate(&ledger);
+    assert!(
+        before["rate"]["share_percent"]["own_rooms"]
+            .as_u64()
+            .unwrap()
+            > 50
+    );
+    assert!(!before["course"].as_array().unwrap().is_empty());
+    ledger
+        .line("rate change rotary-36 --since 2026-02-01 --note \"new discs\"")
+        .ok();
+    let after = rate(&ledger);
+    assert_eq!(after["rate"]["share_percent"]["own_rooms"], json!(0));
+    assert!(after["rate"]["share_percent"]["all_work"].as_u64().unwrap() > 0);
+    assert_eq!(after["changes"][0]["note"], json!("new discs"));
+    ledger.line("check").ok();
+}
+
+#[test]
+fn a_quote_explains_itself_by_the_rates_that_it_was_priced_with() {
+    let ledger = TestLedger::tannery_row();
+    let file = ledger.file("notebook.csv", notebook(6));
+    ledger.run(&["import", "past-rooms", &file]).ok();
+    ledger
+        .line("quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat")
+        .ok();
+    let why = ledger.json("quote show Q1 --why");
+    let sentence = |why: &Value| {
+        let lines = why["lines"].as_array().unwrap();
+        let line = lines.iter().find(|line| line["operation"] == "rotary-36");
+        line.unwrap()["why"]["item"].as_str().unwrap().to_owned()
+    };
+    assert!(
+        sentence(&why).contains("% from your 12 rooms like this"),
+        "{}",
+        sentence(&why)
+    );
+    assert!(
+        sentence(&why).contains("Taught by Job 5 Front (2024-06-10), Job 6 "),
+        "{}",
+        sentence(&why)
+    );
+    for line in why["lines"].as_array().unwrap() {
+        if line["kind"] == "work" {
+            assert!(line["why"]["hours"].is_string(), "{line}");
+        }
+    }
+    assert!(ledger.json("quote show Q1")["lines"][0]["why"].is_null());
+    // What is learned later doesn't change what the quote says of itself.
+    ledger
+        .line("rate set rotary-36 --kind item --per 20 --condition worn-film")
+        .ok();
+    assert_eq!(
+        sentence(&ledger.json("quote show Q1 --why")),
+        sentence(&why)
+    );
+}
