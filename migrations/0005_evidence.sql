@@ -25,7 +25,7 @@ CREATE UNIQUE INDEX observation_number ON observation (id >> 40, number);
 CREATE INDEX observation_digest ON observation (digest) WHERE word <> 'doubted' AND voided_at IS NULL;
 CREATE INDEX observation_doubted ON observation (word) WHERE word = 'doubted';
 
--- The day-book entries that an observation rests on, the largest first.
+-- The day-book entries that an observation rests on: those to be doubted first, the largest of them first.
 CREATE TABLE observation_entry (
     observation_id INTEGER NOT NULL REFERENCES observation (id) ON DELETE CASCADE,
     position       INTEGER NOT NULL CHECK (position > 0),

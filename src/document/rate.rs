@@ -806,12 +806,16 @@ pub fn check_text(
             score.verdict().as_str().to_owned(),
         ]);
     }
-    let mut text = format!(
-        "Each finished job, foretold from the earlier ones only.\n\n{table}\n\n\
+    let mut text = if lines[0].1.records == 0 {
+        "No finished room yet.".to_owned()
+    } else {
+        format!(
+            "Each finished job, foretold from the earlier ones only.\n\n{table}\n\n\
          80 % should be inside the 80 % band, and at or below the 80 % line.\n\
          Off: mean distance from what was expected, in percent of the book's figure;\n\
          beside it that of the book alone and of the plain average."
-    );
+        )
+    };
     let mut entries = String::new();
     for (found, observation, number) in slips(look_back) {
         let unit = match observation.kind {

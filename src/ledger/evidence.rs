@@ -32,7 +32,7 @@ const MODEL: u32 = 1;
 #[derive(Clone, Debug)]
 pub(super) struct NewObservation<'a> {
     /// The job, and the entries it rests on; `None`: a notebook.
-    pub(super) job: Option<(JobId, &'a [EntryId])>,
+    pub(super) job: Option<(JobId, &'a [(EntryId, Decimal)])>,
     pub(super) observation: &'a Observation,
     /// Area and edge as a notebook gave them, for its one part.
     pub(super) measures: (Option<Decimal>, Option<Decimal>),
@@ -303,11 +303,11 @@ impl Ledger {
             .filter(|job| job.state == JobState::Open);
         let rates = self.rates()?;
         for job in open {
-            for lesson in lessons(&self.finished(&job)?) {
+            for lesson in self.lessons_of(&job)? {
                 let Some(judgement) = self.doubt_so_far(&rates, &lesson)? else {
                     continue;
                 };
-                let number = self.entry_number(lesson.entries[0])?;
+                let number = self.entry_number(lesson.entries[0].0)?;
                 let place = observations.len();
                 foretold.push(Foretold::unfinished(place, &lesson.observation, judgement));
                 observations.push(lesson.observation);
@@ -317,11 +317,28 @@ impl Ledger {
         Ok(())
     }
 
+    /// Returns what a job teaches so far; entries that their owner hasn't confirmed stand first, because a doubt is theirs.
+    fn lessons_of(&self, job: &Job) -> Result<Vec<Lesson>> {
+        let mut found = lessons(&self.finished(job)?);
+        for lesson in &mut found {
+            let (confirmed, mut open): (Vec<_>, Vec<_>) = lesson
+                .entries
+                .iter()
+                .map(|entry| Ok((self.is_confirmed(entry.0)?, *entry)))
+                .collect::<Result<Vec<_>>>()?
+                .into_iter()
+                .partition(|(confirmed, _)| *confirmed);
+            open.extend(confirmed);
+            lesson.entries = open.into_iter().map(|(_, entry)| entry).collect();
+        }
+        Ok(found)
+    }
+
     /// Returns why what was logged so far looks like a slip; `None`: it doesn't, or its owner said that it is right.
     fn doubt_so_far(&self, rates: &Rates, lesson: &Lesson) -> Result<Option<Judgement>> {
         let judgement = rates.judge(&lesson.observation, true);
         let doubted = judgement.filter(|judgement| judgement.slip.is_some());
-        if doubted.is_none() || self.is_any_confirmed(&lesson.entries)? {
+        if doubted.is_none() || self.is_settled(lesson)? {
             return Ok(None);
         }
         Ok(doubted)
@@ -336,10 +353,10 @@ impl Ledger {
         job: &Job,
         entry: EntryId,
     ) -> Result<Option<(Observation, Judgement)>> {
-        let finished = self.finished(job)?;
-        let about = lessons(&finished)
+        let about = self
+            .lessons_of(job)?
             .into_iter()
-            .find(|lesson| lesson.entries.contains(&entry));
+            .find(|lesson| lesson.entries.iter().any(|(id, _)| *id == entry));
         let Some(lesson) = about.filter(|_| !job.is_closed()) else {
             return Ok(None);
         };
@@ -355,16 +372,33 @@ impl Ledger {
         Ok(numbered('E', entry.0, number))
     }
 
-    fn is_any_confirmed(&self, entries: &[EntryId]) -> Result<bool> {
-        let mut statement = self
+    fn is_confirmed(&self, entry: EntryId) -> Result<bool> {
+        Ok(self
             .connection
-            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?;
-        for entry in entries {
-            if statement.exists(named_params! { ":entry": entry })? {
-                return Ok(true);
+            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?
+            .exists(named_params! { ":entry": entry })?)
+    }
+
+    /// Tells whether what its owner confirmed settles a doubt: what was logged beside it is nothing to wonder at.
+    fn is_settled(&self, lesson: &Lesson) -> Result<bool> {
+        let mut rest = Decimal::ZERO;
+        let mut is_any_confirmed = false;
+        for (entry, quantity) in &lesson.entries {
+            if self.is_confirmed(*entry)? {
+                is_any_confirmed = true;
+            } else {
+                rest += quantity;
             }
         }
-        Ok(false)
+        if !is_any_confirmed || rest.is_zero() {
+            return Ok(is_any_confirmed);
+        }
+        let beside = Observation {
+            quantity: rest,
+            ..lesson.observation.clone()
+        };
+        let judgement = self.rates()?.judge(&beside, true);
+        Ok(judgement.is_none_or(|judgement| judgement.slip.is_none()))
     }
 
     /// Returns the changes that the owner has dated, in order.
@@ -482,11 +516,11 @@ impl Writing<'_> {
     /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
     pub(super) fn write_evidence(&self, job: &Job) -> Result<usize> {
         self.clear_evidence(job.id)?;
-        let finished = self.finished(job)?;
-        let found = lessons(&finished);
+        let finished_on = self.finished(job)?.finished_on;
+        let found = self.lessons_of(job)?;
         for lesson in &found {
             let mut observation = lesson.observation.clone();
-            if self.is_any_confirmed(&lesson.entries)? {
+            if self.is_settled(lesson)? {
                 observation.word = Word::Confirmed;
             }
             self.add_observation(&NewObservation {
@@ -495,7 +529,7 @@ impl Writing<'_> {
                 measures: (None, None),
             })?;
         }
-        self.doubt_from(finished.finished_on)?;
+        self.doubt_from(finished_on)?;
         Ok(found.len())
     }
 
@@ -558,7 +592,7 @@ impl Writing<'_> {
                     ":edge": edge.map(Micro),
                 })?;
         }
-        for (place, entry) in job
+        for (place, (entry, _)) in job
             .iter()
             .flat_map(|(_, entries)| entries.iter())
             .enumerate()
@@ -595,7 +629,7 @@ impl Writing<'_> {
             if !self.is_live(entry)? {
                 refuse!("{number} was voided");
             }
-            if self.is_any_confirmed(&[entry])? {
+            if self.is_confirmed(entry)? {
                 refuse!("{number} is confirmed already");
             }
             self.connection.execute(

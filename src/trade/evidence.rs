@@ -65,8 +65,8 @@ type Covered = (BTreeSet<Place>, Vec<(Decimal, EntryId)>);
 pub struct Lesson {
     /// What was observed.
     pub observation: Observation,
-    /// The entries, the largest first.
-    pub entries: Vec<EntryId>,
+    /// The entries and what each took, the largest first.
+    pub entries: Vec<(EntryId, Decimal)>,
 }
 
 /// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
@@ -110,7 +110,10 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
             };
             found.push(Lesson {
                 observation,
-                entries: entries.into_iter().map(|(_, entry)| entry).collect(),
+                entries: entries
+                    .into_iter()
+                    .map(|(quantity, entry)| (entry, quantity))
+                    .collect(),
             });
         }
     }
