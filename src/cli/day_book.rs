@@ -371,8 +371,7 @@ fn settle_doubt(
         return Ok(None);
     };
     let (low, high) = judgement.band;
-    let mut rooms: Vec<&str> = observation.parts.iter().map(|part| &*part.room).collect();
-    rooms.dedup();
+    let rooms = observation.rooms();
     let doubt = format!(
         "{} {unit} for {} so far; rooms like this take {} to {}: {}",
         plain(observation.quantity, 2),
@@ -394,8 +393,11 @@ fn settle_doubt(
 }
 
 fn tell_doubt(context: &Context, recorded: &Recorded, doubt: Option<&str>) {
-    if let Some(doubt) = doubt.filter(|_| !context.dry_run()) {
+    if let Some(doubt) = doubt {
         context.warn(&format!("{}: {doubt}?", recorded.number));
+        if context.dry_run() {
+            return;
+        }
         context.hint(&format!("gritledger rate confirm {}", recorded.number));
         context.hint(&format!(
             "gritledger void {} --reason \"a slip\"",

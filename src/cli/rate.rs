@@ -82,7 +82,8 @@ struct FloorArgs {
 /// Foretell what rooms will take: expected, and how much is enough 1, 5, 8 and 9 times in 10
 ///
 /// Several rooms are summed as rooms of one job. A file of cases does many at once: its columns are case_id, job,
-/// operation, condition, species, area, edge and kind; rows with one case_id are summed, and CSV comes out.
+/// operation, condition, species, area, edge and kind, and quantity for what is counted; rows with one case_id are
+/// summed, and CSV comes out.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   gritledger rate predict rotary-36 --condition worn-film --species red-oak --area 300 --area 120
@@ -108,9 +109,9 @@ pub(super) struct PredictArgs {
     /// A CSV file of cases
     #[arg(long, value_name = "FILE")]
     cases: Option<PathBuf>,
-    /// Units of bare numbers in the file: us or metric
-    #[arg(long, default_value = "us", requires = "cases")]
-    units: String,
+    /// Units of bare numbers in the file: us or metric (default: us)
+    #[arg(long, requires = "cases")]
+    units: Option<String>,
 }
 
 /// Say that an entry that looked like a slip is right
@@ -300,22 +301,23 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
         });
     }
     if stories.is_empty() {
-        return Err(no_rate(&operation).into());
+        let kind = read_kind(&operation, args.kind.as_deref())?;
+        return Err(no_rate(&operation, kind).into());
     }
     let page = context.page(ledger);
     context.answer(
-        || stories_json(&stories, &page),
-        || stories_text(&stories, &page),
+        || stories_json(&stories, rates.operations(), &page),
+        || stories_text(&stories, rates.operations(), &page),
     )
 }
 
-fn no_rate(operation: &Operation) -> Refusal {
+fn no_rate(operation: &Operation, kind: RateKind) -> Refusal {
     Refusal::new(format!(
         "the book has no rate for `{}` on that floor",
         operation.name
     ))
     .hint(format!(
-        "gritledger rate set {} --kind hours --per AMOUNT",
+        "gritledger rate set {} --kind {kind} --per AMOUNT",
         operation.name
     ))
 }
@@ -323,7 +325,11 @@ fn no_rate(operation: &Operation) -> Refusal {
 fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()> {
     if let Some(path) = &args.cases {
         let (name, text) = read_file(path)?;
-        let cases = ledger.read_cases(&name, &text, read_units(&args.units)?)?;
+        let cases = ledger.read_cases(
+            &name,
+            &text,
+            read_units(args.units.as_deref().unwrap_or("us"))?,
+        )?;
         let rates = ledger.rates()?;
         let mut predictions = Vec::with_capacity(cases.len());
         for case in cases {
@@ -352,7 +358,7 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
         })
         .collect();
     let Ok(prediction) = ledger.rates()?.predict(&asked) else {
-        return Err(no_rate(&operation).into());
+        return Err(no_rate(&operation, kind).into());
     };
     let prediction: Prediction = prediction;
     context.answer(
@@ -364,11 +370,22 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
 impl PredictArgs {
     /// Returns what measures the operation in each room, in canonical units.
     fn drivers(&self, operation: &Operation, page: &Page) -> Result<Vec<Decimal>> {
+        let counted = matches!(operation.driver, Driver::Count | Driver::Length);
+        if !self.quantity.is_empty() && !counted {
+            refuse!(
+                "`{}` is measured by {}, not by --quantity",
+                operation.name,
+                operation.driver
+            );
+        }
         let (given, option) = match operation.driver {
             Driver::Area => (&self.area, "--area 300"),
             Driver::Edge => (&self.edge, "--edge 70"),
             Driver::Count | Driver::Length => (&self.quantity, "--quantity 12"),
-            Driver::Room => return Ok(vec![Decimal::ONE; self.area.len().max(1)]),
+            Driver::Room => {
+                let rooms = self.area.len().max(self.edge.len()).max(1);
+                return Ok(vec![Decimal::ONE; rooms]);
+            }
             Driver::Job => return Ok(vec![Decimal::ONE]),
         };
         if given.is_empty() {

@@ -131,8 +131,12 @@ pub fn rates_text(
         let driver = operation.driver;
         let counted = counted_in(row.cell.kind, operation);
         let (measured, counted) = (measured_in(driver, page), one_of(counted));
+        let plural = match counted {
+            "foot" => "feet".to_owned(),
+            counted => format!("{counted}s"),
+        };
         let title = format!(
-            "{measured} per {counted}, and {counted}s per {}",
+            "{measured} per {counted}, and {plural} per {}",
             per(driver, page)
         );
         let per_driver = match driver {
@@ -258,6 +262,8 @@ fn one_of(unit: Unit) -> &'static str {
         Unit::Litre => "litre",
         Unit::Hour => "hour",
         Unit::Each => "piece",
+        Unit::Foot => "foot",
+        Unit::Metre => "metre",
         unit => unit.as_str(),
     }
 }
@@ -394,7 +400,11 @@ pub struct RateStory<'a> {
 }
 
 /// Renders rates with everything behind them as JSON.
-pub fn stories_json(stories: &[RateStory<'_>], page: &Page) -> Value {
+pub fn stories_json(
+    stories: &[RateStory<'_>],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> Value {
     let story = |story: &RateStory<'_>| {
         let driver = story.operation.driver.unit();
         let one = |rate: Decimal| plain(page.per_unit(rate, driver).0, RATE_DECIMALS);
@@ -411,7 +421,8 @@ pub fn stories_json(stories: &[RateStory<'_>], page: &Page) -> Value {
                     "room": rooms(observation),
                     "quantity": plain(observation.quantity, 4),
                     "unit": unit.as_str(),
-                    "done": page.quantity_json(driven(observation), driver),
+                    "done": driven(observation, operations)
+                        .map(|driven| page.quantity_json(driven, driver)),
                     "word": observation.word.as_str(),
                 })
             }).collect::<Vec<_>>(),
@@ -430,25 +441,43 @@ pub fn stories_json(stories: &[RateStory<'_>], page: &Page) -> Value {
 }
 
 fn rooms(observation: &Observation) -> String {
-    let mut names: Vec<&str> = observation.parts.iter().map(|part| &*part.room).collect();
-    names.dedup();
-    names.join(", ")
+    observation.rooms().join(", ")
 }
 
-fn driven(observation: &Observation) -> Decimal {
-    observation.parts.iter().map(|part| part.driver).sum()
+/// Returns how much was done; `None`: hours over work that is measured in several ways.
+fn driven(
+    observation: &Observation,
+    operations: &BTreeMap<OperationId, Operation>,
+) -> Option<Decimal> {
+    let mut drivers = observation
+        .parts
+        .iter()
+        .filter_map(|part| operations.get(&part.operation))
+        .map(|operation| operation.driver);
+    let first = drivers.next()?;
+    drivers
+        .all(|driver| driver == first)
+        .then(|| observation.parts.iter().map(|part| part.driver).sum())
 }
 
 /// Renders rates with everything behind them as text.
-pub fn stories_text(stories: &[RateStory<'_>], page: &Page) -> String {
+pub fn stories_text(
+    stories: &[RateStory<'_>],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> String {
     let texts: Vec<String> = stories
         .iter()
-        .map(|story| story_text(story, page))
+        .map(|story| story_text(story, operations, page))
         .collect();
     texts.join("\n\n")
 }
 
-fn story_text(story: &RateStory<'_>, page: &Page) -> String {
+fn story_text(
+    story: &RateStory<'_>,
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> String {
     let RateStory {
         operation,
         row,
@@ -500,7 +529,10 @@ fn story_text(story: &RateStory<'_>, page: &Page) -> String {
                 observation.finished_on.to_string(),
                 observation.job.to_string(),
                 rooms(observation),
-                page.quantity(driven(observation), operation.driver.unit()),
+                driven(observation, operations).map_or_else(
+                    || "-".to_owned(),
+                    |driven| page.quantity(driven, operation.driver.unit()),
+                ),
                 page.quantity(observation.quantity, unit),
                 word,
             ]);

@@ -709,7 +709,32 @@ impl Writing<'_> {
         Ok(())
     }
 
+    /// What finished rooms taught is measured by the driver that the operation had then.
+    fn refuse_other_driver(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT driver FROM operation
+             WHERE id = :id AND driver <> :driver
+               AND EXISTS (SELECT 1 FROM observation_part WHERE operation_id = operation.id)",
+        )?;
+        let measured: Option<Driver> = statement
+            .query_row(
+                named_params! { ":id": id, ":driver": operation.driver },
+                |row| row.get(0),
+            )
+            .optional()?;
+        match measured {
+            Some(driver) => Err(Refusal::new(format!(
+                "finished rooms of {} are measured by {driver}, not by {}",
+                operation.name, operation.driver
+            ))
+            .hint("add another operation for it: gritledger operation add")
+            .into()),
+            None => Ok(()),
+        }
+    }
+
     pub(super) fn update_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
+        self.refuse_other_driver(id, operation)?;
         let task = self.task_or_new(operation)?;
         self.connection
             .prepare_cached(

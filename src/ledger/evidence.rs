@@ -19,7 +19,7 @@ use super::columns::Micro;
 use super::{Job, JobState, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, lessons};
-use crate::trade::rates::check::{Foretold, Judgement, look_back};
+use crate::trade::rates::check::{Foretold, Judgement, Words, look_back};
 use crate::trade::rates::{
     Basis, Change, FloorClass, Observation, ObservedPart, RateKind, Rates, Word, learn,
 };
@@ -281,7 +281,7 @@ impl Ledger {
             .into_iter()
             .map(|kept| (kept.observation, kept.number))
             .unzip();
-        let mut foretold = look_back(&self.basis()?, &observations, None);
+        let mut foretold = look_back(&self.basis()?, &observations, Words::Kept);
         self.look_at_open_jobs(&mut observations, &mut numbers, &mut foretold)?;
         Ok(LookBack {
             observations,
@@ -370,6 +370,13 @@ impl Ledger {
             .prepare_cached("SELECT number FROM entry WHERE id = :id")?
             .query_row(named_params! { ":id": entry }, |row| row.get(0))?;
         Ok(numbered('E', entry.0, number))
+    }
+
+    fn is_evidence(&self, entry: EntryId) -> Result<bool> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT 1 FROM entry WHERE id = :entry AND kind IN ('use', 'hours')")?
+            .exists(named_params! { ":entry": entry })?)
     }
 
     fn is_confirmed(&self, entry: EntryId) -> Result<bool> {
@@ -544,7 +551,7 @@ impl Writing<'_> {
     /// Looks for slips among what was finished on a day or later, and sets them aside.
     pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
         let (ids, observations) = self.observations_by_id()?;
-        for foretold in look_back(&self.basis()?, &observations, Some(day)) {
+        for foretold in look_back(&self.basis()?, &observations, Words::Anew(day)) {
             if observations[foretold.place].word != foretold.word {
                 self.connection
                     .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
@@ -628,6 +635,9 @@ impl Writing<'_> {
             let entry = self.entry(number)?;
             if !self.is_live(entry)? {
                 refuse!("{number} was voided");
+            }
+            if !self.is_evidence(entry)? {
+                refuse!("{number} is neither a use nor hours: nothing is learned from it");
             }
             if self.is_confirmed(entry)? {
                 refuse!("{number} is confirmed already");

@@ -283,11 +283,30 @@ impl Ledger {
             .collect();
         Ok(FinishedJob {
             number: job.number.clone(),
-            finished_on: job.closed_on.unwrap_or(self.today()),
+            finished_on: self.finished_on_of(job)?,
             rooms: agreed.rooms().into_iter().map(|(room, ..)| room).collect(),
             work,
             logged: self.logged(job)?,
         })
+    }
+
+    /// Returns when a job's work was finished: when it was closed first, or when the last of its work was done, if it was
+    /// opened again for more. Opening it to mend its record doesn't make the work newer.
+    fn finished_on_of(&self, job: &Job) -> Result<NaiveDate> {
+        let Some(closed_last) = job.closed_on.filter(|_| job.is_closed()) else {
+            return Ok(self.today());
+        };
+        let finished: NaiveDate = self
+            .connection
+            .prepare_cached(
+                "SELECT MAX(day) FROM (
+                     SELECT MIN(happened_on) AS day FROM job_event WHERE job_id = :job AND what = 'closed'
+                     UNION ALL
+                     SELECT MAX(happened_on) FROM live_entry
+                     WHERE job_id = :job AND kind IN ('use', 'hours') AND late = 0)",
+            )?
+            .query_row(named_params! { ":job": job.id }, |row| row.get(0))?;
+        Ok(finished.min(closed_last))
     }
 
     /// Returns what a job's record leaves out so far.

@@ -317,6 +317,74 @@ fn a_dated_change_begins_anew_and_keeps_the_old_rooms_as_other_work() {
 }
 
 #[test]
+fn opening_a_job_to_mend_its_record_does_not_make_its_work_newer() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("use disc-7in-36 6 --room Landing\njob close J1");
+    let before = learned(&ledger);
+    let shown = |ledger: &TestLedger| {
+        ledger.json("rate show rotary-36 --condition worn-film --kind item")[0]["taught_by"].clone()
+    };
+    assert_eq!(shown(&ledger)[0]["finished_on"], json!("2026-03-02"));
+    let ledger = ledger.on("2026-04-20");
+    ledger.lines("job reopen J1\njob close J1");
+    assert_eq!(shown(&ledger)[0]["finished_on"], json!("2026-03-02"));
+    assert_eq!(learned(&ledger), before);
+    // More work, logged after it was opened again, was finished later.
+    ledger.lines("job reopen J1\nuse disc-7in-36 3 --room Landing\njob close J1");
+    assert_eq!(shown(&ledger)[0]["finished_on"], json!("2026-04-20"));
+}
+
+#[test]
+fn a_row_of_a_notebook_that_was_taken_back_can_be_brought_in_again() {
+    let ledger = taught(3);
+    let heading =
+        "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours\n";
+    let again = |items: &str, hours: &str| {
+        let row =
+            format!("2024-02-10,Job 1,Front,rotary-36,worn-film,red-oak,107,,{items},{hours}\n");
+        ledger.file("again.csv", format!("{heading}{row}"))
+    };
+    let file = again("15", "");
+    assert_eq!(
+        ledger.run(&["import", "past-rooms", &file]).refused(),
+        "error: again.csv:2: operation: `Front` of `Job 1` has rotary-36 (item) already: N1"
+    );
+    ledger.line("void N1 --reason \"misread\"").ok();
+    ledger.run(&["import", "past-rooms", &again("15", "")]).ok();
+    ledger.line("check").ok();
+}
+
+#[test]
+fn figures_that_the_rates_rest_on_are_not_changed_under_them() {
+    let ledger = taught(3);
+    let file = ledger.file(
+        "o.csv",
+        "operation,task,driver,item,set_size,family,splits\nrotary-36,sand,edge,disc-7in-36,3,rotary,condition\n",
+    );
+    let refused = ledger.run(&["import", "operations", &file]).refused();
+    assert_eq!(
+        refused.lines().next(),
+        Some(
+            "error: o.csv:2: operation: finished rooms of rotary-36 are measured by area, not by edge"
+        )
+    );
+    let file = ledger.file(
+        "b.csv",
+        "operation,condition,species,kind,driver_per_item,fixed_items,trust\nrotary-36,,,item,9,0.9,99999999999\n",
+    );
+    assert_eq!(
+        ledger.run(&["import", "book-rates", &file]).refused(),
+        "error: b.csv:2: trust: `99999999999` is more than 1076391042 sqft"
+    );
+    ledger.line("rate list").ok();
+    // A new book opens no question that was settled.
+    ledger
+        .line("rate set rotary-36 --kind item --per 45 --condition worn-film")
+        .ok();
+    assert_eq!(ledger.json("rate check")["slips"], json!([]));
+}
+
+#[test]
 fn a_quote_explains_itself_by_the_rates_that_it_was_priced_with() {
     let ledger = TestLedger::tannery_row();
     let file = ledger.file("notebook.csv", notebook(6));

@@ -11,6 +11,7 @@ use rusqlite::named_params;
 use super::Transfer;
 use crate::ledger::book::item_unit;
 use crate::ledger::evidence::NewObservation;
+use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::{BookItem, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
 use crate::measure::{Area, Length, MeasureError, Units};
@@ -332,7 +333,8 @@ impl Writing<'_> {
 
     pub(in crate::ledger) fn import_past_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
         let operations = self.operations_by_name()?;
-        let mut seen = self.noted_rooms()?;
+        let noted = self.noted_rooms()?;
+        let mut seen = BTreeSet::new();
         let mut earliest = None;
         for row in rows.iter() {
             let operation = operation_of(row, &operations)?;
@@ -342,6 +344,18 @@ impl Writing<'_> {
                 room.to_lowercase(),
                 operation.name.clone(),
             );
+            for (kind, _) in taken_of(row, operation)? {
+                let (job_key, room_key, name) = key.clone();
+                if let Some(number) = noted.get(&(job_key, room_key, name, kind)) {
+                    return Err(row.wrong(
+                        "operation",
+                        format!(
+                            "`{room}` of `{job}` has {} ({kind}) already: {number}",
+                            operation.name
+                        ),
+                    ));
+                }
+            }
             if !seen.insert(key) {
                 return Err(row.wrong(
                     "operation",
@@ -400,21 +414,24 @@ impl Writing<'_> {
         Ok(finished_on)
     }
 
-    /// Returns job, room and operation of every row that a notebook brought in; job and room in lower case.
-    fn noted_rooms(&self) -> Result<BTreeSet<(String, String, String)>> {
+    /// Returns the number of every row that a notebook brought in, by job, room, operation and kind; job and room in
+    /// lower case.
+    fn noted_rooms(&self) -> Result<BTreeMap<(String, String, String, RateKind), String>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT job_label, room_label, operation.name AS operation FROM observation
+            "SELECT observation.id, number, kind, job_label, room_label, operation.name AS operation FROM observation
              JOIN observation_part ON observation_id = observation.id
              JOIN operation ON operation.id = operation_id
              WHERE job_id IS NULL AND voided_at IS NULL",
         )?;
         let rows = statement.query_map([], |row| {
             let (job, room): (String, String) = (row.get("job_label")?, row.get("room_label")?);
-            Ok((
+            let key = (
                 job.to_lowercase(),
                 room.to_lowercase(),
                 row.get("operation")?,
-            ))
+                row.get("kind")?,
+            );
+            Ok((key, numbered('N', row.get("id")?, row.get("number")?)))
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
@@ -498,7 +515,7 @@ fn note_trust(
     name: &'static str,
     trusts: &mut BTreeMap<&'static str, Decimal>,
 ) -> Result<()> {
-    let Some(trust) = row.maybe("trust", above_zero)? else {
+    let Some(trust) = row.maybe("trust", trust_in)? else {
         return Ok(());
     };
     match trusts.insert(name, trust) {
@@ -510,6 +527,15 @@ fn note_trust(
             ))
         }
         _ => Ok(()),
+    }
+}
+
+/// Reads a trust that the setting can hold.
+fn trust_in(text: &str) -> Result<Decimal, String> {
+    let most = (Length::LONGEST * Length::LONGEST).square_feet();
+    match above_zero(text)? {
+        trust if trust <= most => Ok(trust),
+        _ => Err(format!("`{text}` is more than {} sqft", plain(most, 0))),
     }
 }
 

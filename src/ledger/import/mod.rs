@@ -173,7 +173,8 @@ impl Writing<'_> {
     /// Refuses the first mistake, with file, line and column.
     pub fn import(&self, kind: Transfer, file: &str, text: &[u8], units: Units) -> Result<usize> {
         let rows = self.import_quietly(kind, file, text, units)?;
-        self.log(&format!("Imported {rows} rows of {kind} from {file}."))?;
+        let noun = if rows == 1 { "row" } else { "rows" };
+        self.log(&format!("Imported {rows} {noun} of {kind} from {file}."))?;
         Ok(rows)
     }
 

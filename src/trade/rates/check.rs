@@ -102,29 +102,37 @@ impl std::fmt::Display for Slip {
     }
 }
 
-/// Foretells every record from about a date on (`None`: from the first) by the jobs before it.
+/// Whether words are given anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Words {
+    /// All are foretold, and keep the word that they have.
+    Kept,
+    /// What was finished from about that day on is judged anew.
+    Anew(NaiveDate),
+}
+
+/// Foretells records by the jobs before them.
 ///
-/// What is earlier, but for the jobs that are foretold together with the first of these, keeps the word that it has. The
-/// words that come out, unless confirmed, are what they would have been if everything had been entered in order: they
-/// don't depend on when it was.
-pub fn look_back(
-    basis: &Basis,
-    observations: &[Observation],
-    from: Option<NaiveDate>,
-) -> Vec<Foretold> {
+/// Words that are given anew, unless confirmed, are what they would have been if everything had been entered in order:
+/// they don't depend on when it was. The jobs that are foretold together with the first of these are judged with it, and
+/// what is earlier isn't looked at.
+pub fn look_back(basis: &Basis, observations: &[Observation], words: Words) -> Vec<Foretold> {
     let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
     let mut history = History::new(&scheme, observations);
     let first = history
         .records
         .iter()
-        .find(|record| from.is_none_or(|from| record.observation.finished_on >= from))
+        .find(|record| match words {
+            Words::Kept => true,
+            Words::Anew(from) => record.observation.finished_on >= from,
+        })
         .map(|record| record.job);
     let mut found = Vec::new();
     let mut start = 0;
     while start < history.jobs {
         let end = start + BLOCK.max(start / GROWTH);
         if first.is_some_and(|first| end > first) {
-            let block = history.foretell(basis, &scheme, start..end);
+            let block = history.foretell(basis, &scheme, start..end, words);
             for foretold in &block {
                 history.words[foretold.place] = foretold.word;
             }
@@ -216,7 +224,13 @@ impl<'a> History<'a> {
     }
 
     /// Foretells the records of some jobs from those of the jobs before.
-    fn foretell(&self, basis: &Basis, scheme: &Scheme, block: Range<usize>) -> Vec<Foretold> {
+    fn foretell(
+        &self,
+        basis: &Basis,
+        scheme: &Scheme,
+        block: Range<usize>,
+        words: Words,
+    ) -> Vec<Foretold> {
         let past = || {
             self.records.iter().filter(|record| {
                 record.job < block.start && self.words[record.place] != Word::Doubted
@@ -267,13 +281,15 @@ impl<'a> History<'a> {
                 let average = plain
                     .get(&(record.at.consumption, record.cell()))
                     .map_or(book, |(taken, expected)| taken / expected * book);
-                let slip = (judge.is_unlikely(units) && !agreed.contains(&judge.side(record)))
-                    .then(|| reason(record, judge, &in_block, &judges));
-                let word = match (self.words[record.place], &slip) {
-                    (Word::Confirmed, _) => Word::Confirmed,
-                    (_, Some(_)) => Word::Doubted,
-                    (_, None) => Word::Good,
+                let looks_wrong = judge.is_unlikely(units) && !agreed.contains(&judge.side(record));
+                let word = match (self.words[record.place], words) {
+                    (kept, Words::Kept) => kept,
+                    (Word::Confirmed, Words::Anew(_)) => Word::Confirmed,
+                    (_, Words::Anew(_)) if looks_wrong => Word::Doubted,
+                    (_, Words::Anew(_)) => Word::Good,
                 };
+                let slip =
+                    (word == Word::Doubted).then(|| reason(record, judge, &in_block, &judges));
                 let items = |units: f64| quantity(decimal(units * record.at.items_per_unit));
                 Foretold {
                     place: record.place,

@@ -271,6 +271,20 @@ pub struct ObservedPart {
 }
 
 impl Observation {
+    /// Returns the names of the rooms that it covers; work for the whole job has none.
+    pub fn rooms(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for part in self.parts.iter().filter(|part| !part.room.is_empty()) {
+            if !names.contains(&&*part.room) {
+                names.push(&part.room);
+            }
+        }
+        if names.is_empty() {
+            names.push("the whole job");
+        }
+        names
+    }
+
     /// Puts observations into their canonical order: by date, job, room, operation and quantity.
     fn compare(&self, other: &Observation) -> std::cmp::Ordering {
         let rooms = |of: &Observation| {
@@ -630,7 +644,7 @@ impl PoolRecords {
     }
 }
 
-/// Adds up what finished rooms took, cell by cell; a record over several parts is shared by what the book expects of each.
+/// Adds up what finished rooms took as things are done now, cell by cell; a record over several parts is shared by what the book expects of each.
 fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Vec<Experience> {
     let plans = scheme.by_index();
     let mut found: Vec<Sums> = Vec::new();
@@ -650,7 +664,8 @@ fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Ve
             let Some(plan) = scheme.plan(part.operation, observation.kind) else {
                 continue;
             };
-            if total <= 0.0 || observation.word == Word::Doubted {
+            let is_old_way = plan.step(Some(observation.finished_on)) != plan.step(None);
+            if total <= 0.0 || observation.word == Word::Doubted || is_old_way {
                 continue;
             }
             let share = if observation.parts.len() == 1 {
@@ -860,7 +875,7 @@ impl Rates {
         })
     }
 
-    /// Tells whether an observation is of the cell that a floor belongs to: rooms like it.
+    /// Tells whether an observation is of the cell that a floor belongs to, as things are done now: rooms like it.
     pub fn is_like(
         &self,
         observation: &Observation,
@@ -875,7 +890,7 @@ impl Rates {
         let plan = self.scheme.plan(operation.id, kind);
         plan.zip(place).is_some_and(|(plan, place)| {
             place.consumption == plan.consumption
-                && place.step == plan.step(on)
+                && place.step == plan.step(None)
                 && place.code == plan.code(class)
         })
     }
