@@ -123,6 +123,21 @@ impl Page {
         json!({ "quantity": plain(quantity, 4), "unit": unit.as_str() })
     }
 
+    /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
+    pub fn prose(&self, text: &str) -> String {
+        let lines = text.lines().map(|line| {
+            let words = line.trim_start();
+            let indent = &line[..line.len() - words.len()];
+            let options = textwrap::Options::new(self.width.max(NARROWEST_TABLE))
+                .initial_indent(indent)
+                .subsequent_indent(indent)
+                .break_words(false)
+                .word_splitter(textwrap::WordSplitter::NoHyphenation);
+            textwrap::fill(words, options)
+        });
+        lines.collect::<Vec<_>>().join("\n")
+    }
+
     /// Returns a table as wide as the page at most.
     pub fn table<const N: usize>(&self, headings: [&str; N]) -> Table {
         Table {

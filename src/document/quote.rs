@@ -73,7 +73,7 @@ pub fn why_text(
         let _ = write!(text, "\n\n{place}, {}:", work.name);
         for kind in RateKind::ALL.iter().copied() {
             if let Some(why) = why(quote, work, kind, rates, operations, page) {
-                let _ = write!(text, "\n  {why}");
+                let _ = write!(text, "\n{}", page.prose(&format!("  {why}")));
             }
         }
     }

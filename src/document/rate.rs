@@ -186,15 +186,15 @@ pub fn rates_text(
         .iter()
         .map(|(title, table)| format!("{title}\n{table}"))
         .collect();
-    let mut text = format!(
-        "{}\n\n8 in 10: the true rate is in there 8 times in 10. a+b: b more for each room and pass.\n\
-         Rests on, in percent: your rooms like this / your other rooms with this operation\n(hours: with its task) / all \
+    let legend = page.prose(
+        "8 in 10: the true rate is in there 8 times in 10. a+b: b more for each room and pass.\n\
+         Rests on, in percent: your rooms like this / your other rooms with this operation (hours: with its task) / all \
          your work / the book.",
-        tables.join("\n\n")
     );
+    let mut text = format!("{}\n\n{legend}", tables.join("\n\n"));
     for sentence in moved {
         text.push('\n');
-        text.push_str(&sentence);
+        text.push_str(&page.prose(&sentence));
     }
     text
 }
@@ -497,11 +497,11 @@ fn story_text(
             "any" => "any floor".to_owned(),
             floor => floor.to_owned(),
         },
-        sentence(row, operation, page)
+        page.prose(&sentence(row, operation, page))
     );
     for sentence in drift_sentences(row, operation) {
         text.push('\n');
-        text.push_str(&sentence);
+        text.push_str(&page.prose(&sentence));
     }
     for change in changes {
         text.push_str(&format!(
@@ -841,12 +841,12 @@ pub fn check_text(
     let mut text = if lines[0].1.records == 0 {
         "No finished room yet.".to_owned()
     } else {
-        format!(
-            "Each finished job, foretold from the earlier ones only.\n\n{table}\n\n\
-         80 % should be inside the 80 % band, and at or below the 80 % line.\n\
-         Off: mean distance from what was expected, in percent of the book's figure;\n\
-         beside it that of the book alone and of the plain average."
-        )
+        let legend = page.prose(
+            "80 % should be inside the 80 % band, and at or below the 80 % line; counts on the border are inside in part.\n\
+             Off: mean distance from what was expected, in percent of the book's figure; beside it that of the book alone \
+             and of the plain average.",
+        );
+        format!("Each finished job, foretold from the earlier ones only.\n\n{table}\n\n{legend}")
     };
     let mut entries = String::new();
     for (found, observation, number) in slips(look_back) {
@@ -860,16 +860,22 @@ pub fn check_text(
                     counted_in(observation.kind, operation)
                 }),
         };
-        entries.push_str(&format!(
-            "\n{number}: {} for {} in {} of {}; rooms like this take {} to {}:\n  {}? gritledger rate confirm {number}, or \
-             gritledger void {number} --reason \"...\"",
+        let words = format!(
+            "{number}: {} for {} in {} of {}; rooms like this take {} to {}: {}?",
             page.quantity(observation.quantity, unit),
             operation_names(observation, operations),
             inert(&rooms(observation)),
             inert(&observation.job),
             plain(found.band.0, 2),
             plain(found.band.1, 2),
-            found.slip.as_ref().map_or_else(String::new, ToString::to_string),
+            found
+                .slip
+                .as_ref()
+                .map_or_else(String::new, ToString::to_string),
+        );
+        entries.push_str(&format!(
+            "\n{}\n  gritledger rate confirm {number}\n  gritledger void {number} --reason \"...\"",
+            page.prose(&words)
         ));
     }
     if !entries.is_empty() {
