@@ -191,10 +191,7 @@ fn gaps_text(gaps: &Gaps, awaiting: &[AwaitingReceipt], page: &Page) -> String {
     let mut text = String::new();
     let mut line = |what: &str, names: &[String]| {
         if !names.is_empty() {
-            text.push_str(&super::quote::wrapped(
-                &format!("* {what}: {}", names.join(", ")),
-                page.width,
-            ));
+            text.push_str(&page.point(&format!("{what}: {}", names.join(", "))));
         }
     };
     line("rooms without discs", &gaps.rooms_without_discs);

@@ -123,17 +123,26 @@ impl Page {
         json!({ "quantity": plain(quantity, 4), "unit": unit.as_str() })
     }
 
+    /// Wraps a point of a list to the page, with a hanging indent.
+    pub fn point(&self, text: &str) -> String {
+        format!("{}\n", self.fill(&inert(text), "* ", "  "))
+    }
+
+    fn fill(&self, text: &str, first: &str, next: &str) -> String {
+        let options = textwrap::Options::new(self.width.max(NARROWEST_TABLE))
+            .initial_indent(first)
+            .subsequent_indent(next)
+            .break_words(false)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation);
+        textwrap::fill(text, options)
+    }
+
     /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
     pub fn prose(&self, text: &str) -> String {
         let lines = text.lines().map(|line| {
             let words = line.trim_start();
             let indent = &line[..line.len() - words.len()];
-            let options = textwrap::Options::new(self.width.max(NARROWEST_TABLE))
-                .initial_indent(indent)
-                .subsequent_indent(indent)
-                .break_words(false)
-                .word_splitter(textwrap::WordSplitter::NoHyphenation);
-            textwrap::fill(words, options)
+            self.fill(words, indent, indent)
         });
         lines.collect::<Vec<_>>().join("\n")
     }

@@ -260,10 +260,7 @@ pub fn text(record: &QuoteRecord, view: View, page: &Page) -> String {
     }
     text.push_str("\nCautions\n");
     for caution in &record.quote.cautions {
-        text.push_str(&wrapped(
-            &format!("* {} ({})", caution.text, caution.source),
-            page.width,
-        ));
+        text.push_str(&page.point(&format!("{} ({})", caution.text, caution.source)));
     }
     text
 }
@@ -523,26 +520,6 @@ pub fn list_text(quotes: &[QuoteHeader], page: &Page) -> String {
         ]);
     }
     table.to_string()
-}
-
-/// Wraps a line at words to the page's width, with a hanging indent of two.
-pub(super) fn wrapped(line: &str, width: usize) -> String {
-    let mut text = String::new();
-    let mut column = 0;
-    for word in inert(line).split(' ') {
-        let length = word.chars().count();
-        if column > 0 && column + 1 + length > width.max(20) {
-            text.push_str("\n  ");
-            column = 2;
-        } else if column > 0 {
-            text.push(' ');
-            column += 1;
-        }
-        text.push_str(word);
-        column += length;
-    }
-    text.push('\n');
-    text
 }
 
 /// Renders a quote's heading and prices, without its cautions.

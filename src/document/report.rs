@@ -503,6 +503,7 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
         "quotes": super::quote::list_json(&today.quotes, page)["quotes"],
         "overdue": super::invoice::list_json(&today.overdue, page)["invoices"],
         "awaiting_receipt": super::job::stock_json(&[], &today.awaiting, page)["awaiting_receipt"],
+        "doubted_records": today.doubted,
     })
 }
 
@@ -513,7 +514,7 @@ pub fn today_text(today: &Today, page: &Page) -> String {
         if !lines.is_empty() {
             let _ = writeln!(text, "\n{heading}");
             for line in lines {
-                text.push_str(&super::quote::wrapped(&format!("* {line}"), page.width));
+                text.push_str(&page.point(&line));
             }
         }
     };
@@ -632,6 +633,15 @@ pub fn today_text(today: &Today, page: &Page) -> String {
             })
             .collect(),
     );
+    if today.doubted > 0 {
+        section(
+            "Slips?",
+            vec![format!(
+                "{} set aside until you answer: gritledger rate check",
+                count(today.doubted, "record")
+            )],
+        );
+    }
     if text.lines().count() == 1 {
         text.push_str("Nothing asks for you today.\n");
     }

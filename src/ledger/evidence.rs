@@ -408,6 +408,17 @@ impl Ledger {
         Ok(judgement.is_none_or(|judgement| judgement.slip.is_none()))
     }
 
+    /// Returns how many finished records wait for their owner's word.
+    pub(super) fn doubted(&self) -> Result<usize> {
+        let count: i64 = self
+            .connection
+            .prepare_cached(
+                "SELECT COUNT(*) FROM observation WHERE word = 'doubted' AND voided_at IS NULL",
+            )?
+            .query_row([], |row| row.get(0))?;
+        Ok(usize::try_from(count)?)
+    }
+
     /// Returns the changes that the owner has dated, in order.
     ///
     /// # Errors

@@ -120,6 +120,8 @@ pub struct Today {
     pub overdue: Vec<Invoice>,
     /// Items used without a receipt.
     pub awaiting: Vec<AwaitingReceipt>,
+    /// Finished records that look like slips and wait for their owner's word.
+    pub doubted: usize,
 }
 
 impl Ledger {
@@ -296,6 +298,7 @@ impl Ledger {
             quotes,
             overdue: overdue.collect(),
             awaiting: self.awaiting_receipt()?,
+            doubted: self.doubted()?,
         })
     }
 

@@ -102,6 +102,27 @@ fn trust_is_the_variance_that_so_much_work_would_leave() {
 }
 
 #[test]
+fn the_book_quantity_of_a_record() {
+    for (record, sets) in [(0, 3.42), (6, 2.9), (7, 1.252)] {
+        let (_, cell, area, ..) = RECORDS[record];
+        close(slope(cell, area) + priors().fixed.median, sets);
+    }
+}
+
+#[test]
+fn spreads_that_are_not_known_count_for_more() {
+    // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the grain by 0.3 exp(0.5²/2).
+    let evidence = Evidence::new(&[], 1, 1, &[]);
+    let fixed = [Some(priors().fixed)];
+    let posterior = fit(&evidence, None, &priors(), &fixed, 300.0, true);
+    all_close(
+        [posterior.job_variance, posterior.grain[0]],
+        &[0.01983064, 0.339944536],
+    );
+    all_close([posterior.root, posterior.root_variance], &[1.0, 0.09714]);
+}
+
+#[test]
 fn the_upward_pass() {
     let (evidence, fixed) = (example(), [Some(priors().fixed)]);
     let up = held(&evidence, &fixed).upward();
@@ -585,28 +606,50 @@ proptest! {
         let cross: Vec<Vec<f64>> = records.iter()
             .map(|record| cells.clone().map(|cell| between(record.0, cell)).collect()).collect();
         let gains = solve(of_records, cross.clone());
+        let covariance = |one: usize, another: usize| {
+            let explained: f64 = (0..records.len())
+                .map(|place| gains[place][one] * cross[place][another])
+                .sum();
+            between(one, another) - explained
+        };
         for one in cells.clone() {
             let mean: f64 = 1.0 + records.iter().enumerate()
                 .map(|(place, record)| gains[place][one] * (record.3 / books[place] - 1.0)).sum::<f64>();
-            let state = posterior.cells[one];
-            prop_assert!((state.multiplier - mean.max(LEAST_MULTIPLIER)).abs() < 1e-10 * (1.0 + mean.abs()));
+            let multiplier = posterior.cells[one].multiplier;
+            prop_assert!((multiplier - mean.max(LEAST_MULTIPLIER)).abs() < 1e-10 * (1.0 + mean.abs()));
+            let variance = posterior.standing(step_of[one], Some(one)).variance();
+            prop_assert!((variance - covariance(one, one)).abs() < 1e-10);
+        }
+
+        // A total over all cells, in two jobs: what is shared is b' C b; the rest belongs to rooms and jobs.
+        let parts: Vec<[Part; 1]> = cells.clone().map(|cell| [part(1, 60.0 + 90.0 * cell as f64)]).collect();
+        let rows: Vec<Row<'_>> = cells.clone().map(|cell| Row {
+            step: step_of[cell],
+            cell,
+            standing: posterior.standing(step_of[cell], Some(cell)),
+            job: cell % 2,
+            parts: &parts[cell],
+            scale: 1.0,
+        }).collect();
+        let books: Vec<f64> = parts.iter().map(|[part]| part.slope + hyper.fixed[0]).collect();
+        let expected: Vec<f64> = cells.clone().map(|cell| posterior.cells[cell].multiplier * books[cell]).collect();
+        let (room, job) = (hyper.room.powi(2), hyper.job.powi(2));
+        let mut variance = 0.0;
+        for one in cells.clone() {
+            let unknown = covariance(one, one) * books[one].powi(2);
+            variance += hyper.grain[0] * expected[one];
+            variance += room * (1.0 + job) * (expected[one].powi(2) + unknown) + job * unknown;
             for another in cells.clone() {
-                let explained: f64 = (0..records.len()).map(|place| gains[place][one] * cross[place][another]).sum();
-                let covariance = between(one, another) - explained;
-                let (first, second) = (posterior.standing(step_of[one], Some(one)), posterior.standing(step_of[another], Some(another)));
-                let found = if one == another {
-                    first.variance()
-                } else {
-                    let shared = (1.0 - first.cell.0) * (1.0 - second.cell.0);
-                    if step_of[one] == step_of[another] {
-                        shared * (first.step.1 + (1.0 - first.step.0).powi(2) * first.root.1)
-                    } else {
-                        shared * (1.0 - first.step.0) * (1.0 - second.step.0) * first.root.1
-                    }
-                };
-                prop_assert!((found - covariance).abs() < 1e-10, "{found} is not {covariance}");
+                variance += books[one] * books[another] * covariance(one, another);
+                if one % 2 == another % 2 {
+                    variance += job * expected[one] * expected[another];
+                }
             }
         }
+        let found = total(&posterior, &rows);
+        let mean: f64 = expected.iter().sum();
+        prop_assert!((found.0 - mean).abs() < 1e-10 * (1.0 + mean));
+        prop_assert!((found.1 - variance).abs() < 1e-10 * (1.0 + variance), "{} is not {variance}", found.1);
     }
 
     /// With spreads and references held, one more record never makes a rate less sure.
