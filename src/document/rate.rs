@@ -21,9 +21,6 @@ const RATE_DECIMALS: u32 = 6;
 /// People read rates per so many driver units.
 const PER: i64 = 100;
 
-/// Digits that a rate is told in.
-const DIGITS: u32 = 3;
-
 /// Renders a rate as JSON: items or hours for one driver unit, and driver units for one item or hour.
 pub fn rate_json(row: &RateRow, operation: &Operation, page: &Page) -> Value {
     let driver = operation.driver.unit();
@@ -199,14 +196,13 @@ pub fn rates_text(
     text
 }
 
-/// Writes a figure in a few digits: 15.4, 0.0563, 1240.
+/// Writes a figure in about three digits: 15.4, 0.0563, 1240.
 fn told(value: Decimal) -> String {
-    let rounded =
-        value.round_sf_with_strategy(DIGITS, rust_decimal::RoundingStrategy::MidpointAwayFromZero);
-    match rounded {
-        Some(rounded) if value.abs() < Decimal::from(1000) => plain(rounded, 6),
-        _ => plain(value, 0),
-    }
+    let decimals = [(100, 0), (10, 1), (1, 2)]
+        .into_iter()
+        .find(|(least, _)| value.abs() >= Decimal::from(*least))
+        .map_or(4, |(_, decimals)| decimals);
+    plain(value, decimals)
 }
 
 fn floor(row: &RateRow) -> String {
