@@ -1,9 +1,9 @@
 //! The entry check and the proof: would the earlier records have foretold this one?
 //!
-//! Jobs are gone through in the order they were finished, some at a time ([`BLOCK`], more in a long history); each record
+//! Jobs are gone through in the order they were finished, some at a time (five, more in a long history); each record
 //! is foretold from the earlier jobs only, those set aside left out (the prequential approach of Dawid 1984). That gives
 //!
-//! * the entry check: a record whose tail is less likely than [`UNLIKELY`] looks like a slip. It is kept, shown, and set
+//! * the entry check: a record whose tail is less likely than 1 in 1,000 looks like a slip. It is kept, shown, and set
 //!   aside from learning until its owner answers; nothing is dropped silently;
 //! * the proof: how often the bands held, and how far off the mean was, beside the book alone and the plain average.
 

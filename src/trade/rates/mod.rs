@@ -9,12 +9,12 @@
 //! the book  ←  all your work  ←  the operation (hours: the task)  ←  the cell: rooms like this  ←  the job
 //! ```
 //!
-//! * [`tree`] is the model: the passes, and the search for the spreads that it is governed by.
-//! * [`drift`] finds changes of level, so that old jobs count at today's pace instead of being forgotten.
-//! * [`predictive`] says what a sum of rooms will take, with everything that is shared between them.
-//! * [`check`] asks of every record whether the earlier ones would have foretold it: slips, and the proof of the bands.
+//! * `tree` is the model: the passes, and the search for the spreads that it is governed by.
+//! * `drift` finds changes of level, so that old jobs count at today's pace instead of being forgotten.
+//! * `predictive` says what a sum of rooms will take, with everything that is shared between them.
+//! * `check` asks of every record whether the earlier ones would have foretold it: slips, and the proof of the bands.
 //!
-//! This module knows which operation is which: the [`Scheme`] gives every operation, floor and date its place in the
+//! This module knows which operation is which: the `Scheme` gives every operation, floor and date its place in the
 //! trees. Floats live here, in its children, and nowhere else in the trade: what leaves is [`Decimal`].
 //!
 //! # Places
