@@ -595,6 +595,24 @@ fn picture(story: &RateStory<'_>, page: &Page) -> String {
     text
 }
 
+/// Returns what is foretold, with its names.
+fn figures(prediction: &Prediction) -> [(&'static str, Decimal); 5] {
+    let Prediction {
+        mean,
+        p10,
+        p50,
+        p80,
+        p90,
+    } = *prediction;
+    [
+        ("mean", mean),
+        ("p10", p10),
+        ("p50", p50),
+        ("p80", p80),
+        ("p90", p90),
+    ]
+}
+
 /// Renders a prediction as JSON.
 pub fn prediction_json(
     prediction: &Prediction,
@@ -602,24 +620,16 @@ pub fn prediction_json(
     kind: RateKind,
     rooms: usize,
 ) -> Value {
-    let Prediction {
-        mean,
-        p10,
-        p50,
-        p80,
-        p90,
-    } = prediction;
-    json!({
+    let mut value = json!({
         "operation": operation.name,
         "kind": kind.as_str(),
         "unit": counted_in(kind, operation).as_str(),
         "rooms": rooms,
-        "mean": plain(*mean, 4),
-        "p10": plain(*p10, 4),
-        "p50": plain(*p50, 4),
-        "p80": plain(*p80, 4),
-        "p90": plain(*p90, 4),
-    })
+    });
+    for (name, figure) in figures(prediction) {
+        value[name] = json!(plain(figure, 4));
+    }
+    value
 }
 
 /// Renders a prediction as text.
@@ -652,14 +662,11 @@ pub fn prediction_text(
 /// Renders the predictions of a file of cases as JSON.
 pub fn cases_json(cases: &[(String, Prediction)]) -> Value {
     let case = |(id, prediction): &(String, Prediction)| {
-        json!({
-            "case_id": id,
-            "mean": plain(prediction.mean, RATE_DECIMALS),
-            "p10": plain(prediction.p10, RATE_DECIMALS),
-            "p50": plain(prediction.p50, RATE_DECIMALS),
-            "p80": plain(prediction.p80, RATE_DECIMALS),
-            "p90": plain(prediction.p90, RATE_DECIMALS),
-        })
+        let mut value = json!({ "case_id": id });
+        for (name, figure) in figures(prediction) {
+            value[name] = json!(plain(figure, RATE_DECIMALS));
+        }
+        value
     };
     Value::Array(cases.iter().map(case).collect())
 }
@@ -672,14 +679,7 @@ pub fn cases_csv(cases: &[(String, Prediction)]) -> csv::Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(["case_id", "mean", "p10", "p50", "p80", "p90"])?;
     for (id, prediction) in cases {
-        let Prediction {
-            mean,
-            p10,
-            p50,
-            p80,
-            p90,
-        } = prediction;
-        let quantities = [mean, p10, p50, p80, p90].map(|quantity| plain(*quantity, RATE_DECIMALS));
+        let quantities = figures(prediction).map(|(_, figure)| plain(figure, RATE_DECIMALS));
         writer.write_field(defused(id))?;
         writer.write_record(&quantities)?;
     }

@@ -372,11 +372,15 @@ impl Ledger {
         Ok(numbered('E', entry.0, number))
     }
 
-    fn is_evidence(&self, entry: EntryId) -> Result<bool> {
+    /// Returns the job that an entry teaches something of; `None`: nothing is learned from it.
+    fn job_of_evidence(&self, entry: EntryId) -> Result<Option<JobId>> {
         Ok(self
             .connection
-            .prepare_cached("SELECT 1 FROM entry WHERE id = :entry AND kind IN ('use', 'hours')")?
-            .exists(named_params! { ":entry": entry })?)
+            .prepare_cached(
+                "SELECT job_id FROM entry WHERE id = :entry AND kind IN ('use', 'hours')",
+            )?
+            .query_row(named_params! { ":entry": entry }, |row| row.get(0))
+            .optional()?)
     }
 
     fn is_confirmed(&self, entry: EntryId) -> Result<bool> {
@@ -632,9 +636,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a number that isn't there, and what is confirmed already.
     pub fn confirm(&self, number: &str) -> Result<()> {
-        let day: Option<NaiveDate>;
         if let Some(row) = self.notebook_row(number)? {
-            day = Some(self.finished_on(row)?);
             let changed = self.connection.execute(
                 "UPDATE observation SET word = 'confirmed' WHERE id = :id AND word <> 'confirmed'",
                 named_params! { ":id": row },
@@ -642,14 +644,15 @@ impl Writing<'_> {
             if changed == 0 {
                 refuse!("{number} is confirmed already");
             }
+            self.doubt_from(self.finished_on(row)?)?; // What is foretold of later records may change with it.
         } else {
             let entry = self.entry(number)?;
             if !self.is_live(entry)? {
                 refuse!("{number} was voided");
             }
-            if !self.is_evidence(entry)? {
+            let Some(job) = self.job_of_evidence(entry)? else {
                 refuse!("{number} is neither a use nor hours: nothing is learned from it");
-            }
+            };
             if self.is_confirmed(entry)? {
                 refuse!("{number} is confirmed already");
             }
@@ -657,22 +660,10 @@ impl Writing<'_> {
                 "INSERT INTO entry_confirmation (entry_id, recorded_at) VALUES (:entry, :now)",
                 named_params! { ":entry": entry, ":now": self.now() },
             )?;
-            day = self
-                .connection
-                .query_row(
-                    "SELECT MIN(finished_on) FROM observation
-                     JOIN observation_entry ON observation_id = observation.id WHERE entry_id = :entry",
-                    named_params! { ":entry": entry },
-                    |row| row.get(0),
-                )?;
-            self.connection.execute(
-                "UPDATE observation SET word = 'confirmed'
-                 WHERE id IN (SELECT observation_id FROM observation_entry WHERE entry_id = :entry)",
-                named_params! { ":entry": entry },
-            )?;
-        }
-        if let Some(day) = day {
-            self.doubt_from(day)?; // What is foretold of later records may change with it.
+            let job = self.job_by_id(job)?;
+            if job.is_closed() {
+                self.write_evidence(&job)?;
+            }
         }
         self.log(&format!("Confirmed {number}: it is right as it stands."))
     }

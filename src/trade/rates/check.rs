@@ -15,9 +15,7 @@ use chrono::{Datelike, NaiveDate};
 use super::predictive::{Comes, at_least, at_most, quantile, total};
 use super::scheme::{CODES, Consumption, Place, Scheme, float};
 use super::tree::Part;
-use super::{
-    Basis, Jobs, Observation, OwnRecord, PoolFit, Rates, Records, Word, decimal, in_order,
-};
+use super::{Basis, Jobs, Observation, PoolFit, Rates, Records, Word, decimal, in_order};
 use crate::money::{Decimal, quantity};
 
 /// A record less likely than this, to either side, looks like a slip.
@@ -78,7 +76,7 @@ impl Foretold {
     pub fn unfinished(place: usize, observation: &Observation, judgement: Judgement) -> Foretold {
         Foretold {
             place,
-            consumption: Consumption::Hours,
+            consumption: judgement.consumption,
             year: observation.finished_on.year(),
             band: judgement.band,
             word: Word::Doubted,
@@ -122,11 +120,12 @@ pub fn look_back(basis: &Basis, observations: &[Observation], words: Words) -> V
     let first = history
         .records
         .iter()
-        .find(|record| match words {
+        .filter(|record| match words {
             Words::Kept => true,
             Words::Anew(from) => record.observation.finished_on >= from,
         })
-        .map(|record| record.job);
+        .map(|record| record.job)
+        .min(); // A notebook may date the rooms of a job apart: the first record isn't always of the first job.
     let mut found = Vec::new();
     let mut start = 0;
     while start < history.jobs {
@@ -146,6 +145,8 @@ pub fn look_back(basis: &Basis, observations: &[Observation], words: Words) -> V
 /// What the rates as they are say of a quantity.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Judgement {
+    /// What is counted.
+    pub consumption: Consumption,
     /// 8 in 10 of its like are between these, in items or hours.
     pub band: (Decimal, Decimal),
     /// Why it looks like a slip, if it does.
@@ -167,6 +168,7 @@ impl Rates {
         let items = |units: f64| quantity(decimal(units * at.items_per_unit));
         let too_small = units < judge.moments.0;
         Some(Judgement {
+            consumption: at.consumption,
             band: (items(judge.quantile(0.1)), items(judge.quantile(0.9))),
             slip: (judge.is_unlikely(units) && !(so_far && too_small)).then(|| judge.reason(units)),
         })
@@ -240,25 +242,15 @@ impl<'a> History<'a> {
         let mut plain: HashMap<(Consumption, usize), (f64, f64)> = HashMap::new();
         for record in past() {
             let units = record.units();
-            let pool = &mut earlier.pools[record.at.consumption as usize];
-            let start = pool.parts.len();
-            pool.parts
-                .extend_from_slice(&self.parts[record.parts.clone()]);
-            pool.records.push(OwnRecord {
-                step: record.at.step,
-                code: record.at.code,
-                job: record.job,
-                day: record.observation.finished_on,
-                quantity: units,
-                parts: start..pool.parts.len(),
-            });
+            let parts = &self.parts[record.parts.clone()];
+            earlier.add(record.at, record.observation, record.job, parts);
             let sums = plain
                 .entry((record.at.consumption, record.cell()))
                 .or_default();
             sums.0 += units;
             sums.1 += self.book(scheme, record);
         }
-        let pools = earlier.fit(scheme, basis.trust, true);
+        let pools = earlier.fit(scheme, basis.trust);
         let in_block: Vec<&Placed<'_>> = self
             .records
             .iter()

@@ -488,7 +488,7 @@ pub fn learn(basis: Basis, observations: &[Observation]) -> Rates {
             .filter(|found| found.word != Word::Doubted),
     );
     let fit = Fit {
-        pools: records.fit(&scheme, basis.trust, true),
+        pools: records.fit(&scheme, basis.trust),
         experience: experience(&basis.book, &scheme, &ordered),
     };
     Rates { basis, scheme, fit }
@@ -556,52 +556,42 @@ impl Records {
         let mut parts = Vec::new();
         for observation in observations {
             let job = jobs.place(observation);
-            found.add(scheme, observation, job, &mut parts);
+            parts.clear();
+            let on = Some(observation.finished_on);
+            let work = observation.work();
+            if let Some(at) = scheme.place(observation.kind, on, work, &mut parts) {
+                found.add(at, observation, job, &parts);
+            }
         }
         found
     }
 
-    fn add(
-        &mut self,
-        scheme: &Scheme,
-        observation: &Observation,
-        job: usize,
-        parts: &mut Vec<Part>,
-    ) {
-        parts.clear();
-        let on = Some(observation.finished_on);
-        if let Some(place) = scheme.place(observation.kind, on, observation.work(), parts) {
-            let pool = &mut self.pools[place.consumption as usize];
-            let start = pool.parts.len();
-            pool.parts.append(parts);
-            pool.records.push(OwnRecord {
-                step: place.step,
-                code: place.code,
-                job,
-                day: observation.finished_on,
-                quantity: float(observation.quantity) / place.items_per_unit,
-                parts: start..pool.parts.len(),
-            });
-        }
+    fn add(&mut self, at: Place, observation: &Observation, job: usize, parts: &[Part]) {
+        let pool = &mut self.pools[at.consumption as usize];
+        let start = pool.parts.len();
+        pool.parts.extend_from_slice(parts);
+        pool.records.push(OwnRecord {
+            step: at.step,
+            code: at.code,
+            job,
+            day: observation.finished_on,
+            quantity: float(observation.quantity) / at.items_per_unit,
+            parts: start..pool.parts.len(),
+        });
     }
 
-    fn fit(&self, scheme: &Scheme, trust: Trust, drift: bool) -> Vec<PoolFit> {
+    fn fit(&self, scheme: &Scheme, trust: Trust) -> Vec<PoolFit> {
         let pools = Consumption::ALL.iter().copied().zip(&self.pools);
         pools
             .map(|(consumption, records)| {
-                records.fit(
-                    scheme.pool(consumption),
-                    consumption,
-                    trust.of(consumption),
-                    drift,
-                )
+                records.fit(scheme.pool(consumption), consumption, trust.of(consumption))
             })
             .collect()
     }
 }
 
 impl PoolRecords {
-    fn fit(&self, pool: &Pool, consumption: Consumption, trust: f64, drift: bool) -> PoolFit {
+    fn fit(&self, pool: &Pool, consumption: Consumption, trust: f64) -> PoolFit {
         let (evidence, cells) = self.arrange(pool, 0);
         let left_out = tree::left_out_of_search(self.records.len());
         let recent = (left_out > 0).then(|| self.arrange(pool, left_out).0);
@@ -611,7 +601,6 @@ impl PoolRecords {
             &consumption.priors(),
             &pool.fixed,
             trust,
-            drift,
         );
         PoolFit { posterior, cells }
     }
@@ -644,7 +633,9 @@ impl PoolRecords {
     }
 }
 
-/// Adds up what finished rooms took as things are done now, cell by cell; a record over several parts is shared by what the book expects of each.
+/// Adds up what finished rooms took as things are done now, cell by cell.
+///
+/// A record over several parts is shared by what the book expects of each.
 fn experience(book: &Book, scheme: &Scheme, observations: &[&Observation]) -> Vec<Experience> {
     let plans = scheme.by_index();
     let mut found: Vec<Sums> = Vec::new();
@@ -741,7 +732,7 @@ impl Rates {
     pub fn rate(&self, operation: &Operation, kind: RateKind, class: FloorClass) -> Option<Rate> {
         let book = self.basis.book.row(operation.id, kind, class)?;
         let plan = self.scheme.plan(operation.id, kind)?;
-        let standing = self.standing(plan, Some(plan.code(class)));
+        let standing = self.standing(plan, plan.code(class));
         Some(self.learned(plan, book.rate(), standing.multiplier))
     }
 
@@ -763,29 +754,15 @@ impl Rates {
         plan.map_or((false, false), |plan| plan.splits)
     }
 
-    /// Returns the book's rate for a floor.
-    pub fn book_rate(
-        &self,
-        operation: OperationId,
-        kind: RateKind,
-        class: FloorClass,
-    ) -> Option<Rate> {
-        self.basis
-            .book
-            .row(operation, kind, class)
-            .map(BookRate::rate)
-    }
-
     fn pool(&self, plan: &Plan) -> &PoolFit {
         &self.fit.pools[plan.consumption as usize]
     }
 
-    /// Returns what is known of a cell as things are now; `None`: of one that was never seen.
-    fn standing(&self, plan: &Plan, code: Option<usize>) -> Standing {
+    /// Returns what is known of a cell as things are now.
+    fn standing(&self, plan: &Plan, code: usize) -> Standing {
         let step = plan.step(None);
         let pool = self.pool(plan);
-        pool.posterior
-            .standing(step, code.and_then(|code| pool.cell(step, code)))
+        pool.posterior.standing(step, pool.cell(step, code))
     }
 
     /// Returns the book's rate at a multiplier, with the fixed amount as learned.
@@ -843,7 +820,7 @@ impl Rates {
         book: &BookRate,
     ) -> Option<RateRow> {
         let plan = self.scheme.plan(operation, kind)?; // Without one it takes no item any more.
-        let standing = self.standing(plan, Some(code));
+        let standing = self.standing(plan, code);
         let found = self
             .fit
             .experience

@@ -426,25 +426,20 @@ pub(super) fn fit(
     priors: &Priors,
     fixed: &[Option<Prior>],
     trust: f64,
-    drift: bool,
 ) -> Posterior {
     let mut tree = Tree::new(recent.unwrap_or(evidence), priors, fixed, trust);
     if !evidence.is_empty() {
         for (step, sweeps) in ROUNDS {
             tree.refresh(2);
             tree.search(step, sweeps);
-            if drift {
-                tree.find_levels();
-            }
+            tree.find_levels();
         }
         tree.refresh(3);
         tree.measure_curvature();
         if recent.is_some() {
             tree = tree.over(evidence);
             tree.refresh(2);
-            if drift {
-                tree.find_levels();
-            }
+            tree.find_levels();
             tree.refresh(3);
         }
     }

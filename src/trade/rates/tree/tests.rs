@@ -114,7 +114,7 @@ fn spreads_that_are_not_known_count_for_more() {
     // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the grain by 0.3 exp(0.5²/2).
     let evidence = Evidence::new(&[], 1, 1, &[]);
     let fixed = [Some(priors().fixed)];
-    let posterior = fit(&evidence, None, &priors(), &fixed, 300.0, true);
+    let posterior = fit(&evidence, None, &priors(), &fixed, 300.0);
     all_close(
         [posterior.job_variance, posterior.grain[0]],
         &[0.01983064, 0.339944536],
