@@ -112,11 +112,21 @@ CREATE TABLE finding (
     room_id        INTEGER NOT NULL REFERENCES room (id),
     kind           TEXT    NOT NULL CHECK (kind <> ''),
     quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
+    most_micro     INTEGER CHECK (most_micro > quantity_micro),    -- the most there may be; NULL: just the quantity
     unit           TEXT    NOT NULL CHECK (unit IN ('each', 'ft', 'sqft')),
+    -- How likely it turns up, or takes more (below); NULL: it is sure.
+    chance_micro   INTEGER CHECK (chance_micro BETWEEN 1 AND 1000000),
+    -- What it takes beside its answer, with that chance, and from how much to how much; NULL: nothing else.
+    if_so_operation_id INTEGER REFERENCES operation (id),
+    if_so_low_micro    INTEGER CHECK (if_so_low_micro > 0),
+    if_so_high_micro   INTEGER CHECK (if_so_high_micro >= if_so_low_micro),
     place          TEXT    NOT NULL DEFAULT '',
     note           TEXT    NOT NULL DEFAULT '',
     recorded_at    TEXT    NOT NULL,
-    voided_on      TEXT CHECK (voided_on IS date(voided_on))       -- NULL: in use
+    voided_on      TEXT CHECK (voided_on IS date(voided_on)),      -- NULL: in use
+    CHECK ((if_so_operation_id IS NULL) = (if_so_low_micro IS NULL)),
+    CHECK ((if_so_operation_id IS NULL) = (if_so_high_micro IS NULL)),
+    CHECK (if_so_operation_id IS NULL OR chance_micro IS NOT NULL)
 ) STRICT;
 CREATE INDEX finding_room ON finding (room_id);
 

@@ -6,21 +6,28 @@ CREATE TABLE quote (
     id              INTEGER PRIMARY KEY,
     number          INTEGER NOT NULL CHECK (number > 0),
     version         INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
+    option          INTEGER NOT NULL DEFAULT 1 CHECK (option > 0),     -- one row for each option that a version offers
+    option_name     TEXT    NOT NULL DEFAULT '',                       -- '': the version has no other option
     site_id         INTEGER NOT NULL REFERENCES site (id),
     job_id          INTEGER REFERENCES job (id),                  -- the job this is a variation of; NULL: not a variation
     sequence        TEXT,                                         -- names as they were; NULL: no sanding
     schedule        TEXT,                                         -- NULL: no coats
+    start_on        TEXT CHECK (start_on IS date(start_on)),           -- when the work is to begin; NULL: not known
     margin_micro    INTEGER NOT NULL CHECK (margin_micro < 1000000),   -- the share of the price kept
+    confidence_micro INTEGER NOT NULL CHECK (confidence_micro BETWEEN 1 AND 999999), -- with which it is kept
+    minimum_minor   INTEGER NOT NULL CHECK (minimum_minor >= 0),       -- the least that a job is done for
+    step_minor      INTEGER NOT NULL CHECK (step_minor >= 0),          -- what prices are rounded up to; 0: nothing
     wage_micro      INTEGER NOT NULL CHECK (wage_micro >= 0),          -- mean wage in major units per hour
     burden_micro    INTEGER NOT NULL CHECK (burden_micro >= 0),
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
     tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0),
     tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0),
+    outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     recorded_at     TEXT    NOT NULL
 ) STRICT;
-CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version);
+CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version, option);
 CREATE INDEX quote_site ON quote (site_id);
 CREATE INDEX quote_job ON quote (job_id) WHERE job_id IS NOT NULL;
 
@@ -45,7 +52,7 @@ CREATE TABLE quote_line (
     id              INTEGER PRIMARY KEY,
     quote_id        INTEGER NOT NULL REFERENCES quote (id),
     position        INTEGER NOT NULL,
-    kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'other', 'overhead')),
+    kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'opened', 'other', 'overhead')),
     room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
     operation_id    INTEGER REFERENCES operation (id),            -- NULL: not work
     item_id         INTEGER REFERENCES item (id),                 -- NULL: labour only, or not work
@@ -53,17 +60,22 @@ CREATE TABLE quote_line (
     what            TEXT    NOT NULL DEFAULT '',                  -- what an `other` line is for
     driver_micro    INTEGER CHECK (driver_micro >= 0),            -- sq ft, ft or count, all passes; NULL: not work
     passes          INTEGER CHECK (passes > 0),                   -- how often the sequence or schedule does it; NULL: not work
-    item_micro      INTEGER CHECK (item_micro >= 0),              -- expected items; NULL: no item
+    chance_micro    INTEGER CHECK (chance_micro BETWEEN 1 AND 1000000), -- how likely it turns up; NULL: it is sure
+    low_micro       INTEGER CHECK (low_micro >= 0),               -- the least of it, driver units; NULL: it is sure
+    high_micro      INTEGER CHECK (high_micro >= low_micro),      -- the most of it; NULL: it is sure
+    item_micro      INTEGER CHECK (item_micro >= 0),              -- expected items, or those left in opened packs; NULL: no item
     load_micro      INTEGER CHECK (load_micro >= 0),              -- items in whole sets; NULL: no item
     unit_price_micro INTEGER CHECK (unit_price_micro >= 0),       -- per item or per rental day, major units; NULL: neither
     item_cost_minor INTEGER NOT NULL DEFAULT 0,
     hours_micro     INTEGER CHECK (hours_micro >= 0),             -- NULL: not work
     labour_cost_minor INTEGER NOT NULL DEFAULT 0,
-    days            INTEGER CHECK (days > 0),                     -- rental days; NULL: not a rental
-    other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, other or overhead line
+    days_micro      INTEGER CHECK (days_micro >= 0),              -- expected rental days; NULL: not a rental
+    other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, opened, other or overhead line
     UNIQUE (quote_id, position),
     CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
-    CHECK ((kind = 'rental') = (machine_id IS NOT NULL))
+    CHECK ((kind = 'rental') = (machine_id IS NOT NULL)),
+    CHECK (kind <> 'opened' OR item_id IS NOT NULL),
+    CHECK ((chance_micro IS NULL) = (low_micro IS NULL) AND (chance_micro IS NULL) = (high_micro IS NULL))
 ) STRICT;
 
 -- The rates that the quote was priced with, and where they came from.

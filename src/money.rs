@@ -14,6 +14,7 @@ use std::ops::{Add, AddAssign, Neg, Sub, SubAssign};
 pub use rust_decimal::Decimal;
 use rust_decimal::RoundingStrategy;
 use rust_decimal::prelude::ToPrimitive;
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Decimals kept of a stored quantity: a millionth of a disc, gallon, hour or square foot.
@@ -28,8 +29,10 @@ const LARGEST_NUMBER: i64 = 1_000_000_000_000;
 /// Most units of anything that one entry or finding takes: times the largest price, it still fits what is kept.
 pub const MOST_UNITS: Decimal = Decimal::from_parts(10_000_000, 0, 0, false, 0);
 
-/// An amount in minor units of the ledger's currency.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+/// An amount in minor units of the ledger's currency. What the ledger keeps as text holds it as that number.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
 pub struct Money(i64);
 
 impl Money {

@@ -6,6 +6,7 @@
 mod book;
 mod day_book;
 mod file;
+mod finding;
 mod invoice;
 mod job;
 mod method;
@@ -86,7 +87,7 @@ enum Command {
     #[command(subcommand)]
     Room(room::RoomCommand),
     #[command(subcommand)]
-    Finding(room::FindingCommand),
+    Finding(finding::FindingCommand),
     #[command(subcommand)]
     Worker(people::WorkerCommand),
     #[command(subcommand)]
@@ -159,7 +160,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Client(command) => people::cmd_client(context, command),
         Command::Site(command) => people::cmd_site(context, command),
         Command::Room(command) => room::cmd_room(context, command),
-        Command::Finding(command) => room::cmd_finding(context, command),
+        Command::Finding(command) => finding::cmd_finding(context, command),
         Command::Worker(command) => people::cmd_worker(context, command),
         Command::Quote(command) => quote::cmd_quote(context, command),
         Command::Job(command) => job::cmd_job(context, command),
@@ -217,6 +218,18 @@ fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDate> {
                 .into()
         }),
     }
+}
+
+/// Reads a date on which something is planned: not before today.
+fn read_plan_date(text: &str, today: NaiveDate) -> Result<NaiveDate> {
+    let date = match text.trim() {
+        "tomorrow" => today.succ_opt().unwrap_or(today),
+        text => read_date(Some(text), today)?,
+    };
+    if date < today {
+        return Err(Refusal::new(format!("{date} is past: nothing can be planned for it")).into());
+    }
+    Ok(date)
 }
 
 /// Reads a moment: `2026-03-02 08:00`, `yesterday 08:00`, or `08:00` today.

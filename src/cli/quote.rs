@@ -4,10 +4,11 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use super::{read_number, read_percent};
+use super::{read_number, read_percent, read_plan_date};
+use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
-use crate::ledger::{DraftRequest, Ledger, Refusal, refuse};
-use crate::money::Money;
+use crate::ledger::{DraftRequest, Ledger, OptionRequest, QuoteRecord, Refusal, refuse};
+use crate::money::{Decimal, Money};
 
 /// Manage quotes: what a floor will cost and what it is offered for
 #[derive(Debug, Subcommand)]
@@ -16,6 +17,8 @@ pub(super) enum QuoteCommand {
     /// List the quotes
     List,
     Show(ShowArgs),
+    Compare(CompareArgs),
+    Buy(BuyArgs),
     Send(SendArgs),
     Accept(AcceptArgs),
     /// Note that the client declined
@@ -24,12 +27,14 @@ pub(super) enum QuoteCommand {
 
 /// Draft a quote for the rooms of a site
 ///
-/// Takes off every operation in every room at the rates of your book and your finished rooms, and prices it.
+/// Takes off every operation in every room at the rates of your book and your finished rooms, draws the job many times
+/// to see what it may cost, and names the price that keeps the margin with the confidence you ask for.
 /// A quote is written once; another draft is another version (--revises Q1).
 #[derive(Debug, Args)]
-#[command(
-    after_long_help = "Example:\n  gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%"
-)]
+#[command(after_long_help = "Examples:
+  gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%
+  gritledger quote draft \"4 Tannery Row\" --confidence 90% --start 2026-03-09
+  gritledger quote draft \"4 Tannery Row\" --option \"Three coats: schedule=oil-3-coat\" --option \"Landing only: without=Back bedroom\"")]
 pub(super) struct DraftArgs {
     /// The site's address
     site: String,
@@ -45,6 +50,15 @@ pub(super) struct DraftArgs {
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
+    /// How sure it is to be that the margin is kept (default: the setting confidence)
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    confidence: Option<String>,
+    /// When the work is to begin: weekend rates count, and machines have a date to be back
+    #[arg(long, value_name = "DATE")]
+    start: Option<String>,
+    /// Offer a choice, with what is different: sequence, schedule, with and without (can be repeated)
+    #[arg(long = "option", value_name = "NAME: KEY=VALUE, ...")]
+    options: Vec<String>,
     /// Price the hours at this worker's wage (default: the mean of the active ones)
     #[arg(long)]
     worker: Option<String>,
@@ -65,12 +79,40 @@ pub(super) struct DraftArgs {
 pub(super) struct ShowArgs {
     /// The quote, such as Q1 or Q1.2
     quote: String,
+    /// Another of its options, by number or name (default: the accepted one, else the first)
+    #[arg(long)]
+    option: Option<String>,
     /// Show it as the client sees it, without costs
     #[arg(long)]
     for_client: bool,
     /// Explain every quantity: the rate it was priced with, and the rooms that taught it
     #[arg(long, conflicts_with = "for_client")]
     why: bool,
+}
+
+/// Set the options of a quote side by side
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote compare Q1 --for-client")]
+pub(super) struct CompareArgs {
+    /// The quote
+    quote: String,
+    /// As the client sees them, without costs
+    #[arg(long)]
+    for_client: bool,
+}
+
+/// List what to buy for a quote, in the cheapest packs, less what is in stock
+///
+/// Enough with the confidence of the settings: buy-confidence-returnable for what can be handed back unopened,
+/// buy-confidence for the rest. Trim of known pieces is cut by gritledger item cut.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote buy Q1")]
+pub(super) struct BuyArgs {
+    /// The quote
+    quote: String,
+    /// One of its options, by number or name (default: the accepted one, else the first)
+    #[arg(long)]
+    option: Option<String>,
 }
 
 /// Send a quote: from now on it never changes
@@ -86,10 +128,13 @@ pub(super) struct SendArgs {
 
 /// Accept a sent quote: it becomes a job
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger quote accept Q1")]
+#[command(after_long_help = "Example:\n  gritledger quote accept Q1 --option 2")]
 pub(super) struct AcceptArgs {
     /// The quote
     quote: String,
+    /// Which of its options, by number or name; needed if there are several
+    #[arg(long)]
+    option: Option<String>,
     /// Honour it although it expired
     #[arg(long)]
     expired: bool,
@@ -110,21 +155,37 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
             context.answer(|| list_json(&quotes, &page), || list_text(&quotes, &page))
         }
         QuoteCommand::Show(args) => {
-            let (record, page) = (ledger.quote(&args.quote)?, context.page(&ledger));
+            let record = wanted(&ledger, &args.quote, args.option.as_deref())?;
+            let (sheet, page) = (ledger.sheet(record)?, context.page(&ledger));
             if args.why {
+                let record = &sheet.record;
                 let rates = ledger.rates_of_quote(record.header.id)?;
                 let operations = ledger.operations_by_id()?;
                 return context.answer(
-                    || json_with_why(&record, &rates, &operations, &page),
-                    || why_text(&record, &rates, &operations, &page),
+                    || json_with_why(&sheet, &rates, &operations, &page),
+                    || why_text(record, &rates, &operations, &page),
                 );
             }
-            let view = if args.for_client {
-                View::Client
-            } else {
-                View::Owner
-            };
-            context.answer(|| json(&record, view, &page), || text(&record, view, &page))
+            let view = view(args.for_client);
+            context.answer(|| json(&sheet, view, &page), || text(&sheet, view, &page))
+        }
+        QuoteCommand::Compare(args) => {
+            let header = ledger.quote(&args.quote)?.header;
+            let (options, page) = (ledger.options_of(&header)?, context.page(&ledger));
+            let view = view(args.for_client);
+            context.answer(
+                || compare_json(&options, view, &page),
+                || compare_text(&options, view, &page),
+            )
+        }
+        QuoteCommand::Buy(args) => {
+            let record = wanted(&ledger, &args.quote, args.option.as_deref())?;
+            let (list, page) = (
+                ledger.shopping_for_quote(&record.quote)?,
+                context.page(&ledger),
+            );
+            let of = &record.header.number;
+            context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
         }
         QuoteCommand::Send(args) => send(context, &ledger, &args),
         QuoteCommand::Accept(args) => accept(context, &ledger, &args),
@@ -137,15 +198,45 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
     }
 }
 
+/// Returns a quote, or one of its options.
+fn wanted(ledger: &Ledger, number: &str, option: Option<&str>) -> Result<QuoteRecord> {
+    let record = ledger.quote(number)?;
+    match option {
+        Some(option) => ledger.option_of(&record.header, option),
+        None => Ok(record),
+    }
+}
+
+fn view(for_client: bool) -> View {
+    if for_client { View::Client } else { View::Owner }
+}
+
 fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
     let margin = args
         .margin
         .map(|text| read_percent(&text, "a margin"))
         .transpose()?;
-    if margin.is_some_and(|margin| margin < crate::money::Decimal::ZERO) {
+    if margin.is_some_and(|margin| margin < Decimal::ZERO) {
         refuse!("a margin is not below zero");
     }
+    let confidence = args
+        .confidence
+        .map(|text| read_percent(&text, "a confidence"))
+        .transpose()?;
+    if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
+        refuse!("a confidence is between 0 and 100 %, and neither");
+    }
+    let start = args
+        .start
+        .as_deref()
+        .map(|text| read_plan_date(text, context.today()))
+        .transpose()?;
+    let options = args
+        .options
+        .iter()
+        .map(|text| read_option(text))
+        .collect::<Result<_>>()?;
     let revises = args
         .revises
         .map(|number| ledger.quote(&number))
@@ -172,6 +263,9 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         sequence: args.sequence,
         schedule: args.schedule,
         margin,
+        confidence,
+        start,
+        options,
         worker: args.worker,
         others,
         revises: revises.map(|record| record.header.id),
@@ -182,15 +276,55 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         context.warn(&skip.to_string());
     }
     let page = context.page(ledger);
-    context.answer(
-        || json(&drafted.record, View::Owner, &page),
-        || text(&drafted.record, View::Owner, &page),
-    )?;
     context.hint(&format!(
         "gritledger quote send {}",
-        drafted.record.header.number
+        drafted.sheet.record.header.number
     ));
-    Ok(())
+    context.answer(
+        || json(&drafted.sheet, View::Owner, &page),
+        || text(&drafted.sheet, View::Owner, &page),
+    )
+}
+
+/// Reads an option: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
+fn read_option(text: &str) -> Result<OptionRequest> {
+    let wrong = |what: &str| {
+        Refusal::new(format!("`{text}` is not an option: {what}"))
+            .hint("--option \"Three coats: schedule=oil-3-coat\"")
+            .hint("keys: sequence, schedule, with, without")
+    };
+    let Some((name, changes)) = text.split_once(':').filter(|(name, _)| !name.trim().is_empty())
+    else {
+        return Err(wrong("it has no name before a colon").into());
+    };
+    let mut option = OptionRequest {
+        name: name.trim().to_owned(),
+        ..OptionRequest::default()
+    };
+    for change in changes.split(',') {
+        let Some((key, value)) = change.split_once('=').filter(|(_, value)| !value.trim().is_empty())
+        else {
+            return Err(wrong(&format!("`{}` is no key=value", change.trim())).into());
+        };
+        let value = value.trim().to_owned();
+        let once = match key.trim().to_lowercase().as_str() {
+            "sequence" => option.sequence.replace(value),
+            "schedule" => option.schedule.replace(value),
+            "with" => {
+                option.with.push(value);
+                None
+            }
+            "without" => {
+                option.without.push(value);
+                None
+            }
+            other => return Err(wrong(&format!("`{other}` is not a key")).into()),
+        };
+        if once.is_some() {
+            return Err(wrong(&format!("`{}` comes twice", key.trim())).into());
+        }
+    }
+    Ok(option)
 }
 
 /// Reads a lump cost: `disposal=45.00`.
@@ -242,6 +376,20 @@ fn valid_days(text: &str) -> Result<u32> {
 
 fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
     let header = ledger.quote(&args.quote)?.header;
+    let header = match &args.option {
+        Some(option) => ledger.option_of(&header, option)?.header,
+        None if header.options > 1 => {
+            let refusal = Refusal::new(format!(
+                "{} has {} options: say which one the client takes",
+                header.number, header.options
+            ));
+            return Err(refusal
+                .hint(format!("gritledger quote compare {}", header.number))
+                .hint(format!("gritledger quote accept {} --option 1", header.number))
+                .into());
+        }
+        None => header,
+    };
     let job = context.write(ledger, |writing| {
         let job = writing.accept_quote(&header, args.expired)?;
         writing.job_by_id(job)
@@ -256,6 +404,13 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
             header.number, job.number
         ),
     });
+    let law = ledger.contract_law()?;
+    if let Some(last) = law.cancel_until(context.today()) {
+        context.warn(&format!(
+            "the client may take it back until {last}, holidays not counted{}: it is for you to check",
+            law.cited()
+        ));
+    }
     if header.variation_of.is_none() {
         context.hint(&format!("gritledger job start {}", job.number));
     }
@@ -264,6 +419,6 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
 
 /// After an event, the JSON answer is the quote as it stands; people were told in a sentence.
 fn show(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
-    let (record, page) = (ledger.quote(number)?, context.page(ledger));
-    context.answer_if_json(|| json(&record, View::Owner, &page))
+    let (sheet, page) = (ledger.sheet(ledger.quote(number)?)?, context.page(ledger));
+    context.answer_if_json(|| json(&sheet, View::Owner, &page))
 }

@@ -1,20 +1,14 @@
-//! `room` and `finding`: what the walk-through measured and found.
+//! `room`: what the walk-through measured.
 
 use anyhow::Result;
 use clap::{ArgGroup, Args, Subcommand};
 
 use super::ui::Context;
-use crate::document::people::{
-    RoomView, findings_json, findings_text, placed_finding_json, room_view_json, room_view_text,
-    rooms_json, rooms_text,
-};
-use crate::ledger::{Finding, Ledger, NewRoom, Refusal, Room, Writing, near_names, refuse};
-use crate::measure::{Area, Length, Units};
-use crate::money::{Decimal, number, quantity};
-use crate::trade::operation::{Driver, Operation};
+use crate::document::people::{RoomView, room_view_json, room_view_text, rooms_json, rooms_text};
+use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
+use crate::measure::{Length, Units};
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
-use crate::trade::takeoff::Found;
-use crate::trade::{FindingId, FloorCondition, Layout, RoomId, SiteId, Species};
+use crate::trade::{FloorCondition, Layout, RoomId, SiteId, Species};
 
 /// What a doorway leads to when it leads to no room.
 const OUTSIDE: &str = "outside";
@@ -170,61 +164,6 @@ pub(super) struct RoomVoidArgs {
     /// The site's address (default: wherever there is only one room of that name)
     #[arg(long)]
     site: Option<String>,
-}
-
-/// Manage findings: what the walk-through found
-#[derive(Debug, Subcommand)]
-pub(super) enum FindingCommand {
-    Add(FindingAddArgs),
-    List(FindingListArgs),
-    Void(FindingVoidArgs),
-}
-
-/// Note something that must be put right
-///
-/// The kind is one that an operation answers (gritledger operation list). Things are counted: 12; lengths and areas are
-/// typed as measured: "22 ft", "12 sqft" or "3 x 4".
-#[derive(Debug, Args)]
-#[command(after_long_help = "Examples:
-  gritledger finding add Landing proud-nails 12
-  gritledger finding add \"Back bedroom\" missing-quarter-round \"22 ft\" --place \"north wall\"")]
-pub(super) struct FindingAddArgs {
-    /// The room: NAME or SITE/NAME
-    room: String,
-    /// The kind, such as proud-nails
-    kind: String,
-    /// How much of it
-    #[arg(allow_hyphen_values = true)]
-    quantity: String,
-    /// The site's address (default: wherever there is only one room of that name)
-    #[arg(long)]
-    site: Option<String>,
-    /// Where in the room
-    #[arg(long, default_value = "", hide_default_value = true)]
-    place: String,
-    /// A note
-    #[arg(long, default_value = "", hide_default_value = true)]
-    note: String,
-}
-
-/// List what was found at a site
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger finding list \"4 Tannery Row\" --room Landing")]
-pub(super) struct FindingListArgs {
-    /// The site's address
-    site: String,
-    /// Only in this room
-    #[arg(long)]
-    room: Option<String>,
-}
-
-/// Take a finding out of use
-#[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger finding void 3")]
-pub(super) struct FindingVoidArgs {
-    /// The finding's number, as finding list shows it
-    #[arg(value_name = "FINDING", allow_hyphen_values = true)]
-    id: String,
 }
 
 pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
@@ -409,7 +348,7 @@ fn read_door(text: &str, units: Units) -> Result<(&str, Length)> {
     Ok((to.trim(), Length::parse(width, units)?))
 }
 
-fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
+pub(super) fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
     let site = site.map(|address| ledger.site(address)).transpose()?;
     ledger.room(name, site.map(|site| site.id))
 }
@@ -439,140 +378,6 @@ pub(super) fn room_views(ledger: &Ledger, site: SiteId) -> Result<Vec<RoomView>>
         .collect()
 }
 
-pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<()> {
-    let ledger = context.open()?;
-    match command {
-        FindingCommand::Add(args) => add_finding(context, &ledger, &args),
-        FindingCommand::List(args) => {
-            let site = ledger.site(&args.site)?;
-            let room = args
-                .room
-                .map(|name| ledger.room(&name, Some(site.id)))
-                .transpose()?;
-            let mut findings = ledger.findings_of(site.id)?;
-            findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
-            let page = context.page(&ledger);
-            context.answer(
-                || findings_json(&findings, &page),
-                || findings_text(&findings, &page),
-            )
-        }
-        FindingCommand::Void(args) => {
-            let Ok(id) = args.id.trim().parse() else {
-                return Err(
-                    Refusal::new(format!("`{}` is not the number of a finding", args.id))
-                        .hint("gritledger finding list SITE")
-                        .into(),
-                );
-            };
-            context.write(&ledger, |writing| writing.void_finding(FindingId(id)))?;
-            context.status(&format!("Took finding {id} out of use."));
-            Ok(())
-        }
-    }
-}
-
-fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Result<()> {
-    let room = room_named(ledger, &args.room, args.site.as_deref())?;
-    let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
-    let found = Found {
-        quantity: read_found(&args.quantity, &kind, driver, ledger.units())?,
-        kind,
-    };
-    let finding = context.write(ledger, |writing| {
-        let id = writing.add_finding(
-            &room,
-            &found,
-            driver.unit(),
-            args.place.trim(),
-            args.note.trim(),
-        )?;
-        let noted = writing
-            .findings_of(room.site_id)?
-            .into_iter()
-            .find(|finding: &Finding| finding.id == id);
-        Ok(noted.ok_or_else(|| Refusal::new("the finding was not kept"))?)
-    })?;
-    let page = context.page(ledger);
-    context.status(&format!(
-        "Noted {} in {}: {}.",
-        finding.kind,
-        finding.room,
-        page.quantity(finding.quantity, finding.unit)
-    ));
-    context.answer_if_json(|| placed_finding_json(&finding, &page))
-}
-
-/// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning.
-fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Driver)> {
-    let kinds: Vec<(&str, Driver)> = operations
-        .iter()
-        .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
-        .collect();
-    let lower = wanted.trim().to_lowercase().replace(' ', "-");
-    let mut fitting: Vec<_> = kinds
-        .iter()
-        .filter(|(kind, _)| kind.to_lowercase() == lower)
-        .collect();
-    if fitting.is_empty() && !lower.is_empty() {
-        fitting = kinds
-            .iter()
-            .filter(|(kind, _)| kind.to_lowercase().starts_with(&lower))
-            .collect();
-    }
-    match fitting[..] {
-        [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
-        [] => {
-            let near = near_names(&lower, kinds.iter().map(|(kind, _)| *kind));
-            let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
-            let refusal = match near[..] {
-                [] => refusal.hint(format!(
-                    "kinds: {}",
-                    kinds
-                        .iter()
-                        .map(|(kind, _)| *kind)
-                        .collect::<Vec<_>>()
-                        .join(", ")
-                )),
-                _ => refusal.hint(format!("near kinds: {}", near.join(", "))),
-            };
-            let kind = if lower.is_empty() { "KIND" } else { &lower };
-            Err(refusal
-                .hint(format!(
-                    "gritledger operation add NAME --task repair --driver count --answers {kind}"
-                ))
-                .into())
-        }
-        _ => {
-            let names: Vec<String> = fitting
-                .iter()
-                .map(|(kind, _)| format!("`{kind}`"))
-                .collect();
-            refuse!(
-                "`{}` could be any kind of {}",
-                wanted.trim(),
-                names.join(", ")
-            )
-        }
-    }
-}
-
-/// Reads how much was found, by what measures the operation that answers it.
-fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<Decimal> {
-    match driver {
-        Driver::Length | Driver::Edge => Ok(quantity(Length::parse(text, units)?.feet())),
-        Driver::Area => Ok(quantity(Area::parse(text, units)?.square_feet())),
-        Driver::Count | Driver::Room | Driver::Job => match number(text) {
-            Some(things) if things.is_integer() && things > Decimal::ZERO => Ok(things),
-            _ => Err(
-                Refusal::new(format!("`{text}` is not a whole number above zero"))
-                    .hint(format!("{kind} are counted: 12"))
-                    .into(),
-            ),
-        },
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -588,26 +393,6 @@ mod tests {
         );
         for text in ["Landing", ":2'6\"", "Landing:", "Landing:wide", ""] {
             assert_eq!(read(text), None, "{text}");
-        }
-    }
-
-    #[test]
-    fn what_was_found_is_read_by_its_driver() {
-        let read = |text, driver| read_found(text, "gaps", driver, Units::Us).ok();
-        assert_eq!(read("12", Driver::Count), Some(Decimal::from(12)));
-        assert_eq!(read("22 ft", Driver::Length), Some(Decimal::from(22)));
-        assert_eq!(read("3 x 4", Driver::Area), Some(Decimal::from(12)));
-        for (text, driver) in [
-            ("-3", Driver::Count),
-            ("0", Driver::Count),
-            ("1.5", Driver::Count),
-            ("22 ft", Driver::Count),
-            ("-3", Driver::Length),
-            ("22 sqft", Driver::Length),
-            ("0 sqft", Driver::Area),
-            ("NaN", Driver::Area),
-        ] {
-            assert_eq!(read(text, driver), None, "{text} as {driver}");
         }
     }
 }

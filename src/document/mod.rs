@@ -10,6 +10,7 @@
 pub mod book;
 pub mod invoice;
 pub mod job;
+pub mod outlook;
 pub mod people;
 pub mod quote;
 pub mod rate;
@@ -172,6 +173,15 @@ pub fn percent_text(percent: Option<Decimal>) -> String {
         || "-".to_owned(),
         |percent| format!("{:.1} %", crate::money::round(percent, 1)),
     )
+}
+
+/// Writes from how much to how much, in the units of the ledger: `8 to 16 sq ft`.
+pub fn range_text(low: Decimal, high: Decimal, unit: Unit, page: &Page) -> String {
+    if low == high {
+        return page.quantity(high, unit);
+    }
+    let (least, _) = page.in_units(low, unit);
+    format!("{} to {}", plain(least, 2), page.quantity(high, unit))
 }
 
 /// Writes a rate of tax for people, with every decimal that it has.

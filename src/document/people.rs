@@ -5,10 +5,10 @@ use std::fmt::Write as _;
 use anyhow::Result;
 use serde_json::{Value, json};
 
-use super::{Page, count, inert};
+use super::{Page, count, inert, percent_json, range_text, rate_text};
 use crate::ledger::{Client, Finding, Invoice, Job, Room, Site, Worker};
 use crate::measure::{Area, Length};
-use crate::money::Money;
+use crate::money::{Decimal, Money};
 use crate::trade::Unit;
 
 /// A client with all that hangs on them.
@@ -415,11 +415,38 @@ pub fn rooms_text(rooms: &[RoomView], page: &Page) -> String {
     table.to_string()
 }
 
+/// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
+pub fn finding_words(finding: &Finding, page: &Page) -> String {
+    let mut words = range_text(
+        finding.quantity,
+        finding.most.unwrap_or(finding.quantity),
+        finding.unit,
+        page,
+    );
+    let chance = finding.chance.map(|chance| rate_text(chance * Decimal::ONE_HUNDRED));
+    match (&finding.if_so, chance) {
+        (Some(if_so), Some(chance)) => {
+            let much = range_text(if_so.low, if_so.high, if_so.unit, page);
+            words.push_str(&format!("; {chance} likely {} {much}", if_so.name));
+        }
+        (_, Some(chance)) => words.push_str(&format!(", {chance} likely")),
+        (_, None) => {}
+    }
+    words
+}
+
 fn finding_json(finding: &Finding, page: &Page) -> Value {
     json!({
         "id": finding.id.0,
         "kind": finding.kind,
         "quantity": page.quantity_json(finding.quantity, finding.unit),
+        "most": finding.most.map(|most| page.quantity_json(most, finding.unit)),
+        "chance_percent": percent_json(finding.chance.map(|chance| chance * Decimal::ONE_HUNDRED)),
+        "if_so": finding.if_so.as_ref().map(|if_so| json!({
+            "operation": if_so.name,
+            "least": page.quantity_json(if_so.low, if_so.unit),
+            "most": page.quantity_json(if_so.high, if_so.unit),
+        })),
         "place": finding.place,
         "note": finding.note,
     })
@@ -455,7 +482,7 @@ pub fn findings_text(findings: &[Finding], page: &Page) -> String {
             finding.id.0.to_string(),
             finding.room.clone(),
             finding.kind.clone(),
-            page.quantity(finding.quantity, finding.unit),
+            finding_words(finding, page),
             finding.place.clone(),
             finding.note.clone(),
         ]);

@@ -1,21 +1,21 @@
 //! A quote for its owner, with cost and margin, and for its client, without.
 //!
-//! Both are drawn from one [`QuoteRecord`], so they can't disagree.
+//! Both are drawn from one [`QuoteSheet`], so they can't disagree.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
+use super::outlook::{cover_words, options_json, outlook_json, outlook_text};
 use super::rate::sentence;
-use super::{Page, Table, inert, percent_json, percent_text, rate_text};
-use crate::ledger::{QuoteHeader, QuoteRecord, QuoteStatus, QuotedRate};
+use super::{Page, Table, inert, percent_json, range_text, rate_text};
+use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
 use crate::trade::operation::{Operation, SET_UP};
 use crate::trade::quote::{Costs, Line, Quote, QuotedRoom, WorkLine};
 use crate::trade::rates::RateKind;
-use crate::trade::rental::Period;
 use crate::trade::{OperationId, RoomId, Unit};
 
 /// Whose eyes a quote is for.
@@ -38,22 +38,91 @@ pub fn length(feet: Decimal, page: &Page) -> String {
 
 /// Renders a quote as JSON, each line with why it takes what it takes.
 pub fn json_with_why(
-    record: &QuoteRecord,
+    sheet: &QuoteSheet,
     rates: &[QuotedRate],
     operations: &BTreeMap<OperationId, Operation>,
     page: &Page,
 ) -> Value {
-    let mut value = json(record, View::Owner, page);
-    for (place, line) in record.quote.lines.iter().enumerate() {
-        if let Line::Work(work) = line {
-            let of = |kind| why(&record.quote, work, kind, rates, operations, page);
-            value["lines"][place]["why"] = json!({
-                "item": of(RateKind::Item),
-                "hours": of(RateKind::Hours),
-            });
-        }
+    let mut value = json(sheet, View::Owner, page);
+    let quote = &sheet.record.quote;
+    for (place, line) in quote.lines.iter().enumerate() {
+        value["lines"][place]["why"] = match line {
+            Line::Work(work) => {
+                let of = |kind| why(quote, work, kind, rates, operations, page);
+                json!({ "item": of(RateKind::Item), "hours": of(RateKind::Hours), "cost": null })
+            }
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => {
+                json!({ "item": null, "hours": null, "cost": lump_why(line, quote, page) })
+            }
+        };
     }
     value
+}
+
+/// Explains a line that is no operation's.
+fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
+    match line {
+        Line::Work(_) => None,
+        Line::Rental {
+            machine,
+            days,
+            cost,
+            ..
+        } => {
+            let mut plans = quote.outlook.rentals.iter();
+            let plan = plans.find(|rental| rental.machine == *machine);
+            let planned = plan.map_or_else(String::new, |rental| {
+                format!(
+                    " Planned, for the {} that {} of such jobs don't exceed: {} days, {}, {} together.",
+                    page.quantity(rental.hours, Unit::Hour),
+                    rate_text(quote.terms.confidence * Decimal::ONE_HUNDRED),
+                    plain(rental.plan.need.in_days(), 1),
+                    cover_words(&rental.plan.cover, page),
+                    page.money(rental.plan.cover.total()),
+                )
+            });
+            Some(format!(
+                "{}: the mean, over {} draws, of what the tariff asks for the days that the hours take; {} days on the \
+                 mean.{planned}",
+                page.money(*cost),
+                quote.outlook.draws,
+                plain(*days, 2),
+            ))
+        }
+        Line::Opened {
+            unit, left, cost, ..
+        } => Some(format!(
+            "{}: an opened pack doesn't keep, so it is paid for whole; {} of it stay unused on the mean.",
+            page.money(*cost),
+            page.quantity(*left, *unit)
+        )),
+        Line::Other { cost, .. } => {
+            Some(format!("{}, as it was given for the draft.", page.money(*cost)))
+        }
+        Line::Overhead { cost } => Some(format!(
+            "{}: {} of the labour.",
+            page.money(*cost),
+            rate_text(quote.terms.overhead * Decimal::ONE_HUNDRED)
+        )),
+    }
+}
+
+/// Names a line that is no operation's.
+fn lump_name(line: &Line) -> String {
+    match line {
+        Line::Work(work) => work.name.clone(),
+        Line::Rental { name, days, .. } => {
+            format!("{name}, rented: {} days expected", plain(*days, 2))
+        }
+        Line::Opened {
+            name, unit, left, ..
+        } => format!("{name}, left in opened packs: {} {unit} expected", plain(*left, 2)),
+        Line::Other { what, .. } => what.clone(),
+        Line::Overhead { .. } => "overhead".to_owned(),
+    }
 }
 
 /// Explains every quantity of a quote: the rate it was priced with, where that came from, and the rooms that taught it.
@@ -75,6 +144,12 @@ pub fn why_text(
             if let Some(why) = why(quote, work, kind, rates, operations, page) {
                 let _ = write!(text, "\n{}", page.prose(&format!("  {why}")));
             }
+        }
+    }
+    for line in &quote.lines {
+        if let Some(why) = lump_why(line, quote, page) {
+            let name = inert(&lump_name(line));
+            let _ = write!(text, "\n\n{name}:\n{}", page.prose(&format!("  {why}")));
         }
     }
     text
@@ -129,15 +204,21 @@ fn why(
             }
         )
     };
+    let likely = work.contingency.map_or_else(String::new, |contingency| {
+        format!(
+            ", {} likely",
+            rate_text(contingency.chance * Decimal::ONE_HUNDRED)
+        )
+    });
     Some(format!(
-        "{quantity} for {done}{passes}: {}{taught}",
+        "{quantity} for {done}{passes}{likely}: {}{taught}",
         sentence(&rate.rate, operation, page)
     ))
 }
 
 /// Renders a quote as JSON.
-pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
-    let QuoteRecord { header, quote } = record;
+pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
+    let QuoteRecord { header, quote } = &sheet.record;
     let owner = |value: Value| {
         if view == View::Owner {
             value
@@ -146,8 +227,10 @@ pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
         }
     };
     let costs = quote.costs();
-    json!({
+    let mut value = json!({
         "number": header.number,
+        "option": header.option,
+        "option_name": header.option_name,
         "status": header.status.as_str(),
         "variation": header.variation_of.is_some(),
         "site": header.site,
@@ -179,7 +262,15 @@ pub fn json(record: &QuoteRecord, view: View, page: &Page) -> Value {
             "caution": caution.text,
             "source": caution.source,
         })).collect::<Vec<_>>(),
-    })
+        "start_on": header.start_on,
+        "options": options_json(&sheet.options, view, page),
+        "cancel_within_days": sheet.law.cancellation_days,
+    });
+    let outlook = outlook_json(quote, &sheet.shopping, page);
+    for (key, figure) in outlook.as_object().into_iter().flatten() {
+        value[key] = owner(figure.clone());
+    }
+    value
 }
 
 fn costs_json(costs: Costs, view: View, page: &Page) -> Value {
@@ -212,7 +303,8 @@ fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
     let mut value = json!({
         "kind": "work", "room": room, "operation": null, "task": null, "driver": null, "passes": null, "item": null,
         "item_quantity": null, "item_unit": null, "load_quantity": null, "unit_price": null, "hours": null,
-        "machine": null, "days": null, "what": null, "why": null, "cost": owner(page.money_json(line.cost())),
+        "machine": null, "days": null, "what": null, "chance_percent": null, "least": null, "most": null, "why": null,
+        "cost": owner(page.money_json(line.cost())),
     });
     match line {
         Line::Work(work) => {
@@ -221,6 +313,13 @@ fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
             value["driver"] = page.quantity_json(work.quantity, work.driver.unit());
             value["passes"] = json!(work.passes);
             value["hours"] = owner(json!(plain(work.hours, 4)));
+            if let Some(contingency) = work.contingency {
+                let unit = work.driver.unit();
+                value["chance_percent"] =
+                    percent_json(Some(contingency.chance * Decimal::ONE_HUNDRED));
+                value["least"] = page.quantity_json(contingency.low, unit);
+                value["most"] = page.quantity_json(contingency.high, unit);
+            }
             if let Some(item) = &work.item {
                 value["item"] = json!(item.name);
                 value["item_unit"] = json!(item.unit.as_str());
@@ -232,7 +331,15 @@ fn line_json(line: &Line, quote: &Quote, view: View, page: &Page) -> Value {
         Line::Rental { name, days, .. } => {
             value["kind"] = json!("rental");
             value["machine"] = json!(name);
-            value["days"] = owner(json!(days));
+            value["days"] = owner(percent_json(Some(*days)));
+        }
+        Line::Opened {
+            name, unit, left, ..
+        } => {
+            value["kind"] = json!("opened");
+            value["item"] = json!(name);
+            value["item_unit"] = json!(unit.as_str());
+            value["item_quantity"] = owner(json!(plain(*left, 4)));
         }
         Line::Other { what, .. } => {
             value["kind"] = json!("other");
@@ -252,11 +359,36 @@ fn room_name(quote: &Quote, id: RoomId) -> Option<&str> {
 }
 
 /// Renders a quote as text.
-pub fn text(record: &QuoteRecord, view: View, page: &Page) -> String {
+pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
+    let record = &sheet.record;
     let mut text = heading(&record.header, &record.quote);
     match view {
-        View::Owner => owner_text(&mut text, &record.quote, page),
+        View::Owner => {
+            owner_text(&mut text, &record.quote, page);
+            text.push_str(&outlook_text(
+                &record.quote,
+                &sheet.shopping,
+                &record.header.number,
+                page,
+            ));
+        }
         View::Client => client_text(&mut text, &record.quote, page),
+    }
+    if sheet.options.len() > 1 {
+        let words = format!(
+            "{} options: gritledger quote compare {}",
+            sheet.options.len(),
+            record.header.number
+        );
+        let _ = write!(text, "\n{words}\n");
+    }
+    if let Some(days) = sheet.law.cancellation_days {
+        let words = format!(
+            "An acceptance can be taken back within {}{}.",
+            super::count(days as usize, "business day"),
+            sheet.law.cited()
+        );
+        let _ = write!(text, "\n{}\n", page.prose(&words));
     }
     text.push_str("\nCautions\n");
     for caution in &record.quote.cautions {
@@ -272,8 +404,12 @@ fn heading(header: &QuoteHeader, quote: &Quote) -> String {
         "Quote"
     };
     let mut text = format!(
-        "{kind} {} for {}, {}\n",
+        "{kind} {}{} for {}, {}\n",
         header.number,
+        match header.option_name.as_str() {
+            "" => String::new(),
+            name => format!(" (option {}: {})", header.option, inert(name)),
+        },
         inert(&header.client),
         inert(&header.site)
     );
@@ -324,18 +460,7 @@ fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
     if !lumps.is_empty() {
         let mut table = page.table(["For the whole job", "Cost"]).numbers([1]);
         for line in lumps {
-            let what = match line {
-                Line::Rental { name, days, .. } => {
-                    format!(
-                        "{name}, rented for {}",
-                        super::count(*days as usize, Period::Day.as_str())
-                    )
-                }
-                Line::Other { what, .. } => what.clone(),
-                Line::Overhead { .. } => "overhead".to_owned(),
-                Line::Work(_) => continue,
-            };
-            table.row([what, page.money(line.cost())]);
+            table.row([lump_name(line), page.money(line.cost())]);
         }
         let _ = write!(text, "\n{table}\n");
     }
@@ -356,11 +481,23 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
     ] {
         table.row([what.to_owned(), page.money(amount)]);
     }
-    table.row(["Cost".to_owned(), page.money(costs.total())]);
+    table.row(["Expected cost".to_owned(), page.money(costs.total())]);
+    let percent = |fraction: Decimal| rate_text(fraction * Decimal::ONE_HUNDRED);
     table.row([
-        format!("Margin {}", percent_text(quote.margin_percent())),
-        page.money(quote.price - costs.total()),
+        format!("Contingency, to be {} sure", percent(quote.terms.confidence)),
+        page.money(quote.contingency()),
     ]);
+    table.row([
+        format!("Margin {}", percent(quote.terms.margin)),
+        page.money(quote.kept_margin()),
+    ]);
+    if !quote.raised_by().is_zero() {
+        let why = match quote.price <= quote.terms.minimum {
+            true => "Raised to the minimum charge",
+            false => "Raised to minimum charge and step",
+        };
+        table.row([why.to_owned(), page.money(quote.raised_by())]);
+    }
     totals(&mut table, quote, page);
     table
 }
@@ -422,9 +559,22 @@ fn work_table(lines: &[&WorkLine], page: &Page) -> Table {
             }
             None => (String::new(), String::new(), String::new()),
         };
+        let (likely, measure) = match work.contingency {
+            Some(contingency) => (
+                format!(
+                    " ({} likely)",
+                    rate_text(contingency.chance * Decimal::ONE_HUNDRED)
+                ),
+                range_text(contingency.low, contingency.high, work.driver.unit(), page),
+            ),
+            None => (
+                String::new(),
+                page.quantity(work.quantity, work.driver.unit()),
+            ),
+        };
         table.row([
-            format!("{}{times}", work.name),
-            page.quantity(work.quantity, work.driver.unit()),
+            format!("{}{times}{likely}", work.name),
+            measure,
             item,
             expect,
             load,
@@ -467,7 +617,11 @@ fn work_words(quote: &Quote, room: RoomId) -> String {
         } else {
             String::new()
         };
-        let words = format!("{}{times}", work.name);
+        let if_needed = match work.contingency {
+            Some(_) => " if needed",
+            None => "",
+        };
+        let words = format!("{}{times}{if_needed}", work.name);
         match tasks.iter_mut().find(|(task, _)| *task == work.task.name) {
             Some((_, operations)) => operations.push(words),
             None => tasks.push((work.task.name.clone(), vec![words])),

@@ -13,8 +13,10 @@ use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Transfer, Writing, pick, refuse};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, quantity, round};
+use crate::trade::buying::PackSize;
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
+use crate::trade::pricing::Supply;
 use crate::trade::rates::{Book, BookRate};
 use crate::trade::rental::Tariff;
 use crate::trade::{ItemId, MachineId, OperationId, TaskId, Unit};
@@ -71,6 +73,22 @@ pub struct Pack {
 }
 
 impl BookItem {
+    /// Returns how it is bought.
+    pub fn supply(&self) -> Supply {
+        Supply {
+            packs: self
+                .packs
+                .iter()
+                .map(|pack| PackSize {
+                    size: pack.size,
+                    price: pack.price,
+                })
+                .collect(),
+            kept: self.kept,
+            returnable: self.returnable,
+        }
+    }
+
     /// Returns the book price per unit in major units: that of the pack usually bought, nothing if no pack is known.
     pub fn unit_price(&self, currency: Currency) -> Decimal {
         self.packs.first().map_or(Decimal::ZERO, |pack| {

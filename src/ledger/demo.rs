@@ -11,13 +11,12 @@ use chrono::{NaiveDate, NaiveDateTime};
 
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Clock, DraftRequest, Identity, Job, Ledger, Occasion, QuoteHeader, Recorded, Room,
+    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, QuoteHeader, Recorded, Room,
     Transfer, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::trade::operation::Operation;
-use crate::trade::takeoff::Found;
 use crate::trade::{EntryId, JobId, QuoteId, Unit};
 
 /// The day before the invented firm's first.
@@ -133,17 +132,17 @@ impl Writing<'_> {
         .iter()
         {
             let room = self.room(row.text("room"), Some(self.site(row.text("site"))?.id))?;
-            let found = Found {
+            let found = NewFinding {
                 kind: row.text("kind").to_owned(),
                 quantity: row.positive("quantity")?,
+                most: None,
+                unit: row.word::<Unit>("unit")?,
+                chance: None,
+                if_so: None,
+                place: row.text("place").to_owned(),
+                note: String::new(),
             };
-            self.add_finding(
-                &room,
-                &found,
-                row.word::<Unit>("unit")?,
-                row.text("place"),
-                "",
-            )?;
+            self.add_finding(&room, &found)?;
         }
         Ok(())
     }
@@ -247,7 +246,7 @@ impl Writing<'_> {
                 let drafted = self.draft_quote(&self.site(row.text("site"))?, &request)?;
                 labels
                     .quotes
-                    .insert(label.to_owned(), drafted.record.header.id);
+                    .insert(label.to_owned(), drafted.sheet.record.header.id);
                 Ok(())
             }
             Happening::Send => self

@@ -28,6 +28,7 @@ mod rentals;
 mod reports;
 mod rows;
 mod settings;
+mod shopping;
 mod stock;
 
 use std::cell::Cell;
@@ -53,6 +54,7 @@ pub use self::quotes::*;
 pub use self::rentals::*;
 pub use self::reports::*;
 pub use self::settings::*;
+pub use self::shopping::*;
 pub use self::stock::*;
 use crate::measure::Units;
 use crate::money::Currency;

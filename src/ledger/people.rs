@@ -1,5 +1,7 @@
 //! Clients, their sites, the rooms there, what the walk-through found, and the firm's workers.
 
+use std::collections::BTreeMap;
+
 use anyhow::{Context, Result};
 use rusqlite::{OptionalExtension, Row, named_params};
 
@@ -9,9 +11,11 @@ use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, quantity};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
-use crate::trade::takeoff::{Found, MeasuredRoom};
+use crate::trade::operation::Driver;
+use crate::trade::takeoff::{Contingency, Found, MayTurnUp, MeasuredRoom};
 use crate::trade::{
-    ClientId, FindingId, FloorCondition, Layout, RoomId, SiteId, Species, Unit, WorkerId,
+    ClientId, FindingId, FloorCondition, Layout, OperationId, RoomId, SiteId, Species, Unit,
+    WorkerId,
 };
 
 /// A client to be added or changed.
@@ -156,10 +160,52 @@ pub struct Finding {
     pub room: String,
     /// The kind, such as `proud-nails`.
     pub kind: String,
-    /// Count, feet or square feet.
+    /// Count, feet or square feet; the least of it, if that isn't known.
     pub quantity: Decimal,
+    /// The most there may be; `None`: just the quantity.
+    pub most: Option<Decimal>,
     /// The unit of the quantity.
     pub unit: Unit,
+    /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
+    pub chance: Option<Decimal>,
+    /// What it takes beside its answer, with that chance.
+    pub if_so: Option<IfSo>,
+    /// Where in the room.
+    pub place: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// What a finding may take beside its answer: a stain that doesn't come out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct IfSo {
+    /// What would have to be done.
+    pub operation: OperationId,
+    /// Its name.
+    pub name: String,
+    /// The least of it.
+    pub low: Decimal,
+    /// The most of it.
+    pub high: Decimal,
+    /// The unit of both.
+    pub unit: Unit,
+}
+
+/// A finding to be noted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewFinding {
+    /// The kind, such as `proud-nails`.
+    pub kind: String,
+    /// Count, feet or square feet; the least of it, if that isn't known.
+    pub quantity: Decimal,
+    /// The most there may be; `None`: just the quantity.
+    pub most: Option<Decimal>,
+    /// The unit of the quantity.
+    pub unit: Unit,
+    /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
+    pub chance: Option<Decimal>,
+    /// What it takes beside its answer, with that chance: operation, and from how much to how much.
+    pub if_so: Option<(OperationId, Decimal, Decimal)>,
     /// Where in the room.
     pub place: String,
     /// Anything else.
@@ -177,6 +223,34 @@ pub struct Worker {
     pub wage: Money,
     /// Whether quotes count them in.
     pub active: bool,
+}
+
+impl Finding {
+    /// Returns how likely the finding itself is and how much of it there is; `None`: both are sure.
+    fn own_contingency(&self) -> Option<Contingency> {
+        let chance = match self.if_so {
+            Some(_) => None, // The finding is there; the chance is that of more.
+            None => self.chance,
+        };
+        (chance.is_some() || self.most.is_some()).then(|| Contingency {
+            chance: chance.unwrap_or(Decimal::ONE),
+            low: self.quantity,
+            high: self.most.unwrap_or(self.quantity),
+        })
+    }
+
+    /// Returns what it may take beside its answer.
+    fn if_so_contingency(&self) -> Option<MayTurnUp> {
+        let (if_so, chance) = (self.if_so.as_ref()?, self.chance?);
+        Some(MayTurnUp {
+            operation: if_so.operation,
+            contingency: Contingency {
+                chance,
+                low: if_so.low,
+                high: if_so.high,
+            },
+        })
+    }
 }
 
 impl Ledger {
@@ -356,20 +430,39 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn findings_of(&self, site: SiteId) -> Result<Vec<Finding>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, unit, place, finding.note
+            "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, most_micro, unit, chance_micro,
+                    if_so_operation_id, operation.name AS if_so, operation.driver AS if_so_driver, if_so_low_micro,
+                    if_so_high_micro, place, finding.note
              FROM finding JOIN room ON room.id = room_id
+             LEFT JOIN operation ON operation.id = if_so_operation_id
              WHERE room.site_id = :site AND finding.voided_on IS NULL AND room.voided_on IS NULL
              ORDER BY finding.id",
         )?;
         let findings = statement.query_map(named_params! { ":site": site }, |row| {
             let quantity: Micro = row.get("quantity_micro")?;
+            let micro = |column: &str| {
+                Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
+            };
+            let if_so = match row.get::<_, Option<OperationId>>("if_so_operation_id")? {
+                Some(operation) => Some(IfSo {
+                    operation,
+                    name: row.get("if_so")?,
+                    low: row.get::<_, Micro>("if_so_low_micro")?.0,
+                    high: row.get::<_, Micro>("if_so_high_micro")?.0,
+                    unit: row.get::<_, Driver>("if_so_driver")?.unit(),
+                }),
+                None => None,
+            };
             Ok(Finding {
                 id: row.get("id")?,
                 room_id: row.get("room_id")?,
                 room: row.get("room")?,
                 kind: row.get("kind")?,
                 quantity: quantity.0,
+                most: micro("most_micro")?,
                 unit: row.get("unit")?,
+                chance: micro("chance_micro")?,
+                if_so,
                 place: row.get("place")?,
                 note: row.get("note")?,
             })
@@ -386,8 +479,13 @@ impl Ledger {
             return Ok(Vec::new());
         };
         let findings = self.findings_of(first.site_id)?;
+        let answers: BTreeMap<String, OperationId> = self
+            .operations()?
+            .into_iter()
+            .filter_map(|operation| Some((operation.answers?, operation.id)))
+            .collect();
         let measure = |room: &Room| {
-            let found = findings.iter().filter(|finding| finding.room_id == room.id);
+            let found = || findings.iter().filter(|finding| finding.room_id == room.id);
             Ok(MeasuredRoom {
                 id: room.id,
                 name: room.name.clone(),
@@ -398,10 +496,22 @@ impl Ledger {
                     condition: room.condition,
                     species: room.species,
                 },
-                findings: found
+                findings: found()
+                    .filter(|finding| finding.own_contingency().is_none())
                     .map(|finding| Found {
                         kind: finding.kind.clone(),
                         quantity: finding.quantity,
+                    })
+                    .collect(),
+                contingencies: found()
+                    .flat_map(|finding| {
+                        let own = finding.own_contingency().and_then(|contingency| {
+                            Some(MayTurnUp {
+                                operation: *answers.get(&finding.kind)?,
+                                contingency,
+                            })
+                        });
+                        own.into_iter().chain(finding.if_so_contingency())
                     })
                     .collect(),
             })
@@ -772,27 +882,46 @@ impl Writing<'_> {
     /// Notes a finding.
     ///
     /// # Errors
-    /// Fails if the file can't be written.
-    pub fn add_finding(
-        &self,
-        room: &Room,
-        found: &Found,
-        unit: Unit,
-        place: &str,
-        note: &str,
-    ) -> Result<FindingId> {
-        if found.quantity > MOST_UNITS {
-            refuse!("`{}` is more than a room holds", found.quantity.normalize());
+    /// Refuses more than a room holds, a range that ends below its beginning, and a chance that isn't one.
+    pub fn add_finding(&self, room: &Room, found: &NewFinding) -> Result<FindingId> {
+        let ranges = [
+            Some((found.quantity, found.most.unwrap_or(found.quantity))),
+            found.if_so.map(|(_, low, high)| (low, high)),
+        ];
+        for (low, high) in ranges.into_iter().flatten() {
+            if high > MOST_UNITS {
+                refuse!("`{}` is more than a room holds", high.normalize());
+            }
+            if high < low {
+                refuse!(
+                    "from {} to {} is no range: the least comes first",
+                    low.normalize(),
+                    high.normalize()
+                );
+            }
         }
+        if let Some(chance) = found.chance
+            && (chance <= Decimal::ZERO || chance > Decimal::ONE)
+        {
+            refuse!(
+                "`{} %` is not a chance between 0 and 100 %",
+                (chance * Decimal::ONE_HUNDRED).normalize()
+            );
+        }
+        let most = found.most.filter(|most| *most > found.quantity);
         let id = FindingId(self.new_id("finding")?);
         self.connection
             .prepare_cached(
-                "INSERT INTO finding (id, room_id, kind, quantity_micro, unit, place, note, recorded_at)
-                 VALUES (:id, :room, :kind, :quantity, :unit, :place, :note, :now)",
+                "INSERT INTO finding (id, room_id, kind, quantity_micro, most_micro, unit, chance_micro,
+                                      if_so_operation_id, if_so_low_micro, if_so_high_micro, place, note, recorded_at)
+                 VALUES (:id, :room, :kind, :quantity, :most, :unit, :chance, :if_so, :low, :high, :place, :note, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":room": room.id, ":kind": found.kind, ":quantity": Micro(found.quantity), ":unit": unit,
-                ":place": place, ":note": note, ":now": self.now(),
+                ":id": id, ":room": room.id, ":kind": found.kind, ":quantity": Micro(found.quantity),
+                ":most": most.map(Micro), ":unit": found.unit, ":chance": found.chance.map(Micro),
+                ":if_so": found.if_so.map(|(operation, ..)| operation),
+                ":low": found.if_so.map(|(_, low, _)| Micro(low)), ":high": found.if_so.map(|(_, _, high)| Micro(high)),
+                ":place": found.place, ":note": found.note, ":now": self.now(),
             })?;
         self.log(&format!("Noted {} in {}.", found.kind, room.name))?;
         Ok(id)

@@ -7,14 +7,22 @@ use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::{Ledger, Refusal, Room, Site, Writing, numbered, read_number, refuse};
+use super::{Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
+use crate::trade::contract::ContractLaw;
 use crate::trade::operation::{SkippedGrades, skipped_grades};
-use crate::trade::quote::{ItemLine, Line, Offer, Quote, QuotedRoom, Terms, WorkLine, price};
-use crate::trade::rates::{FloorClass, RateKind, RateRow};
-use crate::trade::takeoff::{Methods, take_off};
+use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
+use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
+use crate::trade::takeoff::{Contingency, Methods, take_off};
 use crate::trade::{JobId, OperationId, QuoteId, SiteId};
+
+/// What the first option of a quote is called, where there are others.
+const AS_DRAFTED: &str = "As drafted";
+
+/// The most options that a quote has beside the first.
+const MOST_OPTIONS: usize = 9;
 
 /// What a draft is asked for; what is left out comes from the settings.
 #[derive(Clone, Debug, Default)]
@@ -27,6 +35,10 @@ pub struct DraftRequest {
     pub schedule: Option<String>,
     /// The margin to keep, as a fraction; `None`: the setting.
     pub margin: Option<Decimal>,
+    /// With what confidence, as a fraction; `None`: the setting.
+    pub confidence: Option<Decimal>,
+    /// When the work is to begin; `None`: not known yet.
+    pub start: Option<NaiveDate>,
     /// Whose wage prices the hours; `None`: the mean of the active workers.
     pub worker: Option<String>,
     /// Lump sums: what for, and how much.
@@ -35,6 +47,23 @@ pub struct DraftRequest {
     pub revises: Option<QuoteId>,
     /// The job that this is a variation of.
     pub variation_of: Option<JobId>,
+    /// What else the client may choose.
+    pub options: Vec<OptionRequest>,
+}
+
+/// Another way to do what a draft is asked for, and what is different in it.
+#[derive(Clone, Debug, Default)]
+pub struct OptionRequest {
+    /// What the client calls it.
+    pub name: String,
+    /// Another sanding sequence, or `none`.
+    pub sequence: Option<String>,
+    /// Another coating schedule, or `none`.
+    pub schedule: Option<String>,
+    /// Rooms that are done as well.
+    pub with: Vec<String>,
+    /// Rooms that are left out.
+    pub without: Vec<String>,
 }
 
 /// A rate that a quote was priced with.
@@ -85,6 +114,14 @@ pub struct QuoteHeader {
     pub id: QuoteId,
     /// `Q1`, or `Q1.2` for its second version.
     pub number: String,
+    /// Which of its options.
+    pub option: u32,
+    /// What that option is called; empty: there is no other.
+    pub option_name: String,
+    /// How many options it has.
+    pub options: u32,
+    /// When the work is to begin.
+    pub start_on: Option<NaiveDate>,
     /// Where it is for.
     pub site_id: SiteId,
     /// The site's address.
@@ -118,18 +155,34 @@ pub struct QuoteRecord {
     pub quote: Quote,
 }
 
+/// A quote with all that is shown beside it.
+#[derive(Clone, Debug)]
+pub struct QuoteSheet {
+    /// The quote.
+    pub record: QuoteRecord,
+    /// All its options, itself among them.
+    pub options: Vec<QuoteRecord>,
+    /// What would have to be bought for it today.
+    pub shopping: Vec<ToBuy>,
+    /// The law on contracts as it is set.
+    pub law: ContractLaw,
+}
+
 /// A draft that was just made, and what its owner should know.
 #[derive(Clone, Debug)]
 pub struct Drafted {
     /// The quote.
-    pub record: QuoteRecord,
+    pub sheet: QuoteSheet,
     /// Cuts that skip more than one grade.
     pub skipped: Vec<SkippedGrades>,
 }
 
 const HEADERS: &str = "
-    SELECT quote.id, quote.number, quote.version, quote.site_id, quote.job_id, quote.drafted_on, quote.price_minor,
-           quote.tax_minor, site.address AS site, client.name AS client,
+    SELECT quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
+           quote.job_id, quote.drafted_on, quote.price_minor, quote.tax_minor, site.address AS site,
+           client.name AS client,
+           (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
+                   AND other.version = quote.version) AS options,
            sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on
     FROM quote
     JOIN site ON site.id = quote.site_id
@@ -137,19 +190,26 @@ const HEADERS: &str = "
     LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'
     LEFT JOIN quote_event AS decided ON decided.quote_id = quote.id AND decided.what IN ('accepted', 'declined')";
 
+/// The option that stands for a version of a quote: the accepted one, else the first.
+const STANDS_FOR_IT: &str = "
+    quote.option = COALESCE((
+        SELECT other.option FROM quote AS other JOIN quote_event ON quote_event.quote_id = other.id
+        WHERE what = 'accepted' AND other.id >> 40 = quote.id >> 40 AND other.number = quote.number
+              AND other.version = quote.version), 1)";
+
 impl Ledger {
-    /// Returns every quote, oldest first.
+    /// Returns every quote, oldest first; the accepted option, or the first, stands for it.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn quotes(&self) -> Result<Vec<QuoteHeader>> {
-        let sql = format!("{HEADERS} ORDER BY quote.id");
+        let sql = format!("{HEADERS} WHERE {STANDS_FOR_IT} ORDER BY quote.id");
         let mut statement = self.connection.prepare_cached(&sql)?;
         let headers = statement.query_map([], |row| self.header_from_row(row))?;
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the quote of that number; `Q1` is its first version.
+    /// Returns the quote of that number; `Q1` is its first version, and the accepted option or the first.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
@@ -169,7 +229,7 @@ impl Ledger {
         };
         let sql = format!(
             "{HEADERS}
-             WHERE quote.id >> 40 = :copy AND quote.number = :number AND quote.version = :version"
+             WHERE quote.id >> 40 = :copy AND quote.number = :number AND quote.version = :version AND {STANDS_FOR_IT}"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let parameters = named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten().unwrap_or(1) };
@@ -181,6 +241,57 @@ impl Ledger {
             Some(header) => self.complete(header),
             None => Err(Refusal::new(format!("no quote {number}"))
                 .hint("gritledger quote list")
+                .into()),
+        }
+    }
+
+    /// Returns a quote with all that is shown beside it.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn sheet(&self, record: QuoteRecord) -> Result<QuoteSheet> {
+        Ok(QuoteSheet {
+            options: self.options_of(&record.header)?,
+            shopping: self.shopping_for_quote(&record.quote)?,
+            law: self.contract_law()?,
+            record,
+        })
+    }
+
+    /// Returns every option of a quote, in their order.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn options_of(&self, header: &QuoteHeader) -> Result<Vec<QuoteRecord>> {
+        let sql = format!(
+            "{HEADERS}
+             JOIN quote AS this ON this.id >> 40 = quote.id >> 40 AND this.number = quote.number
+                  AND this.version = quote.version
+             WHERE this.id = :id ORDER BY quote.option"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let headers = statement.query_map(named_params! { ":id": header.id }, |row| {
+            self.header_from_row(row)
+        })?;
+        headers.map(|header| self.complete(header?)).collect()
+    }
+
+    /// Returns an option of a quote by its place or name.
+    ///
+    /// # Errors
+    /// Refuses an option that isn't there.
+    pub fn option_of(&self, header: &QuoteHeader, option: &str) -> Result<QuoteRecord> {
+        let options = self.options_of(header)?;
+        let wanted = option.trim();
+        let place = options.iter().position(|record| {
+            record.header.option.to_string() == wanted
+                || (!record.header.option_name.is_empty()
+                    && record.header.option_name.eq_ignore_ascii_case(wanted))
+        });
+        match place.and_then(|place| options.into_iter().nth(place)) {
+            Some(record) => Ok(record),
+            None => Err(Refusal::new(format!("{} has no option `{wanted}`", header.number))
+                .hint(format!("gritledger quote compare {}", header.number))
                 .into()),
         }
     }
@@ -218,6 +329,10 @@ impl Ledger {
             } else {
                 format!("{series}.{version}")
             },
+            option: row.get("option")?,
+            option_name: row.get("option_name")?,
+            options: row.get("options")?,
+            start_on: row.get("start_on")?,
             site_id: row.get("site_id")?,
             site: row.get("site")?,
             client: row.get("client")?,
@@ -233,22 +348,27 @@ impl Ledger {
     }
 
     fn complete(&self, header: QuoteHeader) -> Result<QuoteRecord> {
-        let (sequence, schedule, terms) = self
+        let (sequence, schedule, terms, outlook) = self
             .connection
             .prepare_cached(
-                "SELECT sequence, schedule, margin_micro, wage_micro, burden_micro, overhead_micro, tax_micro
+                "SELECT sequence, schedule, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
+                        burden_micro, overhead_micro, tax_micro, outlook
                  FROM quote WHERE id = :id",
             )?
             .query_row(named_params! { ":id": header.id }, |row| {
                 let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
                 let terms = Terms {
                     margin: micro("margin_micro")?,
+                    confidence: micro("confidence_micro")?,
+                    minimum: row.get("minimum_minor")?,
+                    step: row.get("step_minor")?,
                     wage: micro("wage_micro")?,
                     burden: micro("burden_micro")?,
                     overhead: micro("overhead_micro")?,
                     tax_percent: micro("tax_micro")?,
                 };
-                Ok((row.get("sequence")?, row.get("schedule")?, terms))
+                let outlook: String = row.get("outlook")?;
+                Ok((row.get("sequence")?, row.get("schedule")?, terms, outlook))
             })?;
         let quote = Quote {
             sequence,
@@ -257,6 +377,8 @@ impl Ledger {
             lines: self.quote_lines(header.id)?,
             cautions: self.quote_cautions(header.id)?,
             terms,
+            outlook: serde_json::from_str(&outlook)
+                .context("failed to read the outlook of the quote")?,
             price: header.price,
             tax: header.tax,
         };
@@ -291,8 +413,8 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT kind, room_id, operation_id, operation.name AS operation, operation.driver, task.id AS task_id,
                     task.name AS task, quote_line.item_id, item.name AS item, item.unit, quote_line.machine_id,
-                    machine.name AS machine, what, driver_micro, passes, item_micro, load_micro, unit_price_micro,
-                    item_cost_minor, hours_micro, labour_cost_minor, days, other_cost_minor
+                    machine.name AS machine, what, driver_micro, passes, chance_micro, low_micro, high_micro, item_micro, load_micro, unit_price_micro,
+                    item_cost_minor, hours_micro, labour_cost_minor, days_micro, other_cost_minor
              FROM quote_line
              LEFT JOIN operation ON operation.id = operation_id
              LEFT JOIN task ON task.id = operation.task_id
@@ -343,7 +465,12 @@ impl Ledger {
     }
 
     /// Returns what a request would offer, before it is priced.
-    fn offer(&self, site: &Site, request: &DraftRequest) -> Result<(Offer, Vec<SkippedGrades>)> {
+    fn offer(
+        &self,
+        site: &Site,
+        request: &DraftRequest,
+        rates: &Rates,
+    ) -> Result<(Offer, Vec<SkippedGrades>)> {
         let rooms = self.rooms_to_quote(site, request)?;
         let chosen = |asked: &Option<String>, default: Result<String>| match asked.as_deref() {
             Some("none") => Ok::<_, anyhow::Error>(None),
@@ -368,7 +495,7 @@ impl Ledger {
         };
 
         let measured = self.measured(&rooms)?;
-        let work = take_off(&measured, &methods, &self.rates()?)?;
+        let work = take_off(&measured, &methods, rates)?;
         let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
         let hazards: Vec<_> = work
             .iter()
@@ -385,9 +512,23 @@ impl Ledger {
             work,
             others: request.others.clone(),
             machines: machines.collect(),
+            items: self
+                .items()?
+                .into_iter()
+                .map(|item| (item.id, item.supply()))
+                .collect(),
             day_hours: self.day_hours()?,
+            start: request.start,
             cautions: cautions(site.year_built, &conditions, &hazards),
             terms: self.terms(site, request)?,
+            luck: Luck {
+                draws: self.draws()?,
+                seed: seed_of(&site.address),
+            },
+            stocking: Stocking {
+                returnable: self.buy_confidence_returnable()?,
+                other: self.buy_confidence()?,
+            },
         };
         Ok((offer, skipped))
     }
@@ -438,6 +579,9 @@ impl Ledger {
         };
         Ok(Terms {
             margin: request.margin.map_or_else(|| self.margin(), Ok)?,
+            confidence: request.confidence.map_or_else(|| self.confidence(), Ok)?,
+            minimum: self.minimum_charge()?,
+            step: self.price_step()?,
             wage,
             burden: self.burden()?,
             overhead: self.overhead()?,
@@ -455,7 +599,14 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
         "rental" => Line::Rental {
             machine: row.get("machine_id")?,
             name: row.get("machine")?,
-            days: row.get("days")?,
+            days: micro("days_micro")?,
+            cost,
+        },
+        "opened" => Line::Opened {
+            item: row.get("item_id")?,
+            name: row.get("item")?,
+            unit: row.get("unit")?,
+            left: micro("item_micro")?,
             cost,
         },
         "other" => Line::Other {
@@ -488,6 +639,7 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
                 driver: row.get("driver")?,
                 quantity: micro("driver_micro")?,
                 passes: row.get("passes")?,
+                contingency: contingency_from_row(row)?,
                 item,
                 hours: micro("hours_micro")?,
                 labour: row.get("labour_cost_minor")?,
@@ -496,26 +648,111 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
     })
 }
 
+fn contingency_from_row(row: &Row<'_>) -> rusqlite::Result<Option<Contingency>> {
+    let micro = |column: &str| Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0));
+    let parts = (micro("chance_micro")?, micro("low_micro")?, micro("high_micro")?);
+    Ok(match parts {
+        (Some(chance), Some(low), Some(high)) => Some(Contingency { chance, low, high }),
+        _ => None,
+    })
+}
+
+/// Where a quote stands among others.
+#[derive(Clone, Copy, Debug)]
+struct Place<'a> {
+    number: i64,
+    version: i64,
+    option: usize,
+    option_name: &'a str,
+}
+
 impl Writing<'_> {
-    /// Drafts a quote for a site.
+    /// Drafts a quote for a site, with its options.
     ///
     /// # Errors
     /// Refuses unknown rooms and methods, a site without rooms, a firm without workers, and a margin of 100 % or more.
     pub fn draft_quote(&self, site: &Site, request: &DraftRequest) -> Result<Drafted> {
-        let (offer, skipped) = self.offer(site, request)?;
-        let quote = price(offer, self.currency())?;
+        if request.options.len() > MOST_OPTIONS {
+            refuse!("a quote has {} options at most", MOST_OPTIONS + 1);
+        }
+        let rates = self.rates()?;
+        let (offer, mut skipped) = self.offer(site, request, &rates)?;
+        let mut quotes = vec![price(offer, &rates, self.currency())?];
+        for option in &request.options {
+            let (offer, more) = self.offer(site, &self.changed(site, request, option)?, &rates)?;
+            for skip in more {
+                if !skipped.contains(&skip) {
+                    skipped.push(skip);
+                }
+            }
+            quotes.push(price(offer, &rates, self.currency())?);
+        }
         let (number, version) = match request.revises {
             Some(earlier) => self.next_version(earlier, site)?,
             None => (self.new_number("quote")?, 1),
         };
-        let id = QuoteId(self.new_id("quote")?);
-        self.insert_quote(id, number, version, site, request.variation_of, &quote)?;
-        let record = self.quote_by_id(id)?;
+        let first = if request.options.is_empty() { "" } else { AS_DRAFTED };
+        let names = request.options.iter().map(|option| option.name.as_str());
+        let mut ids = Vec::new();
+        for (place, (option_name, quote)) in std::iter::once(first).chain(names).zip(&quotes).enumerate() {
+            let id = QuoteId(self.new_id("quote")?);
+            let place = Place {
+                number,
+                version,
+                option: place + 1,
+                option_name,
+            };
+            self.insert_quote(id, place, site, request, quote, &rates)?;
+            ids.push(id);
+        }
+        let record = self.quote_by_id(ids[0])?;
         self.log(&format!(
             "Drafted quote {} for {}.",
             record.header.number, site.address
         ))?;
-        Ok(Drafted { record, skipped })
+        Ok(Drafted {
+            sheet: self.sheet(record)?,
+            skipped,
+        })
+    }
+
+    /// Returns what is asked for with an option.
+    fn changed(
+        &self,
+        site: &Site,
+        request: &DraftRequest,
+        option: &OptionRequest,
+    ) -> Result<DraftRequest> {
+        let mut rooms = self.rooms_to_quote(site, request)?;
+        for name in &option.without {
+            let room = self.room(name, Some(site.id))?;
+            let Some(place) = rooms.iter().position(|known| known.id == room.id) else {
+                refuse!("`{}` is not in the quote, so no option is without it", room.name);
+            };
+            rooms.remove(place);
+        }
+        for name in &option.with {
+            let room = self.room(name, Some(site.id))?;
+            if rooms.iter().any(|known| known.id == room.id) {
+                refuse!("`{}` is in the quote already", room.name);
+            }
+            rooms.push(room);
+        }
+        if rooms.is_empty() {
+            refuse!("`{}` leaves no room to be done", option.name);
+        }
+        let same = |one: &OptionRequest| one.name.eq_ignore_ascii_case(&option.name);
+        if option.name.eq_ignore_ascii_case(AS_DRAFTED)
+            || request.options.iter().filter(|one| same(one)).count() > 1
+        {
+            refuse!("there are two options called `{}`", option.name);
+        }
+        Ok(DraftRequest {
+            rooms: rooms.into_iter().map(|room| room.name).collect(),
+            sequence: option.sequence.clone().or_else(|| request.sequence.clone()),
+            schedule: option.schedule.clone().or_else(|| request.schedule.clone()),
+            ..request.clone()
+        })
     }
 
     /// Refuses to go on with a quote of which a version is accepted: the work is agreed, what changes it is a variation.
@@ -580,23 +817,29 @@ impl Writing<'_> {
     fn insert_quote(
         &self,
         id: QuoteId,
-        number: i64,
-        version: i64,
+        place: Place<'_>,
         site: &Site,
-        variation_of: Option<JobId>,
+        request: &DraftRequest,
         quote: &Quote,
+        rates: &Rates,
     ) -> Result<()> {
         let terms = quote.terms;
         self.connection
             .prepare_cached(
-                "INSERT INTO quote (id, number, version, site_id, job_id, sequence, schedule, margin_micro, wage_micro,
-                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, drafted_on, recorded_at)
-                 VALUES (:id, :number, :version, :site, :job, :sequence, :schedule, :margin, :wage, :burden, :overhead,
-                         :tax_percent, :price, :tax, :today, :now)",
+                "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, sequence, schedule,
+                                    start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
+                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, outlook,
+                                    drafted_on, recorded_at)
+                 VALUES (:id, :number, :version, :option, :option_name, :site, :job, :sequence, :schedule, :start,
+                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :price, :tax,
+                         :outlook, :today, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":number": number, ":version": version, ":site": site.id, ":job": variation_of,
-                ":sequence": quote.sequence, ":schedule": quote.schedule, ":margin": Micro(terms.margin),
+                ":id": id, ":number": place.number, ":version": place.version, ":option": position_column(place.option),
+                ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of,
+                ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
+                ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
+                ":step": terms.step, ":outlook": serde_json::to_string(&quote.outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
@@ -607,7 +850,7 @@ impl Writing<'_> {
         for (position, line) in quote.lines.iter().enumerate() {
             self.insert_line(id, position + 1, line)?;
         }
-        self.insert_quote_rates(id, quote)?;
+        self.insert_quote_rates(id, quote, rates)?;
         for (position, caution) in quote.cautions.iter().enumerate() {
             self.connection
                 .prepare_cached(
@@ -623,8 +866,7 @@ impl Writing<'_> {
     }
 
     /// Keeps the rates that the quote is priced with: its figures can be explained when the rates have moved on.
-    fn insert_quote_rates(&self, id: QuoteId, quote: &Quote) -> Result<()> {
-        let rates = self.rates()?;
+    fn insert_quote_rates(&self, id: QuoteId, quote: &Quote, rates: &Rates) -> Result<()> {
         let mut kept = BTreeSet::new();
         for work in quote.work() {
             let Some(class) = quote.class_of(work) else {
@@ -676,6 +918,7 @@ impl Writing<'_> {
                 cost,
                 ..
             } => ("rental", "", Some(*machine), Some(*days), *cost),
+            Line::Opened { cost, .. } => ("opened", "", None, None, *cost),
             Line::Other { what, cost } => ("other", what.as_str(), None, None, *cost),
             Line::Overhead { cost } => ("overhead", "", None, None, *cost),
         };
@@ -685,24 +928,33 @@ impl Writing<'_> {
             None
         };
         let item = work.and_then(|work| work.item.as_ref());
+        let contingency = work.and_then(|work| work.contingency);
+        let (item_id, quantity) = match line {
+            Line::Opened { item, left, .. } => (Some(*item), Some(*left)),
+            _ => (item.map(|item| item.id), item.map(|item| item.expected)),
+        };
         self.connection
             .prepare_cached(
                 "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, item_id, machine_id, what,
-                                         driver_micro, passes, item_micro, load_micro, unit_price_micro,
-                                         item_cost_minor, hours_micro, labour_cost_minor, days, other_cost_minor)
+                                         driver_micro, passes, chance_micro, low_micro, high_micro, item_micro,
+                                         load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor,
+                                         days_micro, other_cost_minor)
                  VALUES (:id, :quote, :position, :kind, :room, :operation, :item, :machine, :what, :driver, :passes,
-                         :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost)",
+                         :chance, :low, :high, :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost)",
             )?
             .execute(named_params! {
                 ":id": self.new_id("quote_line")?, ":quote": quote, ":position": position_column(position),
                 ":kind": kind, ":room": line.room(), ":operation": work.map(|work| work.operation),
-                ":item": item.map(|item| item.id), ":machine": machine, ":what": what,
+                ":item": item_id, ":machine": machine, ":what": what,
                 ":driver": work.map(|work| Micro(work.quantity)), ":passes": work.map(|work| work.passes),
-                ":expected": item.map(|item| Micro(item.expected)), ":load": item.map(|item| Micro(item.load)),
+                ":chance": contingency.map(|contingency| Micro(contingency.chance)),
+                ":low": contingency.map(|contingency| Micro(contingency.low)),
+                ":high": contingency.map(|contingency| Micro(contingency.high)),
+                ":expected": quantity.map(Micro), ":load": item.map(|item| Micro(item.load)),
                 ":unit_price": item.map(|item| Micro(item.unit_price)),
                 ":item_cost": item.map_or(Money::ZERO, |item| item.cost),
                 ":hours": work.map(|work| Micro(work.hours)),
-                ":labour": work.map_or(Money::ZERO, |work| work.labour), ":days": days, ":other_cost": other_cost,
+                ":labour": work.map_or(Money::ZERO, |work| work.labour), ":days": days.map(Micro), ":other_cost": other_cost,
             })?;
         Ok(())
     }
@@ -731,7 +983,9 @@ impl Writing<'_> {
                 .into());
         }
         let last = self.today() + Days::new(u64::from(valid_days));
-        self.add_quote_event(header.id, "sent", Some(last))?;
+        for option in self.options_of(header)? {
+            self.add_quote_event(option.header.id, "sent", Some(last))?;
+        }
         self.log(&format!(
             "Sent quote {} to {}, valid until {last}.",
             header.number, header.client
@@ -739,7 +993,8 @@ impl Writing<'_> {
         Ok(last)
     }
 
-    /// Accepts a sent quote: it becomes a job, or changes the job it is a variation of.
+    /// Accepts an option of a sent quote: it becomes a job, or changes the job it is a variation of. The other options
+    /// are declined with it.
     ///
     /// # Errors
     /// Refuses what wasn't sent, what was decided already, and what expired unless `late` honours it.
@@ -769,7 +1024,11 @@ impl Writing<'_> {
             }
         }
         self.refuse_if_agreed(header.id)?;
-        self.add_quote_event(header.id, "accepted", None)?;
+        for option in self.options_of(header)? {
+            let id = option.header.id;
+            let answer = if id == header.id { "accepted" } else { "declined" };
+            self.add_quote_event(id, answer, None)?;
+        }
         match header.variation_of {
             Some(job) => {
                 self.log(&format!(
@@ -803,7 +1062,9 @@ impl Writing<'_> {
                 header.status.as_str()
             );
         }
-        self.add_quote_event(header.id, "declined", None)?;
+        for option in self.options_of(header)? {
+            self.add_quote_event(option.header.id, "declined", None)?;
+        }
         self.log(&format!("Quote {} was declined.", header.number))
     }
 

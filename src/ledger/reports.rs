@@ -9,7 +9,7 @@ use rusqlite::named_params;
 use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader, QuoteStatus};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
-use crate::trade::quote::{Line, Terms};
+use crate::trade::quote::Terms;
 use crate::trade::rental::{days_between, due_back};
 use crate::trade::variance::{VarianceLine, compare};
 use crate::trade::{OperationId, RoomId, SiteId, Unit};
@@ -211,6 +211,9 @@ impl Ledger {
             Some(terms) => Ok(terms),
             None => Ok(Terms {
                 margin: Decimal::ZERO,
+                confidence: Decimal::new(5, 1),
+                minimum: Money::ZERO,
+                step: Money::ZERO,
                 wage: Decimal::ZERO,
                 burden: self.burden()?,
                 overhead: self.overhead()?,
@@ -307,16 +310,14 @@ impl Ledger {
         let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
         for rental in self.rentals_out()? {
             let job = self.job_by_id(self.holder_of(&rental)?)?;
-            let planned_days = self
-                .agreed(&job)?
-                .lines()
+            let agreed = self.agreed(&job)?;
+            let mut planned = agreed
+                .quotes
                 .iter()
-                .find_map(|line| match line {
-                    Line::Rental { machine, days, .. } if *machine == rental.machine_id => {
-                        Some(*days)
-                    }
-                    _ => None,
-                });
+                .flat_map(|record| &record.quote.outlook.rentals);
+            let planned_days = planned
+                .find(|planned| planned.machine == rental.machine_id)
+                .map(|planned| planned.plan.need.begun());
             let planned = due_back(rental.out_at, planned_days.unwrap_or(1));
             let overdue = planned < start_of_today;
             let due = if overdue {

@@ -8,12 +8,23 @@ use rust_decimal::prelude::ToPrimitive;
 use super::columns::Micro;
 use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
-use crate::measure::{Area, Units};
-use crate::money::{Decimal, number, quantity};
+use crate::measure::{Area, Length, Units};
+use crate::money::{Decimal, Money, number, quantity};
+use crate::trade::contract::{ContractLaw, Share};
 use crate::trade::rates::Trust;
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
+
+/// What a setting that may be left open is set to then.
+const NONE: &str = "none";
+
+/// The fewest and the most times that a job is drawn.
+const LEAST_DRAWS: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
+const MOST_DRAWS: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
+
+/// The most that a saw takes, in nanometres: one inch.
+const WIDEST_SAW: i64 = 25_400_000;
 
 /// The least of what must be above zero.
 const SMALLEST: Decimal = Decimal::from_parts(1, 0, 0, false, 6);
@@ -132,6 +143,90 @@ impl Ledger {
     /// Fails if the setting is damaged.
     pub fn margin(&self) -> Result<Decimal> {
         self.share_setting("margin")
+    }
+
+    /// Returns with what confidence quotes keep their margin, as a fraction.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn confidence(&self) -> Result<Decimal> {
+        self.share_setting("confidence")
+    }
+
+    /// Returns how many times a job is drawn to see what it may cost.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn draws(&self) -> Result<u32> {
+        self.days_setting("draws")
+    }
+
+    /// Returns the least that a job is done for.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn minimum_charge(&self) -> Result<Money> {
+        self.money_setting("minimum-charge")
+    }
+
+    /// Returns what prices are rounded up to multiples of; nothing: they aren't.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn price_step(&self) -> Result<Money> {
+        self.money_setting("price-step")
+    }
+
+    /// Returns with what confidence enough is bought of what can be handed back, as a fraction.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn buy_confidence_returnable(&self) -> Result<Decimal> {
+        self.share_setting("buy-confidence-returnable")
+    }
+
+    /// Returns with what confidence enough is bought of what can't be handed back, as a fraction.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn buy_confidence(&self) -> Result<Decimal> {
+        self.share_setting("buy-confidence")
+    }
+
+    /// Returns what a saw takes between two pieces.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn saw_loss(&self) -> Result<Length> {
+        let value = self.setting("saw-loss")?;
+        read_saw_loss(&value, self.units())
+            .with_context(|| format!("the setting saw-loss is `{value}`"))
+    }
+
+    /// Returns the law on deposits and cancellation as the firm has set it.
+    ///
+    /// # Errors
+    /// Fails if the settings are damaged.
+    pub fn contract_law(&self) -> Result<ContractLaw> {
+        let [share, amount, days] =
+            ["deposit-limit", "deposit-limit-amount", "cancellation-days"]
+                .map(|name| self.setting(name));
+        let (share, amount, days) = (share?, amount?, days?);
+        Ok(ContractLaw {
+            deposit_share: if_set(&share).map(read_share).transpose()?,
+            deposit_amount: if_set(&amount)
+                .map(|amount| self.currency().parse(amount))
+                .transpose()?,
+            cancellation_days: if_set(&days).map(str::parse).transpose()?,
+            source: if_set(&self.setting("contract-law")?).map(str::to_owned),
+        })
+    }
+
+    fn money_setting(&self, name: &str) -> Result<Money> {
+        let value = self.setting(name)?;
+        self.currency()
+            .parse(&value)
+            .with_context(|| format!("the setting {name} is `{value}`"))
     }
 
     /// Returns what an hour costs over its wage, as a factor.
@@ -331,6 +426,23 @@ impl Writing<'_> {
                     _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
                 }
             }
+            "minimum-charge" | "price-step" | "deposit-limit-amount"
+                if if_set(value).is_some() || name != "deposit-limit-amount" =>
+            {
+                if self.currency().parse(value)?.is_negative() {
+                    refuse!("`{value}` is not an amount of money from 0 on");
+                }
+            }
+            "saw-loss" => {
+                read_saw_loss(value, self.units())?;
+            }
+            "deposit-limit" => {
+                if let Some(share) = if_set(value) {
+                    read_share(share)?;
+                }
+            }
+            "deposit-limit-amount" | "contract-law" => {}
+            "cancellation-days" if if_set(value).is_none() => {}
             _ => check_figure(name, value)?,
         }
         Ok(value.to_owned())
@@ -424,7 +536,8 @@ fn unknown(name: &str) -> Result<anyhow::Error> {
 /// Refuses a figure that doesn't fit its setting.
 fn check_figure(name: &str, value: &str) -> Result<()> {
     let read = match name {
-        "margin" | "overhead" | "deposit" | "tax-percent" => read_decimal(value).ok(),
+        "margin" | "confidence" | "buy-confidence" | "buy-confidence-returnable" | "overhead"
+        | "deposit" | "tax-percent" => read_decimal(value).ok(),
         _ => number(value),
     };
     let within = |low: Decimal, high: i64| {
@@ -443,7 +556,17 @@ fn check_figure(name: &str, value: &str) -> Result<()> {
             "a percentage between 0 and 1000",
         ),
         "deposit" | "tax-percent" => (within(Decimal::ZERO, 100), "a percentage between 0 and 100"),
-        "quote-valid-days" | "payment-days" => (
+        "confidence" | "buy-confidence" | "buy-confidence-returnable" => (
+            read.is_some_and(|read| read > Decimal::ZERO && read < Decimal::ONE_HUNDRED),
+            "a percentage between 0 and 100",
+        ),
+        "draws" => (
+            read.is_some_and(|read| {
+                read.is_integer() && (LEAST_DRAWS..=MOST_DRAWS).contains(&read)
+            }),
+            "a whole number between 1000 and 1000000",
+        ),
+        "quote-valid-days" | "payment-days" | "cancellation-days" => (
             within(Decimal::ZERO, 3650) && read.is_some_and(|days| days.is_integer()),
             "a number of days",
         ),
@@ -461,6 +584,39 @@ fn check_figure(name: &str, value: &str) -> Result<()> {
         refuse!("`{value}` is not {what}");
     }
     Ok(())
+}
+
+/// Returns a value that may be left open; `None`: it is.
+fn if_set(value: &str) -> Option<&str> {
+    Some(value.trim()).filter(|value| !value.is_empty() && !value.eq_ignore_ascii_case(NONE))
+}
+
+/// Reads a share of a price: `10%`, or a fraction such as `1/3`.
+fn read_share(value: &str) -> Result<Share> {
+    let whole = |text: &str| number(text).filter(|part| *part > Decimal::ZERO);
+    let share = match value.split_once('/') {
+        Some((part, of)) => whole(part).zip(whole(of)),
+        None => {
+            let percent = value.strip_suffix('%').unwrap_or(value).trim_end();
+            whole(percent).map(|percent| (percent, Decimal::ONE_HUNDRED))
+        }
+    };
+    match share {
+        Some((part, of)) if part <= of => Ok(Share { part, of }),
+        _ => refuse!("`{value}` is not a share of a price, such as 10% or 1/3"),
+    }
+}
+
+/// Reads what a saw takes: less than an inch.
+fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
+    if number(value.trim()).is_some_and(|loss| loss.is_zero()) {
+        return Ok(Length::ZERO);
+    }
+    let loss = Length::parse(value, units)?;
+    if loss.nanometres() > WIDEST_SAW {
+        refuse!("`{value}` is more than a saw takes: up to 1 in");
+    }
+    Ok(loss)
 }
 
 /// Reads a number, with or without a percent sign.

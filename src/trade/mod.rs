@@ -10,16 +10,21 @@
 //! job then takes moves [`stock`] and adds up in [`job_cost`]; [`variance`] sets it beside the quote; [`evidence`] is
 //! what a finished job teaches the rates; an [`invoice`] asks for the money.
 
+pub mod buying;
 pub mod cautions;
+pub mod contract;
+pub mod cover;
 pub mod evidence;
 pub mod film;
 pub mod invoice;
 pub mod job_cost;
 pub mod operation;
+pub mod pricing;
 pub mod quote;
 pub mod rates;
 pub mod rental;
 pub mod room;
+mod simulate;
 pub mod stock;
 pub mod takeoff;
 pub mod variance;

@@ -1,23 +1,26 @@
-//! The quote: quantities become costs, costs become a price.
+//! The quote: what a floor is expected to cost, how sure that is, and what it is offered for.
 //!
 //! A [`Quote`] is one value from which the owner's view, the client's view and the file are all drawn, so that they
-//! can't disagree. Every line's cost is rounded once; totals are sums of lines. The price keeps the margin:
-//! price = cost ÷ (1 − margin), the usual conversion (a markup of 53.8462 % is a margin of 35 %).
+//! can't disagree. Every line is an expected cost, rounded once; totals are sums of lines. Its [`Outlook`] is what the
+//! simulation said of the whole: what it may cost, where the risk is, what to rent and to buy. How a quote comes about is
+//! in [`super::pricing`].
+//!
+//! The price keeps the margin with the stated confidence: price = cost at the confidence ÷ (1 − margin), the usual
+//! conversion (a markup of 53.8462 % is a margin of 35 %), at least the minimum charge, and rounded up to the firm's step.
+//! The cost at the confidence less the expected cost is the **contingency**; only the owner sees it.
 //!
 //! The client sees a price for each room. Costs of the whole job (set-up, rental, overhead) are spread over the rooms by
 //! their direct cost, and the cents left by rounding go to the largest, so the rooms add up to the price.
 
-use std::collections::BTreeMap;
+use serde::{Deserialize, Serialize};
 
-use thiserror::Error;
-
-use crate::money::{Currency, Decimal, Money, round};
+use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
-use crate::trade::operation::{Driver, Item, Task};
+use crate::trade::operation::{Driver, Task};
 use crate::trade::rates::FloorClass;
-use crate::trade::rental::{Tariff, cheapest_cover, days_for_hours};
-use crate::trade::takeoff::{MeasuredRoom, Work};
-use crate::trade::{CostKind, ItemId, MachineId, OperationId, RoomId, Unit};
+use crate::trade::rental::Plan;
+use crate::trade::takeoff::Contingency;
+use crate::trade::{CostKind, ItemId, MachineId, OperationId, RoomId, Unit, closed_set};
 
 /// A priced offer, complete in itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,6 +37,8 @@ pub struct Quote {
     pub cautions: Vec<Caution>,
     /// What it was priced with.
     pub terms: Terms,
+    /// What it may cost, and what that takes.
+    pub outlook: Outlook,
     /// The price before tax.
     pub price: Money,
     /// Tax on the price.
@@ -45,6 +50,12 @@ pub struct Quote {
 pub struct Terms {
     /// The share of the price that is kept, 0.35 for 35 %; below 1.
     pub margin: Decimal,
+    /// How sure it is that the margin is kept, 0.8 for 80 %; between 0 and 1.
+    pub confidence: Decimal,
+    /// The least that a job is done for.
+    pub minimum: Money,
+    /// What prices are rounded up to multiples of; nothing: they aren't.
+    pub step: Money,
     /// Wage per hour, in major units.
     pub wage: Decimal,
     /// What an hour costs over its wage, as a factor.
@@ -85,9 +96,22 @@ pub enum Line {
         machine: MachineId,
         /// Its name.
         name: String,
-        /// Rental days.
-        days: u32,
-        /// What the yard will ask.
+        /// Expected rental days: the mean of what may come.
+        days: Decimal,
+        /// What the yard is expected to ask.
+        cost: Money,
+    },
+    /// What is left in the opened packs of an item that doesn't keep.
+    Opened {
+        /// The item.
+        item: ItemId,
+        /// Its name.
+        name: String,
+        /// Its unit.
+        unit: Unit,
+        /// Expected to be left, in item units.
+        left: Decimal,
+        /// What is expected to be paid for and not used.
         cost: Money,
     },
     /// A lump of money.
@@ -121,6 +145,8 @@ pub struct WorkLine {
     pub quantity: Decimal,
     /// How often it is done.
     pub passes: u32,
+    /// That it may turn up, and how much of it; `None`: it is sure.
+    pub contingency: Option<Contingency>,
     /// The item it takes.
     pub item: Option<ItemLine>,
     /// Expected hours.
@@ -153,7 +179,10 @@ impl Line {
     pub fn cost(&self) -> Money {
         match self {
             Line::Work(work) => work.labour + work.item_cost(),
-            Line::Rental { cost, .. } | Line::Other { cost, .. } | Line::Overhead { cost } => *cost,
+            Line::Rental { cost, .. }
+            | Line::Opened { cost, .. }
+            | Line::Other { cost, .. }
+            | Line::Overhead { cost } => *cost,
         }
     }
 
@@ -161,7 +190,10 @@ impl Line {
     pub fn room(&self) -> Option<RoomId> {
         match self {
             Line::Work(work) => work.room,
-            Line::Rental { .. } | Line::Other { .. } | Line::Overhead { .. } => None,
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => None,
         }
     }
 }
@@ -224,6 +256,7 @@ impl Quote {
                     costs.add(CostKind::Consumables, work.item_cost());
                 }
                 Line::Rental { cost, .. } => costs.add(CostKind::Rental, *cost),
+                Line::Opened { cost, .. } => costs.add(CostKind::Consumables, *cost),
                 Line::Other { cost, .. } => costs.add(CostKind::Other, *cost),
                 Line::Overhead { cost } => costs.add(CostKind::Overhead, *cost),
             }
@@ -240,7 +273,10 @@ impl Quote {
     pub fn work(&self) -> impl Iterator<Item = &WorkLine> {
         self.lines.iter().filter_map(|line| match line {
             Line::Work(work) => Some(work),
-            Line::Rental { .. } | Line::Other { .. } | Line::Overhead { .. } => None,
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => None,
         })
     }
 
@@ -258,7 +294,28 @@ impl Quote {
         self.work().map(|work| work.hours).sum()
     }
 
-    /// Returns the margin of the price, percent; `None`: the price is nothing.
+    /// Returns the expected cost: the sum of the lines.
+    pub fn expected_cost(&self) -> Money {
+        self.costs().total()
+    }
+
+    /// Returns what is set aside so that the margin is kept with the confidence.
+    pub fn contingency(&self) -> Money {
+        self.outlook.cost_at_confidence - self.expected_cost()
+    }
+
+    /// Returns what the price keeps of the cost at the confidence, before it is raised to the minimum and the step.
+    pub fn kept_margin(&self) -> Money {
+        price_for(self.outlook.cost_at_confidence, self.terms.margin)
+            - self.outlook.cost_at_confidence
+    }
+
+    /// Returns by how much the price is above the one that keeps the margin: minimum charge and rounding.
+    pub fn raised_by(&self) -> Money {
+        self.price - self.outlook.cost_at_confidence - self.kept_margin()
+    }
+
+    /// Returns the margin expected of the price, percent; `None`: the price is nothing.
     pub fn margin_percent(&self) -> Option<Decimal> {
         margin_percent(self.price, self.costs().total())
     }
@@ -270,197 +327,95 @@ pub fn margin_percent(price: Money, cost: Money) -> Option<Decimal> {
     (!price.is_zero()).then(|| round(kept / Decimal::from(price.minor()), 2))
 }
 
+/// What the simulation said of a job.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Outlook {
+    /// How many times the job was drawn.
+    pub draws: u32,
+    /// What the luck was drawn from.
+    pub seed: u64,
+    /// The cost that isn't exceeded with the confidence.
+    pub cost_at_confidence: Money,
+    /// The cost that isn't exceeded 1 time in 10.
+    pub p10: Money,
+    /// The cost that isn't exceeded 5 times in 10.
+    pub p50: Money,
+    /// The cost that isn't exceeded 8 times in 10.
+    pub p80: Money,
+    /// The cost that isn't exceeded 9 times in 10.
+    pub p90: Money,
+    /// How likely the job costs more than its price, as a fraction of one.
+    pub loss: Decimal,
+    /// What drives the risk, the largest part first.
+    pub risks: Vec<Risk>,
+    /// What to rent.
+    pub rentals: Vec<PlannedRental>,
+    /// What will be used.
+    pub needs: Vec<ItemNeed>,
+    /// What the rooms would be offered for together if each were a job of its own; `None`: there is only one.
+    pub room_by_room: Option<Money>,
+}
+
+/// A part of a job's risk.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Risk {
+    /// The operation, or what else it comes from.
+    pub operation: String,
+    /// What part of the variance of the cost it makes, percent; the parts sum to 100.
+    pub share_percent: Decimal,
+    /// What most of it is due to.
+    pub cause: Cause,
+    /// Finished rooms that its rate rests on.
+    pub rooms: usize,
+}
+
+closed_set! {
+    /// What makes a cost hard to foretell.
+    Cause, "cause of a risk" {
+        /// The firm's own rate isn't known well yet.
+        Rate = "rate",
+        /// Jobs differ.
+        Job = "job",
+        /// Rooms differ, also those of one job.
+        Room = "room",
+        /// Something may turn up.
+        Contingency = "contingency",
+        /// A rental is charged in whole periods.
+        Rental = "rental",
+        /// An opened pack is paid for whole.
+        Pack = "pack",
+    }
+}
+
+/// A machine to rent.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlannedRental {
+    /// The machine.
+    pub machine: MachineId,
+    /// Its name.
+    pub name: String,
+    /// Hours that it will run, at the confidence.
+    pub hours: Decimal,
+    /// What to rent for that.
+    pub plan: Plan,
+}
+
+/// How much of an item to have at hand.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ItemNeed {
+    /// The item.
+    pub item: ItemId,
+    /// Expected, in item units.
+    pub expected: Decimal,
+    /// Enough with the confidence: whole sets of what is changed in sets.
+    pub need: Decimal,
+    /// With what confidence, as a fraction of one.
+    pub confidence: Decimal,
+}
+
 /// Returns the lowest price that keeps the margin on a cost.
 pub fn price_for(cost: Money, margin: Decimal) -> Money {
     cost.share(Decimal::ONE, Decimal::ONE - margin)
-}
-
-/// What a quote is made from.
-#[derive(Clone, Debug)]
-pub struct Offer {
-    /// Names of the methods.
-    pub sequence: Option<String>,
-    /// Names of the methods.
-    pub schedule: Option<String>,
-    /// The rooms.
-    pub rooms: Vec<MeasuredRoom>,
-    /// The take-off.
-    pub work: Vec<Work>,
-    /// Lump sums of money: what for, and how much.
-    pub others: Vec<(String, Money)>,
-    /// The machines of the book: name and tariff.
-    pub machines: BTreeMap<MachineId, (String, Tariff)>,
-    /// Machine hours in a working day.
-    pub day_hours: Decimal,
-    /// Cautions that apply.
-    pub cautions: Vec<Caution>,
-    /// What to price with.
-    pub terms: Terms,
-}
-
-/// Why an offer can't be priced.
-#[derive(Debug, Error, PartialEq, Eq)]
-pub enum PriceError {
-    /// Nothing to do.
-    #[error("a quote needs at least one room")]
-    NoRooms,
-    /// A margin that no price can keep.
-    #[error("a margin of {0} % cannot be kept: it must be below 100 %")]
-    MarginTooLarge(Decimal),
-}
-
-/// Prices an offer.
-///
-/// # Errors
-/// Refuses an offer without rooms and a margin of 100 % or more.
-pub fn price(offer: Offer, currency: Currency) -> Result<Quote, PriceError> {
-    let terms = offer.terms;
-    if offer.rooms.is_empty() {
-        return Err(PriceError::NoRooms);
-    }
-    if terms.margin >= Decimal::ONE {
-        return Err(PriceError::MarginTooLarge(
-            (terms.margin * Decimal::ONE_HUNDRED).normalize(),
-        ));
-    }
-    let mut lines: Vec<Line> = Vec::new();
-    let rentals = rental_lines(&offer);
-    for work in &offer.work {
-        lines.push(Line::Work(work_line(work, &terms, currency)));
-    }
-    lines.extend(rentals);
-    lines.extend(
-        offer
-            .others
-            .into_iter()
-            .map(|(what, cost)| Line::Other { what, cost }),
-    );
-    let labour: Money = lines
-        .iter()
-        .map(|line| {
-            if let Line::Work(work) = line {
-                work.labour
-            } else {
-                Money::ZERO
-            }
-        })
-        .sum();
-    let overhead = labour.times(terms.overhead);
-    if !overhead.is_zero() {
-        lines.push(Line::Overhead { cost: overhead });
-    }
-
-    let cost: Money = lines.iter().map(Line::cost).sum();
-    let price = price_for(cost, terms.margin);
-    let shares = price.spread(&direct_costs(&offer.rooms, &lines));
-    let rooms = offer
-        .rooms
-        .into_iter()
-        .zip(shares)
-        .map(|(room, price)| quoted(room, price))
-        .collect();
-    Ok(Quote {
-        sequence: offer.sequence,
-        schedule: offer.schedule,
-        rooms,
-        lines,
-        cautions: offer.cautions,
-        terms,
-        price,
-        tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
-    })
-}
-
-fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
-    let item = work
-        .item
-        .zip(work.operation.item.as_ref())
-        .map(|(need, item)| {
-            let Item {
-                id,
-                name,
-                unit,
-                price,
-            } = item;
-            ItemLine {
-                id: *id,
-                name: name.clone(),
-                unit: *unit,
-                expected: need.expected,
-                load: need.load,
-                unit_price: *price,
-                cost: currency.amount(need.expected * price),
-            }
-        });
-    WorkLine {
-        room: work.room,
-        operation: work.operation.id,
-        name: work.operation.name.clone(),
-        task: work.operation.task.clone(),
-        driver: work.operation.driver,
-        quantity: work.driver,
-        passes: work.passes,
-        item,
-        hours: work.hours,
-        labour: currency.amount(work.hours * terms.wage * terms.burden),
-    }
-}
-
-/// Returns a line for each machine that the work runs on, for the days that its hours take.
-fn rental_lines(offer: &Offer) -> Vec<Line> {
-    let mut hours: BTreeMap<MachineId, Decimal> = BTreeMap::new();
-    for work in &offer.work {
-        if let Some(machine) = work.operation.machine {
-            *hours.entry(machine).or_default() += work.hours;
-        }
-    }
-    let mut lines = Vec::new();
-    for (machine, hours) in hours {
-        let days = days_for_hours(hours, offer.day_hours);
-        let Some((name, tariff)) = offer.machines.get(&machine) else {
-            continue;
-        };
-        if days > 0 {
-            lines.push(Line::Rental {
-                machine,
-                name: name.clone(),
-                days,
-                cost: cheapest_cover(tariff, days).total(),
-            });
-        }
-    }
-    lines
-}
-
-fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
-    let MeasuredRoom {
-        id,
-        name,
-        area,
-        edge,
-        steps,
-        class,
-        findings: _,
-    } = room;
-    QuotedRoom {
-        id,
-        name,
-        area,
-        edge,
-        steps,
-        class,
-        price,
-    }
-}
-
-fn direct_costs(rooms: &[MeasuredRoom], lines: &[Line]) -> Vec<Decimal> {
-    rooms
-        .iter()
-        .map(|room| {
-            let lines = lines.iter().filter(|line| line.room() == Some(room.id));
-            lines.map(|line| Decimal::from(line.cost().minor())).sum()
-        })
-        .collect()
 }
 
 #[cfg(test)]

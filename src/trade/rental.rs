@@ -1,21 +1,43 @@
-//! Renting: how long a machine is out, and what the yard charges for it.
+//! Renting: how long a machine is needed, how long it is out, and what the yard charges for it.
 //!
 //! A rental day is a period of 24 hours from the moment the machine goes out; a started period counts whole.
-//! The charge is the **lowest** combination of period rates that covers the days (general US rental practice, a
-//! rental-yard terms page: rates 100 a day, 300 a week, 800 for four weeks make 9 days cost 300 + 2 × 100).
-//! A machine back within four hours is charged a half day where the yard offers one (the usual minimum).
-//! The damage waiver is a percentage of that charge; cleaning is a flat fee.
+//! The charge is the **lowest** combination of period rates that covers the time (general US rental practice, a
+//! rental-yard terms page: rates 100 a day, 300 a week, 800 for four weeks make 9 days cost 300 + 2 × 100):
+//!
+//! * a half day is four hours on the clock (the usual minimum of rental-yard terms pages);
+//! * a day is 24 hours, a week seven days, four weeks 28;
+//! * a weekend is from Friday 15:00 to Monday 9:00, whatever part of it the machine is out (the same terms pages).
+//!
+//! A cover is a chain of such periods from the moment out to the moment back, so a weekend can stand anywhere in it, if
+//! the dates are known; when only the number of days is, no weekend is counted on. The damage waiver is a percentage of
+//! the charge; cleaning is a flat fee for each rental.
+//!
+//! A plan starts from the hours that a machine runs: full working days, and for what is left a half day, if it fits into
+//! one, else a day more. It is out from the morning of the first day to the morning after the last.
 
-use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
+use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
+use rust_decimal::prelude::ToPrimitive;
+use serde::{Deserialize, Serialize};
 
 use crate::money::{Decimal, Money};
 use crate::trade::closed_set;
+use crate::trade::cover::Stairs;
 
-/// Hours in a rental day.
-const DAY_HOURS: i64 = 24;
+/// Minutes in an hour.
+const HOUR: i64 = 60;
+/// Minutes in a rental day.
+const DAY: i64 = 24 * HOUR;
+/// Minutes that a half day covers.
+const HALF_DAY: i64 = 4 * HOUR;
+/// Hours that a half day covers.
+const HALF_DAY_HOURS: Decimal = Decimal::from_parts(4, 0, 0, false, 0);
+/// The hour at which a planned rental begins, and by which the machine is back.
+const MORNING: u32 = 8;
+/// The hour on Friday from which the weekend rate holds, and the hour on Monday until which.
+const WEEKEND: (i64, i64) = (15, 9);
 
-/// Hours that a half day covers: the minimum of rental-yard terms pages.
-const HALF_DAY_HOURS: i64 = 4;
+/// The longest rental that is planned: two years.
+pub const MOST_DAYS: u32 = 730;
 
 closed_set! {
     /// A period that a tariff prices.
@@ -24,6 +46,8 @@ closed_set! {
         HalfDay = "half-day",
         /// 24 hours.
         Day = "day",
+        /// Friday afternoon to Monday morning.
+        Weekend = "weekend",
         /// Seven days.
         Week = "week",
         /// 28 days.
@@ -50,10 +74,23 @@ pub struct Tariff {
     pub cleaning: Money,
 }
 
+impl Tariff {
+    /// Returns the price of a period, if it is offered.
+    pub fn price(&self, period: Period) -> Option<Money> {
+        match period {
+            Period::HalfDay => self.half_day,
+            Period::Day => Some(self.day),
+            Period::Weekend => self.weekend,
+            Period::Week => self.week,
+            Period::FourWeeks => self.four_weeks,
+        }
+    }
+}
+
 /// The cheapest way to cover a rental.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Cover {
-    /// Which periods, how many of each, at what price.
+    /// Which periods, longest first, how many of each, at what price each.
     pub periods: Vec<(Period, u32, Money)>,
     /// The periods together.
     pub charge: Money,
@@ -70,83 +107,199 @@ impl Cover {
     }
 }
 
-/// Returns the cheapest cover of a number of days; fewer, longer periods where prices are equal.
-pub fn cheapest_cover(tariff: &Tariff, days: u32) -> Cover {
-    let offered: Vec<(Period, usize, Money)> = [
-        (Period::FourWeeks, 28, tariff.four_weeks),
-        (Period::Week, 7, tariff.week),
-        (Period::Day, 1, Some(tariff.day)),
-    ]
-    .into_iter()
-    .filter_map(|(period, length, price)| price.map(|price| (period, length, price)))
-    .collect();
+/// How long a machine is needed: whole days, and perhaps a half day more. Counted in half days.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Need(u32);
 
-    // best[d]: the lowest charge that covers d days, and the period it ends with; a longer period may overshoot.
-    let days = days as usize;
-    let mut best: Vec<(Money, usize)> = vec![(Money::ZERO, 0)];
-    for day in 1..=days {
-        let choice = offered
+impl Need {
+    /// The longest that is planned.
+    pub const LONGEST: Need = Need(2 * MOST_DAYS);
+
+    /// Returns that many half days.
+    pub const fn half_days(count: u32) -> Need {
+        Need(count)
+    }
+
+    /// Returns the need of that many days, rounded up to half days; `None`: it is below zero, or longer than anybody
+    /// rents.
+    pub fn days(days: Decimal) -> Option<Need> {
+        let half_days = (days * Decimal::TWO).ceil().to_u32()?;
+        let need = Need(half_days);
+        (need <= Need::LONGEST).then_some(need)
+    }
+
+    /// Returns what a machine's hours need at the firm's hours in a working day; what is left after full days is a half
+    /// day if it fits into one. The longest rental is the most that is planned.
+    pub fn for_hours(hours: Decimal, day_hours: Decimal) -> Need {
+        let days = (hours / day_hours).floor();
+        let left = hours - days * day_hours;
+        let half_days = match left {
+            left if left <= Decimal::ZERO => 0,
+            left if left <= HALF_DAY_HOURS && left < day_hours => 1,
+            _ => 2,
+        };
+        let days = days.to_u32().unwrap_or(MOST_DAYS).min(MOST_DAYS);
+        Need(2 * days + half_days).min(Need::LONGEST)
+    }
+
+    /// Returns it in days.
+    pub fn in_days(self) -> Decimal {
+        Decimal::from(self.0) / Decimal::TWO
+    }
+
+    /// Returns the rental days that begin: a started one counts whole.
+    pub fn begun(self) -> u32 {
+        self.0.div_ceil(2)
+    }
+
+    /// Returns the need of one day more.
+    #[must_use]
+    pub fn and_a_day(self) -> Need {
+        Need(self.0 + 2)
+    }
+
+    /// Returns how long the machine is out, in minutes.
+    fn minutes(self) -> i64 {
+        i64::from(self.0 / 2) * DAY + i64::from(self.0 % 2) * HALF_DAY
+    }
+}
+
+/// A tariff worked out for every length of a rental that begins at one moment.
+#[derive(Clone, Debug)]
+pub struct Yard<'a> {
+    tariff: &'a Tariff,
+    stairs: Stairs,
+}
+
+impl<'a> Yard<'a> {
+    /// Works out the cheapest covers of rentals that begin on the morning of a day; `None`: the day isn't known yet.
+    pub fn planned(tariff: &'a Tariff, from: Option<NaiveDate>, most: Need) -> Yard<'a> {
+        Yard::new(tariff, from.map(morning), most.minutes())
+    }
+
+    fn new(tariff: &'a Tariff, out: Option<NaiveDateTime>, most: i64) -> Yard<'a> {
+        let next = |reach: i64, choice: usize| {
+            let period = Period::ALL[choice];
+            let price = tariff.price(period)?;
+            let length = match period {
+                Period::HalfDay => HALF_DAY,
+                Period::Day => DAY,
+                Period::Weekend => left_of_weekend(out? + TimeDelta::minutes(reach))?,
+                Period::Week => 7 * DAY,
+                Period::FourWeeks => 28 * DAY,
+            };
+            Some((reach + length, price))
+        };
+        Yard {
+            tariff,
+            stairs: Stairs::climb(most, Period::ALL.len(), next)
+                .expect("a day is always offered, and rentals are bounded"),
+        }
+    }
+
+    /// Returns the cheapest cover of a need within what was worked out.
+    pub fn cover(&self, need: Need) -> Cover {
+        self.cover_minutes(need.minutes())
+    }
+
+    /// Returns what each need costs, from none on, as long as it is within what was worked out.
+    pub fn totals(&self) -> Vec<Money> {
+        let most = self.stairs.stairs().last().map_or(0, |top| top.reach);
+        (0..)
+            .map(Need)
+            .take_while(|need| need.minutes() <= most)
+            .map(|need| match need {
+                Need(0) => Money::ZERO,
+                need => self.cover(need).total(),
+            })
+            .collect()
+    }
+
+    fn cover_minutes(&self, minutes: i64) -> Cover {
+        let counts = self.stairs.counts(self.stairs.place(minutes));
+        let periods = Period::ALL.iter().zip(counts).rev();
+        let periods: Vec<(Period, u32, Money)> = periods
+            .filter(|(_, count)| *count > 0)
+            .filter_map(|(period, count)| Some((*period, count, self.tariff.price(*period)?)))
+            .collect();
+        let charge: Money = periods
             .iter()
-            .enumerate()
-            .map(|(choice, (_, length, price))| {
-                (best[day.saturating_sub(*length)].0 + *price, choice)
-            });
-        best.push(choice.min().expect("a day is always offered"));
+            .map(|(_, count, price)| price.times(Decimal::from(*count)))
+            .sum();
+        Cover {
+            periods,
+            charge,
+            waiver: charge.share(self.tariff.waiver_percent, Decimal::ONE_HUNDRED),
+            cleaning: self.tariff.cleaning,
+        }
+    }
+}
+
+/// Returns the minutes until the weekend rate ends; `None`: the moment isn't in a weekend.
+fn left_of_weekend(at: NaiveDateTime) -> Option<i64> {
+    let (begins, ends) = WEEKEND;
+    let minute = (at.time() - NaiveTime::MIN).num_minutes();
+    let days = match at.weekday() {
+        Weekday::Fri if minute >= begins * HOUR => 3,
+        Weekday::Sat => 2,
+        Weekday::Sun => 1,
+        Weekday::Mon if minute < ends * HOUR => 0,
+        _ => return None,
+    };
+    Some(days * DAY + ends * HOUR - minute)
+}
+
+fn morning(day: NaiveDate) -> NaiveDateTime {
+    day.and_hms_opt(MORNING, 0, 0)
+        .unwrap_or_else(|| day.and_time(NaiveTime::MIN))
+}
+
+/// A rental as it is planned.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Plan {
+    /// How long the machine is needed.
+    pub need: Need,
+    /// The first day; `None`: not known yet.
+    pub from: Option<NaiveDate>,
+    /// The cheapest cover.
+    pub cover: Cover,
+    /// What one day more would cost.
+    pub one_day_more: Money,
+}
+
+impl Plan {
+    /// Plans a rental.
+    pub fn new(tariff: &Tariff, need: Need, from: Option<NaiveDate>) -> Plan {
+        let longer = need.and_a_day();
+        let yard = Yard::planned(tariff, from, longer);
+        let cover = yard.cover(need);
+        Plan {
+            need,
+            from,
+            one_day_more: yard.cover(longer).total() - cover.total(),
+            cover,
+        }
     }
 
-    let mut counts = vec![0_u32; offered.len()];
-    let mut left = days;
-    while left > 0 {
-        let choice = best[left].1;
-        counts[choice] += 1;
-        left = left.saturating_sub(offered[choice].1);
+    /// Returns the moment by which the machine must be back; `None`: the first day isn't known.
+    pub fn back_by(&self) -> Option<NaiveDateTime> {
+        Some(morning(self.from?) + TimeDelta::minutes(self.need.minutes()))
     }
-    let periods = offered.iter().zip(counts).filter(|(_, count)| *count > 0);
-    with_fees(
-        tariff,
-        periods
-            .map(|((period, _, price), count)| (*period, count, *price))
-            .collect(),
-    )
 }
 
 /// Returns the cover of a machine that was out from one moment to another.
 pub fn cover_between(tariff: &Tariff, out: NaiveDateTime, back: NaiveDateTime) -> Cover {
-    match tariff.half_day {
-        Some(price) if back - out <= TimeDelta::hours(HALF_DAY_HOURS) && price < tariff.day => {
-            with_fees(tariff, vec![(Period::HalfDay, 1, price)])
-        }
-        _ => {
-            let days = days_between(out, back).len();
-            cheapest_cover(
-                tariff,
-                u32::try_from(days).expect("a rental is shorter than four billion days"),
-            )
-        }
-    }
-}
-
-fn with_fees(tariff: &Tariff, periods: Vec<(Period, u32, Money)>) -> Cover {
-    let charge: Money = periods
-        .iter()
-        .map(|(_, count, price)| price.times(Decimal::from(*count)))
-        .sum();
-    let waiver = charge.share(tariff.waiver_percent, Decimal::ONE_HUNDRED);
-    Cover {
-        periods,
-        charge,
-        waiver,
-        cleaning: tariff.cleaning,
-    }
+    let minutes = (back - out).num_minutes().max(1);
+    Yard::new(tariff, Some(out), minutes).cover_minutes(minutes)
 }
 
 /// Returns the dates on which the rental days began; a machine that goes out is out for one day at least.
 pub fn days_between(out: NaiveDateTime, back: NaiveDateTime) -> Vec<NaiveDate> {
     let mut began = vec![out.date()];
-    let mut next = out + TimeDelta::hours(DAY_HOURS);
+    let mut next = out + TimeDelta::minutes(DAY);
     while next < back {
         began.push(next.date());
-        next += TimeDelta::hours(DAY_HOURS);
+        next += TimeDelta::minutes(DAY);
     }
     began
 }
@@ -156,17 +309,9 @@ pub fn due_back(out: NaiveDateTime, days: u32) -> NaiveDateTime {
     out + Days::new(u64::from(days.max(1)))
 }
 
-/// Returns the rental days that a machine's hours take, at the firm's hours in a day; one at least if it runs at all.
-pub fn days_for_hours(hours: Decimal, day_hours: Decimal) -> u32 {
-    use rust_decimal::prelude::ToPrimitive;
-    (hours / day_hours)
-        .ceil()
-        .to_u32()
-        .expect("hours are counted, and a day has some")
-}
-
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use rust_decimal_macros::dec;
 
     use super::*;
@@ -191,6 +336,11 @@ mod tests {
         NaiveDateTime::parse_from_str(text, "%Y-%m-%d %H:%M").unwrap()
     }
 
+    fn cover(tariff: &Tariff, days: Decimal, from: Option<&str>) -> Cover {
+        let from = from.map(|day| day.parse().unwrap());
+        Plan::new(tariff, Need::days(days).unwrap(), from).cover
+    }
+
     #[test]
     fn the_charge_is_the_lowest_combination_of_periods() {
         // Rental-yard terms page (rates 100/day, 300/week, 800/28 days): 9 days = 300 + 2 × 100. The others are computed.
@@ -205,20 +355,54 @@ mod tests {
             (20, 800),
             (30, 1000),
         ] {
-            assert_eq!(
-                cheapest_cover(&published(), days).charge,
-                dollars(charge),
-                "{days} days"
-            );
+            let cover = cover(&published(), Decimal::from(days), None);
+            assert_eq!(cover.charge, dollars(charge), "{days} days");
         }
         // Waiver 10 % on 500.
-        assert_eq!(cheapest_cover(&published(), 9).waiver, dollars(50));
+        let nine = cover(&published(), dec!(9), None);
+        assert_eq!(nine.waiver, dollars(50));
         assert_eq!(
-            cheapest_cover(&published(), 9).periods,
+            nine.periods,
             [
                 (Period::Week, 1, dollars(300)),
                 (Period::Day, 2, dollars(100))
             ]
+        );
+    }
+
+    #[test]
+    fn a_weekend_is_friday_afternoon_to_monday_morning() {
+        // Rental-yard terms page: out after 3 pm on Friday, back by 9 am on Monday. The charges are computed.
+        let tariff = Tariff {
+            weekend: Some(dollars(140)),
+            ..published()
+        };
+        // 2026-03-06 is a Friday.
+        for (from, days, charge) in [
+            (None, dec!(2), 200),
+            (Some("2026-03-07"), dec!(2), 140),
+            (Some("2026-03-07"), dec!(1), 100),
+            (Some("2026-03-06"), dec!(2), 200),
+            (Some("2026-03-06"), dec!(3), 240),
+            (Some("2026-03-05"), dec!(4), 300),
+            (Some("2026-03-07"), dec!(3), 240),
+            (Some("2026-03-02"), dec!(2), 200),
+        ] {
+            let cover = cover(&tariff, days, from);
+            assert_eq!(cover.charge, dollars(charge), "{days} days from {from:?}");
+        }
+        let charge = |out, back| cover_between(&tariff, at(out), at(back)).charge;
+        assert_eq!(
+            charge("2026-03-06 15:00", "2026-03-09 09:00"),
+            dollars(140)
+        );
+        assert_eq!(
+            charge("2026-03-06 14:59", "2026-03-09 09:00"),
+            dollars(240)
+        );
+        assert_eq!(
+            charge("2026-03-06 15:00", "2026-03-09 09:01"),
+            dollars(240)
         );
     }
 
@@ -240,21 +424,95 @@ mod tests {
     }
 
     #[test]
-    fn a_short_rental_is_a_half_day_where_it_is_offered() {
+    fn four_hours_are_a_half_day_where_it_is_offered() {
+        // The guide's ratio of four hours to a day: 0.76 to 0.80.
         let tariff = Tariff {
             half_day: Some(dollars(76)),
             ..published()
         };
-        let cover = |back| cover_between(&tariff, at("2026-03-02 08:00"), at(back)).charge;
-        assert_eq!(cover("2026-03-02 12:00"), dollars(76));
-        assert_eq!(cover("2026-03-02 12:01"), dollars(100));
+        let charge = |back| cover_between(&tariff, at("2026-03-02 08:00"), at(back)).charge;
+        assert_eq!(charge("2026-03-02 12:00"), dollars(76));
+        assert_eq!(charge("2026-03-02 12:01"), dollars(100));
+        assert_eq!(charge("2026-03-03 12:00"), dollars(176));
         assert_eq!(
             cover_between(&published(), at("2026-03-02 08:00"), at("2026-03-02 09:00")).charge,
             dollars(100)
         );
     }
 
-    proptest::proptest! {
+    #[test]
+    fn hours_become_days_and_half_days() {
+        for (hours, day_hours, days) in [
+            (dec!(0), dec!(8), dec!(0)),
+            (dec!(0.01), dec!(8), dec!(0.5)),
+            (dec!(4), dec!(8), dec!(0.5)),
+            (dec!(4.01), dec!(8), dec!(1)),
+            (dec!(8), dec!(8), dec!(1)),
+            (dec!(8.01), dec!(8), dec!(1.5)),
+            (dec!(20.5), dec!(8), dec!(3)),
+            (dec!(3), dec!(3), dec!(1)),
+            (dec!(7.4), dec!(7), dec!(1.5)),
+        ] {
+            let need = Need::for_hours(hours, day_hours);
+            assert_eq!(need.in_days(), days, "{hours} h of {day_hours}");
+        }
+        assert_eq!(Need::days(dec!(2.2)).unwrap().in_days(), dec!(2.5));
+        assert_eq!(Need::days(dec!(-1)), None);
+        assert_eq!(Need::days(dec!(731)), None);
+    }
+
+    #[test]
+    fn a_plan_says_what_a_day_more_costs_and_when_to_be_back() {
+        let need = Need::days(dec!(2)).unwrap();
+        let plan = Plan::new(&published(), need, "2026-03-02".parse().ok());
+        assert_eq!(plan.back_by(), Some(at("2026-03-04 08:00")));
+        assert_eq!(plan.one_day_more, dollars(110));
+        let week = Need::days(dec!(5)).unwrap();
+        let plan = Plan::new(&published(), week, None);
+        assert_eq!((plan.back_by(), plan.one_day_more), (None, Money::ZERO));
+    }
+
+    /// Returns the lowest charge by trying every chain of periods.
+    fn lowest(tariff: &Tariff, out: Option<NaiveDateTime>, reach: i64, until: i64) -> i64 {
+        if reach >= until {
+            return 0;
+        }
+        let weekend = out.and_then(|out| left_of_weekend(out + TimeDelta::minutes(reach)));
+        [
+            (tariff.half_day, Some(240)),
+            (Some(tariff.day), Some(1440)),
+            (tariff.weekend, weekend),
+            (tariff.week, Some(10_080)),
+            (tariff.four_weeks, Some(40_320)),
+        ]
+        .into_iter()
+        .filter_map(|(price, length)| {
+            Some(price?.minor() + lowest(tariff, out, reach + length?, until))
+        })
+        .min()
+        .unwrap()
+    }
+
+    fn offered(highest: i64) -> impl Strategy<Value = Option<Money>> {
+        proptest::option::of((0..highest).prop_map(Money::from_minor))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2_000))]
+
+        #[test]
+        fn no_chain_of_periods_is_cheaper(
+            half_day in offered(100), day in 1_i64..100, weekend in offered(200), week in offered(500),
+            hours in 1_i64..80, from in proptest::option::of(0_i64..168),
+        ) {
+            let tariff = Tariff {
+                half_day, day: Money::from_minor(day), weekend, week, four_weeks: None, ..published()
+            };
+            let out = from.map(|hour| at("2026-03-02 00:00") + TimeDelta::hours(hour));
+            let found = Yard::new(&tariff, out, hours * HOUR).cover_minutes(hours * HOUR).charge;
+            prop_assert_eq!(found.minor(), lowest(&tariff, out, 0, hours * HOUR));
+        }
+
         #[test]
         fn no_combination_is_cheaper(days in 1_u32..70, day in 1_i64..200, week in 1_i64..900, four in 1_i64..2500) {
             let tariff = Tariff { day: dollars(day), week: Some(dollars(week)), four_weeks: Some(dollars(four)), ..published() };
@@ -265,7 +523,7 @@ mod tests {
                     lowest = lowest.min(i64::from(fours) * four + i64::from(weeks) * week + i64::from(rest) * day);
                 }
             }
-            proptest::prop_assert_eq!(cheapest_cover(&tariff, days).charge, dollars(lowest));
+            prop_assert_eq!(cover(&tariff, Decimal::from(days), None).charge, dollars(lowest));
         }
     }
 }

@@ -5,6 +5,9 @@
 //! steps of a sequence or schedule; a stair takes the count-driven ones, once per step. The same operation named twice
 //! (two coats) is one line with two passes: its driver is the floor twice, and its fixed amount comes twice.
 //!
+//! What may turn up once the floor is sanded is a line of its own, in working order; its quantity and hours are those of
+//! its mean extent times its chance.
+//!
 //! Expected quantities and hours are rounded to two decimals, as they are printed, and costs are worked from those, so
 //! that anyone can check a quote by hand. What goes on the truck, the **load**, is the expected quantity rounded up to
 //! whole sets for items that are changed as a set.
@@ -12,7 +15,7 @@
 use thiserror::Error;
 
 use crate::money::{Decimal, round};
-use crate::trade::RoomId;
+use crate::trade::{OperationId, RoomId};
 use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 
@@ -36,6 +39,8 @@ pub struct MeasuredRoom {
     pub class: FloorClass,
     /// What the walk-through found.
     pub findings: Vec<Found>,
+    /// What may turn up once the floor is sanded.
+    pub contingencies: Vec<MayTurnUp>,
 }
 
 /// A kind of finding and how much of it there is in a room.
@@ -45,6 +50,33 @@ pub struct Found {
     pub kind: String,
     /// Count, feet or square feet, as the operation that answers it is driven.
     pub quantity: Decimal,
+}
+
+/// Work that may turn up in a room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MayTurnUp {
+    /// What would have to be done.
+    pub operation: OperationId,
+    /// How likely, and how much.
+    pub contingency: Contingency,
+}
+
+/// How likely something is, and how much of it there would be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Contingency {
+    /// As a fraction of one; 1: it is there, only its extent isn't known.
+    pub chance: Decimal,
+    /// The least, in driver units.
+    pub low: Decimal,
+    /// The most, in driver units; any amount between is as likely as any other.
+    pub high: Decimal,
+}
+
+impl Contingency {
+    /// Returns how much of it there is if it turns up, on the mean.
+    pub fn extent(&self) -> Decimal {
+        (self.low + self.high) / Decimal::TWO
+    }
 }
 
 impl MeasuredRoom {
@@ -80,10 +112,12 @@ pub struct Work {
     pub room: Option<RoomId>,
     /// What is done.
     pub operation: Operation,
-    /// Driver units, all passes.
+    /// Driver units, all passes; of what may turn up, what there is if it does.
     pub driver: Decimal,
     /// How often it is done.
     pub passes: u32,
+    /// That it may turn up; `None`: it is sure.
+    pub contingency: Option<Contingency>,
     /// The item it takes.
     pub item: Option<Need>,
     /// Expected hours.
@@ -145,18 +179,12 @@ pub fn take_off(
         .iter()
         .filter(|operation| is_set_up(operation, Driver::Job))
     {
-        lines.push(work(None, first.class, operation, Decimal::ONE, 1, rates)?);
+        let task = Doing::sure(operation, Decimal::ONE, 1);
+        lines.push(work(None, first.class, task, rates)?);
     }
     for room in rooms {
-        for (operation, driver, passes) in in_room(room, methods)? {
-            lines.push(work(
-                Some(room.id),
-                room.class,
-                operation,
-                driver,
-                passes,
-                rates,
-            )?);
+        for task in in_room(room, methods)? {
+            lines.push(work(Some(room.id), room.class, task, rates)?);
         }
     }
     Ok(lines)
@@ -166,19 +194,38 @@ fn is_set_up(operation: &Operation, driver: Driver) -> bool {
     operation.task.name == SET_UP && operation.driver == driver
 }
 
-/// Returns what is done in a room, in working order, with driver and passes.
+/// What is done, how much of it and how often.
+struct Doing<'a> {
+    operation: &'a Operation,
+    driver: Decimal,
+    passes: u32,
+    contingency: Option<Contingency>,
+}
+
+impl<'a> Doing<'a> {
+    fn sure(operation: &'a Operation, driver: Decimal, passes: u32) -> Doing<'a> {
+        Doing {
+            operation,
+            driver,
+            passes,
+            contingency: None,
+        }
+    }
+}
+
+/// Returns what is done in a room, in working order.
 fn in_room<'a>(
     room: &MeasuredRoom,
     methods: &'a Methods,
-) -> Result<Vec<(&'a Operation, Decimal, u32)>, TakeoffError> {
-    let mut done: Vec<(&Operation, Decimal, u32)> = Vec::new();
+) -> Result<Vec<Doing<'a>>, TakeoffError> {
+    let mut done: Vec<Doing<'_>> = Vec::new();
     for operation in methods
         .operations
         .iter()
         .filter(|operation| operation.task.name == SET_UP)
     {
         if let Some(driver) = room.driver(operation.driver) {
-            done.push((operation, driver, 1));
+            done.push(Doing::sure(operation, driver, 1));
         }
     }
     let mut trim = Vec::new();
@@ -193,10 +240,28 @@ fn in_room<'a>(
             .map(|found| found.quantity)
             .sum();
         if !found.is_zero() {
-            if operation.task.name == "trim" {
-                trim.push((operation, found, 1));
+            let task = Doing::sure(operation, found, 1);
+            if is_trim(operation) {
+                trim.push(task);
             } else {
-                done.push((operation, found, 1));
+                done.push(task);
+            }
+        }
+    }
+    for may in &room.contingencies {
+        let operation = methods
+            .operations
+            .iter()
+            .find(|operation| operation.id == may.operation);
+        if let Some(operation) = operation {
+            let task = Doing {
+                contingency: Some(may.contingency),
+                ..Doing::sure(operation, may.contingency.extent(), 1)
+            };
+            if is_trim(operation) {
+                trim.push(task);
+            } else {
+                done.push(task);
             }
         }
     }
@@ -228,13 +293,13 @@ fn in_room<'a>(
         };
         match done[before_steps..]
             .iter_mut()
-            .find(|(earlier, _, _)| earlier.id == operation.id)
+            .find(|earlier| earlier.operation.id == operation.id)
         {
-            Some((_, total, passes)) => {
-                *total += driver;
-                *passes += 1;
+            Some(earlier) => {
+                earlier.driver += driver;
+                earlier.passes += 1;
             }
-            None => done.push((operation, driver, 1)),
+            None => done.push(Doing::sure(operation, driver, 1)),
         }
     }
     let has_methods = methods.sequence.is_some() || methods.schedule.is_some();
@@ -242,7 +307,7 @@ fn in_room<'a>(
         && room.steps.is_some()
         && !done[before_steps..]
             .iter()
-            .any(|(step, ..)| step.driver == Driver::Count)
+            .any(|step| step.operation.driver == Driver::Count)
     {
         return Err(TakeoffError::NothingForSteps(room.name.clone()));
     }
@@ -250,14 +315,24 @@ fn in_room<'a>(
     Ok(done)
 }
 
+/// Tells whether an operation is done after the coats.
+fn is_trim(operation: &Operation) -> bool {
+    operation.task.name == "trim"
+}
+
 fn work(
     room: Option<RoomId>,
     class: FloorClass,
-    operation: &Operation,
-    driver: Decimal,
-    passes: u32,
+    task: Doing<'_>,
     rates: &Rates,
 ) -> Result<Work, TakeoffError> {
+    let Doing {
+        operation,
+        driver,
+        passes,
+        contingency,
+    } = task;
+    let chance = contingency.map_or(Decimal::ONE, |contingency| contingency.chance);
     let expect = |kind| {
         let rate = rates
             .rate(operation, kind, class)
@@ -267,7 +342,10 @@ fn work(
                 condition: class.condition,
                 species: class.species,
             })?;
-        Ok(round(rate.expect(driver, passes), PRINTED_DECIMALS))
+        Ok(round(
+            chance * rate.expect(driver, passes),
+            PRINTED_DECIMALS,
+        ))
     };
     let item = match &operation.item {
         Some(_) => Some(need(expect(RateKind::Item)?, operation.set_size)),
@@ -278,6 +356,7 @@ fn work(
         operation: operation.clone(),
         driver,
         passes,
+        contingency,
         item,
         hours: expect(RateKind::Hours)?,
     })

@@ -196,6 +196,9 @@ pub fn compare(
         .collect()
 }
 
+/// Where an operation is named: what is left in the opened packs of an item that doesn't keep.
+const OPENED: &str = "opened";
+
 fn add_quoted(pairs: &mut BTreeMap<Subject, Pair>, line: &Line, terms: &Terms) {
     match line {
         Line::Work(work) => {
@@ -224,7 +227,20 @@ fn add_quoted(pairs: &mut BTreeMap<Subject, Pair>, line: &Line, terms: &Terms) {
                 .entry(rental_subject(name))
                 .or_default()
                 .quoted
-                .add(Decimal::from(*days), *cost);
+                .add(*days, *cost);
+        }
+        Line::Opened {
+            name,
+            unit,
+            left,
+            cost,
+            ..
+        } => {
+            pairs
+                .entry(opened_subject(name, *unit))
+                .or_default()
+                .quoted
+                .add(*left, *cost);
         }
         Line::Other { what, cost } => {
             pairs
@@ -298,6 +314,17 @@ fn rental_subject(machine: &str) -> Subject {
         operation: None,
         item: Some(machine.to_owned()),
         unit: Unit::Day,
+    }
+}
+
+/// What is left in opened packs is no operation's.
+fn opened_subject(item: &str, unit: Unit) -> Subject {
+    Subject {
+        kind: LineKind::Item,
+        room: None,
+        operation: Some(OPENED.to_owned()),
+        item: Some(item.to_owned()),
+        unit,
     }
 }
 

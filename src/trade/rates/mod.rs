@@ -35,6 +35,7 @@
 
 pub mod check;
 mod drift;
+pub(in crate::trade) mod forecast;
 mod predictive;
 mod scheme;
 mod tree;

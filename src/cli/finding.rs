@@ -1,0 +1,297 @@
+//! `finding`: what the walk-through found, and what may turn up.
+
+use anyhow::Result;
+use clap::{Args, Subcommand};
+
+use super::read_percent;
+use super::room::room_named;
+use super::ui::Context;
+use crate::document::people::{finding_words, findings_json, findings_text, placed_finding_json};
+use crate::ledger::{Finding, Ledger, NewFinding, Refusal, near_names, refuse};
+use crate::measure::{Area, Length, Units};
+use crate::money::{Decimal, number, quantity};
+use crate::trade::operation::{Driver, Operation};
+use crate::trade::{FindingId, OperationId};
+
+/// Manage findings: what the walk-through found
+#[derive(Debug, Subcommand)]
+pub(super) enum FindingCommand {
+    Add(FindingAddArgs),
+    List(FindingListArgs),
+    Void(FindingVoidArgs),
+}
+
+/// Note something that must be put right
+///
+/// The kind is one that an operation answers (gritledger operation list). Things are counted: 12; lengths and areas are
+/// typed as measured: "22 ft", "12 sqft" or "3 x 4". What isn't known before the floor is sanded is a range, "10 to 30",
+/// or has a chance: of the finding itself, or with --if-so of what it takes beside its answer.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger finding add Landing proud-nails 12
+  gritledger finding add \"Back bedroom\" missing-quarter-round \"22 ft\" --place \"north wall\"
+  gritledger finding add Landing proud-nails \"10 to 30\" --chance 50%
+  gritledger finding add Landing damaged-boards 1 --chance 40% --if-so \"bleach 12 sqft\"")]
+pub(super) struct FindingAddArgs {
+    /// The room: NAME or SITE/NAME
+    room: String,
+    /// The kind, such as proud-nails
+    kind: String,
+    /// How much of it, or from how much to how much
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+    /// How likely it turns up, or with --if-so, how likely it takes more
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    chance: Option<String>,
+    /// What it takes then: an operation, and how much or from how much to how much
+    #[arg(long, value_name = "OPERATION QUANTITY", requires = "chance", allow_hyphen_values = true)]
+    if_so: Option<String>,
+    /// Where in the room
+    #[arg(long, default_value = "", hide_default_value = true)]
+    place: String,
+    /// A note
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
+}
+
+/// List what was found at a site
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger finding list \"4 Tannery Row\" --room Landing")]
+pub(super) struct FindingListArgs {
+    /// The site's address
+    site: String,
+    /// Only in this room
+    #[arg(long)]
+    room: Option<String>,
+}
+
+/// Take a finding out of use
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger finding void 3")]
+pub(super) struct FindingVoidArgs {
+    /// The finding's number, as finding list shows it
+    #[arg(value_name = "FINDING", allow_hyphen_values = true)]
+    id: String,
+}
+
+pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        FindingCommand::Add(args) => add_finding(context, &ledger, &args),
+        FindingCommand::List(args) => {
+            let site = ledger.site(&args.site)?;
+            let room = args
+                .room
+                .map(|name| ledger.room(&name, Some(site.id)))
+                .transpose()?;
+            let mut findings = ledger.findings_of(site.id)?;
+            findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
+            let page = context.page(&ledger);
+            context.answer(
+                || findings_json(&findings, &page),
+                || findings_text(&findings, &page),
+            )
+        }
+        FindingCommand::Void(args) => {
+            let Ok(id) = args.id.trim().parse() else {
+                return Err(
+                    Refusal::new(format!("`{}` is not the number of a finding", args.id))
+                        .hint("gritledger finding list SITE")
+                        .into(),
+                );
+            };
+            context.write(&ledger, |writing| writing.void_finding(FindingId(id)))?;
+            context.status(&format!("Took finding {id} out of use."));
+            Ok(())
+        }
+    }
+}
+
+fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Result<()> {
+    let room = room_named(ledger, &args.room, args.site.as_deref())?;
+    let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
+    let (least, most) = read_range(&args.quantity, &kind, driver, ledger.units())?;
+    let chance = args.chance.as_deref().map(|text| read_percent(text, "a chance")).transpose()?;
+    let if_so = args.if_so.as_deref().map(|text| read_if_so(ledger, text)).transpose()?;
+    let new = NewFinding {
+        kind,
+        quantity: least,
+        most,
+        unit: driver.unit(),
+        chance,
+        if_so,
+        place: args.place.trim().to_owned(),
+        note: args.note.trim().to_owned(),
+    };
+    let finding = context.write(ledger, |writing| {
+        let id = writing.add_finding(&room, &new)?;
+        let noted = writing
+            .findings_of(room.site_id)?
+            .into_iter()
+            .find(|finding: &Finding| finding.id == id);
+        Ok(noted.ok_or_else(|| Refusal::new("the finding was not kept"))?)
+    })?;
+    let page = context.page(ledger);
+    context.status(&format!(
+        "Noted {} in {}: {}.",
+        finding.kind,
+        finding.room,
+        finding_words(&finding, &page)
+    ));
+    context.answer_if_json(|| placed_finding_json(&finding, &page))
+}
+
+/// Reads what a finding may take beside its answer: `bleach 12 sqft`, `bleach 8 to 16 sqft`.
+fn read_if_so(ledger: &Ledger, text: &str) -> Result<(OperationId, Decimal, Decimal)> {
+    let Some((name, much)) = text.trim().split_once(char::is_whitespace) else {
+        return Err(
+            Refusal::new(format!("`{text}` doesn't say what is done, and how much of it"))
+                .hint("--if-so \"bleach 12 sqft\"")
+                .into(),
+        );
+    };
+    let operation = ledger.operation(name)?;
+    if !matches!(
+        operation.driver,
+        Driver::Area | Driver::Edge | Driver::Length | Driver::Count
+    ) {
+        refuse!("`{}` is done once, so there can't be more of it", operation.name);
+    }
+    let (least, most) = read_range(much, &operation.name, operation.driver, ledger.units())?;
+    Ok((operation.id, least, most.unwrap_or(least)))
+}
+
+/// Reads how much there is: `12`, `8 to 16 sqft`; the end of a range, if it is one.
+fn read_range(
+    text: &str,
+    kind: &str,
+    driver: Driver,
+    units: Units,
+) -> Result<(Decimal, Option<Decimal>)> {
+    let Some((least, most)) = text.split_once(" to ") else {
+        return Ok((read_found(text, kind, driver, units)?, None));
+    };
+    let (least, most) = (least.trim(), most.trim());
+    // `8 to 16 sqft`: the unit at the end is that of both.
+    let least = match number(least) {
+        Some(_) => {
+            let figures = most.trim_start_matches(|sign: char| sign.is_ascii_digit() || sign == '.');
+            format!("{least}{figures}")
+        }
+        None => least.to_owned(),
+    };
+    let least = read_found(&least, kind, driver, units)?;
+    Ok((least, Some(read_found(most, kind, driver, units)?)))
+}
+
+/// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning.
+fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Driver)> {
+    let kinds: Vec<(&str, Driver)> = operations
+        .iter()
+        .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
+        .collect();
+    let lower = wanted.trim().to_lowercase().replace(' ', "-");
+    let mut fitting: Vec<_> = kinds
+        .iter()
+        .filter(|(kind, _)| kind.to_lowercase() == lower)
+        .collect();
+    if fitting.is_empty() && !lower.is_empty() {
+        fitting = kinds
+            .iter()
+            .filter(|(kind, _)| kind.to_lowercase().starts_with(&lower))
+            .collect();
+    }
+    match fitting[..] {
+        [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
+        [] => {
+            let near = near_names(&lower, kinds.iter().map(|(kind, _)| *kind));
+            let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
+            let refusal = match near[..] {
+                [] => refusal.hint(format!(
+                    "kinds: {}",
+                    kinds
+                        .iter()
+                        .map(|(kind, _)| *kind)
+                        .collect::<Vec<_>>()
+                        .join(", ")
+                )),
+                _ => refusal.hint(format!("near kinds: {}", near.join(", "))),
+            };
+            let kind = if lower.is_empty() { "KIND" } else { &lower };
+            Err(refusal
+                .hint(format!(
+                    "gritledger operation add NAME --task repair --driver count --answers {kind}"
+                ))
+                .into())
+        }
+        _ => {
+            let names: Vec<String> = fitting
+                .iter()
+                .map(|(kind, _)| format!("`{kind}`"))
+                .collect();
+            refuse!(
+                "`{}` could be any kind of {}",
+                wanted.trim(),
+                names.join(", ")
+            )
+        }
+    }
+}
+
+/// Reads how much was found, by what measures the operation that answers it.
+fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<Decimal> {
+    match driver {
+        Driver::Length | Driver::Edge => Ok(quantity(Length::parse(text, units)?.feet())),
+        Driver::Area => Ok(quantity(Area::parse(text, units)?.square_feet())),
+        Driver::Count | Driver::Room | Driver::Job => match number(text) {
+            Some(things) if things.is_integer() && things > Decimal::ZERO => Ok(things),
+            _ => Err(
+                Refusal::new(format!("`{text}` is not a whole number above zero"))
+                    .hint(format!("{kind} are counted: 12"))
+                    .into(),
+            ),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_found_is_read_by_its_driver() {
+        let read = |text, driver| read_found(text, "gaps", driver, Units::Us).ok();
+        assert_eq!(read("12", Driver::Count), Some(Decimal::from(12)));
+        assert_eq!(read("22 ft", Driver::Length), Some(Decimal::from(22)));
+        assert_eq!(read("3 x 4", Driver::Area), Some(Decimal::from(12)));
+        for (text, driver) in [
+            ("-3", Driver::Count),
+            ("0", Driver::Count),
+            ("1.5", Driver::Count),
+            ("22 ft", Driver::Count),
+            ("-3", Driver::Length),
+            ("22 sqft", Driver::Length),
+            ("0 sqft", Driver::Area),
+            ("NaN", Driver::Area),
+        ] {
+            assert_eq!(read(text, driver), None, "{text} as {driver}");
+        }
+    }
+
+    #[test]
+    fn a_range_has_one_unit() {
+        let read = |text, driver| read_range(text, "gaps", driver, Units::Us).ok();
+        let some = |low: i64, high: i64| Some((Decimal::from(low), Some(Decimal::from(high))));
+        assert_eq!(read("10 to 30", Driver::Count), some(10, 30));
+        assert_eq!(read("8 to 16 sqft", Driver::Area), some(8, 16));
+        assert_eq!(read("8 sqft to 16 sqft", Driver::Area), some(8, 16));
+        assert_eq!(read("2 to 3 ft", Driver::Length), some(2, 3));
+        assert_eq!(read("12", Driver::Count), Some((Decimal::from(12), None)));
+        for text in ["10 to", "to 30", "10 to x", "10 to 30 to 40"] {
+            assert_eq!(read(text, Driver::Count), None, "{text}");
+        }
+    }
+}

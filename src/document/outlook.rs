@@ -1,0 +1,431 @@
+//! How sure a quote is, and what it takes: risk, rentals, the shopping list, options side by side.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::quote::View;
+use super::{Page, count, inert, percent_json, percent_text, rate_text};
+use crate::ledger::{QuoteRecord, QuoteStatus, ToBuy};
+use crate::money::{Decimal, Money, plain};
+use crate::trade::Unit;
+use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
+use crate::trade::rental::{Cover, Plan};
+
+/// Returns a fraction as percent.
+fn percent(fraction: Decimal) -> Decimal {
+    fraction * Decimal::ONE_HUNDRED
+}
+
+/// Renders how sure a quote is as JSON: all of it is for its owner.
+pub fn outlook_json(quote: &Quote, shopping: &[ToBuy], page: &Page) -> Value {
+    let outlook = &quote.outlook;
+    json!({
+        "target_margin_percent": percent_json(Some(percent(quote.terms.margin))),
+        "confidence_percent": percent_json(Some(percent(quote.terms.confidence))),
+        "expected_cost": page.money_json(quote.expected_cost()),
+        "contingency": page.money_json(quote.contingency()),
+        "cost_at": {
+            "p10": page.money_json(outlook.p10),
+            "p50": page.money_json(outlook.p50),
+            "p80": page.money_json(outlook.p80),
+            "p90": page.money_json(outlook.p90),
+        },
+        "raised_by": page.money_json(quote.raised_by()),
+        "expected_margin_percent": percent_json(quote.margin_percent()),
+        "chance_of_loss_percent": percent_json(Some(percent(outlook.loss))),
+        "draws": outlook.draws,
+        "seed": outlook.seed.to_string(),
+        "risk": risk_json(quote),
+        "rental": rentals_json(quote, page),
+        "buy": shopping_json(shopping, page),
+    })
+}
+
+fn risk_json(quote: &Quote) -> Value {
+    let risks = quote.outlook.risks.iter();
+    risks
+        .map(|risk| {
+            json!({
+                "operation": risk.operation,
+                "share_percent": percent_json(Some(risk.share_percent)),
+                "cause": risk.cause.as_str(),
+                "rooms": risk.rooms,
+                "advice": advice(risk),
+            })
+        })
+        .collect()
+}
+
+fn rentals_json(quote: &Quote, page: &Page) -> Value {
+    let rentals = quote.outlook.rentals.iter();
+    rentals
+        .map(|rental| {
+            let mut value = plan_json(&rental.plan, page);
+            value["machine"] = json!(rental.name);
+            value["hours"] = json!(plain(rental.hours, 4));
+            value
+        })
+        .collect()
+}
+
+/// Renders a planned rental as JSON.
+pub fn plan_json(plan: &Plan, page: &Page) -> Value {
+    let Cover {
+        periods,
+        waiver,
+        cleaning,
+        ..
+    } = &plan.cover;
+    json!({
+        "days": percent_json(Some(plan.need.in_days())),
+        "from": plan.from,
+        "back_by": plan.back_by().map(|back| back.format("%Y-%m-%dT%H:%M").to_string()),
+        "cover": periods.iter().map(|(period, count, price)| json!({
+            "period": period.as_str(),
+            "count": count,
+            "price": page.money_json(*price),
+        })).collect::<Vec<_>>(),
+        "waiver": page.money_json(*waiver),
+        "cleaning": page.money_json(*cleaning),
+        "total": page.money_json(plan.cover.total()),
+        "one_day_more": page.money_json(plan.one_day_more),
+    })
+}
+
+/// Says what is rented and what the yard will ask: `1 week 280.00, 2 days 80.00 each; waiver 44.00, cleaning 25.00`.
+pub fn cover_words(cover: &Cover, page: &Page) -> String {
+    let periods: Vec<String> = cover
+        .periods
+        .iter()
+        .map(|(period, number, price)| {
+            let each = if *number > 1 { " each" } else { "" };
+            let noun = period.as_str().trim_end_matches("-weeks").replace('-', " ");
+            let what = match (period.as_str(), number) {
+                ("four-weeks", 1) => "four weeks".to_owned(),
+                ("four-weeks", number) => format!("{number} x four weeks"),
+                (_, number) => count(*number as usize, &noun),
+            };
+            format!("{what} {}{each}", page.money(*price))
+        })
+        .collect();
+    let mut words = periods.join(", ");
+    let fees: Vec<String> = [("waiver", cover.waiver), ("cleaning", cover.cleaning)]
+        .into_iter()
+        .filter(|(_, fee)| !fee.is_zero())
+        .map(|(what, fee)| format!("{what} {}", page.money(fee)))
+        .collect();
+    if !fees.is_empty() {
+        let _ = write!(words, "; {}", fees.join(", "));
+    }
+    words
+}
+
+/// Says what a day more costs, and by when the machine must be back.
+pub fn plan_words(plan: &Plan, page: &Page) -> String {
+    let more = if plan.one_day_more.is_zero() {
+        "One day more costs nothing".to_owned()
+    } else {
+        format!("One day more costs {}", page.money(plan.one_day_more))
+    };
+    match plan.back_by() {
+        Some(back) => format!(
+            "Back by {} (24 hours a day from {}). {more}.",
+            back.format("%a %Y-%m-%d %H:%M"),
+            plan.from
+                .map(|from| from.format("%a %Y-%m-%d 08:00").to_string())
+                .unwrap_or_default()
+        ),
+        None => format!("{more}. Without a start date no weekend rate is counted on."),
+    }
+}
+
+/// Says how sure a quote is, what drives its risk, and what to rent and to buy.
+pub fn outlook_text(quote: &Quote, shopping: &[ToBuy], number: &str, page: &Page) -> String {
+    let outlook = &quote.outlook;
+    let mut text = String::new();
+    let mut table = page
+        .table(["The cost is at most", "10 %", "50 %", "80 %", "90 %"])
+        .numbers([1, 2, 3, 4]);
+    table.row([
+        "so often".to_owned(),
+        page.money(outlook.p10),
+        page.money(outlook.p50),
+        page.money(outlook.p80),
+        page.money(outlook.p90),
+    ]);
+    let _ = write!(text, "\n{table}\n");
+    let sure = format!(
+        "Expected margin {}, chance of a loss {}; {} draws, seed {}.",
+        percent_text(quote.margin_percent()),
+        percent_text(Some(percent(outlook.loss))),
+        outlook.draws,
+        outlook.seed,
+    );
+    let _ = writeln!(text, "{}", page.prose(&sure));
+    if !outlook.risks.is_empty() {
+        let mut table = page
+            .table(["What drives the risk", "Share", "What would make it less"])
+            .numbers([1]);
+        for risk in outlook.risks.iter().take(SHOWN_RISKS) {
+            table.row([
+                risk.operation.clone(),
+                percent_text(Some(risk.share_percent)),
+                advice(risk),
+            ]);
+        }
+        let _ = write!(text, "\n{table}\n");
+    }
+    if !outlook.rentals.is_empty() {
+        let mut table = page
+            .table(["Rent", "Hours", "Days", "Cover", "Total"])
+            .numbers([1, 2, 4]);
+        for rental in &outlook.rentals {
+            table.row(rental_row(rental, page));
+        }
+        let _ = write!(text, "\n{table}\n");
+        for rental in &outlook.rentals {
+            let words = format!("{}: {}", rental.name, plan_words(&rental.plan, page));
+            text.push_str(&page.point(&words));
+        }
+    }
+    if !shopping.is_empty() {
+        let total: Money = shopping.iter().map(|line| line.basket.total).sum();
+        let words = format!(
+            "To buy: {} for {}, less what is in stock. See gritledger quote buy {number}.",
+            count(shopping.len(), "item"),
+            page.money(total)
+        );
+        let _ = write!(text, "\n{}\n", page.prose(&words));
+    }
+    text
+}
+
+/// How many parts of the risk people are shown.
+const SHOWN_RISKS: usize = 5;
+
+fn rental_row(rental: &PlannedRental, page: &Page) -> [String; 5] {
+    [
+        rental.name.clone(),
+        plain(rental.hours, 2),
+        plain(rental.plan.need.in_days(), 1),
+        cover_words(&rental.plan.cover, page),
+        page.money(rental.plan.cover.total()),
+    ]
+}
+
+/// Says the one thing to measure or ask that would make a risk less.
+fn advice(risk: &Risk) -> String {
+    match risk.cause {
+        Cause::Rate if risk.rooms == 0 => {
+            "no room of yours is behind its rate: time it in one room".to_owned()
+        }
+        Cause::Rate => format!(
+            "only {} behind its rate: log it on its own in the next one",
+            count(risk.rooms, "finished room")
+        ),
+        Cause::Job => "floors differ: ask for the age and make of the finish, sand a test patch".to_owned(),
+        Cause::Room => "rooms differ: walk the worst one again, and measure it".to_owned(),
+        Cause::Contingency => "find out before you name a price: sand a test patch there".to_owned(),
+        Cause::Rental => "hours are near a full day: ask the yard about a half day or a weekend".to_owned(),
+        Cause::Pack => "ask the store for a smaller can".to_owned(),
+    }
+}
+
+fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
+    shopping
+        .iter()
+        .map(|line| {
+            json!({
+                "item": line.item,
+                "unit": line.unit.as_str(),
+                "confidence_percent": percent_json(Some(percent(line.confidence))),
+                "expected": plain(line.expected, 4),
+                "in_stock": plain(line.in_stock, 4),
+                "need": plain(line.basket.need, 4),
+                "packs": packs_json(&line.basket.packs, page),
+                "hand_back": line.returnable,
+                "total": page.money_json(line.basket.total),
+            })
+        })
+        .collect()
+}
+
+/// Renders packs as JSON.
+pub fn packs_json(packs: &[(Decimal, u32, Money)], page: &Page) -> Value {
+    packs
+        .iter()
+        .map(|(size, count, price)| {
+            json!({ "size": plain(*size, 4), "count": count, "price": page.money_json(*price) })
+        })
+        .collect()
+}
+
+/// Says which packs are bought: `3 x 1 gal 52.00 each, 1 x 0.25 gal 18.50`.
+pub fn packs_words(packs: &[(Decimal, u32, Money)], unit: Unit, page: &Page) -> String {
+    let packs: Vec<String> = packs
+        .iter()
+        .map(|(size, number, price)| {
+            let each = if *number > 1 { " each" } else { "" };
+            format!("{number} x {} {unit} {}{each}", plain(*size, 4), page.money(*price))
+        })
+        .collect();
+    packs.join(", ")
+}
+
+/// Renders a whole shopping list as JSON.
+pub fn buy_json(of: &str, shopping: &[ToBuy], page: &Page) -> Value {
+    json!({
+        "for": of,
+        "currency": page.currency.code(),
+        "buy": shopping_json(shopping, page),
+        "total": page.money_json(shopping.iter().map(|line| line.basket.total).sum()),
+    })
+}
+
+/// Renders a whole shopping list as text.
+pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
+    if shopping.is_empty() {
+        return format!("Nothing to buy for {of}: what it needs is in stock, or used already.");
+    }
+    let mut table = page
+        .table(["Item", "Enough", "Stock", "Buy", "Hand back", "Total"])
+        .numbers([1, 2, 5]);
+    for line in shopping {
+        table.row([
+            line.item.clone(),
+            format!(
+                "{} {} ({})",
+                plain(line.basket.need + line.in_stock, 2),
+                line.unit,
+                rate_text(percent(line.confidence))
+            ),
+            plain(line.in_stock, 2),
+            packs_words(&line.basket.packs, line.unit, page),
+            if line.returnable { "unopened packs" } else { "" }.to_owned(),
+            page.money(line.basket.total),
+        ]);
+    }
+    table.row([
+        "Total".to_owned(),
+        String::new(),
+        String::new(),
+        String::new(),
+        String::new(),
+        page.money(shopping.iter().map(|line| line.basket.total).sum()),
+    ]);
+    let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
+                what is handed back unopened is refunded, what is left over goes to the next job.";
+    format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note))
+}
+
+/// Renders the options of a quote as JSON, short.
+pub fn options_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
+    let first = options.first().map_or(Money::ZERO, |record| record.quote.price);
+    options
+        .iter()
+        .map(|record| {
+            let (header, quote) = (&record.header, &record.quote);
+            let owner = |value: Value| if view == View::Owner { value } else { Value::Null };
+            json!({
+                "option": header.option,
+                "name": header.option_name,
+                "accepted": header.status == QuoteStatus::Accepted,
+                "sequence": quote.sequence,
+                "schedule": quote.schedule,
+                "rooms": quote.rooms.iter().map(|room| json!({
+                    "name": room.name,
+                    "price": page.money_json(room.price),
+                })).collect::<Vec<_>>(),
+                "hours": owner(json!(plain(quote.hours(), 4))),
+                "expected_cost": owner(page.money_json(quote.expected_cost())),
+                "contingency": owner(page.money_json(quote.contingency())),
+                "expected_margin_percent": owner(percent_json(quote.margin_percent())),
+                "chance_of_loss_percent": owner(percent_json(Some(percent(quote.outlook.loss)))),
+                "price": page.money_json(quote.price),
+                "tax": page.money_json(quote.tax),
+                "total": page.money_json(quote.total()),
+                "difference": page.money_json(quote.price - first),
+                "room_by_room": quote.outlook.room_by_room.map(|price| page.money_json(price)),
+                "saves": quote.outlook.room_by_room.map(|price| page.money_json(price - quote.price)),
+            })
+        })
+        .collect()
+}
+
+/// Renders the options of a quote side by side as JSON.
+pub fn compare_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
+    json!({
+        "number": options.first().map(|record| record.header.number.clone()),
+        "currency": page.currency.code(),
+        "options": options_json(options, view, page),
+    })
+}
+
+/// Renders the options of a quote side by side as text.
+pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String {
+    let Some(first) = options.first() else {
+        return String::new();
+    };
+    let mut text = format!(
+        "Options of {} for {}, {}\n",
+        first.header.number,
+        inert(&first.header.client),
+        inert(&first.header.site)
+    );
+    let mut table = page
+        .table(["", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total"])
+        .numbers([0, 5, 6, 7]);
+    for record in options {
+        let quote = &record.quote;
+        let method = |name: &Option<String>| name.clone().unwrap_or_else(|| "none".to_owned());
+        let rooms: Vec<&str> = quote.rooms.iter().map(|room| room.name.as_str()).collect();
+        table.row([
+            record.header.option.to_string(),
+            name_of(record),
+            rooms.join(", "),
+            method(&quote.sequence),
+            method(&quote.schedule),
+            page.money(quote.price),
+            page.money(quote.tax),
+            page.money(quote.total()),
+        ]);
+    }
+    let _ = write!(text, "\n{table}\n");
+    if view == View::Owner {
+        let mut table = page
+            .table(["", "Hours", "Expected cost", "Contingency", "Margin", "Chance of a loss"])
+            .numbers([1, 2, 3, 4, 5]);
+        for record in options {
+            let quote = &record.quote;
+            table.row([
+                record.header.option.to_string(),
+                plain(quote.hours(), 2),
+                page.money(quote.expected_cost()),
+                page.money(quote.contingency()),
+                percent_text(quote.margin_percent()),
+                percent_text(Some(percent(quote.outlook.loss))),
+            ]);
+        }
+        let _ = write!(text, "\n{table}\n");
+    }
+    for record in options {
+        if let Some(apart) = record.quote.outlook.room_by_room {
+            let words = format!(
+                "{}: room by room it would be {}; together saves {}.",
+                name_of(record),
+                page.money(apart),
+                page.money(apart - record.quote.price)
+            );
+            text.push_str(&page.point(&words));
+        }
+    }
+    text
+}
+
+fn name_of(record: &QuoteRecord) -> String {
+    match record.header.option_name.as_str() {
+        "" => "As drafted".to_owned(),
+        name => name.to_owned(),
+    }
+}

@@ -1,0 +1,95 @@
+//! The cheapest way to have enough, in steps that are sold whole: packs for a quantity, periods for a rental.
+//!
+//! [`Stairs`] are all covers worth having: none is at least as dear and reaches no further than another. They are found
+//! in order of price, each from an earlier one by one more pack or period (Dijkstra 1959); a cover that a cheaper one
+//! outreaches can't be part of a better one, as long as who begins further on gets no less far. So the stairs are exact,
+//! and one climb answers every need up to the top.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use crate::money::Money;
+
+/// Most steps that are climbed: more packs or periods than anybody carries.
+const MOST_STEPS: usize = 200_000;
+
+/// One cover worth having.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stair {
+    /// How far it reaches.
+    pub reach: i64,
+    /// What it costs.
+    pub price: Money,
+    /// The cover before its last choice, and that choice.
+    last: Option<(usize, usize)>,
+}
+
+/// The covers worth having, by reach and by price at once.
+#[derive(Clone, Debug)]
+pub struct Stairs {
+    stairs: Vec<Stair>,
+    choices: usize,
+}
+
+impl Stairs {
+    /// Climbs until `most` is reached. `next` says how far a choice leads from a place and what it costs there, and
+    /// leads on; `None`: the choice isn't offered there.
+    ///
+    /// Returns `None` if nothing leads that far, or only by more steps than anybody takes.
+    pub fn climb(
+        most: i64,
+        choices: usize,
+        next: impl Fn(i64, usize) -> Option<(i64, Money)>,
+    ) -> Option<Stairs> {
+        let mut stairs: Vec<Stair> = Vec::new();
+        // The cheapest first; of equals the one that reaches furthest, then the one of fewest choices.
+        let mut found = BinaryHeap::new();
+        found.push(Reverse((Money::ZERO, Reverse(0), 0_usize, None)));
+        while let Some(Reverse((price, Reverse(reach), taken, last))) = found.pop() {
+            if stairs.last().is_some_and(|stair| stair.reach >= reach) {
+                continue;
+            }
+            let place = stairs.len();
+            stairs.push(Stair { reach, price, last });
+            if reach >= most {
+                return Some(Stairs { stairs, choices });
+            }
+            if place == MOST_STEPS {
+                return None;
+            }
+            for choice in 0..choices {
+                if let Some((further, paid)) = next(reach, choice) {
+                    found.push(Reverse((
+                        price + paid,
+                        Reverse(further),
+                        taken + 1,
+                        Some((place, choice)),
+                    )));
+                }
+            }
+        }
+        None
+    }
+
+    /// Returns the covers, cheapest first.
+    pub fn stairs(&self) -> &[Stair] {
+        &self.stairs
+    }
+
+    /// Returns the place of the cheapest cover that reaches as far as needed; the top, if none does.
+    pub fn place(&self, need: i64) -> usize {
+        let place = self.stairs.partition_point(|stair| stair.reach < need);
+        place.min(self.stairs.len() - 1)
+    }
+
+    /// Returns how often the cover at a place takes each choice.
+    pub fn counts(&self, place: usize) -> Vec<u32> {
+        let mut counts = vec![0; self.choices];
+        let mut at = self.stairs[place].last;
+        while let Some((before, choice)) = at {
+            counts[choice] += 1;
+            at = self.stairs[before].last;
+        }
+        counts
+    }
+}

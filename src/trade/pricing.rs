@@ -1,0 +1,687 @@
+//! Pricing: rooms, methods and rates become a quote.
+//!
+//! The take-off says what is expected of each line. The same work, drawn many times by [`super::simulate`], says what the
+//! whole may cost, and with it what only the whole decides: rentals, which are paid by the period and not by the hour,
+//! and what is left in cans that don't keep. Those two are lines of their own, at their mean.
+//!
+//! The expected cost is the sum of the lines. The mean of the draws misses it by the luck of finitely many draws and by
+//! the rounding of the lines, and all quantiles with it; they are moved by that difference, so that a contingency is
+//! about risk alone.
+//!
+//! Hours of one task in one room are one quantity, as they will be logged and learned from; so is an item of one
+//! operation in one room. What may turn up is a quantity of its own.
+
+use std::collections::BTreeMap;
+use std::hash::Hasher;
+
+use chrono::NaiveDate;
+use siphasher::sip::SipHasher13;
+use thiserror::Error;
+
+use crate::money::{Currency, Decimal, Money, round};
+use crate::trade::buying::{BuyError, PackSize};
+use crate::trade::cautions::Caution;
+use crate::trade::operation::{Item, Operation};
+use crate::trade::quote::{
+    Cause, ItemLine, ItemNeed, Line, Outlook, PlannedRental, Quote, QuotedRoom, Risk, Terms,
+    WorkLine, price_for,
+};
+use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
+use crate::trade::rental::{Need, Plan, Tariff, Yard};
+use crate::trade::simulate::{self, Draws, Model, Quantity};
+use crate::trade::takeoff::{MeasuredRoom, Work};
+use crate::trade::{ItemId, MachineId, RoomId};
+
+/// Rentals are worked out for so many times the expected days, and for so many days more.
+const LONGEST_RENTAL: (u32, u32) = (4, 14);
+
+/// Decimals of a share of risk, in percent.
+const SHARE_DECIMALS: u32 = 1;
+
+/// What a quote is made from.
+#[derive(Clone, Debug)]
+pub struct Offer {
+    /// Name of the sanding sequence.
+    pub sequence: Option<String>,
+    /// Name of the coating schedule.
+    pub schedule: Option<String>,
+    /// The rooms.
+    pub rooms: Vec<MeasuredRoom>,
+    /// The take-off.
+    pub work: Vec<Work>,
+    /// Lump sums of money: what for, and how much.
+    pub others: Vec<(String, Money)>,
+    /// The machines of the book: name and tariff.
+    pub machines: BTreeMap<MachineId, (String, Tariff)>,
+    /// The items of the book, as they are bought.
+    pub items: BTreeMap<ItemId, Supply>,
+    /// Machine hours in a working day.
+    pub day_hours: Decimal,
+    /// When the work begins; `None`: not known yet, and no weekend rate is counted on.
+    pub start: Option<NaiveDate>,
+    /// Cautions that apply.
+    pub cautions: Vec<Caution>,
+    /// What to price with.
+    pub terms: Terms,
+    /// How to draw.
+    pub luck: Luck,
+    /// How sure it is to be that enough is bought.
+    pub stocking: Stocking,
+}
+
+/// How an item is bought.
+#[derive(Clone, Debug)]
+pub struct Supply {
+    /// The packs it is sold in.
+    pub packs: Vec<PackSize>,
+    /// Whether an opened pack keeps.
+    pub kept: bool,
+    /// Whether unopened packs can be handed back.
+    pub returnable: bool,
+}
+
+/// How often a job is drawn, and from what.
+#[derive(Clone, Copy, Debug)]
+pub struct Luck {
+    /// How many times; above zero.
+    pub draws: u32,
+    /// What the luck is drawn from.
+    pub seed: u64,
+}
+
+/// How sure it is to be that enough of an item is at hand, as fractions of one.
+#[derive(Clone, Copy, Debug)]
+pub struct Stocking {
+    /// Of items whose unopened packs can be handed back.
+    pub returnable: Decimal,
+    /// Of other items.
+    pub other: Decimal,
+}
+
+/// Why an offer can't be priced.
+#[derive(Debug, Error, PartialEq, Eq)]
+pub enum PriceError {
+    /// Nothing to do.
+    #[error("a quote needs at least one room")]
+    NoRooms,
+    /// A margin that no price can keep.
+    #[error("a margin of {0} % cannot be kept: it must be below 100 %")]
+    MarginTooLarge(Decimal),
+    /// An item that doesn't keep can't be bought.
+    #[error("`{item}` doesn't keep once opened, so its packs decide what it costs")]
+    Packs {
+        /// The item's name.
+        item: String,
+        /// What is wrong with its packs.
+        source: BuyError,
+    },
+}
+
+/// Returns the number that a quote's luck is drawn from: the same words give the same luck, on every machine.
+pub fn seed_of(words: &str) -> u64 {
+    digest(&[words])
+}
+
+fn digest(words: &[&str]) -> u64 {
+    let mut hasher = SipHasher13::new();
+    for word in words {
+        hasher.write(word.as_bytes());
+        hasher.write_u8(0xff); // No byte of UTF-8: words can't run into each other.
+    }
+    hasher.finish()
+}
+
+/// Prices an offer.
+///
+/// # Errors
+/// Refuses an offer without rooms, a margin of 100 % or more, and items that don't keep and can't be bought.
+pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
+    check(&offer)?;
+    let room_by_room = match offer.rooms.len() {
+        1 => None,
+        _ => Some(room_by_room(&offer, rates, currency)?),
+    };
+    let mut quote = price_together(offer, rates, currency)?;
+    quote.outlook.room_by_room = room_by_room;
+    Ok(quote)
+}
+
+fn check(offer: &Offer) -> Result<(), PriceError> {
+    if offer.rooms.is_empty() {
+        return Err(PriceError::NoRooms);
+    }
+    if offer.terms.margin >= Decimal::ONE {
+        return Err(PriceError::MarginTooLarge(
+            (offer.terms.margin * Decimal::ONE_HUNDRED).normalize(),
+        ));
+    }
+    Ok(())
+}
+
+/// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and rentals.
+fn room_by_room(offer: &Offer, rates: &Rates, currency: Currency) -> Result<Money, PriceError> {
+    let mut together = Money::ZERO;
+    for (place, room) in offer.rooms.iter().enumerate() {
+        let of_room = |work: &&Work| work.room.is_none_or(|id| id == room.id);
+        let alone = Offer {
+            rooms: vec![room.clone()],
+            work: offer.work.iter().filter(of_room).cloned().collect(),
+            // A lump sum is for the house: it comes once, whoever's price it is in.
+            others: if place == 0 { offer.others.clone() } else { Vec::new() },
+            ..offer.clone()
+        };
+        together += price_together(alone, rates, currency)?.price;
+    }
+    Ok(together)
+}
+
+fn price_together(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
+    let terms = offer.terms;
+    let subjects = Subjects::of(&offer);
+    let model = subjects.model(&offer, rates, currency);
+    let draws = model
+        .draw(offer.luck.draws as usize, offer.luck.seed)
+        .map_err(|(item, source)| PriceError::Packs {
+            item: subjects.items[item].0.name.clone(),
+            source,
+        })?;
+
+    let mut lines: Vec<Line> = offer
+        .work
+        .iter()
+        .map(|work| Line::Work(work_line(work, &terms, currency)))
+        .collect();
+    lines.extend(subjects.rental_lines(&draws));
+    lines.extend(subjects.opened_lines(&draws));
+    let others = offer.others.iter().cloned();
+    lines.extend(others.map(|(what, cost)| Line::Other { what, cost }));
+    let labour: Money = lines.iter().map(labour_of).sum();
+    let overhead = labour.times(terms.overhead);
+    if !overhead.is_zero() {
+        lines.push(Line::Overhead { cost: overhead });
+    }
+
+    let expected: Money = lines.iter().map(Line::cost).sum();
+    // Lumps, rounding and the luck of finitely many draws: see the module.
+    let moved = expected - draws.mean_cost();
+    let cost_at = |level: Decimal| draws.cost_at(level) + moved;
+    let cost_at_confidence = cost_at(terms.confidence);
+    let price = final_price(cost_at_confidence, &terms);
+    let outlook = Outlook {
+        draws: offer.luck.draws,
+        seed: offer.luck.seed,
+        cost_at_confidence,
+        p10: cost_at(Decimal::new(1, 1)),
+        p50: cost_at(Decimal::new(5, 1)),
+        p80: cost_at(Decimal::new(8, 1)),
+        p90: cost_at(Decimal::new(9, 1)),
+        loss: draws.chance_above(price - moved),
+        risks: subjects.risks(&draws, &model, &offer, rates),
+        rentals: subjects.planned_rentals(&draws, &offer),
+        needs: subjects.needs(&draws, &offer),
+        room_by_room: None,
+    };
+    let shares = price.spread(&direct_costs(&offer.rooms, &lines));
+    let rooms = offer.rooms.into_iter().zip(shares);
+    Ok(Quote {
+        sequence: offer.sequence,
+        schedule: offer.schedule,
+        rooms: rooms.map(|(room, price)| quoted(room, price)).collect(),
+        lines,
+        cautions: offer.cautions,
+        terms,
+        outlook,
+        price,
+        tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
+    })
+}
+
+/// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the step.
+fn final_price(cost: Money, terms: &Terms) -> Money {
+    let price = price_for(cost, terms.margin).max(terms.minimum);
+    if terms.step.is_zero() {
+        return price;
+    }
+    let steps = Decimal::from(price.minor()) / Decimal::from(terms.step.minor());
+    terms.step.times(steps.ceil())
+}
+
+fn labour_of(line: &Line) -> Money {
+    match line {
+        Line::Work(work) => work.labour,
+        Line::Rental { .. }
+        | Line::Opened { .. }
+        | Line::Other { .. }
+        | Line::Overhead { .. } => Money::ZERO,
+    }
+}
+
+/// What a job's cost and risk are told apart by.
+struct Subjects<'a> {
+    /// Its operations, in the order of the work.
+    operations: Vec<&'a Operation>,
+    /// Its rented machines, with name and tariff and the hours expected of them.
+    machines: Vec<(MachineId, &'a str, &'a Tariff, Decimal)>,
+    /// Its items, each with the operations that take it.
+    items: Vec<(&'a Item, Vec<&'a Operation>)>,
+}
+
+impl<'a> Subjects<'a> {
+    fn of(offer: &'a Offer) -> Subjects<'a> {
+        let mut subjects = Subjects {
+            operations: Vec::new(),
+            machines: Vec::new(),
+            items: Vec::new(),
+        };
+        for work in &offer.work {
+            let operation = &work.operation;
+            if !subjects.operations.iter().any(|known| known.id == operation.id) {
+                subjects.operations.push(operation);
+            }
+            if let Some((id, (name, tariff))) = operation
+                .machine
+                .and_then(|id| Some((id, offer.machines.get(&id)?)))
+            {
+                match subjects.machine(id) {
+                    Some(place) => subjects.machines[place].3 += work.hours,
+                    None => subjects.machines.push((id, name, tariff, work.hours)),
+                }
+            }
+            if let Some(item) = &operation.item {
+                match subjects.item(item.id) {
+                    Some(place) => {
+                        let users = &mut subjects.items[place].1;
+                        if !users.iter().any(|known| known.id == operation.id) {
+                            users.push(operation);
+                        }
+                    }
+                    None => subjects.items.push((item, vec![operation])),
+                }
+            }
+        }
+        subjects
+    }
+
+    fn operation(&self, operation: &Operation) -> usize {
+        let mut operations = self.operations.iter();
+        operations
+            .position(|known| known.id == operation.id)
+            .unwrap_or_default()
+    }
+
+    fn machine(&self, id: MachineId) -> Option<usize> {
+        self.machines.iter().position(|(known, ..)| *known == id)
+    }
+
+    fn item(&self, id: ItemId) -> Option<usize> {
+        self.items.iter().position(|(known, _)| known.id == id)
+    }
+
+    /// Returns the job as it is drawn.
+    fn model(&self, offer: &Offer, rates: &Rates, currency: Currency) -> Model {
+        let terms = &offer.terms;
+        let minor = |major: Decimal| major * Decimal::from(10_i64.pow(currency.decimals()));
+        let hour = minor(terms.wage * terms.burden * (Decimal::ONE + terms.overhead));
+        let mut model = Model {
+            operations: self.operations.len(),
+            machines: self
+                .machines
+                .iter()
+                .map(|(_, _, tariff, hours)| (yard_totals(tariff, *hours, offer), offer.day_hours))
+                .collect(),
+            items: self
+                .items
+                .iter()
+                .map(|(item, _)| simulate::ItemModel {
+                    opened: offer
+                        .items
+                        .get(&item.id)
+                        .filter(|supply| !supply.kept)
+                        .map(|supply| supply.packs.clone()),
+                    unit_cost: minor(item.price),
+                })
+                .collect(),
+            ..Model::default()
+        };
+        // Hours of one task in one room are one quantity.
+        let mut together: Vec<(&str, &str, Vec<(&Work, FloorClass)>)> = Vec::new();
+        for work in &offer.work {
+            let Some((room, class)) = place_of(work, &offer.rooms) else {
+                continue;
+            };
+            let operation = &work.operation;
+            let contingency = work.contingency.map(|contingency| {
+                let name = format!("{}/{}", model.contingencies.len(), operation.name);
+                model.contingencies.push(simulate::Contingency {
+                    chance: contingency.chance,
+                    range: (contingency.low, contingency.high),
+                    stream: digest(&["turns up", room, &name]),
+                });
+                model.contingencies.len() - 1
+            });
+            if let Some(item) = &operation.item {
+                let quantity = asked(&[(work, class)], RateKind::Item);
+                if let Some(spread) = rates.forecast(&quantity) {
+                    model.quantities.push(Quantity {
+                        spread,
+                        stream: digest(&["item", room, &operation.name, stream_of(contingency)]),
+                        contingency,
+                        item: self.item(item.id),
+                        unit_cost: minor(item.price),
+                        operations: vec![(self.operation(operation), None)],
+                    });
+                }
+            }
+            if contingency.is_some() {
+                let stream = digest(&["hours", room, &operation.name, stream_of(contingency)]);
+                let hours = self.hours(&[(work, class)], stream, contingency, hour, rates);
+                model.quantities.extend(hours);
+                continue;
+            }
+            let task = operation.task.name.as_str();
+            let mut known = together.iter_mut();
+            match known.find(|(place, name, _)| (*place, *name) == (room, task)) {
+                Some((_, _, works)) => works.push((work, class)),
+                None => together.push((room, task, vec![(work, class)])),
+            }
+        }
+        for (room, task, works) in together {
+            let stream = digest(&["hours", room, task]);
+            model.quantities.extend(self.hours(&works, stream, None, hour, rates));
+        }
+        model
+    }
+
+    fn hours(
+        &self,
+        works: &[(&Work, FloorClass)],
+        stream: u64,
+        contingency: Option<usize>,
+        hour: Decimal,
+        rates: &Rates,
+    ) -> Option<Quantity> {
+        let spread = rates.forecast(&asked(works, RateKind::Hours))?;
+        let operations = works.iter().map(|(work, _)| {
+            let machine = work.operation.machine.and_then(|id| self.machine(id));
+            (self.operation(&work.operation), machine)
+        });
+        Some(Quantity {
+            spread,
+            stream,
+            contingency,
+            item: None,
+            unit_cost: hour,
+            operations: operations.collect(),
+        })
+    }
+
+    /// Returns a line for each machine, at its mean days and cost.
+    fn rental_lines(&self, draws: &Draws) -> Vec<Line> {
+        let machines = self.machines.iter().enumerate();
+        machines
+            .map(|(place, (machine, name, ..))| {
+                let (cost, days) = draws.rental(place);
+                Line::Rental {
+                    machine: *machine,
+                    name: (*name).to_owned(),
+                    days: round(days, 2),
+                    cost,
+                }
+            })
+            .filter(|line| !line.cost().is_zero())
+            .collect()
+    }
+
+    /// Returns a line for each item of which something is left in opened packs.
+    fn opened_lines(&self, draws: &Draws) -> Vec<Line> {
+        let items = self.items.iter().enumerate();
+        items
+            .map(|(place, (item, _))| {
+                let (cost, left) = draws.opened(place);
+                Line::Opened {
+                    item: item.id,
+                    name: item.name.clone(),
+                    unit: item.unit,
+                    left: round(left, 2),
+                    cost,
+                }
+            })
+            .filter(|line| !line.cost().is_zero())
+            .collect()
+    }
+
+    /// Returns what to rent for the hours at the confidence.
+    fn planned_rentals(&self, draws: &Draws, offer: &Offer) -> Vec<PlannedRental> {
+        let machines = self.machines.iter().enumerate();
+        machines
+            .map(|(place, (machine, name, tariff, _))| {
+                let hours = draws.machine_hours_at(place, offer.terms.confidence);
+                PlannedRental {
+                    machine: *machine,
+                    name: (*name).to_owned(),
+                    hours,
+                    plan: Plan::new(tariff, Need::for_hours(hours, offer.day_hours), offer.start),
+                }
+            })
+            .filter(|rental| rental.hours > Decimal::ZERO)
+            .collect()
+    }
+
+    /// Returns how much of each item to have at hand.
+    fn needs(&self, draws: &Draws, offer: &Offer) -> Vec<ItemNeed> {
+        let items = self.items.iter().enumerate();
+        items
+            .map(|(place, (item, users))| {
+                let supply = offer.items.get(&item.id);
+                let confidence = match supply.is_some_and(|supply| supply.returnable) {
+                    true => offer.stocking.returnable,
+                    false => offer.stocking.other,
+                };
+                let works = offer.work.iter().filter(|work| {
+                    work.operation.item.as_ref().is_some_and(|used| used.id == item.id)
+                });
+                ItemNeed {
+                    item: item.id,
+                    expected: works.filter_map(|work| Some(work.item?.expected)).sum(),
+                    need: whole_sets(draws.item_at(place, confidence), users),
+                    confidence,
+                }
+            })
+            .filter(|need| need.need > Decimal::ZERO)
+            .collect()
+    }
+
+    /// Returns what drives the risk.
+    fn risks(
+        &self,
+        draws: &Draws,
+        model: &Model,
+        offer: &Offer,
+        rates: &Rates,
+    ) -> Vec<Risk> {
+        let operations = self.operations.iter().zip(model.causes());
+        let operations = operations.map(|(operation, cause)| {
+            let rooms = rooms_behind(operation, offer, rates);
+            (operation.name.clone(), cause, rooms)
+        });
+        let machines = self.machines.iter();
+        let machines = machines.map(|(_, name, ..)| (format!("rental of {name}"), Cause::Rental, 0));
+        let items = self.items.iter();
+        let items = items.map(|(item, _)| (format!("opened {}", item.name), Cause::Pack, 0));
+        let named = operations.chain(machines).chain(items);
+        let shares = percents(&draws.shares());
+        let mut risks: Vec<Risk> = named
+            .zip(shares)
+            .filter(|(_, share)| *share > Decimal::ZERO)
+            .map(|((operation, cause, rooms), share_percent)| Risk {
+                operation,
+                share_percent,
+                cause,
+                rooms,
+            })
+            .collect();
+        risks.sort_by(|one, another| another.share_percent.cmp(&one.share_percent));
+        risks
+    }
+}
+
+/// Returns how many finished rooms the rate rests on that an operation's cost depends on most: its hours, if it has any.
+fn rooms_behind(operation: &Operation, offer: &Offer, rates: &Rates) -> usize {
+    let work = offer.work.iter().find(|work| work.operation.id == operation.id);
+    let class = work.and_then(|work| place_of(work, &offer.rooms));
+    let row = class.and_then(|(_, class)| rates.row_for(operation, RateKind::Hours, class));
+    row.map_or(0, |row| row.rooms)
+}
+
+/// Returns the room's name and the floor that work is done on; work for the whole job has the first room's floor.
+fn place_of<'a>(work: &Work, rooms: &'a [MeasuredRoom]) -> Option<(&'a str, FloorClass)> {
+    match work.room {
+        Some(id) => {
+            let room = rooms.iter().find(|room| room.id == id)?;
+            Some((&room.name, room.class))
+        }
+        None => Some(("", rooms.first()?.class)),
+    }
+}
+
+fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
+    let works = works.iter();
+    works
+        .map(|(work, class)| Asked {
+            job: 0,
+            operation: work.operation.id,
+            kind,
+            class: *class,
+            driver: work.driver,
+            passes: work.passes,
+        })
+        .collect()
+}
+
+/// Tells the luck of what may turn up from that of what is sure.
+fn stream_of(contingency: Option<usize>) -> &'static str {
+    match contingency {
+        Some(_) => "may turn up",
+        None => "",
+    }
+}
+
+/// Returns what the yard asks for each number of half days that may come.
+fn yard_totals(tariff: &Tariff, hours: Decimal, offer: &Offer) -> Vec<Money> {
+    let (times, more) = LONGEST_RENTAL;
+    let days = Need::for_hours(hours, offer.day_hours).begun() * times + more;
+    let most = Need::days(Decimal::from(days)).unwrap_or(Need::LONGEST);
+    Yard::planned(tariff, offer.start, most).totals()
+}
+
+/// Rounds a need to whole sets of the operations that take the item, as sets are counted: to the nearest, and one at
+/// least. Items that aren't changed in sets stay as they are.
+fn whole_sets(units: Decimal, users: &[&Operation]) -> Decimal {
+    let mut sizes = users.iter().map(|operation| operation.set_size);
+    let Some(Some(first)) = sizes.next() else {
+        return units;
+    };
+    // Operations that change different sets of one item: what is needed is counted one by one.
+    let size = match sizes.all(|size| size == Some(first)) {
+        true => Decimal::from(first),
+        false => Decimal::ONE,
+    };
+    if units <= Decimal::ZERO {
+        return Decimal::ZERO;
+    }
+    let half = Decimal::new(5, 1);
+    (units / size - half).ceil().max(Decimal::ONE) * size
+}
+
+/// Returns shares as percents of one decimal that sum to 100: the largest remainders are rounded up. A part that moves
+/// against the whole takes no risk, and has none.
+fn percents(shares: &[Decimal]) -> Vec<Decimal> {
+    let steps = Decimal::from(100 * 10_i64.pow(SHARE_DECIMALS));
+    let total: Decimal = shares.iter().map(|share| (*share).max(Decimal::ZERO)).sum();
+    if total.is_zero() {
+        return vec![Decimal::ZERO; shares.len()];
+    }
+    let exact: Vec<Decimal> = shares
+        .iter()
+        .map(|share| (*share).max(Decimal::ZERO) * steps / total)
+        .collect();
+    let mut whole: Vec<Decimal> = exact.iter().map(Decimal::floor).collect();
+    let mut missing = steps - whole.iter().sum::<Decimal>();
+    let mut by_rest: Vec<usize> = (0..exact.len()).collect();
+    by_rest.sort_by_key(|place| std::cmp::Reverse(exact[*place].fract()));
+    for place in by_rest {
+        if missing < Decimal::ONE {
+            break;
+        }
+        whole[place] += Decimal::ONE;
+        missing -= Decimal::ONE;
+    }
+    let scale = Decimal::from(10_i64.pow(SHARE_DECIMALS));
+    whole.into_iter().map(|steps| steps / scale).collect()
+}
+
+fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
+    let item = work
+        .item
+        .zip(work.operation.item.as_ref())
+        .map(|(need, item)| {
+            let Item {
+                id,
+                name,
+                unit,
+                price,
+            } = item;
+            ItemLine {
+                id: *id,
+                name: name.clone(),
+                unit: *unit,
+                expected: need.expected,
+                load: need.load,
+                unit_price: *price,
+                cost: currency.amount(need.expected * price),
+            }
+        });
+    WorkLine {
+        room: work.room,
+        operation: work.operation.id,
+        name: work.operation.name.clone(),
+        task: work.operation.task.clone(),
+        driver: work.operation.driver,
+        quantity: work.driver,
+        passes: work.passes,
+        contingency: work.contingency,
+        item,
+        hours: work.hours,
+        labour: currency.amount(work.hours * terms.wage * terms.burden),
+    }
+}
+
+fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
+    let MeasuredRoom {
+        id,
+        name,
+        area,
+        edge,
+        steps,
+        class,
+        findings: _,
+        contingencies: _,
+    } = room;
+    QuotedRoom {
+        id,
+        name,
+        area,
+        edge,
+        steps,
+        class,
+        price,
+    }
+}
+
+fn direct_costs(rooms: &[MeasuredRoom], lines: &[Line]) -> Vec<Decimal> {
+    let cost_of = |room: RoomId| {
+        let lines = lines.iter().filter(|line| line.room() == Some(room));
+        lines.map(|line| Decimal::from(line.cost().minor())).sum()
+    };
+    rooms.iter().map(|room| cost_of(room.id)).collect()
+}

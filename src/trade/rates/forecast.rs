@@ -1,0 +1,104 @@
+//! What is known of one job's quantities, ready to be drawn from: the factors behind [`super::predictive::total`].
+//!
+//! A quantity is one that will be recorded: an item of an operation in a room, or the hours of a task in a room. Its
+//! multiplier differs from the cell's by four factors of mean 1, beside the room's own; their relative variances are
+//! here, and what shares a factor with what:
+//!
+//! ```text
+//! factor   shared by                     relative variance
+//! root     all work of the kind          (1 − Z_c)² (1 − Z_s)² V_0 / M_c²
+//! step     the operation (the task)      (1 − Z_c)² v_s / M_c²
+//! cell     rooms like this               v_c / M_c²
+//! job      all quantities of the job     σ_j²
+//! room     nothing else                  ψ'², and the grain: variance over mean
+//! ```
+
+use super::scheme::{CODES, Work};
+use super::{Asked, PoolFit, Rates};
+use crate::trade::rates::predictive::Standing;
+
+/// What is known of one quantity, in items or hours.
+#[derive(Clone, Debug)]
+pub(in crate::trade) struct Spread {
+    /// Which of the three trees it belongs to: quantities of one share root and job.
+    pub(in crate::trade) tree: usize,
+    /// Its step of that tree.
+    pub(in crate::trade) step: usize,
+    /// Its cell of that tree.
+    pub(in crate::trade) cell: usize,
+    /// What follows the driver, on the mean.
+    pub(in crate::trade) slope: f64,
+    /// What comes with each room and pass, on the mean.
+    pub(in crate::trade) fixed: f64,
+    /// Relative variances of root, step and cell.
+    pub(in crate::trade) known: [f64; 3],
+    /// Relative variance of jobs.
+    pub(in crate::trade) job: f64,
+    /// Relative variance of rooms.
+    pub(in crate::trade) room: f64,
+    /// Variance over mean.
+    pub(in crate::trade) grain: f64,
+    /// What part of it each of the operations asked for takes, on the mean; they sum to 1.
+    pub(in crate::trade) shares: Vec<f64>,
+}
+
+impl Rates {
+    /// Forecasts a quantity over one operation or several of one task; `None`: the book expects nothing of it.
+    pub(in crate::trade) fn forecast(&self, asked: &[Asked]) -> Option<Spread> {
+        let kind = asked.first()?.kind;
+        let mut parts = Vec::with_capacity(asked.len());
+        let work = asked.iter().map(|asked| Work {
+            operation: asked.operation,
+            class: asked.class,
+            driver: asked.driver,
+            passes: asked.passes,
+        });
+        let place = self.scheme.place(kind, None, work, &mut parts)?;
+        let pool: &PoolFit = &self.fit.pools[place.consumption as usize];
+        let posterior = &pool.posterior;
+        let standing = posterior.standing(place.step, pool.cell(place.step, place.code));
+        let (mut slope, mut fixed, mut grain) = (0.0, 0.0, 0.0);
+        let mut shares = Vec::with_capacity(parts.len());
+        for part in &parts {
+            let with_part = posterior.hyper.fixed[part.family] * part.passes;
+            slope += part.slope;
+            fixed += with_part;
+            grain += posterior.grain[part.family] * (part.slope + with_part);
+            shares.push(part.slope + with_part);
+        }
+        let book = slope + fixed;
+        if book <= 0.0 {
+            return None;
+        }
+        for share in &mut shares {
+            *share /= book;
+        }
+        let items = place.items_per_unit * standing.multiplier;
+        Some(Spread {
+            tree: place.consumption as usize,
+            step: place.step,
+            cell: place.step * CODES + place.code,
+            slope: slope * items,
+            fixed: fixed * items,
+            known: standing.relative_variances(),
+            job: posterior.job_variance,
+            room: posterior.room_variance,
+            grain: grain / book * place.items_per_unit,
+            shares,
+        })
+    }
+}
+
+impl Standing {
+    /// Returns how far root, step and cell may be off, as relative variances of the multiplier; they sum to V_c / M_c².
+    fn relative_variances(&self) -> [f64; 3] {
+        let above = 1.0 - self.cell.0;
+        let root = above * (1.0 - self.step.0);
+        [
+            root.powi(2) * self.root.1,
+            above.powi(2) * self.step.1,
+            self.cell.1,
+        ]
+        .map(|variance| variance / self.multiplier.powi(2))
+    }
+}

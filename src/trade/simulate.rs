@@ -1,0 +1,637 @@
+//! A job's cost as a distribution.
+//!
+//! Many times over, the job is done on paper: each time the rates turn out a little different, rooms come easier or
+//! harder, what may turn up does or doesn't, and the machines go back when they are no longer needed. What is drawn:
+//!
+//! * the **rates** that rooms share, once for each time: log-normal factors of mean 1 with the relative variances of
+//!   `rates::forecast`;
+//! * each **quantity** (an item of an operation in a room, the hours of a task in a room): gamma, with the mean that the
+//!   rates of that time give, and the variance of rooms and grain;
+//! * each **contingency**: whether it turns up, and how much of it, any amount of its range as likely as any other.
+//!
+//! What follows from them in steps: a machine's hours make days and half days, which the yard's tariff prices; a can
+//! that doesn't keep is paid for whole. Everything else costs what is used: hours at wage and burden, items at their unit
+//! price. Overhead goes with labour.
+//!
+//! # The same figures everywhere
+//! Numbers come from ChaCha with eight rounds, its key made of the quote's seed and its stream of the quantity's name:
+//! a room more or less leaves the others' luck as it was, and options and versions of a quote differ by what was changed
+//! and not by chance. Normal numbers by the ziggurat (Marsaglia and Tsang 2000a, 256 strips), gamma numbers by Marsaglia
+//! and Tsang (2000b). Logarithms, exponentials and powers are libm's, which are the same on every platform; roots and the
+//! four operations are exact by IEEE 754.
+//!
+//! Floats live here and in the rates, and nowhere else in the trade: what leaves is [`Money`] and [`Decimal`].
+
+#![allow(
+    clippy::float_arithmetic,
+    reason = "a model of what may happen: estimates, never amounts that are owed"
+)]
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use rand_chacha::ChaCha8Rng;
+use rand_core::{Rng, SeedableRng};
+use rust_decimal::prelude::ToPrimitive;
+
+use crate::money::{Decimal, Money, quantity, round};
+use crate::trade::buying::{BuyError, PackSize, Shelf};
+use crate::trade::quote::Cause;
+use crate::trade::rates::forecast::Spread;
+use crate::trade::rental::{MOST_DAYS, Need};
+
+/// A job as it will be drawn.
+#[derive(Clone, Debug, Default)]
+pub(in crate::trade) struct Model {
+    /// What will be used and worked.
+    pub(in crate::trade) quantities: Vec<Quantity>,
+    /// What may turn up.
+    pub(in crate::trade) contingencies: Vec<Contingency>,
+    /// How many things the risk is told apart by; the first of them are operations, by the caller's numbers.
+    pub(in crate::trade) operations: usize,
+    /// Each machine: what its yard asks for each number of half days, and the firm's hours in a working day.
+    pub(in crate::trade) machines: Vec<(Vec<Money>, Decimal)>,
+    /// Each item.
+    pub(in crate::trade) items: Vec<ItemModel>,
+}
+
+/// A quantity of the job.
+#[derive(Clone, Debug)]
+pub(in crate::trade) struct Quantity {
+    /// What is known of it.
+    pub(in crate::trade) spread: Spread,
+    /// Names it within the job, so that its luck is its own.
+    pub(in crate::trade) stream: u64,
+    /// The contingency that it hangs on.
+    pub(in crate::trade) contingency: Option<usize>,
+    /// The item, if it is one; else hours.
+    pub(in crate::trade) item: Option<usize>,
+    /// What an item or an hour costs, in minor units.
+    pub(in crate::trade) unit_cost: Decimal,
+    /// The operations that share it, in the order of the spread, each with its machine.
+    pub(in crate::trade) operations: Vec<(usize, Option<usize>)>,
+}
+
+/// Something that may turn up.
+#[derive(Clone, Debug)]
+pub(in crate::trade) struct Contingency {
+    /// How likely, as a fraction of one.
+    pub(in crate::trade) chance: Decimal,
+    /// The least and the most of it.
+    pub(in crate::trade) range: (Decimal, Decimal),
+    /// Names it within the job.
+    pub(in crate::trade) stream: u64,
+}
+
+/// An item of the job.
+#[derive(Clone, Debug)]
+pub(in crate::trade) struct ItemModel {
+    /// Its packs, if an opened one doesn't keep.
+    pub(in crate::trade) opened: Option<Vec<PackSize>>,
+    /// What a unit costs, in minor units.
+    pub(in crate::trade) unit_cost: Decimal,
+}
+
+/// What came of all draws.
+#[derive(Clone, Debug)]
+pub(in crate::trade) struct Draws {
+    /// The whole cost of each draw, in minor units, in rising order.
+    costs: Vec<f64>,
+    /// Hours of each machine, in rising order.
+    machine_hours: Vec<Vec<f64>>,
+    /// Mean cost of each machine's rental, and mean days.
+    rentals: Vec<(f64, f64)>,
+    /// Units of each item, in rising order.
+    items: Vec<Vec<f64>>,
+    /// Mean cost of what is left in opened packs, and mean units, by item.
+    opened: Vec<(f64, f64)>,
+    /// What part of the variance comes from each operation, then each machine's rental, then each item's opened packs.
+    shares: Vec<f64>,
+}
+
+impl Model {
+    /// Draws the job so many times.
+    ///
+    /// # Errors
+    /// Refuses an item that doesn't keep and has no pack, or would take more packs than can be worked out: by its number.
+    pub(in crate::trade) fn draw(
+        &self,
+        draws: usize,
+        seed: u64,
+    ) -> Result<Draws, (usize, BuyError)> {
+        let mut run = Run::new(self, draws, seed);
+        for quantity in &self.quantities {
+            run.add(quantity);
+        }
+        run.finish()
+    }
+
+    /// Returns what most of each operation's variance is due to, in closed form.
+    pub(in crate::trade) fn causes(&self) -> Vec<Cause> {
+        let mut parts = vec![Components::default(); self.operations];
+        for quantity in &self.quantities {
+            let Quantity {
+                spread, unit_cost, ..
+            } = quantity;
+            let contingency = quantity.contingency.map(|place| &self.contingencies[place]);
+            let unit_cost = float(*unit_cost);
+            for ((operation, _), share) in quantity.operations.iter().zip(&spread.shares) {
+                let cost = (spread.slope + spread.fixed) * share * unit_cost;
+                parts[*operation].add(spread, cost, unit_cost * share, contingency);
+            }
+        }
+        parts.iter().map(Components::largest).collect()
+    }
+}
+
+/// An operation's variance by what it is due to.
+#[derive(Clone, Debug, Default)]
+struct Components {
+    /// Standard deviations that add up, since the rates are shared: what isn't known, and how jobs differ.
+    rate: f64,
+    job: f64,
+    /// Variances.
+    room: f64,
+    contingency: f64,
+}
+
+impl Components {
+    fn add(
+        &mut self,
+        spread: &Spread,
+        cost: f64,
+        unit_cost: f64,
+        contingency: Option<&Contingency>,
+    ) {
+        let chance = contingency.map_or(1.0, |contingency| float(contingency.chance));
+        self.rate += chance * cost * spread.known.iter().sum::<f64>().sqrt();
+        self.job += chance * cost * spread.job.sqrt();
+        self.room += chance * (spread.room * cost * cost + spread.grain * unit_cost * cost);
+        if let Some(contingency) = contingency {
+            let (low, high) = (float(contingency.range.0), float(contingency.range.1));
+            let middle = 0.5 * (low + high);
+            let wide = if middle > 0.0 { (high - low) / middle } else { 0.0 };
+            self.contingency += cost * cost * chance * (1.0 - chance + wide * wide / 12.0);
+        }
+    }
+
+    fn largest(&self) -> Cause {
+        let parts = [
+            (self.contingency, Cause::Contingency),
+            (self.rate * self.rate, Cause::Rate),
+            (self.job * self.job, Cause::Job),
+            (self.room, Cause::Room),
+        ];
+        let largest = parts.into_iter().max_by(|one, another| one.0.total_cmp(&another.0));
+        largest.map_or(Cause::Room, |(_, cause)| cause)
+    }
+}
+
+/// A run through all draws: every column holds one number for each.
+struct Run<'a> {
+    model: &'a Model,
+    draws: usize,
+    seed: u64,
+    /// How much of each contingency turns up, relative to the mean of its range.
+    extents: Vec<Vec<f64>>,
+    /// Normal numbers that rates share, by what shares them.
+    shared: BTreeMap<Shared, Vec<f64>>,
+    /// The rates' factors by tree and cell.
+    factors: BTreeMap<(usize, usize), Vec<f64>>,
+    /// Cost by operation, machine and opened item.
+    subjects: Vec<Vec<f64>>,
+    machine_hours: Vec<Vec<f64>>,
+    items: Vec<Vec<f64>>,
+    /// The quantity at hand.
+    drawn: Vec<f64>,
+}
+
+/// What shares a factor, by tree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Shared {
+    Root(usize),
+    Job(usize),
+    Step(usize, usize),
+    Cell(usize, usize),
+}
+
+impl Shared {
+    /// Returns a number of its own; quantities' streams are digests, and far from these.
+    fn stream(self) -> u64 {
+        let (tag, tree, place) = match self {
+            Shared::Root(tree) => (0, tree, 0),
+            Shared::Job(tree) => (1, tree, 0),
+            Shared::Step(tree, step) => (2, tree, step),
+            Shared::Cell(tree, cell) => (3, tree, cell),
+        };
+        (tag << 4 | tree as u64) << 32 | place as u64
+    }
+}
+
+impl<'a> Run<'a> {
+    fn new(model: &'a Model, draws: usize, seed: u64) -> Run<'a> {
+        let column = || vec![0.0; draws];
+        let subjects = model.operations + model.machines.len() + model.items.len();
+        Run {
+            model,
+            draws,
+            seed,
+            extents: model
+                .contingencies
+                .iter()
+                .map(|contingency| extents(contingency, draws, seed))
+                .collect(),
+            shared: BTreeMap::new(),
+            factors: BTreeMap::new(),
+            subjects: (0..subjects).map(|_| column()).collect(),
+            machine_hours: model.machines.iter().map(|_| column()).collect(),
+            items: model.items.iter().map(|_| column()).collect(),
+            drawn: column(),
+        }
+    }
+
+    /// Draws a quantity and adds it to what it counts for.
+    fn add(&mut self, quantity: &Quantity) {
+        self.provide_factors(&quantity.spread);
+        self.draw(quantity);
+        let unit_cost = float(quantity.unit_cost);
+        for ((operation, machine), share) in quantity.operations.iter().zip(&quantity.spread.shares)
+        {
+            add_times(&mut self.subjects[*operation], &self.drawn, share * unit_cost);
+            if let Some(machine) = machine {
+                add_times(&mut self.machine_hours[*machine], &self.drawn, *share);
+            }
+        }
+        if let Some(item) = quantity.item {
+            add_times(&mut self.items[item], &self.drawn, 1.0);
+        }
+    }
+
+    /// Works out what the rates of a cell are times their means, for each draw.
+    fn provide_factors(&mut self, spread: &Spread) {
+        let (tree, step, cell) = (spread.tree, spread.step, spread.cell);
+        if self.factors.contains_key(&(tree, cell)) {
+            return;
+        }
+        let sources = [
+            (Shared::Root(tree), spread.known[0]),
+            (Shared::Step(tree, step), spread.known[1]),
+            (Shared::Cell(tree, cell), spread.known[2]),
+            (Shared::Job(tree), spread.job),
+        ];
+        let mut logarithms = vec![0.0; self.draws];
+        for (source, variance) in sources {
+            let spread = libm::log(1.0 + variance);
+            if spread <= 0.0 {
+                continue;
+            }
+            let normals = self
+                .shared
+                .entry(source)
+                .or_insert_with(|| normals(self.draws, self.seed, source.stream()));
+            let deviation = spread.sqrt();
+            for (logarithm, normal) in logarithms.iter_mut().zip(normals) {
+                *logarithm += deviation * *normal - 0.5 * spread;
+            }
+        }
+        for logarithm in &mut logarithms {
+            *logarithm = libm::exp(*logarithm);
+        }
+        self.factors.insert((tree, cell), logarithms);
+    }
+
+    fn draw(&mut self, quantity: &Quantity) {
+        let Spread {
+            slope,
+            fixed,
+            room,
+            grain,
+            ..
+        } = quantity.spread;
+        let factors = &self.factors[&(quantity.spread.tree, quantity.spread.cell)];
+        let extents = quantity.contingency.map(|place| &self.extents[place]);
+        let mut source = Source::new(self.seed, quantity.stream);
+        for (place, drawn) in self.drawn.iter_mut().enumerate() {
+            let expected = match extents {
+                None => slope + fixed,
+                Some(extents) if extents[place] <= 0.0 => 0.0,
+                Some(extents) => slope * extents[place] + fixed,
+            };
+            let mean = expected * factors[place];
+            // Variance over mean.
+            let scale = grain + room * mean;
+            *drawn = if scale > 0.0 && mean > 0.0 {
+                scale * source.gamma(mean / scale)
+            } else {
+                mean
+            };
+        }
+    }
+
+    /// Prices what follows in steps, and sums up.
+    fn finish(mut self) -> Result<Draws, (usize, BuyError)> {
+        let operations = self.model.operations;
+        let mut rentals = Vec::new();
+        for (place, (totals, day_hours)) in self.model.machines.iter().enumerate() {
+            let costs: Vec<f64> = totals.iter().map(|total| total.minor() as f64).collect();
+            let yard = DayCounter::new(*day_hours);
+            let column = &mut self.subjects[operations + place];
+            let mut days = 0.0;
+            for (cost, hours) in column.iter_mut().zip(&self.machine_hours[place]) {
+                let need = yard.half_days(*hours).min(costs.len() - 1);
+                *cost = costs[need];
+                days += need as f64 / 2.0;
+            }
+            rentals.push((mean(column), days / self.draws as f64));
+        }
+        let first_item = operations + self.model.machines.len();
+        let mut opened = vec![(0.0, 0.0); self.items.len()];
+        for (place, item) in self.model.items.iter().enumerate() {
+            if let Some(packs) = &item.opened {
+                let column = &mut self.subjects[first_item + place];
+                let left = left_in_packs(packs, float(item.unit_cost), &self.items[place], column)
+                    .map_err(|error| (place, error))?;
+                opened[place] = (mean(column), left);
+            }
+        }
+        let mut costs = vec![0.0; self.draws];
+        for subject in &self.subjects {
+            add_times(&mut costs, subject, 1.0);
+        }
+        let shares = shares_of_variance(&self.subjects, &costs);
+        sort(&mut costs);
+        self.machine_hours.iter_mut().for_each(|hours| sort(hours));
+        self.items.iter_mut().for_each(|units| sort(units));
+        Ok(Draws {
+            costs,
+            machine_hours: self.machine_hours,
+            rentals,
+            items: self.items,
+            opened,
+            shares,
+        })
+    }
+}
+
+/// Draws how much of a contingency turns up each time, relative to the mean of its range.
+fn extents(contingency: &Contingency, draws: usize, seed: u64) -> Vec<f64> {
+    let mut source = Source::new(seed, contingency.stream);
+    let chance = float(contingency.chance);
+    let (low, high) = (float(contingency.range.0), float(contingency.range.1));
+    let middle = 0.5 * (low + high);
+    (0..draws)
+        .map(|_| {
+            let (turns_up, much) = (source.unit() < chance, source.unit());
+            if turns_up && middle > 0.0 {
+                (low + (high - low) * much) / middle
+            } else {
+                0.0
+            }
+        })
+        .collect()
+}
+
+/// Prices the rest of the packs that are opened for each draw: what they cost, less what is used at its unit price.
+/// Returns the mean of what is left, in units.
+fn left_in_packs(
+    packs: &[PackSize],
+    unit_cost: f64,
+    used: &[f64],
+    column: &mut [f64],
+) -> Result<f64, BuyError> {
+    let most = used.iter().copied().fold(0.0, f64::max);
+    let shelf = Shelf::new(packs, decimal(most))?;
+    let covers: Vec<(f64, f64)> = shelf
+        .covers()
+        .map(|(reach, price)| (float(reach), price.minor() as f64))
+        .collect();
+    let mut left = 0.0;
+    for (cost, used) in column.iter_mut().zip(used) {
+        let place = covers.partition_point(|(reach, _)| reach < used);
+        let (reach, price) = covers[place.min(covers.len() - 1)];
+        *cost = price - used * unit_cost;
+        left += (reach - used).max(0.0);
+    }
+    Ok(left / used.len() as f64)
+}
+
+/// Counts the half days that hours take, as [`Need::for_hours`] does.
+struct DayCounter {
+    day: f64,
+    /// For the rest of hours after full days: up to how many they are a half day.
+    half: f64,
+}
+
+impl DayCounter {
+    fn new(day_hours: Decimal) -> DayCounter {
+        let offers_half = Need::for_hours(Decimal::new(1, 6), day_hours) == Need::half_days(1);
+        DayCounter {
+            day: float(day_hours),
+            half: if offers_half { 4.0 } else { 0.0 },
+        }
+    }
+
+    fn half_days(&self, hours: f64) -> usize {
+        let days = (hours / self.day).floor();
+        let left = hours - days * self.day;
+        let rest = match left {
+            left if left <= 1e-9 => 0,
+            left if left <= self.half => 1,
+            _ => 2,
+        };
+        2 * (days as usize).min(MOST_DAYS as usize) + rest
+    }
+}
+
+/// Returns Cov(part, whole) / Var(whole) of each part; they sum to 1, or are nothing if nothing varies.
+fn shares_of_variance(parts: &[Vec<f64>], whole: &[f64]) -> Vec<f64> {
+    let middle = mean(whole);
+    let deviations: Vec<f64> = whole.iter().map(|value| value - middle).collect();
+    let variance: f64 = deviations.iter().map(|apart| apart * apart).sum();
+    let share = |part: &Vec<f64>| {
+        let with: f64 = part.iter().zip(&deviations).map(|(value, apart)| value * apart).sum();
+        if variance > 0.0 { with / variance } else { 0.0 }
+    };
+    parts.iter().map(share).collect()
+}
+
+fn add_times(column: &mut [f64], values: &[f64], times: f64) {
+    for (sum, value) in column.iter_mut().zip(values) {
+        *sum += value * times;
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn sort(values: &mut [f64]) {
+    values.sort_unstable_by(f64::total_cmp);
+}
+
+impl Draws {
+    /// Returns the mean cost.
+    pub(in crate::trade) fn mean_cost(&self) -> Money {
+        money(mean(&self.costs))
+    }
+
+    /// Returns the cost that isn't exceeded with that chance.
+    pub(in crate::trade) fn cost_at(&self, level: Decimal) -> Money {
+        money(at(&self.costs, level))
+    }
+
+    /// Returns the chance of a higher cost, as a fraction of one.
+    pub(in crate::trade) fn chance_above(&self, cost: Money) -> Decimal {
+        let within = self.costs.partition_point(|drawn| *drawn <= cost.minor() as f64);
+        let above = Decimal::from(self.costs.len() - within);
+        round(above / Decimal::from(self.costs.len()), 4)
+    }
+
+    /// Returns the hours of a machine that aren't exceeded with that chance.
+    pub(in crate::trade) fn machine_hours_at(&self, machine: usize, level: Decimal) -> Decimal {
+        decimal(at(&self.machine_hours[machine], level))
+    }
+
+    /// Returns the mean cost of a machine's rental, and the mean days.
+    pub(in crate::trade) fn rental(&self, machine: usize) -> (Money, Decimal) {
+        let (cost, days) = self.rentals[machine];
+        (money(cost), decimal(days))
+    }
+
+    /// Returns the units of an item that aren't exceeded with that chance.
+    pub(in crate::trade) fn item_at(&self, item: usize, level: Decimal) -> Decimal {
+        decimal(at(&self.items[item], level))
+    }
+
+    /// Returns the mean cost of what is left in an item's opened packs, and the mean units.
+    pub(in crate::trade) fn opened(&self, item: usize) -> (Money, Decimal) {
+        let (cost, left) = self.opened[item];
+        (money(cost), decimal(left))
+    }
+
+    /// Returns what part of the variance comes from each operation, then each rental, then each item's opened packs.
+    pub(in crate::trade) fn shares(&self) -> Vec<Decimal> {
+        self.shares.iter().map(|share| decimal(*share)).collect()
+    }
+}
+
+/// Returns the least of the draws that so many are at or below.
+fn at(sorted: &[f64], level: Decimal) -> f64 {
+    let count = Decimal::from(sorted.len());
+    let place = (level * count).ceil().to_usize().unwrap_or(sorted.len());
+    sorted[place.clamp(1, sorted.len()) - 1]
+}
+
+fn money(minor: f64) -> Money {
+    let minor = round(Decimal::try_from(minor).unwrap_or_default(), 0);
+    Money::from_minor(minor.to_i64().unwrap_or(i64::MAX))
+}
+
+fn decimal(value: f64) -> Decimal {
+    quantity(Decimal::try_from(value).unwrap_or_default())
+}
+
+fn float(value: Decimal) -> f64 {
+    value.to_f64().unwrap_or_default()
+}
+
+/// Returns normal numbers of a stream.
+fn normals(draws: usize, seed: u64, stream: u64) -> Vec<f64> {
+    let mut source = Source::new(seed, stream);
+    (0..draws).map(|_| source.normal()).collect()
+}
+
+/// Random numbers of one stream.
+struct Source {
+    generator: ChaCha8Rng,
+}
+
+/// Strips of the ziggurat.
+const STRIPS: usize = 256;
+/// Where its lowest strip ends, and the area of each.
+const ZIGGURAT: (f64, f64) = (3.654_152_885_361_009, 0.004_928_673_233_974_655);
+
+/// The ziggurat under exp(−x²/2): where each strip ends, and the height there.
+static STRIP_ENDS: LazyLock<([f64; STRIPS + 1], [f64; STRIPS + 1])> = LazyLock::new(|| {
+    let height = |x: f64| libm::exp(-0.5 * x * x);
+    let (last, area) = ZIGGURAT;
+    let mut ends = [0.0; STRIPS + 1];
+    ends[0] = area / height(last);
+    ends[1] = last;
+    for strip in 2..STRIPS {
+        let below = ends[strip - 1];
+        ends[strip] = (-2.0 * libm::log(area / below + height(below))).sqrt();
+    }
+    (ends, ends.map(height))
+});
+
+impl Source {
+    fn new(seed: u64, stream: u64) -> Source {
+        let mut generator = ChaCha8Rng::seed_from_u64(seed);
+        generator.set_stream(stream);
+        Source { generator }
+    }
+
+    /// Returns a number between 0 and 1, both excluded.
+    #[inline]
+    fn unit(&mut self) -> f64 {
+        ((self.generator.next_u64() >> 12) as f64 + 0.5) * (1.0 / (1_u64 << 52) as f64)
+    }
+
+    #[inline]
+    fn normal(&mut self) -> f64 {
+        let (ends, heights) = &*STRIP_ENDS;
+        loop {
+            let bits = self.generator.next_u64();
+            let strip = (bits & 0xff) as usize;
+            let side = ((bits >> 12) as f64 + 0.5) * (2.0 / (1_u64 << 52) as f64) - 1.0;
+            let x = side * ends[strip];
+            if x.abs() < ends[strip + 1] {
+                return x;
+            }
+            if strip == 0 {
+                return self.tail().copysign(side);
+            }
+            let above = heights[strip + 1] + (heights[strip] - heights[strip + 1]) * self.unit();
+            if above < libm::exp(-0.5 * x * x) {
+                return x;
+            }
+        }
+    }
+
+    /// Returns a normal number beyond the lowest strip.
+    fn tail(&mut self) -> f64 {
+        let (last, _) = ZIGGURAT;
+        loop {
+            let x = -libm::log(self.unit()) / last;
+            if -2.0 * libm::log(self.unit()) > x * x {
+                return last + x;
+            }
+        }
+    }
+
+    /// Returns a gamma number of that shape, scale 1.
+    #[inline]
+    fn gamma(&mut self, shape: f64) -> f64 {
+        if shape < 1.0 {
+            // Γ(k) = Γ(k + 1) U^(1/k).
+            return self.gamma(shape + 1.0) * libm::pow(self.unit(), 1.0 / shape);
+        }
+        let most = shape - 1.0 / 3.0;
+        let slope = 1.0 / (9.0 * most).sqrt();
+        loop {
+            let x = self.normal();
+            let root = 1.0 + slope * x;
+            if root <= 0.0 {
+                continue;
+            }
+            let (v, square) = (root * root * root, x * x);
+            let u = self.unit();
+            if u < 1.0 - 0.0331 * square * square
+                || libm::log(u) < 0.5 * square + most * (1.0 - v + libm::log(v))
+            {
+                return most * v;
+            }
+        }
+    }
+}
