@@ -1,23 +1,29 @@
 //! The firm's book: `item`, `machine` and `operation`.
 
-use anyhow::Result;
+use anyhow::{Context as _, Result};
 use clap::{Args, Subcommand};
 
 use super::people::is_none;
 use super::ui::Context;
-use super::{read_number, read_percent};
+use super::{read_date, read_number, read_percent};
 use crate::document::book::{
     item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json,
     machines_text, operation_json, operation_text, operations_json, operations_text,
 };
-use crate::ledger::{
-    BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, refuse,
+use crate::document::cover::{
+    basket_json, basket_text, cover_json, cover_text, cutting_json, cutting_text,
 };
-use crate::money::{Decimal, Money};
+use crate::ledger::{
+    BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, read_saw_loss,
+    refuse,
+};
+use crate::measure::{Length, Units};
+use crate::money::{Decimal, MOST_UNITS, Money, round};
 use crate::trade::Unit;
+use crate::trade::buying::{Aim, CutError, MOST_PIECES, Stick, cheapest_packs, cut};
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Operation};
-use crate::trade::rental::Tariff;
+use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 
 /// Manage items: discs, finish, filler, trim
 #[derive(Debug, Subcommand)]
@@ -27,6 +33,40 @@ pub(super) enum ItemCommand {
     List,
     Show(ItemArgs),
     Edit(ItemEditArgs),
+    Cover(ItemCoverArgs),
+    Cut(ItemCutArgs),
+}
+
+/// Find the cheapest packs that hold a quantity
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger item cover oil-finish 3.2")]
+pub(super) struct ItemCoverArgs {
+    /// The item
+    name: String,
+    /// How much is needed, in the item's unit
+    #[arg(allow_hyphen_values = true)]
+    quantity: String,
+}
+
+/// Find the cheapest sticks that pieces can be cut from, with the cutting list
+///
+/// The packs of the item are its stock lengths. The saw takes the setting saw-loss between two pieces.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger item cut quarter-round \"7'2\\\"\" \"3'\" \"3'\" --fewest"
+)]
+pub(super) struct ItemCutArgs {
+    /// The item, sold by length
+    name: String,
+    /// A piece (can be repeated)
+    #[arg(required = true, value_name = "LENGTH", allow_hyphen_values = true)]
+    pieces: Vec<String>,
+    /// The fewest sticks, even if fewer cost more
+    #[arg(long)]
+    fewest: bool,
+    /// What the saw takes between two pieces (default: the setting saw-loss)
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    saw_loss: Option<String>,
 }
 
 /// Add an item
@@ -103,6 +143,31 @@ pub(super) enum MachineCommand {
     List,
     Show(MachineArgs),
     Edit(MachineEditArgs),
+    Cover(MachineCoverArgs),
+}
+
+/// Find the cheapest rental that covers some days
+///
+/// The lowest combination of half days, days, weekends, weeks and four weeks, with waiver and cleaning. A half day is
+/// four hours. With a first day, the weekend rate is counted on where it fits, and the machine has a time to be back.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger machine cover rotary --days 9
+  gritledger machine cover rotary --days 2.5 --from 2026-03-06
+  gritledger machine cover rotary --hours 20")]
+#[command(group = clap::ArgGroup::new("need").args(["days", "hours"]).required(true))]
+pub(super) struct MachineCoverArgs {
+    /// The machine
+    name: String,
+    /// How many days it is needed, to half a day
+    #[arg(long, value_name = "N", allow_hyphen_values = true)]
+    days: Option<String>,
+    /// How many hours it runs, at the setting day-hours
+    #[arg(long, value_name = "H", allow_hyphen_values = true)]
+    hours: Option<String>,
+    /// The first day
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
 }
 
 /// Add a machine
@@ -302,7 +367,88 @@ pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
             context.answer(|| item_json(&item, &page), || item_text(&item, &page))
         }
         ItemCommand::Edit(args) => edit_item(context, &ledger, args),
+        ItemCommand::Cover(args) => cover_item(context, &ledger, &args),
+        ItemCommand::Cut(args) => cut_item(context, &ledger, &args),
     }
+}
+
+fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Result<()> {
+    let item = ledger.item(&args.name)?;
+    let need = read_number(&args.quantity, "a quantity")?;
+    if need <= Decimal::ZERO || need > MOST_UNITS {
+        refuse!("`{}` is not a quantity to buy", args.quantity.trim());
+    }
+    let basket = cheapest_packs(need, &item.supply().packs)
+        .with_context(|| format!("`{}` can't be bought", item.name))?;
+    let page = context.page(ledger);
+    context.answer(
+        || basket_json(&item, &basket, &page),
+        || basket_text(&item, &basket, &page),
+    )
+}
+
+fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()> {
+    let item = ledger.item(&args.name)?;
+    let foot = match item.unit {
+        Unit::Foot => Length::parse("1 ft", Units::Us)?,
+        Unit::Metre => Length::parse("1 m", Units::Metric)?,
+        unit => {
+            let refusal = Refusal::new(format!(
+                "`{}` is sold by `{unit}`, not by length",
+                item.name
+            ));
+            return Err(refusal
+                .hint(format!("gritledger item cover {} QUANTITY", item.name))
+                .into());
+        }
+    };
+    if args.pieces.len() > MOST_PIECES {
+        refuse!("{MOST_PIECES} pieces are cut together at most");
+    }
+    let pieces = args
+        .pieces
+        .iter()
+        .map(|text| Ok(Length::parse(text, ledger.units())?.nanometres()))
+        .collect::<Result<Vec<i64>>>()?;
+    let saw_loss = match &args.saw_loss {
+        Some(text) => read_saw_loss(text, ledger.units())?,
+        None => ledger.saw_loss()?,
+    };
+    let sticks: Vec<Stick> = item
+        .packs
+        .iter()
+        .map(|pack| Stick {
+            length: times(foot, pack.size),
+            price: pack.price,
+        })
+        .collect();
+    let aim = match args.fewest {
+        true => Aim::Fewest,
+        false => Aim::Cheapest,
+    };
+    let page = context.page(ledger);
+    let list = match cut(&pieces, &sticks, saw_loss.nanometres(), aim) {
+        Ok(list) => list,
+        Err(CutError::NoStick) => refuse!("`{}` has no stock length", item.name),
+        Err(CutError::TooLong(piece)) => {
+            let piece = Length::from_nanometres(piece).text(page.units);
+            refuse!(
+                "no stock length of `{}` is as long as a piece of {piece}",
+                item.name
+            )
+        }
+    };
+    context.answer(
+        || cutting_json(&item, &list, &page),
+        || cutting_text(&item, &list, saw_loss, &page),
+    )
+}
+
+/// Returns so many times a length, to the nanometre.
+fn times(length: Length, count: Decimal) -> i64 {
+    use rust_decimal::prelude::ToPrimitive;
+    let exact = Decimal::from(length.nanometres()) * count;
+    round(exact, 0).to_i64().unwrap_or(i64::MAX)
 }
 
 fn edit_item(context: &Context, ledger: &Ledger, args: ItemEditArgs) -> Result<()> {
@@ -395,7 +541,39 @@ pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<
             )
         }
         MachineCommand::Edit(args) => edit_machine(context, &ledger, args),
+        MachineCommand::Cover(args) => cover_machine(context, &ledger, &args),
     }
+}
+
+fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) -> Result<()> {
+    let machine = ledger.machine(&args.name)?;
+    let (text, need) = match (&args.days, &args.hours) {
+        (Some(text), _) => (text, Need::days(read_number(text, "a number of days")?)),
+        (None, Some(text)) => {
+            let hours = read_number(text, "a number of hours")?;
+            let longest = Decimal::from(24 * MOST_DAYS);
+            let need = (hours <= longest).then_some(Need::for_hours(hours, ledger.day_hours()?));
+            (text, need)
+        }
+        (None, None) => refuse!("--days or --hours says how long the machine is needed"),
+    };
+    let Some(need) = need.filter(|need| *need > Need::half_days(0)) else {
+        refuse!(
+            "`{}` is not how long anybody rents: up to {MOST_DAYS} days",
+            text.trim()
+        );
+    };
+    let from = args
+        .from
+        .as_deref()
+        .map(|text| read_date(Some(text), context.today()))
+        .transpose()?;
+    let plan = Plan::new(&machine.tariff, need, from);
+    let page = context.page(ledger);
+    context.answer(
+        || cover_json(&machine, &plan, &page),
+        || cover_text(&machine, &plan, &page),
+    )
 }
 
 fn edit_machine(context: &Context, ledger: &Ledger, args: MachineEditArgs) -> Result<()> {

@@ -47,7 +47,12 @@ pub(super) struct FindingAddArgs {
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     chance: Option<String>,
     /// What it takes then: an operation, and how much or from how much to how much
-    #[arg(long, value_name = "OPERATION QUANTITY", requires = "chance", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "OPERATION QUANTITY",
+        requires = "chance",
+        allow_hyphen_values = true
+    )]
     if_so: Option<String>,
     /// Where in the room
     #[arg(long, default_value = "", hide_default_value = true)]
@@ -114,8 +119,16 @@ fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Res
     let room = room_named(ledger, &args.room, args.site.as_deref())?;
     let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
     let (least, most) = read_range(&args.quantity, &kind, driver, ledger.units())?;
-    let chance = args.chance.as_deref().map(|text| read_percent(text, "a chance")).transpose()?;
-    let if_so = args.if_so.as_deref().map(|text| read_if_so(ledger, text)).transpose()?;
+    let chance = args
+        .chance
+        .as_deref()
+        .map(|text| read_percent(text, "a chance"))
+        .transpose()?;
+    let if_so = args
+        .if_so
+        .as_deref()
+        .map(|text| read_if_so(ledger, text))
+        .transpose()?;
     let new = NewFinding {
         kind,
         quantity: least,
@@ -147,18 +160,21 @@ fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Res
 /// Reads what a finding may take beside its answer: `bleach 12 sqft`, `bleach 8 to 16 sqft`.
 fn read_if_so(ledger: &Ledger, text: &str) -> Result<(OperationId, Decimal, Decimal)> {
     let Some((name, much)) = text.trim().split_once(char::is_whitespace) else {
-        return Err(
-            Refusal::new(format!("`{text}` doesn't say what is done, and how much of it"))
-                .hint("--if-so \"bleach 12 sqft\"")
-                .into(),
-        );
+        return Err(Refusal::new(format!(
+            "`{text}` doesn't say what is done, and how much of it"
+        ))
+        .hint("--if-so \"bleach 12 sqft\"")
+        .into());
     };
     let operation = ledger.operation(name)?;
     if !matches!(
         operation.driver,
         Driver::Area | Driver::Edge | Driver::Length | Driver::Count
     ) {
-        refuse!("`{}` is done once, so there can't be more of it", operation.name);
+        refuse!(
+            "`{}` is done once, so there can't be more of it",
+            operation.name
+        );
     }
     let (least, most) = read_range(much, &operation.name, operation.driver, ledger.units())?;
     Ok((operation.id, least, most.unwrap_or(least)))
@@ -178,7 +194,8 @@ fn read_range(
     // `8 to 16 sqft`: the unit at the end is that of both.
     let least = match number(least) {
         Some(_) => {
-            let figures = most.trim_start_matches(|sign: char| sign.is_ascii_digit() || sign == '.');
+            let figures =
+                most.trim_start_matches(|sign: char| sign.is_ascii_digit() || sign == '.');
             format!("{least}{figures}")
         }
         None => least.to_owned(),

@@ -6,6 +6,7 @@ use clap::{Args, Subcommand};
 use super::read_date;
 use super::ui::Context;
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
+use crate::document::outlook::{buy_json, buy_text};
 use crate::ledger::{Job, Ledger};
 
 /// Manage jobs: accepted quotes being done
@@ -21,6 +22,10 @@ pub(super) enum JobCommand {
     /// Lists what the record leaves out. Refuses only while a machine is out.
     Close(JobArgs),
     Reopen(ReopenArgs),
+    /// List what is still to be bought for a job, in the cheapest packs
+    ///
+    /// What was agreed needs, less what the job has used, less what is in stock.
+    Buy(JobArgs),
 }
 
 #[derive(Debug, Args)]
@@ -80,6 +85,12 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             )?;
             context.hint(&format!("gritledger report margin {}", job.number));
             Ok(())
+        }
+        JobCommand::Buy(args) => {
+            let job = ledger.job_or_only_open(args.job.as_deref())?;
+            let (list, page) = (ledger.shopping_for_job(&job)?, context.page(&ledger));
+            let of = &job.number;
+            context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
         }
         JobCommand::Reopen(args) => {
             let job = ledger.job(&args.job)?;

@@ -208,7 +208,11 @@ fn wanted(ledger: &Ledger, number: &str, option: Option<&str>) -> Result<QuoteRe
 }
 
 fn view(for_client: bool) -> View {
-    if for_client { View::Client } else { View::Owner }
+    if for_client {
+        View::Client
+    } else {
+        View::Owner
+    }
 }
 
 fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
@@ -293,7 +297,9 @@ fn read_option(text: &str) -> Result<OptionRequest> {
             .hint("--option \"Three coats: schedule=oil-3-coat\"")
             .hint("keys: sequence, schedule, with, without")
     };
-    let Some((name, changes)) = text.split_once(':').filter(|(name, _)| !name.trim().is_empty())
+    let Some((name, changes)) = text
+        .split_once(':')
+        .filter(|(name, _)| !name.trim().is_empty())
     else {
         return Err(wrong("it has no name before a colon").into());
     };
@@ -302,7 +308,9 @@ fn read_option(text: &str) -> Result<OptionRequest> {
         ..OptionRequest::default()
     };
     for change in changes.split(',') {
-        let Some((key, value)) = change.split_once('=').filter(|(_, value)| !value.trim().is_empty())
+        let Some((key, value)) = change
+            .split_once('=')
+            .filter(|(_, value)| !value.trim().is_empty())
         else {
             return Err(wrong(&format!("`{}` is no key=value", change.trim())).into());
         };
@@ -385,7 +393,10 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
             ));
             return Err(refusal
                 .hint(format!("gritledger quote compare {}", header.number))
-                .hint(format!("gritledger quote accept {} --option 1", header.number))
+                .hint(format!(
+                    "gritledger quote accept {} --option 1",
+                    header.number
+                ))
                 .into());
         }
         None => header,

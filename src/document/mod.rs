@@ -8,6 +8,7 @@
 //! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.
 
 pub mod book;
+pub mod cover;
 pub mod invoice;
 pub mod job;
 pub mod outlook;

@@ -4,13 +4,12 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
+use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words};
 use super::quote::View;
 use super::{Page, count, inert, percent_json, percent_text, rate_text};
 use crate::ledger::{QuoteRecord, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money, plain};
-use crate::trade::Unit;
 use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
-use crate::trade::rental::{Cover, Plan};
 
 /// Returns a fraction as percent.
 fn percent(fraction: Decimal) -> Decimal {
@@ -67,77 +66,6 @@ fn rentals_json(quote: &Quote, page: &Page) -> Value {
             value
         })
         .collect()
-}
-
-/// Renders a planned rental as JSON.
-pub fn plan_json(plan: &Plan, page: &Page) -> Value {
-    let Cover {
-        periods,
-        waiver,
-        cleaning,
-        ..
-    } = &plan.cover;
-    json!({
-        "days": percent_json(Some(plan.need.in_days())),
-        "from": plan.from,
-        "back_by": plan.back_by().map(|back| back.format("%Y-%m-%dT%H:%M").to_string()),
-        "cover": periods.iter().map(|(period, count, price)| json!({
-            "period": period.as_str(),
-            "count": count,
-            "price": page.money_json(*price),
-        })).collect::<Vec<_>>(),
-        "waiver": page.money_json(*waiver),
-        "cleaning": page.money_json(*cleaning),
-        "total": page.money_json(plan.cover.total()),
-        "one_day_more": page.money_json(plan.one_day_more),
-    })
-}
-
-/// Says what is rented and what the yard will ask: `1 week 280.00, 2 days 80.00 each; waiver 44.00, cleaning 25.00`.
-pub fn cover_words(cover: &Cover, page: &Page) -> String {
-    let periods: Vec<String> = cover
-        .periods
-        .iter()
-        .map(|(period, number, price)| {
-            let each = if *number > 1 { " each" } else { "" };
-            let noun = period.as_str().trim_end_matches("-weeks").replace('-', " ");
-            let what = match (period.as_str(), number) {
-                ("four-weeks", 1) => "four weeks".to_owned(),
-                ("four-weeks", number) => format!("{number} x four weeks"),
-                (_, number) => count(*number as usize, &noun),
-            };
-            format!("{what} {}{each}", page.money(*price))
-        })
-        .collect();
-    let mut words = periods.join(", ");
-    let fees: Vec<String> = [("waiver", cover.waiver), ("cleaning", cover.cleaning)]
-        .into_iter()
-        .filter(|(_, fee)| !fee.is_zero())
-        .map(|(what, fee)| format!("{what} {}", page.money(fee)))
-        .collect();
-    if !fees.is_empty() {
-        let _ = write!(words, "; {}", fees.join(", "));
-    }
-    words
-}
-
-/// Says what a day more costs, and by when the machine must be back.
-pub fn plan_words(plan: &Plan, page: &Page) -> String {
-    let more = if plan.one_day_more.is_zero() {
-        "One day more costs nothing".to_owned()
-    } else {
-        format!("One day more costs {}", page.money(plan.one_day_more))
-    };
-    match plan.back_by() {
-        Some(back) => format!(
-            "Back by {} (24 hours a day from {}). {more}.",
-            back.format("%a %Y-%m-%d %H:%M"),
-            plan.from
-                .map(|from| from.format("%a %Y-%m-%d 08:00").to_string())
-                .unwrap_or_default()
-        ),
-        None => format!("{more}. Without a start date no weekend rate is counted on."),
-    }
 }
 
 /// Says how sure a quote is, what drives its risk, and what to rent and to buy.
@@ -224,10 +152,16 @@ fn advice(risk: &Risk) -> String {
             "only {} behind its rate: log it on its own in the next one",
             count(risk.rooms, "finished room")
         ),
-        Cause::Job => "floors differ: ask for the age and make of the finish, sand a test patch".to_owned(),
+        Cause::Job => {
+            "floors differ: ask for the age and make of the finish, sand a test patch".to_owned()
+        }
         Cause::Room => "rooms differ: walk the worst one again, and measure it".to_owned(),
-        Cause::Contingency => "find out before you name a price: sand a test patch there".to_owned(),
-        Cause::Rental => "hours are near a full day: ask the yard about a half day or a weekend".to_owned(),
+        Cause::Contingency => {
+            "find out before you name a price: sand a test patch there".to_owned()
+        }
+        Cause::Rental => {
+            "hours are near a full day: ask the yard about a half day or a weekend".to_owned()
+        }
         Cause::Pack => "ask the store for a smaller can".to_owned(),
     }
 }
@@ -249,28 +183,6 @@ fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
             })
         })
         .collect()
-}
-
-/// Renders packs as JSON.
-pub fn packs_json(packs: &[(Decimal, u32, Money)], page: &Page) -> Value {
-    packs
-        .iter()
-        .map(|(size, count, price)| {
-            json!({ "size": plain(*size, 4), "count": count, "price": page.money_json(*price) })
-        })
-        .collect()
-}
-
-/// Says which packs are bought: `3 x 1 gal 52.00 each, 1 x 0.25 gal 18.50`.
-pub fn packs_words(packs: &[(Decimal, u32, Money)], unit: Unit, page: &Page) -> String {
-    let packs: Vec<String> = packs
-        .iter()
-        .map(|(size, number, price)| {
-            let each = if *number > 1 { " each" } else { "" };
-            format!("{number} x {} {unit} {}{each}", plain(*size, 4), page.money(*price))
-        })
-        .collect();
-    packs.join(", ")
 }
 
 /// Renders a whole shopping list as JSON.
@@ -302,7 +214,12 @@ pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
             ),
             plain(line.in_stock, 2),
             packs_words(&line.basket.packs, line.unit, page),
-            if line.returnable { "unopened packs" } else { "" }.to_owned(),
+            if line.returnable {
+                "unopened packs"
+            } else {
+                ""
+            }
+            .to_owned(),
             page.money(line.basket.total),
         ]);
     }
@@ -321,7 +238,9 @@ pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
 
 /// Renders the options of a quote as JSON, short.
 pub fn options_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
-    let first = options.first().map_or(Money::ZERO, |record| record.quote.price);
+    let first = options
+        .first()
+        .map_or(Money::ZERO, |record| record.quote.price);
     options
         .iter()
         .map(|record| {
@@ -374,7 +293,9 @@ pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String 
         inert(&first.header.site)
     );
     let mut table = page
-        .table(["", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total"])
+        .table([
+            "", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total",
+        ])
         .numbers([0, 5, 6, 7]);
     for record in options {
         let quote = &record.quote;
@@ -394,7 +315,14 @@ pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String 
     let _ = write!(text, "\n{table}\n");
     if view == View::Owner {
         let mut table = page
-            .table(["", "Hours", "Expected cost", "Contingency", "Margin", "Chance of a loss"])
+            .table([
+                "",
+                "Hours",
+                "Expected cost",
+                "Contingency",
+                "Margin",
+                "Chance of a loss",
+            ])
             .numbers([1, 2, 3, 4, 5]);
         for record in options {
             let quote = &record.quote;

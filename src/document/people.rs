@@ -423,7 +423,9 @@ pub fn finding_words(finding: &Finding, page: &Page) -> String {
         finding.unit,
         page,
     );
-    let chance = finding.chance.map(|chance| rate_text(chance * Decimal::ONE_HUNDRED));
+    let chance = finding
+        .chance
+        .map(|chance| rate_text(chance * Decimal::ONE_HUNDRED));
     match (&finding.if_so, chance) {
         (Some(if_so), Some(chance)) => {
             let much = range_text(if_so.low, if_so.high, if_so.unit, page);

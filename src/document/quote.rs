@@ -7,7 +7,8 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::outlook::{cover_words, options_json, outlook_json, outlook_text};
+use super::cover::cover_words;
+use super::outlook::{options_json, outlook_json, outlook_text};
 use super::rate::sentence;
 use super::{Page, Table, inert, percent_json, range_text, rate_text};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
@@ -99,9 +100,10 @@ fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
             page.money(*cost),
             page.quantity(*left, *unit)
         )),
-        Line::Other { cost, .. } => {
-            Some(format!("{}, as it was given for the draft.", page.money(*cost)))
-        }
+        Line::Other { cost, .. } => Some(format!(
+            "{}, as it was given for the draft.",
+            page.money(*cost)
+        )),
         Line::Overhead { cost } => Some(format!(
             "{}: {} of the labour.",
             page.money(*cost),
@@ -119,7 +121,10 @@ fn lump_name(line: &Line) -> String {
         }
         Line::Opened {
             name, unit, left, ..
-        } => format!("{name}, left in opened packs: {} {unit} expected", plain(*left, 2)),
+        } => format!(
+            "{name}, left in opened packs: {} {unit} expected",
+            plain(*left, 2)
+        ),
         Line::Other { what, .. } => what.clone(),
         Line::Overhead { .. } => "overhead".to_owned(),
     }
@@ -484,7 +489,10 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
     table.row(["Expected cost".to_owned(), page.money(costs.total())]);
     let percent = |fraction: Decimal| rate_text(fraction * Decimal::ONE_HUNDRED);
     table.row([
-        format!("Contingency, to be {} sure", percent(quote.terms.confidence)),
+        format!(
+            "Contingency, to be {} sure",
+            percent(quote.terms.confidence)
+        ),
         page.money(quote.contingency()),
     ]);
     table.row([

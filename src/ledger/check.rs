@@ -8,7 +8,7 @@ use rusqlite::named_params;
 use super::{Ledger, QuoteRecord};
 use crate::money::Money;
 use crate::trade::ItemId;
-use crate::trade::quote::{Line, price_for};
+use crate::trade::quote::Line;
 
 impl Ledger {
     /// Returns every problem found, in words; none: the ledger is sound.
@@ -109,7 +109,9 @@ impl Ledger {
     fn check_quotes(&self, problems: &mut Vec<String>) -> Result<()> {
         for header in self.quotes()? {
             let record = self.quote_by_id(header.id)?;
-            problems.extend(quote_problems(&record, self.currency()));
+            for option in self.options_of(&record.header)? {
+                problems.extend(quote_problems(&option, self.currency()));
+            }
         }
         Ok(())
     }
@@ -245,10 +247,17 @@ fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec
     let (number, quote) = (&record.header.number, &record.quote);
     let mut problems = Vec::new();
     let cost: Money = quote.lines.iter().map(Line::cost).sum();
-    let expected = price_for(cost, quote.terms.margin);
+    if cost != quote.outlook.expected_cost {
+        problems.push(format!(
+            "quote {number}: its lines add up to {}, it was expected to cost {}",
+            currency.text(cost),
+            currency.text(quote.outlook.expected_cost)
+        ));
+    }
+    let expected = quote.terms.price_for(quote.outlook.cost_at_confidence);
     if expected != quote.price {
         problems.push(format!(
-            "quote {number}: its lines ask for {}, its price is {}",
+            "quote {number}: its cost asks for {}, its price is {}",
             currency.text(expected),
             currency.text(quote.price)
         ));

@@ -11,8 +11,8 @@ use chrono::{NaiveDate, NaiveDateTime};
 
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, QuoteHeader, Recorded, Room,
-    Transfer, WorkedOn, Writing,
+    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, QuoteHeader,
+    Recorded, Room, Transfer, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;

@@ -9,9 +9,9 @@ use super::columns::{Micro, Nanometres};
 use super::{Ledger, Refusal, Writing, pick, refuse};
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, quantity};
+use crate::trade::operation::Driver;
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
-use crate::trade::operation::Driver;
 use crate::trade::takeoff::{Contingency, Found, MayTurnUp, MeasuredRoom};
 use crate::trade::{
     ClientId, FindingId, FloorCondition, Layout, OperationId, RoomId, SiteId, Species, Unit,

@@ -290,9 +290,11 @@ impl Ledger {
         });
         match place.and_then(|place| options.into_iter().nth(place)) {
             Some(record) => Ok(record),
-            None => Err(Refusal::new(format!("{} has no option `{wanted}`", header.number))
-                .hint(format!("gritledger quote compare {}", header.number))
-                .into()),
+            None => Err(
+                Refusal::new(format!("{} has no option `{wanted}`", header.number))
+                    .hint(format!("gritledger quote compare {}", header.number))
+                    .into(),
+            ),
         }
     }
 
@@ -649,8 +651,14 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
 }
 
 fn contingency_from_row(row: &Row<'_>) -> rusqlite::Result<Option<Contingency>> {
-    let micro = |column: &str| Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0));
-    let parts = (micro("chance_micro")?, micro("low_micro")?, micro("high_micro")?);
+    let micro = |column: &str| {
+        Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
+    };
+    let parts = (
+        micro("chance_micro")?,
+        micro("low_micro")?,
+        micro("high_micro")?,
+    );
     Ok(match parts {
         (Some(chance), Some(low), Some(high)) => Some(Contingency { chance, low, high }),
         _ => None,
@@ -691,10 +699,16 @@ impl Writing<'_> {
             Some(earlier) => self.next_version(earlier, site)?,
             None => (self.new_number("quote")?, 1),
         };
-        let first = if request.options.is_empty() { "" } else { AS_DRAFTED };
+        let first = if request.options.is_empty() {
+            ""
+        } else {
+            AS_DRAFTED
+        };
         let names = request.options.iter().map(|option| option.name.as_str());
         let mut ids = Vec::new();
-        for (place, (option_name, quote)) in std::iter::once(first).chain(names).zip(&quotes).enumerate() {
+        for (place, (option_name, quote)) in
+            std::iter::once(first).chain(names).zip(&quotes).enumerate()
+        {
             let id = QuoteId(self.new_id("quote")?);
             let place = Place {
                 number,
@@ -727,7 +741,10 @@ impl Writing<'_> {
         for name in &option.without {
             let room = self.room(name, Some(site.id))?;
             let Some(place) = rooms.iter().position(|known| known.id == room.id) else {
-                refuse!("`{}` is not in the quote, so no option is without it", room.name);
+                refuse!(
+                    "`{}` is not in the quote, so no option is without it",
+                    room.name
+                );
             };
             rooms.remove(place);
         }
@@ -1026,7 +1043,11 @@ impl Writing<'_> {
         self.refuse_if_agreed(header.id)?;
         for option in self.options_of(header)? {
             let id = option.header.id;
-            let answer = if id == header.id { "accepted" } else { "declined" };
+            let answer = if id == header.id {
+                "accepted"
+            } else {
+                "declined"
+            };
             self.add_quote_event(id, answer, None)?;
         }
         match header.variation_of {

@@ -208,9 +208,8 @@ impl Ledger {
     /// # Errors
     /// Fails if the settings are damaged.
     pub fn contract_law(&self) -> Result<ContractLaw> {
-        let [share, amount, days] =
-            ["deposit-limit", "deposit-limit-amount", "cancellation-days"]
-                .map(|name| self.setting(name));
+        let [share, amount, days] = ["deposit-limit", "deposit-limit-amount", "cancellation-days"]
+            .map(|name| self.setting(name));
         let (share, amount, days) = (share?, amount?, days?);
         Ok(ContractLaw {
             deposit_share: if_set(&share).map(read_share).transpose()?,
@@ -536,8 +535,13 @@ fn unknown(name: &str) -> Result<anyhow::Error> {
 /// Refuses a figure that doesn't fit its setting.
 fn check_figure(name: &str, value: &str) -> Result<()> {
     let read = match name {
-        "margin" | "confidence" | "buy-confidence" | "buy-confidence-returnable" | "overhead"
-        | "deposit" | "tax-percent" => read_decimal(value).ok(),
+        "margin"
+        | "confidence"
+        | "buy-confidence"
+        | "buy-confidence-returnable"
+        | "overhead"
+        | "deposit"
+        | "tax-percent" => read_decimal(value).ok(),
         _ => number(value),
     };
     let within = |low: Decimal, high: i64| {
@@ -607,8 +611,11 @@ fn read_share(value: &str) -> Result<Share> {
     }
 }
 
-/// Reads what a saw takes: less than an inch.
-fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
+/// Reads what a saw takes between two pieces: up to an inch.
+///
+/// # Errors
+/// Refuses what is no length, and more than a saw takes.
+pub fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
     if number(value.trim()).is_some_and(|loss| loss.is_zero()) {
         return Ok(Length::ZERO);
     }

@@ -68,11 +68,7 @@ impl Ledger {
         self.shopping(&needs.into_values().collect::<Vec<_>>(), &used)
     }
 
-    fn shopping(
-        &self,
-        needs: &[ItemNeed],
-        used: &BTreeMap<ItemId, Decimal>,
-    ) -> Result<Vec<ToBuy>> {
+    fn shopping(&self, needs: &[ItemNeed], used: &BTreeMap<ItemId, Decimal>) -> Result<Vec<ToBuy>> {
         let mut list = Vec::new();
         for item in self.items()? {
             let Some(need) = needs.iter().find(|need| need.item == item.id) else {

@@ -68,9 +68,17 @@ pub enum BuyError {
     /// More packs than anybody carries.
     #[error("that would be more packs than can be worked out")]
     TooMany,
-    /// A piece that no stick gives.
-    #[error("no stock length is as long as a piece of {0}")]
-    TooLong(String),
+}
+
+/// Why pieces can't be cut.
+#[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
+pub enum CutError {
+    /// The item has no stock length.
+    #[error("there is no stock length")]
+    NoStick,
+    /// A piece that no stock length gives.
+    #[error("no stock length gives a piece of {0}")]
+    TooLong(i64),
 }
 
 /// An item's packs, worked out for every need up to one.
@@ -132,7 +140,70 @@ impl Shelf {
 /// # Errors
 /// Refuses an item without packs, and a need of more packs than anybody carries.
 pub fn cheapest_packs(need: Decimal, packs: &[PackSize]) -> Result<Basket, BuyError> {
-    Ok(Shelf::new(packs, need)?.basket(need))
+    let Some((bulk, count)) = bulk(need, packs) else {
+        return Ok(Shelf::new(packs, need)?.basket(need));
+    };
+    let rest = need - bulk.size * Decimal::from(count);
+    let mut basket = Shelf::new(packs, rest)?.basket(rest);
+    basket.need = need;
+    basket.total += bulk.price.times(Decimal::from(count));
+    match basket
+        .packs
+        .iter_mut()
+        .find(|(size, ..)| *size == bulk.size)
+    {
+        Some((_, known, _)) => *known += count,
+        None => basket.packs.push((bulk.size, count, bulk.price)),
+    }
+    basket
+        .packs
+        .sort_by_key(|(size, ..)| std::cmp::Reverse(*size));
+    Ok(basket)
+}
+
+/// Returns a pack and how many of it the cheapest cover of a large need holds at least; `None`: the need isn't large.
+///
+/// Of the packs that are cheapest by the unit, some cheapest cover holds all but a few: if `s` is that size in units that
+/// divide all sizes, any `s` other packs hold some whose content is a multiple of `s`, and can be exchanged for it.
+fn bulk(need: Decimal, packs: &[PackSize]) -> Option<(PackSize, u32)> {
+    use rust_decimal::prelude::ToPrimitive;
+    let by_unit = |one: &&PackSize, another: &&PackSize| {
+        let (one, another) = (
+            (Decimal::from(one.price.minor()) / one.size, one.size),
+            (
+                Decimal::from(another.price.minor()) / another.size,
+                another.size,
+            ),
+        );
+        one.cmp(&another)
+    };
+    let best = packs.iter().min_by(by_unit)?;
+    let sizes: Vec<i64> = packs
+        .iter()
+        .map(|pack| micro(pack.size))
+        .collect::<Option<_>>()?;
+    let divisor = sizes.iter().copied().fold(0, greatest_common_divisor);
+    let largest = sizes.iter().max()?;
+    let others = (micro(best.size)? / divisor).checked_mul(*largest)?;
+    let count = (micro(need)?.checked_sub(others)? / micro(best.size)?).to_u32()?;
+    (count > 0).then_some((*best, count))
+}
+
+fn greatest_common_divisor(one: i64, another: i64) -> i64 {
+    match another {
+        0 => one,
+        _ => greatest_common_divisor(another, one % another),
+    }
+}
+
+/// Rounds a need to whole sets of a size, as sets are counted when they are used: to the nearest, and one at least if any
+/// is needed.
+pub fn whole_sets(units: Decimal, size: u32) -> Decimal {
+    if units <= Decimal::ZERO {
+        return Decimal::ZERO;
+    }
+    let (size, half) = (Decimal::from(size), Decimal::new(5, 1));
+    (units / size - half).ceil().max(Decimal::ONE) * size
 }
 
 /// Returns millionths, rounded as quantities are; `None`: too many.
@@ -186,16 +257,17 @@ pub struct CuttingList {
 /// Pieces, sticks and saw loss are in one unit; all lengths are above zero, the saw loss is not below.
 ///
 /// # Errors
-/// Refuses an item without stock lengths; returns the first piece that no stock length gives.
+/// Refuses an item without stock lengths, and a piece that none of them gives.
 pub fn cut(
     pieces: &[i64],
     sticks: &[Stick],
     saw_loss: i64,
     aim: Aim,
-) -> Result<CuttingList, Option<i64>> {
-    let longest = sticks.iter().map(|stick| stick.length).max().ok_or(None)?;
+) -> Result<CuttingList, CutError> {
+    let longest = sticks.iter().map(|stick| stick.length).max();
+    let longest = longest.ok_or(CutError::NoStick)?;
     if let Some(piece) = pieces.iter().find(|piece| **piece > longest) {
-        return Err(Some(*piece));
+        return Err(CutError::TooLong(*piece));
     }
     let mut search = Search::new(pieces, sticks, saw_loss, aim);
     let mut counts = search.counts.clone();
@@ -310,10 +382,14 @@ impl Search {
                 continue;
             }
             // The least that a piece's place costs, over all sticks that hold one: a fraction, rounded up at the end.
-            let places = self.sticks.iter().zip(&self.costs).filter_map(|(stick, cost)| {
-                let held = (stick.length + self.saw_loss) / (length + self.saw_loss);
-                (held > 0).then_some((*cost, i128::from(held)))
-            });
+            let places = self
+                .sticks
+                .iter()
+                .zip(&self.costs)
+                .filter_map(|(stick, cost)| {
+                    let held = (stick.length + self.saw_loss) / (length + self.saw_loss);
+                    (held > 0).then_some((*cost, i128::from(held)))
+                });
             if let Some((cost, held)) =
                 places.min_by(|one, another| (one.0 * another.1).cmp(&(another.0 * one.1)))
             {
@@ -386,7 +462,14 @@ impl Search {
             fill[longest] = 1;
             counts[longest] -= 1;
             let mut found = Vec::new();
-            self.fill(counts, longest, longest, capacity - first, &mut fill, &mut found);
+            self.fill(
+                counts,
+                longest,
+                longest,
+                capacity - first,
+                &mut fill,
+                &mut found,
+            );
             counts[longest] += 1;
             self.cut_short |= found.len() >= MOST_FILLS;
             for (left, fill) in found {
@@ -433,9 +516,8 @@ impl Search {
         if found.len() >= MOST_FILLS {
             return;
         }
-        let next = (from..counts.len()).find(|place| {
-            counts[*place] > 0 && self.lengths[*place] + self.saw_loss <= room
-        });
+        let next = (from..counts.len())
+            .find(|place| counts[*place] > 0 && self.lengths[*place] + self.saw_loss <= room);
         let Some(place) = next else {
             // Nothing further on fits; it is complete if nothing that was passed over fits either.
             let passed_over = (0..counts.len()).any(|place| {
@@ -530,8 +612,14 @@ mod tests {
         assert_eq!(counts(dec!(4), &pail), [(dec!(5), 1)]);
         assert_eq!(counts(Decimal::ZERO, &cans), []);
         assert_eq!(cheapest_packs(dec!(1), &[]), Err(BuyError::NoPack));
-        let tiny = [pack(dec!(0.000001), 1)];
-        assert_eq!(cheapest_packs(dec!(100), &tiny), Err(BuyError::TooMany));
+        // Many of them are as exact as few; no two of these sizes have much in common.
+        let nails = [pack(dec!(100), 950), pack(dec!(500), 3800)];
+        assert_eq!(
+            counts(dec!(1680101), &nails),
+            [(dec!(500), 3360), (dec!(100), 2)]
+        );
+        let odd = [pack(dec!(0.000007), 7), pack(dec!(0.999983), 999_990)];
+        assert_eq!(cheapest_packs(dec!(10), &odd), Err(BuyError::TooMany));
     }
 
     #[test]
@@ -543,6 +631,20 @@ mod tests {
         // onflooring.com, how to measure for flooring: 1,694 in from 94 in sticks: 18.02, so 19.
         let inches = [pack(dec!(94), 1)];
         assert_eq!(counts(dec!(1694), &inches), [(dec!(94), 19)]);
+    }
+
+    #[test]
+    fn needs_are_in_whole_sets() {
+        for (units, size, need) in [
+            (dec!(0), 3, dec!(0)),
+            (dec!(0.2), 3, dec!(3)),
+            (dec!(4.5), 3, dec!(3)),
+            (dec!(4.51), 3, dec!(6)),
+            (dec!(11.4), 1, dec!(11)),
+            (dec!(11.6), 1, dec!(12)),
+        ] {
+            assert_eq!(whole_sets(units, size), need, "{units} in sets of {size}");
+        }
     }
 
     fn stick(length: i64, price: i64) -> Stick {
@@ -566,8 +668,11 @@ mod tests {
         // A piece as long as the stick takes no cut.
         let list = cut(&[576], &six_feet, 1, Aim::Cheapest).unwrap();
         assert_eq!(list.sticks[0].left, 0);
-        assert_eq!(cut(&[577], &six_feet, 1, Aim::Cheapest), Err(Some(577)));
-        assert_eq!(cut(&[1], &[], 1, Aim::Cheapest), Err(None));
+        assert_eq!(
+            cut(&[577], &six_feet, 1, Aim::Cheapest),
+            Err(CutError::TooLong(577))
+        );
+        assert_eq!(cut(&[1], &[], 1, Aim::Cheapest), Err(CutError::NoStick));
         // The fewest sticks may cost more than the cheapest.
         let both = [stick(100, 100), stick(200, 250)];
         let pieces = [100, 100];
@@ -603,7 +708,7 @@ mod tests {
 
         #[test]
         fn no_packs_are_cheaper(
-            need in 0_i64..60,
+            need in 0_i64..400,
             packs in proptest::collection::vec((1_i64..25, 0_i64..90), 1..4),
         ) {
             let sizes: Vec<PackSize> = packs.iter().map(|(size, price)| pack(Decimal::new(*size, 2), *price)).collect();

@@ -4,6 +4,9 @@
 //! Items teach per operation, hours per task. Entries that overlap (the landing alone, then landing and bedroom
 //! together) can't be told apart room by room, so each group of overlapping entries is one observation over all the rooms
 //! and operations that it touches. Hours on nothing said cost money and teach nothing.
+//!
+//! What only might turn up teaches nothing, since nobody measured how much of it did; and where it did turn up, hours
+//! that name only its task hold an unknown part of it, and teach nothing either.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -83,7 +86,7 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
             continue;
         };
         let places = places(job, logged, &subject);
-        if !places.is_empty() {
+        if !places.is_empty() && !holds_what_turned_up(job, logged, &subject) {
             by_subject
                 .entry((kind, subject))
                 .or_default()
@@ -158,6 +161,40 @@ fn subject(job: &FinishedJob, logged: &Logged) -> Option<(RateKind, Subject)> {
     }
 }
 
+/// Tells whether hours on a task may hold some of what turned up there: an entry names its operation or its item.
+fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -> bool {
+    let Subject::Task(task) = subject else {
+        return false;
+    };
+    if let What::Hours {
+        operation: Some(_), ..
+    } = logged.what
+    {
+        return false;
+    }
+    let in_rooms = |rooms: &[RoomId], work: &WorkLine| {
+        rooms.is_empty() || work.room.is_some_and(|room| rooms.contains(&room))
+    };
+    let mut may = job.work.iter().filter(|work| {
+        work.contingency.is_some() && work.task == *task && in_rooms(&logged.rooms, work)
+    });
+    may.any(|work| {
+        job.logged.iter().any(|other| {
+            in_rooms(&other.rooms, work)
+                && match &other.what {
+                    What::Hours { operation, .. } => *operation == Some(work.operation),
+                    What::Item {
+                        item, operation, ..
+                    } => match operation {
+                        Some(operation) => *operation == work.operation,
+                        None => work.item.as_ref().is_some_and(|used| used.id == *item),
+                    },
+                    What::Rental { .. } | What::Other { .. } => false,
+                }
+        })
+    })
+}
+
 /// Returns the planned places that an entry is about.
 fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Place> {
     let only = match &logged.what {
@@ -166,6 +203,7 @@ fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Pla
     };
     job.work
         .iter()
+        .filter(|work| work.contingency.is_none())
         .filter(|work| match subject {
             Subject::Operation(operation) => work.operation == *operation,
             Subject::Task(task) => {
@@ -199,10 +237,9 @@ fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
 
 /// Returns what a place measures, over all its planned lines (a variation may plan the same again).
 fn part(job: &FinishedJob, (room, operation): Place) -> Option<ObservedPart> {
-    let lines = job
-        .work
-        .iter()
-        .filter(|work| work.room == room && work.operation == operation);
+    let lines = job.work.iter().filter(|work| {
+        work.room == room && work.operation == operation && work.contingency.is_none()
+    });
     let (driver, passes) = lines.fold((Decimal::ZERO, 0), |(driver, passes), work| {
         (driver + work.quantity, passes + work.passes)
     });
@@ -247,7 +284,7 @@ pub fn gaps(job: &FinishedJob) -> Gaps {
             gaps.rooms_without_discs.push(room.name.clone());
         }
     }
-    for work in &job.work {
+    for work in job.work.iter().filter(|work| work.contingency.is_none()) {
         let listed = gaps.operations_without_entries.contains(&work.name);
         let any_room = job
             .work
@@ -336,6 +373,7 @@ mod tests {
             driver: Driver::Area,
             quantity: area,
             passes: 1,
+            contingency: None,
             item: Some(item),
             hours: dec!(0.5),
             labour: Money::from_minor(2000),

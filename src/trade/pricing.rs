@@ -19,12 +19,12 @@ use siphasher::sip::SipHasher13;
 use thiserror::Error;
 
 use crate::money::{Currency, Decimal, Money, round};
-use crate::trade::buying::{BuyError, PackSize};
+use crate::trade::buying::{BuyError, PackSize, whole_sets};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Item, Operation};
 use crate::trade::quote::{
     Cause, ItemLine, ItemNeed, Line, Outlook, PlannedRental, Quote, QuotedRoom, Risk, Terms,
-    WorkLine, price_for,
+    WorkLine,
 };
 use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
 use crate::trade::rental::{Need, Plan, Tariff, Yard};
@@ -167,60 +167,101 @@ fn room_by_room(offer: &Offer, rates: &Rates, currency: Currency) -> Result<Mone
             rooms: vec![room.clone()],
             work: offer.work.iter().filter(of_room).cloned().collect(),
             // A lump sum is for the house: it comes once, whoever's price it is in.
-            others: if place == 0 { offer.others.clone() } else { Vec::new() },
+            others: match place {
+                0 => offer.others.clone(),
+                _ => Vec::new(),
+            },
             ..offer.clone()
         };
-        together += price_together(alone, rates, currency)?.price;
+        let cost = Costing::of(&alone, rates, currency)?.cost_at(offer.terms.confidence);
+        together += offer.terms.price_for(cost);
     }
     Ok(together)
 }
 
-fn price_together(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
-    let terms = offer.terms;
-    let subjects = Subjects::of(&offer);
-    let model = subjects.model(&offer, rates, currency);
-    let draws = model
-        .draw(offer.luck.draws as usize, offer.luck.seed)
-        .map_err(|(item, source)| PriceError::Packs {
-            item: subjects.items[item].0.name.clone(),
-            source,
-        })?;
+/// An offer's expected cost line by line, and the draws around it.
+struct Costing<'a> {
+    subjects: Subjects<'a>,
+    model: Model,
+    draws: Draws,
+    lines: Vec<Line>,
+    expected: Money,
+    /// What all draws are moved by: lumps, the rounding of the lines, and the luck of finitely many draws.
+    moved: Money,
+}
 
-    let mut lines: Vec<Line> = offer
-        .work
-        .iter()
-        .map(|work| Line::Work(work_line(work, &terms, currency)))
-        .collect();
-    lines.extend(subjects.rental_lines(&draws));
-    lines.extend(subjects.opened_lines(&draws));
-    let others = offer.others.iter().cloned();
-    lines.extend(others.map(|(what, cost)| Line::Other { what, cost }));
-    let labour: Money = lines.iter().map(labour_of).sum();
-    let overhead = labour.times(terms.overhead);
-    if !overhead.is_zero() {
-        lines.push(Line::Overhead { cost: overhead });
+impl<'a> Costing<'a> {
+    fn of(offer: &'a Offer, rates: &Rates, currency: Currency) -> Result<Costing<'a>, PriceError> {
+        let terms = offer.terms;
+        let subjects = Subjects::of(offer);
+        let model = subjects.model(offer, rates, currency);
+        let draws = model
+            .draw(offer.luck.draws as usize, offer.luck.seed)
+            .map_err(|(item, source)| PriceError::Packs {
+                item: subjects.items[item].0.name.clone(),
+                source,
+            })?;
+        let mut lines: Vec<Line> = offer
+            .work
+            .iter()
+            .map(|work| Line::Work(work_line(work, &terms, currency)))
+            .collect();
+        lines.extend(subjects.rental_lines(&draws));
+        lines.extend(subjects.opened_lines(&draws));
+        let others = offer.others.iter().cloned();
+        lines.extend(others.map(|(what, cost)| Line::Other { what, cost }));
+        let labour: Money = lines.iter().map(labour_of).sum();
+        let overhead = labour.times(terms.overhead);
+        if !overhead.is_zero() {
+            lines.push(Line::Overhead { cost: overhead });
+        }
+        let expected: Money = lines.iter().map(Line::cost).sum();
+        Ok(Costing {
+            moved: expected - draws.mean_cost(),
+            subjects,
+            model,
+            draws,
+            lines,
+            expected,
+        })
     }
 
-    let expected: Money = lines.iter().map(Line::cost).sum();
-    // Lumps, rounding and the luck of finitely many draws: see the module.
-    let moved = expected - draws.mean_cost();
-    let cost_at = |level: Decimal| draws.cost_at(level) + moved;
-    let cost_at_confidence = cost_at(terms.confidence);
-    let price = final_price(cost_at_confidence, &terms);
-    let outlook = Outlook {
-        draws: offer.luck.draws,
-        seed: offer.luck.seed,
-        cost_at_confidence,
-        p10: cost_at(Decimal::new(1, 1)),
-        p50: cost_at(Decimal::new(5, 1)),
-        p80: cost_at(Decimal::new(8, 1)),
-        p90: cost_at(Decimal::new(9, 1)),
-        loss: draws.chance_above(price - moved),
-        risks: subjects.risks(&draws, &model, &offer, rates),
-        rentals: subjects.planned_rentals(&draws, &offer),
-        needs: subjects.needs(&draws, &offer),
-        room_by_room: None,
-    };
+    /// Returns the cost that isn't exceeded with that chance.
+    fn cost_at(&self, level: Decimal) -> Money {
+        self.draws.cost_at(level) + self.moved
+    }
+
+    fn outlook(&self, price: Money, offer: &Offer, rates: &Rates) -> Outlook {
+        let Costing {
+            subjects,
+            model,
+            draws,
+            ..
+        } = self;
+        Outlook {
+            draws: offer.luck.draws,
+            seed: offer.luck.seed,
+            expected_cost: self.expected,
+            cost_at_confidence: self.cost_at(offer.terms.confidence),
+            p10: self.cost_at(Decimal::new(1, 1)),
+            p50: self.cost_at(Decimal::new(5, 1)),
+            p80: self.cost_at(Decimal::new(8, 1)),
+            p90: self.cost_at(Decimal::new(9, 1)),
+            loss: draws.chance_above(price - self.moved),
+            risks: subjects.risks(draws, model, offer, rates),
+            rentals: subjects.planned_rentals(draws, offer),
+            needs: subjects.needs(draws, offer),
+            room_by_room: None,
+        }
+    }
+}
+
+fn price_together(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
+    let terms = offer.terms;
+    let costing = Costing::of(&offer, rates, currency)?;
+    let price = terms.price_for(costing.cost_at(terms.confidence));
+    let outlook = costing.outlook(price, &offer, rates);
+    let lines = costing.lines;
     let shares = price.spread(&direct_costs(&offer.rooms, &lines));
     let rooms = offer.rooms.into_iter().zip(shares);
     Ok(Quote {
@@ -236,23 +277,12 @@ fn price_together(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quo
     })
 }
 
-/// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the step.
-fn final_price(cost: Money, terms: &Terms) -> Money {
-    let price = price_for(cost, terms.margin).max(terms.minimum);
-    if terms.step.is_zero() {
-        return price;
-    }
-    let steps = Decimal::from(price.minor()) / Decimal::from(terms.step.minor());
-    terms.step.times(steps.ceil())
-}
-
 fn labour_of(line: &Line) -> Money {
     match line {
         Line::Work(work) => work.labour,
-        Line::Rental { .. }
-        | Line::Opened { .. }
-        | Line::Other { .. }
-        | Line::Overhead { .. } => Money::ZERO,
+        Line::Rental { .. } | Line::Opened { .. } | Line::Other { .. } | Line::Overhead { .. } => {
+            Money::ZERO
+        }
     }
 }
 
@@ -275,7 +305,11 @@ impl<'a> Subjects<'a> {
         };
         for work in &offer.work {
             let operation = &work.operation;
-            if !subjects.operations.iter().any(|known| known.id == operation.id) {
+            if !subjects
+                .operations
+                .iter()
+                .any(|known| known.id == operation.id)
+            {
                 subjects.operations.push(operation);
             }
             if let Some((id, (name, tariff))) = operation
@@ -387,7 +421,9 @@ impl<'a> Subjects<'a> {
         }
         for (room, task, works) in together {
             let stream = digest(&["hours", room, task]);
-            model.quantities.extend(self.hours(&works, stream, None, hour, rates));
+            model
+                .quantities
+                .extend(self.hours(&works, stream, None, hour, rates));
         }
         model
     }
@@ -478,12 +514,15 @@ impl<'a> Subjects<'a> {
                     false => offer.stocking.other,
                 };
                 let works = offer.work.iter().filter(|work| {
-                    work.operation.item.as_ref().is_some_and(|used| used.id == item.id)
+                    work.operation
+                        .item
+                        .as_ref()
+                        .is_some_and(|used| used.id == item.id)
                 });
                 ItemNeed {
                     item: item.id,
                     expected: works.filter_map(|work| Some(work.item?.expected)).sum(),
-                    need: whole_sets(draws.item_at(place, confidence), users),
+                    need: in_sets(draws.item_at(place, confidence), users),
                     confidence,
                 }
             })
@@ -492,20 +531,15 @@ impl<'a> Subjects<'a> {
     }
 
     /// Returns what drives the risk.
-    fn risks(
-        &self,
-        draws: &Draws,
-        model: &Model,
-        offer: &Offer,
-        rates: &Rates,
-    ) -> Vec<Risk> {
+    fn risks(&self, draws: &Draws, model: &Model, offer: &Offer, rates: &Rates) -> Vec<Risk> {
         let operations = self.operations.iter().zip(model.causes());
         let operations = operations.map(|(operation, cause)| {
             let rooms = rooms_behind(operation, offer, rates);
             (operation.name.clone(), cause, rooms)
         });
         let machines = self.machines.iter();
-        let machines = machines.map(|(_, name, ..)| (format!("rental of {name}"), Cause::Rental, 0));
+        let machines =
+            machines.map(|(_, name, ..)| (format!("rental of {name}"), Cause::Rental, 0));
         let items = self.items.iter();
         let items = items.map(|(item, _)| (format!("opened {}", item.name), Cause::Pack, 0));
         let named = operations.chain(machines).chain(items);
@@ -527,7 +561,10 @@ impl<'a> Subjects<'a> {
 
 /// Returns how many finished rooms the rate rests on that an operation's cost depends on most: its hours, if it has any.
 fn rooms_behind(operation: &Operation, offer: &Offer, rates: &Rates) -> usize {
-    let work = offer.work.iter().find(|work| work.operation.id == operation.id);
+    let work = offer
+        .work
+        .iter()
+        .find(|work| work.operation.id == operation.id);
     let class = work.and_then(|work| place_of(work, &offer.rooms));
     let row = class.and_then(|(_, class)| rates.row_for(operation, RateKind::Hours, class));
     row.map_or(0, |row| row.rooms)
@@ -574,23 +611,15 @@ fn yard_totals(tariff: &Tariff, hours: Decimal, offer: &Offer) -> Vec<Money> {
     Yard::planned(tariff, offer.start, most).totals()
 }
 
-/// Rounds a need to whole sets of the operations that take the item, as sets are counted: to the nearest, and one at
-/// least. Items that aren't changed in sets stay as they are.
-fn whole_sets(units: Decimal, users: &[&Operation]) -> Decimal {
+/// Rounds a need to whole sets, if the operations that take the item change it in sets.
+fn in_sets(units: Decimal, users: &[&Operation]) -> Decimal {
     let mut sizes = users.iter().map(|operation| operation.set_size);
     let Some(Some(first)) = sizes.next() else {
         return units;
     };
     // Operations that change different sets of one item: what is needed is counted one by one.
-    let size = match sizes.all(|size| size == Some(first)) {
-        true => Decimal::from(first),
-        false => Decimal::ONE,
-    };
-    if units <= Decimal::ZERO {
-        return Decimal::ZERO;
-    }
-    let half = Decimal::new(5, 1);
-    (units / size - half).ceil().max(Decimal::ONE) * size
+    let all_alike = sizes.all(|size| size == Some(first));
+    whole_sets(units, if all_alike { first } else { 1 })
 }
 
 /// Returns shares as percents of one decimal that sum to 100: the largest remainders are rounded up. A part that moves

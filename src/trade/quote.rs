@@ -66,6 +66,18 @@ pub struct Terms {
     pub tax_percent: Decimal,
 }
 
+impl Terms {
+    /// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the step.
+    pub fn price_for(&self, cost: Money) -> Money {
+        let price = price_for(cost, self.margin).max(self.minimum);
+        if self.step.is_zero() {
+            return price;
+        }
+        let steps = Decimal::from(price.minor()) / Decimal::from(self.step.minor());
+        self.step.times(steps.ceil())
+    }
+}
+
 /// A room in a quote.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct QuotedRoom {
@@ -334,6 +346,8 @@ pub struct Outlook {
     pub draws: u32,
     /// What the luck was drawn from.
     pub seed: u64,
+    /// The expected cost: what the lines add up to.
+    pub expected_cost: Money,
     /// The cost that isn't exceeded with the confidence.
     pub cost_at_confidence: Money,
     /// The cost that isn't exceeded 1 time in 10.

@@ -392,18 +392,9 @@ mod tests {
             assert_eq!(cover.charge, dollars(charge), "{days} days from {from:?}");
         }
         let charge = |out, back| cover_between(&tariff, at(out), at(back)).charge;
-        assert_eq!(
-            charge("2026-03-06 15:00", "2026-03-09 09:00"),
-            dollars(140)
-        );
-        assert_eq!(
-            charge("2026-03-06 14:59", "2026-03-09 09:00"),
-            dollars(240)
-        );
-        assert_eq!(
-            charge("2026-03-06 15:00", "2026-03-09 09:01"),
-            dollars(240)
-        );
+        assert_eq!(charge("2026-03-06 15:00", "2026-03-09 09:00"), dollars(140));
+        assert_eq!(charge("2026-03-06 14:59", "2026-03-09 09:00"), dollars(240));
+        assert_eq!(charge("2026-03-06 15:00", "2026-03-09 09:01"), dollars(240));
     }
 
     #[test]

@@ -97,11 +97,11 @@ pub(in crate::trade) struct ItemModel {
 pub(in crate::trade) struct Draws {
     /// The whole cost of each draw, in minor units, in rising order.
     costs: Vec<f64>,
-    /// Hours of each machine, in rising order.
+    /// Hours of each machine.
     machine_hours: Vec<Vec<f64>>,
     /// Mean cost of each machine's rental, and mean days.
     rentals: Vec<(f64, f64)>,
-    /// Units of each item, in rising order.
+    /// Units of each item.
     items: Vec<Vec<f64>>,
     /// Mean cost of what is left in opened packs, and mean units, by item.
     opened: Vec<(f64, f64)>,
@@ -170,7 +170,11 @@ impl Components {
         if let Some(contingency) = contingency {
             let (low, high) = (float(contingency.range.0), float(contingency.range.1));
             let middle = 0.5 * (low + high);
-            let wide = if middle > 0.0 { (high - low) / middle } else { 0.0 };
+            let wide = if middle > 0.0 {
+                (high - low) / middle
+            } else {
+                0.0
+            };
             self.contingency += cost * cost * chance * (1.0 - chance + wide * wide / 12.0);
         }
     }
@@ -182,7 +186,9 @@ impl Components {
             (self.job * self.job, Cause::Job),
             (self.room, Cause::Room),
         ];
-        let largest = parts.into_iter().max_by(|one, another| one.0.total_cmp(&another.0));
+        let largest = parts
+            .into_iter()
+            .max_by(|one, another| one.0.total_cmp(&another.0));
         largest.map_or(Cause::Room, |(_, cause)| cause)
     }
 }
@@ -257,7 +263,11 @@ impl<'a> Run<'a> {
         let unit_cost = float(quantity.unit_cost);
         for ((operation, machine), share) in quantity.operations.iter().zip(&quantity.spread.shares)
         {
-            add_times(&mut self.subjects[*operation], &self.drawn, share * unit_cost);
+            add_times(
+                &mut self.subjects[*operation],
+                &self.drawn,
+                share * unit_cost,
+            );
             if let Some(machine) = machine {
                 add_times(&mut self.machine_hours[*machine], &self.drawn, *share);
             }
@@ -360,8 +370,6 @@ impl<'a> Run<'a> {
         }
         let shares = shares_of_variance(&self.subjects, &costs);
         sort(&mut costs);
-        self.machine_hours.iter_mut().for_each(|hours| sort(hours));
-        self.items.iter_mut().for_each(|units| sort(units));
         Ok(Draws {
             costs,
             machine_hours: self.machine_hours,
@@ -449,7 +457,11 @@ fn shares_of_variance(parts: &[Vec<f64>], whole: &[f64]) -> Vec<f64> {
     let deviations: Vec<f64> = whole.iter().map(|value| value - middle).collect();
     let variance: f64 = deviations.iter().map(|apart| apart * apart).sum();
     let share = |part: &Vec<f64>| {
-        let with: f64 = part.iter().zip(&deviations).map(|(value, apart)| value * apart).sum();
+        let with: f64 = part
+            .iter()
+            .zip(&deviations)
+            .map(|(value, apart)| value * apart)
+            .sum();
         if variance > 0.0 { with / variance } else { 0.0 }
     };
     parts.iter().map(share).collect()
@@ -477,12 +489,14 @@ impl Draws {
 
     /// Returns the cost that isn't exceeded with that chance.
     pub(in crate::trade) fn cost_at(&self, level: Decimal) -> Money {
-        money(at(&self.costs, level))
+        money(self.costs[place_of(level, self.costs.len())])
     }
 
     /// Returns the chance of a higher cost, as a fraction of one.
     pub(in crate::trade) fn chance_above(&self, cost: Money) -> Decimal {
-        let within = self.costs.partition_point(|drawn| *drawn <= cost.minor() as f64);
+        let within = self
+            .costs
+            .partition_point(|drawn| *drawn <= cost.minor() as f64);
         let above = Decimal::from(self.costs.len() - within);
         round(above / Decimal::from(self.costs.len()), 4)
     }
@@ -516,10 +530,17 @@ impl Draws {
 }
 
 /// Returns the least of the draws that so many are at or below.
-fn at(sorted: &[f64], level: Decimal) -> f64 {
-    let count = Decimal::from(sorted.len());
-    let place = (level * count).ceil().to_usize().unwrap_or(sorted.len());
-    sorted[place.clamp(1, sorted.len()) - 1]
+fn at(draws: &[f64], level: Decimal) -> f64 {
+    let mut draws = draws.to_vec();
+    let place = place_of(level, draws.len());
+    let (_, found, _) = draws.select_nth_unstable_by(place, f64::total_cmp);
+    *found
+}
+
+/// Returns the place, in rising order, of the least draw that so many are at or below.
+fn place_of(level: Decimal, draws: usize) -> usize {
+    let place = (level * Decimal::from(draws)).ceil().to_usize();
+    place.unwrap_or(draws).clamp(1, draws) - 1
 }
 
 fn money(minor: f64) -> Money {
@@ -633,5 +654,328 @@ impl Source {
                 return most * v;
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal_macros::dec;
+
+    use super::*;
+    use crate::trade::buying::whole_sets;
+
+    const DRAWS: usize = 200_000;
+    const LEVELS: [(&str, Decimal); 4] = [
+        ("p0.1", dec!(0.1)),
+        ("p0.5", dec!(0.5)),
+        ("p0.8", dec!(0.8)),
+        ("p0.9", dec!(0.9)),
+    ];
+
+    /// Returns a value that `tests/vectors/simulate.py` worked out with scipy and mpmath.
+    fn vector(case: &str, what: &str) -> f64 {
+        let text = include_str!("../../tests/vectors/simulate.csv");
+        let line = text
+            .lines()
+            .find_map(|line| line.strip_prefix(&format!("{case},{what},")));
+        line.unwrap().parse().unwrap()
+    }
+
+    /// A quantity of that mean whose variance over mean is `grain`, and nothing of it shared.
+    fn spread(mean: f64, grain: f64) -> Spread {
+        Spread {
+            tree: 0,
+            step: 0,
+            cell: 0,
+            slope: mean,
+            fixed: 0.0,
+            known: [0.0; 3],
+            job: 0.0,
+            room: 0.0,
+            grain,
+            shares: vec![1.0],
+        }
+    }
+
+    fn quantity(spread: Spread, stream: u64) -> Quantity {
+        Quantity {
+            spread,
+            stream: 1 << 60 | stream,
+            contingency: None,
+            item: None,
+            unit_cost: dec!(1000),
+            operations: vec![(0, None)],
+        }
+    }
+
+    fn model(quantities: Vec<Quantity>) -> Model {
+        Model {
+            quantities,
+            operations: 1,
+            ..Model::default()
+        }
+    }
+
+    #[track_caller]
+    fn near(found: f64, expected: f64, within: f64, what: &str) {
+        assert!(
+            (found - expected).abs() <= within * expected.abs() + 1e-9,
+            "{what}: {found}, not {expected}"
+        );
+    }
+
+    /// Compares costs of 1,000 a unit with the vectors of a case.
+    fn compare(case: &str, model: &Model) {
+        let draws = model.draw(DRAWS, 7).unwrap();
+        let costs: Vec<f64> = draws.costs.iter().map(|cost| cost / 1000.0).collect();
+        near(
+            mean(&costs),
+            vector(case, "mean"),
+            0.004,
+            &format!("{case}, mean"),
+        );
+        for (what, level) in LEVELS {
+            let found = float(Decimal::from(draws.cost_at(level).minor())) / 1000.0;
+            near(found, vector(case, what), 0.008, &format!("{case}, {what}"));
+        }
+        if case != "same grain" {
+            let middle = mean(&costs);
+            let squares: f64 = costs.iter().map(|cost| (cost - middle).powi(2)).sum();
+            let variance = squares / DRAWS as f64;
+            near(
+                variance,
+                vector(case, "variance"),
+                0.02,
+                &format!("{case}, variance"),
+            );
+        }
+    }
+
+    #[test]
+    fn sums_of_independent_gammas() {
+        let parts = [(2.4, 0.3), (6.37, 0.6), (0.9, 0.05)];
+        let quantities = (1..)
+            .zip(parts)
+            .map(|(at, (mean, grain))| quantity(spread(mean, grain), at));
+        compare("gammas", &model(quantities.collect()));
+        let parts = [1.0, 0.3, 4.5, 0.2];
+        let quantities = (1..)
+            .zip(parts)
+            .map(|(at, mean)| quantity(spread(mean, 0.4), at));
+        compare("same grain", &model(quantities.collect()));
+    }
+
+    #[test]
+    fn rates_are_shared_by_all_rooms() {
+        let shared = |mean| Spread {
+            known: [0.02, 0.015, 0.03],
+            job: 0.0169,
+            ..spread(mean, 0.0)
+        };
+        let quantities = [2.0, 3.0, 4.0].map(|mean| quantity(shared(mean), mean as u64));
+        compare("shared", &model(quantities.to_vec()));
+    }
+
+    #[test]
+    fn what_may_turn_up() {
+        let may = |chance, range, spread| Model {
+            contingencies: vec![Contingency {
+                chance,
+                range,
+                stream: 5 << 50,
+            }],
+            ..model(vec![Quantity {
+                contingency: Some(0),
+                ..quantity(spread, 1)
+            }])
+        };
+        compare(
+            "may turn up",
+            &may(dec!(0.4), (dec!(12), dec!(12)), spread(3.0, 0.5)),
+        );
+        compare(
+            "extent",
+            &may(dec!(1), (dec!(8), dec!(16)), spread(12.0, 0.0)),
+        );
+    }
+
+    #[test]
+    fn rentals_are_paid_in_steps() {
+        let dollars = [0, 62, 80, 142, 160, 222, 240, 302, 320, 382, 400];
+        let totals = dollars.map(|dollars| Money::from_minor(dollars * 100));
+        let model = Model {
+            machines: vec![(totals.to_vec(), dec!(8))],
+            ..model(vec![Quantity {
+                operations: vec![(0, Some(0))],
+                ..quantity(spread(9.0, 0.4), 1)
+            }])
+        };
+        let draws = model.draw(DRAWS, 7).unwrap();
+        let (cost, days) = draws.rental(0);
+        near(
+            cost.minor() as f64,
+            vector("rental", "mean cost"),
+            0.004,
+            "cost",
+        );
+        near(float(days), vector("rental", "mean days"), 0.004, "days");
+        let hours = float(draws.machine_hours_at(0, dec!(0.8)));
+        near(hours, vector("rental", "p0.8"), 0.008, "hours");
+        // The faster count of half days is the one of plans.
+        let counter = DayCounter::new(dec!(8));
+        for quarter in 0..200_u32 {
+            let hours = Decimal::from(quarter) / dec!(4);
+            let need = Need::half_days(counter.half_days(float(hours)) as u32);
+            assert_eq!(need, Need::for_hours(hours, dec!(8)), "{hours} h");
+        }
+    }
+
+    fn item(opened: Option<Vec<PackSize>>) -> ItemModel {
+        ItemModel {
+            opened,
+            unit_cost: dec!(11800),
+        }
+    }
+
+    #[test]
+    fn cans_that_do_not_keep_are_paid_for_whole() {
+        let can = |size, dollars: i64| PackSize {
+            size,
+            price: Money::from_minor(dollars * 100),
+        };
+        let packs = vec![can(dec!(1), 118), can(dec!(2.5), 280)];
+        let model = |opened| Model {
+            items: vec![item(opened)],
+            ..model(vec![Quantity {
+                item: Some(0),
+                ..quantity(spread(0.6, 0.05), 1)
+            }])
+        };
+        let draws = model(Some(packs)).draw(DRAWS, 7).unwrap();
+        let (cost, left) = draws.opened(0);
+        near(
+            cost.minor() as f64,
+            vector("opened", "mean cost"),
+            0.004,
+            "opened",
+        );
+        assert!(left > dec!(0.4) && left < dec!(0.5), "{left}");
+        // One that keeps costs what is used.
+        let kept = model(None).draw(DRAWS, 7).unwrap();
+        assert_eq!(kept.opened(0).0, Money::ZERO);
+        assert_eq!(
+            model(Some(vec![])).draw(10, 7).unwrap_err(),
+            (0, BuyError::NoPack)
+        );
+    }
+
+    #[test]
+    fn sets_and_packs_are_as_negative_binomial_ones() {
+        let rate = Spread {
+            known: [0.0, 0.0, 1.0 / 51.0],
+            ..spread(vector("discs", "mean"), 1.0)
+        };
+        let model = Model {
+            items: vec![item(None)],
+            ..model(vec![Quantity {
+                item: Some(0),
+                ..quantity(rate, 1)
+            }])
+        };
+        let draws = model.draw(DRAWS, 7).unwrap();
+        // What is bought for is above the median; in the lower tail the two differ by a disc.
+        for (what, level) in LEVELS.into_iter().skip(1) {
+            let discs = whole_sets(draws.item_at(0, level), 1);
+            assert_eq!(float(discs), vector("discs", what), "{what}");
+            let packs = float((discs / dec!(5)).ceil());
+            assert_eq!(
+                packs,
+                vector("discs", &what.replace('p', "packs")),
+                "{what}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_figures_and_rooms_keep_their_luck() {
+        let parts = |count: u64| {
+            (1..=count)
+                .map(|at| quantity(spread(at as f64, 0.3), at))
+                .collect()
+        };
+        let all = |draws: Draws| {
+            draws
+                .costs
+                .iter()
+                .map(|cost| cost.to_bits())
+                .collect::<Vec<_>>()
+        };
+        let once = model(parts(3)).draw(1000, 7).unwrap();
+        let again = model(parts(3)).draw(1000, 7).unwrap();
+        let other = model(parts(3)).draw(1000, 8).unwrap();
+        assert_eq!(all(once), all(again));
+        assert_ne!(all(model(parts(3)).draw(1000, 7).unwrap()), all(other));
+        // The first draws of a stream, to the last bit: a change of generator or platform shows here.
+        let mut source = Source::new(7, 1);
+        let drawn = [
+            source.normal(),
+            source.unit(),
+            source.gamma(0.5),
+            source.gamma(30.0),
+        ];
+        assert_eq!(drawn.map(f64::to_bits), FIRST_DRAWS, "{drawn:?}");
+    }
+
+    const FIRST_DRAWS: [u64; 4] = [
+        4607301249317828116,
+        4576371404556718656,
+        4575695583947560071,
+        4629310724205982339,
+    ];
+
+    #[test]
+    fn normal_and_gamma_numbers_are_distributed_as_they_should() {
+        use cdflib::special::{dinvnr, try_gamma_inc_inv};
+        let mut source = Source::new(3, 9);
+        let mut drawn: Vec<f64> = (0..DRAWS).map(|_| source.normal()).collect();
+        sort(&mut drawn);
+        for level in [0.0005, 0.01, 0.1, 0.3, 0.5, 0.8, 0.95, 0.999] {
+            let found = drawn[(level * DRAWS as f64) as usize];
+            let expected = dinvnr(level, 1.0 - level);
+            assert!(
+                (found - expected).abs() < 0.01 + 0.02 * expected.abs(),
+                "{level}: {found}"
+            );
+        }
+        for shape in [0.2, 0.9, 1.0, 3.5, 80.0] {
+            let mut drawn: Vec<f64> = (0..DRAWS).map(|_| source.gamma(shape)).collect();
+            sort(&mut drawn);
+            near(mean(&drawn), shape, 0.015, "mean");
+            for level in [0.1, 0.5, 0.9, 0.99] {
+                let found = drawn[(level * DRAWS as f64) as usize];
+                let (expected, _) = try_gamma_inc_inv(shape, -1.0, level, 1.0 - level).unwrap();
+                near(
+                    found + 0.01,
+                    expected + 0.01,
+                    0.02,
+                    &format!("shape {shape}, {level}"),
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn shares_of_the_variance_sum_to_one() {
+        let mut two = model(vec![
+            quantity(spread(4.0, 0.5), 1),
+            quantity(spread(1.0, 0.1), 2),
+        ]);
+        two.operations = 2;
+        two.quantities[1].operations = vec![(1, None)];
+        let shares = two.draw(DRAWS, 7).unwrap().shares;
+        // Independent parts: variances 2 and 0.1.
+        near(shares[0], 2.0 / 2.1, 0.01, "first");
+        near(shares.iter().sum(), 1.0, 1e-9, "all");
+        assert_eq!(two.causes(), [Cause::Room, Cause::Room]);
     }
 }

@@ -15,9 +15,9 @@
 use thiserror::Error;
 
 use crate::money::{Decimal, round};
-use crate::trade::{OperationId, RoomId};
 use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
+use crate::trade::{OperationId, RoomId};
 
 /// Decimals of expected items and hours.
 const PRINTED_DECIMALS: u32 = 2;
@@ -214,10 +214,7 @@ impl<'a> Doing<'a> {
 }
 
 /// Returns what is done in a room, in working order.
-fn in_room<'a>(
-    room: &MeasuredRoom,
-    methods: &'a Methods,
-) -> Result<Vec<Doing<'a>>, TakeoffError> {
+fn in_room<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Result<Vec<Doing<'a>>, TakeoffError> {
     let mut done: Vec<Doing<'_>> = Vec::new();
     for operation in methods
         .operations

@@ -80,7 +80,7 @@ fn one_job(ledger: &Ledger) -> Room {
         writing.add_worker("Ruben Vale", Money::from_minor(2800))?;
         let site = writing.site("4 Tannery Row")?;
         let drafted = writing.draft_quote(&site, &gritledger::ledger::DraftRequest::default())?;
-        let number = drafted.record.header.number;
+        let number = drafted.sheet.record.header.number;
         writing.send_quote(&writing.quote(&number)?.header, 30)?;
         let job = writing.accept_quote(&writing.quote(&number)?.header, false)?;
         writing.start_job(&writing.job_by_id(job)?, writing.today())?;
