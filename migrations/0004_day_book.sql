@@ -22,6 +22,7 @@ CREATE TABLE entry (
     amount_minor   INTEGER,
     at             TEXT,                                          -- date and time of a machine out or back; NULL: others
     by_tariff      INTEGER CHECK (by_tariff IN (0, 1)),           -- 1: a return charged by tariff; NULL: not a return
+    left_over      INTEGER NOT NULL DEFAULT 0 CHECK (left_over IN (0, 1)), -- 1: a use of what didn't keep in an opened pack
     late           INTEGER NOT NULL DEFAULT 0 CHECK (late IN (0, 1)),  -- 1: the job was closed already (a call-back)
     what           TEXT    NOT NULL DEFAULT '',                   -- what money was spent for, why an entry was voided, a note
     CHECK ((kind = 'void') = (voids_id IS NOT NULL)),
@@ -32,6 +33,7 @@ CREATE TABLE entry (
     CHECK ((kind IN ('use', 'hours', 'drive', 'buy', 'hand-back', 'count')) = (quantity_micro IS NOT NULL)),
     CHECK ((kind IN ('rental-out', 'rental-back')) = (at IS NOT NULL)),
     CHECK ((kind = 'rental-back') = (by_tariff IS NOT NULL)),
+    CHECK (left_over = 0 OR (kind = 'use' AND operation_id IS NULL)),
     CHECK (kind NOT IN ('use', 'hours', 'spent', 'drive', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
     CHECK (kind <> 'hours' OR (quantity_micro > 0 AND quantity_micro <= 24000000)),
     CHECK ((kind IN ('rental-out', 'rental-day', 'void')) = (amount_minor IS NULL))

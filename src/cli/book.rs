@@ -59,7 +59,7 @@ pub(super) struct ItemCutArgs {
     /// The item, sold by length
     name: String,
     /// A piece (can be repeated)
-    #[arg(required = true, value_name = "LENGTH", allow_hyphen_values = true)]
+    #[arg(required = true, value_name = "LENGTH", allow_negative_numbers = true)]
     pieces: Vec<String>,
     /// The fewest sticks, even if fewer cost more
     #[arg(long)]

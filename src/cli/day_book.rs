@@ -9,7 +9,7 @@ use super::{read_date, read_moment, read_number, rooms_named};
 use crate::document::job::{
     recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
 };
-use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, WorkedOn, Writing};
+use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing};
 use crate::money::plain;
 use crate::trade::Unit;
 
@@ -56,6 +56,9 @@ pub(super) struct UseArgs {
     /// The operation (default: the only one that takes the item)
     #[arg(long, value_name = "OPERATION")]
     on: Option<String>,
+    /// It was left in an opened pack and doesn't keep: it costs the job, and teaches nothing
+    #[arg(long, conflicts_with = "on")]
+    left_over: bool,
     #[command(flatten)]
     occasion: OccasionArgs,
 }
@@ -293,9 +296,15 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
     let mut doubt = None;
     let recorded = context.write(&ledger, |writing| {
-        let operation = writing.operation_for(&item, &resolved.job, args.on.as_deref())?;
-        let recorded =
-            writing.record_use(&item, quantity, operation.as_ref(), &resolved.occasion())?;
+        let used_for = match args.left_over {
+            true => UsedFor::LeftOver,
+            false => UsedFor::Operation(writing.operation_for(
+                &item,
+                &resolved.job,
+                args.on.as_deref(),
+            )?),
+        };
+        let recorded = writing.record_use(&item, quantity, &used_for, &resolved.occasion())?;
         doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
         Ok(recorded)
     })?;

@@ -8,8 +8,8 @@ use super::{read_date, read_percent};
 use crate::document::invoice::{
     credit_text, json, list_json, list_text, payments_json, payments_text, text,
 };
-use crate::ledger::{Invoice, Ledger, refuse};
-use crate::money::Decimal;
+use crate::ledger::{Invoice, Job, Ledger, refuse};
+use crate::money::{Decimal, Money};
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
 #[derive(Debug, Subcommand)]
@@ -105,6 +105,27 @@ pub(super) struct VoidArgs {
     reason: String,
 }
 
+/// Warns of a deposit above what the settings say the law allows; it is for the owner to judge.
+fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) -> Result<()> {
+    let law = ledger.contract_law()?;
+    let largest = law.largest_deposit(ledger.agreed(job)?.price());
+    if let Some(largest) = largest.filter(|largest| asked > *largest) {
+        let text = |amount| ledger.currency().text(amount);
+        context.warn(&format!(
+            "a deposit of {} is above the {} that your settings allow{}: it is for you to check",
+            text(asked),
+            text(largest),
+            law.cited()
+        ));
+        context.hint(&format!(
+            "gritledger invoice deposit {} --amount {}",
+            job.number,
+            text(largest)
+        ));
+    }
+    Ok(())
+}
+
 pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<()> {
     let ledger = context.open()?;
     match command {
@@ -122,6 +143,7 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
                 (None, None) => None,
             };
             let draft = context.write(&ledger, |writing| writing.draft_deposit(&job, amount))?;
+            warn_of_limit(context, &ledger, &job, draft.net)?;
             show_draft(context, &ledger, &draft)
         }
         InvoiceCommand::Final(args) => {

@@ -1,6 +1,7 @@
 //! `job`: from agreed to closed.
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
 use super::read_date;
@@ -70,6 +71,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             let on = read_date(args.date.as_deref(), context.today())?;
             context.write(&ledger, |writing| writing.start_job(&job, on))?;
             context.status(&format!("{} at {} is open.", job.number, job.site));
+            warn_of_cancellation(context, &ledger, &job, on)?;
             show_if_json(context, &ledger, &job)
         }
         JobCommand::Close(args) => {
@@ -99,6 +101,31 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             show_if_json(context, &ledger, &job)
         }
     }
+}
+
+/// Warns of work that begins while the client may still take the acceptance back.
+fn warn_of_cancellation(
+    context: &Context,
+    ledger: &Ledger,
+    job: &Job,
+    begun: NaiveDate,
+) -> Result<()> {
+    let law = ledger.contract_law()?;
+    let agreed = ledger.agreed(job)?;
+    let accepted = agreed
+        .quotes
+        .first()
+        .and_then(|quote| quote.header.decided_on);
+    if let Some(last) = accepted
+        .and_then(|accepted| law.cancel_until(accepted))
+        .filter(|last| begun <= *last)
+    {
+        context.warn(&format!(
+            "the client may take the acceptance back until {last}, holidays not counted{}: it is for you to check",
+            law.cited()
+        ));
+    }
+    Ok(())
 }
 
 fn show(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {

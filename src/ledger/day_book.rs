@@ -66,6 +66,7 @@ pub(super) struct NewEntry<'a> {
     pub(super) amount: Option<Money>,
     pub(super) at: Option<NaiveDateTime>,
     pub(super) by_tariff: Option<bool>,
+    pub(super) left_over: bool,
     pub(super) what: &'a str,
     pub(super) rooms: &'a [Room],
 }
@@ -178,8 +179,8 @@ impl Ledger {
     fn logged_entries(&self, job: &Job) -> Result<Vec<Logged>> {
         let rooms = self.rooms_of_entries(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT live_entry.id, kind, quantity_micro, amount_minor, late, what, live_entry.operation_id,
-                    live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
+            "SELECT live_entry.id, kind, quantity_micro, amount_minor, left_over, late, what,
+                    live_entry.operation_id, live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
              FROM live_entry
              LEFT JOIN item ON item.id = live_entry.item_id
              LEFT JOIN operation ON operation.id = live_entry.operation_id
@@ -234,7 +235,8 @@ impl Ledger {
         let rooms = self.rooms_of_entries(job.id)?;
         let closed = self.closed_at(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT used.id, used.item_id, used.operation_id, item.name AS item, item.unit, bought.recorded_at,
+            "SELECT used.id, used.item_id, used.operation_id, used.left_over, item.name AS item, item.unit,
+                    bought.recorded_at,
                     settled.paid_minor - settled.value_minor AS difference
              FROM entry AS used
              CROSS JOIN stock_awaiting AS awaiting ON awaiting.entry_id = used.id
@@ -244,7 +246,7 @@ impl Ledger {
              WHERE used.job_id = :job AND used.kind = 'use'
                AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
              UNION ALL
-             SELECT back.id, back.item_id, back.operation_id, item.name, item.unit, back.recorded_at,
+             SELECT back.id, back.item_id, back.operation_id, back.left_over, item.name, item.unit, back.recorded_at,
                     -moved.value_minor - back.amount_minor
              FROM entry AS back
              CROSS JOIN stock_move AS moved ON moved.entry_id = back.id
@@ -369,12 +371,38 @@ fn hours_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
 }
 
 fn item_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
-    Ok(What::Item {
-        item: row.get("item_id")?,
-        name: row.get("item")?,
-        unit: row.get("unit")?,
-        operation: row.get("operation_id")?,
+    let left_over: i64 = row.get("left_over")?;
+    let (item, name, unit) = (row.get("item_id")?, row.get("item")?, row.get("unit")?);
+    Ok(match left_over {
+        0 => What::Item {
+            item,
+            name,
+            unit,
+            operation: row.get("operation_id")?,
+        },
+        _ => What::LeftOver { item, name, unit },
     })
+}
+
+/// What an item was used for.
+#[derive(Clone, Debug)]
+pub enum UsedFor {
+    /// An operation, as far as it is known.
+    Operation(Option<Operation>),
+    /// Nothing: it was left in an opened pack and doesn't keep.
+    LeftOver,
+}
+
+impl UsedFor {
+    /// The word for it where an operation is named.
+    pub const LEFT_OVER: &str = "left-over";
+
+    fn operation(&self) -> Option<&Operation> {
+        match self {
+            UsedFor::Operation(operation) => operation.as_ref(),
+            UsedFor::LeftOver => None,
+        }
+    }
 }
 
 impl Writing<'_> {
@@ -506,10 +534,18 @@ impl Writing<'_> {
         &self,
         item: &BookItem,
         used: Decimal,
-        operation: Option<&Operation>,
+        used_for: &UsedFor,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
         let used = quantity(used);
+        if matches!(used_for, UsedFor::LeftOver) && item.kept {
+            return Err(Refusal::new(format!(
+                "{} keeps once opened: what is left is stock",
+                item.name
+            ))
+            .hint(format!("gritledger item edit {} --not-kept", item.name))
+            .into());
+        }
         if used < Decimal::ZERO {
             refuse!("a quantity is not below zero: `{}`", plain(used, 6));
         }
@@ -520,7 +556,8 @@ impl Writing<'_> {
             self.stock_of(item.id)?
                 .take(used, item.unit_price(self.currency()), self.currency());
         let recorded = self.insert_entry(&NewEntry {
-            operation: operation.map(|operation| operation.id),
+            operation: used_for.operation().map(|operation| operation.id),
+            left_over: matches!(used_for, UsedFor::LeftOver),
             item: Some(item.id),
             quantity: Some(used),
             amount: Some(taken.stock_value + taken.awaiting_value),
@@ -709,16 +746,16 @@ impl Writing<'_> {
             .prepare_cached(
                 "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, worker_id, task_id,
                                     operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor, at,
-                                    by_tariff, late, what)
+                                    by_tariff, left_over, late, what)
                  VALUES (:id, :number, :kind, :job, :on, :now, :voids, :worker, :task, :operation, :item, :machine,
-                         :rental, :quantity, :amount, :at, :by_tariff, :late, :what)",
+                         :rental, :quantity, :amount, :at, :by_tariff, :left_over, :late, :what)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
                 ":now": self.now(), ":voids": entry.voids, ":worker": entry.worker, ":task": entry.task,
                 ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
                 ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
-                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":late": i64::from(entry.late),
+                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(entry.late),
                 ":what": entry.what,
             })?;
         for room in entry.rooms {

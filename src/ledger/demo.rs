@@ -12,7 +12,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use super::rows::{Columns, Row, Rows};
 use super::{
     BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, QuoteHeader,
-    Recorded, Room, Transfer, WorkedOn, Writing,
+    Recorded, Room, Transfer, UsedFor, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -355,7 +355,12 @@ impl Writing<'_> {
             ("use", _) => {
                 let operation = labels.operations.get(row.text("on"));
                 let operation = operation.context("a use of no known operation")?;
-                self.record_use(item()?, quantity, Some(operation), &occasion)
+                self.record_use(
+                    item()?,
+                    quantity,
+                    &UsedFor::Operation(Some(operation.clone())),
+                    &occasion,
+                )
             }
             ("spent", _) => {
                 let spent = amount.context("money spent, but not how much")?;

@@ -8,7 +8,7 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::columns::{Micro, Nano};
-use super::{Ledger, Transfer, numbered};
+use super::{Ledger, Transfer, UsedFor, numbered};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::rates::RateKind;
@@ -177,7 +177,7 @@ impl Ledger {
             "SELECT happened_on, job.id AS job_id, job.number, site.address AS site, item.name AS item, quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
-                    operation.name AS operation, what
+                    CASE WHEN left_over = 1 THEN :left_over ELSE operation.name END AS operation, what
              FROM live_entry
              JOIN job ON job.id = live_entry.job_id
              JOIN site ON site.id = job.site_id
@@ -185,7 +185,8 @@ impl Ledger {
              LEFT JOIN operation ON operation.id = live_entry.operation_id
              WHERE kind = 'use' ORDER BY live_entry.id",
         )?;
-        let rows = statement.query_map([], |row| {
+        let word = named_params! { ":left_over": UsedFor::LEFT_OVER };
+        let rows = statement.query_map(word, |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
             let (job, used): (JobId, Micro) = (row.get("job_id")?, row.get("quantity_micro")?);
             let blank = |text: Option<String>| text.unwrap_or_default();

@@ -374,7 +374,10 @@ impl Ledger {
             What::Hours {
                 task: Some(task), ..
             } => coats.iter().any(|step| step.operation.task == *task),
-            What::Hours { .. } | What::Rental { .. } | What::Other { .. } => false,
+            What::Hours { .. }
+            | What::LeftOver { .. }
+            | What::Rental { .. }
+            | What::Other { .. } => false,
         };
         let mut dates: Vec<NaiveDate> = logged
             .iter()

@@ -157,7 +157,10 @@ fn subject(job: &FinishedJob, logged: &Logged) -> Option<(RateKind, Subject)> {
                 _ => None,
             }
         }
-        What::Hours { task: None, .. } | What::Rental { .. } | What::Other { .. } => None,
+        What::Hours { task: None, .. }
+        | What::LeftOver { .. }
+        | What::Rental { .. }
+        | What::Other { .. } => None,
     }
 }
 
@@ -189,7 +192,7 @@ fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -
                         Some(operation) => *operation == work.operation,
                         None => work.item.as_ref().is_some_and(|used| used.id == *item),
                     },
-                    What::Rental { .. } | What::Other { .. } => false,
+                    What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => false,
                 }
         })
     })
@@ -199,7 +202,9 @@ fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -
 fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Place> {
     let only = match &logged.what {
         What::Hours { operation, .. } => *operation,
-        What::Item { .. } | What::Rental { .. } | What::Other { .. } => None,
+        What::Item { .. } | What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => {
+            None
+        }
     };
     job.work
         .iter()
@@ -327,6 +332,7 @@ fn covers(logged: &Logged, work: &WorkLine) -> bool {
             task: None,
             operation: None,
         }
+        | What::LeftOver { .. }
         | What::Rental { .. }
         | What::Other { .. } => false,
     }

@@ -52,6 +52,15 @@ pub enum What {
         /// The operation.
         operation: Option<OperationId>,
     },
+    /// What was left in opened packs of an item that doesn't keep: paid for, and thrown away.
+    LeftOver {
+        /// The item.
+        item: ItemId,
+        /// Its name.
+        name: String,
+        /// Its unit.
+        unit: Unit,
+    },
     /// Rental days.
     Rental {
         /// The machine.
@@ -73,7 +82,7 @@ impl What {
     pub const fn kind(&self) -> CostKind {
         match self {
             What::Hours { .. } => CostKind::Labour,
-            What::Item { .. } => CostKind::Consumables,
+            What::Item { .. } | What::LeftOver { .. } => CostKind::Consumables,
             What::Rental { .. } => CostKind::Rental,
             What::Other { .. } => CostKind::Other,
         }
@@ -97,7 +106,10 @@ impl What {
                     .is_none_or(|operation| operation == line.operation)
                     .then_some(needed.expected)
             }
-            What::Hours { .. } | What::Rental { .. } | What::Other { .. } => None,
+            What::Hours { .. }
+            | What::LeftOver { .. }
+            | What::Rental { .. }
+            | What::Other { .. } => None,
         }
     }
 }

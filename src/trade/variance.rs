@@ -292,6 +292,7 @@ fn subject_of(
                 unit: *unit,
             }
         }
+        What::LeftOver { name, unit, .. } => opened_subject(name, *unit),
         What::Rental { name, .. } => rental_subject(name),
         What::Other { label, unit } => other_subject(label, *unit),
     }

@@ -7,6 +7,7 @@
 mod exchange;
 mod harness;
 mod invariants;
+mod pricing;
 mod properties;
 mod rates;
 mod refusals;

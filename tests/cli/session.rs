@@ -276,12 +276,14 @@ fn a_published_variance_comes_out_of_the_command_line() {
 }
 
 #[test]
-fn an_own_house_is_quoted_at_cost() {
+fn an_own_house_is_quoted_at_the_cost_that_is_sure_enough() {
     let ledger = TestLedger::tannery_row();
     ledger.line("quote draft \"4 Tannery Row\" --margin 0").ok();
     let quote = ledger.json("quote show Q1");
-    assert_eq!(quote["price"], quote["cost"]["total"]);
-    assert_eq!(quote["margin_percent"], json!(0));
+    assert_eq!(quote["price"], quote["cost_at"]["p80"]);
+    assert_eq!(quote["target_margin_percent"], json!(0));
+    let even = ledger.json("quote draft \"4 Tannery Row\" --margin 0 --confidence 50%");
+    assert_eq!(even["price"], even["cost_at"]["p50"]);
 }
 
 #[test]

@@ -15,8 +15,8 @@ pub(super) use self::book::{seed_price, trust_setting};
 pub use self::cases::Case;
 use super::rows::{Columns, Row, Rows};
 use super::{
-    Clock, Job, JobState, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, WorkedOn,
-    Worker, Writing, read_number,
+    Clock, Job, JobState, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, UsedFor,
+    WorkedOn, Worker, Writing, read_number,
 };
 use crate::measure::{Length, Units};
 use crate::money::Money;
@@ -308,16 +308,17 @@ impl Writing<'_> {
         let used = row
             .number("quantity")?
             .ok_or_else(|| row.wrong("quantity", "is empty"))?;
-        let operation = row.maybe("operation", |name| self.operation(name))?;
+        let used_for = match row.text("operation").trim() {
+            UsedFor::LEFT_OVER => UsedFor::LeftOver,
+            _ => UsedFor::Operation(row.maybe("operation", |name| self.operation(name))?),
+        };
         let occasion = Occasion {
             job: &job,
             rooms: &rooms,
             on,
             note: row.text("note"),
         };
-        let recorded = self.as_of(on, || {
-            self.record_use(&item, used, operation.as_ref(), &occasion)
-        });
+        let recorded = self.as_of(on, || self.record_use(&item, used, &used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         recorded
             .map(drop)
