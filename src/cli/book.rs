@@ -20,8 +20,9 @@ use crate::ledger::{
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, round};
 use crate::trade::Unit;
-use crate::trade::buying::{Aim, CutError, MOST_PIECES, Stick, cheapest_packs, cut};
+use crate::trade::buying::cheapest_packs;
 use crate::trade::cautions::Hazard;
+use crate::trade::cutting::{Aim, CutError, MOST_PIECES, Stick, cut};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 

@@ -9,7 +9,8 @@ use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain};
 use crate::trade::Unit;
-use crate::trade::buying::{Basket, CuttingList};
+use crate::trade::buying::Basket;
+use crate::trade::cutting::CuttingList;
 use crate::trade::rental::{Cover, Plan};
 
 /// Renders a planned rental as JSON.

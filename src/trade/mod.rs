@@ -14,6 +14,7 @@ pub mod buying;
 pub mod cautions;
 pub mod contract;
 pub mod cover;
+pub mod cutting;
 pub mod evidence;
 pub mod film;
 pub mod invoice;

@@ -120,10 +120,13 @@ impl Model {
         seed: u64,
     ) -> Result<Draws, (usize, BuyError)> {
         let mut run = Run::new(self, draws, seed);
-        for quantity in &self.quantities {
-            run.add(quantity);
+        let mut left = draws;
+        while left > 0 {
+            let size = left.min(BLOCK);
+            run.draw_block(size)?;
+            left -= size;
         }
-        run.finish()
+        Ok(run.finish())
     }
 
     /// Returns what most of each operation's variance is due to, in closed form.
@@ -193,23 +196,53 @@ impl Components {
     }
 }
 
-/// A run through all draws: every column holds one number for each.
+/// Draws that are worked out together: what is at hand then stays in the processor's cache.
+const BLOCK: usize = 500;
+
+/// A run through all draws, block by block; a column holds one number for each draw of the block at hand.
 struct Run<'a> {
     model: &'a Model,
-    draws: usize,
-    seed: u64,
+    /// Where the luck of each quantity and contingency comes from.
+    quantities: Vec<Source>,
+    contingencies: Vec<Source>,
+    /// Where the luck of each shared factor comes from, and its normal numbers.
+    shared: Vec<(Source, Vec<f64>)>,
+    /// The cells' factors, and which each quantity has.
+    factors: Vec<Factor>,
+    factor_of: Vec<usize>,
     /// How much of each contingency turns up, relative to the mean of its range.
     extents: Vec<Vec<f64>>,
-    /// Normal numbers that rates share, by what shares them.
-    shared: BTreeMap<Shared, Vec<f64>>,
-    /// The rates' factors by tree and cell.
-    factors: BTreeMap<(usize, usize), Vec<f64>>,
     /// Cost by operation, machine and opened item.
     subjects: Vec<Vec<f64>>,
     machine_hours: Vec<Vec<f64>>,
     items: Vec<Vec<f64>>,
     /// The quantity at hand.
     drawn: Vec<f64>,
+    machines: Vec<MachineCosts>,
+    opened: Vec<Option<OpenedPacks>>,
+    all: Collected,
+}
+
+/// What the rates of a cell are times their means.
+struct Factor {
+    tree: usize,
+    cell: usize,
+    /// The shared factors that it is made of, each with the variance of its logarithm.
+    parts: Vec<(usize, f64)>,
+    column: Vec<f64>,
+}
+
+/// What is kept of all blocks.
+struct Collected {
+    costs: Vec<f64>,
+    machine_hours: Vec<Vec<f64>>,
+    items: Vec<Vec<f64>>,
+    /// Half days of each machine, added up.
+    half_days: Vec<f64>,
+    /// Units left in opened packs of each item, added up.
+    left: Vec<f64>,
+    /// Cost of each subject, added up, and times the whole cost.
+    sums: Vec<(f64, f64)>,
 }
 
 /// What shares a factor, by tree.
@@ -236,52 +269,59 @@ impl Shared {
 
 impl<'a> Run<'a> {
     fn new(model: &'a Model, draws: usize, seed: u64) -> Run<'a> {
-        let column = || vec![0.0; draws];
-        let subjects = model.operations + model.machines.len() + model.items.len();
-        Run {
+        let columns = |count: usize| vec![vec![0.0; BLOCK]; count];
+        let (machines, items) = (model.machines.len(), model.items.len());
+        let subjects = model.operations + machines + items;
+        let mut run = Run {
             model,
-            draws,
-            seed,
-            extents: model
+            quantities: model
+                .quantities
+                .iter()
+                .map(|quantity| Source::new(seed, quantity.stream))
+                .collect(),
+            contingencies: model
                 .contingencies
                 .iter()
-                .map(|contingency| extents(contingency, draws, seed))
+                .map(|contingency| Source::new(seed, contingency.stream))
                 .collect(),
-            shared: BTreeMap::new(),
-            factors: BTreeMap::new(),
-            subjects: (0..subjects).map(|_| column()).collect(),
-            machine_hours: model.machines.iter().map(|_| column()).collect(),
-            items: model.items.iter().map(|_| column()).collect(),
-            drawn: column(),
+            shared: Vec::new(),
+            factors: Vec::new(),
+            factor_of: Vec::new(),
+            extents: columns(model.contingencies.len()),
+            subjects: columns(subjects),
+            machine_hours: columns(machines),
+            items: columns(items),
+            drawn: vec![0.0; BLOCK],
+            machines: model.machines.iter().map(MachineCosts::new).collect(),
+            opened: model.items.iter().map(OpenedPacks::new).collect(),
+            all: Collected {
+                costs: Vec::with_capacity(draws),
+                machine_hours: vec![Vec::with_capacity(draws); machines],
+                items: vec![Vec::with_capacity(draws); items],
+                half_days: vec![0.0; machines],
+                left: vec![0.0; items],
+                sums: vec![(0.0, 0.0); subjects],
+            },
+        };
+        let mut known: BTreeMap<Shared, usize> = BTreeMap::new();
+        for quantity in &model.quantities {
+            let place = run.factor_for(&quantity.spread, seed, &mut known);
+            run.factor_of.push(place);
         }
+        run
     }
 
-    /// Draws a quantity and adds it to what it counts for.
-    fn add(&mut self, quantity: &Quantity) {
-        self.provide_factors(&quantity.spread);
-        self.draw(quantity);
-        let unit_cost = float(quantity.unit_cost);
-        for ((operation, machine), share) in quantity.operations.iter().zip(&quantity.spread.shares)
-        {
-            add_times(
-                &mut self.subjects[*operation],
-                &self.drawn,
-                share * unit_cost,
-            );
-            if let Some(machine) = machine {
-                add_times(&mut self.machine_hours[*machine], &self.drawn, *share);
-            }
-        }
-        if let Some(item) = quantity.item {
-            add_times(&mut self.items[item], &self.drawn, 1.0);
-        }
-    }
-
-    /// Works out what the rates of a cell are times their means, for each draw.
-    fn provide_factors(&mut self, spread: &Spread) {
+    /// Returns the place of a cell's factor, which is made up if it is new.
+    fn factor_for(
+        &mut self,
+        spread: &Spread,
+        seed: u64,
+        known: &mut BTreeMap<Shared, usize>,
+    ) -> usize {
         let (tree, step, cell) = (spread.tree, spread.step, spread.cell);
-        if self.factors.contains_key(&(tree, cell)) {
-            return;
+        let mut factors = self.factors.iter();
+        if let Some(place) = factors.position(|factor| (factor.tree, factor.cell) == (tree, cell)) {
+            return place;
         }
         let sources = [
             (Shared::Root(tree), spread.known[0]),
@@ -289,28 +329,55 @@ impl<'a> Run<'a> {
             (Shared::Cell(tree, cell), spread.known[2]),
             (Shared::Job(tree), spread.job),
         ];
-        let mut logarithms = vec![0.0; self.draws];
+        let mut parts = Vec::new();
         for (source, variance) in sources {
-            let spread = libm::log(1.0 + variance);
-            if spread <= 0.0 {
-                continue;
-            }
-            let normals = self
-                .shared
-                .entry(source)
-                .or_insert_with(|| normals(self.draws, self.seed, source.stream()));
-            let deviation = spread.sqrt();
-            for (logarithm, normal) in logarithms.iter_mut().zip(normals) {
-                *logarithm += deviation * *normal - 0.5 * spread;
+            // A log-normal of mean 1 and relative variance v: its logarithm has the variance ln(1 + v).
+            let of_logarithm = libm::log(1.0 + variance);
+            if of_logarithm > 0.0 {
+                let next = self.shared.len();
+                let place = *known.entry(source).or_insert(next);
+                if place == next {
+                    let source = Source::new(seed, source.stream());
+                    self.shared.push((source, vec![0.0; BLOCK]));
+                }
+                parts.push((place, of_logarithm));
             }
         }
-        for logarithm in &mut logarithms {
-            *logarithm = libm::exp(*logarithm);
-        }
-        self.factors.insert((tree, cell), logarithms);
+        self.factors.push(Factor {
+            tree,
+            cell,
+            parts,
+            column: vec![0.0; BLOCK],
+        });
+        self.factors.len() - 1
     }
 
-    fn draw(&mut self, quantity: &Quantity) {
+    fn draw_block(&mut self, size: usize) -> Result<(), (usize, BuyError)> {
+        let contingencies = self.model.contingencies.iter().zip(&mut self.contingencies);
+        for ((contingency, source), extents) in contingencies.zip(&mut self.extents) {
+            contingency.draw(source, &mut extents[..size]);
+        }
+        for (source, normals) in &mut self.shared {
+            normals[..size].fill_with(|| source.normal());
+        }
+        for factor in &mut self.factors {
+            factor.work_out(&self.shared, size);
+        }
+        let columns = self.subjects.iter_mut().chain(&mut self.machine_hours);
+        for column in columns.chain(&mut self.items) {
+            column[..size].fill(0.0);
+        }
+        for place in 0..self.model.quantities.len() {
+            self.draw(place, size);
+            self.add(place, size);
+        }
+        self.price_steps(size)?;
+        self.collect(size);
+        Ok(())
+    }
+
+    fn draw(&mut self, place: usize, size: usize) {
+        let quantity = &self.model.quantities[place];
         let Spread {
             slope,
             fixed,
@@ -318,16 +385,17 @@ impl<'a> Run<'a> {
             grain,
             ..
         } = quantity.spread;
-        let factors = &self.factors[&(quantity.spread.tree, quantity.spread.cell)];
+        let factors = &self.factors[self.factor_of[place]].column;
         let extents = quantity.contingency.map(|place| &self.extents[place]);
-        let mut source = Source::new(self.seed, quantity.stream);
-        for (place, drawn) in self.drawn.iter_mut().enumerate() {
+        let source = &mut self.quantities[place];
+        let drawn = self.drawn[..size].iter_mut().zip(factors).enumerate();
+        for (at, (drawn, factor)) in drawn {
             let expected = match extents {
                 None => slope + fixed,
-                Some(extents) if extents[place] <= 0.0 => 0.0,
-                Some(extents) => slope * extents[place] + fixed,
+                Some(extents) if extents[at] <= 0.0 => 0.0,
+                Some(extents) => slope * extents[at] + fixed,
             };
-            let mean = expected * factors[place];
+            let mean = expected * factor;
             // Variance over mean.
             let scale = grain + room * mean;
             *drawn = if scale > 0.0 && mean > 0.0 {
@@ -338,107 +406,189 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// Prices what follows in steps, and sums up.
-    fn finish(mut self) -> Result<Draws, (usize, BuyError)> {
-        let operations = self.model.operations;
-        let mut rentals = Vec::new();
-        for (place, (totals, day_hours)) in self.model.machines.iter().enumerate() {
-            let costs: Vec<f64> = totals.iter().map(|total| total.minor() as f64).collect();
-            let yard = DayCounter::new(*day_hours);
-            let column = &mut self.subjects[operations + place];
-            let mut days = 0.0;
+    /// Adds the quantity at hand to what it counts for.
+    fn add(&mut self, place: usize, size: usize) {
+        let quantity = &self.model.quantities[place];
+        let drawn = &self.drawn[..size];
+        let unit_cost = float(quantity.unit_cost);
+        for ((operation, machine), share) in quantity.operations.iter().zip(&quantity.spread.shares)
+        {
+            add_times(&mut self.subjects[*operation], drawn, share * unit_cost);
+            if let Some(machine) = machine {
+                add_times(&mut self.machine_hours[*machine], drawn, *share);
+            }
+        }
+        if let Some(item) = quantity.item {
+            add_times(&mut self.items[item], drawn, 1.0);
+        }
+    }
+
+    /// Prices what follows in steps: rentals, and packs that don't keep.
+    fn price_steps(&mut self, size: usize) -> Result<(), (usize, BuyError)> {
+        let rentals = self.model.operations;
+        for (place, machine) in self.machines.iter().enumerate() {
+            let column = &mut self.subjects[rentals + place][..size];
             for (cost, hours) in column.iter_mut().zip(&self.machine_hours[place]) {
-                let need = yard.half_days(*hours).min(costs.len() - 1);
-                *cost = costs[need];
-                days += need as f64 / 2.0;
-            }
-            rentals.push((mean(column), days / self.draws as f64));
-        }
-        let first_item = operations + self.model.machines.len();
-        let mut opened = vec![(0.0, 0.0); self.items.len()];
-        for (place, item) in self.model.items.iter().enumerate() {
-            if let Some(packs) = &item.opened {
-                let column = &mut self.subjects[first_item + place];
-                let left = left_in_packs(packs, float(item.unit_cost), &self.items[place], column)
-                    .map_err(|error| (place, error))?;
-                opened[place] = (mean(column), left);
+                let need = machine.half_days(*hours);
+                *cost = machine.costs[need];
+                self.all.half_days[place] += need as f64;
             }
         }
-        let mut costs = vec![0.0; self.draws];
+        let items = rentals + self.machines.len();
+        for (place, opened) in self.opened.iter_mut().enumerate() {
+            if let Some(opened) = opened {
+                let column = &mut self.subjects[items + place][..size];
+                let left = opened.price(&self.items[place][..size], column);
+                self.all.left[place] += left.map_err(|error| (place, error))?;
+            }
+        }
+        Ok(())
+    }
+
+    fn collect(&mut self, size: usize) {
+        let costs = &mut self.drawn[..size];
+        costs.fill(0.0);
         for subject in &self.subjects {
-            add_times(&mut costs, subject, 1.0);
+            add_times(costs, &subject[..size], 1.0);
         }
-        let shares = shares_of_variance(&self.subjects, &costs);
+        for (subject, sums) in self.subjects.iter().zip(&mut self.all.sums) {
+            for (part, whole) in subject[..size].iter().zip(&*costs) {
+                sums.0 += part;
+                sums.1 += part * whole;
+            }
+        }
+        self.all.costs.extend_from_slice(costs);
+        let kept = self.all.machine_hours.iter_mut().zip(&self.machine_hours);
+        for (all, block) in kept.chain(self.all.items.iter_mut().zip(&self.items)) {
+            all.extend_from_slice(&block[..size]);
+        }
+    }
+
+    fn finish(self) -> Draws {
+        let Collected {
+            mut costs,
+            machine_hours,
+            items,
+            half_days,
+            left,
+            sums,
+        } = self.all;
+        let draws = costs.len() as f64;
+        let rentals = self.model.operations;
+        let opened = rentals + machine_hours.len();
+        let shares = shares_of_variance(&sums, draws);
         sort(&mut costs);
-        Ok(Draws {
+        Draws {
             costs,
-            machine_hours: self.machine_hours,
-            rentals,
-            items: self.items,
-            opened,
+            machine_hours,
+            rentals: sums[rentals..opened]
+                .iter()
+                .zip(half_days)
+                .map(|((cost, _), half_days)| (cost / draws, half_days / 2.0 / draws))
+                .collect(),
+            items,
+            opened: sums[opened..]
+                .iter()
+                .zip(left)
+                .map(|((cost, _), left)| (cost / draws, left / draws))
+                .collect(),
             shares,
-        })
+        }
     }
 }
 
-/// Draws how much of a contingency turns up each time, relative to the mean of its range.
-fn extents(contingency: &Contingency, draws: usize, seed: u64) -> Vec<f64> {
-    let mut source = Source::new(seed, contingency.stream);
-    let chance = float(contingency.chance);
-    let (low, high) = (float(contingency.range.0), float(contingency.range.1));
-    let middle = 0.5 * (low + high);
-    (0..draws)
-        .map(|_| {
+impl Factor {
+    fn work_out(&mut self, shared: &[(Source, Vec<f64>)], size: usize) {
+        let column = &mut self.column[..size];
+        column.fill(0.0);
+        for (place, variance) in &self.parts {
+            let deviation = variance.sqrt();
+            for (logarithm, normal) in column.iter_mut().zip(&shared[*place].1) {
+                *logarithm += deviation * normal - 0.5 * variance;
+            }
+        }
+        for value in column {
+            *value = libm::exp(*value);
+        }
+    }
+}
+
+impl Contingency {
+    /// Draws how much of it turns up each time, relative to the mean of its range.
+    fn draw(&self, source: &mut Source, extents: &mut [f64]) {
+        let chance = float(self.chance);
+        let (low, high) = (float(self.range.0), float(self.range.1));
+        let middle = 0.5 * (low + high);
+        for extent in extents {
             let (turns_up, much) = (source.unit() < chance, source.unit());
-            if turns_up && middle > 0.0 {
+            *extent = if turns_up && middle > 0.0 {
                 (low + (high - low) * much) / middle
             } else {
                 0.0
-            }
-        })
-        .collect()
-}
-
-/// Prices the rest of the packs that are opened for each draw: what they cost, less what is used at its unit price.
-/// Returns the mean of what is left, in units.
-fn left_in_packs(
-    packs: &[PackSize],
-    unit_cost: f64,
-    used: &[f64],
-    column: &mut [f64],
-) -> Result<f64, BuyError> {
-    let most = used.iter().copied().fold(0.0, f64::max);
-    let shelf = Shelf::new(packs, decimal(most))?;
-    let covers: Vec<(f64, f64)> = shelf
-        .covers()
-        .map(|(reach, price)| (float(reach), price.minor() as f64))
-        .collect();
-    let mut left = 0.0;
-    for (cost, used) in column.iter_mut().zip(used) {
-        let place = covers.partition_point(|(reach, _)| reach < used);
-        let (reach, price) = covers[place.min(covers.len() - 1)];
-        *cost = price - used * unit_cost;
-        left += (reach - used).max(0.0);
+            };
+        }
     }
-    Ok(left / used.len() as f64)
 }
 
-/// Counts the half days that hours take, as [`Need::for_hours`] does.
-struct DayCounter {
+/// The packs of an item that doesn't keep once opened.
+struct OpenedPacks {
+    packs: Vec<PackSize>,
+    unit_cost: f64,
+    /// What covers hold, and cost, both rising, as far as was needed yet.
+    covers: Vec<(f64, f64)>,
+}
+
+impl OpenedPacks {
+    fn new(item: &ItemModel) -> Option<OpenedPacks> {
+        Some(OpenedPacks {
+            packs: item.opened.clone()?,
+            unit_cost: float(item.unit_cost),
+            covers: Vec::new(),
+        })
+    }
+
+    /// Prices the rest of the packs that are opened for each draw: what they cost, less what is used at its unit price.
+    /// Returns what is left in all of them, in units.
+    fn price(&mut self, used: &[f64], column: &mut [f64]) -> Result<f64, BuyError> {
+        let most = used.iter().copied().fold(0.0, f64::max);
+        if self.covers.last().is_none_or(|(reach, _)| *reach < most) {
+            let covers = Shelf::new(&self.packs, decimal(2.0 * most))?;
+            self.covers = covers
+                .covers()
+                .map(|(reach, price)| (float(reach), price.minor() as f64))
+                .collect();
+        }
+        let mut left = 0.0;
+        for (cost, used) in column.iter_mut().zip(used) {
+            let place = self.covers.partition_point(|(reach, _)| reach < used);
+            let (reach, price) = self.covers[place.min(self.covers.len() - 1)];
+            *cost = price - used * self.unit_cost;
+            left += (reach - used).max(0.0);
+        }
+        Ok(left)
+    }
+}
+
+/// What a machine costs for each number of half days, and how many its hours take.
+struct MachineCosts {
+    costs: Vec<f64>,
+    /// Hours in a working day.
     day: f64,
-    /// For the rest of hours after full days: up to how many they are a half day.
+    /// Up to how many hours, after full days, are a half day.
     half: f64,
 }
 
-impl DayCounter {
-    fn new(day_hours: Decimal) -> DayCounter {
-        let offers_half = Need::for_hours(Decimal::new(1, 6), day_hours) == Need::half_days(1);
-        DayCounter {
-            day: float(day_hours),
+impl MachineCosts {
+    fn new((totals, day_hours): &(Vec<Money>, Decimal)) -> MachineCosts {
+        let offers_half = Need::for_hours(Decimal::new(1, 6), *day_hours) == Need::half_days(1);
+        MachineCosts {
+            costs: totals.iter().map(|total| total.minor() as f64).collect(),
+            day: float(*day_hours),
             half: if offers_half { 4.0 } else { 0.0 },
         }
     }
 
+    /// Counts the half days that hours take, as [`Need::for_hours`] does, up to the longest that has a price.
     fn half_days(&self, hours: f64) -> usize {
         let days = (hours / self.day).floor();
         let left = hours - days * self.day;
@@ -447,24 +597,24 @@ impl DayCounter {
             left if left <= self.half => 1,
             _ => 2,
         };
-        2 * (days as usize).min(MOST_DAYS as usize) + rest
+        (2 * (days as usize).min(MOST_DAYS as usize) + rest).min(self.costs.len() - 1)
     }
 }
 
-/// Returns Cov(part, whole) / Var(whole) of each part; they sum to 1, or are nothing if nothing varies.
-fn shares_of_variance(parts: &[Vec<f64>], whole: &[f64]) -> Vec<f64> {
-    let middle = mean(whole);
-    let deviations: Vec<f64> = whole.iter().map(|value| value - middle).collect();
-    let variance: f64 = deviations.iter().map(|apart| apart * apart).sum();
-    let share = |part: &Vec<f64>| {
-        let with: f64 = part
-            .iter()
-            .zip(&deviations)
-            .map(|(value, apart)| value * apart)
-            .sum();
-        if variance > 0.0 { with / variance } else { 0.0 }
+/// Returns Cov(part, whole) / Var(whole) of each part, from sums of the parts and of their products with the whole; they
+/// sum to 1, or are nothing if nothing varies.
+fn shares_of_variance(sums: &[(f64, f64)], draws: f64) -> Vec<f64> {
+    let whole = sums.iter().map(|(part, _)| part).sum::<f64>() / draws;
+    let covariance = |(part, product): &(f64, f64)| product - part * whole;
+    let variance: f64 = sums.iter().map(covariance).sum();
+    let share = |sums: &(f64, f64)| {
+        if variance > 0.0 {
+            covariance(sums) / variance
+        } else {
+            0.0
+        }
     };
-    parts.iter().map(share).collect()
+    sums.iter().map(share).collect()
 }
 
 fn add_times(column: &mut [f64], values: &[f64], times: f64) {
@@ -554,12 +704,6 @@ fn decimal(value: f64) -> Decimal {
 
 fn float(value: Decimal) -> f64 {
     value.to_f64().unwrap_or_default()
-}
-
-/// Returns normal numbers of a stream.
-fn normals(draws: usize, seed: u64, stream: u64) -> Vec<f64> {
-    let mut source = Source::new(seed, stream);
-    (0..draws).map(|_| source.normal()).collect()
 }
 
 /// Random numbers of one stream.
@@ -822,7 +966,7 @@ mod tests {
         let hours = float(draws.machine_hours_at(0, dec!(0.8)));
         near(hours, vector("rental", "p0.8"), 0.008, "hours");
         // The faster count of half days is the one of plans.
-        let counter = DayCounter::new(dec!(8));
+        let counter = MachineCosts::new(&(vec![Money::ZERO; 200], dec!(8)));
         for quarter in 0..200_u32 {
             let hours = Decimal::from(quarter) / dec!(4);
             let need = Need::half_days(counter.half_days(float(hours)) as u32);
