@@ -296,15 +296,15 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
     let resolved = Resolved::new(context, &ledger, args.occasion)?;
     let mut doubt = None;
     let recorded = context.write(&ledger, |writing| {
+        let operation = match args.left_over {
+            true => None,
+            false => writing.operation_for(&item, &resolved.job, args.on.as_deref())?,
+        };
         let used_for = match args.left_over {
             true => UsedFor::LeftOver,
-            false => UsedFor::Operation(writing.operation_for(
-                &item,
-                &resolved.job,
-                args.on.as_deref(),
-            )?),
+            false => UsedFor::Operation(operation.as_ref()),
         };
-        let recorded = writing.record_use(&item, quantity, &used_for, &resolved.occasion())?;
+        let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
         doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
         Ok(recorded)
     })?;

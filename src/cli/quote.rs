@@ -13,7 +13,7 @@ use crate::money::{Decimal, Money};
 /// Manage quotes: what a floor will cost and what it is offered for
 #[derive(Debug, Subcommand)]
 pub(super) enum QuoteCommand {
-    Draft(DraftArgs),
+    Draft(Box<DraftArgs>),
     /// List the quotes
     List,
     Show(ShowArgs),
@@ -149,7 +149,7 @@ pub(super) struct NumberArgs {
 pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> {
     let ledger = context.open()?;
     match command {
-        QuoteCommand::Draft(args) => draft(context, &ledger, args),
+        QuoteCommand::Draft(args) => draft(context, &ledger, *args),
         QuoteCommand::List => {
             let (quotes, page) = (ledger.quotes()?, context.page(&ledger));
             context.answer(|| list_json(&quotes, &page), || list_text(&quotes, &page))

@@ -385,21 +385,21 @@ fn item_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
 }
 
 /// What an item was used for.
-#[derive(Clone, Debug)]
-pub enum UsedFor {
+#[derive(Clone, Copy, Debug)]
+pub enum UsedFor<'a> {
     /// An operation, as far as it is known.
-    Operation(Option<Operation>),
+    Operation(Option<&'a Operation>),
     /// Nothing: it was left in an opened pack and doesn't keep.
     LeftOver,
 }
 
-impl UsedFor {
+impl<'a> UsedFor<'a> {
     /// The word for it where an operation is named.
-    pub const LEFT_OVER: &str = "left-over";
+    pub const LEFT_OVER: &'static str = "left-over";
 
-    fn operation(&self) -> Option<&Operation> {
+    fn operation(self) -> Option<&'a Operation> {
         match self {
-            UsedFor::Operation(operation) => operation.as_ref(),
+            UsedFor::Operation(operation) => operation,
             UsedFor::LeftOver => None,
         }
     }
@@ -534,7 +534,7 @@ impl Writing<'_> {
         &self,
         item: &BookItem,
         used: Decimal,
-        used_for: &UsedFor,
+        used_for: UsedFor<'_>,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
         let used = quantity(used);

@@ -358,7 +358,7 @@ impl Writing<'_> {
                 self.record_use(
                     item()?,
                     quantity,
-                    &UsedFor::Operation(Some(operation.clone())),
+                    UsedFor::Operation(Some(operation)),
                     &occasion,
                 )
             }

@@ -231,6 +231,9 @@ impl Problem {
 
     /// Returns the highest cost below another that some sticks with room for everything have; -1: there is none.
     fn next_cost(&self, below: i64) -> i64 {
+        if below <= 0 {
+            return -1;
+        }
         let divisor = self.costs.iter().copied().fold(0, greatest_common_divisor);
         let highest = (below - 1) / divisor.max(1);
         if divisor == 0 || highest > MOST_COSTS {
@@ -812,6 +815,8 @@ mod tests {
             Err(CutError::TooLong(577))
         );
         assert_eq!(cut(&[1], &[], 1, Aim::Cheapest), Err(CutError::NoStick));
+        let nothing = cut(&[], &six_feet, 1, Aim::Cheapest).unwrap();
+        assert!(nothing.sticks.is_empty() && nothing.proven);
         // The fewest sticks may cost more than the cheapest.
         let both = [stick(100, 100), stick(200, 250)];
         let pieces = [100, 100];

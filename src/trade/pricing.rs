@@ -1,6 +1,6 @@
 //! Pricing: rooms, methods and rates become a quote.
 //!
-//! The take-off says what is expected of each line. The same work, drawn many times by [`super::simulate`], says what the
+//! The take-off says what is expected of each line. The same work, drawn many times by `simulate`, says what the
 //! whole may cost, and with it what only the whole decides: rentals, which are paid by the period and not by the hour,
 //! and what is left in cans that don't keep. Those two are lines of their own, at their mean.
 //!
@@ -137,13 +137,24 @@ fn digest(words: &[&str]) -> u64 {
 /// Refuses an offer without rooms, a margin of 100 % or more, and items that don't keep and can't be bought.
 pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
     check(&offer)?;
-    let room_by_room = match offer.rooms.len() {
-        1 => None,
-        _ => Some(room_by_room(&offer, rates, currency)?),
-    };
-    let mut quote = price_together(offer, rates, currency)?;
-    quote.outlook.room_by_room = room_by_room;
-    Ok(quote)
+    let terms = offer.terms;
+    let costing = Costing::of(&offer, rates, currency)?;
+    let price = terms.price_for(costing.cost_at(terms.confidence));
+    let outlook = costing.outlook(price, &offer, rates);
+    let lines = costing.lines;
+    let shares = price.spread(&direct_costs(&offer.rooms, &lines));
+    let rooms = offer.rooms.into_iter().zip(shares);
+    Ok(Quote {
+        sequence: offer.sequence,
+        schedule: offer.schedule,
+        rooms: rooms.map(|(room, price)| quoted(room, price)).collect(),
+        lines,
+        cautions: offer.cautions,
+        terms,
+        outlook,
+        price,
+        tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
+    })
 }
 
 fn check(offer: &Offer) -> Result<(), PriceError> {
@@ -156,27 +167,6 @@ fn check(offer: &Offer) -> Result<(), PriceError> {
         ));
     }
     Ok(())
-}
-
-/// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and rentals.
-fn room_by_room(offer: &Offer, rates: &Rates, currency: Currency) -> Result<Money, PriceError> {
-    let mut together = Money::ZERO;
-    for (place, room) in offer.rooms.iter().enumerate() {
-        let of_room = |work: &&Work| work.room.is_none_or(|id| id == room.id);
-        let alone = Offer {
-            rooms: vec![room.clone()],
-            work: offer.work.iter().filter(of_room).cloned().collect(),
-            // A lump sum is for the house: it comes once, whoever's price it is in.
-            others: match place {
-                0 => offer.others.clone(),
-                _ => Vec::new(),
-            },
-            ..offer.clone()
-        };
-        let cost = Costing::of(&alone, rates, currency)?.cost_at(offer.terms.confidence);
-        together += offer.terms.price_for(cost);
-    }
-    Ok(together)
 }
 
 /// An offer's expected cost line by line, and the draws around it.
@@ -251,30 +241,28 @@ impl<'a> Costing<'a> {
             risks: subjects.risks(draws, model, offer, rates),
             rentals: subjects.planned_rentals(draws, offer),
             needs: subjects.needs(draws, offer),
-            room_by_room: None,
+            room_by_room: (offer.rooms.len() > 1).then(|| self.room_by_room(offer)),
         }
     }
-}
 
-fn price_together(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
-    let terms = offer.terms;
-    let costing = Costing::of(&offer, rates, currency)?;
-    let price = terms.price_for(costing.cost_at(terms.confidence));
-    let outlook = costing.outlook(price, &offer, rates);
-    let lines = costing.lines;
-    let shares = price.spread(&direct_costs(&offer.rooms, &lines));
-    let rooms = offer.rooms.into_iter().zip(shares);
-    Ok(Quote {
-        sequence: offer.sequence,
-        schedule: offer.schedule,
-        rooms: rooms.map(|(room, price)| quoted(room, price)).collect(),
-        lines,
-        cautions: offer.cautions,
-        terms,
-        outlook,
-        price,
-        tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
-    })
+    /// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and
+    /// rentals. A lump sum is for the house: it comes once, whoever's price it is in.
+    fn room_by_room(&self, offer: &Offer) -> Money {
+        let terms = &offer.terms;
+        let lumps: Money = offer.others.iter().map(|(_, cost)| *cost).sum();
+        let alone = offer.rooms.iter().enumerate().map(|(place, room)| {
+            let own = |line: &&Line| {
+                matches!(line, Line::Work(_)) && line.room().is_none_or(|id| id == room.id)
+            };
+            let expected: Money = self.lines.iter().filter(own).map(Line::cost).sum();
+            let labour: Money = self.lines.iter().filter(own).map(labour_of).sum();
+            let (cost, plain) = self.draws.alone_at(place, terms.confidence);
+            let moved = expected + labour.times(terms.overhead) - plain;
+            let lumps = if place == 0 { lumps } else { Money::ZERO };
+            terms.price_for(cost + moved + lumps)
+        });
+        alone.sum()
+    }
 }
 
 fn labour_of(line: &Line) -> Money {
@@ -375,10 +363,20 @@ impl<'a> Subjects<'a> {
                     unit_cost: minor(item.price),
                 })
                 .collect(),
+            rooms: match offer.rooms.len() {
+                1 => 0,
+                rooms => rooms,
+            },
             ..Model::default()
         };
+        let room_of = |work: &Work| {
+            offer
+                .rooms
+                .iter()
+                .position(|room| Some(room.id) == work.room)
+        };
         // Hours of one task in one room are one quantity.
-        let mut together: Vec<(&str, &str, Vec<(&Work, FloorClass)>)> = Vec::new();
+        let mut together: BTreeMap<(&str, &str), Vec<(&Work, FloorClass)>> = BTreeMap::new();
         for work in &offer.work {
             let Some((room, class)) = place_of(work, &offer.rooms) else {
                 continue;
@@ -399,6 +397,7 @@ impl<'a> Subjects<'a> {
                     model.quantities.push(Quantity {
                         spread,
                         stream: digest(&["item", room, &operation.name, stream_of(contingency)]),
+                        room: room_of(work),
                         contingency,
                         item: self.item(item.id),
                         unit_cost: minor(item.price),
@@ -408,31 +407,37 @@ impl<'a> Subjects<'a> {
             }
             if contingency.is_some() {
                 let stream = digest(&["hours", room, &operation.name, stream_of(contingency)]);
-                let hours = self.hours(&[(work, class)], stream, contingency, hour, rates);
-                model.quantities.extend(hours);
+                let hours = self.hours(&[(work, class)], stream, hour, rates);
+                model.quantities.extend(hours.map(|hours| Quantity {
+                    room: room_of(work),
+                    contingency,
+                    ..hours
+                }));
                 continue;
             }
             let task = operation.task.name.as_str();
-            let mut known = together.iter_mut();
-            match known.find(|(place, name, _)| (*place, *name) == (room, task)) {
-                Some((_, _, works)) => works.push((work, class)),
-                None => together.push((room, task, vec![(work, class)])),
-            }
+            together
+                .entry((room, task))
+                .or_default()
+                .push((work, class));
         }
-        for (room, task, works) in together {
+        for ((room, task), works) in together {
             let stream = digest(&["hours", room, task]);
-            model
-                .quantities
-                .extend(self.hours(&works, stream, None, hour, rates));
+            let hours = self.hours(&works, stream, hour, rates);
+            let place = works.first().and_then(|(work, _)| room_of(work));
+            model.quantities.extend(hours.map(|hours| Quantity {
+                room: place,
+                ..hours
+            }));
         }
         model
     }
 
+    /// Returns hours that are one quantity, sure and of the whole job as far as is known here.
     fn hours(
         &self,
         works: &[(&Work, FloorClass)],
         stream: u64,
-        contingency: Option<usize>,
         hour: Decimal,
         rates: &Rates,
     ) -> Option<Quantity> {
@@ -444,7 +449,8 @@ impl<'a> Subjects<'a> {
         Some(Quantity {
             spread,
             stream,
-            contingency,
+            room: None,
+            contingency: None,
             item: None,
             unit_cost: hour,
             operations: operations.collect(),
@@ -554,7 +560,7 @@ impl<'a> Subjects<'a> {
                 rooms,
             })
             .collect();
-        risks.sort_by(|one, another| another.share_percent.cmp(&one.share_percent));
+        risks.sort_by_key(|risk| std::cmp::Reverse(risk.share_percent));
         risks
     }
 }

@@ -53,6 +53,8 @@ pub(in crate::trade) struct Model {
     pub(in crate::trade) machines: Vec<(Vec<Money>, Decimal)>,
     /// Each item.
     pub(in crate::trade) items: Vec<ItemModel>,
+    /// How many rooms are also priced as jobs of their own; none, if that isn't asked for.
+    pub(in crate::trade) rooms: usize,
 }
 
 /// A quantity of the job.
@@ -62,6 +64,8 @@ pub(in crate::trade) struct Quantity {
     pub(in crate::trade) spread: Spread,
     /// Names it within the job, so that its luck is its own.
     pub(in crate::trade) stream: u64,
+    /// Its room; `None`: it comes with the job, whatever rooms that has.
+    pub(in crate::trade) room: Option<usize>,
     /// The contingency that it hangs on.
     pub(in crate::trade) contingency: Option<usize>,
     /// The item, if it is one; else hours.
@@ -107,6 +111,8 @@ pub(in crate::trade) struct Draws {
     opened: Vec<(f64, f64)>,
     /// What part of the variance comes from each operation, then each machine's rental, then each item's opened packs.
     shares: Vec<f64>,
+    /// The cost of each room as a job of its own, and the mean of what doesn't come in steps.
+    alone: Vec<(Vec<f64>, f64)>,
 }
 
 impl Model {
@@ -220,7 +226,16 @@ struct Run<'a> {
     drawn: Vec<f64>,
     machines: Vec<MachineCosts>,
     opened: Vec<Option<OpenedPacks>>,
+    /// What each room takes, and last what comes with any job.
+    alone: Vec<Takings>,
     all: Collected,
+}
+
+/// What a room takes of everything, or what comes with any job.
+struct Takings {
+    cost: Vec<f64>,
+    machine_hours: Vec<Vec<f64>>,
+    items: Vec<Vec<f64>>,
 }
 
 /// What the rates of a cell are times their means.
@@ -243,6 +258,8 @@ struct Collected {
     left: Vec<f64>,
     /// Cost of each subject, added up, and times the whole cost.
     sums: Vec<(f64, f64)>,
+    /// Cost of each room as a job of its own, and what doesn't come in steps, added up.
+    alone: Vec<(Vec<f64>, f64)>,
 }
 
 /// What shares a factor, by tree.
@@ -272,6 +289,10 @@ impl<'a> Run<'a> {
         let columns = |count: usize| vec![vec![0.0; BLOCK]; count];
         let (machines, items) = (model.machines.len(), model.items.len());
         let subjects = model.operations + machines + items;
+        let takings = match model.rooms {
+            0 => 0,
+            rooms => rooms + 1,
+        };
         let mut run = Run {
             model,
             quantities: model
@@ -294,6 +315,13 @@ impl<'a> Run<'a> {
             drawn: vec![0.0; BLOCK],
             machines: model.machines.iter().map(MachineCosts::new).collect(),
             opened: model.items.iter().map(OpenedPacks::new).collect(),
+            alone: (0..takings)
+                .map(|_| Takings {
+                    cost: vec![0.0; BLOCK],
+                    machine_hours: columns(machines),
+                    items: columns(items),
+                })
+                .collect(),
             all: Collected {
                 costs: Vec::with_capacity(draws),
                 machine_hours: vec![Vec::with_capacity(draws); machines],
@@ -301,6 +329,7 @@ impl<'a> Run<'a> {
                 half_days: vec![0.0; machines],
                 left: vec![0.0; items],
                 sums: vec![(0.0, 0.0); subjects],
+                alone: vec![(Vec::with_capacity(draws), 0.0); model.rooms],
             },
         };
         let mut known: BTreeMap<Shared, usize> = BTreeMap::new();
@@ -364,7 +393,8 @@ impl<'a> Run<'a> {
             factor.work_out(&self.shared, size);
         }
         let columns = self.subjects.iter_mut().chain(&mut self.machine_hours);
-        for column in columns.chain(&mut self.items) {
+        let alone = self.alone.iter_mut().flat_map(Takings::columns);
+        for column in columns.chain(&mut self.items).chain(alone) {
             column[..size].fill(0.0);
         }
         for place in 0..self.model.quantities.len() {
@@ -373,6 +403,9 @@ impl<'a> Run<'a> {
         }
         self.price_steps(size)?;
         self.collect(size);
+        for room in 0..self.model.rooms {
+            self.collect_alone(room, size)?;
+        }
         Ok(())
     }
 
@@ -388,21 +421,26 @@ impl<'a> Run<'a> {
         let factors = &self.factors[self.factor_of[place]].column;
         let extents = quantity.contingency.map(|place| &self.extents[place]);
         let source = &mut self.quantities[place];
-        let drawn = self.drawn[..size].iter_mut().zip(factors).enumerate();
-        for (at, (drawn, factor)) in drawn {
-            let expected = match extents {
-                None => slope + fixed,
-                Some(extents) if extents[at] <= 0.0 => 0.0,
-                Some(extents) => slope * extents[at] + fixed,
-            };
-            let mean = expected * factor;
+        let drawn = &mut self.drawn[..size];
+        for (drawn, factor) in drawn.iter_mut().zip(factors) {
+            *drawn = (slope + fixed) * factor;
+        }
+        if let Some(extents) = extents {
+            for ((drawn, factor), extent) in drawn.iter_mut().zip(factors).zip(extents) {
+                let expected = if *extent > 0.0 {
+                    slope * extent + fixed
+                } else {
+                    0.0
+                };
+                *drawn = expected * factor;
+            }
+        }
+        for drawn in drawn {
             // Variance over mean.
-            let scale = grain + room * mean;
-            *drawn = if scale > 0.0 && mean > 0.0 {
-                scale * source.gamma(mean / scale)
-            } else {
-                mean
-            };
+            let scale = grain + room * *drawn;
+            if scale > 0.0 && *drawn > 0.0 {
+                *drawn = scale * source.gamma(*drawn / scale);
+            }
         }
     }
 
@@ -421,6 +459,49 @@ impl<'a> Run<'a> {
         if let Some(item) = quantity.item {
             add_times(&mut self.items[item], drawn, 1.0);
         }
+        let Some(takings) = self
+            .alone
+            .get_mut(quantity.room.unwrap_or(self.model.rooms))
+        else {
+            return;
+        };
+        add_times(&mut takings.cost, drawn, unit_cost);
+        for ((_, machine), share) in quantity.operations.iter().zip(&quantity.spread.shares) {
+            if let Some(machine) = machine {
+                add_times(&mut takings.machine_hours[*machine], drawn, *share);
+            }
+        }
+        if let Some(item) = quantity.item.filter(|item| self.opened[*item].is_some()) {
+            add_times(&mut takings.items[item], drawn, 1.0);
+        }
+    }
+
+    /// Prices a room as a job of its own, with what comes with any job.
+    fn collect_alone(&mut self, room: usize, size: usize) -> Result<(), (usize, BuyError)> {
+        let (rooms, job) = self.alone.split_at_mut(self.model.rooms);
+        let (own, job) = (&mut rooms[room], &job[0]);
+        add_times(&mut own.cost[..size], &job.cost, 1.0);
+        self.all.alone[room].1 += own.cost[..size].iter().sum::<f64>();
+        for (place, machine) in self.machines.iter().enumerate() {
+            let hours = own.machine_hours[place]
+                .iter()
+                .zip(&job.machine_hours[place]);
+            for (cost, (own, job)) in own.cost[..size].iter_mut().zip(hours) {
+                *cost += machine.costs[machine.half_days(own + job)];
+            }
+        }
+        for (place, opened) in self.opened.iter_mut().enumerate() {
+            if let Some(opened) = opened {
+                add_times(&mut own.items[place][..size], &job.items[place], 1.0);
+                let left = &mut self.drawn[..size];
+                opened
+                    .price(&own.items[place][..size], left)
+                    .map_err(|error| (place, error))?;
+                add_times(&mut own.cost[..size], left, 1.0);
+            }
+        }
+        self.all.alone[room].0.extend_from_slice(&own.cost[..size]);
+        Ok(())
     }
 
     /// Prices what follows in steps: rentals, and packs that don't keep.
@@ -472,6 +553,7 @@ impl<'a> Run<'a> {
             half_days,
             left,
             sums,
+            alone,
         } = self.all;
         let draws = costs.len() as f64;
         let rentals = self.model.operations;
@@ -493,7 +575,22 @@ impl<'a> Run<'a> {
                 .map(|((cost, _), left)| (cost / draws, left / draws))
                 .collect(),
             shares,
+            alone: alone
+                .into_iter()
+                .map(|(costs, plain)| (costs, plain / draws))
+                .collect(),
         }
+    }
+}
+
+impl Takings {
+    fn columns(&mut self) -> impl Iterator<Item = &mut Vec<f64>> {
+        let Takings {
+            cost,
+            machine_hours,
+            items,
+        } = self;
+        std::iter::once(cost).chain(machine_hours).chain(items)
     }
 }
 
@@ -673,6 +770,13 @@ impl Draws {
         (money(cost), decimal(left))
     }
 
+    /// Returns the cost of a room as a job of its own that isn't exceeded with that chance, and the mean of what doesn't
+    /// come in steps.
+    pub(in crate::trade) fn alone_at(&self, room: usize, level: Decimal) -> (Money, Money) {
+        let (costs, plain) = &self.alone[room];
+        (money(at(costs, level)), money(*plain))
+    }
+
     /// Returns what part of the variance comes from each operation, then each rental, then each item's opened packs.
     pub(in crate::trade) fn shares(&self) -> Vec<Decimal> {
         self.shares.iter().map(|share| decimal(*share)).collect()
@@ -706,18 +810,22 @@ fn float(value: Decimal) -> f64 {
     value.to_f64().unwrap_or_default()
 }
 
-/// Random numbers of one stream.
-struct Source {
-    generator: ChaCha8Rng,
-}
-
 /// Strips of the ziggurat.
 const STRIPS: usize = 256;
 /// Where its lowest strip ends, and the area of each.
 const ZIGGURAT: (f64, f64) = (3.654_152_885_361_009, 0.004_928_673_233_974_655);
+/// How finely a place in a strip is drawn: 52 bits.
+const PLACES: f64 = (1_u64 << 52) as f64;
 
-/// The ziggurat under exp(−x²/2): where each strip ends, and the height there.
-static STRIP_ENDS: LazyLock<([f64; STRIPS + 1], [f64; STRIPS + 1])> = LazyLock::new(|| {
+/// The ziggurat under exp(−x²/2).
+struct Ziggurat {
+    /// For each strip: the width of a place, and the places that are under the curve whatever their height.
+    strips: [(f64, u64); STRIPS],
+    /// The curve's height where each strip ends, and at 0.
+    heights: [f64; STRIPS + 1],
+}
+
+static NORMAL: LazyLock<Ziggurat> = LazyLock::new(|| {
     let height = |x: f64| libm::exp(-0.5 * x * x);
     let (last, area) = ZIGGURAT;
     let mut ends = [0.0; STRIPS + 1];
@@ -727,41 +835,63 @@ static STRIP_ENDS: LazyLock<([f64; STRIPS + 1], [f64; STRIPS + 1])> = LazyLock::
         let below = ends[strip - 1];
         ends[strip] = (-2.0 * libm::log(area / below + height(below))).sqrt();
     }
-    (ends, ends.map(height))
+    let mut strips = [(0.0, 0); STRIPS];
+    for (strip, ends) in ends.windows(2).enumerate() {
+        strips[strip] = (ends[0] / PLACES, (ends[1] / ends[0] * PLACES) as u64);
+    }
+    Ziggurat {
+        strips,
+        heights: ends.map(height),
+    }
 });
+
+/// Random numbers of one stream.
+struct Source {
+    generator: ChaCha8Rng,
+    normal: &'static Ziggurat,
+}
 
 impl Source {
     fn new(seed: u64, stream: u64) -> Source {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
         generator.set_stream(stream);
-        Source { generator }
+        Source {
+            generator,
+            normal: &NORMAL,
+        }
     }
 
     /// Returns a number between 0 and 1, both excluded.
     #[inline]
     fn unit(&mut self) -> f64 {
-        ((self.generator.next_u64() >> 12) as f64 + 0.5) * (1.0 / (1_u64 << 52) as f64)
+        ((self.generator.next_u64() >> 12) as f64 + 0.5) * (1.0 / PLACES)
     }
 
     #[inline]
     fn normal(&mut self) -> f64 {
-        let (ends, heights) = &*STRIP_ENDS;
         loop {
             let bits = self.generator.next_u64();
-            let strip = (bits & 0xff) as usize;
-            let side = ((bits >> 12) as f64 + 0.5) * (2.0 / (1_u64 << 52) as f64) - 1.0;
-            let x = side * ends[strip];
-            if x.abs() < ends[strip + 1] {
-                return x;
+            let (strip, place) = ((bits & 0xff) as usize, bits >> 12);
+            let (width, under) = self.normal.strips[strip];
+            let x = place as f64 * width;
+            if place < under {
+                return signed(x, bits);
             }
-            if strip == 0 {
-                return self.tail().copysign(side);
-            }
-            let above = heights[strip + 1] + (heights[strip] - heights[strip + 1]) * self.unit();
-            if above < libm::exp(-0.5 * x * x) {
-                return x;
+            if let Some(x) = self.beside(strip, x) {
+                return signed(x, bits);
             }
         }
+    }
+
+    /// Decides on a place where the curve crosses its strip; `None`: it is above the curve.
+    #[cold]
+    fn beside(&mut self, strip: usize, x: f64) -> Option<f64> {
+        if strip == 0 {
+            return Some(self.tail());
+        }
+        let (low, high) = (self.normal.heights[strip], self.normal.heights[strip + 1]);
+        let above = high + (low - high) * self.unit();
+        (above < libm::exp(-0.5 * x * x)).then_some(x)
     }
 
     /// Returns a normal number beyond the lowest strip.
@@ -791,7 +921,8 @@ impl Source {
                 continue;
             }
             let (v, square) = (root * root * root, x * x);
-            let u = self.unit();
+            // It only decides: 32 bits are enough.
+            let u = (f64::from(self.generator.next_u32()) + 0.5) * (1.0 / 4_294_967_296.0);
             if u < 1.0 - 0.0331 * square * square
                 || libm::log(u) < 0.5 * square + most * (1.0 - v + libm::log(v))
             {
@@ -799,6 +930,12 @@ impl Source {
             }
         }
     }
+}
+
+/// Gives a number a sign by a bit that decides nothing else.
+#[inline]
+fn signed(x: f64, bits: u64) -> f64 {
+    f64::from_bits(x.to_bits() | (bits & 0x100) << 55)
 }
 
 #[cfg(test)]
@@ -845,6 +982,7 @@ mod tests {
         Quantity {
             spread,
             stream: 1 << 60 | stream,
+            room: None,
             contingency: None,
             item: None,
             unit_cost: dec!(1000),
@@ -1071,10 +1209,10 @@ mod tests {
     }
 
     const FIRST_DRAWS: [u64; 4] = [
-        4607301249317828116,
+        4607338310875278229,
         4576371404556718656,
-        4575695583947560071,
-        4629310724205982339,
+        4592315005509966401,
+        4627567990743502652,
     ];
 
     #[test]

@@ -8,12 +8,12 @@ fn cents(value: &Value) -> i64 {
     let text = value
         .as_str()
         .unwrap_or_else(|| panic!("{value} is no amount"));
-    text.replace('.', "").parse().unwrap()
+    text.replace('.', "").parse().expect("an amount")
 }
 
 fn number(value: &Value) -> f64 {
     match value {
-        Value::String(text) => text.parse().unwrap(),
+        Value::String(text) => text.parse().expect("a number"),
         value => value
             .as_f64()
             .unwrap_or_else(|| panic!("{value} is no number")),
@@ -139,16 +139,18 @@ fn what_may_turn_up_is_a_line_of_its_own_and_teaches_nothing() {
     assert_eq!(bleach["least"], json!({ "quantity": "8", "unit": "sqft" }));
     assert_eq!(bleach["most"], json!({ "quantity": "12", "unit": "sqft" }));
     assert_eq!(bleach["driver"]["quantity"], json!("10"));
-    // Bleaching 10 sq ft by the book, 4 times in 10.
-    let sure = ledger.json("rate list --operation bleach-stains");
-    let rate = list(&sure["rates"])
+    // What bleaching 10 sq ft takes by the book, 4 times in 10.
+    let book = ledger.json("rate list");
+    let rate = list(&book)
         .iter()
-        .find(|rate| rate["kind"] == json!("hours"))
-        .map(|rate| number(&rate["learned"]["per_item"]));
-    if let Some(per_hour) = rate {
-        let hours = 0.4 * 10.0 / per_hour;
-        assert!(number(&bleach["hours"]) >= hours - 0.006, "{bleach:#}");
-    }
+        .find(|rate| rate["operation"] == json!("bleach-stains") && rate["kind"] == json!("hours"))
+        .cloned()
+        .unwrap_or_default();
+    let hours = 0.4 * (10.0 * number(&rate["learned"]) + number(&rate["learned_fixed"]));
+    assert!(
+        (number(&bleach["hours"]) - hours).abs() < 0.006,
+        "{bleach:#}\n{rate:#}"
+    );
     assert_eq!(line("fill-gaps")["chance_percent"], json!(50));
     let client = ledger.line("quote show Q1 --for-client").ok();
     assert!(client.contains("bleach-stains if needed"), "{client}");
@@ -223,9 +225,13 @@ fn options_stand_side_by_side_and_one_is_accepted() {
             );
         }
     }
-    // An option is the quote that would be drafted for it alone.
-    let alone = ledger.json(r#"quote draft "4 Tannery Row" --room Landing"#);
-    assert_eq!(alone["price"], options[2]["price"]);
+    // An option is the quote that would be drafted for it alone, and room by room is what those rooms alone would cost.
+    let landing = ledger.json(r#"quote draft "4 Tannery Row" --room Landing"#);
+    assert_eq!(landing["price"], options[2]["price"]);
+    let bedroom = ledger.json(r#"quote draft "4 Tannery Row" --room "Back bedroom""#);
+    // To the cent of each: sums of the same draws in another order.
+    let each = cents(&landing["price"]) + cents(&bedroom["price"]);
+    assert!((each - apart).abs() <= 2, "{each}, {apart}");
 
     ledger.lines("quote send Q1");
     assert_eq!(
@@ -248,7 +254,7 @@ fn options_stand_side_by_side_and_one_is_accepted() {
     assert_eq!(other["status"], json!("declined"));
     assert_eq!(ledger.json("job show J1")["price"], options[1]["price"]);
     let quotes = ledger.json("quote list");
-    assert_eq!(list(&quotes["quotes"]).len(), 2, "one line a quote");
+    assert_eq!(list(&quotes["quotes"]).len(), 3, "one line a quote");
     assert_eq!(quotes["quotes"][0]["price"], options[1]["price"]);
     assert_eq!(ledger.json("check")["ok"], json!(true));
 }

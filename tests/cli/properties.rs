@@ -13,7 +13,7 @@ use proptest::prelude::*;
 use tempfile::TempDir;
 
 /// Uses that name no operation.
-const NOTHING: UsedFor = UsedFor::Operation(None);
+const NOTHING: UsedFor<'static> = UsedFor::Operation(None);
 
 fn today() -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date")
@@ -113,14 +113,14 @@ proptest! {
                     Happening::Buy(quantity, cents) => {
                         writing.record_buy(&item, quantity.into(), Money::from_minor(cents), today(), "")?
                     }
-                    Happening::Use(quantity) => writing.record_use(&item, quantity.into(), &NOTHING, &occasion)?,
+                    Happening::Use(quantity) => writing.record_use(&item, quantity.into(), NOTHING, &occasion)?,
                     Happening::HandBack(quantity, cents) => {
                         writing.record_hand_back(&item, quantity.into(), Some(Money::from_minor(cents)), Some(&job), today())?
                     }
                     Happening::Count(quantity) => writing.record_count(&item, quantity.into(), today())?,
                     Happening::Void(position) => match entries.get(position) {
                         Some(entry) => writing.void_entry(*entry, "a slip")?,
-                        None => writing.record_use(&item, Decimal::ZERO, &NOTHING, &occasion)?,
+                        None => writing.record_use(&item, Decimal::ZERO, NOTHING, &occasion)?,
                     },
                 })
             });
@@ -172,7 +172,7 @@ proptest! {
             for (position, (used, hours)) in uses.iter().enumerate() {
                 let on = today() - chrono::Days::new(position as u64);
                 let occasion = Occasion { job: &job, rooms: &rooms, on, note: "" };
-                writing.record_use(&item, Decimal::new(*used, 6), &NOTHING, &occasion)?;
+                writing.record_use(&item, Decimal::new(*used, 6), NOTHING, &occasion)?;
                 writing.record_hours(&worker, Decimal::new(*hours, 6), &WorkedOn::Nothing, &occasion)?;
                 writing.record_buy(&item, Decimal::new(used + 1, 6), Money::from_minor(*used), on, "")?;
             }

@@ -308,9 +308,13 @@ impl Writing<'_> {
         let used = row
             .number("quantity")?
             .ok_or_else(|| row.wrong("quantity", "is empty"))?;
+        let operation = match row.text("operation").trim() {
+            UsedFor::LEFT_OVER => None,
+            _ => row.maybe("operation", |name| self.operation(name))?,
+        };
         let used_for = match row.text("operation").trim() {
             UsedFor::LEFT_OVER => UsedFor::LeftOver,
-            _ => UsedFor::Operation(row.maybe("operation", |name| self.operation(name))?),
+            _ => UsedFor::Operation(operation.as_ref()),
         };
         let occasion = Occasion {
             job: &job,
@@ -318,7 +322,7 @@ impl Writing<'_> {
             on,
             note: row.text("note"),
         };
-        let recorded = self.as_of(on, || self.record_use(&item, used, &used_for, &occasion));
+        let recorded = self.as_of(on, || self.record_use(&item, used, used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         recorded
             .map(drop)
