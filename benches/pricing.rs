@@ -267,7 +267,11 @@ impl Firm {
             } else {
                 room.area
             };
-            let floor = if place.is_multiple_of(2) { room.floor } else { 0 };
+            let floor = if place.is_multiple_of(2) {
+                room.floor
+            } else {
+                0
+            };
             let book = driver / book_does(place, RateKind::Item) as f64;
             units.push(if place % 4 == 3 {
                 book * self.finish[place * 4 + floor] * job[1] * truth.factor(0.10)

@@ -73,10 +73,10 @@ pub fn outlook_text(quote: &Quote, shopping: &[ToBuy], number: &str, page: &Page
     let outlook = &quote.outlook;
     let mut text = String::new();
     let mut table = page
-        .table(["The cost is at most", "10 %", "50 %", "80 %", "90 %"])
+        .table(["So often", "10 %", "50 %", "80 %", "90 %"])
         .numbers([1, 2, 3, 4]);
     table.row([
-        "so often".to_owned(),
+        "the cost is at most".to_owned(),
         page.money(outlook.p10),
         page.money(outlook.p50),
         page.money(outlook.p80),
@@ -84,11 +84,10 @@ pub fn outlook_text(quote: &Quote, shopping: &[ToBuy], number: &str, page: &Page
     ]);
     let _ = write!(text, "\n{table}\n");
     let sure = format!(
-        "Expected margin {}, chance of a loss {}; {} draws, seed {}.",
+        "Expected margin {}, chance of a loss {}, by {} draws of the job.",
         percent_text(quote.margin_percent()),
         percent_text(Some(percent(outlook.loss))),
         outlook.draws,
-        outlook.seed,
     );
     let _ = writeln!(text, "{}", page.prose(&sure));
     if !outlook.risks.is_empty() {

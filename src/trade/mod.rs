@@ -4,11 +4,13 @@
 //! on any day and any machine. Quantities are [`Decimal`]s in the trade's canonical units (square feet, lineal feet,
 //! counts, hours), amounts are [`Money`](crate::money::Money).
 //!
-//! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is one thing that is done, measured by
-//! its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and methods into quantities at the [`rates`] of book and experience;
-//! a [`quote`] turns quantities into cost and price, with the [`rental`] cover and the [`cautions`] that apply; what the
-//! job then takes moves [`stock`] and adds up in [`job_cost`]; [`variance`] sets it beside the quote; [`evidence`] is
-//! what a finished job teaches the rates; an [`invoice`] asks for the money.
+//! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is
+//! one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
+//! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
+//! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
+//! by [`cutting`], and a [`contract`] may have limits. What the job then takes moves [`stock`] and adds up in [`job_cost`];
+//! [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
+//! the money.
 
 pub mod buying;
 pub mod cautions;
