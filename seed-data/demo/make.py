@@ -182,7 +182,7 @@ SITES = [  # client, address, year built, tax area, note, rooms
         room("Tiled bath", rectangle(9, 7), BARE, "other", "Upper landing:2'4\"", refinished="no", note="tiles stay")]),
 ]
 ROOMS = {address: rooms for _, address, *_, rooms in SITES}
-FINDINGS = {  # address: room, kind, quantity, unit, place
+FINDINGS = {  # address: room, kind, quantity, unit, place, and perhaps: chance, operation if so, from and to how much
     "18 Cooper's Rise": [("Hall", "proud-nails", 20, "each", "along the joists"), ("Front room", "gaps", 18, "ft", "by the window")],
     "41 Weir Hill": [("Parlor", "proud-nails", 45, "each", ""), ("Parlor", "damaged-boards", 3, "each", "under the old stove")],
     "7 Orchard Back": [("Landing", "squeaks", 3, "each", "top of the stairs")],
@@ -195,7 +195,8 @@ FINDINGS = {  # address: room, kind, quantity, unit, place
     "64 Saltpan Road": [("Lounge", "damaged-boards", 4, "each", "radiator leak"), ("Hallway", "proud-nails", 15, "each", "")],
     "12 Dyer's Yard": [("Bedroom", "proud-nails", 12, "each", "")],
     "26 Sexton's Walk": [("Living room", "open-holes", 10, "each", "carpet tack strip")],
-    "9 Kelp Cottages": [("Landing", "proud-nails", 14, "each", ""), ("Front bedroom", "missing-quarter-round", 22, "ft", "window wall")],
+    "9 Kelp Cottages": [("Landing", "proud-nails", 14, "each", ""), ("Front bedroom", "missing-quarter-round", 22, "ft", "window wall"),
+                       ("Front bedroom", "black-stains", 6, "sqft", "under the planter", ".4", "replace-boards", 2, 4)],
     "1 Signal House": [("Kitchen", "damaged-boards", 5, "each", "sink"), ("Upper landing", "proud-nails", 40, "each", ""),
                        ("Upper landing", "missing-threshold", 1, "each", "to the bath"), ("Dining room", "squeaks", 4, "each", "")],
 }
@@ -566,7 +567,7 @@ def do_job(label, address, sequence, schedule, first):
 def quote(label, address, sequence, schedule, drafted, sent, rooms=None, variation_of="", valid_days=30, **dates):
     row = dict(label=label, site=address, rooms=QUOTED_ROOMS.get(label, "") if rooms is None else rooms, sequence=sequence,
                schedule=schedule, margin=MARGINS.get(label, ""), variation_of=variation_of, drafted=drafted, sent=sent,
-               valid_days=valid_days)
+               valid_days=valid_days, option=dates.get("option") or "")
     for name in ("decided", "decision", "started", "closed", "deposit", "invoiced", "paid"):
         row[name] = dates.get(name) or ""
     return row
@@ -591,7 +592,8 @@ pantry = date("2025-01-13")
 jobs += [
     quote("V1", "6 Millrace", R36, "oil-2-coat", pantry, pantry, rooms="Pantry", variation_of="D8", decided=pantry, decision="accepted"),
     quote("N1", "64 Saltpan Road", R36, "water-3-coat", date("2025-06-03"), date("2025-06-04"), decided=date("2025-06-20"), decision="declined"),
-    quote("O1", "9 Kelp Cottages", R36, "oil-2-coat", date("2026-02-23"), date("2026-02-24"), valid_days=14),
+    quote("O1", "9 Kelp Cottages", R36, "oil-2-coat", date("2026-02-23"), date("2026-02-24"), valid_days=14,
+          option="Three coats: schedule=oil-3-coat"),
 ]
 
 
@@ -614,8 +616,9 @@ write("tax-areas.csv", [dict(tax_area=name, percent=percent, valid_from=day) for
 write("rooms.csv", [dict(site=address, room=of["name"], shape=of["shape"], condition=of["condition"], species=of["species"],
                          layout=of["layout"], refinished=of["refinished"], doors=doors_text(of["doors"]), note=of["note"])
                     for address, rooms in ROOMS.items() for of in rooms])
-write("findings.csv", [dict(site=address, room=name, kind=kind, quantity=quantity, unit=unit, place=place)
-                       for address, found in FINDINGS.items() for name, kind, quantity, unit, place in found])
+write("findings.csv", [dict(site=address, room=name, kind=kind, quantity=quantity, unit=unit, place=place,
+                            **dict(zip(("chance", "if_so", "least", "most"), so or [""] * 4)))
+                       for address, found in FINDINGS.items() for name, kind, quantity, unit, place, *so in found])
 write("workers.csv", [dict(worker=name, wage=wage) for name, wage in WORKERS])
 write("jobs.csv", jobs)
 write("day-book.csv", sorted(book, key=lambda row: row["date"]))

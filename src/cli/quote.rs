@@ -239,7 +239,7 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
     let options = args
         .options
         .iter()
-        .map(|text| read_option(text))
+        .map(|text| Ok(text.parse::<OptionRequest>()?))
         .collect::<Result<_>>()?;
     let revises = args
         .revises
@@ -288,51 +288,6 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         || json(&drafted.sheet, View::Owner, &page),
         || text(&drafted.sheet, View::Owner, &page),
     )
-}
-
-/// Reads an option: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
-fn read_option(text: &str) -> Result<OptionRequest> {
-    let wrong = |what: &str| {
-        Refusal::new(format!("`{text}` is not an option: {what}"))
-            .hint("--option \"Three coats: schedule=oil-3-coat\"")
-            .hint("keys: sequence, schedule, with, without")
-    };
-    let Some((name, changes)) = text
-        .split_once(':')
-        .filter(|(name, _)| !name.trim().is_empty())
-    else {
-        return Err(wrong("it has no name before a colon").into());
-    };
-    let mut option = OptionRequest {
-        name: name.trim().to_owned(),
-        ..OptionRequest::default()
-    };
-    for change in changes.split(',') {
-        let Some((key, value)) = change
-            .split_once('=')
-            .filter(|(_, value)| !value.trim().is_empty())
-        else {
-            return Err(wrong(&format!("`{}` is no key=value", change.trim())).into());
-        };
-        let value = value.trim().to_owned();
-        let once = match key.trim().to_lowercase().as_str() {
-            "sequence" => option.sequence.replace(value),
-            "schedule" => option.schedule.replace(value),
-            "with" => {
-                option.with.push(value);
-                None
-            }
-            "without" => {
-                option.without.push(value);
-                None
-            }
-            other => return Err(wrong(&format!("`{other}` is not a key")).into()),
-        };
-        if once.is_some() {
-            return Err(wrong(&format!("`{}` comes twice", key.trim())).into());
-        }
-    }
-    Ok(option)
 }
 
 /// Reads a lump cost: `disposal=45.00`.

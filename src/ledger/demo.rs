@@ -11,8 +11,8 @@ use chrono::{NaiveDate, NaiveDateTime};
 
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, QuoteHeader,
-    Recorded, Room, Transfer, UsedFor, WorkedOn, Writing,
+    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, OptionRequest,
+    QuoteHeader, Recorded, Room, Transfer, UsedFor, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -127,7 +127,10 @@ impl Writing<'_> {
         }
         for row in embedded!(
             "findings.csv",
-            &["site", "room", "kind", "quantity", "unit", "place"]
+            &[
+                "site", "room", "kind", "quantity", "unit", "place", "chance", "if_so", "least",
+                "most"
+            ]
         )?
         .iter()
         {
@@ -137,8 +140,13 @@ impl Writing<'_> {
                 quantity: row.positive("quantity")?,
                 most: None,
                 unit: row.word::<Unit>("unit")?,
-                chance: None,
-                if_so: None,
+                chance: row.number("chance")?,
+                if_so: match row.maybe("if_so", |name| self.operation(name))? {
+                    Some(operation) => {
+                        Some((operation.id, row.positive("least")?, row.positive("most")?))
+                    }
+                    None => None,
+                },
                 place: row.text("place").to_owned(),
                 note: String::new(),
             };
@@ -162,6 +170,7 @@ impl Writing<'_> {
                 "drafted",
                 "sent",
                 "valid_days",
+                "option",
                 "decided",
                 "decision",
                 "started",
@@ -241,6 +250,10 @@ impl Writing<'_> {
                     schedule: Some(row.text("schedule").to_owned()),
                     margin: row.number("margin")?,
                     variation_of: labels.jobs.get(row.text("variation_of")).copied(),
+                    options: row
+                        .maybe("option", |text| text.parse::<OptionRequest>())?
+                        .into_iter()
+                        .collect(),
                     ..DraftRequest::default()
                 };
                 let drafted = self.draft_quote(&self.site(row.text("site"))?, &request)?;
