@@ -94,12 +94,10 @@ pub fn cover_json(machine: &BookMachine, plan: &Plan, page: &Page) -> Value {
 
 /// Renders the cheapest cover of a machine's rental as text.
 pub fn cover_text(machine: &BookMachine, plan: &Plan, page: &Page) -> String {
-    let days = plan.need.in_days();
-    let noun = if days > Decimal::ONE { "days" } else { "day" };
     let text = format!(
-        "{} for {} {noun}: {} {}\n{}.\n{}",
+        "{} for {}: {} {}\n{}.\n{}",
         inert(&machine.name),
-        plain(days, 1),
+        days_words(plan.need.in_days()),
         page.money(plan.cover.total()),
         page.currency.code(),
         cover_words(&plan.cover, page),
@@ -118,20 +116,33 @@ pub fn packs_json(packs: &[(Decimal, u32, Money)], page: &Page) -> Value {
         .collect()
 }
 
-/// Says which packs are bought: `3 x 1 gal 52.00 each, 1 x 0.25 gal 18.50`.
+/// Says which packs are bought, each at what price: `3 x 1 gal at 52.00, 1 x 0.25 gal at 18.50`.
 pub fn packs_words(packs: &[(Decimal, u32, Money)], unit: Unit, page: &Page) -> String {
     let packs: Vec<String> = packs
         .iter()
         .map(|(size, number, price)| {
-            let each = if *number > 1 { " each" } else { "" };
             format!(
-                "{number} x {} {unit} {}{each}",
-                plain(*size, 4),
+                "{number} x {} at {}",
+                units_words(*size, unit),
                 page.money(*price)
             )
         })
         .collect();
     packs.join(", ")
+}
+
+/// Writes a quantity in item units; pieces have no word.
+pub fn units_words(quantity: Decimal, unit: Unit) -> String {
+    match unit {
+        Unit::Each => plain(quantity, 4),
+        unit => format!("{} {unit}", plain(quantity, 4)),
+    }
+}
+
+/// Writes a number of days: `1 day`, `1.5 days`.
+pub fn days_words(days: Decimal) -> String {
+    let noun = if days == Decimal::ONE { "day" } else { "days" };
+    format!("{} {noun}", plain(days, 2))
 }
 
 /// Renders the cheapest packs of an item as JSON.
@@ -151,9 +162,8 @@ pub fn basket_json(item: &BookItem, basket: &Basket, page: &Page) -> Value {
 /// Renders the cheapest packs of an item as text.
 pub fn basket_text(item: &BookItem, basket: &Basket, page: &Page) -> String {
     let mut text = format!(
-        "{} {} of {}: {} {}\n{}.\n",
-        plain(basket.need, 4),
-        item.unit,
+        "{} of {}: {} {}\n{}.\n",
+        units_words(basket.need, item.unit),
         inert(&item.name),
         page.money(basket.total),
         page.currency.code(),
@@ -162,12 +172,11 @@ pub fn basket_text(item: &BookItem, basket: &Basket, page: &Page) -> String {
     let left = basket.content() - basket.need;
     let _ = match (left.is_zero(), item.kept) {
         (true, _) => writeln!(text, "Nothing is left over."),
-        (false, true) => writeln!(text, "{} {} are left over.", plain(left, 4), item.unit),
+        (false, true) => writeln!(text, "{} left over.", units_words(left, item.unit)),
         (false, false) => writeln!(
             text,
-            "{} {} are left over, and don't keep once opened.",
-            plain(left, 4),
-            item.unit
+            "{} left over, which doesn't keep once opened.",
+            units_words(left, item.unit)
         ),
     };
     if item.returnable {

@@ -4,11 +4,11 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words};
+use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, units_words};
 use super::quote::View;
 use super::{Page, count, inert, percent_json, percent_text, rate_text};
 use crate::ledger::{QuoteRecord, QuoteStatus, ToBuy};
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Decimal, Money, plain, round};
 use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
 
 /// Returns a fraction as percent.
@@ -206,9 +206,8 @@ pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
         table.row([
             line.item.clone(),
             format!(
-                "{} {} ({})",
-                plain(line.basket.need + line.in_stock, 2),
-                line.unit,
+                "{} ({})",
+                units_words(round(line.basket.need + line.in_stock, 2), line.unit),
                 rate_text(percent(line.confidence))
             ),
             plain(line.in_stock, 2),

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::cover::cover_words;
+use super::cover::{cover_words, days_words};
 use super::outlook::{options_json, outlook_json, outlook_text};
 use super::rate::sentence;
 use super::{Page, Table, inert, percent_json, range_text, rate_text};
@@ -77,20 +77,20 @@ fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
             let plan = plans.find(|rental| rental.machine == *machine);
             let planned = plan.map_or_else(String::new, |rental| {
                 format!(
-                    " Planned, for the {} that {} of such jobs don't exceed: {} days, {}, {} together.",
+                    " Planned, for the {} that {} of such jobs don't exceed: {}; {}; {} together.",
                     page.quantity(rental.hours, Unit::Hour),
                     rate_text(quote.terms.confidence * Decimal::ONE_HUNDRED),
-                    plain(rental.plan.need.in_days(), 1),
+                    days_words(rental.plan.need.in_days()),
                     cover_words(&rental.plan.cover, page),
                     page.money(rental.plan.cover.total()),
                 )
             });
             Some(format!(
-                "{}: the mean, over {} draws, of what the tariff asks for the days that the hours take; {} days on the \
+                "{}: the mean, over {} draws, of what the tariff asks for the days that the hours take; {} on the \
                  mean.{planned}",
                 page.money(*cost),
                 quote.outlook.draws,
-                plain(*days, 2),
+                days_words(*days),
             ))
         }
         Line::Opened {
@@ -117,7 +117,7 @@ fn lump_name(line: &Line) -> String {
     match line {
         Line::Work(work) => work.name.clone(),
         Line::Rental { name, days, .. } => {
-            format!("{name}, rented: {} days expected", plain(*days, 2))
+            format!("{name}, rented: {} expected", days_words(*days))
         }
         Line::Opened {
             name, unit, left, ..
@@ -209,12 +209,15 @@ fn why(
             }
         )
     };
-    let likely = work.contingency.map_or_else(String::new, |contingency| {
-        format!(
-            ", {} likely",
-            rate_text(contingency.chance * Decimal::ONE_HUNDRED)
-        )
-    });
+    let likely = work
+        .contingency
+        .filter(|contingency| contingency.chance < Decimal::ONE)
+        .map_or_else(String::new, |contingency| {
+            format!(
+                ", {} likely",
+                rate_text(contingency.chance * Decimal::ONE_HUNDRED)
+            )
+        });
     Some(format!(
         "{quantity} for {done}{passes}{likely}: {}{taught}",
         sentence(&rate.rate, operation, page)
@@ -569,10 +572,13 @@ fn work_table(lines: &[&WorkLine], page: &Page) -> Table {
         };
         let (likely, measure) = match work.contingency {
             Some(contingency) => (
-                format!(
-                    " ({} likely)",
-                    rate_text(contingency.chance * Decimal::ONE_HUNDRED)
-                ),
+                match contingency.chance < Decimal::ONE {
+                    true => format!(
+                        " ({} likely)",
+                        rate_text(contingency.chance * Decimal::ONE_HUNDRED)
+                    ),
+                    false => String::new(),
+                },
                 range_text(contingency.low, contingency.high, work.driver.unit(), page),
             ),
             None => (
@@ -626,8 +632,8 @@ fn work_words(quote: &Quote, room: RoomId) -> String {
             String::new()
         };
         let if_needed = match work.contingency {
-            Some(_) => " if needed",
-            None => "",
+            Some(contingency) if contingency.chance < Decimal::ONE => " if needed",
+            Some(_) | None => "",
         };
         let words = format!("{}{times}{if_needed}", work.name);
         match tasks.iter_mut().find(|(task, _)| *task == work.task.name) {
