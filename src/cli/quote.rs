@@ -280,14 +280,15 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         context.warn(&skip.to_string());
     }
     let page = context.page(ledger);
+    context.answer(
+        || json(&drafted.sheet, View::Owner, &page),
+        || text(&drafted.sheet, View::Owner, &page),
+    )?;
     context.hint(&format!(
         "gritledger quote send {}",
         drafted.sheet.record.header.number
     ));
-    context.answer(
-        || json(&drafted.sheet, View::Owner, &page),
-        || text(&drafted.sheet, View::Owner, &page),
-    )
+    Ok(())
 }
 
 /// Reads a lump cost: `disposal=45.00`.

@@ -30,7 +30,7 @@ use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
 use crate::trade::rental::{Need, Plan, Tariff, Yard};
 use crate::trade::simulate::{self, Draws, Model, Quantity};
 use crate::trade::takeoff::{MeasuredRoom, Work};
-use crate::trade::{ItemId, MachineId, RoomId};
+use crate::trade::{ItemId, MachineId, OperationId, RoomId};
 
 /// Rentals are worked out for so many times the expected days, and for so many days more.
 const LONGEST_RENTAL: (u32, u32) = (4, 14);
@@ -375,6 +375,7 @@ impl<'a> Subjects<'a> {
                 .iter()
                 .position(|room| Some(room.id) == work.room)
         };
+        let mut may: BTreeMap<(&str, OperationId), usize> = BTreeMap::new();
         // Hours of one task in one room are one quantity.
         let mut together: BTreeMap<(&str, &str), Vec<(&Work, FloorClass)>> = BTreeMap::new();
         for work in &offer.work {
@@ -383,20 +384,27 @@ impl<'a> Subjects<'a> {
             };
             let operation = &work.operation;
             let contingency = work.contingency.map(|contingency| {
-                let name = format!("{}/{}", model.contingencies.len(), operation.name);
+                let earlier = may.entry((room, operation.id)).or_insert(0_usize);
+                *earlier += 1;
+                let name = format!("may turn up, {earlier}");
                 model.contingencies.push(simulate::Contingency {
                     chance: contingency.chance,
                     range: (contingency.low, contingency.high),
-                    stream: digest(&["turns up", room, &name]),
+                    stream: digest(&["turns up", room, &operation.name, &name]),
                 });
-                model.contingencies.len() - 1
+                (model.contingencies.len() - 1, name)
             });
+            // What tells the luck of what may turn up from that of what is sure.
+            let (contingency, luck) = match &contingency {
+                Some((place, name)) => (Some(*place), name.as_str()),
+                None => (None, ""),
+            };
             if let Some(item) = &operation.item {
                 let quantity = asked(&[(work, class)], RateKind::Item);
                 if let Some(spread) = rates.forecast(&quantity) {
                     model.quantities.push(Quantity {
                         spread,
-                        stream: digest(&["item", room, &operation.name, stream_of(contingency)]),
+                        stream: digest(&["item", room, &operation.name, luck]),
                         room: room_of(work),
                         contingency,
                         item: self.item(item.id),
@@ -406,7 +414,7 @@ impl<'a> Subjects<'a> {
                 }
             }
             if contingency.is_some() {
-                let stream = digest(&["hours", room, &operation.name, stream_of(contingency)]);
+                let stream = digest(&["hours", room, &operation.name, luck]);
                 let hours = self.hours(&[(work, class)], stream, hour, rates);
                 model.quantities.extend(hours.map(|hours| Quantity {
                     room: room_of(work),
@@ -599,14 +607,6 @@ fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
             passes: work.passes,
         })
         .collect()
-}
-
-/// Tells the luck of what may turn up from that of what is sure.
-fn stream_of(contingency: Option<usize>) -> &'static str {
-    match contingency {
-        Some(_) => "may turn up",
-        None => "",
-    }
 }
 
 /// Returns what the yard asks for each number of half days that may come.

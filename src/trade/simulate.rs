@@ -222,8 +222,10 @@ struct Run<'a> {
     subjects: Vec<Vec<f64>>,
     machine_hours: Vec<Vec<f64>>,
     items: Vec<Vec<f64>>,
-    /// The quantity at hand.
+    /// The quantity at hand, and the shapes and slopes that it is drawn by.
     drawn: Vec<f64>,
+    shapes: Vec<f64>,
+    slopes: Vec<f64>,
     machines: Vec<MachineCosts>,
     opened: Vec<Option<OpenedPacks>>,
     /// What each room takes, and last what comes with any job.
@@ -313,6 +315,8 @@ impl<'a> Run<'a> {
             machine_hours: columns(machines),
             items: columns(items),
             drawn: vec![0.0; BLOCK],
+            shapes: vec![0.0; BLOCK],
+            slopes: vec![0.0; BLOCK],
             machines: model.machines.iter().map(MachineCosts::new).collect(),
             opened: model.items.iter().map(OpenedPacks::new).collect(),
             alone: (0..takings)
@@ -435,11 +439,20 @@ impl<'a> Run<'a> {
                 *drawn = expected * factor;
             }
         }
-        for drawn in drawn {
+        // What the gamma numbers need beside luck, worked out before: the processor does four at a time.
+        let shapes = self.shapes[..size].iter_mut().zip(&mut self.slopes[..size]);
+        for (mean, (shape, slope)) in drawn.iter().zip(shapes) {
+            *shape = mean / (grain + room * mean);
+            *slope = slope_of(*shape);
+        }
+        let shapes = self.shapes[..size].iter().zip(&self.slopes[..size]);
+        for (drawn, (shape, slope)) in drawn.iter_mut().zip(shapes) {
             // Variance over mean.
             let scale = grain + room * *drawn;
-            if scale > 0.0 && *drawn > 0.0 {
-                *drawn = scale * source.gamma(*drawn / scale);
+            if *shape >= 1.0 && shape.is_finite() {
+                *drawn = scale * source.gamma_beyond_one(*shape, *slope);
+            } else if *shape > 0.0 && shape.is_finite() {
+                *drawn = scale * source.gamma(*shape);
             }
         }
     }
@@ -814,6 +827,8 @@ fn float(value: Decimal) -> f64 {
 const STRIPS: usize = 256;
 /// Where its lowest strip ends, and the area of each.
 const ZIGGURAT: (f64, f64) = (3.654_152_885_361_009, 0.004_928_673_233_974_655);
+/// One third, of Marsaglia and Tsang's method.
+const THIRD: f64 = 1.0 / 3.0;
 /// How finely a place in a strip is drawn: 52 bits.
 const PLACES: f64 = (1_u64 << 52) as f64;
 
@@ -912,8 +927,13 @@ impl Source {
             // Γ(k) = Γ(k + 1) U^(1/k).
             return self.gamma(shape + 1.0) * libm::pow(self.unit(), 1.0 / shape);
         }
-        let most = shape - 1.0 / 3.0;
-        let slope = 1.0 / (9.0 * most).sqrt();
+        self.gamma_beyond_one(shape, slope_of(shape))
+    }
+
+    /// Returns a gamma number of a shape from 1 on, with that shape's slope.
+    #[inline]
+    fn gamma_beyond_one(&mut self, shape: f64, slope: f64) -> f64 {
+        let most = shape - THIRD;
         loop {
             let x = self.normal();
             let root = 1.0 + slope * x;
@@ -930,6 +950,12 @@ impl Source {
             }
         }
     }
+}
+
+/// Returns what a gamma number of a shape from 1 on changes by with its normal number.
+#[inline]
+fn slope_of(shape: f64) -> f64 {
+    1.0 / (9.0 * (shape - THIRD)).sqrt()
 }
 
 /// Gives a number a sign by a bit that decides nothing else.
