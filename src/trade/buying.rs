@@ -6,7 +6,7 @@
 use thiserror::Error;
 
 use crate::money::{Decimal, Money, quantity};
-use crate::trade::cover::Stairs;
+use crate::trade::cover::{Stairs, greatest_common_divisor};
 
 /// Millionths in a unit.
 const MICRO: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
@@ -158,13 +158,6 @@ fn bulk(need: Decimal, packs: &[PackSize]) -> Option<(PackSize, u32)> {
     let others = (micro(best.size)? / divisor).checked_mul(*largest)?;
     let count = (micro(need)?.checked_sub(others)? / micro(best.size)?).to_u32()?;
     (count > 0).then_some((*best, count))
-}
-
-fn greatest_common_divisor(one: i64, another: i64) -> i64 {
-    match another {
-        0 => one,
-        _ => greatest_common_divisor(another, one % another),
-    }
 }
 
 /// Rounds a need to whole sets of a size, as sets are counted when they are used: to the nearest, and one at least if any

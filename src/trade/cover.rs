@@ -93,3 +93,11 @@ impl Stairs {
         counts
     }
 }
+
+/// Returns the largest number that divides both; of nothing and another, the other.
+pub(in crate::trade) fn greatest_common_divisor(one: i64, another: i64) -> i64 {
+    match another {
+        0 => one,
+        _ => greatest_common_divisor(another, one % another),
+    }
+}

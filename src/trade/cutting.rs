@@ -26,6 +26,7 @@ use std::ops::Add;
 use thiserror::Error;
 
 use crate::money::Money;
+use crate::trade::cover::greatest_common_divisor;
 
 /// Most pieces that are cut together.
 pub const MOST_PIECES: usize = 200;
@@ -291,13 +292,6 @@ impl Problem {
             sticks,
             proven,
         }
-    }
-}
-
-fn greatest_common_divisor(one: i64, another: i64) -> i64 {
-    match another {
-        0 => one,
-        _ => greatest_common_divisor(another, one % another),
     }
 }
 

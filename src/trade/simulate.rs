@@ -37,6 +37,7 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::money::{Decimal, Money, quantity, round};
 use crate::trade::buying::{BuyError, PackSize, Shelf};
 use crate::trade::quote::Cause;
+use crate::trade::rates::float;
 use crate::trade::rates::forecast::Spread;
 use crate::trade::rental::{MOST_DAYS, Need};
 
@@ -817,10 +818,6 @@ fn money(minor: f64) -> Money {
 
 fn decimal(value: f64) -> Decimal {
     quantity(Decimal::try_from(value).unwrap_or_default())
-}
-
-fn float(value: Decimal) -> f64 {
-    value.to_f64().unwrap_or_default()
 }
 
 /// Strips of the ziggurat.

@@ -452,6 +452,6 @@ fn floor(class: FloorClass) -> usize {
 }
 
 /// Returns a quantity as a float; quantities are far within its range.
-pub(super) fn float(value: Decimal) -> f64 {
+pub(in crate::trade) fn float(value: Decimal) -> f64 {
     value.to_f64().unwrap_or_default()
 }
