@@ -31,7 +31,7 @@ use crate::trade::cover::greatest_common_divisor;
 /// Most pieces that are cut together.
 pub const MOST_PIECES: usize = 200;
 /// Steps that a search takes at most to find the best plan and to prove it.
-const MOST_STEPS: u64 = 1_500_000;
+const MOST_STEPS: u64 = 700_000;
 /// Steps that it takes at most before, to find a good one.
 const DIVE_STEPS: u64 = 50_000;
 /// Fillings that it tries at each stick then.
@@ -125,8 +125,10 @@ pub fn cut(
 /// How many pieces of each length.
 type Counts = Vec<u32>;
 
-/// What is to be cut. Lengths hold a saw loss each, and so do sticks: then everything fits that adds up.
+/// What is to be cut. Lengths hold a saw loss each, and so do sticks: then everything fits that adds up. All are counted
+/// in the largest unit that divides them.
 struct Problem {
+    unit: i64,
     sticks: Vec<Stick>,
     /// What can be taken up by pieces of each stick.
     rooms: Vec<i64>,
@@ -151,9 +153,17 @@ impl Problem {
         }
         let mut sorted = pieces.to_vec();
         sorted.sort_unstable_by_key(|piece| std::cmp::Reverse(*piece));
+        let with_saw = sticks
+            .iter()
+            .map(|stick| stick.length)
+            .chain(sorted.iter().copied());
+        let unit = with_saw
+            .map(|length| length + saw_loss)
+            .fold(0, greatest_common_divisor)
+            .max(1);
         let (mut lengths, mut counts) = (Vec::new(), Counts::new());
         for piece in sorted {
-            let length = piece + saw_loss;
+            let length = (piece + saw_loss) / unit;
             match (lengths.last(), counts.last_mut()) {
                 (Some(last), Some(count)) if *last == length => *count += 1,
                 _ => {
@@ -169,7 +179,11 @@ impl Problem {
             Aim::Fewest => (dearest.unwrap_or(0) + 1) * (pieces.len() as i64 + 1),
         };
         Problem {
-            rooms: sticks.iter().map(|stick| stick.length + saw_loss).collect(),
+            unit,
+            rooms: sticks
+                .iter()
+                .map(|stick| (stick.length + saw_loss) / unit)
+                .collect(),
             costs: sticks
                 .iter()
                 .map(|stick| one_stick + stick.price.minor())
@@ -230,36 +244,10 @@ impl Problem {
             .collect()
     }
 
-    /// Returns the highest cost below another that some sticks with room for everything have; -1: there is none.
-    fn next_cost(&self, below: i64) -> i64 {
-        if below <= 0 {
-            return -1;
-        }
-        let divisor = self.costs.iter().copied().fold(0, greatest_common_divisor);
-        let highest = (below - 1) / divisor.max(1);
-        if divisor == 0 || highest > MOST_COSTS {
-            return below - 1;
-        }
-        let whole = self.lengths.iter().zip(&self.counts);
-        let whole: i64 = whole
-            .map(|(length, count)| length * i64::from(*count))
-            .sum();
-        // The most room that each cost buys; -1: no sticks cost that.
-        let mut rooms = vec![-1_i64; highest as usize + 1];
-        rooms[0] = 0;
-        for cost in 0..rooms.len() {
-            if rooms[cost] < 0 {
-                continue;
-            }
-            for (room, price) in self.rooms.iter().zip(&self.costs) {
-                let with = rooms[cost] + room;
-                if let Some(reached) = rooms.get_mut(cost + (price / divisor) as usize) {
-                    *reached = (*reached).max(with);
-                }
-            }
-        }
-        let fitting = rooms.iter().rposition(|room| *room >= whole);
-        fitting.map_or(-1, |cost| cost as i64 * divisor)
+    /// Returns the length of pieces together.
+    fn whole(&self, counts: &[u32]) -> i64 {
+        let each = self.lengths.iter().zip(counts);
+        each.map(|(length, count)| length * i64::from(*count)).sum()
     }
 
     fn cost(&self, plan: &[(usize, Counts)]) -> i64 {
@@ -273,7 +261,7 @@ impl Problem {
                 let each = self.lengths.iter().zip(&counts);
                 let pieces: Vec<i64> = each
                     .flat_map(|(length, count)| {
-                        std::iter::repeat_n(length - self.saw_loss, *count as usize)
+                        std::iter::repeat_n(length * self.unit - self.saw_loss, *count as usize)
                     })
                     .collect();
                 let used: i64 = pieces.iter().map(|piece| piece + self.saw_loss).sum();
@@ -292,6 +280,58 @@ impl Problem {
             sticks,
             proven,
         }
+    }
+}
+
+/// What sums of prices there are, and how much room the sticks have at most that cost just that.
+struct Sums {
+    /// All prices are multiples of this.
+    divisor: i64,
+    /// The most room by cost; -1: no sticks cost that.
+    rooms: Vec<i64>,
+}
+
+impl Sums {
+    /// Adds up prices to a highest cost; `None`: there would be too many to look through.
+    fn new(problem: &Problem, highest: i64) -> Option<Sums> {
+        let divisor = problem
+            .costs
+            .iter()
+            .copied()
+            .fold(0, greatest_common_divisor);
+        if divisor == 0 || highest / divisor > MOST_COSTS {
+            return None;
+        }
+        let mut rooms = vec![-1_i64; (highest / divisor) as usize + 1];
+        rooms[0] = 0;
+        for cost in 0..rooms.len() {
+            if rooms[cost] < 0 {
+                continue;
+            }
+            for (room, price) in problem.rooms.iter().zip(&problem.costs) {
+                let with = rooms[cost] + room;
+                if let Some(reached) = rooms.get_mut(cost + (price / divisor) as usize) {
+                    *reached = (*reached).max(with);
+                }
+            }
+        }
+        Some(Sums { divisor, rooms })
+    }
+
+    /// Returns the highest cost below another whose sticks have that much room; -1: there is none.
+    fn below(&self, cost: i64, room: i64) -> i64 {
+        let end = ((cost - 1).max(-1) + self.divisor) / self.divisor;
+        let rooms = &self.rooms[..(end as usize).min(self.rooms.len())];
+        let found = rooms.iter().rposition(|reached| *reached >= room);
+        found.map_or(-1, |cost| cost as i64 * self.divisor)
+    }
+
+    /// Returns the lowest cost from one on whose sticks have that much room; `None`: it is higher than was looked at.
+    fn from(&self, cost: i64, room: i64) -> Option<i64> {
+        let begin = ((cost + self.divisor - 1) / self.divisor) as usize;
+        let rooms = self.rooms.get(begin..)?;
+        let found = rooms.iter().position(|reached| *reached >= room)?;
+        Some((begin + found) as i64 * self.divisor)
     }
 }
 
@@ -328,8 +368,16 @@ impl Worth for i64 {
     }
 
     fn of_room(self, length: i64, room: i64) -> i64 {
-        let exact = i128::from(self) * i128::from(room);
-        ((exact + i128::from(length) - 1) / i128::from(length)) as i64
+        match self
+            .checked_mul(room)
+            .and_then(|exact| exact.checked_add(length - 1))
+        {
+            Some(exact) => exact / length,
+            None => {
+                let exact = i128::from(self) * i128::from(room) + i128::from(length) - 1;
+                (exact / i128::from(length)) as i64
+            }
+        }
     }
 
     fn is_more_per_length(self, length: i64, other: i64, other_length: i64) -> bool {
@@ -556,6 +604,8 @@ struct Search<'a> {
     best_cost: i64,
     /// The highest cost below that which some sticks with room for everything have.
     next_cost: i64,
+    /// Sums of prices up to the first plan's.
+    sums: Option<Sums>,
     plan: Vec<(usize, Counts)>,
     left: Counts,
     /// What was left to lose when pieces were left like that, and no plan was found.
@@ -569,20 +619,24 @@ type Filled = (i64, i64, usize, Counts);
 impl<'a> Search<'a> {
     fn new(problem: &'a Problem, worths: &'a [i64]) -> Search<'a> {
         let best = problem.longest_first();
+        let best_cost = problem.cost(&best);
         let each = worths.iter().zip(&problem.counts);
-        Search {
+        let mut search = Search {
             worth: each.map(|(worth, count)| worth.times(*count)).sum(),
             order: by_worth(&problem.lengths, worths),
-            next_cost: problem.next_cost(problem.cost(&best)),
-            best_cost: problem.cost(&best),
-            best,
+            next_cost: 0,
+            sums: Sums::new(problem, best_cost),
+            best_cost,
+            best: Vec::new(),
             plan: Vec::new(),
             left: problem.counts.clone(),
             failed: HashMap::new(),
             steps: MOST_STEPS,
             problem,
             worths,
-        }
+        };
+        search.set_best(best_cost, best);
+        search
     }
 
     /// What a plan that is better than the best one may lose at most; below zero: there is none.
@@ -592,7 +646,22 @@ impl<'a> Search<'a> {
 
     fn set_best(&mut self, cost: i64, plan: Vec<(usize, Counts)>) {
         (self.best_cost, self.best) = (cost, plan);
-        self.next_cost = self.problem.next_cost(cost);
+        self.next_cost = match &self.sums {
+            Some(sums) => sums.below(cost, self.problem.whole(&self.problem.counts)),
+            None => cost - 1,
+        };
+    }
+
+    /// Tells whether no sticks for what is left have prices that make a better plan.
+    fn is_hopeless(&self) -> bool {
+        let Some(sums) = &self.sums else {
+            return false;
+        };
+        let each = self.worths.iter().zip(&self.left);
+        let worth: i64 = each.map(|(worth, count)| worth.times(*count)).sum();
+        let least = (worth + PARTS - 1) / PARTS;
+        let rest = sums.from(least, self.problem.whole(&self.left));
+        rest.is_none_or(|rest| self.problem.cost(&self.plan) + rest > self.next_cost)
     }
 
     /// Searches; tells whether the best plan is proven to be the best of all.
@@ -675,6 +744,9 @@ impl<'a> Search<'a> {
             }
             return true;
         };
+        if self.is_hopeless() {
+            return false;
+        }
         if self
             .failed
             .get(&self.left)
