@@ -7,9 +7,10 @@
 //!    (Gilmore and Gomory 1961), found by adding fillings as long as one is worth more than its stick.
 //! 2. **A first plan**: the longest piece first, into the first stick that has room.
 //! 3. **The search.** A filled stick loses what it costs more than its pieces are worth, and a plan costs the worth of
-//!    all pieces and what its sticks lose. So the longest piece left goes into every filling that loses little enough,
-//!    with more to lose each time (Korf 1985), until a plan is found and none can lose less. A filling that leaves room
-//!    for one more piece is never needed: a piece can be moved into it.
+//!    all pieces and what its sticks lose. So the longest piece left goes into every filling that loses no more than a
+//!    better plan may, the least loss first (branch and bound). A filling that leaves room for one more piece is never
+//!    needed: a piece can be moved into it. And what is left has to cost a sum of prices that sticks with room for it
+//!    really have, which ends most branches before their last sticks.
 //!
 //! Floats only propose the worths. They are rounded to whole numbers and lowered until no filling is worth more than its
 //! stick, which is checked exactly, so what is claimed to be the best doesn't rest on them. A search that would take too
@@ -33,9 +34,9 @@ pub const MOST_PIECES: usize = 200;
 /// Steps that a search takes at most to find the best plan and to prove it.
 const MOST_STEPS: u64 = 700_000;
 /// Steps that it takes at most before, to find a good one.
-const DIVE_STEPS: u64 = 50_000;
+const DIVE_STEPS: u64 = 10_000;
 /// Fillings that it tries at each stick then.
-const DIVE_WIDTH: usize = 3;
+const DIVE_WIDTH: usize = 6;
 /// Costs that are looked through for the next lower one at most.
 const MOST_COSTS: i64 = 1 << 20;
 /// Worths are counted in such parts of a minor unit.
@@ -666,28 +667,17 @@ impl<'a> Search<'a> {
 
     /// Searches; tells whether the best plan is proven to be the best of all.
     fn run(&mut self) -> bool {
+        if self.margin() < 0 {
+            return true;
+        }
+        // A good plan first: proofs are short once one is known.
+        self.steps = DIVE_STEPS;
+        self.dive(self.margin());
+        self.steps = MOST_STEPS;
         if self.margin() >= 0 {
-            // A good plan first: proofs are short once one is known.
-            self.steps = DIVE_STEPS;
-            self.dive(self.margin());
-            self.steps = MOST_STEPS;
+            self.complete(self.margin());
         }
-        let mut most = (self.margin() / 32).max(PARTS / 2);
-        loop {
-            most = most.min(self.margin());
-            if most < 0 {
-                return true;
-            }
-            self.failed.clear();
-            self.complete(most);
-            if self.steps == 0 {
-                return false;
-            }
-            if most >= self.margin() {
-                return true;
-            }
-            most = most.saturating_mul(2);
-        }
+        self.steps > 0
     }
 
     /// Puts the longest piece left into the few fillings that lose least, as long as there is something to lose.

@@ -204,7 +204,7 @@ impl Components {
 }
 
 /// Draws that are worked out together: what is at hand then stays in the processor's cache.
-const BLOCK: usize = 500;
+const BLOCK: usize = 250;
 
 /// A run through all draws, block by block; a column holds one number for each draw of the block at hand.
 struct Run<'a> {
