@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, units_words};
 use super::quote::View;
 use super::{Page, count, inert, percent_json, percent_text, rate_text};
-use crate::ledger::{QuoteRecord, QuoteStatus, ToBuy};
+use crate::ledger::{AS_DRAFTED, QuoteRecord, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money, plain, round};
 use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
 
@@ -351,7 +351,7 @@ pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String 
 
 fn name_of(record: &QuoteRecord) -> String {
     match record.header.option_name.as_str() {
-        "" => "As drafted".to_owned(),
+        "" => AS_DRAFTED.to_owned(),
         name => name.to_owned(),
     }
 }

@@ -108,8 +108,7 @@ impl Ledger {
     /// Lines, price, shares and tax of every quote follow from each other.
     fn check_quotes(&self, problems: &mut Vec<String>) -> Result<()> {
         for header in self.quotes()? {
-            let record = self.quote_by_id(header.id)?;
-            for option in self.options_of(&record.header)? {
+            for option in self.options_of(&header)? {
                 problems.extend(quote_problems(&option, self.currency()));
             }
         }

@@ -20,7 +20,7 @@ use crate::trade::takeoff::{Contingency, Methods, take_off};
 use crate::trade::{JobId, OperationId, QuoteId, SiteId};
 
 /// What the first option of a quote is called, where there are others.
-const AS_DRAFTED: &str = "As drafted";
+pub const AS_DRAFTED: &str = "As drafted";
 
 /// The most options that a quote has beside the first.
 const MOST_OPTIONS: usize = 9;
@@ -465,8 +465,8 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT kind, room_id, operation_id, operation.name AS operation, operation.driver, task.id AS task_id,
                     task.name AS task, quote_line.item_id, item.name AS item, item.unit, quote_line.machine_id,
-                    machine.name AS machine, what, driver_micro, passes, chance_micro, low_micro, high_micro, item_micro, load_micro, unit_price_micro,
-                    item_cost_minor, hours_micro, labour_cost_minor, days_micro, other_cost_minor
+                    machine.name AS machine, what, driver_micro, passes, chance_micro, low_micro, high_micro,
+                    item_micro, load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor, days_micro, other_cost_minor
              FROM quote_line
              LEFT JOIN operation ON operation.id = operation_id
              LEFT JOIN task ON task.id = operation.task_id

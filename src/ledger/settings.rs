@@ -126,10 +126,10 @@ impl Ledger {
         Ok(self.decimal_setting(name)? / Decimal::ONE_HUNDRED)
     }
 
-    fn days_setting(&self, name: &str) -> Result<u32> {
+    fn count_setting(&self, name: &str) -> Result<u32> {
         self.decimal_setting(name)?
             .to_u32()
-            .with_context(|| format!("the setting {name} is not a number of days"))
+            .with_context(|| format!("the setting {name} is not a whole number"))
     }
 
     pub(super) fn trust_setting(&self, name: &str) -> Result<Decimal> {
@@ -158,7 +158,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the setting is damaged.
     pub fn draws(&self) -> Result<u32> {
-        self.days_setting("draws")
+        self.count_setting("draws")
     }
 
     /// Returns the least that a job is done for.
@@ -221,6 +221,13 @@ impl Ledger {
         })
     }
 
+    fn check_amount(&self, value: &str) -> Result<()> {
+        if self.currency().parse(value)?.is_negative() {
+            refuse!("`{value}` is not an amount of money from 0 on");
+        }
+        Ok(())
+    }
+
     fn money_setting(&self, name: &str) -> Result<Money> {
         let value = self.setting(name)?;
         self.currency()
@@ -265,7 +272,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the setting is damaged.
     pub fn quote_valid_days(&self) -> Result<u32> {
-        self.days_setting("quote-valid-days")
+        self.count_setting("quote-valid-days")
     }
 
     /// Returns how many days after its issue an invoice falls due.
@@ -273,7 +280,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the setting is damaged.
     pub fn payment_days(&self) -> Result<u32> {
-        self.days_setting("payment-days")
+        self.count_setting("payment-days")
     }
 
     /// Returns the share of the price that deposits ask for, as a fraction.
@@ -425,11 +432,10 @@ impl Writing<'_> {
                     _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
                 }
             }
-            "minimum-charge" | "price-step" | "deposit-limit-amount"
-                if if_set(value).is_some() || name != "deposit-limit-amount" =>
-            {
-                if self.currency().parse(value)?.is_negative() {
-                    refuse!("`{value}` is not an amount of money from 0 on");
+            "minimum-charge" | "price-step" => self.check_amount(value)?,
+            "deposit-limit-amount" => {
+                if let Some(amount) = if_set(value) {
+                    self.check_amount(amount)?;
                 }
             }
             "saw-loss" => {
@@ -440,7 +446,7 @@ impl Writing<'_> {
                     read_share(share)?;
                 }
             }
-            "deposit-limit-amount" | "contract-law" => {}
+            "contract-law" => {}
             "cancellation-days" if if_set(value).is_none() => {}
             _ => check_figure(name, value)?,
         }

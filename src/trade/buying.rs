@@ -11,6 +11,9 @@ use crate::trade::cover::{Stairs, greatest_common_divisor};
 /// Millionths in a unit.
 const MICRO: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
 
+/// Most covers that are looked at: of more packs than anybody carries.
+const MOST_COVERS: usize = 200_000;
+
 /// A size that an item is sold in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PackSize {
@@ -80,7 +83,8 @@ impl Shelf {
             Some((reach.checked_add(size)?, price))
         };
         let most = micro(most).ok_or(BuyError::TooMany)?;
-        let stairs = Stairs::climb(most, packs.len(), next).ok_or(BuyError::TooMany)?;
+        let stairs =
+            Stairs::climb(most, MOST_COVERS, packs.len(), next).ok_or(BuyError::TooMany)?;
         Ok(Shelf { packs, stairs })
     }
 

@@ -10,9 +10,6 @@ use std::collections::BinaryHeap;
 
 use crate::money::Money;
 
-/// Most steps that are climbed: more packs or periods than anybody carries.
-const MOST_STEPS: usize = 200_000;
-
 /// One cover worth having.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stair {
@@ -32,12 +29,13 @@ pub struct Stairs {
 }
 
 impl Stairs {
-    /// Climbs until `most` is reached. `next` says how far a choice leads from a place and what it costs there, and
+    /// Climbs until `most` is reached, by so many stairs at most. `next` says how far a choice leads from a place and what it costs there, and
     /// leads on; `None`: the choice isn't offered there.
     ///
-    /// Returns `None` if nothing leads that far, or only by more steps than anybody takes.
+    /// Returns `None` if nothing leads that far, or only by more stairs.
     pub fn climb(
         most: i64,
+        stairs_at_most: usize,
         choices: usize,
         next: impl Fn(i64, usize) -> Option<(i64, Money)>,
     ) -> Option<Stairs> {
@@ -54,7 +52,7 @@ impl Stairs {
             if reach >= most {
                 return Some(Stairs { stairs, choices });
             }
-            if place == MOST_STEPS {
+            if place == stairs_at_most {
                 return None;
             }
             for choice in 0..choices {

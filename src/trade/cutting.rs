@@ -39,8 +39,10 @@ const DIVE_STEPS: u64 = 10_000;
 const DIVE_WIDTH: usize = 6;
 /// Costs that are looked through for the next lower one at most.
 const MOST_COSTS: i64 = 1 << 20;
-/// Worths are counted in such parts of a minor unit.
-const PARTS: i64 = 1 << 20;
+/// Worths are counted in so small parts of a minor unit at most.
+const FINEST_PARTS: i64 = 1 << 20;
+/// What all pieces together are worth stays below this, in parts.
+const MOST_WORTH: i64 = 1 << 60;
 /// Steps that the search for one filling takes at most, when it only proposes.
 const MOST_PROPOSING: u64 = 20_000;
 /// Steps that the exact check of a stick's filling takes at most; beyond it the worths are lowered more than they must.
@@ -130,6 +132,8 @@ type Counts = Vec<u32>;
 /// in the largest unit that divides them.
 struct Problem {
     unit: i64,
+    /// Parts of a minor unit that worths are counted in.
+    parts: i64,
     sticks: Vec<Stick>,
     /// What can be taken up by pieces of each stick.
     rooms: Vec<i64>,
@@ -174,13 +178,19 @@ impl Problem {
             }
         }
         // One stick counts for more than any difference in price.
-        let dearest = sticks.iter().map(|stick| stick.price.minor()).max();
+        let dearest = sticks
+            .iter()
+            .map(|stick| stick.price.minor())
+            .max()
+            .unwrap_or(0);
         let one_stick = match aim {
             Aim::Cheapest => 0,
-            Aim::Fewest => (dearest.unwrap_or(0) + 1) * (pieces.len() as i64 + 1),
+            Aim::Fewest => (dearest + 1) * (pieces.len() as i64 + 1),
         };
         Problem {
             unit,
+            parts: (MOST_WORTH / ((one_stick + dearest + 1) * (pieces.len() as i64 + 1)))
+                .clamp(1, FINEST_PARTS),
             rooms: sticks
                 .iter()
                 .map(|stick| (stick.length + saw_loss) / unit)
@@ -201,11 +211,11 @@ impl Problem {
         let proposed = Master::new(self).solve();
         let mut worths: Vec<i64> = proposed
             .iter()
-            .map(|worth| (worth.max(0.0) * PARTS as f64) as i64)
+            .map(|worth| (worth.max(0.0) * self.parts as f64) as i64)
             .collect();
         for (room, cost) in self.rooms.iter().zip(&self.costs) {
             let most = Filling::new(self, &worths).most(*room, MOST_CHECKING);
-            let (most, cost) = (i128::from(most), i128::from(*cost) * i128::from(PARTS));
+            let (most, cost) = (i128::from(most), i128::from(*cost) * i128::from(self.parts));
             if most > cost {
                 for worth in &mut worths {
                     *worth = (i128::from(*worth) * cost / most) as i64;
@@ -293,14 +303,14 @@ struct Sums {
 }
 
 impl Sums {
-    /// Adds up prices to a highest cost; `None`: there would be too many to look through.
+    /// Adds up prices to a highest cost; `None`: there would be too many to look through, or sticks for nothing.
     fn new(problem: &Problem, highest: i64) -> Option<Sums> {
         let divisor = problem
             .costs
             .iter()
             .copied()
             .fold(0, greatest_common_divisor);
-        if divisor == 0 || highest / divisor > MOST_COSTS {
+        if problem.costs.contains(&0) || divisor == 0 || highest / divisor > MOST_COSTS {
             return None;
         }
         let mut rooms = vec![-1_i64; (highest / divisor) as usize + 1];
@@ -642,7 +652,7 @@ impl<'a> Search<'a> {
 
     /// What a plan that is better than the best one may lose at most; below zero: there is none.
     fn margin(&self) -> i64 {
-        self.next_cost * PARTS - self.worth
+        self.next_cost * self.problem.parts - self.worth
     }
 
     fn set_best(&mut self, cost: i64, plan: Vec<(usize, Counts)>) {
@@ -660,7 +670,8 @@ impl<'a> Search<'a> {
         };
         let each = self.worths.iter().zip(&self.left);
         let worth: i64 = each.map(|(worth, count)| worth.times(*count)).sum();
-        let least = (worth + PARTS - 1) / PARTS;
+        let parts = self.problem.parts;
+        let least = (worth + parts - 1) / parts;
         let rest = sums.from(least, self.problem.whole(&self.left));
         rest.is_none_or(|rest| self.problem.cost(&self.plan) + rest > self.next_cost)
     }
@@ -689,7 +700,7 @@ impl<'a> Search<'a> {
             }
             return;
         };
-        let mut allowed = self.problem.costs[0] * PARTS / 64;
+        let mut allowed = self.problem.costs[0] * self.problem.parts / 64;
         let mut fillings = self.fillings(longest, allowed.min(most));
         while fillings.is_empty() && allowed < most && self.steps > 0 {
             allowed = allowed.saturating_mul(2);
@@ -775,7 +786,7 @@ impl<'a> Search<'a> {
                 .zip(filling)
                 .map(|(worth, count)| worth.times(*count))
                 .sum();
-            self.problem.costs[*stick] * PARTS - worth
+            self.problem.costs[*stick] * self.problem.parts - worth
         };
         self.plan.iter().map(lost).sum()
     }
@@ -791,7 +802,8 @@ impl<'a> Search<'a> {
             self.left[longest] -= 1;
             let mut at = vec![0; self.left.len()];
             at[longest] = 1;
-            let missing = self.problem.costs[stick] * PARTS - most - self.worths[longest];
+            let missing =
+                self.problem.costs[stick] * self.problem.parts - most - self.worths[longest];
             self.fill(0, room, missing, &mut at, &mut |room, missing, at| {
                 found.push((most + missing, room, stick, at.clone()));
             });
@@ -880,6 +892,12 @@ mod tests {
         let fewest = cut(&pieces, &both, 0, Aim::Fewest).unwrap();
         assert_eq!((cheapest.sticks.len(), cheapest.total.minor()), (2, 200));
         assert_eq!((fewest.sticks.len(), fewest.total.minor()), (1, 250));
+        // The largest amount that is read, and the most pieces.
+        let dear = [stick(1000, 10_000_000_000), stick(900, 9_999_999_999)];
+        for aim in [Aim::Cheapest, Aim::Fewest] {
+            let list = cut(&[450; MOST_PIECES], &dear, 0, aim).unwrap();
+            assert_eq!((list.sticks.len(), list.proven), (MOST_PIECES / 2, true));
+        }
     }
 
     /// Returns the lowest cost by trying every place for every piece.
@@ -909,7 +927,7 @@ mod tests {
         #[test]
         fn no_cutting_list_is_better(
             pieces in proptest::collection::vec(1_i64..40, 0..7),
-            sticks in proptest::collection::vec((20_i64..80, 1_i64..60), 1..4),
+            sticks in proptest::collection::vec((20_i64..80, 0_i64..60), 1..4),
             saw in 0_i64..3,
             fewest in proptest::bool::ANY,
         ) {

@@ -95,10 +95,10 @@ impl Standing {
         let above = 1.0 - self.cell.0;
         let root = above * (1.0 - self.step.0);
         [
-            root.powi(2) * self.root.1,
-            above.powi(2) * self.step.1,
+            root * root * self.root.1,
+            above * above * self.step.1,
             self.cell.1,
         ]
-        .map(|variance| variance / self.multiplier.powi(2))
+        .map(|variance| variance / (self.multiplier * self.multiplier))
     }
 }
