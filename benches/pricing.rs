@@ -177,6 +177,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
         items: BTreeMap::new(),
         day_hours: Decimal::from(8),
         start: None,
+        rentals: None,
         cautions: Vec::new(),
         terms: Terms {
             margin: Decimal::new(35, 2),

@@ -100,6 +100,7 @@ CREATE TABLE schedule_step (
     operation_id       INTEGER NOT NULL REFERENCES operation (id),
     recoat_hours_micro INTEGER CHECK (recoat_hours_micro >= 0),
     light_use_micro    INTEGER CHECK (light_use_micro >= 0),
+    furniture_days_micro INTEGER CHECK (furniture_days_micro >= 0),
     cure_days_micro    INTEGER CHECK (cure_days_micro >= 0),
     source             TEXT    NOT NULL,
     PRIMARY KEY (schedule_id, position)

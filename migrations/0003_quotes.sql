@@ -135,6 +135,21 @@ SELECT job_id, what, happened_on, recorded_at, MAX(id) AS event_id
 FROM job_event
 GROUP BY job_id;
 
+-- In what order and on which days a house is done. A quote has one when it was drafted from a plan; when days are lost the
+-- rest is planned again, and the newest row counts. `request` is what was asked for, so that it can be asked again.
+CREATE TABLE house_plan (
+    id              INTEGER PRIMARY KEY,
+    quote_id        INTEGER NOT NULL REFERENCES quote (id),
+    revision        INTEGER NOT NULL CHECK (revision >= 0),       -- 0: as quoted
+    plan            TEXT    NOT NULL CHECK (json_valid(plan)),
+    request         TEXT    NOT NULL CHECK (json_valid(request)),
+    lost_days       TEXT    NOT NULL CHECK (json_valid(lost_days)),  -- every day that was lost until then
+    recorded_at     TEXT    NOT NULL,
+    UNIQUE (quote_id, revision)
+) STRICT;
+CREATE TRIGGER house_plan_stays BEFORE UPDATE ON house_plan BEGIN SELECT RAISE(ABORT, 'a plan never changes: it is planned again'); END;
+CREATE TRIGGER house_plan_kept BEFORE DELETE ON house_plan BEGIN SELECT RAISE(ABORT, 'plans stay in the record'); END;
+
 CREATE TRIGGER quote_stays BEFORE UPDATE ON quote BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_kept BEFORE DELETE ON quote BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_room_stays BEFORE UPDATE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;

@@ -8,7 +8,8 @@ use super::read_date;
 use super::ui::Context;
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
-use crate::ledger::{Job, Ledger};
+use crate::document::plan::{kept_json, kept_text};
+use crate::ledger::{Job, Ledger, Refusal};
 
 /// Manage jobs: accepted quotes being done
 #[derive(Debug, Subcommand)]
@@ -23,6 +24,7 @@ pub(super) enum JobCommand {
     /// Lists what the record leaves out. Refuses only while a machine is out.
     Close(JobArgs),
     Reopen(ReopenArgs),
+    Dates(DatesArgs),
     /// List what is still to be bought for a job, in the cheapest packs
     ///
     /// What was agreed needs, less what the job has used, less what is in stock.
@@ -53,6 +55,19 @@ pub(super) struct StartArgs {
 pub(super) struct ReopenArgs {
     /// The job
     job: String,
+}
+
+/// Show the dates of a planned job, or plan the rest again after a lost day
+///
+/// What has begun goes on, one working day later; the rest is planned anew.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger job dates J1 --lost 2026-03-11")]
+pub(super) struct DatesArgs {
+    /// The job, such as J1 (default: the only open one)
+    job: Option<String>,
+    /// A day on which nothing could be done: rain, a slow coat, a sick crew (can be repeated)
+    #[arg(long, value_name = "DATE")]
+    lost: Vec<String>,
 }
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
@@ -94,6 +109,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             let of = &job.number;
             context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
         }
+        JobCommand::Dates(args) => dates(context, &ledger, &args),
         JobCommand::Reopen(args) => {
             let job = ledger.job(&args.job)?;
             context.write(&ledger, |writing| writing.reopen_job(&job))?;
@@ -101,6 +117,43 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             show_if_json(context, &ledger, &job)
         }
     }
+}
+
+fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
+    let job = ledger.job_or_only_open(args.job.as_deref())?;
+    let mut lost = Vec::new();
+    for text in &args.lost {
+        let Ok(day) = text.trim().parse::<NaiveDate>() else {
+            return Err(Refusal::new(format!("`{text}` is not a date"))
+                .hint("dates are written 2026-03-02")
+                .into());
+        };
+        lost.push(day);
+    }
+    let page = context.page(ledger);
+    if lost.is_empty() {
+        let kept = ledger.kept_plan_of_job(&job)?;
+        return context.answer(
+            || kept_json(&kept, &[], &page),
+            || kept_text(&kept, &[], &page),
+        );
+    }
+    let (kept, why) = context.write(ledger, |writing| {
+        let mut why = Vec::new();
+        for day in &lost {
+            why = writing.lose_day(&job, *day)?;
+        }
+        Ok((writing.kept_plan_of_job(&job)?, why))
+    })?;
+    context.answer(
+        || kept_json(&kept, &why, &page),
+        || kept_text(&kept, &why, &page),
+    )?;
+    context.hint(&format!(
+        "gritledger plan write {} --format ics --to FILE moves them in a calendar",
+        job.number
+    ));
+    Ok(())
 }
 
 /// Warns of work that begins while the client may still take the acceptance back.

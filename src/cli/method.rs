@@ -57,11 +57,11 @@ pub(super) enum ScheduleCommand {
 
 /// Name the steps of a coating schedule, in order
 ///
-/// A coat is `OPERATION:RECOAT[:LIGHT[:CURE]]`: hours before the next coat, hours before light use, days to full cure, as
-/// the product's label has them. What is done between coats is the operation alone.
+/// A coat is `OPERATION:RECOAT[:LIGHT[:FURNITURE[:CURE]]]`: hours before the next coat, hours before light use, days before
+/// furniture is carried back, days to full cure, as the product's label has them. What is done between coats is the operation alone.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:30"
+    after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:4:30"
 )]
 pub(super) struct ScheduleStepsArgs {
     /// The schedule
@@ -205,7 +205,7 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
     let times: Vec<&str> = fields.collect();
     let refusal = || {
         let refusal = Refusal::new(format!("`{text}` is not a step of a schedule"));
-        refusal.hint("a coat is OPERATION:RECOAT[:LIGHT[:CURE]], in hours, hours and days: oil-coat:24:48:30")
+        refusal.hint("a coat is OPERATION:RECOAT[:LIGHT[:FURNITURE[:CURE]]], in hours, hours, days and days: oil-coat:24:48:4:30")
     };
     let time = |position: usize| match times.get(position).copied().filter(|time| !time.is_empty())
     {
@@ -215,9 +215,10 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
             None => Err(refusal()),
         },
     };
-    let (recoat, light_use_hours, cure_days) = (time(0)?, time(1)?, time(2)?);
+    let (recoat, light_use_hours) = (time(0)?, time(1)?);
+    let (furniture_days, cure_days) = (time(2)?, time(3)?);
     match recoat {
-        _ if name.is_empty() || times.len() > 3 => Err(refusal().into()),
+        _ if name.is_empty() || times.len() > 4 => Err(refusal().into()),
         None if times.is_empty() => Ok((name, None)),
         None => Err(refusal().into()),
         Some(recoat_hours) => Ok((
@@ -225,6 +226,7 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
             Some(Drying {
                 recoat_hours,
                 light_use_hours,
+                furniture_days,
                 cure_days,
             }),
         )),
@@ -248,20 +250,23 @@ mod tests {
             ("screen-between", Some(("screen-between", None))),
             (
                 "oil-coat:24",
-                Some(("oil-coat", Some((hours(24), None, None)))),
+                Some(("oil-coat", Some((hours(24), None, None, None)))),
             ),
             (
-                "oil-coat:24:48:30",
-                Some(("oil-coat", Some((hours(24), hours(48), hours(30))))),
+                "oil-coat:24:48:4:30",
+                Some((
+                    "oil-coat",
+                    Some((hours(24), hours(48), hours(4), hours(30))),
+                )),
             ),
             (
-                "oil-coat:24::30",
-                Some(("oil-coat", Some((hours(24), None, hours(30))))),
+                "oil-coat:24:::30",
+                Some(("oil-coat", Some((hours(24), None, None, hours(30))))),
             ),
             ("oil-coat:", None),
             ("oil-coat::48", None),
             ("oil-coat:-1", None),
-            ("oil-coat:24:48:30:9", None),
+            ("oil-coat:24:48:4:30:9", None),
             (":24", None),
             ("", None),
         ] {
@@ -270,6 +275,7 @@ mod tests {
                     (
                         Some(drying.recoat_hours),
                         drying.light_use_hours,
+                        drying.furniture_days,
                         drying.cure_days,
                     )
                 };

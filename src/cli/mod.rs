@@ -11,6 +11,7 @@ mod invoice;
 mod job;
 mod method;
 mod people;
+mod plan;
 mod quote;
 mod rate;
 mod report;
@@ -93,6 +94,8 @@ enum Command {
     #[command(subcommand)]
     Quote(quote::QuoteCommand),
     #[command(subcommand)]
+    Plan(plan::PlanCommand),
+    #[command(subcommand)]
     Job(job::JobCommand),
     Use(day_book::UseArgs),
     Hours(day_book::HoursArgs),
@@ -163,6 +166,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Finding(command) => finding::cmd_finding(context, command),
         Command::Worker(command) => people::cmd_worker(context, command),
         Command::Quote(command) => quote::cmd_quote(context, command),
+        Command::Plan(command) => plan::cmd_plan(context, command),
         Command::Job(command) => job::cmd_job(context, command),
         Command::Use(args) => day_book::cmd_use(context, args),
         Command::Hours(args) => day_book::cmd_hours(context, args),

@@ -377,6 +377,7 @@ pub fn schedule_json(schedule: &Schedule, book: &Book, page: &Page) -> Value {
                 "wet_film_mils": book_spread(operation, book).map(|spread| plain(wet_mils(spread), 4)),
                 "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
                 "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+                "furniture_back": measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
                 "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
             })
         });
@@ -412,9 +413,10 @@ pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
             "Wet film",
             "Next coat",
             "Light use",
+            "Furniture",
             "Full cure",
         ])
-        .numbers([0, 3, 4, 5, 6, 7]);
+        .numbers([0, 3, 4, 5, 6, 7, 8]);
     for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
         let measured = |value: Option<Decimal>, unit| {
             value
@@ -429,6 +431,7 @@ pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
             film_text(operation, book, page),
             measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
             measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+            measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
             measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
         ]);
     }

@@ -8,11 +8,13 @@
 //! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.
 
 pub mod book;
+pub mod calendar;
 pub mod cover;
 pub mod invoice;
 pub mod job;
 pub mod outlook;
 pub mod people;
+pub mod plan;
 pub mod quote;
 pub mod rate;
 pub mod report;

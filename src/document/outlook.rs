@@ -165,7 +165,7 @@ fn advice(risk: &Risk) -> String {
     }
 }
 
-fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
+pub(super) fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
     shopping
         .iter()
         .map(|line| {

@@ -68,18 +68,23 @@ impl Ledger {
     pub fn schedules(&self) -> Result<Vec<Schedule>> {
         let operations = self.operations_by_id()?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT schedule.name, operation_id, recoat_hours_micro, light_use_micro, cure_days_micro FROM schedule
+            "SELECT schedule.name, operation_id, recoat_hours_micro, light_use_micro, furniture_days_micro,
+                    cure_days_micro FROM schedule
              LEFT JOIN schedule_step ON schedule_id = schedule.id ORDER BY schedule.id, position",
         )?;
         let rows = statement.query_map([], |row| {
             let micro = |column: &str| {
                 Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
             };
-            let (light_use_hours, cure_days) =
-                (micro("light_use_micro")?, micro("cure_days_micro")?);
+            let (light_use_hours, furniture_days, cure_days) = (
+                micro("light_use_micro")?,
+                micro("furniture_days_micro")?,
+                micro("cure_days_micro")?,
+            );
             let drying = micro("recoat_hours_micro")?.map(|recoat_hours| Drying {
                 recoat_hours,
                 light_use_hours,
+                furniture_days,
                 cure_days,
             });
             Ok((
@@ -165,6 +170,7 @@ impl Writing<'_> {
                 "operation",
                 "recoat_hours",
                 "light_use_hours",
+                "furniture_days",
                 "cure_days",
                 "source",
             ],
@@ -186,11 +192,15 @@ impl Writing<'_> {
             }
             let operation =
                 row.read("operation", |name| operations.get(name).ok_or("is unknown"))?;
-            let (light_use_hours, cure_days) =
-                (row.number("light_use_hours")?, row.number("cure_days")?);
+            let (light_use_hours, furniture_days, cure_days) = (
+                row.number("light_use_hours")?,
+                row.number("furniture_days")?,
+                row.number("cure_days")?,
+            );
             let drying = row.number("recoat_hours")?.map(|recoat_hours| Drying {
                 recoat_hours,
                 light_use_hours,
+                furniture_days,
                 cure_days,
             });
             self.insert_schedule_step(
@@ -337,13 +347,14 @@ impl Writing<'_> {
         self.connection
             .prepare_cached(
                 "INSERT INTO schedule_step (schedule_id, position, operation_id, recoat_hours_micro, light_use_micro,
-                                            cure_days_micro, source)
-                 VALUES (:schedule, :position, :operation, :recoat, :light_use, :cure, :source)",
+                                            furniture_days_micro, cure_days_micro, source)
+                 VALUES (:schedule, :position, :operation, :recoat, :light_use, :furniture, :cure, :source)",
             )?
             .execute(named_params! {
                 ":schedule": schedule, ":position": position, ":operation": operation,
                 ":recoat": drying.map(|drying| Micro(drying.recoat_hours)),
                 ":light_use": drying.and_then(|drying| drying.light_use_hours).map(Micro),
+                ":furniture": drying.and_then(|drying| drying.furniture_days).map(Micro),
                 ":cure": drying.and_then(|drying| drying.cure_days).map(Micro), ":source": source,
             })?;
         Ok(())

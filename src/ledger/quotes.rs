@@ -517,35 +517,24 @@ impl Ledger {
     }
 
     /// Returns what a request would offer, before it is priced.
-    fn offer(
+    pub(super) fn offer(
         &self,
         site: &Site,
         request: &DraftRequest,
         rates: &Rates,
     ) -> Result<(Offer, Vec<SkippedGrades>)> {
         let rooms = self.rooms_to_quote(site, request)?;
-        let chosen = |asked: &Option<String>, default: Result<String>| match asked.as_deref() {
-            Some("none") => Ok::<_, anyhow::Error>(None),
-            Some(name) => Ok(Some(name.to_owned())),
-            None => Ok(Some(default?)),
-        };
-        let sequence = chosen(&request.sequence, self.default_sequence())?
-            .map(|name| self.sequence(&name))
-            .transpose()?;
-        let schedule = chosen(&request.schedule, self.default_schedule())?
-            .map(|name| self.schedule(&name))
-            .transpose()?;
-        let skipped = sequence.as_ref().map(skipped_grades).unwrap_or_default();
+        let methods = self.methods(request)?;
+        let name = |used: Option<&String>| used.cloned();
         let names = (
-            sequence.as_ref().map(|used| used.name.clone()),
-            schedule.as_ref().map(|used| used.name.clone()),
+            name(methods.sequence.as_ref().map(|used| &used.name)),
+            name(methods.schedule.as_ref().map(|used| &used.name)),
         );
-        let methods = Methods {
-            operations: self.operations()?,
-            sequence,
-            schedule,
-        };
-
+        let skipped = methods
+            .sequence
+            .as_ref()
+            .map(skipped_grades)
+            .unwrap_or_default();
         let measured = self.measured(&rooms)?;
         let work = take_off(&measured, &methods, rates)?;
         let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
@@ -571,6 +560,7 @@ impl Ledger {
                 .collect(),
             day_hours: self.day_hours()?,
             start: request.start,
+            rentals: None,
             cautions: cautions(site.year_built, &conditions, &hazards),
             terms: self.terms(site, request)?,
             luck: Luck {
@@ -583,6 +573,22 @@ impl Ledger {
             },
         };
         Ok((offer, skipped))
+    }
+
+    /// Returns the methods that a request names, or the settings.
+    pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
+        let chosen = |asked: &Option<String>, default: Result<String>| match asked.as_deref() {
+            Some("none") => Ok::<_, anyhow::Error>(None),
+            Some(name) => Ok(Some(name.to_owned())),
+            None => Ok(Some(default?)),
+        };
+        let sequence = chosen(&request.sequence, self.default_sequence())?;
+        let schedule = chosen(&request.schedule, self.default_schedule())?;
+        Ok(Methods {
+            operations: self.operations()?,
+            sequence: sequence.map(|name| self.sequence(&name)).transpose()?,
+            schedule: schedule.map(|name| self.schedule(&name)).transpose()?,
+        })
     }
 
     fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
@@ -879,6 +885,25 @@ impl Writing<'_> {
             refuse!("that quote is for another site");
         }
         Ok((number, newest + 1))
+    }
+
+    /// Writes a quote that stands alone, and returns it.
+    pub(super) fn insert_lone_quote(
+        &self,
+        site: &Site,
+        request: &DraftRequest,
+        quote: &Quote,
+        rates: &Rates,
+    ) -> Result<QuoteRecord> {
+        let id = QuoteId(self.new_id("quote")?);
+        let place = Place {
+            number: self.new_number("quote")?,
+            version: 1,
+            option: 1,
+            option_name: "",
+        };
+        self.insert_quote(id, place, site, request, quote, rates)?;
+        self.quote_by_id(id)
     }
 
     fn insert_quote(

@@ -1,7 +1,9 @@
 //! Settings and tax areas: dated facts, the newest counts.
 
+use std::collections::BTreeMap;
+
 use anyhow::{Context, Result};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Weekday};
 use rusqlite::{OptionalExtension, named_params};
 use rust_decimal::prelude::ToPrimitive;
 
@@ -11,6 +13,7 @@ use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
 use crate::trade::contract::{ContractLaw, Share};
+use crate::trade::plan::Calendar;
 use crate::trade::rates::Trust;
 
 /// Every setting with its default, as embedded.
@@ -259,6 +262,23 @@ impl Ledger {
         self.decimal_setting("day-hours")
     }
 
+    /// Returns when the crew works.
+    ///
+    /// # Errors
+    /// Fails if the settings are damaged.
+    pub fn calendar(&self) -> Result<Calendar> {
+        let minutes = |hours: Decimal| {
+            let minutes = (hours * Decimal::from(60)).ceil().to_i64();
+            minutes.context("hours that are no number of minutes")
+        };
+        Ok(Calendar {
+            working_days: read_working_days(&self.setting("working-days")?)?,
+            holidays: read_holidays(&self.setting("holidays")?)?,
+            crew_minutes: minutes(self.decimal_setting("crew-hours")?)?,
+            day_minutes: minutes(self.day_hours()?)?,
+        })
+    }
+
     /// Returns what a mile costs, in major units.
     ///
     /// # Errors
@@ -447,6 +467,17 @@ impl Writing<'_> {
                 }
             }
             "contract-law" => {}
+            "working-days" => {
+                let days = read_working_days(value)?;
+                return Ok(days
+                    .iter()
+                    .map(|day| word_of(*day))
+                    .collect::<Vec<_>>()
+                    .join(", "));
+            }
+            "holidays" => {
+                read_holidays(value)?;
+            }
             "cancellation-days" if if_set(value).is_none() => {}
             _ => check_figure(name, value)?,
         }
@@ -585,6 +616,10 @@ fn check_figure(name: &str, value: &str) -> Result<()> {
             "a factor such as 1.4: what an hour costs over its wage",
         ),
         "day-hours" => (within(SMALLEST, 24), "a number of hours of a day"),
+        "crew-hours" => (
+            within(SMALLEST, 2400),
+            "the hours of labour of a crew in a day, such as 16 for two people",
+        ),
         _ => (
             within(Decimal::ZERO, 1_000_000),
             "a number between 0 and 1000000",
@@ -594,6 +629,47 @@ fn check_figure(name: &str, value: &str) -> Result<()> {
         refuse!("`{value}` is not {what}");
     }
     Ok(())
+}
+
+/// Reads days of the week: `mon, tue, wed`.
+fn read_working_days(value: &str) -> Result<Vec<Weekday>> {
+    let mut days: Vec<Weekday> = Vec::new();
+    for word in value.split([',', ' ']).filter(|word| !word.is_empty()) {
+        let Ok(day) = word.parse::<Weekday>() else {
+            return Err(Refusal::new(format!("`{word}` is not a day of the week"))
+                .hint("gritledger setting set working-days \"mon, tue, wed, thu, fri\"")
+                .into());
+        };
+        if !days.contains(&day) {
+            days.push(day);
+        }
+    }
+    if days.is_empty() {
+        refuse!("somebody has to work on some day of the week");
+    }
+    days.sort_by_key(Weekday::num_days_from_monday);
+    Ok(days)
+}
+
+/// Writes a day of the week as it is set: `mon`.
+fn word_of(day: Weekday) -> String {
+    day.to_string().to_lowercase()
+}
+
+/// Reads dates that aren't worked, each perhaps with a name: `2026-12-25 Christmas Day, 2027-01-01`.
+fn read_holidays(value: &str) -> Result<BTreeMap<NaiveDate, String>> {
+    let mut holidays = BTreeMap::new();
+    let parts = if_set(value).into_iter().flat_map(|value| value.split(','));
+    for part in parts.map(str::trim) {
+        let (date, name) = part.split_once(' ').unwrap_or((part, ""));
+        let Ok(date) = date.parse::<NaiveDate>() else {
+            return Err(Refusal::new(format!("`{part}` does not begin with a date"))
+                .hint("gritledger setting set holidays \"2026-12-25 Christmas Day, 2027-01-01\"")
+                .into());
+        };
+        holidays.insert(date, name.trim().to_owned());
+    }
+    Ok(holidays)
 }
 
 /// Returns a value that may be left open; `None`: it is.

@@ -22,6 +22,7 @@ pub mod film;
 pub mod invoice;
 pub mod job_cost;
 pub mod operation;
+pub mod plan;
 pub mod pricing;
 pub mod quote;
 pub mod rates;

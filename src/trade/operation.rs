@@ -167,6 +167,8 @@ pub struct Drying {
     pub recoat_hours: Decimal,
     /// Hours before light use; `None`: another coat always follows.
     pub light_use_hours: Option<Decimal>,
+    /// Days before furniture is carried back; `None`: as soon as the floor is walked on.
+    pub furniture_days: Option<Decimal>,
     /// Days to full cure; `None`: another coat always follows.
     pub cure_days: Option<Decimal>,
 }

@@ -18,10 +18,11 @@ use chrono::NaiveDate;
 use siphasher::sip::SipHasher13;
 use thiserror::Error;
 
-use crate::money::{Currency, Decimal, Money, round};
+use crate::money::{Currency, Decimal, Money, quantity, round};
 use crate::trade::buying::{BuyError, PackSize, whole_sets};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Item, Operation};
+use crate::trade::plan::Rental;
 use crate::trade::quote::{
     Cause, ItemLine, ItemNeed, Line, Outlook, PlannedRental, Quote, QuotedRoom, Risk, Terms,
     WorkLine,
@@ -59,6 +60,8 @@ pub struct Offer {
     pub day_hours: Decimal,
     /// When the work begins; `None`: not known yet, and no weekend rate is counted on.
     pub start: Option<NaiveDate>,
+    /// When machines go out and back, if that is planned; `None`: as long as their hours take.
+    pub rentals: Option<Vec<Rental>>,
     /// Cautions that apply.
     pub cautions: Vec<Caution>,
     /// What to price with.
@@ -157,6 +160,16 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, P
     })
 }
 
+/// Returns what work for the whole job costs each time that a phase is set up for, overhead on its labour included.
+pub fn set_up_cost(offer: &Offer, currency: Currency) -> Money {
+    let set_up = offer.work.iter().filter(|work| work.room.is_none());
+    let costs = set_up.map(|work| {
+        let line = work_line(work, &offer.terms, currency);
+        line.labour + line.labour.times(offer.terms.overhead) + line.item_cost()
+    });
+    costs.sum()
+}
+
 fn check(offer: &Offer) -> Result<(), PriceError> {
     if offer.rooms.is_empty() {
         return Err(PriceError::NoRooms);
@@ -196,7 +209,10 @@ impl<'a> Costing<'a> {
             .iter()
             .map(|work| Line::Work(work_line(work, &terms, currency)))
             .collect();
-        lines.extend(subjects.rental_lines(&draws));
+        lines.extend(match &offer.rentals {
+            Some(rentals) => lines_of(rentals),
+            None => subjects.rental_lines(&draws),
+        });
         lines.extend(subjects.opened_lines(&draws));
         let others = offer.others.iter().cloned();
         lines.extend(others.map(|(what, cost)| Line::Other { what, cost }));
@@ -239,9 +255,14 @@ impl<'a> Costing<'a> {
             p90: self.cost_at(Decimal::new(9, 1)),
             loss: draws.chance_above(price - self.moved),
             risks: subjects.risks(draws, model, offer, rates),
-            rentals: subjects.planned_rentals(draws, offer),
+            rentals: match &offer.rentals {
+                Some(rentals) => subjects.dated_rentals(draws, rentals, offer),
+                None => subjects.planned_rentals(draws, offer),
+            },
             needs: subjects.needs(draws, offer),
-            room_by_room: (offer.rooms.len() > 1).then(|| self.room_by_room(offer)),
+            // A planned house is compared with other plans, and not with jobs that have none.
+            room_by_room: (offer.rooms.len() > 1 && offer.rentals.is_none())
+                .then(|| self.room_by_room(offer)),
         }
     }
 
@@ -399,19 +420,18 @@ impl<'a> Subjects<'a> {
                 Some((place, name)) => (Some(*place), name.as_str()),
                 None => (None, ""),
             };
-            if let Some(item) = &operation.item {
-                let quantity = asked(&[(work, class)], RateKind::Item);
-                if let Some(spread) = rates.forecast(&quantity) {
-                    model.quantities.push(Quantity {
-                        spread,
-                        stream: digest(&["item", room, &operation.name, luck]),
-                        room: room_of(work),
-                        contingency,
-                        item: self.item(item.id),
-                        unit_cost: minor(item.price),
-                        operations: vec![(self.operation(operation), None)],
-                    });
-                }
+            if let Some(item) = &operation.item
+                && let Some(spread) = rates.forecast(&asked(&[(work, class)], RateKind::Item))
+            {
+                model.quantities.push(Quantity {
+                    spread,
+                    stream: digest(&["item", room, &operation.name, luck]),
+                    room: room_of(work),
+                    contingency,
+                    item: self.item(item.id),
+                    unit_cost: minor(item.price),
+                    operations: vec![(self.operation(operation), None)],
+                });
             }
             if contingency.is_some() {
                 let stream = digest(&["hours", room, &operation.name, luck]);
@@ -517,6 +537,32 @@ impl<'a> Subjects<'a> {
             .collect()
     }
 
+    /// Returns what to rent as it was planned; the machine's hours at the confidence are shared out by days.
+    fn dated_rentals(
+        &self,
+        draws: &Draws,
+        rentals: &[Rental],
+        offer: &Offer,
+    ) -> Vec<PlannedRental> {
+        let days = |rental: &Rental| Decimal::from(rental.days());
+        let planned = rentals.iter().map(|rental| {
+            let of_machine = rentals
+                .iter()
+                .filter(|other| other.machine == rental.machine);
+            let all: Decimal = of_machine.map(days).sum();
+            let hours = self.machine(rental.machine).map_or(Decimal::ZERO, |place| {
+                draws.machine_hours_at(place, offer.terms.confidence)
+            });
+            PlannedRental {
+                machine: rental.machine,
+                name: rental.name.clone(),
+                hours: quantity(hours * days(rental) / all),
+                plan: rental.plan.clone(),
+            }
+        });
+        planned.collect()
+    }
+
     /// Returns how much of each item to have at hand.
     fn needs(&self, draws: &Draws, offer: &Offer) -> Vec<ItemNeed> {
         let items = self.items.iter().enumerate();
@@ -595,7 +641,7 @@ fn place_of<'a>(work: &Work, rooms: &'a [MeasuredRoom]) -> Option<(&'a str, Floo
     }
 }
 
-fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
+pub(super) fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
     let works = works.iter();
     works
         .map(|(work, class)| Asked {
@@ -609,8 +655,40 @@ fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
         .collect()
 }
 
-/// Returns what the yard asks for each number of half days that may come.
+/// Returns a line for each machine of planned rentals.
+fn lines_of(rentals: &[Rental]) -> Vec<Line> {
+    let mut lines: Vec<Line> = Vec::new();
+    for rental in rentals {
+        let known = lines.iter_mut().find_map(|line| match line {
+            Line::Rental {
+                machine,
+                days,
+                cost,
+                ..
+            } if *machine == rental.machine => Some((days, cost)),
+            _ => None,
+        });
+        match known {
+            Some((days, cost)) => {
+                *days += Decimal::from(rental.days());
+                *cost += rental.plan.cover.total();
+            }
+            None => lines.push(Line::Rental {
+                machine: rental.machine,
+                name: rental.name.clone(),
+                days: Decimal::from(rental.days()),
+                cost: rental.plan.cover.total(),
+            }),
+        }
+    }
+    lines
+}
+
+/// Returns what the yard asks for each number of half days that may come; what is planned is paid for whatever comes.
 fn yard_totals(tariff: &Tariff, hours: Decimal, offer: &Offer) -> Vec<Money> {
+    if offer.rentals.is_some() {
+        return vec![Money::ZERO];
+    }
     let (times, more) = LONGEST_RENTAL;
     let days = Need::for_hours(hours, offer.day_hours).begun() * times + more;
     let most = Need::days(Decimal::from(days)).unwrap_or(Need::LONGEST);

@@ -32,7 +32,7 @@ const HALF_DAY: i64 = 4 * HOUR;
 /// Hours that a half day covers.
 const HALF_DAY_HOURS: Decimal = Decimal::from_parts(4, 0, 0, false, 0);
 /// The hour at which a planned rental begins, and by which the machine is back.
-const MORNING: u32 = 8;
+pub const MORNING: u32 = 8;
 /// The hour on Friday from which the weekend rate holds, and the hour on Monday until which.
 const WEEKEND: (i64, i64) = (15, 9);
 

@@ -313,7 +313,7 @@ fn in_room<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Result<Vec<Doing<'a
 }
 
 /// Tells whether an operation is done after the coats.
-fn is_trim(operation: &Operation) -> bool {
+pub(super) fn is_trim(operation: &Operation) -> bool {
     operation.task.name == "trim"
 }
 

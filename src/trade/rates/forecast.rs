@@ -13,9 +13,14 @@
 //! room     nothing else                  ψ'², and the grain: variance over mean
 //! ```
 
+use std::collections::BTreeMap;
+
 use super::scheme::{CODES, Work};
 use super::{Asked, PoolFit, Rates};
-use crate::trade::rates::predictive::Standing;
+use crate::money::Decimal;
+use crate::trade::rates::float;
+use crate::trade::rates::predictive::{Standing, gamma_quantile};
+use crate::trade::takeoff::Contingency;
 
 /// What is known of one quantity, in items or hours.
 #[derive(Clone, Debug)]
@@ -40,6 +45,64 @@ pub(in crate::trade) struct Spread {
     pub(in crate::trade) grain: f64,
     /// What part of it each of the operations asked for takes, on the mean; they sum to 1.
     pub(in crate::trade) shares: Vec<f64>,
+}
+
+/// What parts of quantities of one job may sum to: mean and variance, to first order in the factors that they share.
+#[derive(Clone, Debug, Default)]
+pub(in crate::trade) struct Sum {
+    mean: f64,
+    /// Variance that nothing shares.
+    own: f64,
+    /// Standard deviations by what is shared; those of one factor add up.
+    shared: BTreeMap<(u8, usize), f64>,
+}
+
+impl Sum {
+    /// Adds a part of a quantity, which may hang on a contingency.
+    pub(in crate::trade) fn add(
+        &mut self,
+        spread: &Spread,
+        part: f64,
+        contingency: Option<&Contingency>,
+    ) {
+        let whole = (spread.slope + spread.fixed) * part;
+        let (mut mean, mut chance) = (whole, 1.0);
+        if let Some(contingency) = contingency {
+            chance = float(contingency.chance);
+            mean *= chance;
+            let (low, high) = (float(contingency.low), float(contingency.high));
+            let middle = 0.5 * (low + high);
+            let wide = if middle > 0.0 {
+                (high - low) / middle
+            } else {
+                0.0
+            };
+            self.own += whole * whole * chance * (1.0 - chance + wide * wide / 12.0);
+        }
+        self.mean += mean;
+        self.own += chance * (spread.room * whole * whole + spread.grain * whole);
+        let factors = [
+            ((0, spread.tree), spread.known[0]),
+            ((1, spread.step), spread.known[1]),
+            ((2, spread.cell), spread.known[2]),
+            ((3, spread.tree), spread.job),
+        ];
+        for (factor, variance) in factors {
+            *self.shared.entry(factor).or_default() += mean * variance.sqrt();
+        }
+    }
+
+    /// Returns the minutes that aren't exceeded with that chance, of a sum of hours: a gamma with its mean and variance.
+    pub(in crate::trade) fn minutes_at(&self, level: Decimal) -> i64 {
+        let shared: f64 = self
+            .shared
+            .values()
+            .map(|deviation| deviation * deviation)
+            .sum();
+        let hours = gamma_quantile(self.mean, self.own + shared, float(level));
+        // A minute begun counts whole, but not one that rounding has begun.
+        (60.0 * hours - 1e-6).ceil().max(0.0) as i64
+    }
 }
 
 impl Rates {

@@ -183,7 +183,7 @@ fn rounded(quantile: f64) -> f64 {
 }
 
 /// Returns the quantile of the gamma distribution with that mean and variance.
-fn gamma_quantile(mean: f64, variance: f64, level: f64) -> f64 {
+pub(super) fn gamma_quantile(mean: f64, variance: f64, level: f64) -> f64 {
     if mean <= 0.0 {
         return 0.0;
     }

@@ -1,0 +1,186 @@
+//! How long the plan of a house takes, by its number of rooms: `cargo bench --bench house`.
+//!
+//! Houses are drawn: a hall that the rooms hang on, a bath that must stay in use, nights away that cost something, a
+//! tariff with a weekend rate. The figure is the slowest of so many houses; up to twelve rooms the plan is proven to be the
+//! cheapest, beyond that its cost is set beside the bound.
+
+use std::collections::BTreeMap;
+use std::process::ExitCode;
+use std::time::Instant;
+
+use chrono::{NaiveDate, Weekday};
+use gritledger::money::{Decimal, Money};
+use gritledger::trade::plan::{
+    Brief, Calendar, Coat, House, Keep, Machine, Needs, Place, Places, plan,
+};
+use gritledger::trade::rental::Tariff;
+use gritledger::trade::{MachineId, RoomId};
+use rand_chacha::ChaCha8Rng;
+use rand_core::{Rng, SeedableRng};
+
+/// Houses of each size.
+const HOUSES: u32 = 10;
+/// What plans must take at most, in seconds: rooms, and the limit.
+const LIMITS: [(usize, f64); 2] = [(8, 0.05), (12, 2.0)];
+
+fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
+    Machine {
+        id: MachineId(id),
+        name: format!("machine {id}"),
+        tariff: Tariff {
+            half_day: None,
+            day: Money::from_minor(day * 100),
+            weekend: Some(Money::from_minor(weekend * 100)),
+            week: Some(Money::from_minor(week * 100)),
+            four_weeks: None,
+            waiver_percent: Decimal::TEN,
+            cleaning: Money::from_minor(2500),
+        },
+    }
+}
+
+/// Plans a house of that many rooms; returns the seconds, and how far the plan's cost is above the bound, in percent.
+fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (f64, Decimal) {
+    let mut below = |most: u32| luck.next_u32() % most;
+    let mut places: Vec<Place> = (0..rooms)
+        .map(|room| Place {
+            id: RoomId(room as i64 + 1),
+            name: format!("Room {room}"),
+            refinished: true,
+        })
+        .collect();
+    places.push(Place {
+        id: RoomId(1000),
+        name: "Bath".to_owned(),
+        refinished: false,
+    });
+    // The first room is the hall; a third of the others have a way out of their own, or hang on another room.
+    let mut doorways = vec![(0, None), (rooms, Some(0))];
+    for room in 1..rooms {
+        let through = if below(3) == 0 {
+            below(room as u32) as usize
+        } else {
+            0
+        };
+        doorways.push((room, Some(through)));
+        if below(6) == 0 {
+            doorways.push((room, None));
+        }
+    }
+    let house = House::new(places, &doorways).expect("a house that hangs together");
+    let hours: Vec<(i64, i64, i64)> = (0..rooms)
+        .map(|_| {
+            let minutes = |least: u32, most: u32| i64::from(least + most);
+            let before = minutes(150, below(400));
+            let coat = minutes(20, below(40));
+            (before, coat, if below(3) == 0 { 30 } else { 0 })
+        })
+        .collect();
+    let needs = |phase: Places| {
+        let sum = |of: fn(&(i64, i64, i64)) -> i64| {
+            phase.numbers().map(|room| of(&hours[room])).sum::<i64>()
+        };
+        let coat = |number: usize| Coat {
+            name: format!("coat {number}"),
+            minutes: sum(|hours| hours.1),
+            recoat: 24 * 60,
+            by_machine: number > 0,
+        };
+        Needs {
+            before: 90 + sum(|hours| hours.0),
+            coats: (0..2).map(coat).collect(),
+            light_use: 24 * 60,
+            after: sum(|hours| hours.2),
+            furniture_days: Some(4),
+            cure_days: Some(30),
+            sands_by_machine: true,
+            sands_with_coating_machines: false,
+        }
+    };
+    let calendar = Calendar {
+        working_days: vec![
+            Weekday::Mon,
+            Weekday::Tue,
+            Weekday::Wed,
+            Weekday::Thu,
+            Weekday::Fri,
+        ],
+        holidays: BTreeMap::new(),
+        crew_minutes: 16 * 60,
+        day_minutes: 8 * 60,
+    };
+    let sanding = [machine(1, 80, 140, 280), machine(2, 45, 78, 150)];
+    let coating = [machine(3, 40, 70, 136)];
+    let bath = Keep {
+        places: Places::one(rooms),
+        least: 1,
+    };
+    let beds = Keep {
+        places: Places::one(rooms - 1).with(Places::one(rooms - 2)),
+        least: 1,
+    };
+    let brief = Brief {
+        house: &house,
+        calendar: &calendar,
+        needs: &needs,
+        start: NaiveDate::from_ymd_opt(2026, 11, 30).expect("a date"),
+        begun: Vec::new(),
+        end: None,
+        keeps: vec![bath, beds],
+        away: Vec::new(),
+        night_away: Some(Money::from_minor(12_000)),
+        day_closed: Money::from_minor(2000),
+        most_rooms: (below(2) == 0).then_some(4),
+        furniture_first: false,
+        together: Vec::new(),
+        apart: Vec::new(),
+        set_up: Money::from_minor(6847),
+        sanding_machines: &sanding,
+        coating_machines: &coating,
+    };
+    let begun = Instant::now();
+    let answer = plan(&brief, None);
+    let seconds = begun.elapsed().as_secs_f64();
+    let cost = answer
+        .chosen
+        .plan
+        .map_or(Money::ZERO, |plan| plan.costs.total());
+    let above = Decimal::from((cost - answer.bound).minor()) * Decimal::ONE_HUNDRED;
+    (seconds, above / Decimal::from(cost.minor().max(1)))
+}
+
+fn main() -> ExitCode {
+    let mut code = ExitCode::SUCCESS;
+    for rooms in [2, 4, 6, 8, 9, 10, 11, 12, 16, 20] {
+        let mut luck = ChaCha8Rng::seed_from_u64(rooms as u64);
+        let houses: Vec<(f64, Decimal)> = (0..HOUSES).map(|_| planned(rooms, &mut luck)).collect();
+        let mut times: Vec<f64> = houses.iter().map(|(seconds, _)| *seconds).collect();
+        times.sort_by(f64::total_cmp);
+        let (middle, most) = (times[times.len() / 2], times[times.len() - 1]);
+        let above = houses
+            .iter()
+            .map(|(_, above)| {
+                above
+                    .round_dp_with_strategy(1, rust_decimal::RoundingStrategy::MidpointAwayFromZero)
+            })
+            .max();
+        say(&format!(
+            "{rooms:>2} rooms: {:.1} ms in the middle, {:.1} at most; at most {} % above the bound",
+            1000.0 * middle,
+            1000.0 * most,
+            above.unwrap_or_default()
+        ));
+        if LIMITS
+            .iter()
+            .any(|(of, limit)| *of == rooms && middle > *limit)
+        {
+            code = ExitCode::FAILURE;
+        }
+    }
+    code
+}
+
+#[expect(clippy::print_stdout, reason = "a bench says what it measured")]
+fn say(words: &str) {
+    println!("{words}");
+}

@@ -1,0 +1,228 @@
+//! `plan`: the whole house, and its calendar.
+
+use anyhow::{Context as _, Result};
+use clap::{Args, Subcommand, ValueEnum};
+
+use super::ui::Context;
+use super::{read_percent, read_plan_date};
+use crate::document::calendar::ics;
+use crate::document::plan::{json, kept_json, text};
+use crate::ledger::{HouseRequest, Ledger, Refusal, refuse};
+use crate::money::{Decimal, Money};
+
+/// Plan a whole house: which rooms together, in what order, on which days
+#[derive(Debug, Subcommand)]
+pub(super) enum PlanCommand {
+    House(Box<HouseArgs>),
+    Write(WriteArgs),
+}
+
+/// Plan the rooms of a site: phases, dates, ways out, rentals and cost
+///
+/// Finds the cheapest order in which everybody can still live there, and sets it beside one room at a time and all at
+/// once. Rooms that a job has are left out. What must stay in use is kept reachable every night; a night on which it
+/// can't be is either priced (--night-away), or one that the household is away anyway (--away).
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger plan house \"4 Tannery Row\" --start 2026-03-09 --keep Bath --keep \"one of Bedroom 1, Bedroom 2\"
+  gritledger plan house \"4 Tannery Row\" --start 2026-03-09 --away 2026-03-14 2026-03-17 --max-rooms 3
+  gritledger plan house \"4 Tannery Row\" --start 2026-03-09 --phases \"Hall, Landing; Bedroom 1\" --accept")]
+pub(super) struct HouseArgs {
+    /// The site's address
+    site: String,
+    /// The first day on which work can begin
+    #[arg(long, value_name = "DATE")]
+    start: String,
+    /// The day by which everything is back in place
+    #[arg(long, value_name = "DATE")]
+    end: Option<String>,
+    /// A room to be done (can be repeated; default: all that are refinished and in no job)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    /// The sanding sequence, or `none` (default: the setting default-sequence)
+    #[arg(long)]
+    sequence: Option<String>,
+    /// The coating schedule, or `none` (default: the setting default-schedule)
+    #[arg(long)]
+    schedule: Option<String>,
+    /// What must stay in use at night: "Bath", "one of Bedroom 1, Bedroom 2" (can be repeated)
+    #[arg(long = "keep", value_name = "ROOMS")]
+    keeps: Vec<String>,
+    /// The first and the last night that the household is away anyway (can be repeated)
+    #[arg(long, num_args = 2, value_names = ["FROM", "TO"])]
+    away: Vec<String>,
+    /// What a night costs on which something that must stay in use can't be reached
+    #[arg(long, value_name = "AMOUNT", allow_negative_numbers = true)]
+    night_away: Option<String>,
+    /// What a room that is closed costs the household a day (default: 0)
+    #[arg(long, value_name = "AMOUNT", allow_negative_numbers = true)]
+    day_closed: Option<String>,
+    /// How many rooms can be emptied at once
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    max_rooms: Option<String>,
+    /// The room that takes the furniture of the others
+    #[arg(long, value_name = "ROOM")]
+    furniture_room: Option<String>,
+    /// Rooms that are done together, such as an open plan (can be repeated)
+    #[arg(long, value_name = "ROOMS")]
+    together: Vec<String>,
+    /// Rooms of which no two are done together (can be repeated)
+    #[arg(long, value_name = "ROOMS")]
+    apart: Vec<String>,
+    /// Check this plan instead: "Hall, Landing; Bedroom 1"
+    #[arg(long, value_name = "ROOMS; ROOMS")]
+    phases: Option<String>,
+    /// The share of the price to keep (default: the setting margin)
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    margin: Option<String>,
+    /// How sure it is to be that days suffice and the margin is kept (default: the setting confidence)
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    confidence: Option<String>,
+    /// Price the hours at this worker's wage (default: the mean of the active ones)
+    #[arg(long)]
+    worker: Option<String>,
+    /// Draft the quote with these phases and dates
+    #[arg(long)]
+    accept: bool,
+}
+
+/// Write the dates of a planned quote or job as a calendar
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger plan write J1 --format ics --to house.ics")]
+pub(super) struct WriteArgs {
+    /// The quote or job, such as Q1 or J1
+    number: String,
+    /// In what format
+    #[arg(long, value_enum, default_value_t = CalendarFormat::Ics)]
+    format: CalendarFormat,
+    /// The file to write; `-` is the terminal
+    #[arg(long, value_name = "FILE", default_value = "-")]
+    to: String,
+}
+
+/// A calendar's format.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum CalendarFormat {
+    /// RFC 5545
+    Ics,
+}
+
+pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
+    let ledger = context.open()?;
+    match command {
+        PlanCommand::House(args) => house(context, &ledger, *args),
+        PlanCommand::Write(args) => write(context, &ledger, &args),
+    }
+}
+
+fn house(context: &Context, ledger: &Ledger, args: HouseArgs) -> Result<()> {
+    let site = ledger.site(&args.site)?;
+    let accept = args.accept;
+    let request = read_request(context, ledger, args)?;
+    let page = context.page(ledger);
+    if !accept {
+        let sheet = ledger.plan_house(&site, &request)?;
+        context.answer(|| json(&sheet, None, &page), || text(&sheet, &page))?;
+        for skipped in &sheet.skipped {
+            context.warn(&skipped.to_string());
+        }
+        if sheet.quote.is_some() {
+            context.hint("the same command with --accept drafts the quote with these dates");
+        }
+        return Ok(());
+    }
+    let (sheet, record) = context.write(ledger, |writing| writing.accept_plan(&site, &request))?;
+    let number = &record.header.number;
+    context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
+    context.status(&format!("{number} is drafted from this plan."));
+    context.hint(&format!("gritledger quote send {number}"));
+    Ok(())
+}
+
+fn read_request(context: &Context, ledger: &Ledger, args: HouseArgs) -> Result<HouseRequest> {
+    let today = context.today();
+    let amount = |text: Option<&String>, what: &str| -> Result<Option<Money>> {
+        let Some(text) = text else { return Ok(None) };
+        let amount = ledger.currency().parse(text)?;
+        if amount.is_negative() {
+            refuse!("{what} doesn't cost less than nothing");
+        }
+        Ok(Some(amount))
+    };
+    let percent =
+        |text: Option<&String>, what: &str| text.map(|text| read_percent(text, what)).transpose();
+    let margin = percent(args.margin.as_ref(), "a margin")?;
+    if margin.is_some_and(|margin| margin < Decimal::ZERO) {
+        refuse!("a margin is not below zero");
+    }
+    let confidence = percent(args.confidence.as_ref(), "a confidence")?;
+    if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
+        refuse!("a confidence is between 0 and 100 %, and neither");
+    }
+    let max_rooms = match &args.max_rooms {
+        None => None,
+        Some(text) => match text.trim().parse::<u32>() {
+            Ok(most) if most > 0 => Some(most),
+            _ => {
+                return Err(Refusal::new(format!("`{text}` is not a number of rooms"))
+                    .hint("--max-rooms 3")
+                    .into());
+            }
+        },
+    };
+    let away = args.away.chunks_exact(2).map(|pair| {
+        Ok((
+            read_plan_date(&pair[0], today)?,
+            read_plan_date(&pair[1], today)?,
+        ))
+    });
+    Ok(HouseRequest {
+        start: read_plan_date(&args.start, today)?,
+        end: args
+            .end
+            .as_deref()
+            .map(|text| read_plan_date(text, today))
+            .transpose()?,
+        away: away.collect::<Result<_>>()?,
+        night_away: amount(args.night_away.as_ref(), "a night away")?,
+        day_closed: amount(args.day_closed.as_ref(), "a closed day")?.unwrap_or(Money::ZERO),
+        rooms: args.rooms,
+        sequence: args.sequence,
+        schedule: args.schedule,
+        margin,
+        confidence,
+        worker: args.worker,
+        keeps: args.keeps,
+        max_rooms,
+        furniture_room: args.furniture_room,
+        together: args.together,
+        apart: args.apart,
+        phases: args.phases,
+    })
+}
+
+fn write(context: &Context, ledger: &Ledger, args: &WriteArgs) -> Result<()> {
+    let kept = ledger.kept_plan(&args.number)?;
+    let CalendarFormat::Ics = args.format;
+    let calendar = ics(&kept);
+    if args.to == "-" {
+        let page = context.page(ledger);
+        if context.json() {
+            return context.answer(|| kept_json(&kept, &[], &page), String::new);
+        }
+        // The last line ends as the standard wants it: the line feed comes with printing.
+        return context.print(calendar.trim_end_matches('\n'));
+    }
+    if context.dry_run() {
+        context.status("Dry run: nothing was written.");
+    } else {
+        std::fs::write(&args.to, calendar)
+            .with_context(|| format!("failed to write `{}`", args.to))?;
+        context.status(&format!(
+            "Wrote the dates of {} to {}.",
+            args.number, args.to
+        ));
+    }
+    let page = context.page(ledger);
+    context.answer_if_json(|| kept_json(&kept, &[], &page))
+}

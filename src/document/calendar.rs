@@ -1,0 +1,120 @@
+//! The plan as a calendar that other programs read (RFC 5545).
+//!
+//! Every step of a phase is an event of whole days, whose end is the day after its last (section 3.6.1: the end is
+//! exclusive). An event's UID is made of the quote's number, the phase and the step, so a plan that was made again moves
+//! the events that are known; its SEQUENCE says how often. A step that a newer plan doesn't have any more is cancelled.
+
+use std::collections::BTreeSet;
+
+use chrono::{Days, NaiveDate};
+use icalendar::{Calendar, Component, Event as IcsEvent, EventLike, EventStatus, Property};
+
+use super::plan::{Event, events};
+use crate::ledger::KeptPlan;
+
+/// Who made the calendar, as the standard wants to know.
+const MADE_BY: &str = "-//gritledger//house plan//EN";
+
+/// Renders a plan as a calendar.
+pub fn ics(kept: &KeptPlan) -> String {
+    let header = &kept.quote.header;
+    let mut calendar = Calendar::empty();
+    calendar
+        .append_property(Property::new("VERSION", "2.0"))
+        .append_property(Property::new("PRODID", MADE_BY))
+        .append_property(Property::new("CALSCALE", "GREGORIAN"))
+        .name(&format!("{} {}", header.number, header.site));
+    let mut known = BTreeSet::new();
+    for (number, phase) in kept.plan.phases.iter().enumerate() {
+        let rooms = phase
+            .coating_order
+            .iter()
+            .filter_map(|room| kept.names.get(room));
+        let rooms = rooms.map(String::as_str).collect::<Vec<_>>().join(", ");
+        let exit = kept.names.get(&phase.exit).map_or("", String::as_str);
+        for (event, last) in merged(events(phase)) {
+            let uid = uid(kept, number, event.kind);
+            let mut entry = entry(kept, &uid, event.date, last);
+            entry
+                .summary(&format!("{}: {rooms}", event.what))
+                .description(&format!(
+                    "Phase {}. Coat in this order: {rooms}; out by {exit}.",
+                    number + 1
+                ))
+                .status(EventStatus::Confirmed);
+            calendar.push(entry.done());
+            known.insert(uid);
+        }
+    }
+    // What a newer plan doesn't have any more is taken out of calendars that have it.
+    for plan in kept.earlier.iter().rev() {
+        for (number, phase) in plan.phases.iter().enumerate() {
+            for (event, last) in merged(events(phase)) {
+                let uid = uid(kept, number, event.kind);
+                if known.contains(&uid) {
+                    continue;
+                }
+                let mut entry = entry(kept, &uid, event.date, last);
+                entry
+                    .summary(&format!("{} (no longer planned)", event.what))
+                    .status(EventStatus::Cancelled);
+                calendar.push(entry.done());
+                known.insert(uid);
+            }
+        }
+    }
+    calendar.to_string()
+}
+
+/// Returns an event of whole days, its end the day after its last.
+fn entry(kept: &KeptPlan, uid: &str, date: NaiveDate, last: NaiveDate) -> IcsEvent {
+    let mut entry = IcsEvent::new();
+    entry
+        .uid(uid)
+        .location(&kept.quote.header.site)
+        .starts(date)
+        .ends(last + Days::new(1))
+        .timestamp(kept.recorded_at.and_utc())
+        .sequence(kept.revision);
+    entry.done()
+}
+
+fn uid(kept: &KeptPlan, phase: usize, (what, number): (&str, usize)) -> String {
+    let quote = &kept.quote.header;
+    format!(
+        "{}-{}-phase-{}-{what}-{number}@gritledger",
+        quote.number,
+        quote.id.0,
+        phase + 1
+    )
+}
+
+/// Returns the steps of a phase with their last days: days of work of one kind that follow each other are one event.
+fn merged(events: Vec<Event>) -> Vec<(Event, NaiveDate)> {
+    let mut merged: Vec<(Event, NaiveDate)> = Vec::new();
+    for event in events {
+        let kind = event.kind.0;
+        let (last, of_kind) = (
+            event.date,
+            merged
+                .iter()
+                .filter(|(earlier, _)| earlier.kind.0 == kind)
+                .count(),
+        );
+        if let Some((earlier, end)) = merged.last_mut() {
+            let follows = (last - *end).num_days() <= 1 && matches!(kind, "sand" | "trim");
+            if earlier.kind.0 == kind && follows {
+                *end = last;
+                continue;
+            }
+        }
+        merged.push((
+            Event {
+                kind: (kind, of_kind + 1),
+                ..event
+            },
+            last,
+        ));
+    }
+    merged
+}

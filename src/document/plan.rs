@@ -1,0 +1,664 @@
+//! The plan of a house: phases, dates, rentals, what it costs beside other ways, and why it is as it is.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use chrono::{Datelike, Days, NaiveDate, NaiveDateTime};
+use serde_json::{Value, json};
+
+use super::cover::{cover_words, plan_json, units_words};
+use super::outlook::{buy_text, shopping_json};
+use super::{Page, count, inert};
+use crate::ledger::{HouseSheet, KeptPlan, PricedWay};
+use crate::money::{Money, plain};
+use crate::trade::RoomId;
+use crate::trade::plan::{Doing, HousePlan, Phase, Remark, Rental};
+use crate::trade::quote::{Quote, margin_percent};
+
+/// Columns that the strip's labels take.
+const LABEL: usize = 9;
+
+/// Something that happens on a day of a phase.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Event {
+    /// The day.
+    pub(super) date: NaiveDate,
+    /// What kind of thing, and which of its kind.
+    pub(super) kind: (&'static str, usize),
+    /// In words.
+    pub(super) what: String,
+}
+
+type Names = BTreeMap<RoomId, String>;
+
+/// Returns what happens in a phase, day by day.
+pub(super) fn events(phase: &Phase) -> Vec<Event> {
+    let mut events: Vec<Event> = Vec::new();
+    let (mut sanded, mut trimmed) = (0, 0);
+    for stretch in &phase.work {
+        let (kind, what) = match stretch.doing {
+            Doing::Sand => {
+                sanded += 1;
+                (("sand", sanded), "repair and sand".to_owned())
+            }
+            Doing::Coat(number) => {
+                let of = phase.coats.len();
+                let name = phase.coats.get(number).map_or("", String::as_str);
+                (
+                    ("coat", number + 1),
+                    format!("coat {} of {of} ({name})", number + 1),
+                )
+            }
+            Doing::Trim => {
+                trimmed += 1;
+                (("trim", trimmed), "trim".to_owned())
+            }
+        };
+        events.push(Event {
+            date: stretch.day,
+            kind,
+            what,
+        });
+    }
+    events.push(Event {
+        date: phase.light_use.date(),
+        kind: ("light-use", 1),
+        what: format!("walked on from {}", phase.light_use.format("%H:%M")),
+    });
+    events.push(Event {
+        date: phase.furniture,
+        kind: ("furniture", 1),
+        what: "furniture back".to_owned(),
+    });
+    if let Some(cure) = phase.cure {
+        events.push(Event {
+            date: cure,
+            kind: ("cure", 1),
+            what: "full cure".to_owned(),
+        });
+    }
+    events.sort_by_key(|event| event.date);
+    events
+}
+
+fn named(rooms: &[RoomId], names: &Names) -> Vec<String> {
+    rooms
+        .iter()
+        .map(|room| names.get(room).cloned().unwrap_or_default())
+        .collect()
+}
+
+fn from(phase: &Phase) -> Option<NaiveDate> {
+    phase.work.first().map(|stretch| stretch.day)
+}
+
+fn moment(at: NaiveDateTime) -> String {
+    at.format("%Y-%m-%dT%H:%M").to_string()
+}
+
+fn short(day: NaiveDate) -> String {
+    day.format("%a %m-%d").to_string()
+}
+
+fn rental_json(rental: &Rental, page: &Page) -> Value {
+    let mut value = plan_json(&rental.plan, page);
+    value["machine"] = json!(rental.name);
+    value["out"] = json!(rental.out);
+    value["back"] = json!(rental.last_day + Days::new(1));
+    value
+}
+
+fn phase_json(
+    number: usize,
+    phase: &Phase,
+    cost: Option<Money>,
+    plan: &HousePlan,
+    names: &Names,
+    page: &Page,
+) -> Value {
+    let rentals = plan.rentals.iter().filter(|rental| rental.phase == number);
+    json!({
+        "rooms": named(&phase.rooms, names),
+        "coating_order": named(&phase.coating_order, names),
+        "exit": names.get(&phase.exit),
+        "from": from(phase),
+        "light_use": moment(phase.light_use),
+        "furniture_back": phase.furniture,
+        "full_cure": phase.cure,
+        "days_closed": phase.days_closed,
+        "nights_away": phase.nights_away,
+        "days": events(phase).iter().map(|event| json!({ "date": event.date, "work": event.what })).collect::<Vec<_>>(),
+        "rental": rentals.map(|rental| rental_json(rental, page)).collect::<Vec<_>>(),
+        "cost": cost.map(|cost| page.money_json(cost)),
+    })
+}
+
+fn why_json(why: &[Remark], page: &Page) -> Value {
+    if why.is_empty() {
+        return Value::Null;
+    }
+    let sentences = why.iter().map(|remark| sentence(remark, page));
+    json!(sentences.collect::<Vec<_>>().join(" "))
+}
+
+fn way_json(name: &str, way: &PricedWay, page: &Page) -> Value {
+    json!({
+        "name": name,
+        "feasible": way.way.plan.is_some(),
+        "why": why_json(&way.way.why, page),
+        "cost": way.cost.map(|cost| page.money_json(cost)),
+        "finish": way.way.plan.as_ref().map(|plan| plan.finish),
+    })
+}
+
+/// Renders a planned house as JSON.
+pub fn json(sheet: &HouseSheet, quote: Option<&str>, page: &Page) -> Value {
+    let plan = sheet.chosen.way.plan.as_ref();
+    let phases = plan.into_iter().flat_map(|plan| {
+        let costs = sheet
+            .phase_costs
+            .iter()
+            .copied()
+            .map(Some)
+            .chain(std::iter::repeat(None));
+        let phases = plan.phases.iter().zip(costs).zip(&sheet.takes).enumerate();
+        phases.map(move |(number, ((phase, cost), takes))| {
+            let mut value = phase_json(number, phase, cost, plan, &sheet.names, page);
+            value["takes"] = takes
+                .iter()
+                .map(|(item, quantity, unit)| {
+                    json!({ "item": item, "quantity": plain(*quantity, 4), "unit": unit.as_str() })
+                })
+                .collect();
+            value
+        })
+    });
+    let priced = sheet.quote.as_ref();
+    let losses = plan.map(|plan| plan.costs.days_closed + plan.costs.nights_away);
+    json!({
+        "site": sheet.site,
+        "start": sheet.request.start,
+        "currency": page.currency.code(),
+        "feasible": plan.is_some(),
+        "why": why_json(&sheet.chosen.way.why, page),
+        "cost": sheet.chosen.cost.map(|cost| page.money_json(cost)),
+        "finish": plan.map(|plan| plan.finish),
+        "phases": phases.collect::<Vec<_>>(),
+        "alternatives": sheet.others.iter().map(|(name, way)| way_json(name, way, page)).collect::<Vec<_>>(),
+        "bound": sheet.bound.map(|bound| page.money_json(bound)),
+        "proven": sheet.proven,
+        "expected_cost": priced.map(|quote| page.money_json(quote.expected_cost())),
+        "household_loses": losses.map(|losses| page.money_json(losses)),
+        "price": priced.map(|quote| page.money_json(quote.price)),
+        "tax": priced.map(|quote| page.money_json(quote.tax)),
+        "buy": shopping_json(&sheet.shopping, page),
+        "left_out": sheet.in_jobs.iter().map(|(room, job)| json!({ "room": room, "job": job })).collect::<Vec<_>>(),
+        "quote": quote,
+    })
+}
+
+/// Renders a planned house as text.
+pub fn text(sheet: &HouseSheet, page: &Page) -> String {
+    let mut text = String::new();
+    match &sheet.chosen.way.plan {
+        None => {
+            let title = format!("{}: no plan is feasible as it was asked for.", sheet.site);
+            let _ = writeln!(text, "{}\n", page.prose(&inert(&title)));
+        }
+        Some(plan) => {
+            let _ = writeln!(text, "{}", page.prose(&title(&sheet.site, plan)));
+            let _ = writeln!(
+                text,
+                "\n{}",
+                phases_table(plan, &sheet.phase_costs, &sheet.names, page)
+            );
+            let _ = writeln!(text, "\n{}", strip(plan, page));
+            let _ = writeln!(text, "\n{}", rentals_text(plan, page));
+            let _ = writeln!(text, "\n{}", takes_text(sheet, page));
+            if let Some(quote) = &sheet.quote {
+                let _ = writeln!(text, "\n{}", costs_text(plan, quote, page));
+            }
+        }
+    }
+    let _ = writeln!(text, "\n{}", ways_text(sheet, page));
+    let _ = write!(text, "{}", remarks_text(sheet, page));
+    text
+}
+
+fn title(site: &str, plan: &HousePlan) -> String {
+    let begins = plan.phases.first().and_then(from);
+    format!(
+        "{}: {}, from {} to {}",
+        inert(site),
+        count(plan.phases.len(), "phase"),
+        begins
+            .map(|day| day.format("%a %Y-%m-%d").to_string())
+            .unwrap_or_default(),
+        plan.finish.format("%a %Y-%m-%d"),
+    )
+}
+
+/// Writes dates of one kind: `Tue 12-01, Wed 12-02`.
+fn dates(phase: &Phase, wanted: fn(Doing) -> bool) -> String {
+    let stretches = phase.work.iter().filter(|stretch| wanted(stretch.doing));
+    let mut days: Vec<NaiveDate> = stretches.map(|stretch| stretch.day).collect();
+    days.dedup();
+    match days[..] {
+        [] => "-".to_owned(),
+        [first, .., last] if days.len() > 2 => format!("{} to {}", short(first), short(last)),
+        _ => days
+            .iter()
+            .map(|day| short(*day))
+            .collect::<Vec<_>>()
+            .join(", "),
+    }
+}
+
+fn phases_table(plan: &HousePlan, costs: &[Money], names: &Names, page: &Page) -> String {
+    let mut table = page
+        .table([
+            "",
+            "Rooms, as they are coated",
+            "Sand",
+            "Coats",
+            "Walk on",
+            "Furniture",
+            "Cost",
+        ])
+        .numbers([0, 6]);
+    let mut after = String::new();
+    for (number, phase) in plan.phases.iter().enumerate() {
+        table.row([
+            format!("{}", number + 1),
+            named(&phase.coating_order, names).join(", "),
+            dates(phase, |doing| doing == Doing::Sand),
+            dates(phase, |doing| matches!(doing, Doing::Coat(_))),
+            format!(
+                "{} {}",
+                short(phase.light_use.date()),
+                phase.light_use.format("%H:%M")
+            ),
+            short(phase.furniture),
+            costs
+                .get(number)
+                .map(|cost| page.money(*cost))
+                .unwrap_or_default(),
+        ]);
+        let exit = names.get(&phase.exit).map_or("", String::as_str);
+        let cure = phase
+            .cure
+            .map(|cure| format!(", cured by {cure}"))
+            .unwrap_or_default();
+        let line = format!(
+            "Phase {}: coat towards the way out by {exit}{cure}.",
+            number + 1
+        );
+        let _ = write!(after, "\n{}", page.prose(&inert(&line)));
+    }
+    format!("{table}\n{after}")
+}
+
+/// Draws the calendar: a row for each phase, a column for each day, week by week as far as the page is wide.
+fn strip(plan: &HousePlan, page: &Page) -> String {
+    let Some(first) = plan.phases.first().and_then(from) else {
+        return String::new();
+    };
+    let monday = first - Days::new(u64::from(first.weekday().num_days_from_monday()));
+    let last = plan.finish;
+    let weeks = ((page.width.max(LABEL + 8) - LABEL) / 8).clamp(1, 8);
+    let mut text = String::new();
+    let mut week = monday;
+    while week <= last {
+        let mut heading = " ".repeat(LABEL);
+        let mut days: Vec<Option<NaiveDate>> = Vec::new();
+        for _ in 0..weeks {
+            if week > last {
+                break;
+            }
+            let _ = write!(heading, "{:<8}", week.format("%b %d").to_string());
+            days.extend((0..7).map(|day| Some(week + Days::new(day))));
+            days.push(None);
+            week = week + Days::new(7);
+        }
+        let _ = writeln!(text, "{}", heading.trim_end());
+        for (number, phase) in plan.phases.iter().enumerate() {
+            let signs: String = days
+                .iter()
+                .map(|day| day.map_or(' ', |day| sign(phase, day)))
+                .collect();
+            let _ = writeln!(
+                text,
+                "{:<LABEL$}{}",
+                format!("Phase {}", number + 1),
+                signs.trim_end()
+            );
+        }
+    }
+    let key = "s sand, 1 2 3 coats, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
+    let _ = write!(text, "{}", page.prose(key));
+    text
+}
+
+/// Returns what a phase shows on a day.
+fn sign(phase: &Phase, day: NaiveDate) -> char {
+    let here = phase
+        .work
+        .iter()
+        .filter(|stretch| stretch.day == day)
+        .map(|stretch| stretch.doing);
+    let here: Vec<Doing> = here.collect();
+    let coat = here.iter().rev().find_map(|doing| match doing {
+        Doing::Coat(number) => char::from_digit(u32::try_from(number + 1).unwrap_or(9).min(9), 10),
+        Doing::Sand | Doing::Trim => None,
+    });
+    let first_coat = phase
+        .work
+        .iter()
+        .find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    let wet = first_coat.is_some_and(|coat| coat.day < day && day < phase.light_use.date());
+    if let Some(coat) = coat {
+        coat
+    } else if here.contains(&Doing::Sand) {
+        's'
+    } else if here.contains(&Doing::Trim) {
+        't'
+    } else if day == phase.furniture {
+        'f'
+    } else if day == phase.light_use.date() {
+        'o'
+    } else if wet {
+        '~'
+    } else {
+        '.'
+    }
+}
+
+fn rentals_text(plan: &HousePlan, page: &Page) -> String {
+    if plan.rentals.is_empty() {
+        return "No machine is rented.".to_owned();
+    }
+    let mut table = page
+        .table(["Machine", "Out", "Back by", "Days", "Cover", "Total"])
+        .numbers([3, 5]);
+    for rental in &plan.rentals {
+        table.row([
+            rental.name.clone(),
+            format!("{} 08:00", short(rental.out)),
+            format!("{} 08:00", short(rental.last_day + Days::new(1))),
+            format!("{}", rental.days()),
+            cover_words(&rental.plan.cover, page),
+            page.money(rental.plan.cover.total()),
+        ]);
+    }
+    table.row([
+        "Total".to_owned(),
+        String::new(),
+        String::new(),
+        String::new(),
+        String::new(),
+        page.money(plan.costs.rental),
+    ]);
+    table.to_string()
+}
+
+fn takes_text(sheet: &HouseSheet, page: &Page) -> String {
+    let mut text = String::new();
+    for (number, takes) in sheet.takes.iter().enumerate() {
+        let takes = takes.iter().map(|(item, quantity, unit)| {
+            format!(
+                "{item} {}",
+                units_words(crate::money::round(*quantity, 2), *unit)
+            )
+        });
+        let line = format!(
+            "Phase {} takes {}",
+            number + 1,
+            takes.collect::<Vec<_>>().join("; ")
+        );
+        let _ = writeln!(text, "{}", page.prose(&inert(&line)));
+    }
+    let _ = write!(
+        text,
+        "\n{}",
+        buy_text("the whole plan", &sheet.shopping, page)
+    );
+    text
+}
+
+fn costs_text(plan: &HousePlan, quote: &Quote, page: &Page) -> String {
+    let costs = quote.costs();
+    let mut table = page.table(["Cost", "Expected"]).numbers([1]);
+    let rows = [
+        ("Labour, set-up for each phase included", costs.labour),
+        ("Consumables", costs.consumables),
+        ("Rental", costs.rental),
+        ("Other", costs.other),
+        ("Overhead", costs.overhead),
+        ("Rooms closed, for the household", plan.costs.days_closed),
+        ("Nights away, for the household", plan.costs.nights_away),
+    ];
+    for (what, amount) in rows.into_iter().filter(|(_, amount)| !amount.is_zero()) {
+        table.row([what.to_owned(), page.money(amount)]);
+    }
+    let total = costs.total() + plan.costs.days_closed + plan.costs.nights_away;
+    table.row(["Total".to_owned(), page.money(total)]);
+    let margin = margin_percent(quote.price, quote.expected_cost());
+    let price = format!(
+        "Price {} {} before tax, {} of tax: the margin of {} is kept with {} confidence, {} is expected.",
+        page.money(quote.price),
+        page.currency.code(),
+        page.money(quote.tax),
+        super::rate_text(quote.terms.margin * crate::money::Decimal::ONE_HUNDRED),
+        super::rate_text(quote.terms.confidence * crate::money::Decimal::ONE_HUNDRED),
+        super::percent_text(margin),
+    );
+    format!("{table}\n\n{}", page.prose(&price))
+}
+
+fn ways_text(sheet: &HouseSheet, page: &Page) -> String {
+    let mut table = page
+        .table(["Way", "Phases", "Cost", "Difference", "Done"])
+        .numbers([1, 2, 3]);
+    let chosen = match sheet.request.phases {
+        Some(_) => "as named",
+        None => "this plan",
+    };
+    let own = sheet.chosen.cost;
+    let others = sheet.others.iter().map(|(name, way)| (*name, way));
+    for (name, way) in std::iter::once((chosen, &sheet.chosen)).chain(others) {
+        let plan = way.way.plan.as_ref();
+        let difference = way.cost.zip(own).map(|(cost, own)| cost - own);
+        table.row([
+            name.to_owned(),
+            plan.map_or_else(|| "-".to_owned(), |plan| plan.phases.len().to_string()),
+            way.cost
+                .map_or_else(|| "not feasible".to_owned(), |cost| page.money(cost)),
+            difference
+                .map(|difference| page.money(difference))
+                .unwrap_or_default(),
+            plan.map(|plan| plan.finish.to_string()).unwrap_or_default(),
+        ]);
+    }
+    table.to_string()
+}
+
+fn remarks_text(sheet: &HouseSheet, page: &Page) -> String {
+    let mut text = String::new();
+    for remark in &sheet.chosen.way.why {
+        text.push_str(&page.point(&sentence(remark, page)));
+    }
+    for (name, way) in &sheet.others {
+        if way.way.plan.is_none() && sheet.chosen.way.why != way.way.why {
+            for remark in &way.way.why {
+                text.push_str(&page.point(&format!("{name}: {}", sentence(remark, page))));
+            }
+        }
+    }
+    if let (true, Some(bound)) = (
+        sheet.chosen.way.plan.is_some() && !sheet.proven,
+        sheet.bound,
+    ) {
+        text.push_str(&page.point(&format!(
+            "More rooms than every plan can be tried for: this one is good, and none costs less than {}.",
+            page.money(bound)
+        )));
+    }
+    for (room, job) in &sheet.in_jobs {
+        text.push_str(&page.point(&format!("{room} is left out: it is in {job}.")));
+    }
+    if text.is_empty() {
+        text
+    } else {
+        format!("\n{text}")
+    }
+}
+
+/// Writes nights as people tell them: `2026-12-01 to 2026-12-03, 2026-12-07`.
+fn nights_words(nights: &[NaiveDate]) -> String {
+    let mut spans: Vec<(NaiveDate, NaiveDate)> = Vec::new();
+    for night in nights {
+        match spans.last_mut() {
+            Some((_, last)) if last.succ_opt() == Some(*night) => *last = *night,
+            _ => spans.push((*night, *night)),
+        }
+    }
+    let spans = spans.iter().map(|(first, last)| match first == last {
+        true => first.to_string(),
+        false => format!("{first} to {last}"),
+    });
+    spans.collect::<Vec<_>>().join(", ")
+}
+
+/// Says a remark.
+pub fn sentence(remark: &Remark, page: &Page) -> String {
+    match remark {
+        Remark::TooMany { rooms, most } => {
+            format!(
+                "{rooms} can't share a phase: {} can be emptied at once.",
+                count(*most as usize, "room")
+            )
+        }
+        Remark::Torn { rooms } => format!("{rooms} are done together, and here they are not."),
+        Remark::Apart { rooms } => format!("{rooms} can't share a phase: they must be done apart."),
+        Remark::CoatTooLong { rooms, coat } => format!("{rooms} can't be coated in a day: {coat}."),
+        Remark::Closes {
+            rooms,
+            keep,
+            nights,
+        } if nights.is_empty() => {
+            format!("While {rooms} can't be walked on, {keep} can't be reached at night.")
+        }
+        Remark::Closes {
+            rooms,
+            keep,
+            nights,
+        } => format!(
+            "While {rooms} can't be walked on, {keep} can't be reached: {} away ({}).",
+            count(nights.len(), "night"),
+            nights_words(nights)
+        ),
+        Remark::CantShare { rooms, keep } => {
+            format!("{rooms} can't share a phase: {keep} must stay in use.")
+        }
+        Remark::TooLate { end } => format!("It can't be done by {end}."),
+        Remark::StartsLater { start } => {
+            format!(
+                "Work begins on {}: earlier it costs more, or isn't possible.",
+                start.format("%a %Y-%m-%d")
+            )
+        }
+        Remark::Kept {
+            machines,
+            between,
+            saves,
+        } => format!(
+            "{machines}: kept from {} to {}. A second rental would cost {} more.",
+            short(between.0),
+            short(between.1),
+            page.money(*saves)
+        ),
+        Remark::Returned {
+            machines,
+            between,
+            saves,
+        } => format!(
+            "{machines}: returned after {} and out again on {}. Keeping would cost {} more.",
+            short(between.0),
+            short(between.1),
+            page.money(*saves)
+        ),
+        Remark::WouldMend { nights } => format!(
+            "It would be feasible with {} away: {} (--away FROM TO, or --night-away with what one costs).",
+            count(nights.len(), "night"),
+            nights_words(nights)
+        ),
+        Remark::NothingMends => "No order of rooms is feasible.".to_owned(),
+    }
+}
+
+/// Renders a plan that is kept as JSON.
+pub fn kept_json(kept: &KeptPlan, why: &[Remark], page: &Page) -> Value {
+    let phases = kept.plan.phases.iter().enumerate();
+    let phases = phases
+        .map(|(number, phase)| phase_json(number, phase, None, &kept.plan, &kept.names, page));
+    json!({
+        "quote": kept.quote.header.number,
+        "site": kept.quote.header.site,
+        "revision": kept.revision,
+        "lost_days": kept.lost,
+        "finish": kept.plan.finish,
+        "phases": phases.collect::<Vec<_>>(),
+        "why": why_json(why, page),
+    })
+}
+
+/// Renders a plan that is kept as text.
+pub fn kept_text(kept: &KeptPlan, why: &[Remark], page: &Page) -> String {
+    let mut text = format!(
+        "{}\n",
+        page.prose(&title(&kept.quote.header.site, &kept.plan))
+    );
+    let _ = writeln!(text, "\n{}", dates_table(kept, page));
+    let _ = writeln!(text, "\n{}", strip(&kept.plan, page));
+    let _ = writeln!(text, "\n{}", rentals_text(&kept.plan, page));
+    if !kept.lost.is_empty() {
+        let lost = kept
+            .lost
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join(", ");
+        let times = count(kept.revision as usize, "time");
+        let _ = writeln!(
+            text,
+            "\n{}",
+            page.prose(&format!("Planned again {times}; lost: {lost}."))
+        );
+    }
+    for remark in why {
+        text.push_str(&page.point(&sentence(remark, page)));
+    }
+    text
+}
+
+/// Lists what happens day by day.
+fn dates_table(kept: &KeptPlan, page: &Page) -> String {
+    let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
+    let phases = kept.plan.phases.iter().enumerate();
+    let events = phases.flat_map(|(number, phase)| {
+        events(phase)
+            .into_iter()
+            .map(move |event| (number, phase, event))
+    });
+    let mut events: Vec<(usize, &Phase, Event)> = events.collect();
+    events.sort_by_key(|(number, _, event)| (event.date, *number));
+    for (number, phase, event) in events {
+        table.row([
+            event.date.format("%a %Y-%m-%d").to_string(),
+            format!("{}", number + 1),
+            event.what,
+            named(&phase.coating_order, &kept.names).join(", "),
+        ]);
+    }
+    table.to_string()
+}

@@ -1,0 +1,852 @@
+//! Plans of whole houses: what is asked for by name, worked out by the trade, and kept with the quote it is made into.
+
+use std::collections::BTreeMap;
+
+use anyhow::{Context, Result};
+use chrono::{NaiveDate, NaiveDateTime};
+use rusqlite::named_params;
+use serde::{Deserialize, Serialize};
+
+use super::{
+    DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, near_names, refuse,
+};
+use crate::money::{Decimal, Money};
+use crate::trade::operation::SkippedGrades;
+use crate::trade::plan::labour::Labour;
+use crate::trade::plan::replay::replay;
+use crate::trade::plan::{
+    self, Answer, Brief, Calendar, House, HousePlan, Keep, Machine, Place, Places, Remark, Way,
+};
+use crate::trade::pricing::{Offer, price, set_up_cost};
+use crate::trade::quote::Quote;
+use crate::trade::rates::Rates;
+use crate::trade::{MachineId, QuoteId, RoomId, Unit};
+
+/// Rooms that are left out, each with the job that has it.
+pub type LeftOut = Vec<(String, String)>;
+
+/// What a phase takes of items: name, quantity and unit.
+pub type Takes = Vec<(String, Decimal, Unit)>;
+
+/// What a plan of a house is asked for; what is left out comes from the settings.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct HouseRequest {
+    /// The rooms to be done, by name; none: every room that is refinished and in no job yet.
+    pub rooms: Vec<String>,
+    /// The sanding sequence.
+    pub sequence: Option<String>,
+    /// The coating schedule.
+    pub schedule: Option<String>,
+    /// The margin to keep, as a fraction.
+    pub margin: Option<Decimal>,
+    /// With what confidence days and price are worked out, as a fraction.
+    pub confidence: Option<Decimal>,
+    /// Whose wage prices the hours.
+    pub worker: Option<String>,
+    /// The first day on which work can begin.
+    pub start: NaiveDate,
+    /// The day by which everything is back in place.
+    pub end: Option<NaiveDate>,
+    /// What must stay in use: `Bath`, `one of Bedroom 1, Bedroom 2`.
+    pub keeps: Vec<String>,
+    /// Nights that the household is away anyway, first and last.
+    pub away: Vec<(NaiveDate, NaiveDate)>,
+    /// What a night on which a keep fails costs.
+    pub night_away: Option<Money>,
+    /// What a closed room costs a day.
+    pub day_closed: Money,
+    /// How many rooms can be emptied at once.
+    pub max_rooms: Option<u32>,
+    /// The room that takes the furniture of the others.
+    pub furniture_room: Option<String>,
+    /// Rooms that are done together: `Kitchen, Dining room`.
+    pub together: Vec<String>,
+    /// Rooms that aren't.
+    pub apart: Vec<String>,
+    /// The phases, if they are named: `Hall, Landing; Bedroom 1`.
+    pub phases: Option<String>,
+}
+
+/// A way to do the house, with its cost.
+#[derive(Clone, Debug)]
+pub struct PricedWay {
+    /// The plan, or why there is none.
+    pub way: Way,
+    /// What it costs the firm and the household together; `None`: there is no plan.
+    pub cost: Option<Money>,
+}
+
+/// A planned house with all that is shown beside it.
+#[derive(Clone, Debug)]
+pub struct HouseSheet {
+    /// The site's address.
+    pub site: String,
+    /// What was asked for.
+    pub request: HouseRequest,
+    /// The names of the rooms and ways.
+    pub names: BTreeMap<RoomId, String>,
+    /// When the crew works.
+    pub calendar: Calendar,
+    /// The answer.
+    pub chosen: PricedWay,
+    /// What each phase of it costs; they add up to the whole.
+    pub phase_costs: Vec<Money>,
+    /// What it is compared with, by name.
+    pub others: Vec<(&'static str, PricedWay)>,
+    /// No plan costs less.
+    pub bound: Option<Money>,
+    /// Whether the bound is reached: the plan is proven to be the cheapest.
+    pub proven: bool,
+    /// The quote that it would become; `None`: no plan is feasible.
+    pub quote: Option<Quote>,
+    /// What each phase is expected to take of each item, by name and unit.
+    pub takes: Vec<Takes>,
+    /// What would have to be bought for all of it.
+    pub shopping: Vec<ToBuy>,
+    /// Rooms that are left out because they are in a job, with its number.
+    pub in_jobs: LeftOut,
+    /// Cuts that skip more than one grade.
+    pub skipped: Vec<SkippedGrades>,
+}
+
+/// A plan as it is kept.
+#[derive(Clone, Debug)]
+pub struct KeptPlan {
+    /// The quote that it belongs to.
+    pub quote: QuoteRecord,
+    /// How often it has been planned again.
+    pub revision: u32,
+    /// The plan.
+    pub plan: HousePlan,
+    /// What was asked for.
+    pub request: HouseRequest,
+    /// Every day that was lost.
+    pub lost: Vec<NaiveDate>,
+    /// The names of the rooms and ways.
+    pub names: BTreeMap<RoomId, String>,
+    /// When the plan was made.
+    pub recorded_at: NaiveDateTime,
+    /// What it was before, the oldest first.
+    pub earlier: Vec<HousePlan>,
+}
+
+/// Everything that a brief borrows.
+struct Worked {
+    rooms: Vec<Room>,
+    house: House,
+    calendar: Calendar,
+    labour: Labour,
+    offer: Offer,
+    rates: Rates,
+    skipped: Vec<SkippedGrades>,
+    in_jobs: LeftOut,
+    sanding: Vec<Machine>,
+    coating: Vec<Machine>,
+    set_up: Money,
+}
+
+impl Worked {
+    /// Asks something about a request's brief.
+    fn with_brief<T>(
+        &self,
+        request: &HouseRequest,
+        begun: Vec<(Places, NaiveDate)>,
+        ask: impl FnOnce(&Brief<'_>) -> Result<T>,
+    ) -> Result<T> {
+        let furniture_room = match &request.furniture_room {
+            Some(name) => Some(self.place(name)?),
+            None => None,
+        };
+        let refinished = self.house.refinished();
+        // Whatever takes the furniture of others is empty of its own only when they aren't.
+        let alone = furniture_room
+            .filter(|room| refinished.has(*room))
+            .into_iter()
+            .flat_map(|room| {
+                let others = refinished.without(Places::one(room));
+                others
+                    .numbers()
+                    .map(move |other| Places::one(room).with(Places::one(other)))
+                    .collect::<Vec<_>>()
+            });
+        let mut apart = self.groups(&request.apart)?;
+        apart.extend(alone);
+        ask(&Brief {
+            house: &self.house,
+            calendar: &self.calendar,
+            needs: &|rooms| self.labour.needs(rooms),
+            start: request.start,
+            begun,
+            end: request.end,
+            keeps: self.keeps(request)?,
+            away: request.away.clone(),
+            night_away: request.night_away,
+            day_closed: request.day_closed,
+            most_rooms: request.max_rooms,
+            furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
+            together: self.groups(&request.together)?,
+            apart,
+            set_up: self.set_up,
+            sanding_machines: &self.sanding,
+            coating_machines: &self.coating,
+        })
+    }
+
+    /// Returns the number of a place of the house by its name, or the only one whose name begins so.
+    fn place(&self, name: &str) -> Result<usize> {
+        let wanted = name.trim().to_lowercase();
+        let names = || {
+            self.house
+                .places()
+                .iter()
+                .map(|place| place.name.to_lowercase())
+        };
+        if let Some(place) = names().position(|name| name == wanted) {
+            return Ok(place);
+        }
+        let begin: Vec<usize> = names()
+            .enumerate()
+            .filter(|(_, name)| !wanted.is_empty() && name.starts_with(&wanted))
+            .map(|(place, _)| place)
+            .collect();
+        if let [only] = begin[..] {
+            return Ok(only);
+        }
+        let known: Vec<String> = self
+            .house
+            .places()
+            .iter()
+            .map(|place| place.name.clone())
+            .collect();
+        let near = near_names(name.trim(), known.iter().map(String::as_str));
+        let refusal = Refusal::new(format!("no room `{}` in this house", name.trim()));
+        Err(match near.is_empty() {
+            true => refusal.hint(format!("its rooms: {}", known.join(", "))),
+            false => refusal.hint(format!("did you mean {}?", near.join(", "))),
+        }
+        .into())
+    }
+
+    /// Returns the places that a list names: `Kitchen, Dining room`.
+    fn list(&self, text: &str) -> Result<Places> {
+        let mut places = Places::NONE;
+        for name in text.split(',') {
+            let place = Places::one(self.place(name)?);
+            if !places.shared(place).is_empty() {
+                refuse!("`{}` is named twice in `{text}`", name.trim());
+            }
+            places = places.with(place);
+        }
+        Ok(places)
+    }
+
+    fn groups(&self, texts: &[String]) -> Result<Vec<Places>> {
+        let groups = texts.iter().map(|text| {
+            let group = self.list(text)?;
+            if group.count() < 2 {
+                refuse!("`{text}` is one room, and that is always with itself");
+            }
+            Ok(group)
+        });
+        groups.collect()
+    }
+
+    fn keeps(&self, request: &HouseRequest) -> Result<Vec<Keep>> {
+        let open = self.house.reachable(Places::NONE);
+        let keeps = request.keeps.iter().map(|text| {
+            let (least, names) = match text.split_once(" of ") {
+                Some((number, names)) if read_count(number).is_some() => {
+                    (read_count(number).unwrap_or(0), names)
+                }
+                _ => (0, text.as_str()),
+            };
+            let places = self.list(names)?;
+            let least = if least == 0 { places.count() } else { least };
+            let keep = Keep { places, least };
+            if !keep.holds(open) {
+                return Err(Refusal::new(format!("no plan can keep `{text}`"))
+                    .hint(format!("it names {} rooms", places.count()))
+                    .into());
+            }
+            Ok(keep)
+        });
+        keeps.collect()
+    }
+
+    /// Reads phases as they are named: `Hall, Landing; Bedroom 1`.
+    fn phases(&self, text: &str) -> Result<Vec<Places>> {
+        let refinished = self.house.refinished();
+        let mut seen = Places::NONE;
+        let mut phases = Vec::new();
+        for part in text.split(';').filter(|part| !part.trim().is_empty()) {
+            let phase = self.list(part)?;
+            let ways = phase.without(refinished);
+            if !ways.is_empty() {
+                refuse!(
+                    "`{}` is not refinished, so it is in no phase",
+                    self.house.names(ways)
+                );
+            }
+            let twice = phase.shared(seen);
+            if !twice.is_empty() {
+                refuse!("`{}` is in two phases", self.house.names(twice));
+            }
+            seen = seen.with(phase);
+            phases.push(phase);
+        }
+        let missing = refinished.without(seen);
+        if !missing.is_empty() {
+            refuse!("`{}` is in no phase", self.house.names(missing));
+        }
+        Ok(phases)
+    }
+
+    /// Prices a plan: set-up for each phase, the machines as they are rented, everything else as in any quote.
+    fn quote(&self, ledger: &Ledger, plan: &HousePlan) -> Result<Quote> {
+        let mut offer = self.offer.clone();
+        let (set_up, rooms): (Vec<_>, Vec<_>) =
+            offer.work.into_iter().partition(|work| work.room.is_none());
+        offer.work = plan
+            .phases
+            .iter()
+            .flat_map(|_| set_up.iter().cloned())
+            .chain(rooms)
+            .collect();
+        offer.rentals = Some(plan.rentals.clone());
+        offer.start = plan
+            .phases
+            .first()
+            .and_then(|phase| Some(phase.work.first()?.day));
+        Ok(price(offer, &self.rates, ledger.currency())?)
+    }
+}
+
+/// Reads how many: `one`, `2`.
+fn read_count(text: &str) -> Option<u32> {
+    let text = text.trim().to_lowercase();
+    let words = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    let word = (1..).zip(words).find(|(_, word)| *word == text);
+    word.map(|(number, _)| number)
+        .or_else(|| text.parse().ok().filter(|number| *number > 0))
+}
+
+impl Ledger {
+    /// Plans a house.
+    ///
+    /// # Errors
+    /// Refuses unknown rooms and methods, a start that isn't worked on, rooms without a way out, and keeps that no plan
+    /// can honour.
+    pub fn plan_house(&self, site: &Site, request: &HouseRequest) -> Result<HouseSheet> {
+        let worked = self.work_out(site, request, &[])?;
+        self.check_dates(&worked.calendar, request)?;
+        let answer = worked.with_brief(request, Vec::new(), |brief| {
+            let named = request
+                .phases
+                .as_deref()
+                .map(|text| worked.phases(text))
+                .transpose()?;
+            let answer = plan::plan(brief, named.as_deref());
+            let ways = [&answer.chosen, &answer.one_by_one, &answer.all_at_once];
+            for plan in ways
+                .into_iter()
+                .chain(&answer.cheapest)
+                .filter_map(|way| way.plan.as_ref())
+            {
+                replay(brief, plan)?;
+            }
+            Ok(answer)
+        })?;
+        self.sheet_of(site, request, worked, answer)
+    }
+
+    fn check_dates(&self, calendar: &Calendar, request: &HouseRequest) -> Result<()> {
+        let start = request.start;
+        if start < self.today() {
+            refuse!("{start} is past, and a plan begins today or later");
+        }
+        if !calendar.works_on(start) {
+            let next = (1..).map_while(|days| start.checked_add_days(chrono::Days::new(days)));
+            let next = next
+                .into_iter()
+                .take(400)
+                .find(|day| calendar.works_on(*day));
+            let refusal = match calendar.holidays.get(&start) {
+                Some(name) if name.is_empty() => Refusal::new(format!("{start} is a holiday")),
+                Some(name) => Refusal::new(format!("{start} is a holiday: {name}")),
+                None => Refusal::new(format!(
+                    "{} is not a working day",
+                    start.format("%A %Y-%m-%d")
+                )),
+            };
+            return Err(match next {
+                Some(next) => refusal.hint(format!("--start {next}")).into(),
+                None => refusal.into(),
+            });
+        }
+        if request.end.is_some_and(|end| end < start) {
+            refuse!("the end comes before the start");
+        }
+        for (from, to) in &request.away {
+            if to < from {
+                refuse!("the household can't be back on {to} before it leaves on {from}");
+            }
+        }
+        if request.max_rooms == Some(0) {
+            refuse!("no room can be done if none can be emptied");
+        }
+        Ok(())
+    }
+
+    /// Gathers everything that a plan is made from; lost days aren't worked.
+    fn work_out(&self, site: &Site, request: &HouseRequest, lost: &[NaiveDate]) -> Result<Worked> {
+        let rooms = self.rooms_of(site.id)?;
+        let (wanted, in_jobs) = self.rooms_to_plan(site, &rooms, request)?;
+        let draft = DraftRequest {
+            rooms: wanted.iter().map(|room| room.name.clone()).collect(),
+            sequence: request.sequence.clone(),
+            schedule: request.schedule.clone(),
+            margin: request.margin,
+            confidence: request.confidence,
+            worker: request.worker.clone(),
+            start: Some(request.start),
+            ..DraftRequest::default()
+        };
+        let rates = self.rates()?;
+        let (offer, skipped) = self.offer(site, &draft, &rates)?;
+        let house = house_of(&rooms, &wanted)?;
+        let methods = self.methods(&draft)?;
+        let rented: Vec<MachineId> = offer.machines.keys().copied().collect();
+        let labour = Labour::new(
+            &house,
+            &offer.rooms,
+            &offer.work,
+            &methods,
+            &rates,
+            offer.terms.confidence,
+            &rented,
+        )?;
+        let machines = |ids: &[MachineId]| -> Vec<Machine> {
+            let known = ids
+                .iter()
+                .filter_map(|id| Some((*id, offer.machines.get(id)?)));
+            known
+                .map(|(id, (name, tariff))| Machine {
+                    id,
+                    name: name.clone(),
+                    tariff: tariff.clone(),
+                })
+                .collect()
+        };
+        let mut calendar = self.calendar()?;
+        calendar
+            .holidays
+            .extend(lost.iter().map(|day| (*day, "lost".to_owned())));
+        Ok(Worked {
+            sanding: machines(labour.sanding_machines()),
+            coating: machines(labour.coating_machines()),
+            set_up: set_up_cost(&offer, self.currency()),
+            calendar,
+            rooms,
+            house,
+            labour,
+            offer,
+            rates,
+            skipped,
+            in_jobs,
+        })
+    }
+
+    /// Returns the rooms that are to be done, and those that are left out because a job has them.
+    fn rooms_to_plan(
+        &self,
+        site: &Site,
+        rooms: &[Room],
+        request: &HouseRequest,
+    ) -> Result<(Vec<Room>, LeftOut)> {
+        let mut wanted: Vec<Room> = Vec::new();
+        for name in &request.rooms {
+            let room = self.room(name, Some(site.id))?;
+            if wanted.iter().any(|known| known.id == room.id) {
+                refuse!("`{}` is named twice", room.name);
+            }
+            wanted.push(room);
+        }
+        if !wanted.is_empty() {
+            return Ok((wanted, Vec::new()));
+        }
+        let mut in_jobs: Vec<(RoomId, String, String)> = Vec::new();
+        for job in self.jobs()?.iter().filter(|job| job.site_id == site.id) {
+            for (room, ..) in self.agreed(job)?.rooms() {
+                in_jobs.push((room.id, room.name, job.number.clone()));
+            }
+        }
+        let is_free = |room: &&Room| !in_jobs.iter().any(|(id, ..)| *id == room.id);
+        let refinished = rooms.iter().filter(|room| room.refinished);
+        wanted = refinished.filter(is_free).cloned().collect();
+        if wanted.is_empty() {
+            let refusal = Refusal::new(format!("`{}` has no rooms left to plan", site.address));
+            let hint = match in_jobs.is_empty() {
+                true => format!(
+                    "gritledger room add \"{}\" NAME --shape \"L x W\"",
+                    site.address
+                ),
+                false => "--room NAME plans a room that a job has".to_owned(),
+            };
+            return Err(refusal.hint(hint).into());
+        }
+        let left_out = in_jobs.into_iter().map(|(_, room, job)| (room, job));
+        Ok((wanted, left_out.collect()))
+    }
+
+    fn sheet_of(
+        &self,
+        site: &Site,
+        request: &HouseRequest,
+        worked: Worked,
+        answer: Answer,
+    ) -> Result<HouseSheet> {
+        let Answer {
+            chosen,
+            cheapest,
+            one_by_one,
+            all_at_once,
+            bound,
+        } = answer;
+        let quote = chosen
+            .plan
+            .as_ref()
+            .map(|plan| worked.quote(self, plan))
+            .transpose()?;
+        // What is the same whatever the plan: known from any that can be priced.
+        let fixed = match (&quote, &chosen.plan) {
+            (Some(quote), Some(plan)) => Some((quote.clone(), plan.clone())),
+            _ => match cheapest
+                .iter()
+                .chain([&one_by_one, &all_at_once])
+                .find_map(|way| way.plan.clone())
+            {
+                Some(plan) => Some((worked.quote(self, &plan)?, plan)),
+                None => None,
+            },
+        };
+        let base = fixed
+            .map(|(quote, plan)| quote.expected_cost() - plan.costs.set_up - plan.costs.rental);
+        let priced = |way: Way| PricedWay {
+            cost: way
+                .plan
+                .as_ref()
+                .and_then(|plan| Some(base? + plan.costs.total())),
+            way,
+        };
+        let proven = worked.house.refinished().count() <= plan::EXACT_ROOMS;
+        let mut others = Vec::new();
+        if let Some(cheapest) = cheapest {
+            others.push(("cheapest plan", priced(cheapest)));
+        }
+        others.push(("one room at a time", priced(one_by_one)));
+        others.push(("all at once", priced(all_at_once)));
+        let chosen = priced(chosen);
+        let parts = chosen.way.plan.as_ref().zip(quote.as_ref()).zip(base);
+        let phase_costs = parts.map(|((plan, quote), base)| costs_by_phase(plan, quote, base));
+        let takes = chosen.way.plan.as_ref().zip(quote.as_ref());
+        Ok(HouseSheet {
+            site: site.address.clone(),
+            request: request.clone(),
+            names: names_of(&worked.rooms),
+            phase_costs: phase_costs.unwrap_or_default(),
+            bound: base.map(|base| base + bound),
+            proven: proven && base.is_some(),
+            takes: takes
+                .map(|(plan, quote)| takes_by_phase(plan, quote))
+                .unwrap_or_default(),
+            shopping: match &quote {
+                Some(quote) => self.shopping_for_quote(quote)?,
+                None => Vec::new(),
+            },
+            quote,
+            chosen,
+            others,
+            in_jobs: worked.in_jobs,
+            skipped: worked.skipped,
+            calendar: worked.calendar,
+        })
+    }
+
+    /// Returns the plan that a quote or a job was made from, as it stands.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't there, and a quote without a plan.
+    pub fn kept_plan(&self, number: &str) -> Result<KeptPlan> {
+        let record = match number.contains(['j', 'J']) {
+            true => self.quote_of_job(&self.job(number)?)?,
+            false => self.quote(number)?,
+        };
+        self.kept_plan_of(record)
+    }
+
+    /// Returns the plan of a job.
+    ///
+    /// # Errors
+    /// Refuses a job without a plan.
+    pub fn kept_plan_of_job(&self, job: &Job) -> Result<KeptPlan> {
+        self.kept_plan_of(self.quote_of_job(job)?)
+    }
+
+    fn quote_of_job(&self, job: &Job) -> Result<QuoteRecord> {
+        match job.quote_id {
+            Some(id) => self.quote_by_id(id),
+            None => {
+                Err(Refusal::new(format!("{} has no quote, and so no plan", job.number)).into())
+            }
+        }
+    }
+
+    fn kept_plan_of(&self, quote: QuoteRecord) -> Result<KeptPlan> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT revision, plan, request, lost_days, recorded_at FROM house_plan WHERE quote_id = :quote ORDER BY revision",
+        )?;
+        let mut rows = statement.query(named_params! { ":quote": quote.header.id })?;
+        let mut earlier: Vec<HousePlan> = Vec::new();
+        let mut newest = None;
+        while let Some(row) = rows.next()? {
+            let read = |column: &str| Ok::<_, rusqlite::Error>(row.get_ref(column)?.as_str()?);
+            let plan: HousePlan =
+                serde_json::from_str(read("plan")?).context("failed to read the plan")?;
+            let request: HouseRequest = serde_json::from_str(read("request")?)
+                .context("failed to read what was asked for")?;
+            let lost: Vec<NaiveDate> =
+                serde_json::from_str(read("lost_days")?).context("failed to read the lost days")?;
+            let (revision, recorded_at) = (row.get("revision")?, row.get("recorded_at")?);
+            earlier.push(plan);
+            newest = Some((revision, request, lost, recorded_at));
+        }
+        let (Some(plan), Some((revision, request, lost, recorded_at))) = (earlier.pop(), newest)
+        else {
+            let refusal = Refusal::new(format!("{} was not made from a plan", quote.header.number));
+            let hint = format!(
+                "gritledger plan house \"{}\" --start DATE --accept",
+                quote.header.site
+            );
+            return Err(refusal.hint(hint).into());
+        };
+        Ok(KeptPlan {
+            revision,
+            plan,
+            request,
+            lost,
+            names: names_of(&self.rooms_of(quote.header.site_id)?),
+            recorded_at,
+            earlier,
+            quote,
+        })
+    }
+}
+
+impl Writing<'_> {
+    /// Drafts the quote of a planned house, and keeps the plan with it.
+    ///
+    /// # Errors
+    /// Refuses what can't be planned, and a plan that isn't feasible.
+    pub fn accept_plan(
+        &self,
+        site: &Site,
+        request: &HouseRequest,
+    ) -> Result<(HouseSheet, QuoteRecord)> {
+        let sheet = self.plan_house(site, request)?;
+        let (Some(plan), Some(quote)) = (&sheet.chosen.way.plan, &sheet.quote) else {
+            refuse!("a plan that isn't feasible makes no quote");
+        };
+        let rates = self.rates()?;
+        let draft = DraftRequest {
+            start: plan
+                .phases
+                .first()
+                .and_then(|phase| Some(phase.work.first()?.day)),
+            ..DraftRequest::default()
+        };
+        let record = self.insert_lone_quote(site, &draft, quote, &rates)?;
+        // Asked again, the same rooms are meant, whatever jobs there are by then.
+        let request = HouseRequest {
+            rooms: quote.rooms.iter().map(|room| room.name.clone()).collect(),
+            ..request.clone()
+        };
+        self.keep_plan(record.header.id, 0, plan, &request, &[])?;
+        self.log(&format!(
+            "Drafted quote {} for {} from a plan.",
+            record.header.number, site.address
+        ))?;
+        Ok((sheet, record))
+    }
+
+    fn keep_plan(
+        &self,
+        quote: QuoteId,
+        revision: u32,
+        plan: &HousePlan,
+        request: &HouseRequest,
+        lost: &[NaiveDate],
+    ) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO house_plan (id, quote_id, revision, plan, request, lost_days, recorded_at)
+                 VALUES (:id, :quote, :revision, :plan, :request, :lost, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("house_plan")?, ":quote": quote, ":revision": revision,
+                ":plan": serde_json::to_string(plan)?, ":request": serde_json::to_string(request)?,
+                ":lost": serde_json::to_string(lost)?, ":now": self.now(),
+            })?;
+        Ok(())
+    }
+
+    /// Plans the rest of a job again after a day was lost: phases that had begun by then go on, the others are planned
+    /// anew. Returns why it is as it is.
+    ///
+    /// # Errors
+    /// Refuses a job without a plan, a closed one, and a day that the plan doesn't work on.
+    pub fn lose_day(&self, job: &Job, day: NaiveDate) -> Result<Vec<Remark>> {
+        if job.is_closed() {
+            refuse!("{} is closed: its dates are past", job.number);
+        }
+        let kept = self.kept_plan_of_job(job)?;
+        let works = |phase: &plan::Phase| phase.work.iter().any(|stretch| stretch.day == day);
+        if !kept.plan.phases.iter().any(works) {
+            return Err(
+                Refusal::new(format!("nothing is planned on {day}, so nothing is lost"))
+                    .hint(format!("gritledger job dates {}", job.number))
+                    .into(),
+            );
+        }
+        let mut lost = kept.lost.clone();
+        lost.push(day);
+        let site = self.site(&job.site)?;
+        let worked = self.work_out(&site, &kept.request, &lost)?;
+        let begun = kept.plan.phases.iter().filter_map(|phase| {
+            let first = phase.work.first()?.day;
+            Some((places_of(&worked.house, &phase.rooms), first)).filter(|_| first < day)
+        });
+        let begun: Vec<(Places, NaiveDate)> = begun.collect();
+        let replan = |night_away: Option<Money>| {
+            let request = HouseRequest {
+                night_away,
+                ..kept.request.clone()
+            };
+            worked.with_brief(&request, begun.clone(), |brief| {
+                let rest = brief
+                    .begun
+                    .iter()
+                    .fold(brief.house.refinished(), |rest, (done, _)| {
+                        rest.without(*done)
+                    });
+                // A plan that was named keeps its phases.
+                let named: Vec<Places> = kept
+                    .plan
+                    .phases
+                    .iter()
+                    .map(|phase| places_of(&worked.house, &phase.rooms))
+                    .filter(|phase| phase.is_within(rest))
+                    .collect();
+                let named = request.phases.as_ref().map(|_| named);
+                let answer = plan::plan(brief, named.as_deref());
+                if let Some(plan) = &answer.chosen.plan {
+                    replay(brief, plan)?;
+                }
+                Ok(answer.chosen)
+            })
+        };
+        let mut way = replan(kept.request.night_away)?;
+        if way.plan.is_none() {
+            // What has begun can't be undone: then the dates come first, and the nights away are told.
+            way = replan(Some(Money::ZERO))?;
+        }
+        let Some(plan) = &way.plan else {
+            refuse!("the rest can't be planned again as it was asked for");
+        };
+        self.keep_plan(
+            kept.quote.header.id,
+            kept.revision + 1,
+            plan,
+            &kept.request,
+            &lost,
+        )?;
+        self.log(&format!("Planned {} again: {day} was lost.", job.number))?;
+        Ok(way.why)
+    }
+}
+
+fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {
+    let places = rooms.iter().map(|room| Place {
+        id: room.id,
+        name: room.name.clone(),
+        refinished: wanted.iter().any(|wanted| wanted.id == room.id),
+    });
+    let number = |id: RoomId| rooms.iter().position(|room| room.id == id);
+    let mut doorways: Vec<(usize, Option<usize>)> = Vec::new();
+    for (from, room) in rooms.iter().enumerate() {
+        for door in &room.doors {
+            match &door.to {
+                None => doorways.push((from, None)),
+                Some((to, _)) => doorways.extend(number(*to).map(|to| (from, Some(to)))),
+            }
+        }
+    }
+    House::new(places.collect(), &doorways).map_err(|error| {
+        let hint = "gritledger room edit NAME --door \"outside:3'\"";
+        match error {
+            plan::HouseError::NoWayOut(_) => Refusal::new(error.to_string()).hint(hint).into(),
+            other => other.into(),
+        }
+    })
+}
+
+fn places_of(house: &House, rooms: &[RoomId]) -> Places {
+    let places = house.places().iter().enumerate();
+    places
+        .filter(|(_, place)| rooms.contains(&place.id))
+        .map(|(number, _)| number)
+        .collect()
+}
+
+fn names_of(rooms: &[Room]) -> BTreeMap<RoomId, String> {
+    rooms
+        .iter()
+        .map(|room| (room.id, room.name.clone()))
+        .collect()
+}
+
+/// Shares out what is the same for every plan by what the rooms cost, and adds what each phase costs beside that.
+fn costs_by_phase(plan: &HousePlan, quote: &Quote, base: Money) -> Vec<Money> {
+    let cost_of = |phase: &plan::Phase| -> Decimal {
+        let lines = quote.lines.iter();
+        let lines =
+            lines.filter(|line| line.room().is_some_and(|room| phase.rooms.contains(&room)));
+        lines.map(|line| Decimal::from(line.cost().minor())).sum()
+    };
+    let weights: Vec<Decimal> = plan.phases.iter().map(cost_of).collect();
+    let shares = base.spread(&weights);
+    plan.phases
+        .iter()
+        .zip(shares)
+        .map(|(phase, share)| share + phase.costs.total())
+        .collect()
+}
+
+/// Returns what the rooms of each phase are expected to take of each item.
+fn takes_by_phase(plan: &HousePlan, quote: &Quote) -> Vec<Takes> {
+    let of_phase = |phase: &plan::Phase| {
+        let mut takes: Takes = Vec::new();
+        let lines = quote
+            .work()
+            .filter(|work| work.room.is_some_and(|room| phase.rooms.contains(&room)));
+        for item in lines.filter_map(|work| work.item.as_ref()) {
+            match takes.iter_mut().find(|(name, ..)| *name == item.name) {
+                Some((_, quantity, _)) => *quantity += item.expected,
+                None => takes.push((item.name.clone(), item.expected, item.unit)),
+            }
+        }
+        takes
+    };
+    plan.phases.iter().map(of_phase).collect()
+}

@@ -1,0 +1,403 @@
+//! The whole house: in what order its rooms are done, on which days, with the machines out for how long.
+//!
+//! A **phase** is a set of rooms done together: emptied, repaired, sanded, vacuumed, coated coat by coat, walked on, and
+//! furnished again (its [`calendar`]). Phases follow each other, since no floor is sanded while a coat is wet in the same
+//! house: a phase begins on a working morning, once the one before can be walked on and its trim is done; where the
+//! furniture needs the room, once it is back.
+//!
+//! Sanding closes rooms by day: a sanded floor is walked on in socks at night. From the first coat until light use they
+//! are closed day and night. The household lives on: what it **keeps** must be reachable from outside every night (its
+//! [`ways`]) without crossing a closed room. A night on which that fails is a night away; either it has a price, or the
+//! household is away anyway, or the plan isn't feasible.
+//!
+//! What depends on the plan:
+//!
+//! * the set-up, once for each phase;
+//! * the sanding machines: they go out together on the first morning of a phase and back together on the morning after the
+//!   last day of sanding, of that phase or of a later one, whichever is cheaper; machines that only the coats need are
+//!   out from the first day to the last that they are used in a phase;
+//! * what the household loses: so much for each room and day that it is closed, and for each night away.
+//!
+//! Everything else (labour, discs, finish) is the same however the house is divided. Days come of the hours at the
+//! confidence; money is expected cost.
+//!
+//! [`plan`] returns the cheapest feasible plan, the earliest finish among equals: proven up to [`EXACT_ROOMS`] rooms, and
+//! beyond that a good one with a bound on what any plan costs. Every plan is [replayed](replay) day by day before it is
+//! returned.
+
+pub mod calendar;
+pub mod labour;
+pub mod replay;
+mod search;
+pub mod ways;
+mod words;
+
+#[cfg(test)]
+mod tests;
+
+use chrono::{NaiveDate, NaiveDateTime};
+use serde::{Deserialize, Serialize};
+
+pub use self::calendar::{Calendar, Coat, Doing, Needs, Stretch};
+use self::search::{Chosen, Search};
+pub use self::ways::{House, HouseError, Keep, Place, Places};
+pub use self::words::Remark;
+use crate::money::Money;
+use crate::trade::rental::{Need, Plan as RentalPlan, Tariff};
+use crate::trade::{MachineId, RoomId};
+
+/// Up to how many rooms the cheapest plan is proven to be the cheapest.
+pub const EXACT_ROOMS: u32 = 12;
+
+/// What a house is planned by.
+pub struct Brief<'a> {
+    /// The house.
+    pub house: &'a House,
+    /// When the crew works.
+    pub calendar: &'a Calendar,
+    /// What a set of rooms takes when it is done together.
+    pub needs: &'a dyn Fn(Places) -> Needs,
+    /// The first day on which work can begin.
+    pub start: NaiveDate,
+    /// Phases that have begun, with their first days, in order: they stay.
+    pub begun: Vec<(Places, NaiveDate)>,
+    /// The day by which everything is back in place; `None`: no matter.
+    pub end: Option<NaiveDate>,
+    /// What must stay in use.
+    pub keeps: Vec<Keep>,
+    /// Nights that the household is away anyway, first and last.
+    pub away: Vec<(NaiveDate, NaiveDate)>,
+    /// What a night on which a keep fails costs; `None`: none may fail.
+    pub night_away: Option<Money>,
+    /// What a room that is closed costs a day.
+    pub day_closed: Money,
+    /// How many rooms can be emptied at once; `None`: any number.
+    pub most_rooms: Option<u32>,
+    /// Whether a phase waits until the furniture of the one before is back.
+    pub furniture_first: bool,
+    /// Rooms that are done together.
+    pub together: Vec<Places>,
+    /// Rooms of which no two are done together.
+    pub apart: Vec<Places>,
+    /// What setting up for a phase costs.
+    pub set_up: Money,
+    /// The machines that sanding takes; they go out and back together.
+    pub sanding_machines: &'a [Machine],
+    /// The machines that only the coats take.
+    pub coating_machines: &'a [Machine],
+}
+
+/// A machine that can be rented.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    /// Identity in the ledger.
+    pub id: MachineId,
+    /// Its name.
+    pub name: String,
+    /// What the yard charges.
+    pub tariff: Tariff,
+}
+
+/// A plan of the whole house.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HousePlan {
+    /// The phases, in order.
+    pub phases: Vec<Phase>,
+    /// The machines.
+    pub rentals: Vec<Rental>,
+    /// What depends on the plan.
+    pub costs: PlanCosts,
+    /// The day on which everything is back in place.
+    pub finish: NaiveDate,
+}
+
+/// A set of rooms done together.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Phase {
+    /// The rooms, in the order of the house.
+    pub rooms: Vec<RoomId>,
+    /// The rooms, in the order of coating.
+    pub coating_order: Vec<RoomId>,
+    /// The place through whose outside door one leaves after a coat.
+    pub exit: RoomId,
+    /// What is done when.
+    pub work: Vec<Stretch>,
+    /// What lays each coat.
+    pub coats: Vec<String>,
+    /// From when the floors are walked on.
+    pub light_use: NaiveDateTime,
+    /// The day on which the furniture is back.
+    pub furniture: NaiveDate,
+    /// The day of the full cure; `None`: the book doesn't say.
+    pub cure: Option<NaiveDate>,
+    /// Days on which the rooms are closed at some time while the household is at home.
+    pub days_closed: u32,
+    /// Nights on which something that must stay in use can't be reached.
+    pub nights_away: Vec<NaiveDate>,
+    /// What of it depends on the plan; rentals count for the phase in which they go out.
+    pub costs: PlanCosts,
+}
+
+/// A machine, out and back.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Rental {
+    /// The machine.
+    pub machine: MachineId,
+    /// Its name.
+    pub name: String,
+    /// The phase in which it goes out, from 0 on.
+    pub phase: usize,
+    /// The day on whose morning it goes out.
+    pub out: NaiveDate,
+    /// The last day on which it is used; it is back the morning after.
+    pub last_day: NaiveDate,
+    /// What the yard asks.
+    pub plan: RentalPlan,
+}
+
+impl Rental {
+    /// Returns the rental days.
+    pub fn days(&self) -> u32 {
+        (self.last_day - self.out).num_days().unsigned_abs() as u32 + 1
+    }
+}
+
+/// What depends on a plan.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanCosts {
+    /// Setting up.
+    pub set_up: Money,
+    /// Machines.
+    pub rental: Money,
+    /// What the household loses by closed rooms.
+    pub days_closed: Money,
+    /// What it loses by nights away.
+    pub nights_away: Money,
+}
+
+impl PlanCosts {
+    /// Returns all of it.
+    pub fn total(self) -> Money {
+        self.set_up + self.rental + self.days_closed + self.nights_away
+    }
+
+    fn add(&mut self, more: PlanCosts) {
+        self.set_up += more.set_up;
+        self.rental += more.rental;
+        self.days_closed += more.days_closed;
+        self.nights_away += more.nights_away;
+    }
+}
+
+/// A way to do the house.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Way {
+    /// The plan; `None`: it isn't feasible.
+    pub plan: Option<HousePlan>,
+    /// Why it isn't, or what is worth knowing about it.
+    pub why: Vec<Remark>,
+}
+
+/// The answer: a plan, and what it is compared with.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// The cheapest plan, or the one that was named.
+    pub chosen: Way,
+    /// The cheapest plan; `None`: it is the chosen one.
+    pub cheapest: Option<Way>,
+    /// Each room a phase of its own.
+    pub one_by_one: Way,
+    /// All rooms one phase.
+    pub all_at_once: Way,
+    /// No plan costs less than this.
+    pub bound: Money,
+}
+
+/// Plans a house: the cheapest way, or the phases that are named, in their order.
+pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
+    let search = Search::new(brief);
+    let begun = brief.begun.iter();
+    let begun = begun.fold(Places::NONE, |begun, (rooms, _)| begun.with(*rooms));
+    let rooms = brief.house.refinished().without(begun);
+    let named = named.map(|phases| planned(&search, brief, phases));
+    let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };
+    let all_at_once = planned(&search, brief, whole);
+    let one_by_one = one_by_one(&search, brief, rooms);
+    let known = [Some(&all_at_once), Some(&one_by_one), named.as_ref()];
+    let known = known.into_iter().flatten();
+    let known = known
+        .filter_map(|way| Some(way.plan.as_ref()?.costs.total()))
+        .min();
+    let exact = rooms.count() <= EXACT_ROOMS;
+    let found = match exact {
+        true => search.best_of_all(rooms, known),
+        false => search.good_plan(rooms),
+    };
+    let bound = match &found {
+        Some(found) if exact => found.cost,
+        _ => search.least_of_all(rooms),
+    };
+    let cheapest = match found {
+        Some(found) => way(&search, brief, &found),
+        None => Way {
+            plan: None,
+            why: words::what_would_mend(brief, rooms),
+        },
+    };
+    let (chosen, cheapest) = match named {
+        Some(named) => (named, Some(cheapest)),
+        None => (cheapest, None),
+    };
+    Answer {
+        chosen,
+        cheapest,
+        one_by_one,
+        all_at_once,
+        bound,
+    }
+}
+
+/// Plans the rooms one by one, in the cheapest order that is tried.
+fn one_by_one(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Way {
+    let units = search.units(rooms);
+    let mut best = search.of_phases(&units).map(|plan| (plan, units.clone()));
+    // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper.
+    loop {
+        let Some((plan, order)) = &best else {
+            return planned(search, brief, &units);
+        };
+        let swaps =
+            (0..order.len()).flat_map(|later| (0..later).map(move |earlier| (earlier, later)));
+        let swapped = swaps.filter_map(|(earlier, later)| {
+            let mut order = order.clone();
+            order.swap(earlier, later);
+            Some((search.of_phases(&order)?, order))
+        });
+        let next = swapped.min_by_key(|(plan, _)| (plan.cost, plan.finish));
+        match next {
+            Some(next) if (next.0.cost, next.0.finish) < (plan.cost, plan.finish) => {
+                best = Some(next);
+            }
+            _ => return way(search, brief, plan),
+        }
+    }
+}
+
+/// Plans phases in their order, or says why that isn't feasible.
+fn planned(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Way {
+    match search.of_phases(phases) {
+        Some(chosen) => way(search, brief, &chosen),
+        None => Way {
+            plan: None,
+            why: words::why_not(search, brief, phases),
+        },
+    }
+}
+
+fn way(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Way {
+    let plan = build(search, brief, chosen);
+    Way {
+        why: words::worth_knowing(search, brief, chosen, &plan),
+        plan: Some(plan),
+    }
+}
+
+/// Works out what the search found, in full.
+fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
+    let mut plan = HousePlan {
+        phases: Vec::new(),
+        rentals: Vec::new(),
+        costs: PlanCosts::default(),
+        finish: calendar::date(chosen.finish),
+    };
+    let starts = chosen.phases.iter();
+    for (number, (rooms, start)) in starts.enumerate() {
+        let facts = search.facts(*rooms);
+        let mut work = Vec::new();
+        let tell = |day, doing, from, to| {
+            work.push(Stretch {
+                day: calendar::date(day),
+                doing,
+                from,
+                to,
+            });
+        };
+        let Ok(times) = search.table.go_through(&facts.needs, *start, tell) else {
+            continue; // A phase that was chosen has no such coat.
+        };
+        let out = chosen.out.iter().filter(|(out, _)| out == start);
+        let out = out.filter(|_| facts.needs.sands_by_machine);
+        let mut spans: Vec<(&Machine, calendar::Day, calendar::Day)> = Vec::new();
+        for (out, back) in out {
+            let machines = brief.sanding_machines.iter();
+            spans.extend(machines.map(|machine| (machine, *out, *back)));
+        }
+        if let Some((first, last)) = times.coat_machines {
+            let machines = brief.coating_machines.iter();
+            spans.extend(machines.map(|machine| (machine, first, last)));
+        }
+        let rentals = spans
+            .into_iter()
+            .map(|(machine, out, back)| rental(machine, number, out, back));
+        let rentals: Vec<Rental> = rentals.collect();
+        let nights: Vec<NaiveDate> = match facts.fails {
+            Some(_) => search.failing_nights(&times).map(calendar::date).collect(),
+            None => Vec::new(),
+        };
+        let days_closed = search.closed_days(&facts.needs, &times, *start);
+        let way_out = brief.house.coating_order(*rooms);
+        let id = |place: usize| brief.house.places()[place].id;
+        let costs = PlanCosts {
+            set_up: brief.set_up,
+            rental: rentals.iter().map(|rental| rental.plan.cover.total()).sum(),
+            days_closed: times_over(brief.day_closed, days_closed * i64::from(rooms.count())),
+            nights_away: times_over(brief.night_away.unwrap_or_default(), nights.len() as i64),
+        };
+        plan.costs.add(costs);
+        plan.rentals.extend(rentals);
+        plan.phases.push(Phase {
+            rooms: rooms.numbers().map(id).collect(),
+            coating_order: way_out.order.into_iter().map(id).collect(),
+            exit: id(way_out.exit),
+            work,
+            coats: facts
+                .needs
+                .coats
+                .iter()
+                .map(|coat| coat.name.clone())
+                .collect(),
+            light_use: calendar::moment(times.light_use),
+            furniture: calendar::date(times.furniture),
+            cure: times.cure.map(calendar::date),
+            days_closed: u32::try_from(days_closed).unwrap_or(u32::MAX),
+            nights_away: nights,
+            costs,
+        });
+    }
+    plan
+}
+
+fn times_over(amount: Money, times: i64) -> Money {
+    Money::from_minor(amount.minor() * times)
+}
+
+fn rental(machine: &Machine, phase: usize, out: calendar::Day, back: calendar::Day) -> Rental {
+    let need = Need::half_days(2 * (back - out + 1).unsigned_abs());
+    Rental {
+        machine: machine.id,
+        name: machine.name.clone(),
+        phase,
+        out: calendar::date(out),
+        last_day: calendar::date(back),
+        plan: RentalPlan::new(&machine.tariff, need, Some(calendar::date(out))),
+    }
+}
+
+/// Returns a small number as a word.
+fn number_word(number: u32) -> String {
+    let words = [
+        "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    let word = words.get(number as usize);
+    word.map_or_else(|| number.to_string(), |word| (*word).to_owned())
+}

@@ -1,0 +1,450 @@
+//! The replay of a plan: the house, walked through day by day.
+//!
+//! It shares no code with the search: it reads a plan as somebody would who has it on paper, with the calendar, the
+//! tariff and a floor plan in hand, and says what is wrong with it. A plan that isn't as it says is never shown.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
+use thiserror::Error;
+
+use super::calendar::EVENING;
+use super::{Brief, Doing, HousePlan, Phase, Places};
+use crate::money::{Decimal, Money};
+use crate::trade::RoomId;
+use crate::trade::rental::{MORNING, cover_between};
+
+/// What a plan says that isn't so.
+#[derive(Clone, Debug, Error, PartialEq, Eq)]
+#[error("the plan doesn't hold on {day}: {what}")]
+pub struct Flaw {
+    /// When.
+    pub day: NaiveDate,
+    /// What.
+    pub what: String,
+}
+
+/// Walks through a plan.
+///
+/// # Errors
+/// Returns the first thing that isn't as the plan says, or that the brief doesn't allow.
+pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
+    let places = brief.house.places();
+    let wanted: BTreeSet<RoomId> = places
+        .iter()
+        .filter(|place| place.refinished)
+        .map(|place| place.id)
+        .collect();
+    let mut seen: BTreeSet<RoomId> = BTreeSet::new();
+    let mut free_from = at(brief.start, MORNING);
+    for phase in &plan.phases {
+        let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
+            return flaw(brief.start, "a phase without work");
+        };
+        for room in &phase.rooms {
+            check(
+                first,
+                wanted.contains(room) && seen.insert(*room),
+                "a room is done twice, or isn't to be done",
+            )?;
+        }
+        check(
+            first,
+            at(first, MORNING) >= free_from,
+            "it begins before the one before is done",
+        )?;
+        walk_phase(brief, phase, first)?;
+        check_coating_order(brief, phase, first)?;
+        check_limits(brief, phase, first)?;
+        let trimmed = phase
+            .work
+            .iter()
+            .filter(|stretch| stretch.doing == Doing::Trim);
+        free_from = trimmed
+            .map(|stretch| clock(brief, stretch.day, stretch.to))
+            .fold(phase.light_use, NaiveDateTime::max);
+        if brief.furniture_first {
+            free_from = free_from.max(phase.furniture.and_time(NaiveTime::MIN));
+        }
+        check(
+            first,
+            phase.furniture <= plan.finish,
+            "furniture comes back after the end",
+        )?;
+        check(
+            first,
+            brief.end.is_none_or(|end| phase.furniture <= end),
+            "it ends too late",
+        )?;
+    }
+    check(brief.start, seen == wanted, "not every room is done")?;
+    live_through(brief, plan)?;
+    check_machines(brief, plan)?;
+    check_costs(brief, plan)
+}
+
+fn flaw<T>(day: NaiveDate, what: &str) -> Result<T, Flaw> {
+    Err(Flaw {
+        day,
+        what: what.to_owned(),
+    })
+}
+
+fn check(day: NaiveDate, holds: bool, what: &str) -> Result<(), Flaw> {
+    if holds { Ok(()) } else { flaw(day, what) }
+}
+
+fn at(day: NaiveDate, hour: u32) -> NaiveDateTime {
+    day.and_time(NaiveTime::MIN) + TimeDelta::hours(i64::from(hour))
+}
+
+/// Returns the moment at which so much labour of a day is done, to the minute, up.
+fn clock(brief: &Brief<'_>, day: NaiveDate, labour: i64) -> NaiveDateTime {
+    let share = Decimal::from(labour) * Decimal::from(brief.calendar.day_minutes)
+        / Decimal::from(brief.calendar.crew_minutes);
+    let minutes = i64::try_from(share.ceil()).unwrap_or(i64::MAX / 2);
+    at(day, MORNING) + TimeDelta::minutes(minutes)
+}
+
+/// The hours of each day, what follows what, and what is dry before what.
+fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
+    let needs = (brief.needs)(places_of(brief, &phase.rooms));
+    let mut labour: BTreeMap<NaiveDate, i64> = BTreeMap::new();
+    let (mut sanded, mut trimmed, mut next_coat) = (0, 0, 0);
+    let mut dry = at(first, MORNING);
+    let mut light_use = None;
+    for stretch in &phase.work {
+        let day = stretch.day;
+        check(
+            day,
+            brief.calendar.works_on(day),
+            "nobody works on that day",
+        )?;
+        let so_far = labour.entry(day).or_insert(0);
+        check(
+            day,
+            stretch.from >= *so_far && stretch.to >= stretch.from,
+            "stretches of work overlap",
+        )?;
+        *so_far = stretch.to;
+        check(
+            day,
+            stretch.to <= brief.calendar.crew_minutes,
+            "more hours than the crew has",
+        )?;
+        let (begins, ends) = (
+            clock(brief, day, stretch.from),
+            clock(brief, day, stretch.to),
+        );
+        match stretch.doing {
+            Doing::Sand => {
+                check(day, next_coat == 0, "sanding after a coat")?;
+                sanded += stretch.to - stretch.from;
+                dry = ends;
+            }
+            Doing::Coat(number) => {
+                let coat = needs.coats.get(number);
+                let Some(coat) = coat.filter(|_| number == next_coat) else {
+                    return flaw(day, "a coat out of turn");
+                };
+                check(day, sanded == needs.before, "a coat before all is sanded")?;
+                // What is dry is known to the minute, and labour begins on its own minutes.
+                check(day, begins >= dry || number == 0, "a coat on a wet one")?;
+                check(
+                    day,
+                    stretch.to - stretch.from == coat.minutes,
+                    "a coat in other hours than it takes",
+                )?;
+                next_coat += 1;
+                dry = ends + TimeDelta::minutes(coat.recoat);
+                light_use = Some(ends + TimeDelta::minutes(needs.light_use));
+            }
+            Doing::Trim => {
+                check(
+                    day,
+                    light_use.is_none_or(|from| begins >= from),
+                    "trim on a floor that can't be walked on",
+                )?;
+                trimmed += stretch.to - stretch.from;
+            }
+        }
+    }
+    check(
+        first,
+        sanded == needs.before && trimmed == needs.after,
+        "hours are missing",
+    )?;
+    check(first, next_coat == needs.coats.len(), "a coat is missing")?;
+    let light_use = light_use.unwrap_or(dry);
+    check(
+        first,
+        phase.light_use == light_use,
+        "light use isn't when it says",
+    )?;
+    let last_coat = phase
+        .work
+        .iter()
+        .rfind(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    let after = |days: Option<i64>| {
+        let days = u64::try_from(days?).ok()?;
+        last_coat?.day.checked_add_days(Days::new(days))
+    };
+    let done = phase
+        .work
+        .last()
+        .map_or(first, |stretch| stretch.day)
+        .max(light_use.date());
+    check(
+        first,
+        phase.furniture == after(needs.furniture_days).map_or(done, |day| day.max(done)),
+        "furniture isn't back when it says",
+    )?;
+    check(
+        first,
+        phase.cure == after(needs.cure_days),
+        "the cure isn't when it says",
+    )
+}
+
+/// Each room is left through rooms that aren't coated yet, to the exit.
+fn check_coating_order(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
+    let mut coated = Places::NONE;
+    for room in &phase.coating_order {
+        let Some(place) = brief
+            .house
+            .places()
+            .iter()
+            .position(|place| place.id == *room)
+        else {
+            return flaw(first, "a room that isn't in the house");
+        };
+        check(
+            first,
+            reach(brief, coated).has(place),
+            "somebody is painted into a corner",
+        )?;
+        coated = coated.with(Places::one(place));
+    }
+    let rooms = places_of(brief, &phase.rooms);
+    check(
+        first,
+        coated == rooms,
+        "the order of coating isn't that of the rooms",
+    )?;
+    let exit = places_of(brief, &[phase.exit]);
+    let last = places_of(brief, &phase.coating_order[phase.coating_order.len() - 1..]);
+    let open = reach(brief, rooms.without(last));
+    check(first, exit.is_within(open), "the exit can't be reached")
+}
+
+fn check_limits(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
+    let rooms = places_of(brief, &phase.rooms);
+    check(
+        first,
+        brief.most_rooms.is_none_or(|most| rooms.count() <= most),
+        "too many rooms are empty",
+    )?;
+    for together in &brief.together {
+        let some = rooms.shared(*together);
+        check(
+            first,
+            some.is_empty() || some == *together,
+            "rooms that go together don't",
+        )?;
+    }
+    for apart in &brief.apart {
+        check(
+            first,
+            rooms.shared(*apart).count() <= 1,
+            "rooms that go apart don't",
+        )?;
+    }
+    Ok(())
+}
+
+fn places_of(brief: &Brief<'_>, rooms: &[RoomId]) -> Places {
+    let places = brief.house.places().iter().enumerate();
+    places
+        .filter(|(_, place)| rooms.contains(&place.id))
+        .map(|(number, _)| number)
+        .collect()
+}
+
+/// Every day and night: who can get where, what is lost.
+fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
+    let away = |day: NaiveDate| {
+        brief
+            .away
+            .iter()
+            .any(|(from, to)| *from <= day && day <= *to)
+    };
+    let mut nights: Vec<NaiveDate> = Vec::new();
+    let mut closed_days: Vec<u32> = vec![0; plan.phases.len()];
+    let mut day = brief.start;
+    while day <= plan.finish {
+        let mut closed_tonight = Places::NONE;
+        for (number, phase) in plan.phases.iter().enumerate() {
+            let first_coat = phase
+                .work
+                .iter()
+                .find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+            let wet_from = first_coat.map(|stretch| stretch.day);
+            let sanded = phase
+                .work
+                .iter()
+                .any(|stretch| stretch.day == day && stretch.doing == Doing::Sand);
+            let wet = wet_from.is_some_and(|from| {
+                from == day || from < day && phase.light_use > at(day, MORNING)
+            });
+            if (sanded || wet) && !away(day) {
+                closed_days[number] += 1;
+            }
+            if wet_from.is_some_and(|from| from <= day) && phase.light_use > at(day, EVENING) {
+                closed_tonight = closed_tonight.with(places_of(brief, &phase.rooms));
+            }
+        }
+        let reachable = reach(brief, closed_tonight);
+        let fails = brief.keeps.iter().any(|keep| {
+            keep.places
+                .numbers()
+                .filter(|place| reachable.has(*place))
+                .count()
+                < keep.least as usize
+        });
+        if fails && !away(day) {
+            check(
+                day,
+                brief.night_away.is_some(),
+                "something that must stay in use can't be reached",
+            )?;
+            nights.push(day);
+        }
+        day = day + Days::new(1);
+    }
+    let told: Vec<NaiveDate> = plan
+        .phases
+        .iter()
+        .flat_map(|phase| phase.nights_away.clone())
+        .collect();
+    check(
+        brief.start,
+        told == nights,
+        "other nights away than it says",
+    )?;
+    let told: Vec<u32> = plan.phases.iter().map(|phase| phase.days_closed).collect();
+    check(
+        brief.start,
+        told == closed_days,
+        "other closed days than it says",
+    )
+}
+
+/// Each machine is there on the days that it is used, once, and costs what its cover says.
+fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
+    for phase in &plan.phases {
+        let needs = (brief.needs)(places_of(brief, &phase.rooms));
+        for stretch in &phase.work {
+            let (sanding, coating) = match stretch.doing {
+                Doing::Sand => (needs.sands_by_machine, needs.sands_with_coating_machines),
+                Doing::Coat(number) => (false, needs.coats[number].by_machine),
+                Doing::Trim => (false, false),
+            };
+            let sanding = brief.sanding_machines.iter().filter(|_| sanding);
+            let coating = brief.coating_machines.iter().filter(|_| coating);
+            for machine in sanding.chain(coating) {
+                let here = plan.rentals.iter().filter(|rental| {
+                    rental.machine == machine.id
+                        && rental.out <= stretch.day
+                        && stretch.day <= rental.last_day
+                });
+                check(
+                    stretch.day,
+                    here.count() == 1,
+                    "a machine isn't there, or is there twice",
+                )?;
+            }
+        }
+    }
+    let all = || brief.sanding_machines.iter().chain(brief.coating_machines);
+    for rental in &plan.rentals {
+        let Some(machine) = all().find(|machine| machine.id == rental.machine) else {
+            return flaw(rental.out, "a machine that nobody needs");
+        };
+        let back = at(rental.last_day + Days::new(1), MORNING);
+        let cover = cover_between(&machine.tariff, at(rental.out, MORNING), back);
+        check(
+            rental.out,
+            cover == rental.plan.cover,
+            "a rental isn't charged as the yard charges it",
+        )?;
+    }
+    Ok(())
+}
+
+/// Every total is the sum of its parts.
+fn check_costs(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
+    let count = |amount: Money, times: usize| Money::from_minor(amount.minor() * times as i64);
+    let nights = plan
+        .phases
+        .iter()
+        .map(|phase| phase.nights_away.len())
+        .sum();
+    let days = plan
+        .phases
+        .iter()
+        .map(|phase| phase.days_closed as usize * phase.rooms.len())
+        .sum();
+    let costs = plan.costs;
+    let rental: Money = plan
+        .rentals
+        .iter()
+        .map(|rental| rental.plan.cover.total())
+        .sum();
+    check(
+        plan.finish,
+        costs.set_up == count(brief.set_up, plan.phases.len()),
+        "set-up costs something else",
+    )?;
+    check(
+        plan.finish,
+        costs.rental == rental,
+        "rentals cost something else",
+    )?;
+    check(
+        plan.finish,
+        costs.days_closed == count(brief.day_closed, days),
+        "closed days cost something else",
+    )?;
+    check(
+        plan.finish,
+        costs.nights_away == count(brief.night_away.unwrap_or_default(), nights),
+        "nights away cost something else",
+    )?;
+    let phases: Money = plan.phases.iter().map(|phase| phase.costs.total()).sum();
+    check(plan.finish, phases == costs.total(), "phases don't add up")
+}
+
+/// Returns the places that can be reached from outside without crossing a closed one: doorway after doorway, until none
+/// leads any farther.
+fn reach(brief: &Brief<'_>, closed: Places) -> Places {
+    let mut reached = Places::NONE;
+    loop {
+        let before = reached;
+        for (one, another) in brief.house.doorways() {
+            let ends = [Some(*one), *another];
+            let open = ends
+                .iter()
+                .any(|end| end.is_none_or(|place| reached.has(place)));
+            for place in ends
+                .into_iter()
+                .flatten()
+                .filter(|place| open && !closed.has(*place))
+            {
+                reached = reached.with(Places::one(place));
+            }
+        }
+        if reached == before {
+            return reached;
+        }
+    }
+}

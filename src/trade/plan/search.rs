@@ -1,0 +1,751 @@
+//! The search for the cheapest plan: over sets of rooms that are done, days, and how long the machines have been out.
+//!
+//! A plan is built phase by phase. What has been done is a **label** of the set of finished rooms: what it has cost, from
+//! which day on the next phase can begin, and since when the sanding machines are out, if they were kept. A label is
+//! dropped when another of the same set is no worse in all of that: whatever follows costs no more after the other,
+//! because a phase can always wait, and a rental that began later never costs more for the same return. It is dropped too
+//! when even the least that the rest can cost (below) makes it dearer than a plan that is known.
+//!
+//! How long a phase waits: without holidays and nights away every week is like the next, so a wait of seven days or more
+//! could be cut by a week. All waits are tried up to six days after the later of the first possible day and the last
+//! special date.
+//!
+//! # What the rest costs at least
+//! Over all ways to split the rest into phases, the least sum of what each takes in a calendar without weekends, at the
+//! cheapest day of the week; rentals at the cheapest rate per day that any length has.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+
+use super::calendar::{self, CoatTooLong, Day, Needs, Table, Times};
+use super::ways::Places;
+use super::{Brief, Machine};
+use crate::money::{Decimal, Money, round};
+use crate::trade::rental::{Need, Yard};
+
+/// Days for which a rental is priced; machines aren't kept for longer.
+const LONGEST: usize = 200;
+/// No rental is under way.
+const NOT_OUT: Day = Day::MAX;
+/// More than anything costs: what can't be done.
+const NEVER: i64 = i64::MAX / 8;
+/// Parts of a minor unit that the least rate per day is counted in.
+const FINE: i64 = 1000;
+
+/// A plan as the search knows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Chosen {
+    /// The phases in order, with the day on which each begins.
+    pub(super) phases: Vec<(Places, Day)>,
+    /// When the sanding machines go out, and the last day on which they are used.
+    pub(super) out: Vec<(Day, Day)>,
+    /// What depends on the plan: set-up, rental, losses.
+    pub(super) cost: Money,
+    /// The day on which the last furniture is back.
+    pub(super) finish: Day,
+}
+
+/// Why rooms can't be done together.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Obstacle {
+    /// They are more than may be emptied at once.
+    TooMany,
+    /// These go together, and some are missing.
+    Torn(Places),
+    /// These must not share a phase.
+    Apart(Places),
+    /// A coat doesn't fit into a day.
+    Coat(CoatTooLong),
+    /// A keep, by its number, fails while they are closed.
+    Keep(usize),
+}
+
+/// What is known of a set of rooms.
+pub(super) struct Facts {
+    pub(super) needs: Needs,
+    /// Why it can't be a phase at all.
+    pub(super) obstacle: Option<Obstacle>,
+    /// The keep that fails in its wet nights.
+    pub(super) fails: Option<usize>,
+    rooms: i64,
+    /// The least that it costs beside the sanding machines, and the least that those cost, in parts of a minor unit.
+    least: (i64, i64),
+    /// Worked out dates, by start.
+    dated: RefCell<HashMap<Day, Option<Dated>>>,
+}
+
+/// A phase on a certain day.
+#[derive(Clone, Copy, Debug)]
+struct Dated {
+    /// What it costs beside the sanding machines.
+    cost: i64,
+    /// The last day on which those are used.
+    last_sanding: Day,
+    /// The first day on which another can begin.
+    ready: Day,
+    /// The day on which its furniture is back.
+    finish: Day,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Label {
+    cost: i64,
+    /// When the machines went out that may be kept.
+    out: Day,
+    /// The last day on which they were used.
+    back: Day,
+    ready: Day,
+    finish: Day,
+    /// How it came about: the step that made it.
+    step: usize,
+}
+
+/// A phase that was added to a label, and how that left it.
+#[derive(Clone, Copy, Debug)]
+struct Step {
+    /// The step before; `None`: there was no phase yet.
+    before: Option<usize>,
+    phase: Places,
+    start: Day,
+    out: Day,
+    back: Day,
+}
+
+impl Label {
+    /// Tells whether whatever follows costs no more and ends no later than after the other.
+    fn is_no_worse(&self, other: &Label) -> bool {
+        self.cost <= other.cost
+            && self.ready <= other.ready
+            && self.out >= other.out
+            && (self.back <= other.back || self.out == NOT_OUT)
+            && self.finish <= other.finish
+    }
+}
+
+/// Prices of a set of machines that go out together, for each day of the week and number of days.
+pub(super) struct Kit {
+    /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
+    prices: [Vec<i64>; 7],
+    /// The least that a day costs in any rental, in parts of a minor unit, rounded down.
+    least_a_day: i64,
+}
+
+impl Kit {
+    fn new(machines: &[Machine], start: Day) -> Kit {
+        let most = Need::half_days(2 * LONGEST as u32);
+        let mut prices: [Vec<i64>; 7] = Default::default();
+        for offset in 0..7 {
+            let out = start + offset;
+            let mut sums = vec![0; LONGEST + 1];
+            for machine in machines {
+                let yard = Yard::planned(&machine.tariff, Some(calendar::date(out)), most);
+                let totals = yard.totals();
+                for (days, sum) in sums.iter_mut().enumerate() {
+                    *sum += totals[2 * days].minor();
+                }
+            }
+            prices[out.rem_euclid(7) as usize] = sums;
+        }
+        let rates = prices.iter().flat_map(|prices| {
+            let lengths = (1..).zip(&prices[1..]);
+            lengths.map(|(days, price)| price * FINE / days)
+        });
+        let least_a_day = rates.min().unwrap_or(0);
+        Kit {
+            prices,
+            least_a_day,
+        }
+    }
+
+    /// Returns what a rental from the morning of a day to the morning after another costs; `None`: it is too long.
+    pub(super) fn price(&self, out: Day, back: Day) -> Option<i64> {
+        let days = usize::try_from(back - out + 1).ok()?;
+        self.prices[out.rem_euclid(7) as usize].get(days).copied()
+    }
+}
+
+/// A plan in the making.
+pub(super) struct Search<'a> {
+    brief: &'a Brief<'a>,
+    pub(super) table: Table,
+    without_rest: Table,
+    pub(super) sanding: Kit,
+    coating: Kit,
+    start: Day,
+    end: Day,
+    /// The last date on which a week isn't like the next.
+    last_special: Day,
+    /// Nights away anyway, first and last.
+    away: Vec<(Day, Day)>,
+    /// Price of a night on which a keep fails; `None`: none may fail.
+    night_away: Option<i64>,
+    facts: RefCell<HashMap<Places, Rc<Facts>>>,
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(brief: &'a Brief<'a>) -> Search<'a> {
+        let start = calendar::day(brief.start);
+        let table = brief.calendar.table();
+        let away: Vec<(Day, Day)> = brief
+            .away
+            .iter()
+            .map(|(from, to)| (calendar::day(*from), calendar::day(*to)))
+            .collect();
+        let special = away.iter().map(|(_, to)| *to).chain(table.last_holiday());
+        Search {
+            without_rest: table.without_rest(),
+            sanding: Kit::new(brief.sanding_machines, start),
+            coating: Kit::new(brief.coating_machines, start),
+            start,
+            end: brief.end.map_or(Day::MAX, calendar::day),
+            last_special: special.max().unwrap_or(start),
+            away,
+            night_away: brief.night_away.map(Money::minor),
+            facts: RefCell::default(),
+            table,
+            brief,
+        }
+    }
+
+    fn is_away(&self, day: Day) -> bool {
+        self.away
+            .iter()
+            .any(|(from, to)| (*from..=*to).contains(&day))
+    }
+
+    /// Returns what is known of a set of rooms.
+    pub(super) fn facts(&self, rooms: Places) -> Rc<Facts> {
+        if let Some(facts) = self.facts.borrow().get(&rooms) {
+            return Rc::clone(facts);
+        }
+        let facts = Rc::new(self.find_out(rooms));
+        self.facts.borrow_mut().insert(rooms, Rc::clone(&facts));
+        facts
+    }
+
+    fn find_out(&self, rooms: Places) -> Facts {
+        let brief = self.brief;
+        let needs = (brief.needs)(rooms);
+        let reachable = brief.house.reachable(rooms);
+        let fails = brief.keeps.iter().position(|keep| !keep.holds(reachable));
+        let went = self.without_rest.go_through(&needs, 0, |_, _, _, _| ());
+        let obstacle = self.obstacle_to(rooms, &needs, went.err()).or_else(|| {
+            let nobody_may_leave = self.night_away.is_none() && self.away.is_empty();
+            let by_night = went.is_ok_and(|times| times.wet_nights().is_some());
+            fails
+                .filter(|_| nobody_may_leave && by_night)
+                .map(Obstacle::Keep)
+        });
+        let least = went.map_or((0, 0), |times| self.least_of(rooms, &needs, &times, fails));
+        Facts {
+            obstacle,
+            fails,
+            rooms: i64::from(rooms.count()),
+            least,
+            dated: RefCell::default(),
+            needs,
+        }
+    }
+
+    fn obstacle_to(&self, rooms: Places, needs: &Needs, coat: Option<usize>) -> Option<Obstacle> {
+        let brief = self.brief;
+        let torn = brief
+            .together
+            .iter()
+            .find(|together| !rooms.shared(**together).is_empty() && !together.is_within(rooms));
+        if let Some(together) = torn {
+            return Some(Obstacle::Torn(*together));
+        }
+        let mut apart = brief.apart.iter().map(|apart| rooms.shared(*apart));
+        if let Some(apart) = apart.find(|apart| apart.count() > 1) {
+            return Some(Obstacle::Apart(apart));
+        }
+        if brief.most_rooms.is_some_and(|most| rooms.count() > most) {
+            return Some(Obstacle::TooMany);
+        }
+        coat.map(|number| {
+            let coat = &needs.coats[number];
+            Obstacle::Coat(CoatTooLong {
+                coat: coat.name.clone(),
+                hours: round(Decimal::from(coat.minutes) / Decimal::from(60), 1),
+            })
+        })
+    }
+
+    /// Returns the least that a phase costs, whatever its dates: without the sanding machines, and those alone.
+    fn least_of(
+        &self,
+        rooms: Places,
+        needs: &Needs,
+        times: &Times,
+        fails: Option<usize>,
+    ) -> (i64, i64) {
+        let mut cost = self.brief.set_up.minor();
+        if times.coat_machines.is_some() {
+            // A weekend may draw coats together, so that one day is all that is sure.
+            cost += self
+                .coating
+                .prices
+                .iter()
+                .map(|prices| prices[1])
+                .min()
+                .unwrap_or(0);
+        }
+        if self.away.is_empty() {
+            let wet = times.wet_days().map_or(0, |(first, last)| {
+                let shared = i64::from(first == times.last_sanding && needs.before > 0);
+                i64::from(last - first + 1) - shared
+            });
+            let closed = i64::from(times.sanding_days) + wet;
+            cost += closed * i64::from(rooms.count()) * self.brief.day_closed.minor();
+            if let (Some(_), Some(night), Some((first, last))) =
+                (fails, self.night_away, times.wet_nights())
+            {
+                cost += night * i64::from(last - first + 1);
+            }
+        }
+        let days = match needs.sands_by_machine {
+            true => i64::from(times.last_sanding + 1),
+            false => 0,
+        };
+        (cost, days * self.sanding.least_a_day)
+    }
+
+    /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
+    fn dated(&self, facts: &Facts, start: Day) -> Option<Dated> {
+        *facts
+            .dated
+            .borrow_mut()
+            .entry(start)
+            .or_insert_with(|| self.date(facts, start))
+    }
+
+    fn date(&self, facts: &Facts, start: Day) -> Option<Dated> {
+        let brief = self.brief;
+        let times = self
+            .table
+            .go_through(&facts.needs, start, |_, _, _, _| ())
+            .ok()?;
+        if times.furniture > self.end {
+            return None;
+        }
+        let mut cost = brief.set_up.minor();
+        if let Some((first, last)) = times.coat_machines {
+            cost += self.coating.price(first, last)?;
+        }
+        if !brief.day_closed.is_zero() {
+            cost += self.closed_days(&facts.needs, &times, start)
+                * facts.rooms
+                * brief.day_closed.minor();
+        }
+        if facts.fails.is_some() {
+            let nights = self.failing_nights(&times).count() as i64;
+            cost += match self.night_away {
+                Some(price) => price * nights,
+                None if nights == 0 => 0,
+                None => return None,
+            };
+        }
+        let mut ready = self.table.next_start(times.done);
+        if brief.furniture_first {
+            ready = ready.max(self.table.working_from(times.furniture));
+        }
+        Some(Dated {
+            cost,
+            last_sanding: times.last_sanding,
+            ready,
+            finish: times.furniture,
+        })
+    }
+
+    /// Counts the days on which the rooms of a phase are closed at some time while somebody is at home.
+    pub(super) fn closed_days(&self, needs: &Needs, times: &Times, start: Day) -> i64 {
+        let sanding = match needs.before {
+            0 => start..start,
+            _ => start..times.last_sanding + 1,
+        };
+        let wet = times.wet_days();
+        let is_wet = |day: &Day| wet.is_some_and(|(first, last)| (first..=last).contains(day));
+        let sanded = sanding.filter(|day| self.table.works(*day) && !is_wet(day));
+        let wet = wet.into_iter().flat_map(|(first, last)| first..=last);
+        sanded.chain(wet).filter(|day| !self.is_away(*day)).count() as i64
+    }
+
+    /// Returns the nights of a phase on which somebody is at home and can't be.
+    pub(super) fn failing_nights(&self, times: &Times) -> impl Iterator<Item = Day> {
+        let nights = times.wet_nights().into_iter();
+        let nights = nights.flat_map(|(first, last)| first..=last);
+        nights.filter(|night| !self.is_away(*night))
+    }
+
+    /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible.
+    pub(super) fn of_phases(&self, phases: &[Places]) -> Option<Chosen> {
+        let mut steps = Vec::new();
+        let mut labels = self.begun(&mut steps);
+        for phase in phases {
+            let facts = self.facts(*phase);
+            let mut next = Vec::new();
+            for label in &labels {
+                self.extend(label, &facts, None, |label, start| {
+                    add(&mut next, &mut steps, label, *phase, start);
+                });
+            }
+            labels = next;
+        }
+        self.best(&labels, &steps)
+    }
+
+    /// Returns the labels after the phases that have begun, on the days on which they did.
+    fn begun(&self, steps: &mut Vec<Step>) -> Vec<Label> {
+        let mut labels = vec![Label {
+            cost: 0,
+            out: NOT_OUT,
+            back: self.start,
+            ready: self.table.working_from(self.start),
+            finish: self.start,
+            step: usize::MAX,
+        }];
+        for (phase, start) in &self.brief.begun {
+            let facts = self.facts(*phase);
+            let mut next = Vec::new();
+            for label in &labels {
+                let on = Some(calendar::day(*start));
+                self.extend(label, &facts, on, |label, start| {
+                    add(&mut next, steps, label, *phase, start);
+                });
+            }
+            labels = next;
+        }
+        labels
+    }
+
+    /// Returns the cheapest plan of all, the earliest among equals, for at most so many rooms at once; `None`: none is
+    /// feasible. A plan that is known may shorten the search.
+    pub(super) fn best_of_all(&self, rooms: Places, known: Option<Money>) -> Option<Chosen> {
+        let places: Vec<usize> = rooms.numbers().collect();
+        let full = (1_usize << places.len()) - 1;
+        let spread = |bits: usize| -> Places {
+            Places(bits as u64)
+                .numbers()
+                .map(|bit| places[bit])
+                .collect()
+        };
+        let facts: Vec<Rc<Facts>> = (0..=full).map(|bits| self.facts(spread(bits))).collect();
+        let least = least_of_rests(&facts);
+        let mut most = known.map_or(NEVER / 2, Money::minor);
+        let mut steps = Vec::new();
+        let mut labels: Vec<Vec<Label>> = vec![Vec::new(); full + 1];
+        labels[0] = self.begun(&mut steps);
+        for done in 0..full {
+            let rest = full & !done;
+            let here = std::mem::take(&mut labels[done]);
+            let mut phase = rest;
+            while phase != 0 {
+                let of_phase = &facts[phase];
+                if of_phase.obstacle.is_none() {
+                    let then = done | phase;
+                    let left = least[full & !then];
+                    let rooms = spread(phase);
+                    for label in &here {
+                        if self.least_after(label, least[rest]) > most {
+                            continue;
+                        }
+                        self.extend(label, of_phase, None, |label, start| {
+                            if self.least_after(&label, left) <= most {
+                                if then == full {
+                                    most = most.min(self.total(&label).unwrap_or(i64::MAX));
+                                }
+                                add(&mut labels[then], &mut steps, label, rooms, start);
+                            }
+                        });
+                    }
+                }
+                phase = (phase - 1) & rest;
+            }
+        }
+        self.best(&labels[full], &steps)
+    }
+
+    /// Returns a good plan of rooms that are too many to try every set of, found by putting phases together and moving
+    /// rooms between them as long as that is cheaper; `None`: none was found.
+    pub(super) fn good_plan(&self, rooms: Places) -> Option<Chosen> {
+        let ones: Vec<Places> = self.units(rooms);
+        let mut starts = vec![vec![rooms], ones.clone()];
+        if let Some(most) = self.brief.most_rooms {
+            starts.push(chunks(&ones, most));
+        }
+        let rated = |phases: Vec<Places>| self.of_phases(&phases).map(|plan| (plan, phases));
+        let first = starts.into_iter().filter_map(rated);
+        let mut best = first.min_by_key(|(plan, _)| (plan.cost, plan.finish))?;
+        loop {
+            let next = neighbours(&best.1, &ones).into_iter().filter_map(rated);
+            let next = next.min_by_key(|(plan, _)| (plan.cost, plan.finish));
+            match next {
+                Some(next) if (next.0.cost, next.0.finish) < (best.0.cost, best.0.finish) => {
+                    best = next;
+                }
+                _ => return Some(best.0),
+            }
+        }
+    }
+
+    /// Returns the rooms one by one, those that go together as one.
+    pub(super) fn units(&self, rooms: Places) -> Vec<Places> {
+        let mut left = rooms;
+        let mut units = Vec::new();
+        while let Some(room) = left.numbers().next() {
+            let mut unit = Places::one(room);
+            // Groups that share a room are one group.
+            loop {
+                let touched = self.brief.together.iter();
+                let touched = touched.filter(|group| !group.shared(unit).is_empty());
+                let wider = touched.fold(unit, |unit, group| unit.with(*group));
+                if wider == unit {
+                    break;
+                }
+                unit = wider;
+            }
+            units.push(unit.shared(rooms));
+            left = left.without(unit);
+        }
+        units
+    }
+
+    /// Returns the least that any plan of the rooms costs: what each room, being in some phase, makes sure.
+    pub(super) fn least_of_all(&self, rooms: Places) -> Money {
+        let brief = self.brief;
+        let facts = rooms.numbers().map(|room| self.facts(Places::one(room)));
+        let times: Vec<(Rc<Facts>, Times)> = facts
+            .filter_map(|facts| {
+                let times = self
+                    .without_rest
+                    .go_through(&facts.needs, 0, |_, _, _, _| ())
+                    .ok()?;
+                Some((facts, times))
+            })
+            .collect();
+        let most = brief.most_rooms.unwrap_or(rooms.count()).max(1);
+        let set_up = i64::from(rooms.count().div_ceil(most)) * brief.set_up.minor();
+        let days = times
+            .iter()
+            .filter(|(facts, _)| facts.needs.sands_by_machine);
+        let days = days
+            .map(|(_, times)| i64::from(times.last_sanding + 1))
+            .max();
+        let rental = days.unwrap_or(0) * self.sanding.least_a_day / FINE;
+        let buffer = match times.iter().any(|(_, times)| times.coat_machines.is_some()) {
+            true => self
+                .coating
+                .prices
+                .iter()
+                .map(|prices| prices[1])
+                .min()
+                .unwrap_or(0),
+            false => 0,
+        };
+        let mut losses = 0;
+        if self.away.is_empty() {
+            let wet = |times: &Times| times.wet_days().map_or(0, |(first, last)| last - first + 1);
+            let days: i64 = times.iter().map(|(_, times)| i64::from(wet(times))).sum();
+            losses += days * brief.day_closed.minor();
+            let nights = times.iter().filter(|(facts, _)| facts.fails.is_some());
+            let nights = nights.map(|(_, times)| self.failing_nights(times).count() as i64);
+            losses += nights.max().unwrap_or(0) * self.night_away.unwrap_or(0);
+        }
+        Money::from_minor(set_up + rental + buffer + losses)
+    }
+
+    /// Returns what a label costs when its machines go back; `None`: they were out for too long.
+    fn total(&self, label: &Label) -> Option<i64> {
+        match label.out {
+            NOT_OUT => Some(label.cost),
+            out => Some(label.cost + self.sanding.price(out, label.back)?),
+        }
+    }
+
+    /// Returns the least that a label costs in the end if the rest costs at least that.
+    fn least_after(&self, label: &Label, (others, machines): (i64, i64)) -> i64 {
+        let rental = match label.out {
+            NOT_OUT => machines / FINE,
+            out => {
+                let so_far = self.sanding.price(out, label.back).unwrap_or(0);
+                let days = i64::from(label.back - out + 1);
+                so_far.max((days * self.sanding.least_a_day + machines) / FINE)
+            }
+        };
+        label.cost + others + rental
+    }
+
+    /// Tells of every label that a phase after a label can lead to, with the day on which the phase begins; it may be
+    /// known.
+    fn extend(
+        &self,
+        label: &Label,
+        facts: &Facts,
+        on: Option<Day>,
+        mut tell: impl FnMut(Label, Day),
+    ) {
+        if facts.obstacle.is_some() {
+            return;
+        }
+        let latest = label.ready.max(self.last_special.saturating_add(1)) + 6;
+        let days = match on {
+            Some(day) => day..=day,
+            None => label.ready..=latest.min(self.end),
+        };
+        for start in days {
+            if !self.table.works(start) {
+                continue;
+            }
+            let Some(dated) = self.dated(facts, start) else {
+                continue;
+            };
+            let next = Label {
+                cost: label.cost + dated.cost,
+                ready: dated.ready,
+                finish: dated.finish.max(label.finish),
+                ..*label
+            };
+            if !facts.needs.sands_by_machine {
+                tell(next, start);
+                continue;
+            }
+            let next = Label {
+                back: dated.last_sanding,
+                ..next
+            };
+            match label.out {
+                NOT_OUT => tell(Label { out: start, ..next }, start),
+                out => {
+                    if self.sanding.price(out, dated.last_sanding).is_some() {
+                        tell(next, start);
+                    }
+                    if let Some(price) = self.sanding.price(out, label.back) {
+                        let returned = Label {
+                            cost: next.cost + price,
+                            out: start,
+                            ..next
+                        };
+                        tell(returned, start);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Returns the plan that led to the cheapest of finished labels, the earliest among equals.
+    fn best(&self, labels: &[Label], steps: &[Step]) -> Option<Chosen> {
+        let totals = labels
+            .iter()
+            .filter_map(|label| Some((self.total(label)?, label)));
+        let (cost, last) =
+            totals.min_by_key(|(total, label)| (*total, label.finish, label.ready))?;
+        let mut taken: Vec<&Step> = Vec::new();
+        let mut step = steps.get(last.step);
+        while let Some(this) = step {
+            taken.push(this);
+            step = this.before.and_then(|before| steps.get(before));
+        }
+        taken.reverse();
+        let mut out: Vec<(Day, Day)> = Vec::new();
+        for step in taken.iter().filter(|step| step.out != NOT_OUT) {
+            match out.last_mut() {
+                Some(rental) if rental.0 == step.out => rental.1 = step.back,
+                _ => out.push((step.out, step.back)),
+            }
+        }
+        Some(Chosen {
+            phases: taken.iter().map(|step| (step.phase, step.start)).collect(),
+            out,
+            cost: Money::from_minor(cost),
+            finish: last.finish,
+        })
+    }
+}
+
+/// Returns units put together in their order, up to so many rooms each.
+fn chunks(units: &[Places], most: u32) -> Vec<Places> {
+    let mut phases: Vec<Places> = Vec::new();
+    for unit in units {
+        match phases.last_mut() {
+            Some(phase) if phase.with(*unit).count() <= most => *phase = phase.with(*unit),
+            _ => phases.push(*unit),
+        }
+    }
+    phases
+}
+
+/// Returns the ordered phases that come of these by putting two together, or moving one unit.
+fn neighbours(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
+    let mut all = Vec::new();
+    for later in 1..phases.len() {
+        for earlier in 0..later {
+            let mut merged = phases.to_vec();
+            merged[earlier] = merged[earlier].with(merged.remove(later));
+            all.push(merged);
+        }
+    }
+    for unit in units {
+        let without: Vec<Places> = phases.iter().map(|phase| phase.without(*unit)).collect();
+        for place in 0..phases.len() {
+            let mut moved = without.clone();
+            moved[place] = moved[place].with(*unit);
+            all.push(moved);
+            let mut alone = without.clone();
+            alone.insert(place, *unit);
+            all.push(alone);
+        }
+    }
+    for moved in &mut all {
+        moved.retain(|phase| !phase.is_empty());
+    }
+    all.retain(|moved| moved != phases);
+    all
+}
+
+/// Adds a label that a phase led to, unless another is no worse; drops those that it is no worse than.
+fn add(labels: &mut Vec<Label>, steps: &mut Vec<Step>, label: Label, phase: Places, start: Day) {
+    if labels.iter().any(|known| known.is_no_worse(&label)) {
+        return;
+    }
+    labels.retain(|known| !label.is_no_worse(known));
+    let before = Some(label.step).filter(|step| *step != usize::MAX);
+    let Label { out, back, .. } = label;
+    steps.push(Step {
+        before,
+        phase,
+        start,
+        out,
+        back,
+    });
+    labels.push(Label {
+        step: steps.len() - 1,
+        ..label
+    });
+}
+
+/// Returns the least that each set of rooms costs in phases: beside the sanding machines, and those alone.
+fn least_of_rests(facts: &[Rc<Facts>]) -> Vec<(i64, i64)> {
+    let mut least = vec![(0, 0)];
+    for rest in 1..facts.len() {
+        // Some phase has the first room of the rest; the others are any of what is left.
+        let first = rest & rest.wrapping_neg();
+        let others = rest & !first;
+        let mut best = (NEVER, NEVER);
+        let mut more = others;
+        loop {
+            let phase = first | more;
+            if facts[phase].obstacle.is_none() {
+                let (own, left) = (facts[phase].least, least[rest & !phase]);
+                best = (best.0.min(own.0 + left.0), best.1.min(own.1 + left.1));
+            }
+            if more == 0 {
+                break;
+            }
+            more = (more - 1) & others;
+        }
+        least.push(best);
+    }
+    least
+}

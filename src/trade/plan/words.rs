@@ -1,0 +1,342 @@
+//! Why a plan is as it is, or why there is none.
+
+use chrono::NaiveDate;
+
+use super::calendar::{self, CoatTooLong, Day};
+use super::search::{Chosen, Obstacle, Search};
+use super::ways::{Places, and};
+use super::{Brief, HousePlan};
+use crate::money::Money;
+
+/// A price for a night that no plan pays if it can do without.
+const DEAR: Money = Money::from_minor(1_000_000_000);
+
+/// Something worth knowing about a plan, with the names of what it is about.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Remark {
+    /// More rooms than can be emptied at once.
+    TooMany {
+        /// The rooms.
+        rooms: String,
+        /// How many can be.
+        most: u32,
+    },
+    /// Rooms that go together are torn apart.
+    Torn {
+        /// The rooms that go together.
+        rooms: String,
+    },
+    /// Rooms that must not share a phase do.
+    Apart {
+        /// The rooms.
+        rooms: String,
+    },
+    /// A coat doesn't fit into a working day.
+    CoatTooLong {
+        /// The rooms.
+        rooms: String,
+        /// The coat.
+        coat: CoatTooLong,
+    },
+    /// A keep fails while rooms are closed.
+    Closes {
+        /// The rooms.
+        rooms: String,
+        /// What can't be reached.
+        keep: String,
+        /// On which nights at home; none: whenever it is.
+        nights: Vec<NaiveDate>,
+    },
+    /// Each of two rooms could be closed, but not both.
+    CantShare {
+        /// The rooms.
+        rooms: String,
+        /// What must stay in use.
+        keep: String,
+    },
+    /// The plan isn't done in time.
+    TooLate {
+        /// When it has to be.
+        end: NaiveDate,
+    },
+    /// Work begins later than it could.
+    StartsLater {
+        /// When it does.
+        start: NaiveDate,
+    },
+    /// The sanding machines are kept between phases.
+    Kept {
+        /// The machines.
+        machines: String,
+        /// The last day of sanding before, and the first after.
+        between: (NaiveDate, NaiveDate),
+        /// What a second rental would cost more.
+        saves: Money,
+    },
+    /// The sanding machines go back between phases.
+    Returned {
+        /// The machines.
+        machines: String,
+        /// The last day of sanding before, and the first after.
+        between: (NaiveDate, NaiveDate),
+        /// What keeping them would cost more.
+        saves: Money,
+    },
+    /// Nights away that would make it feasible.
+    WouldMend {
+        /// The nights.
+        nights: Vec<NaiveDate>,
+    },
+    /// No nights away would.
+    NothingMends,
+}
+
+/// Says why phases in that order aren't feasible.
+pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Vec<Remark> {
+    let mut remarks: Vec<Remark> = Vec::new();
+    for phase in phases {
+        if let Some(obstacle) = &search.facts(*phase).obstacle {
+            remarks.push(obstacle_to(brief, *phase, obstacle));
+        }
+    }
+    let only_keeps = remarks
+        .iter()
+        .all(|remark| matches!(remark, Remark::Closes { .. }));
+    if !only_keeps {
+        return remarks;
+    }
+    let dear = without_keeps(brief);
+    let mended = Search::new(&dear).of_phases(phases);
+    match mended {
+        Some(mended) => {
+            let plan = super::build(&Search::new(&dear), &dear, &mended);
+            if remarks.is_empty() {
+                remarks.extend(closed_nights(search, brief, &mended, &plan));
+            }
+            remarks.push(would_mend(&plan));
+        }
+        None => remarks.push(too_late(brief)),
+    }
+    remarks
+}
+
+/// Says why no plan is feasible, and what would mend that.
+pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
+    let search = Search::new(brief);
+    let dear = without_keeps(brief);
+    let lifted = Search::new(&dear);
+    let found = match rooms.count() <= super::EXACT_ROOMS {
+        true => lifted.best_of_all(rooms, None),
+        false => lifted.good_plan(rooms),
+    };
+    if let Some(found) = found {
+        let plan = super::build(&lifted, &dear, &found);
+        let ones = rooms.numbers().map(Places::one);
+        let closing = ones.filter_map(|room| {
+            let keep = &brief.keeps[search.facts(room).fails?];
+            Some(Remark::Closes {
+                rooms: brief.house.names(room),
+                keep: keep.words(brief.house),
+                nights: Vec::new(),
+            })
+        });
+        let mut remarks: Vec<Remark> = closing.collect();
+        if remarks.is_empty() {
+            remarks = closed_nights(&search, brief, &found, &plan);
+        }
+        remarks.push(would_mend(&plan));
+        return remarks;
+    }
+    // Rooms that can't be done even alone are in the way of any plan.
+    let mut remarks: Vec<Remark> = Vec::new();
+    for unit in search.units(rooms) {
+        match &search.facts(unit).obstacle {
+            Some(Obstacle::Keep(_)) | None => {}
+            Some(obstacle) => remarks.push(obstacle_to(brief, unit, obstacle)),
+        }
+    }
+    if remarks.is_empty() {
+        remarks.push(too_late(brief));
+    }
+    remarks
+}
+
+fn without_keeps<'a>(brief: &Brief<'a>) -> Brief<'a> {
+    Brief {
+        night_away: Some(DEAR),
+        begun: brief.begun.clone(),
+        keeps: brief.keeps.clone(),
+        away: brief.away.clone(),
+        together: brief.together.clone(),
+        apart: brief.apart.clone(),
+        ..*brief
+    }
+}
+
+fn too_late(brief: &Brief<'_>) -> Remark {
+    match brief.end {
+        Some(end) => Remark::TooLate { end },
+        None => Remark::NothingMends,
+    }
+}
+
+fn would_mend(plan: &HousePlan) -> Remark {
+    let nights = plan
+        .phases
+        .iter()
+        .flat_map(|phase| phase.nights_away.iter());
+    Remark::WouldMend {
+        nights: nights.copied().collect(),
+    }
+}
+
+/// Says which phases close what, and when.
+fn closed_nights(
+    search: &Search<'_>,
+    brief: &Brief<'_>,
+    chosen: &Chosen,
+    plan: &HousePlan,
+) -> Vec<Remark> {
+    let phases = chosen.phases.iter().zip(&plan.phases);
+    let phases = phases.filter(|(_, phase)| !phase.nights_away.is_empty());
+    phases
+        .filter_map(|((rooms, _), phase)| {
+            let keep = &brief.keeps[search.facts(*rooms).fails?];
+            Some(Remark::Closes {
+                rooms: brief.house.names(*rooms),
+                keep: keep.words(brief.house),
+                nights: phase.nights_away.clone(),
+            })
+        })
+        .collect()
+}
+
+fn obstacle_to(brief: &Brief<'_>, rooms: Places, obstacle: &Obstacle) -> Remark {
+    let house = brief.house;
+    match obstacle {
+        Obstacle::TooMany => Remark::TooMany {
+            rooms: house.names(rooms),
+            most: brief.most_rooms.unwrap_or(u32::MAX),
+        },
+        Obstacle::Torn(together) => Remark::Torn {
+            rooms: house.names(*together),
+        },
+        Obstacle::Apart(apart) => Remark::Apart {
+            rooms: house.names(*apart),
+        },
+        Obstacle::Coat(coat) => Remark::CoatTooLong {
+            rooms: house.names(rooms),
+            coat: coat.clone(),
+        },
+        Obstacle::Keep(keep) => Remark::Closes {
+            rooms: house.names(rooms),
+            keep: brief.keeps[*keep].words(house),
+            nights: Vec::new(),
+        },
+    }
+}
+
+/// Says what is worth knowing of a plan that was found.
+pub(super) fn worth_knowing(
+    search: &Search<'_>,
+    brief: &Brief<'_>,
+    chosen: &Chosen,
+    plan: &HousePlan,
+) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    let begins = chosen
+        .phases
+        .first()
+        .map(|(_, start)| calendar::date(*start));
+    if let Some(start) = begins.filter(|start| *start > brief.start) {
+        remarks.push(Remark::StartsLater { start });
+    }
+    remarks.extend(closed_nights(search, brief, chosen, plan));
+    remarks.extend(cant_share(search, brief));
+    remarks.extend(kept_or_returned(search, brief, chosen));
+    remarks
+}
+
+/// Says which pairs of rooms can't be closed together because of what must stay in use.
+fn cant_share(search: &Search<'_>, brief: &Brief<'_>) -> Vec<Remark> {
+    let rooms: Vec<usize> = brief.house.refinished().numbers().collect();
+    let fails = |rooms: Places| {
+        let reachable = brief.house.reachable(rooms);
+        brief.keeps.iter().find(|keep| !keep.holds(reachable))
+    };
+    let mut remarks = Vec::new();
+    for (place, one) in rooms.iter().enumerate() {
+        for another in &rooms[place + 1..] {
+            let (one, another) = (Places::one(*one), Places::one(*another));
+            let both = one.with(another);
+            let alone = fails(one).is_none() && fails(another).is_none();
+            let parted = matches!(search.facts(both).obstacle, Some(Obstacle::Keep(_)) | None);
+            if let Some(keep) = fails(both).filter(|_| alone && parted) {
+                remarks.push(Remark::CantShare {
+                    rooms: brief.house.names(both),
+                    keep: keep.words(brief.house),
+                });
+            }
+        }
+    }
+    remarks
+}
+
+/// Says for each pause between phases with sanding whether the machines are kept, and what the other way costs more.
+fn kept_or_returned(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Remark> {
+    if brief.sanding_machines.is_empty() {
+        return Vec::new();
+    }
+    let names: Vec<&str> = brief
+        .sanding_machines
+        .iter()
+        .map(|machine| machine.name.as_str())
+        .collect();
+    let sandings = chosen.phases.iter().filter_map(|(rooms, start)| {
+        let facts = search.facts(*rooms);
+        let times = search
+            .table
+            .go_through(&facts.needs, *start, |_, _, _, _| ())
+            .ok()?;
+        facts
+            .needs
+            .sands_by_machine
+            .then_some((*start, times.last_sanding))
+    });
+    let sandings: Vec<(Day, Day)> = sandings.collect();
+    let rental_over = |day: Day| {
+        chosen
+            .out
+            .iter()
+            .find(|(out, back)| (*out..=*back).contains(&day))
+    };
+    let mut remarks = Vec::new();
+    for pair in sandings.windows(2) {
+        let ((_, last), (next, _)) = (pair[0], pair[1]);
+        let (Some(before), Some(after)) = (rental_over(last), rental_over(next)) else {
+            continue;
+        };
+        let kept = search.sanding.price(before.0, after.1);
+        let apart = search.sanding.price(before.0, last);
+        let apart = apart.zip(search.sanding.price(next, after.1));
+        let (Some(kept), Some((first, second))) = (kept, apart) else {
+            continue;
+        };
+        let more = Money::from_minor(first + second - kept);
+        let machines = and(&names);
+        let between = (calendar::date(last), calendar::date(next));
+        remarks.push(match before == after {
+            true => Remark::Kept {
+                machines,
+                between,
+                saves: more,
+            },
+            false => Remark::Returned {
+                machines,
+                between,
+                saves: Money::ZERO - more,
+            },
+        });
+    }
+    remarks
+}
