@@ -258,7 +258,7 @@ fn phases_table(plan: &HousePlan, costs: &[Money], names: &Names, page: &Page) -
     let mut table = page
         .table([
             "",
-            "Rooms, as they are coated",
+            "Coat in order",
             "Sand",
             "Coats",
             "Walk on",

@@ -218,7 +218,7 @@ impl Worked {
             .iter()
             .map(|place| place.name.clone())
             .collect();
-        let near = near_names(name.trim(), known.iter().map(String::as_str));
+        let near = near_names(&wanted, known.iter().map(String::as_str));
         let refusal = Refusal::new(format!("no room `{}` in this house", name.trim()));
         Err(match near.is_empty() {
             true => refusal.hint(format!("its rooms: {}", known.join(", "))),

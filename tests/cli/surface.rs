@@ -65,6 +65,7 @@ fn every_command_that_answers_answers_in_json() {
         "rate list",
         "quote list",
         "quote show Q1",
+        "plan house 4 --start 2026-03-09 --room Landing",
         "job list",
         "job show J1",
         "stock list",
@@ -97,6 +98,15 @@ fn a_narrow_terminal_gets_narrow_answers() {
             vec!["report", "variance", "J1"],
             vec!["room", "list", "4"],
             vec!["today"],
+            vec![
+                "plan",
+                "house",
+                "4",
+                "--start",
+                "2026-03-09",
+                "--room",
+                "Landing",
+            ],
         ] {
             let text = ledger.run_with(&line, &[("COLUMNS", columns)]).ok();
             if width < 40 {

@@ -225,13 +225,14 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     let one_by_one = one_by_one(&search, brief, rooms);
     let known = [Some(&all_at_once), Some(&one_by_one), named.as_ref()];
     let known = known.into_iter().flatten();
-    let known = known
-        .filter_map(|way| Some(way.plan.as_ref()?.costs.total()))
-        .min();
+    let known = known.filter_map(|way| Some(way.plan.as_ref()?.costs.total()));
     let exact = rooms.count() <= EXACT_ROOMS;
+    // A good plan makes the search for the best one short.
+    let good = search.good_plan(rooms);
+    let known = known.chain(good.as_ref().map(|plan| plan.cost)).min();
     let found = match exact {
         true => search.best_of_all(rooms, known),
-        false => search.good_plan(rooms),
+        false => good,
     };
     let bound = match &found {
         Some(found) if exact => found.cost,

@@ -71,8 +71,8 @@ pub(super) struct Facts {
     rooms: i64,
     /// The least that it costs beside the sanding machines, and the least that those cost, in parts of a minor unit.
     least: (i64, i64),
-    /// Worked out dates, by start.
-    dated: RefCell<HashMap<Day, Option<Dated>>>,
+    /// Worked out dates, by days since the first; outside is what isn't worked out yet, inside what can't be.
+    dated: RefCell<Vec<Option<Option<Dated>>>>,
 }
 
 /// A phase on a certain day.
@@ -314,11 +314,17 @@ impl<'a> Search<'a> {
 
     /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
     fn dated(&self, facts: &Facts, start: Day) -> Option<Dated> {
-        *facts
-            .dated
-            .borrow_mut()
-            .entry(start)
-            .or_insert_with(|| self.date(facts, start))
+        let place = usize::try_from(start - self.start).ok()?;
+        if let Some(Some(known)) = facts.dated.borrow().get(place) {
+            return *known;
+        }
+        let dated = self.date(facts, start);
+        let mut known = facts.dated.borrow_mut();
+        if known.len() <= place {
+            known.resize(place + 1, None);
+        }
+        known[place] = Some(dated);
+        dated
     }
 
     fn date(&self, facts: &Facts, start: Day) -> Option<Dated> {
@@ -425,13 +431,15 @@ impl<'a> Search<'a> {
     pub(super) fn best_of_all(&self, rooms: Places, known: Option<Money>) -> Option<Chosen> {
         let places: Vec<usize> = rooms.numbers().collect();
         let full = (1_usize << places.len()) - 1;
-        let spread = |bits: usize| -> Places {
-            Places(bits as u64)
-                .numbers()
-                .map(|bit| places[bit])
-                .collect()
-        };
-        let facts: Vec<Rc<Facts>> = (0..=full).map(|bits| self.facts(spread(bits))).collect();
+        let sets: Vec<Places> = (0..=full)
+            .map(|bits| {
+                Places(bits as u64)
+                    .numbers()
+                    .map(|bit| places[bit])
+                    .collect()
+            })
+            .collect();
+        let facts: Vec<Rc<Facts>> = sets.iter().map(|set| self.facts(*set)).collect();
         let least = least_of_rests(&facts);
         let mut most = known.map_or(NEVER / 2, Money::minor);
         let mut steps = Vec::new();
@@ -439,24 +447,27 @@ impl<'a> Search<'a> {
         labels[0] = self.begun(&mut steps);
         for done in 0..full {
             let rest = full & !done;
-            let here = std::mem::take(&mut labels[done]);
+            let mut here = std::mem::take(&mut labels[done]);
+            here.retain(|label| self.least_after(label, least[rest]) <= most);
+            if here.is_empty() {
+                continue;
+            }
             let mut phase = rest;
             while phase != 0 {
-                let of_phase = &facts[phase];
+                let (of_phase, then) = (&facts[phase], done | phase);
+                let left = least[full & !then];
                 if of_phase.obstacle.is_none() {
-                    let then = done | phase;
-                    let left = least[full & !then];
-                    let rooms = spread(phase);
+                    let with = (left.0 + of_phase.least.0, left.1 + of_phase.least.1);
                     for label in &here {
-                        if self.least_after(label, least[rest]) > most {
+                        if self.least_after(label, with) > most {
                             continue;
                         }
                         self.extend(label, of_phase, None, |label, start| {
                             if self.least_after(&label, left) <= most {
                                 if then == full {
-                                    most = most.min(self.total(&label).unwrap_or(i64::MAX));
+                                    most = most.min(self.total(&label).unwrap_or(NEVER));
                                 }
-                                add(&mut labels[then], &mut steps, label, rooms, start);
+                                add(&mut labels[then], &mut steps, label, sets[phase], start);
                             }
                         });
                     }

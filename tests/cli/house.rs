@@ -1,0 +1,389 @@
+//! Whole houses: phases, dates, ways out, what it costs, and the calendar.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::{Value, json};
+
+use crate::harness::TestLedger;
+
+/// A house with one hall, a bath and a kitchen that aren't refinished, and three rooms.
+fn lantern_row() -> TestLedger {
+    let ledger = TestLedger::new();
+    ledger.lines(
+        r#"
+        worker add "Ruben Vale" --wage 28.00
+        client add "Osric Vane"
+        site add "Osric Vane" "9 Lantern Row" --year-built 1931
+        room add "9 Lantern Row" Hall --shape "14' x 5'" --condition worn-film --species red-oak --door "outside:3'"
+        room add "9 Lantern Row" Bath --shape "6' x 8'" --condition bare --species other --not-refinished --door "Hall:2'6\""
+        room add "9 Lantern Row" Kitchen --shape "12' x 12'" --condition bare --species other --not-refinished --door "Hall:3'" --door "outside:3'"
+        room add "9 Lantern Row" "Front room" --shape "16' x 14'" --condition worn-film --species red-oak --door "Hall:5'"
+        room add "9 Lantern Row" "Bedroom 1" --shape "12' x 11'" --condition worn-film --species red-oak --door "Hall:2'8\""
+        room add "9 Lantern Row" "Bedroom 2" --shape "12' x 10'" --condition worn-film --species red-oak --door "Hall:2'8\""
+        "#,
+    );
+    ledger
+}
+
+fn cents(value: &Value) -> i64 {
+    let text = value
+        .as_str()
+        .unwrap_or_else(|| panic!("{value} is no amount"));
+    text.replace('.', "").parse().expect("an amount")
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().map(Vec::as_slice).unwrap_or_default()
+}
+
+#[test]
+fn a_house_is_planned_beside_other_ways_and_priced() {
+    let ledger = lantern_row();
+    let plan = ledger.json(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --keep "one of Bedroom 1, Bedroom 2" --keep Bath --night-away 120 --day-closed 5"#,
+    );
+    assert_eq!(plan["feasible"], json!(true));
+    assert_eq!(plan["cost"], plan["bound"], "proven to be the cheapest");
+    let phases: i64 = list(&plan["phases"])
+        .iter()
+        .map(|phase| cents(&phase["cost"]))
+        .sum();
+    assert_eq!(phases, cents(&plan["cost"]), "the phases add up");
+    let parts = cents(&plan["expected_cost"]) + cents(&plan["household_loses"]);
+    assert_eq!(
+        parts,
+        cents(&plan["cost"]),
+        "the firm's cost and the household's"
+    );
+    let mut rooms: Vec<&str> = list(&plan["phases"])
+        .iter()
+        .flat_map(|phase| list(&phase["rooms"]))
+        .filter_map(Value::as_str)
+        .collect();
+    rooms.sort_unstable();
+    assert_eq!(rooms, ["Bedroom 1", "Bedroom 2", "Front room", "Hall"]);
+    let names: Vec<&Value> = list(&plan["alternatives"])
+        .iter()
+        .map(|way| &way["name"])
+        .collect();
+    assert_eq!(names, [&json!("one room at a time"), &json!("all at once")]);
+    for way in list(&plan["alternatives"]) {
+        assert_eq!(way["feasible"], json!(true));
+        assert!(cents(&way["cost"]) >= cents(&plan["cost"]));
+    }
+    for phase in list(&plan["phases"]) {
+        let order: Vec<&Value> = list(&phase["coating_order"]).iter().collect();
+        if order.contains(&&json!("Hall")) {
+            assert_eq!(order.last(), Some(&&json!("Hall")), "nobody is shut in");
+        }
+        assert_eq!(phase["exit"], json!("Hall"));
+    }
+    let words = ledger
+        .line(r#"plan house "9 Lantern Row" --start 2026-03-09 --keep "one of Bedroom 1, Bedroom 2" --night-away 120"#)
+        .ok();
+    assert!(words.contains("one of Bedroom 1 and Bedroom 2"), "{words}");
+}
+
+#[test]
+fn nights_that_would_mend_a_plan_do() {
+    let ledger = lantern_row();
+    let plan = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --keep Bath"#);
+    assert_eq!(
+        (&plan["feasible"], &plan["cost"]),
+        (&json!(false), &Value::Null)
+    );
+    assert_eq!(plan["phases"], json!([]));
+    let why = plan["why"].as_str().unwrap();
+    assert!(
+        why.contains("While Hall can't be walked on, Bath can't be reached at night."),
+        "{why}"
+    );
+    let nights = why
+        .split("away: ")
+        .nth(1)
+        .unwrap()
+        .split(" (")
+        .next()
+        .unwrap();
+    let (from, to) = nights.split_once(" to ").unwrap_or((nights, nights));
+    let mended = ledger.json(&format!(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --keep Bath --away {from} {to}"#
+    ));
+    assert_eq!(mended["feasible"], json!(true), "{nights}");
+    assert_eq!(mended["household_loses"], json!("0.00"));
+}
+
+#[test]
+fn a_plan_that_is_named_is_checked_and_never_beats_the_best() {
+    let ledger = lantern_row();
+    let named = ledger.json(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --phases "bedroom 1; Hall, Front room; Bedroom 2""#,
+    );
+    let rooms: Vec<&Value> = list(&named["phases"])
+        .iter()
+        .map(|phase| &phase["rooms"])
+        .collect();
+    assert_eq!(
+        rooms,
+        [
+            &json!(["Bedroom 1"]),
+            &json!(["Hall", "Front room"]),
+            &json!(["Bedroom 2"])
+        ]
+    );
+    let best = &named["alternatives"][0];
+    assert_eq!(best["name"], json!("cheapest plan"));
+    assert!(cents(&best["cost"]) <= cents(&named["cost"]));
+    let refused = ledger.json(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --max-rooms 2 --phases "Bedroom 1, Hall, Front room; Bedroom 2""#,
+    );
+    assert_eq!(refused["feasible"], json!(false));
+    assert_eq!(
+        refused["why"],
+        json!(
+            "Hall, Front room and Bedroom 1 can't share a phase: 2 rooms can be emptied at once."
+        )
+    );
+}
+
+#[test]
+fn what_cannot_be_planned_is_said_by_name() {
+    let ledger = lantern_row();
+    ledger
+        .line(r#"setting set holidays "2026-03-10 Founding day""#)
+        .ok();
+    for (line, said) in [
+        (
+            "--start 2026-03-08",
+            "error: Sunday 2026-03-08 is not a working day\nhint: --start 2026-03-09",
+        ),
+        (
+            "--start 2026-03-10",
+            "error: 2026-03-10 is a holiday: Founding day\nhint: --start 2026-03-11",
+        ),
+        (
+            "--start 2026-02-30",
+            "error: `2026-02-30` is not a date\nhint: dates are written 2026-03-02, today or yesterday",
+        ),
+        (
+            "--start 2026-03-01",
+            "error: 2026-03-01 is past: nothing can be planned for it",
+        ),
+        (
+            "--start 2026-03-09 --keep Bathroom",
+            "error: no room `Bathroom` in this house\nhint: its rooms: Hall, Bath, Kitchen, Front room, Bedroom 1, Bedroom 2",
+        ),
+        (
+            "--start 2026-03-09 --keep \"two of Bath\"",
+            "error: no plan can keep `two of Bath`\nhint: it names 1 rooms",
+        ),
+        (
+            "--start 2026-03-09 --phases \"Hall; Bath\"",
+            "error: `Bath` is not refinished, so it is in no phase",
+        ),
+        (
+            "--start 2026-03-09 --phases \"Hall; Front room\"",
+            "error: `Bedroom 1 and Bedroom 2` is in no phase",
+        ),
+        (
+            "--start 2026-03-09 --phases \"Hall; Hall\"",
+            "error: `Hall` is in two phases",
+        ),
+        (
+            "--start 2026-03-09 --max-rooms 0",
+            "error: `0` is not a number of rooms\nhint: --max-rooms 3",
+        ),
+        (
+            "--start 2026-03-09 --night-away -5",
+            "error: a night away doesn't cost less than nothing",
+        ),
+        (
+            "--start 2026-03-09 --end 2026-03-03",
+            "error: the end comes before the start",
+        ),
+        (
+            "--start 2026-03-09 --away 2026-03-12 2026-03-11",
+            "error: the household can't be back on 2026-03-11 before it leaves on 2026-03-12",
+        ),
+        (
+            "--start 2026-03-09 --together Hall",
+            "error: `Hall` is one room, and that is always with itself",
+        ),
+    ] {
+        let refused = ledger
+            .line(&format!(r#"plan house "9 Lantern Row" {line}"#))
+            .refused();
+        assert_eq!(refused, said, "{line}");
+    }
+    let soon = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --end 2026-03-11"#);
+    assert_eq!(soon["why"], json!("It can't be done by 2026-03-11."));
+    ledger
+        .line(r#"room add "9 Lantern Row" Attic --shape "9 x 9" --condition bare --species pine"#)
+        .ok();
+    let refused = ledger
+        .line(r#"plan house "9 Lantern Row" --start 2026-03-09"#)
+        .refused();
+    assert!(
+        refused.starts_with(
+            "error: `Attic` has no way out of the house, not even through other rooms"
+        ),
+        "{refused}"
+    );
+    let refused = ledger.line("plan write Q1").refused();
+    assert_eq!(refused, "error: no quote Q1\nhint: gritledger quote list");
+}
+
+/// What a calendar says of each event: its properties by name.
+fn calendar_events(text: &str) -> Vec<BTreeMap<String, String>> {
+    let unfolded = text.replace("\r\n ", "");
+    let events = unfolded.split("BEGIN:VEVENT\r\n").skip(1);
+    events
+        .map(|event| {
+            let lines = event.split("END:VEVENT").next().unwrap_or_default().lines();
+            let pairs = lines.filter_map(|line| line.split_once(':'));
+            pairs
+                .map(|(name, value)| (name.to_owned(), value.to_owned()))
+                .collect()
+        })
+        .collect()
+}
+
+#[test]
+fn an_accepted_plan_becomes_a_quote_a_job_and_a_calendar_that_moves() {
+    let ledger = lantern_row();
+    let line = r#"plan house "9 Lantern Row" --start 2026-03-09 --max-rooms 2"#;
+    let planned = ledger.json(line);
+    let accepted = ledger.json(&format!("{line} --accept"));
+    assert_eq!(planned["phases"], accepted["phases"]);
+    assert_eq!(accepted["quote"], json!("Q1"));
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(quote["expected_cost"], planned["expected_cost"]);
+    assert_eq!(quote["price"], planned["price"]);
+    let rentals: i64 = list(&planned["phases"])
+        .iter()
+        .flat_map(|phase| list(&phase["rental"]))
+        .map(|rental| cents(&rental["total"]))
+        .sum();
+    let quoted: i64 = list(&quote["rental"])
+        .iter()
+        .map(|rental| cents(&rental["total"]))
+        .sum();
+    assert_eq!(rentals, quoted, "the quote rents what the plan rents");
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1");
+    let dates = ledger.json("job dates J1");
+    assert_eq!(list(&dates["phases"]).len(), list(&planned["phases"]).len());
+    let calendar = ledger.line("plan write J1 --format ics").ok();
+    let before = calendar_events(&calendar);
+    let uids: BTreeSet<&String> = before.iter().map(|event| &event["UID"]).collect();
+    assert_eq!(uids.len(), before.len(), "every event has a UID of its own");
+    for event in &before {
+        assert!(
+            event["DTSTART;VALUE=DATE"] < event["DTEND;VALUE=DATE"],
+            "the end is exclusive: {event:?}"
+        );
+        assert_eq!(event["SEQUENCE"], "0");
+    }
+    // A day of the first phase is lost: what has begun goes on, all that follows moves.
+    let second = list(&dates["phases"])[0]["days"][1]["date"]
+        .as_str()
+        .unwrap();
+    let moved = ledger.json(&format!("job dates J1 --lost {second}"));
+    assert_eq!(moved["revision"], json!(1));
+    assert_eq!(moved["lost_days"], json!([second]));
+    assert_eq!(moved["phases"][0]["rooms"], dates["phases"][0]["rooms"]);
+    assert_eq!(moved["phases"][0]["from"], dates["phases"][0]["from"]);
+    let walked_on = |plan: &Value| plan["phases"][0]["light_use"].as_str().map(str::to_owned);
+    assert!(walked_on(&moved) > walked_on(&dates));
+    assert!(
+        moved["finish"].as_str() >= dates["finish"].as_str(),
+        "a weekend may take the lost day in"
+    );
+    let works = |day: &Value| {
+        day["date"] == json!(second) && !day["work"].as_str().unwrap().contains("back")
+    };
+    let on_that_day = list(&moved["phases"])
+        .iter()
+        .flat_map(|phase| list(&phase["days"]))
+        .filter(|day| works(day));
+    assert_eq!(on_that_day.count(), 0, "nobody works on the lost day");
+    let after = calendar_events(&ledger.line("plan write J1").ok());
+    let again: BTreeSet<&String> = after.iter().map(|event| &event["UID"]).collect();
+    assert!(
+        uids.is_subset(&again),
+        "known events are moved, or cancelled"
+    );
+    assert!(after.iter().all(|event| event["SEQUENCE"] == "1"));
+    let refused = ledger.line("job dates J1 --lost 2026-03-08").refused();
+    assert_eq!(
+        refused,
+        "error: nothing is planned on 2026-03-08, so nothing is lost\nhint: gritledger job dates J1"
+    );
+    // The rooms are in a job now.
+    let refused = ledger.line(line).refused();
+    assert!(
+        refused.starts_with("error: `9 Lantern Row` has no rooms left to plan"),
+        "{refused}"
+    );
+}
+
+#[test]
+fn limits_are_kept() {
+    let ledger = lantern_row();
+    let together = |line: &str| -> Vec<BTreeSet<String>> {
+        let plan = ledger.json(&format!(
+            r#"plan house "9 Lantern Row" --start 2026-03-09 {line}"#
+        ));
+        assert_eq!(plan["feasible"], json!(true), "{line}: {}", plan["why"]);
+        let phases = list(&plan["phases"]).iter();
+        let rooms = phases.map(|phase| {
+            list(&phase["rooms"])
+                .iter()
+                .filter_map(Value::as_str)
+                .map(str::to_owned)
+                .collect()
+        });
+        rooms.collect()
+    };
+    assert!(
+        together("--max-rooms 1")
+            .iter()
+            .all(|phase| phase.len() == 1)
+    );
+    for phase in together(r#"--furniture-room "Front room""#) {
+        assert!(
+            !phase.contains("Front room") || phase.len() == 1,
+            "{phase:?}"
+        );
+    }
+    for phase in together(r#"--apart "Hall, Front room, Bedroom 1""#) {
+        let of_them = ["Hall", "Front room", "Bedroom 1"];
+        assert!(
+            of_them.iter().filter(|room| phase.contains(**room)).count() < 2,
+            "{phase:?}"
+        );
+    }
+    for phase in together(r#"--max-rooms 2 --together "Hall, Bedroom 2""#) {
+        assert_eq!(
+            phase.contains("Hall"),
+            phase.contains("Bedroom 2"),
+            "{phase:?}"
+        );
+    }
+    // Two people do twice the labour in a day, so the house is done sooner.
+    let finish = |line: &str| {
+        let plan = ledger.json(&format!(
+            r#"plan house "9 Lantern Row" --start 2026-03-09 {line}"#
+        ));
+        plan["finish"].as_str().unwrap().to_owned()
+    };
+    let alone = finish(r#"--phases "Hall, Front room, Bedroom 1, Bedroom 2""#);
+    ledger.line("setting set crew-hours 16").ok();
+    assert!(finish(r#"--phases "Hall, Front room, Bedroom 1, Bedroom 2""#) < alone);
+    // Waterborne coats are walked on and done with sooner than oil.
+    let water =
+        finish(r#"--schedule water-3-coat --phases "Hall, Front room, Bedroom 1, Bedroom 2""#);
+    assert!(
+        water
+            < finish(r#"--schedule oil-3-coat --phases "Hall, Front room, Bedroom 1, Bedroom 2""#)
+    );
+}
