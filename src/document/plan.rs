@@ -203,7 +203,7 @@ pub fn text(sheet: &HouseSheet, page: &Page) -> String {
     match &sheet.chosen.way.plan {
         None => {
             let title = format!("{}: no plan is feasible as it was asked for.", sheet.site);
-            let _ = writeln!(text, "{}\n", page.prose(&inert(&title)));
+            let _ = writeln!(text, "{}", page.prose(&inert(&title)));
         }
         Some(plan) => {
             let _ = writeln!(text, "{}", page.prose(&title(&sheet.site, plan)));
@@ -594,6 +594,53 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         ),
         Remark::NothingMends => "No order of rooms is feasible.".to_owned(),
     }
+}
+
+/// Renders the stages of a quote as JSON: no costs, since clients see them too.
+pub(super) fn stages_json(kept: &KeptPlan) -> Value {
+    let phases = kept.plan.phases.iter();
+    let stages = phases.map(|phase| {
+        json!({
+            "rooms": named(&phase.rooms, &kept.names),
+            "from": from(phase),
+            "light_use": moment(phase.light_use),
+            "furniture_back": phase.furniture,
+            "full_cure": phase.cure,
+            "nights_away": phase.nights_away,
+        })
+    });
+    stages.collect()
+}
+
+/// Renders the stages of a quote as text.
+pub(super) fn stages_text(kept: &KeptPlan, page: &Page) -> String {
+    let mut table = page
+        .table([
+            "Phase",
+            "Rooms",
+            "From",
+            "Walk on",
+            "Furniture",
+            "Cured",
+            "Nights away",
+        ])
+        .numbers([0]);
+    for (number, phase) in kept.plan.phases.iter().enumerate() {
+        table.row([
+            format!("{}", number + 1),
+            named(&phase.rooms, &kept.names).join(", "),
+            from(phase).map(short).unwrap_or_default(),
+            format!(
+                "{} {}",
+                short(phase.light_use.date()),
+                phase.light_use.format("%H:%M")
+            ),
+            short(phase.furniture),
+            phase.cure.map(short).unwrap_or_default(),
+            nights_words(&phase.nights_away),
+        ]);
+    }
+    table.to_string()
 }
 
 /// Renders a plan that is kept as JSON.

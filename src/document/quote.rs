@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use super::cover::{cover_words, days_words};
 use super::outlook::{options_json, outlook_json, outlook_text};
+use super::plan::{stages_json, stages_text};
 use super::rate::sentence;
 use super::{Page, Table, inert, percent_json, range_text, rate_text};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
@@ -272,6 +273,7 @@ pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
         })).collect::<Vec<_>>(),
         "start_on": header.start_on,
         "options": options_json(&sheet.options, view, page),
+        "phases": sheet.plan.as_ref().map(stages_json),
         "cancel_within_days": sheet.law.cancellation_days,
     });
     let outlook = outlook_json(quote, &sheet.shopping, page);
@@ -370,6 +372,9 @@ fn room_name(quote: &Quote, id: RoomId) -> Option<&str> {
 pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
     let record = &sheet.record;
     let mut text = heading(&record.header, &record.quote);
+    if let Some(plan) = &sheet.plan {
+        let _ = writeln!(text, "\n{}", stages_text(plan, page));
+    }
     match view {
         View::Owner => {
             owner_text(&mut text, &record.quote, page);

@@ -604,6 +604,20 @@ impl Ledger {
     }
 
     fn kept_plan_of(&self, quote: QuoteRecord) -> Result<KeptPlan> {
+        match self.plan_of_quote(&quote)? {
+            Some(kept) => Ok(kept),
+            None => {
+                let refusal =
+                    Refusal::new(format!("{} was not made from a plan", quote.header.number));
+                let site = &quote.header.site;
+                let hint = format!("gritledger plan house \"{site}\" --start DATE --accept");
+                Err(refusal.hint(hint).into())
+            }
+        }
+    }
+
+    /// Returns the plan that a quote was drafted from, as it stands; `None`: there is none.
+    pub(super) fn plan_of_quote(&self, quote: &QuoteRecord) -> Result<Option<KeptPlan>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT revision, plan, request, lost_days, recorded_at FROM house_plan WHERE quote_id = :quote ORDER BY revision",
         )?;
@@ -622,16 +636,10 @@ impl Ledger {
             earlier.push(plan);
             newest = Some((revision, request, lost, recorded_at));
         }
-        let (Some(plan), Some((revision, request, lost, recorded_at))) = (earlier.pop(), newest)
-        else {
-            let refusal = Refusal::new(format!("{} was not made from a plan", quote.header.number));
-            let hint = format!(
-                "gritledger plan house \"{}\" --start DATE --accept",
-                quote.header.site
-            );
-            return Err(refusal.hint(hint).into());
+        let Some((plan, (revision, request, lost, recorded_at))) = earlier.pop().zip(newest) else {
+            return Ok(None);
         };
-        Ok(KeptPlan {
+        Ok(Some(KeptPlan {
             revision,
             plan,
             request,
@@ -639,8 +647,8 @@ impl Ledger {
             names: names_of(&self.rooms_of(quote.header.site_id)?),
             recorded_at,
             earlier,
-            quote,
-        })
+            quote: quote.clone(),
+        }))
     }
 }
 

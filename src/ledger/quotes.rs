@@ -8,7 +8,7 @@ use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::{Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, read_number, refuse};
+use super::{KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
 use crate::trade::contract::ContractLaw;
@@ -214,6 +214,8 @@ pub struct QuoteSheet {
     pub options: Vec<QuoteRecord>,
     /// What would have to be bought for it today.
     pub shopping: Vec<ToBuy>,
+    /// The plan that it was drafted from, as it stands; `None`: there is none.
+    pub plan: Option<KeptPlan>,
     /// The law on contracts as it is set.
     pub law: ContractLaw,
 }
@@ -304,6 +306,7 @@ impl Ledger {
             options: self.options_of(&record.header)?,
             shopping: self.shopping_for_quote(&record.quote)?,
             law: self.contract_law()?,
+            plan: self.plan_of_quote(&record)?,
             record,
         })
     }

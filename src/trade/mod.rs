@@ -8,7 +8,7 @@
 //! one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
 //! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
-//! by [`cutting`], and a [`contract`] may have limits. What the job then takes moves [`stock`] and adds up in [`job_cost`];
+//! by [`cutting`], and a [`contract`] may have limits. A [`plan`] says in what order a whole house is done. What the job then takes moves [`stock`] and adds up in [`job_cost`];
 //! [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
 //! the money.
 

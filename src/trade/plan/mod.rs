@@ -262,8 +262,12 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
 fn one_by_one(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Way {
     let units = search.units(rooms);
     let mut best = search.of_phases(&units).map(|plan| (plan, units.clone()));
-    // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper.
+    // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper, unless they are
+    // so many that it would take long.
     loop {
+        if rooms.count() > EXACT_ROOMS {
+            return planned(search, brief, &units);
+        }
         let Some((plan, order)) = &best else {
             return planned(search, brief, &units);
         };

@@ -12,7 +12,7 @@
 //!
 //! # What the rest costs at least
 //! Over all ways to split the rest into phases, the least sum of what each takes in a calendar without weekends, at the
-//! cheapest day of the week; rentals at the cheapest rate per day that any length has.
+//! cheapest day of the week; rentals at the least that any of them cost which are out for so many days together.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
@@ -30,8 +30,6 @@ const LONGEST: usize = 200;
 const NOT_OUT: Day = Day::MAX;
 /// More than anything costs: what can't be done.
 const NEVER: i64 = i64::MAX / 8;
-/// Parts of a minor unit that the least rate per day is counted in.
-const FINE: i64 = 1000;
 
 /// A plan as the search knows it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,8 +67,8 @@ pub(super) struct Facts {
     /// The keep that fails in its wet nights.
     pub(super) fails: Option<usize>,
     rooms: i64,
-    /// The least that it costs beside the sanding machines, and the least that those cost, in parts of a minor unit.
-    least: (i64, i64),
+    /// The least that it costs beside the sanding machines, and the least days that it takes those.
+    least: (i64, usize),
     /// Worked out dates, by days since the first; outside is what isn't worked out yet, inside what can't be.
     dated: RefCell<Vec<Option<Option<Dated>>>>,
 }
@@ -127,8 +125,8 @@ impl Label {
 pub(super) struct Kit {
     /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
     prices: [Vec<i64>; 7],
-    /// The least that a day costs in any rental, in parts of a minor unit, rounded down.
-    least_a_day: i64,
+    /// The least that rentals cost which are out for so many days together, however many they are.
+    least: Vec<i64>,
 }
 
 impl Kit {
@@ -147,15 +145,25 @@ impl Kit {
             }
             prices[out.rem_euclid(7) as usize] = sums;
         }
-        let rates = prices.iter().flat_map(|prices| {
-            let lengths = (1..).zip(&prices[1..]);
-            lengths.map(|(days, price)| price * FINE / days)
-        });
-        let least_a_day = rates.min().unwrap_or(0);
-        Kit {
-            prices,
-            least_a_day,
+        let mut least = vec![0; LONGEST + 1];
+        for days in (1..=LONGEST).rev() {
+            // A longer rental covers a shorter one, whatever the day of the week.
+            let longer = least.get(days + 1).copied().unwrap_or(NEVER);
+            let prices = prices.iter().map(|prices: &Vec<i64>| prices[days]).min();
+            least[days] = prices.unwrap_or(0).min(longer);
         }
+        for days in 2..=LONGEST {
+            let apart = (1..=days / 2)
+                .map(|one| least[one] + least[days - one])
+                .min();
+            least[days] = least[days].min(apart.unwrap_or(NEVER));
+        }
+        Kit { prices, least }
+    }
+
+    /// Returns the least that rentals cost which are out for so many days together.
+    fn least_for(&self, days: usize) -> i64 {
+        self.least[days.min(LONGEST)]
     }
 
     /// Returns what a rental from the morning of a day to the morning after another costs; `None`: it is too long.
@@ -280,7 +288,7 @@ impl<'a> Search<'a> {
         needs: &Needs,
         times: &Times,
         fails: Option<usize>,
-    ) -> (i64, i64) {
+    ) -> (i64, usize) {
         let mut cost = self.brief.set_up.minor();
         if times.coat_machines.is_some() {
             // A weekend may draw coats together, so that one day is all that is sure.
@@ -293,12 +301,9 @@ impl<'a> Search<'a> {
                 .unwrap_or(0);
         }
         if self.away.is_empty() {
-            let wet = times.wet_days().map_or(0, |(first, last)| {
-                let shared = i64::from(first == times.last_sanding && needs.before > 0);
-                i64::from(last - first + 1) - shared
-            });
-            let closed = i64::from(times.sanding_days) + wet;
-            cost += closed * i64::from(rooms.count()) * self.brief.day_closed.minor();
+            cost += least_closed(needs, times)
+                * i64::from(rooms.count())
+                * self.brief.day_closed.minor();
             if let (Some(_), Some(night), Some((first, last))) =
                 (fails, self.night_away, times.wet_nights())
             {
@@ -306,10 +311,10 @@ impl<'a> Search<'a> {
             }
         }
         let days = match needs.sands_by_machine {
-            true => i64::from(times.last_sanding + 1),
+            true => (times.last_sanding + 1).unsigned_abs() as usize,
             false => 0,
         };
-        (cost, days * self.sanding.least_a_day)
+        (cost, days)
     }
 
     /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
@@ -441,6 +446,9 @@ impl<'a> Search<'a> {
             .collect();
         let facts: Vec<Rc<Facts>> = sets.iter().map(|set| self.facts(*set)).collect();
         let least = least_of_rests(&facts);
+        // Where all furniture waits alike, the last phase's is back last: no other's need be told apart.
+        let waits = facts[1..].iter().map(|facts| facts.needs.furniture_days);
+        let alike = waits.clone().min() == waits.max();
         let mut most = known.map_or(NEVER / 2, Money::minor);
         let mut steps = Vec::new();
         let mut labels: Vec<Vec<Label>> = vec![Vec::new(); full + 1];
@@ -462,8 +470,11 @@ impl<'a> Search<'a> {
                         if self.least_after(label, with) > most {
                             continue;
                         }
-                        self.extend(label, of_phase, None, |label, start| {
+                        self.extend(label, of_phase, None, |mut label, start| {
                             if self.least_after(&label, left) <= most {
+                                if alike && then != full {
+                                    label.finish = 0;
+                                }
                                 if then == full {
                                     most = most.min(self.total(&label).unwrap_or(NEVER));
                                 }
@@ -526,25 +537,23 @@ impl<'a> Search<'a> {
     /// Returns the least that any plan of the rooms costs: what each room, being in some phase, makes sure.
     pub(super) fn least_of_all(&self, rooms: Places) -> Money {
         let brief = self.brief;
-        let facts = rooms.numbers().map(|room| self.facts(Places::one(room)));
-        let times: Vec<(Rc<Facts>, Times)> = facts
+        let facts: Vec<Rc<Facts>> = rooms
+            .numbers()
+            .map(|room| self.facts(Places::one(room)))
+            .collect();
+        let times: Vec<(&Facts, Times)> = facts
+            .iter()
             .filter_map(|facts| {
-                let times = self
+                let went = self
                     .without_rest
-                    .go_through(&facts.needs, 0, |_, _, _, _| ())
-                    .ok()?;
-                Some((facts, times))
+                    .go_through(&facts.needs, 0, |_, _, _, _| ());
+                Some((facts.as_ref(), went.ok()?))
             })
             .collect();
         let most = brief.most_rooms.unwrap_or(rooms.count()).max(1);
         let set_up = i64::from(rooms.count().div_ceil(most)) * brief.set_up.minor();
-        let days = times
-            .iter()
-            .filter(|(facts, _)| facts.needs.sands_by_machine);
-        let days = days
-            .map(|(_, times)| i64::from(times.last_sanding + 1))
-            .max();
-        let rental = days.unwrap_or(0) * self.sanding.least_a_day / FINE;
+        let days = facts.iter().map(|facts| facts.least.1).max().unwrap_or(0);
+        let rental = self.sanding.least_for(days);
         let buffer = match times.iter().any(|(_, times)| times.coat_machines.is_some()) {
             true => self
                 .coating
@@ -557,9 +566,10 @@ impl<'a> Search<'a> {
         };
         let mut losses = 0;
         if self.away.is_empty() {
-            let wet = |times: &Times| times.wet_days().map_or(0, |(first, last)| last - first + 1);
-            let days: i64 = times.iter().map(|(_, times)| i64::from(wet(times))).sum();
-            losses += days * brief.day_closed.minor();
+            let days = times
+                .iter()
+                .map(|(facts, times)| least_closed(&facts.needs, times));
+            losses += days.sum::<i64>() * brief.day_closed.minor();
             let nights = times.iter().filter(|(facts, _)| facts.fails.is_some());
             let nights = nights.map(|(_, times)| self.failing_nights(times).count() as i64);
             losses += nights.max().unwrap_or(0) * self.night_away.unwrap_or(0);
@@ -575,14 +585,15 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Returns the least that a label costs in the end if the rest costs at least that.
-    fn least_after(&self, label: &Label, (others, machines): (i64, i64)) -> i64 {
+    /// Returns the least that a label costs in the end if the rest costs at least so much beside the sanding machines, and
+    /// takes those for at least so many days.
+    fn least_after(&self, label: &Label, (others, days): (i64, usize)) -> i64 {
         let rental = match label.out {
-            NOT_OUT => machines / FINE,
+            NOT_OUT => self.sanding.least_for(days),
             out => {
                 let so_far = self.sanding.price(out, label.back).unwrap_or(0);
-                let days = i64::from(label.back - out + 1);
-                so_far.max((days * self.sanding.least_a_day + machines) / FINE)
+                let been = (label.back - out + 1).unsigned_abs() as usize;
+                so_far.max(self.sanding.least_for(been + days))
             }
         };
         label.cost + others + rental
@@ -736,14 +747,23 @@ fn add(labels: &mut Vec<Label>, steps: &mut Vec<Step>, label: Label, phase: Plac
     });
 }
 
-/// Returns the least that each set of rooms costs in phases: beside the sanding machines, and those alone.
-fn least_of_rests(facts: &[Rc<Facts>]) -> Vec<(i64, i64)> {
+/// Returns the least days on which a phase closes its rooms, from its dates without weekends.
+fn least_closed(needs: &Needs, times: &Times) -> i64 {
+    let wet = times.wet_days().map_or(0, |(first, last)| {
+        let shared = i64::from(first == times.last_sanding && needs.before > 0);
+        i64::from(last - first + 1) - shared
+    });
+    i64::from(times.sanding_days) + wet
+}
+
+/// Returns the least that each set of rooms costs in phases: beside the sanding machines, and days of those.
+fn least_of_rests(facts: &[Rc<Facts>]) -> Vec<(i64, usize)> {
     let mut least = vec![(0, 0)];
     for rest in 1..facts.len() {
         // Some phase has the first room of the rest; the others are any of what is left.
         let first = rest & rest.wrapping_neg();
         let others = rest & !first;
-        let mut best = (NEVER, NEVER);
+        let mut best = (NEVER, LONGEST);
         let mut more = others;
         loop {
             let phase = first | more;

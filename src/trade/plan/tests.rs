@@ -442,7 +442,7 @@ fn check(brief: &Brief<'_>, answer: &Answer) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(20))]
+    #![proptest_config(ProptestConfig::with_cases(12))]
 
     #[test]
     fn no_plan_beats_the_best_of_a_small_house(drawn in drawn(1..=4)) {
