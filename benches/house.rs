@@ -6,10 +6,10 @@
 
 use std::collections::BTreeMap;
 use std::process::ExitCode;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use chrono::{NaiveDate, Weekday};
-use gritledger::money::{Decimal, Money};
+use gritledger::money::{Decimal, Money, round};
 use gritledger::trade::plan::{
     Brief, Calendar, Coat, House, Keep, Machine, Needs, Place, Places, plan,
 };
@@ -20,8 +20,9 @@ use rand_core::{Rng, SeedableRng};
 
 /// Houses of each size.
 const HOUSES: u32 = 10;
-/// What plans must take at most, in seconds: rooms, and the limit.
-const LIMITS: [(usize, f64); 2] = [(8, 0.05), (12, 2.0)];
+/// What plans must take at most: rooms, and the limit.
+const LIMITS: [(usize, Duration); 2] =
+    [(8, Duration::from_millis(50)), (12, Duration::from_secs(2))];
 
 fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
     Machine {
@@ -39,8 +40,8 @@ fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
     }
 }
 
-/// Plans a house of that many rooms; returns the seconds, and how far the plan's cost is above the bound, in percent.
-fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (f64, Decimal) {
+/// Plans a house of that many rooms; returns how long that took, and how far the plan's cost is above the bound, in percent.
+fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
     let mut below = |most: u32| luck.next_u32() % most;
     let mut places: Vec<Place> = (0..rooms)
         .map(|room| Place {
@@ -140,34 +141,27 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (f64, Decimal) {
     };
     let begun = Instant::now();
     let answer = plan(&brief, None);
-    let seconds = begun.elapsed().as_secs_f64();
+    let took = begun.elapsed();
     let cost = answer
         .chosen
         .plan
         .map_or(Money::ZERO, |plan| plan.costs.total());
     let above = Decimal::from((cost - answer.bound).minor()) * Decimal::ONE_HUNDRED;
-    (seconds, above / Decimal::from(cost.minor().max(1)))
+    (took, above / Decimal::from(cost.minor().max(1)))
 }
 
 fn main() -> ExitCode {
     let mut code = ExitCode::SUCCESS;
     for rooms in [2, 4, 6, 8, 9, 10, 11, 12, 16, 20] {
         let mut luck = ChaCha8Rng::seed_from_u64(rooms as u64);
-        let houses: Vec<(f64, Decimal)> = (0..HOUSES).map(|_| planned(rooms, &mut luck)).collect();
-        let mut times: Vec<f64> = houses.iter().map(|(seconds, _)| *seconds).collect();
-        times.sort_by(f64::total_cmp);
+        let houses: Vec<(Duration, Decimal)> =
+            (0..HOUSES).map(|_| planned(rooms, &mut luck)).collect();
+        let mut times: Vec<Duration> = houses.iter().map(|(took, _)| *took).collect();
+        times.sort();
         let (middle, most) = (times[times.len() / 2], times[times.len() - 1]);
-        let above = houses
-            .iter()
-            .map(|(_, above)| {
-                above
-                    .round_dp_with_strategy(1, rust_decimal::RoundingStrategy::MidpointAwayFromZero)
-            })
-            .max();
+        let above = houses.iter().map(|(_, above)| round(*above, 1)).max();
         say(&format!(
-            "{rooms:>2} rooms: {:.1} ms in the middle, {:.1} at most; at most {} % above the bound",
-            1000.0 * middle,
-            1000.0 * most,
+            "{rooms:>2} rooms: {middle:.1?} in the middle, {most:.1?} at most; at most {} % above the bound",
             above.unwrap_or_default()
         ));
         if LIMITS
