@@ -133,6 +133,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
         day_closed: Money::from_minor(2000),
         most_rooms: (below(2) == 0).then_some(4),
         furniture_first: false,
+        sealed: false,
         together: Vec::new(),
         apart: Vec::new(),
         set_up: Money::from_minor(6847),

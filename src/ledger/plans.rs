@@ -143,6 +143,7 @@ struct Worked {
     sanding: Vec<Machine>,
     coating: Vec<Machine>,
     set_up: Money,
+    sealed: bool,
 }
 
 impl Worked {
@@ -184,6 +185,7 @@ impl Worked {
             day_closed: request.day_closed,
             most_rooms: request.max_rooms,
             furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
+            sealed: self.sealed,
             together: self.groups(&request.together)?,
             apart,
             set_up: self.set_up,
@@ -447,6 +449,7 @@ impl Ledger {
             sanding: machines(labour.sanding_machines()),
             coating: machines(labour.coating_machines()),
             set_up: set_up_cost(&offer, self.currency()),
+            sealed: self.seals_rooms()?,
             calendar,
             rooms,
             house,

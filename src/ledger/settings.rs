@@ -279,6 +279,14 @@ impl Ledger {
         })
     }
 
+    /// Tells whether wet rooms are sealed off, so that others are sanded meanwhile.
+    ///
+    /// # Errors
+    /// Fails if the setting is damaged.
+    pub fn seals_rooms(&self) -> Result<bool> {
+        Ok(self.setting("seal-rooms")? == "yes")
+    }
+
     /// Returns what a mile costs, in major units.
     ///
     /// # Errors
@@ -477,6 +485,11 @@ impl Writing<'_> {
             }
             "holidays" => {
                 read_holidays(value)?;
+            }
+            "seal-rooms" => {
+                if !matches!(value, "yes" | "no") {
+                    refuse!("`{value}` is neither yes nor no");
+                }
             }
             "cancellation-days" if if_set(value).is_none() => {}
             _ => check_figure(name, value)?,

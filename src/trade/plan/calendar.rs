@@ -121,8 +121,9 @@ pub(super) struct Times {
     pub(super) last_sanding: Day,
     /// Days on which something is done before the coats.
     pub(super) sanding_days: i32,
-    /// The day of the first coat.
+    /// The day of the first coat, and the minute of the clock at which it begins.
     pub(super) first_coat: Option<Day>,
+    pub(super) first_coat_minute: i64,
     /// The day of the last coat.
     pub(super) last_coat: Option<Day>,
     /// The first and the last day on which coats take machines.
@@ -268,7 +269,7 @@ impl Table {
             at.1 += part;
             left -= part;
         }
-        let (mut first_coat, mut last_coat) = (None, None);
+        let (mut first_coat, mut last_coat, mut first_coat_minute) = (None, None, BEGINS);
         let from_first_day = needs.sands_with_coating_machines && needs.before > 0;
         let mut coat_machines = from_first_day.then_some((start, last_sanding));
         let mut dry = (at.0, self.clock(at.1));
@@ -283,6 +284,9 @@ impl Table {
                 at = Place(self.working_from(at.0 + 1), 0);
             }
             tell(at.0, Doing::Coat(number), at.1, at.1 + coat.minutes);
+            if first_coat.is_none() {
+                first_coat_minute = self.clock(at.1);
+            }
             at.1 += coat.minutes;
             first_coat = first_coat.or(Some(at.0));
             last_coat = Some(at.0);
@@ -318,6 +322,7 @@ impl Table {
             last_sanding,
             sanding_days,
             first_coat,
+            first_coat_minute,
             last_coat,
             coat_machines,
             light_use,

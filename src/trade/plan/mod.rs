@@ -3,7 +3,9 @@
 //! A **phase** is a set of rooms done together: emptied, repaired, sanded, vacuumed, coated coat by coat, walked on, and
 //! furnished again (its [`calendar`]). Phases follow each other, since no floor is sanded while a coat is wet in the same
 //! house: a phase begins on a working morning, once the one before can be walked on and its trim is done; where the
-//! furniture needs the room, once it is back.
+//! furniture needs the room, once it is back. Where rooms are sealed off, sanding may begin on the working day after the
+//! last coat, in rooms that are reached without crossing the wet ones, if nothing is left to be trimmed; the first coat
+//! waits until the others are walked on, so that one phase is wet at a time.
 //!
 //! Sanding closes rooms by day: a sanded floor is walked on in socks at night. From the first coat until light use they
 //! are closed day and night. The household lives on: what it **keeps** must be reachable from outside every night (its
@@ -73,6 +75,8 @@ pub struct Brief<'a> {
     pub day_closed: Money,
     /// How many rooms can be emptied at once; `None`: any number.
     pub most_rooms: Option<u32>,
+    /// Whether rooms are sealed off so well that others are sanded while their coats are wet.
+    pub sealed: bool,
     /// Whether a phase waits until the furniture of the one before is back.
     pub furniture_first: bool,
     /// Rooms that are done together.

@@ -37,7 +37,7 @@ pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
         .collect();
     let mut seen: BTreeSet<RoomId> = BTreeSet::new();
     let mut free_from = at(brief.start, MORNING);
-    for phase in &plan.phases {
+    for (number, phase) in plan.phases.iter().enumerate() {
         let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
             return flaw(brief.start, "a phase without work");
         };
@@ -48,11 +48,12 @@ pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
                 "a room is done twice, or isn't to be done",
             )?;
         }
-        check(
-            first,
-            at(first, MORNING) >= free_from,
-            "it begins before the one before is done",
-        )?;
+        if at(first, MORNING) < free_from {
+            let before = number
+                .checked_sub(1)
+                .and_then(|before| plan.phases.get(before));
+            check_sealed(brief, before, phase, first)?;
+        }
         walk_phase(brief, phase, first)?;
         check_coating_order(brief, phase, first)?;
         check_limits(brief, phase, first)?;
@@ -104,6 +105,45 @@ fn clock(brief: &Brief<'_>, day: NaiveDate, labour: i64) -> NaiveDateTime {
         / Decimal::from(brief.calendar.crew_minutes);
     let minutes = i64::try_from(share.ceil()).unwrap_or(i64::MAX / 2);
     at(day, MORNING) + TimeDelta::minutes(minutes)
+}
+
+/// A phase that begins while the one before is wet: sealed off, reached another way, and coated when that is dry.
+fn check_sealed(
+    brief: &Brief<'_>,
+    before: Option<&Phase>,
+    phase: &Phase,
+    first: NaiveDate,
+) -> Result<(), Flaw> {
+    let Some(before) = before.filter(|_| brief.sealed && !brief.furniture_first) else {
+        return flaw(first, "it begins before the one before is done");
+    };
+    let done = before
+        .work
+        .last()
+        .map(|stretch| (stretch.day, stretch.doing));
+    let coated = matches!(done, Some((day, Doing::Coat(_))) if day < first);
+    check(
+        first,
+        coated,
+        "it begins before the one before is coated and trimmed",
+    )?;
+    let reached = reach(brief, places_of(brief, &before.rooms));
+    let rooms = places_of(brief, &phase.rooms);
+    check(
+        first,
+        rooms.is_within(reached),
+        "it is reached over wet rooms only",
+    )?;
+    let coat = phase
+        .work
+        .iter()
+        .find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    let begins = coat.map(|stretch| clock(brief, stretch.day, stretch.from));
+    check(
+        first,
+        begins.is_none_or(|begins| begins >= before.light_use),
+        "two phases are wet at once",
+    )
 }
 
 /// The hours of each day, what follows what, and what is dry before what.

@@ -3,7 +3,7 @@
 //! A plan is built phase by phase. What has been done is a **label** of the set of finished rooms: what it has cost, from
 //! which day on the next phase can begin, and since when the sanding machines are out, if they were kept. A label is
 //! dropped when another of the same set is no worse in all of that: whatever follows costs no more after the other,
-//! because a phase can always wait, and a rental that began later never costs more for the same return. It is dropped too
+//! because a phase can always wait, and what may begin beside wet rooms may begin beside fewer; and a rental that began later never costs more for the same return. It is dropped too
 //! when even the least that the rest can cost (below) makes it dearer than a plan that is known.
 //!
 //! How long a phase waits: without holidays and nights away every week is like the next, so a wait of seven days or more
@@ -26,6 +26,9 @@ use crate::trade::rental::{Need, Yard};
 
 /// Days for which a rental is priced; machines aren't kept for longer.
 const LONGEST: usize = 200;
+/// A day, and a minute of the clock.
+type Moment = (Day, i64);
+
 /// No rental is under way.
 const NOT_OUT: Day = Day::MAX;
 /// More than anything costs: what can't be done.
@@ -61,6 +64,7 @@ pub(super) enum Obstacle {
 
 /// What is known of a set of rooms.
 pub(super) struct Facts {
+    places: Places,
     pub(super) needs: Needs,
     /// Why it can't be a phase at all.
     pub(super) obstacle: Option<Obstacle>,
@@ -82,6 +86,11 @@ struct Dated {
     last_sanding: Day,
     /// The first day on which another can begin.
     ready: Day,
+    /// The same, if it is in rooms that this one is sealed off from.
+    sealed: Day,
+    /// When the first coat begins, and from when the rooms are walked on.
+    first_coat: Moment,
+    light_use: Moment,
     /// The day on which its furniture is back.
     finish: Day,
 }
@@ -94,6 +103,10 @@ struct Label {
     /// The last day on which they were used.
     back: Day,
     ready: Day,
+    /// The first day on which a phase can begin beside wet rooms, which, and until when they are wet.
+    sealed: Day,
+    wet: Places,
+    until: Moment,
     finish: Day,
     /// How it came about: the step that made it.
     step: usize,
@@ -113,8 +126,12 @@ struct Step {
 impl Label {
     /// Tells whether whatever follows costs no more and ends no later than after the other.
     fn is_no_worse(&self, other: &Label) -> bool {
-        self.cost <= other.cost
+        let beside_less = self.wet.is_within(other.wet)
+            && self.sealed <= other.sealed
             && self.ready <= other.ready
+            && self.until <= other.until;
+        self.cost <= other.cost
+            && (self.ready <= other.sealed || beside_less)
             && self.out >= other.out
             && (self.back <= other.back || self.out == NOT_OUT)
             && self.finish <= other.finish
@@ -249,6 +266,7 @@ impl<'a> Search<'a> {
         Facts {
             obstacle,
             fails,
+            places: rooms,
             rooms: i64::from(rooms.count()),
             least,
             dated: RefCell::default(),
@@ -366,6 +384,16 @@ impl<'a> Search<'a> {
             cost,
             last_sanding: times.last_sanding,
             ready,
+            sealed: match times.last_coat {
+                Some(day) if brief.sealed && !brief.furniture_first && facts.needs.after == 0 => {
+                    self.table.working_from(day + 1).min(ready)
+                }
+                _ => ready,
+            },
+            first_coat: times
+                .first_coat
+                .map_or((Day::MAX, 0), |day| (day, times.first_coat_minute)),
+            light_use: times.light_use,
             finish: times.furniture,
         })
     }
@@ -414,6 +442,9 @@ impl<'a> Search<'a> {
             out: NOT_OUT,
             back: self.start,
             ready: self.table.working_from(self.start),
+            sealed: self.table.working_from(self.start),
+            wet: Places::NONE,
+            until: (self.start, 0),
             finish: self.start,
             step: usize::MAX,
         }];
@@ -614,8 +645,9 @@ impl<'a> Search<'a> {
         let latest = label.ready.max(self.last_special.saturating_add(1)) + 6;
         let days = match on {
             Some(day) => day..=day,
-            None => label.ready..=latest.min(self.end),
+            None => label.sealed..=latest.min(self.end),
         };
+        let mut beside = None;
         for start in days {
             if !self.table.works(start) {
                 continue;
@@ -623,8 +655,25 @@ impl<'a> Search<'a> {
             let Some(dated) = self.dated(facts, start) else {
                 continue;
             };
+            if start < label.ready {
+                // Beside wet rooms: one gets there without crossing them, and coats only when they are dry.
+                let reached = *beside.get_or_insert_with(|| {
+                    let reachable = self.brief.house.reachable(label.wet);
+                    facts.places.is_within(reachable)
+                });
+                if !reached || dated.first_coat < label.until {
+                    continue;
+                }
+            }
             let next = Label {
                 cost: label.cost + dated.cost,
+                sealed: dated.sealed,
+                wet: if dated.sealed < dated.ready {
+                    facts.places
+                } else {
+                    Places::NONE
+                },
+                until: dated.light_use,
                 ready: dated.ready,
                 finish: dated.finish.max(label.finish),
                 ..*label

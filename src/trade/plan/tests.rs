@@ -33,6 +33,7 @@ struct Drawn {
     day_closed: i64,
     most_rooms: Option<u32>,
     furniture_first: bool,
+    sealed: bool,
     together: Option<(usize, usize)>,
     apart: Option<(usize, usize)>,
     start: u64,
@@ -50,7 +51,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
             (
                 proptest::collection::vec(60_i64..700, rooms),
                 proptest::collection::vec(20_i64..120, rooms),
-                by_room(40, rooms),
+                prop_oneof![Just(vec![0_i64; rooms]), by_room(40, rooms)],
                 proptest::collection::vec(0_usize..100, rooms),
                 proptest::collection::vec((0..rooms, 0..rooms), 0..3),
                 0..rooms,
@@ -63,6 +64,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                 proptest::option::of(0_i64..20_000),
                 prop_oneof![Just(0_i64), 0_i64..4000],
                 proptest::option::of(1_u32..4),
+                any::<bool>(),
                 any::<bool>(),
                 proptest::option::weighted(0.2, (0..rooms, 0..rooms)),
                 proptest::option::weighted(0.2, (0..rooms, 0..rooms)),
@@ -79,8 +81,16 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
             .prop_map(|(rooms, wishes, world)| {
                 let (before, coat, after, links, more, bath, hours_between, coats, light_use) =
                     rooms;
-                let (keeps, night_away, day_closed, most_rooms, furniture_first, together, apart) =
-                    wishes;
+                let (
+                    keeps,
+                    night_away,
+                    day_closed,
+                    most_rooms,
+                    furniture_first,
+                    sealed,
+                    together,
+                    apart,
+                ) = wishes;
                 let (start, holiday, away, week, weekend, crew) = world;
                 Drawn {
                     before,
@@ -97,6 +107,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     day_closed,
                     most_rooms,
                     furniture_first,
+                    sealed,
                     together,
                     apart,
                     start,
@@ -241,6 +252,7 @@ impl World {
             day_closed: Money::from_minor(drawn.day_closed),
             most_rooms: drawn.most_rooms,
             furniture_first: drawn.furniture_first,
+            sealed: drawn.sealed,
             together: pair(drawn.together).into_iter().collect(),
             apart: pair(drawn.apart).into_iter().collect(),
             set_up: Money::from_minor(4000),
@@ -253,25 +265,35 @@ impl World {
 /// Since when the machines are out, and the last day on which they were used.
 type Out = Option<(Day, Day)>;
 
+/// How the phase before leaves the house: from when on anything can begin, from when on something beside it, which rooms
+/// are wet, and until when.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+struct Before {
+    ready: Day,
+    beside: Day,
+    wet: Places,
+    until: (Day, i64),
+}
+
 /// Tries every plan that there is: every set of rooms next, on every day within three weeks, with the machines kept or
 /// returned. Nothing is left out, and nothing compared but cost and finish.
 struct Everything<'a> {
     brief: &'a Brief<'a>,
-    known: HashMap<(Places, Day, Out), Option<(i64, Day)>>,
+    known: HashMap<(Places, Before, Out), Option<(i64, Day)>>,
     dated: HashMap<(Places, Day), Option<(i64, calendar::Times)>>,
     longest_wait: Day,
 }
 
 impl Everything<'_> {
     /// Returns the least that the rest costs, with its finish.
-    fn rest(&mut self, rest: Places, ready: Day, out: Option<(Day, Day)>) -> Option<(i64, Day)> {
+    fn rest(&mut self, rest: Places, before: Before, out: Out) -> Option<(i64, Day)> {
         if rest.is_empty() {
             let returned = out.map_or(0, |(out, back)| {
                 self.rental(self.brief.sanding_machines, out, back)
             });
             return Some((returned, 0));
         }
-        if let Some(known) = self.known.get(&(rest, ready, out)) {
+        if let Some(known) = self.known.get(&(rest, before, out)) {
             return *known;
         }
         let mut best: Option<(i64, Day)> = None;
@@ -282,7 +304,7 @@ impl Everything<'_> {
             if !self.is_allowed(phase) {
                 continue;
             }
-            for start in ready..ready + self.longest_wait {
+            for start in before.beside..before.ready + self.longest_wait {
                 let Some((cost, times)) = self.phase(phase, start) else {
                     continue;
                 };
@@ -294,7 +316,17 @@ impl Everything<'_> {
                         self.first_working(calendar::date(times.furniture), false),
                     ));
                 }
-                let sanded = (self.brief.needs)(phase).sands_by_machine;
+                let needs = (self.brief.needs)(phase);
+                let overlaps = self.brief.sealed && !self.brief.furniture_first && needs.after == 0;
+                let after_coat = calendar::date(times.last_coat.unwrap());
+                let beside = calendar::day(self.first_working(after_coat, true));
+                let next = Before {
+                    ready: next,
+                    beside: if overlaps { beside.min(next) } else { next },
+                    wet: phase,
+                    until: times.light_use,
+                };
+                let sanded = needs.sands_by_machine;
                 let mut ways: Vec<(i64, Option<(Day, Day)>)> = Vec::new();
                 match (sanded, out) {
                     (false, out) => ways.push((cost, out)),
@@ -313,7 +345,7 @@ impl Everything<'_> {
                 }
             }
         }
-        self.known.insert((rest, ready, out), best);
+        self.known.insert((rest, before, out), best);
         best
     }
 
@@ -412,7 +444,13 @@ fn everything(brief: &Brief<'_>, longest_wait: Day) -> Option<(i64, NaiveDate)> 
         longest_wait,
     };
     let ready = calendar::day(everything.first_working(brief.start, false));
-    let (cost, finish) = everything.rest(brief.house.refinished(), ready, None)?;
+    let before = Before {
+        ready,
+        beside: ready,
+        wet: Places::NONE,
+        until: (ready, 0),
+    };
+    let (cost, finish) = everything.rest(brief.house.refinished(), before, None)?;
     Some((cost, calendar::date(finish)))
 }
 
@@ -457,6 +495,32 @@ proptest! {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    #[test]
+    fn no_plan_beats_the_best_where_rooms_are_sealed(drawn in drawn(2..=3)) {
+        let drawn = Drawn {
+            sealed: true,
+            furniture_first: false,
+            most_rooms: Some(1),
+            after: vec![0; drawn.after.len()],
+            // Every room has a door of its own to the outside.
+            links: vec![0; drawn.links.len()],
+            together: None,
+            keeps: Vec::new(),
+            holiday: None,
+            away: None,
+            ..drawn
+        };
+        World::new(drawn).with_brief(|brief| {
+            let answer = plan(brief, None);
+            check(brief, &answer);
+            assert_eq!(told(&answer.chosen), everything(brief, 9));
+        });
+    }
+}
+
+proptest! {
     #![proptest_config(ProptestConfig::with_cases(1))]
 
     #[test]
@@ -492,4 +556,53 @@ proptest! {
         phases.retain(|phase| !phase.is_empty());
         World::new(drawn).with_brief(|brief| check(brief, &plan(brief, Some(&phases))));
     }
+}
+
+#[test]
+fn a_sealed_room_dries_while_the_next_is_sanded() {
+    let drawn = Drawn {
+        before: vec![400, 400],
+        coat: vec![60, 60],
+        after: vec![0, 0],
+        // Both have a door of their own to the outside.
+        links: vec![0, 0],
+        more: Vec::new(),
+        bath: 0,
+        hours_between: 24,
+        coats: 2,
+        light_use: 72,
+        keeps: Vec::new(),
+        night_away: None,
+        day_closed: 0,
+        most_rooms: Some(1),
+        furniture_first: false,
+        sealed: false,
+        together: None,
+        apart: None,
+        start: 0,
+        holiday: None,
+        away: None,
+        week: 28_000,
+        weekend: None,
+        crew: 480,
+    };
+    let finish = |sealed| {
+        let drawn = Drawn {
+            sealed,
+            ..drawn.clone()
+        };
+        World::new(drawn).with_brief(|brief| {
+            let answer = plan(brief, None);
+            check(brief, &answer);
+            let plan = answer.chosen.plan.unwrap();
+            let begins = plan.phases[1].work[0].day;
+            (begins < plan.phases[0].light_use.date(), plan.finish)
+        })
+    };
+    let (apart, sealed) = (finish(false), finish(true));
+    assert!(
+        !apart.0 && sealed.0,
+        "the second phase begins while the first is wet"
+    );
+    assert!(sealed.1 < apart.1);
 }
