@@ -553,7 +553,9 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
         (None, Some(text)) => {
             let hours = read_number(text, "a number of hours")?;
             let longest = Decimal::from(24 * MOST_DAYS);
-            let need = (hours <= longest).then_some(Need::for_hours(hours, ledger.day_hours()?));
+            let need = (Decimal::ZERO..=longest)
+                .contains(&hours)
+                .then_some(Need::for_hours(hours, ledger.day_hours()?));
             (text, need)
         }
         (None, None) => refuse!("--days or --hours says how long the machine is needed"),

@@ -27,7 +27,7 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use clap::{Args, Parser, Subcommand};
 
 use self::ui::Context;
-use crate::ledger::{Refusal, Room};
+use crate::ledger::{Refusal, Room, refuse};
 use crate::money::{Decimal, number};
 use crate::trade::SiteId;
 
@@ -259,6 +259,9 @@ fn read_number(text: &str, what: &str) -> Result<Decimal> {
     }
 }
 
+/// Decimals of a percentage: fractions are kept in millionths.
+const PERCENT_DECIMALS: u32 = 4;
+
 /// Reads a share: `35%`, `35` or `35 %`, as a fraction of one.
 fn read_percent(text: &str, what: &str) -> Result<Decimal> {
     let text = text.trim();
@@ -271,6 +274,9 @@ fn read_percent(text: &str, what: &str) -> Result<Decimal> {
                 .hint(format!("write {text}% or {fraction}%"))
                 .into(),
         );
+    }
+    if percent.normalize().scale() > PERCENT_DECIMALS {
+        refuse!("`{text}` is finer than a percentage is kept: {PERCENT_DECIMALS} decimals at most");
     }
     Ok(percent / Decimal::ONE_HUNDRED)
 }

@@ -279,6 +279,11 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
     for skip in &drafted.skipped {
         context.warn(&skip.to_string());
     }
+    for room in &drafted.again {
+        context.warn(&format!(
+            "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
+        ));
+    }
     let page = context.page(ledger);
     context.answer(
         || json(&drafted.sheet, View::Owner, &page),

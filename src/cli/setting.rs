@@ -93,7 +93,16 @@ pub(super) struct TaxAreaSetArgs {
 }
 
 /// Settings that are shares of a whole: 0.35 could be meant as 35 %.
-const SHARES: [&str; 4] = ["margin", "overhead", "deposit", "tax-percent"];
+const SHARES: [&str; 8] = [
+    "margin",
+    "overhead",
+    "deposit",
+    "tax-percent",
+    "confidence",
+    "buy-confidence",
+    "buy-confidence-returnable",
+    "deposit-limit",
+];
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     let ledger = context.open()?;

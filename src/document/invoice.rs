@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::{Page, inert, percent_json, rate_text};
+use super::{Page, inert, rate_json, rate_text};
 use crate::ledger::{Invoice, Payment};
 use crate::money::Money;
 
@@ -23,7 +23,7 @@ pub fn json(invoice: &Invoice, page: &Page) -> Value {
                     "unit": "each",
                     "unit_price": page.money_json(line.net),
                     "net": page.money_json(line.net),
-                    "tax_percent": percent_json(Some(invoice.tax_percent)),
+                    "tax_percent": rate_json(invoice.tax_percent),
                 })
             })
             .collect(),
@@ -42,7 +42,7 @@ fn summary_json(invoice: &Invoice, page: &Page) -> Value {
         "issued_on": invoice.issued_on,
         "due_on": invoice.due_on,
         "net": page.money_json(invoice.net),
-        "tax_percent": percent_json(Some(invoice.tax_percent)),
+        "tax_percent": rate_json(invoice.tax_percent),
         "tax": page.money_json(invoice.tax),
         "total": page.money_json(invoice.total()),
         "paid": page.money_json(invoice.paid),

@@ -170,6 +170,12 @@ pub fn percent_json(percent: Option<Decimal>) -> Value {
         .map_or(Value::Null, Value::Number)
 }
 
+/// Writes a rate of tax as a JSON number, with every decimal that it has.
+pub fn rate_json(percent: Decimal) -> Value {
+    let number = plain(percent, 4).parse::<serde_json::Number>();
+    number.map_or(Value::Null, Value::Number)
+}
+
 /// Writes a percentage for people.
 pub fn percent_text(percent: Option<Decimal>) -> String {
     percent.map_or_else(

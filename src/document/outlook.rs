@@ -8,7 +8,7 @@ use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, 
 use super::quote::View;
 use super::{Page, count, inert, percent_json, percent_text, rate_text};
 use crate::ledger::{AS_DRAFTED, QuoteRecord, QuoteStatus, ToBuy};
-use crate::money::{Decimal, Money, plain, round};
+use crate::money::{Decimal, Money, plain};
 use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
 
 /// Returns a fraction as percent.
@@ -159,10 +159,16 @@ fn advice(risk: &Risk) -> String {
             "find out before you name a price: sand a test patch there".to_owned()
         }
         Cause::Rental => {
-            "hours are near a full day: ask the yard about a half day or a weekend".to_owned()
+            "its hours are near the end of a rental period: ask the yard what a little longer costs"
+                .to_owned()
         }
         Cause::Pack => "ask the store for a smaller can".to_owned(),
     }
+}
+
+/// Rounds what is enough up to what is printed: less of it wouldn't be.
+fn up(quantity: Decimal) -> Decimal {
+    (quantity * Decimal::ONE_HUNDRED).ceil() / Decimal::ONE_HUNDRED
 }
 
 pub(super) fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
@@ -207,7 +213,7 @@ pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
             line.item.clone(),
             format!(
                 "{} ({})",
-                units_words(round(line.basket.need + line.in_stock, 2), line.unit),
+                units_words(up(line.basket.need + line.in_stock), line.unit),
                 rate_text(percent(line.confidence))
             ),
             plain(line.in_stock, 2),

@@ -263,7 +263,7 @@ pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
         "hours": owner(json!(plain(quote.hours(), 4))),
         "cost": costs_json(costs, view, page),
         "price": page.money_json(quote.price),
-        "tax_percent": percent_json(Some(quote.terms.tax_percent)),
+        "tax_percent": super::rate_json(quote.terms.tax_percent),
         "tax": page.money_json(quote.tax),
         "total": page.money_json(quote.total()),
         "margin_percent": owner(percent_json(quote.margin_percent())),

@@ -275,7 +275,14 @@ impl Writing<'_> {
         let price = agreed.price();
         let amount = match amount {
             Some(amount) => amount,
-            None => price.times(self.deposit_share()?),
+            None => {
+                let asked = price.times(self.deposit_share()?);
+                // A share that is the limit itself isn't rounded beyond it.
+                match self.contract_law()?.largest_deposit(price) {
+                    Some(largest) if asked - largest == Money::from_minor(1) => largest,
+                    _ => asked,
+                }
+            }
         };
         let draft = deposit(
             amount,

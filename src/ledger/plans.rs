@@ -471,6 +471,14 @@ impl Ledger {
         let mut wanted: Vec<Room> = Vec::new();
         for name in &request.rooms {
             let room = self.room(name, Some(site.id))?;
+            if room.site_id != site.id {
+                refuse!(
+                    "`{}` is at `{}`, not at `{}`",
+                    room.name,
+                    room.site,
+                    site.address
+                );
+            }
             if wanted.iter().any(|known| known.id == room.id) {
                 refuse!("`{}` is named twice", room.name);
             }

@@ -8,15 +8,17 @@ use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::{KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, read_number, refuse};
+use super::{
+    KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, pick, read_number, refuse,
+};
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
 use crate::trade::contract::ContractLaw;
-use crate::trade::operation::{SkippedGrades, skipped_grades};
+use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
 use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
-use crate::trade::takeoff::{Contingency, Methods, take_off};
+use crate::trade::takeoff::{Contingency, MeasuredRoom, Methods, Work, take_off};
 use crate::trade::{JobId, OperationId, QuoteId, SiteId};
 
 /// What the first option of a quote is called, where there are others.
@@ -87,6 +89,9 @@ impl FromStr for OptionRequest {
             name: name.trim().to_owned(),
             ..OptionRequest::default()
         };
+        if option.name.chars().all(|sign| sign.is_ascii_digit()) {
+            return Err(wrong("a number is no name, since options have numbers"));
+        }
         for change in changes.split(',') {
             let pair = change
                 .split_once('=')
@@ -227,6 +232,8 @@ pub struct Drafted {
     pub sheet: QuoteSheet,
     /// Cuts that skip more than one grade.
     pub skipped: Vec<SkippedGrades>,
+    /// Rooms of a variation that the job sands or coats already, and that are priced to be done again.
+    pub again: Vec<String>,
 }
 
 const HEADERS: &str = "
@@ -336,19 +343,22 @@ impl Ledger {
     pub fn option_of(&self, header: &QuoteHeader, option: &str) -> Result<QuoteRecord> {
         let options = self.options_of(header)?;
         let wanted = option.trim();
-        let place = options.iter().position(|record| {
-            record.header.option.to_string() == wanted
-                || (!record.header.option_name.is_empty()
-                    && record.header.option_name.eq_ignore_ascii_case(wanted))
-        });
-        match place.and_then(|place| options.into_iter().nth(place)) {
-            Some(record) => Ok(record),
-            None => Err(
-                Refusal::new(format!("{} has no option `{wanted}`", header.number))
-                    .hint(format!("gritledger quote compare {}", header.number))
-                    .into(),
-            ),
+        let number = |record: &&QuoteRecord| record.header.option.to_string() == wanted;
+        if let Some(record) = options.iter().find(number) {
+            return Ok(record.clone());
         }
+        let named = options.into_iter().map(|record| {
+            let name = match record.header.option_name.as_str() {
+                "" => AS_DRAFTED.to_owned(),
+                name => name.to_owned(),
+            };
+            (name, record)
+        });
+        let refusal = || {
+            Refusal::new(format!("{} has no option `{wanted}`", header.number))
+                .hint(format!("gritledger quote compare {}", header.number))
+        };
+        pick("option", wanted, &named.collect::<Vec<_>>()).map_err(|_| refusal().into())
     }
 
     /// Returns the quote of that identity.
@@ -538,8 +548,17 @@ impl Ledger {
             .as_ref()
             .map(skipped_grades)
             .unwrap_or_default();
-        let measured = self.measured(&rooms)?;
-        let work = take_off(&measured, &methods, rates)?;
+        let mut measured = self.measured(&rooms)?;
+        let agreed = match request.variation_of {
+            Some(job) => self.agreed(&self.job_by_id(job)?)?.lines(),
+            None => Vec::new(),
+        };
+        leave_out_findings(&mut measured, &agreed, &methods.operations);
+        let mut work = take_off(&measured, &methods, rates)?;
+        work.retain(|work| !is_set_up_already(work, &agreed));
+        if work.is_empty() && request.others.is_empty() {
+            refuse!("nothing in it is new: all of it is in the job already");
+        }
         let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
         let hazards: Vec<_> = work
             .iter()
@@ -616,6 +635,14 @@ impl Ledger {
         let mut rooms: Vec<Room> = Vec::new();
         for name in &request.rooms {
             let room = self.room(name, Some(site.id))?;
+            if room.site_id != site.id {
+                refuse!(
+                    "`{}` is at `{}`, not at `{}`",
+                    room.name,
+                    room.site,
+                    site.address
+                );
+            }
             if rooms.iter().any(|earlier| earlier.id == room.id) {
                 refuse!("`{}` is named twice", room.name);
             }
@@ -650,6 +677,77 @@ impl Ledger {
                 .tax_percent_of(site.tax_area.as_ref().map(|(id, _)| *id), self.today())?,
         })
     }
+}
+
+/// Takes what a job has agreed to repair already off the findings: a variation prices what is new.
+fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[Line], operations: &[Operation]) {
+    let works = || {
+        agreed.iter().filter_map(|line| match line {
+            Line::Work(work) => Some(work),
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => None,
+        })
+    };
+    for room in rooms {
+        let id = room.id;
+        let of_room = || works().filter(move |work| work.room == Some(id));
+        for found in &mut room.findings {
+            let answer = |id: OperationId| {
+                let mut operations = operations.iter();
+                operations
+                    .any(|known| known.id == id && known.answers.as_ref() == Some(&found.kind))
+            };
+            let sure =
+                of_room().filter(|work| work.contingency.is_none() && answer(work.operation));
+            let done: Decimal = sure.map(|work| work.quantity).sum();
+            found.quantity = (found.quantity - done).max(Decimal::ZERO);
+        }
+        room.findings.retain(|found| !found.quantity.is_zero());
+        room.contingencies.retain(|may| {
+            !of_room().any(|work| {
+                work.contingency == Some(may.contingency) && work.operation == may.operation
+            })
+        });
+    }
+}
+
+/// Returns the rooms in which a variation does again what a job has agreed to do.
+fn done_again(quote: &Quote, agreed: &[Line]) -> Vec<String> {
+    let is_agreed = |work: &WorkLine| {
+        let mut lines = agreed.iter();
+        lines.any(|line| match line {
+            Line::Work(known) => {
+                known.room == work.room
+                    && known.operation == work.operation
+                    && known.task.name != "repair"
+            }
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => false,
+        })
+    };
+    let rooms = quote.rooms.iter();
+    let again = rooms.filter(|room| {
+        quote
+            .work()
+            .any(|work| work.room == Some(room.id) && is_agreed(work))
+    });
+    again.map(|room| room.name.clone()).collect()
+}
+
+/// Tells whether setting up, for the job or in that room, is part of what a job has agreed already.
+fn is_set_up_already(work: &Work, agreed: &[Line]) -> bool {
+    work.operation.task.name == SET_UP
+        && agreed.iter().any(|line| match line {
+            Line::Work(known) => known.room == work.room && known.operation == work.operation.id,
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => false,
+        })
 }
 
 fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
@@ -783,7 +881,12 @@ impl Writing<'_> {
             "Drafted quote {} for {}.",
             record.header.number, site.address
         ))?;
+        let agreed = match request.variation_of {
+            Some(job) => self.agreed(&self.job_by_id(job)?)?.lines(),
+            None => Vec::new(),
+        };
         Ok(Drafted {
+            again: done_again(&record.quote, &agreed),
             sheet: self.sheet(record)?,
             skipped,
         })
@@ -809,6 +912,13 @@ impl Writing<'_> {
         }
         for name in &option.with {
             let room = self.room(name, Some(site.id))?;
+            if option
+                .without
+                .iter()
+                .any(|without| without.eq_ignore_ascii_case(name))
+            {
+                refuse!("`{}` is with `{}` and without it", option.name, room.name);
+            }
             if rooms.iter().any(|known| known.id == room.id) {
                 refuse!("`{}` is in the quote already", room.name);
             }
@@ -1115,10 +1225,23 @@ impl Writing<'_> {
                     .into());
             }
             QuoteStatus::Accepted | QuoteStatus::Declined => {
+                // An option is declined when another is accepted: that one is worth naming.
+                self.refuse_if_agreed(header.id)?;
                 refuse!("{} was {} already", header.number, header.status.as_str())
             }
         }
         self.refuse_if_agreed(header.id)?;
+        if let Some(newer) = self.newer_version(header.id)? {
+            let newer = self.quote_by_id(newer)?.header;
+            if newer.status != QuoteStatus::Draft {
+                return Err(Refusal::new(format!(
+                    "{} was sent after {}, and stands in its place",
+                    newer.number, header.number
+                ))
+                .hint(format!("gritledger quote accept {}", newer.number))
+                .into());
+            }
+        }
         for option in self.options_of(header)? {
             let id = option.header.id;
             let answer = if id == header.id {

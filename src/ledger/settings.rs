@@ -591,7 +591,10 @@ fn check_figure(name: &str, value: &str) -> Result<()> {
         | "buy-confidence-returnable"
         | "overhead"
         | "deposit"
-        | "tax-percent" => read_decimal(value).ok(),
+        | "tax-percent" => read_decimal(value).ok().filter(|share| {
+            // Fractions are kept in millionths.
+            share.normalize().scale() <= 4
+        }),
         _ => number(value),
     };
     let within = |low: Decimal, high: i64| {

@@ -685,3 +685,102 @@ fn a_start_date_counts_weekends_on() {
     assert_eq!(of(&saturday)["cover"][0]["period"], json!("weekend"));
     assert_eq!(of(&saturday)["from"], json!("2026-03-07"));
 }
+
+#[test]
+fn a_variation_prices_what_is_new() {
+    let ledger = TestLedger::job_open();
+    ledger.line("finding add Landing squeaks 4").ok();
+    let line = r#"quote draft "4 Tannery Row" --variation-of J1 --room Landing --sequence none --schedule none"#;
+    let variation = ledger.json(line);
+    let operations: Vec<&Value> = list(&variation["lines"])
+        .iter()
+        .map(|line| &line["operation"])
+        .filter(|operation| !operation.is_null())
+        .collect();
+    assert_eq!(
+        operations,
+        [&json!("fasten-squeaks")],
+        "no set-up, and no nail that is sold already"
+    );
+    let again = ledger.line(r#"quote draft "4 Tannery Row" --variation-of J1 --room Landing"#);
+    assert!(
+        again.stderr().contains("`Landing` is in the job already"),
+        "{again}"
+    );
+    ledger.line("quote send Q2").ok();
+    ledger.line("quote accept Q2").ok();
+    let refused = ledger.line(line).refused();
+    assert_eq!(
+        refused,
+        "error: nothing in it is new: all of it is in the job already"
+    );
+}
+
+#[test]
+fn what_a_second_reader_slipped_through_is_refused() {
+    let ledger = uncertain();
+    ledger.lines(
+        r#"
+        client add Bob
+        site add Bob "1 Elm"
+        room add "1 Elm" Hall --shape "10 x 4" --condition bare --species pine
+        quote draft "4 Tannery Row" --option "Landing only: without=Back bedroom"
+        "#,
+    );
+    for (line, said) in [
+        (
+            r#"quote draft "1 Elm" --room "4 Tannery Row/Landing""#,
+            "error: `Landing` is at `4 Tannery Row`, not at `1 Elm`",
+        ),
+        (
+            "setting set confidence 0.8",
+            "error: `0.8` could be 0.8 % or 80 %\nhint: write 0.8% or 80%",
+        ),
+        (
+            "setting set margin 99.99999999%",
+            "error: `99.99999999%` is not a margin",
+        ),
+        (
+            r#"quote draft "4 Tannery Row" --margin 99.99999%"#,
+            "error: `99.99999%` is finer than a percentage is kept: 4 decimals at most",
+        ),
+    ] {
+        assert_eq!(ledger.line(line).refused(), said, "{line}");
+    }
+    for line in [
+        "machine cover rotary --hours -3",
+        r#"quote draft "4 Tannery Row" --option "3: schedule=oil-3-coat""#,
+        r#"quote draft "4 Tannery Row" --option "Both: with=Landing, without=Landing""#,
+    ] {
+        let refused = ledger.line(line).refused();
+        assert!(!refused.contains("caused by"), "{line}: {refused}");
+    }
+    // Options are found by a unique beginning too; a quote with one option calls it as it is listed.
+    assert_eq!(
+        ledger.json("quote show Q1 --option landing")["option"],
+        json!(2)
+    );
+    ledger.line("quote send Q1").ok();
+    ledger.line("quote accept Q1 --option 2").ok();
+    let refused = ledger.line("quote accept Q1 --option 1").refused();
+    assert!(
+        refused.starts_with("error: Q1 is accepted already"),
+        "{refused}"
+    );
+    // A newer version that was sent stands in an older one's place.
+    ledger.line(r#"quote draft "1 Elm""#).ok();
+    ledger.line("quote send Q2").ok();
+    ledger
+        .line(r#"quote draft "1 Elm" --revises Q2 --margin 40%"#)
+        .ok();
+    ledger.line("quote send Q2.2").ok();
+    assert_eq!(
+        ledger.line("quote accept Q2").refused(),
+        "error: Q2.2 was sent after Q2, and stands in its place\nhint: gritledger quote accept Q2.2"
+    );
+    // A tax of 8.875 % is told as such.
+    ledger.line("tax-area add NYC 8.875%").ok();
+    ledger.line(r#"site edit "1 Elm" --tax-area NYC"#).ok();
+    ledger.line(r#"quote draft "1 Elm""#).ok();
+    assert_eq!(ledger.json("quote show Q3")["tax_percent"], json!(8.875));
+}

@@ -254,7 +254,7 @@ fn quotes_jobs_and_payments_out_of_turn() {
         &ledger,
         &[
             ("quote send Q1", "Q1 is accepted, not a draft"),
-            ("quote accept Q1", "Q1 was accepted already"),
+            ("quote accept Q1", "Q1 is accepted already"),
             ("job start J1", "J1 is open already"),
             (
                 "invoice deposit J1",

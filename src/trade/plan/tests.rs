@@ -90,7 +90,6 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     most_rooms,
                     furniture_first,
                     sealed,
-                    by_hand: false,
                     together,
                     apart,
                 ) = wishes;
@@ -111,6 +110,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     most_rooms,
                     furniture_first,
                     sealed,
+                    by_hand: false,
                     together,
                     apart,
                     start,
