@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 use rusqlite::named_params;
 
-use super::{Ledger, QuoteRecord};
+use super::{KeptPlan, Ledger, QuoteRecord};
 use crate::money::Money;
-use crate::trade::ItemId;
 use crate::trade::quote::Line;
+use crate::trade::{ItemId, RoomId};
 
 impl Ledger {
     /// Returns every problem found, in words; none: the ledger is sound.
@@ -110,6 +110,9 @@ impl Ledger {
         for header in self.quotes()? {
             for option in self.options_of(&header)? {
                 problems.extend(quote_problems(&option, self.currency()));
+                if let Some(plan) = self.plan_of_quote(&option)? {
+                    problems.extend(plan_problems(&plan));
+                }
             }
         }
         Ok(())
@@ -240,6 +243,35 @@ impl Ledger {
         }
         Ok(())
     }
+}
+
+/// A plan does the rooms of its quote, each once; as quoted, its rentals are those of the quote.
+fn plan_problems(kept: &KeptPlan) -> Vec<String> {
+    let number = &kept.quote.header.number;
+    let mut problems = Vec::new();
+    let mut quoted: Vec<RoomId> = kept.quote.quote.rooms.iter().map(|room| room.id).collect();
+    quoted.sort_unstable();
+    let first = kept.earlier.first().unwrap_or(&kept.plan);
+    for plan in [first, &kept.plan] {
+        let rooms = plan
+            .phases
+            .iter()
+            .flat_map(|phase| phase.rooms.iter().copied());
+        let mut planned: Vec<RoomId> = rooms.collect();
+        planned.sort_unstable();
+        if planned != quoted {
+            problems.push(format!(
+                "plan of {number}: its rooms aren't those of the quote"
+            ));
+        }
+    }
+    if first.costs.rental != kept.quote.quote.costs().rental {
+        problems.push(format!(
+            "plan of {number}: its rentals aren't those of the quote"
+        ));
+    }
+    problems.dedup();
+    problems
 }
 
 fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec<String> {

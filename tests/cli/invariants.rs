@@ -256,7 +256,7 @@ fn voiding_an_entry_of_a_closed_job_derives_its_evidence_again() {
 #[test]
 fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
     let ledger = TestLedger::job_open();
-    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\ninvoice final J1\ninvoice issue J1\npayment add I1 5");
+    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\ninvoice final J1\ninvoice issue J1\npayment add I1 5\nplan house 4 --start 2026-03-09 --room Landing --accept");
     let file = rusqlite::Connection::open(ledger.path()).unwrap();
     for statement in [
         "UPDATE quote SET price_minor = 1",
@@ -266,6 +266,8 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "INSERT INTO quote_line (id, quote_id, position, kind, what) VALUES (999, 1, 999, 'other', 'x')",
         "UPDATE quote_room SET price_minor = 1",
         "DELETE FROM quote_event",
+        "UPDATE house_plan SET revision = 7",
+        "DELETE FROM house_plan",
         "UPDATE job SET number = 7",
         "DELETE FROM job_event",
         "UPDATE entry SET amount_minor = 1",
@@ -294,7 +296,7 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
 #[test]
 fn check_finds_what_was_tampered_with() {
     let ledger = TestLedger::job_open();
-    ledger.lines("buy disc-7in-36 30 --cost 96.00\nrental out rotary --at 08:00\nrental back rotary --at 09:30\ninvoice final J1\ninvoice issue J1");
+    ledger.lines("buy disc-7in-36 30 --cost 96.00\nrental out rotary --at 08:00\nrental back rotary --at 09:30\ninvoice final J1\ninvoice issue J1\nplan house 4 --start 2026-03-09 --room Landing --accept");
     for (trigger, statement, found) in [
         (
             "quote_stays",
@@ -320,6 +322,16 @@ fn check_finds_what_was_tampered_with() {
             "entry_stays",
             "UPDATE entry SET number = 40 WHERE number = 3",
             "entry numbers of copy 0:",
+        ),
+        (
+            "house_plan_stays",
+            "UPDATE house_plan SET plan = json_set(plan, '$.costs.rental', 1)",
+            "plan of Q2: its rentals",
+        ),
+        (
+            "house_plan_stays",
+            "UPDATE house_plan SET plan = json_set(plan, '$.phases[0].rooms', json('[]'))",
+            "plan of Q2: its rooms",
         ),
     ] {
         let damaged = TestLedger::nowhere();
