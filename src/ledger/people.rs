@@ -900,6 +900,17 @@ impl Writing<'_> {
                 );
             }
         }
+        let area = quantity(room.floor.area().square_feet());
+        let most = found.most.unwrap_or(found.quantity).max(found.quantity);
+        if found.unit == Unit::SquareFoot && most > area {
+            refuse!(
+                "{} sq ft of {} is more than the {} sq ft of `{}`",
+                most.normalize(),
+                found.kind,
+                area.normalize(),
+                room.name
+            );
+        }
         if let Some(chance) = found.chance
             && (chance <= Decimal::ZERO || chance > Decimal::ONE)
         {

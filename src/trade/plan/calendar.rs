@@ -213,9 +213,10 @@ impl Table {
         day
     }
 
-    /// Returns the days before which nothing that comes round each week tells all: holidays.
-    pub(super) fn last_holiday(&self) -> Option<Day> {
-        self.holidays.last().copied()
+    /// Returns the last holiday up to a day.
+    pub(super) fn last_holiday(&self, until: Day) -> Option<Day> {
+        let place = self.holidays.partition_point(|day| *day <= until);
+        place.checked_sub(1).map(|last| self.holidays[last])
     }
 
     /// Returns the same crew without weekends and holidays: nothing takes longer than with them.

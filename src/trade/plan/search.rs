@@ -3,12 +3,12 @@
 //! A plan is built phase by phase. What has been done is a **label** of the set of finished rooms: what it has cost, from
 //! which day on the next phase can begin, and since when the sanding machines are out, if they were kept. A label is
 //! dropped when another of the same set is no worse in all of that: whatever follows costs no more after the other,
-//! because a phase can always wait, and what may begin beside wet rooms may begin beside fewer; and a rental that began later never costs more for the same return. It is dropped too
-//! when even the least that the rest can cost (below) makes it dearer than a plan that is known.
+//! because a phase can always wait, what may begin beside wet rooms may begin beside fewer, and a rental that began later
+//! never costs more for the same return. It is dropped too when even the least that the rest can cost (below) makes it dearer than a plan that is known.
 //!
 //! How long a phase waits: without holidays and nights away every week is like the next, so a wait of seven days or more
-//! could be cut by a week. All waits are tried up to six days after the later of the first possible day and the last
-//! special date.
+//! could be cut by a week. All waits are tried up to six days after the first possible day, the last night away, or the
+//! last holiday of the eight weeks that follow, whichever is latest; nobody waits longer for a holiday to be over.
 //!
 //! # What the rest costs at least
 //! Over all ways to split the rest into phases, the least sum of what each takes in a calendar without weekends, at the
@@ -24,6 +24,8 @@ use super::{Brief, Machine};
 use crate::money::{Decimal, Money, round};
 use crate::trade::rental::{Need, Yard};
 
+/// Days from the first possible one within which a holiday may be waited for.
+const FARTHEST_HOLIDAY: Day = 56;
 /// Days for which a rental is priced; machines aren't kept for longer.
 const LONGEST: usize = 200;
 /// A day, and a minute of the clock.
@@ -199,8 +201,8 @@ pub(super) struct Search<'a> {
     coating: Kit,
     start: Day,
     end: Day,
-    /// The last date on which a week isn't like the next.
-    last_special: Day,
+    /// The last night away, which may be worth waiting for.
+    last_away: Day,
     /// Nights away anyway, first and last.
     away: Vec<(Day, Day)>,
     /// Price of a night on which a keep fails; `None`: none may fail.
@@ -217,14 +219,13 @@ impl<'a> Search<'a> {
             .iter()
             .map(|(from, to)| (calendar::day(*from), calendar::day(*to)))
             .collect();
-        let special = away.iter().map(|(_, to)| *to).chain(table.last_holiday());
         Search {
             without_rest: table.without_rest(),
             sanding: Kit::new(brief.sanding_machines, start),
             coating: Kit::new(brief.coating_machines, start),
             start,
             end: brief.end.map_or(Day::MAX, calendar::day),
-            last_special: special.max().unwrap_or(start),
+            last_away: away.iter().map(|(_, to)| *to).max().unwrap_or(start),
             away,
             night_away: brief.night_away.map(Money::minor),
             facts: RefCell::default(),
@@ -642,7 +643,9 @@ impl<'a> Search<'a> {
         if facts.obstacle.is_some() {
             return;
         }
-        let latest = label.ready.max(self.last_special.saturating_add(1)) + 6;
+        let holiday = self.table.last_holiday(label.ready + FARTHEST_HOLIDAY);
+        let special = holiday.map_or(self.last_away, |day| day.max(self.last_away));
+        let latest = label.ready.max(special.saturating_add(1)) + 6;
         let days = match on {
             Some(day) => day..=day,
             None => label.sealed..=latest.min(self.end),
