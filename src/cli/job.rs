@@ -9,7 +9,7 @@ use super::ui::Context;
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
 use crate::document::plan::{kept_json, kept_text};
-use crate::ledger::{Job, Ledger, Refusal};
+use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
 
 /// Manage jobs: accepted quotes being done
 #[derive(Debug, Subcommand)]
@@ -87,6 +87,9 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             context.write(&ledger, |writing| writing.start_job(&job, on))?;
             context.status(&format!("{} at {} is open.", job.number, job.site));
             warn_of_cancellation(context, &ledger, &job, on)?;
+            if let Some(kept) = ledger.plan_of_job(&job)? {
+                warn_of_past_dates(context, &kept);
+            }
             show_if_json(context, &ledger, &job)
         }
         JobCommand::Close(args) => {
@@ -128,7 +131,9 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
                 .hint("dates are written 2026-03-02")
                 .into());
         };
-        lost.push(day);
+        if !lost.contains(&day) {
+            lost.push(day);
+        }
     }
     let page = context.page(ledger);
     if lost.is_empty() {
@@ -154,6 +159,21 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
         job.number
     ));
     Ok(())
+}
+
+/// Warns of a plan that begins before today: its dates can't be kept any more.
+pub(super) fn warn_of_past_dates(context: &Context, kept: &KeptPlan) {
+    let begins = kept
+        .plan
+        .phases
+        .first()
+        .and_then(|phase| phase.work.first());
+    if let Some(begins) = begins.filter(|begins| begins.day < context.today()) {
+        context.warn(&format!(
+            "its plan begins on {}, which is past; job dates --lost DATE moves it, a day at a time",
+            begins.day
+        ));
+    }
 }
 
 /// Warns of work that begins while the client may still take the acceptance back.

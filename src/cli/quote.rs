@@ -3,11 +3,14 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::job::warn_of_past_dates;
 use super::ui::Context;
 use super::{read_number, read_percent, read_plan_date};
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
-use crate::ledger::{DraftRequest, Ledger, OptionRequest, QuoteRecord, Refusal, refuse};
+use crate::ledger::{
+    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, Refusal, refuse,
+};
 use crate::money::{Decimal, Money};
 
 /// Manage quotes: what a floor will cost and what it is offered for
@@ -376,6 +379,13 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
             header.number, job.number
         ),
     });
+    warn_of_other_jobs(context, ledger, &header, &job)?;
+    if let Some(kept) = ledger
+        .plan_of_job(&job)?
+        .filter(|_| header.variation_of.is_none())
+    {
+        warn_of_past_dates(context, &kept);
+    }
     let law = ledger.contract_law()?;
     if let Some(last) = law.cancel_until(context.today()) {
         context.warn(&format!(
@@ -387,6 +397,30 @@ fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
         context.hint(&format!("gritledger job start {}", job.number));
     }
     show(context, ledger, &header.number)
+}
+
+/// Warns of rooms that another job at the site, not closed yet, is doing already.
+fn warn_of_other_jobs(
+    context: &Context,
+    ledger: &Ledger,
+    header: &QuoteHeader,
+    job: &Job,
+) -> Result<()> {
+    let rooms = ledger.quote_by_id(header.id)?.quote.rooms;
+    for other in ledger.jobs()? {
+        if other.id == job.id || other.site_id != header.site_id || other.is_closed() {
+            continue;
+        }
+        let theirs = ledger.agreed(&other)?.rooms();
+        let is_theirs = |id| theirs.iter().any(|(known, ..)| known.id == id);
+        for room in rooms.iter().filter(|room| is_theirs(room.id)) {
+            context.warn(&format!(
+                "`{}` is in {} too, which isn't closed",
+                room.name, other.number
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// After an event, the JSON answer is the quote as it stands; people were told in a sentence.

@@ -37,10 +37,13 @@ pub fn ics(kept: &KeptPlan) -> String {
             let mut entry = entry(kept, &uid, event.date, last);
             entry
                 .summary(&format!("{}: {rooms}", event.what))
-                .description(&format!(
-                    "Phase {}. Coat in this order: {rooms}; out by {exit}.",
-                    number + 1
-                ))
+                .description(&match phase.coats.is_empty() {
+                    true => format!("Phase {}.", number + 1),
+                    false => format!(
+                        "Phase {}. Coat in this order: {rooms}; out by {exit}.",
+                        number + 1
+                    ),
+                })
                 .status(EventStatus::Confirmed);
             calendar.push(entry.done());
             known.insert(uid);

@@ -289,10 +289,13 @@ fn phases_table(plan: &HousePlan, costs: &[Money], names: &Names, page: &Page) -
             .cure
             .map(|cure| format!(", cured by {cure}"))
             .unwrap_or_default();
-        let line = format!(
-            "Phase {}: coat towards the way out by {exit}{cure}.",
-            number + 1
-        );
+        let line = match phase.coats.is_empty() {
+            true => format!("Phase {}: no coat.", number + 1),
+            false => format!(
+                "Phase {}: coat towards the way out by {exit}{cure}.",
+                number + 1
+            ),
+        };
         let _ = write!(after, "\n{}", page.prose(&inert(&line)));
     }
     format!("{table}\n{after}")
@@ -334,7 +337,7 @@ fn strip(plan: &HousePlan, page: &Page) -> String {
             );
         }
     }
-    let key = "s sand, 1 2 3 coats, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
+    let key = "s sand, 1 2 3 coats, * several, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
     let _ = write!(text, "{}", page.prose(key));
     text
 }
@@ -347,6 +350,10 @@ fn sign(phase: &Phase, day: NaiveDate) -> char {
         .filter(|stretch| stretch.day == day)
         .map(|stretch| stretch.doing);
     let here: Vec<Doing> = here.collect();
+    let coats = here
+        .iter()
+        .filter(|doing| matches!(doing, Doing::Coat(_)))
+        .count();
     let coat = here.iter().rev().find_map(|doing| match doing {
         Doing::Coat(number) => char::from_digit(u32::try_from(number + 1).unwrap_or(9).min(9), 10),
         Doing::Sand | Doing::Trim => None,
@@ -356,7 +363,9 @@ fn sign(phase: &Phase, day: NaiveDate) -> char {
         .iter()
         .find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
     let wet = first_coat.is_some_and(|coat| coat.day < day && day < phase.light_use.date());
-    if let Some(coat) = coat {
+    if coats > 1 {
+        '*'
+    } else if let Some(coat) = coat {
         coat
     } else if here.contains(&Doing::Sand) {
         's'

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use anyhow::{Context, Result};
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use rusqlite::named_params;
 use serde::{Deserialize, Serialize};
 
@@ -21,6 +21,9 @@ use crate::trade::pricing::{Offer, price, set_up_cost};
 use crate::trade::quote::Quote;
 use crate::trade::rates::Rates;
 use crate::trade::{MachineId, QuoteId, RoomId, Unit};
+
+/// The last year that a plan begins in: dates have four digits.
+const LAST_YEAR: i32 = 9000;
 
 /// Rooms that are left out, each with the job that has it.
 pub type LeftOut = Vec<(String, String)>;
@@ -245,6 +248,13 @@ impl Worked {
     fn groups(&self, texts: &[String]) -> Result<Vec<Places>> {
         let groups = texts.iter().map(|text| {
             let group = self.list(text)?;
+            let ways = group.without(self.house.refinished());
+            if !ways.is_empty() {
+                refuse!(
+                    "`{}` is not refinished, so it is in no phase",
+                    self.house.names(ways)
+                );
+            }
             if group.count() < 2 {
                 refuse!("`{text}` is one room, and that is always with itself");
             }
@@ -365,6 +375,9 @@ impl Ledger {
 
     fn check_dates(&self, calendar: &Calendar, request: &HouseRequest) -> Result<()> {
         let start = request.start;
+        if start.year() > LAST_YEAR {
+            refuse!("{start} is too far away to plan for");
+        }
         if start < self.today() {
             refuse!("{start} is past, and a plan begins today or later");
         }
@@ -481,6 +494,12 @@ impl Ledger {
             }
             if wanted.iter().any(|known| known.id == room.id) {
                 refuse!("`{}` is named twice", room.name);
+            }
+            if !room.refinished {
+                refuse!(
+                    "`{}` is not refinished: it is a way through the house",
+                    room.name
+                );
             }
             wanted.push(room);
         }
@@ -603,6 +622,17 @@ impl Ledger {
     /// Refuses a job without a plan.
     pub fn kept_plan_of_job(&self, job: &Job) -> Result<KeptPlan> {
         self.kept_plan_of(self.quote_of_job(job)?)
+    }
+
+    /// Returns the plan of a job; `None`: it has none.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn plan_of_job(&self, job: &Job) -> Result<Option<KeptPlan>> {
+        match job.quote_id {
+            Some(id) => self.plan_of_quote(&self.quote_by_id(id)?),
+            None => Ok(None),
+        }
     }
 
     fn quote_of_job(&self, job: &Job) -> Result<QuoteRecord> {

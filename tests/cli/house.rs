@@ -166,6 +166,18 @@ fn what_cannot_be_planned_is_said_by_name() {
             "error: `2026-02-30` is not a date\nhint: dates are written 2026-03-02, today or yesterday",
         ),
         (
+            "--start 9999-12-31",
+            "error: 9999-12-31 is too far away to plan for",
+        ),
+        (
+            "--start 2026-03-09 --room Bath",
+            "error: `Bath` is not refinished: it is a way through the house",
+        ),
+        (
+            "--start 2026-03-09 --together \"Bath, Hall\"",
+            "error: `Bath` is not refinished, so it is in no phase",
+        ),
+        (
             "--start 2026-03-01",
             "error: 2026-03-01 is past: nothing can be planned for it",
         ),
@@ -386,4 +398,35 @@ fn limits_are_kept() {
         water
             < finish(r#"--schedule oil-3-coat --phases "Hall, Front room, Bedroom 1, Bedroom 2""#)
     );
+}
+
+#[test]
+fn an_agreement_that_comes_late_or_twice_is_warned_of() {
+    let ledger = lantern_row();
+    let line = r#"plan house "9 Lantern Row" --start 2026-03-09 --accept"#;
+    ledger.line(line).ok();
+    ledger.line(line).ok();
+    ledger.lines("quote send Q1\nquote send Q2\nquote accept Q1");
+    let twice = ledger.line("quote accept Q2");
+    assert!(
+        twice
+            .stderr()
+            .contains("`Hall` is in J1 too, which isn't closed"),
+        "{twice}"
+    );
+    let late = ledger.run_with(
+        &["job", "start", "J1"],
+        &[("GRITLEDGER_TODAY", "2026-03-20")],
+    );
+    assert!(
+        late.stderr()
+            .contains("its plan begins on 2026-03-09, which is past"),
+        "{late}"
+    );
+    // A room that nobody does may have no way out.
+    ledger
+        .line(r#"room add "9 Lantern Row" Attic --shape "9 x 9" --condition bare --species pine"#)
+        .ok();
+    let plan = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --room Hall"#);
+    assert_eq!(plan["feasible"], json!(true));
 }

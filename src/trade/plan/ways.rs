@@ -125,7 +125,7 @@ impl House {
     /// Builds a house of places and the doorways between them, by their numbers; `None` is the outside.
     ///
     /// # Errors
-    /// Refuses a house of too many places, one with nothing to refinish, and places without any way out.
+    /// Refuses a house of too many places, one with nothing to refinish, and rooms to be done without any way out.
     pub fn new(
         places: Vec<Place>,
         doorways: &[(usize, Option<usize>)],
@@ -152,7 +152,7 @@ impl House {
             }
         }
         let reached = house.reachable(Places::NONE);
-        match (0..house.places.len()).find(|place| !reached.has(*place)) {
+        match house.refinished().without(reached).numbers().next() {
             Some(place) => Err(HouseError::NoWayOut(house.places[place].name.clone())),
             None => Ok(house),
         }

@@ -201,10 +201,13 @@ fn closed_nights(
     let phases = phases.filter(|(_, phase)| !phase.nights_away.is_empty());
     phases
         .filter_map(|((rooms, _), phase)| {
-            let keep = &brief.keeps[search.facts(*rooms).fails?];
+            search.facts(*rooms).fails?;
+            let reachable = brief.house.reachable(*rooms);
+            let failing = brief.keeps.iter().filter(|keep| !keep.holds(reachable));
+            let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
             Some(Remark::Closes {
                 rooms: brief.house.names(*rooms),
-                keep: keep.words(brief.house),
+                keep: keeps.join(", "),
                 nights: phase.nights_away.clone(),
             })
         })
@@ -252,13 +255,20 @@ pub(super) fn worth_knowing(
         remarks.push(Remark::StartsLater { start });
     }
     remarks.extend(closed_nights(search, brief, chosen, plan));
-    remarks.extend(cant_share(search, brief));
+    remarks.extend(cant_share(search, brief, chosen));
     remarks.extend(kept_or_returned(search, brief, chosen));
     remarks
 }
 
 /// Says which pairs of rooms can't be closed together because of what must stay in use.
-fn cant_share(search: &Search<'_>, brief: &Brief<'_>) -> Vec<Remark> {
+fn cant_share(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Remark> {
+    // Where a night away pays for it, they can.
+    let do_share = |rooms: Places| {
+        chosen
+            .phases
+            .iter()
+            .any(|(phase, _)| rooms.is_within(*phase))
+    };
     let rooms: Vec<usize> = brief.house.refinished().numbers().collect();
     let fails = |rooms: Places| {
         let reachable = brief.house.reachable(rooms);
@@ -271,7 +281,7 @@ fn cant_share(search: &Search<'_>, brief: &Brief<'_>) -> Vec<Remark> {
             let both = one.with(another);
             let alone = fails(one).is_none() && fails(another).is_none();
             let parted = matches!(search.facts(both).obstacle, Some(Obstacle::Keep(_)) | None);
-            if let Some(keep) = fails(both).filter(|_| alone && parted) {
+            if let Some(keep) = fails(both).filter(|_| alone && parted && !do_share(both)) {
                 remarks.push(Remark::CantShare {
                     rooms: brief.house.names(both),
                     keep: keep.words(brief.house),
