@@ -549,10 +549,7 @@ impl Ledger {
             .map(skipped_grades)
             .unwrap_or_default();
         let mut measured = self.measured(&rooms)?;
-        let agreed = match request.variation_of {
-            Some(job) => self.agreed(&self.job_by_id(job)?)?.lines(),
-            None => Vec::new(),
-        };
+        let agreed = self.agreed_work(request)?;
         leave_out_findings(&mut measured, &agreed, &methods.operations);
         let mut work = take_off(&measured, &methods, rates)?;
         work.retain(|work| !is_set_up_already(work, &agreed));
@@ -595,6 +592,18 @@ impl Ledger {
             },
         };
         Ok((offer, skipped))
+    }
+
+    /// Returns the work that the job of a variation has agreed to already.
+    fn agreed_work(&self, request: &DraftRequest) -> Result<Vec<WorkLine>> {
+        let Some(job) = request.variation_of else {
+            return Ok(Vec::new());
+        };
+        let agreed = self.agreed(&self.job_by_id(job)?)?;
+        let quotes = agreed.quotes.iter();
+        Ok(quotes
+            .flat_map(|record| record.quote.work().cloned())
+            .collect())
     }
 
     /// Returns the methods that a request names, or the settings.
@@ -680,27 +689,16 @@ impl Ledger {
 }
 
 /// Takes what a job has agreed to repair already off the findings: a variation prices what is new.
-fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[Line], operations: &[Operation]) {
-    let works = || {
-        agreed.iter().filter_map(|line| match line {
-            Line::Work(work) => Some(work),
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => None,
-        })
-    };
+fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[WorkLine], operations: &[Operation]) {
     for room in rooms {
         let id = room.id;
-        let of_room = || works().filter(move |work| work.room == Some(id));
+        let of_room = || agreed.iter().filter(move |work| work.room == Some(id));
         for found in &mut room.findings {
-            let answer = |id: OperationId| {
-                let mut operations = operations.iter();
-                operations
-                    .any(|known| known.id == id && known.answers.as_ref() == Some(&found.kind))
-            };
-            let sure =
-                of_room().filter(|work| work.contingency.is_none() && answer(work.operation));
+            let mut answers = operations.iter();
+            let answer = answers.find(|known| known.answers.as_ref() == Some(&found.kind));
+            let sure = of_room().filter(|work| {
+                work.contingency.is_none() && answer.is_some_and(|known| known.id == work.operation)
+            });
             let done: Decimal = sure.map(|work| work.quantity).sum();
             found.quantity = (found.quantity - done).max(Decimal::ZERO);
         }
@@ -714,40 +712,28 @@ fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[Line], operations: &
 }
 
 /// Returns the rooms in which a variation does again what a job has agreed to do.
-fn done_again(quote: &Quote, agreed: &[Line]) -> Vec<String> {
+fn done_again(quote: &Quote, agreed: &[WorkLine]) -> Vec<String> {
     let is_agreed = |work: &WorkLine| {
-        let mut lines = agreed.iter();
-        lines.any(|line| match line {
-            Line::Work(known) => {
-                known.room == work.room
-                    && known.operation == work.operation
-                    && known.task.name != "repair"
-            }
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => false,
+        agreed.iter().any(|known| {
+            known.room == work.room
+                && known.operation == work.operation
+                && known.task.name != "repair"
         })
     };
     let rooms = quote.rooms.iter();
     let again = rooms.filter(|room| {
-        quote
-            .work()
-            .any(|work| work.room == Some(room.id) && is_agreed(work))
+        let mut works = quote.work();
+        works.any(|work| work.room == Some(room.id) && is_agreed(work))
     });
     again.map(|room| room.name.clone()).collect()
 }
 
 /// Tells whether setting up, for the job or in that room, is part of what a job has agreed already.
-fn is_set_up_already(work: &Work, agreed: &[Line]) -> bool {
+fn is_set_up_already(work: &Work, agreed: &[WorkLine]) -> bool {
     work.operation.task.name == SET_UP
-        && agreed.iter().any(|line| match line {
-            Line::Work(known) => known.room == work.room && known.operation == work.operation.id,
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => false,
-        })
+        && agreed
+            .iter()
+            .any(|known| known.room == work.room && known.operation == work.operation.id)
 }
 
 fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
@@ -881,10 +867,7 @@ impl Writing<'_> {
             "Drafted quote {} for {}.",
             record.header.number, site.address
         ))?;
-        let agreed = match request.variation_of {
-            Some(job) => self.agreed(&self.job_by_id(job)?)?.lines(),
-            None => Vec::new(),
-        };
+        let agreed = self.agreed_work(request)?;
         Ok(Drafted {
             again: done_again(&record.quote, &agreed),
             sheet: self.sheet(record)?,

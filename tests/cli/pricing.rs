@@ -784,3 +784,21 @@ fn what_a_second_reader_slipped_through_is_refused() {
     ledger.line(r#"quote draft "1 Elm""#).ok();
     assert_eq!(ledger.json("quote show Q3")["tax_percent"], json!(8.875));
 }
+
+#[test]
+fn a_deposit_of_the_limit_itself_is_not_rounded_beyond_it() {
+    let ledger = uncertain();
+    ledger.lines("setting set deposit 30%\nsetting set deposit-limit 30%");
+    // Whatever the price: a share that is the limit is never asked for with a cent more.
+    for (number, margin) in (1..).zip(["30%", "31%", "33%", "35%"]) {
+        ledger.lines(&format!(
+            r#"
+            quote draft "4 Tannery Row" --margin {margin}
+            quote send Q{number}
+            quote accept Q{number}
+            "#
+        ));
+        let run = ledger.line(&format!("invoice deposit J{number}"));
+        assert!(!run.stderr().contains("above the"), "{margin}: {run}");
+    }
+}

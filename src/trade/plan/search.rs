@@ -72,7 +72,6 @@ pub(super) struct Facts {
     pub(super) obstacle: Option<Obstacle>,
     /// The keep that fails in its wet nights.
     pub(super) fails: Option<usize>,
-    rooms: i64,
     /// The least that it costs beside the sanding machines, and the least days that it takes those.
     least: (i64, usize),
     /// Worked out dates, by days since the first; outside is what isn't worked out yet, inside what can't be.
@@ -128,12 +127,14 @@ struct Step {
 impl Label {
     /// Tells whether whatever follows costs no more and ends no later than after the other.
     fn is_no_worse(&self, other: &Label) -> bool {
-        let beside_less = self.wet.is_within(other.wet)
-            && self.sealed <= other.sealed
-            && self.ready <= other.ready
-            && self.until <= other.until;
+        let beside_less = || {
+            self.wet.is_within(other.wet)
+                && self.sealed <= other.sealed
+                && self.ready <= other.ready
+                && self.until <= other.until
+        };
         self.cost <= other.cost
-            && (self.ready <= other.sealed || beside_less)
+            && (self.ready <= other.sealed || beside_less())
             && self.out >= other.out
             && (self.back <= other.back || self.out == NOT_OUT)
             && self.finish <= other.finish
@@ -268,7 +269,6 @@ impl<'a> Search<'a> {
             obstacle,
             fails,
             places: rooms,
-            rooms: i64::from(rooms.count()),
             least,
             dated: RefCell::default(),
             needs,
@@ -366,7 +366,7 @@ impl<'a> Search<'a> {
         }
         if !brief.day_closed.is_zero() {
             cost += self.closed_days(&facts.needs, &times, start)
-                * facts.rooms
+                * i64::from(facts.places.count())
                 * brief.day_closed.minor();
         }
         if facts.fails.is_some() {
