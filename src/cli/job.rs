@@ -4,11 +4,11 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
-use super::read_date;
 use super::ui::Context;
+use super::{read_date, read_plan_date};
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
-use crate::document::plan::{kept_json, kept_text};
+use crate::document::plan::{Moved, kept_json, kept_text};
 use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
 
 /// Manage jobs: accepted quotes being done
@@ -61,13 +61,18 @@ pub(super) struct ReopenArgs {
 ///
 /// What has begun goes on, one working day later; the rest is planned anew.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger job dates J1 --lost 2026-03-11")]
+#[command(after_long_help = "Examples:
+  gritledger job dates J1 --lost 2026-03-11
+  gritledger job dates J1 --start 2026-03-23")]
 pub(super) struct DatesArgs {
     /// The job, such as J1 (default: the only open one)
     job: Option<String>,
     /// A day on which nothing could be done: rain, a slow coat, a sick crew (can be repeated)
     #[arg(long, value_name = "DATE")]
     lost: Vec<String>,
+    /// Begin on this day or later instead, while no hours are logged yet
+    #[arg(long, value_name = "DATE", conflicts_with = "lost")]
+    start: Option<String>,
 }
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
@@ -135,12 +140,16 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
             lost.push(day);
         }
     }
+    let start = args.start.as_deref();
+    let start = start
+        .map(|text| read_plan_date(text, context.today()))
+        .transpose()?;
     let page = context.page(ledger);
-    if lost.is_empty() {
-        let kept = ledger.kept_plan_of_job(&job)?;
+    let before = ledger.kept_plan_of_job(&job)?;
+    if lost.is_empty() && start.is_none() {
         return context.answer(
-            || kept_json(&kept, &[], &page),
-            || kept_text(&kept, &[], &page),
+            || kept_json(&before, None, &page),
+            || kept_text(&before, None, &page),
         );
     }
     let (kept, why) = context.write(ledger, |writing| {
@@ -148,11 +157,18 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
         for day in &lost {
             why = writing.lose_day(&job, *day)?;
         }
+        if let Some(start) = start {
+            why = writing.begin_on(&job, start)?;
+        }
         Ok((writing.kept_plan_of_job(&job)?, why))
     })?;
+    let moved = Moved {
+        before: before.plan,
+        why,
+    };
     context.answer(
-        || kept_json(&kept, &why, &page),
-        || kept_text(&kept, &why, &page),
+        || kept_json(&kept, Some(&moved), &page),
+        || kept_text(&kept, Some(&moved), &page),
     )?;
     context.hint(&format!(
         "gritledger plan write {} --format ics --to FILE moves them in a calendar",
@@ -170,7 +186,7 @@ pub(super) fn warn_of_past_dates(context: &Context, kept: &KeptPlan) {
         .and_then(|phase| phase.work.first());
     if let Some(begins) = begins.filter(|begins| begins.day < context.today()) {
         context.warn(&format!(
-            "its plan begins on {}, which is past; job dates --lost DATE moves it, a day at a time",
+            "its plan begins on {}, which is past; job dates --start DATE begins it later",
             begins.day
         ));
     }

@@ -208,7 +208,7 @@ fn write(context: &Context, ledger: &Ledger, args: &WriteArgs) -> Result<()> {
     if args.to == "-" {
         let page = context.page(ledger);
         if context.json() {
-            return context.answer(|| kept_json(&kept, &[], &page), String::new);
+            return context.answer(|| kept_json(&kept, None, &page), String::new);
         }
         // The last line ends as the standard wants it: the line feed comes with printing.
         return context.print(calendar.trim_end_matches('\n'));
@@ -224,5 +224,5 @@ fn write(context: &Context, ledger: &Ledger, args: &WriteArgs) -> Result<()> {
         ));
     }
     let page = context.page(ledger);
-    context.answer_if_json(|| kept_json(&kept, &[], &page))
+    context.answer_if_json(|| kept_json(&kept, None, &page))
 }

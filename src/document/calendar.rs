@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use chrono::{Days, NaiveDate};
 use icalendar::{Calendar, Component, Event as IcsEvent, EventLike, EventStatus, Property};
 
-use super::plan::{Event, events};
+use super::plan::{Event, agenda};
 use crate::ledger::KeptPlan;
 
 /// Who made the calendar, as the standard wants to know.
@@ -32,12 +32,12 @@ pub fn ics(kept: &KeptPlan) -> String {
             .filter_map(|room| kept.names.get(room));
         let rooms = rooms.map(String::as_str).collect::<Vec<_>>().join(", ");
         let exit = kept.names.get(&phase.exit).map_or("", String::as_str);
-        for (event, last) in merged(events(phase)) {
+        for (event, last) in merged(agenda(&kept.plan, number)) {
             let uid = uid(kept, number, event.kind);
             let mut entry = entry(kept, &uid, event.date, last);
             entry
                 .summary(&format!("{}: {rooms}", event.what))
-                .description(&match phase.coats.is_empty() {
+                .description(&match phase.needs.coats.is_empty() {
                     true => format!("Phase {}.", number + 1),
                     false => format!(
                         "Phase {}. Coat in this order: {rooms}; out by {exit}.",
@@ -51,8 +51,8 @@ pub fn ics(kept: &KeptPlan) -> String {
     }
     // What a newer plan doesn't have any more is taken out of calendars that have it.
     for plan in kept.earlier.iter().rev() {
-        for (number, phase) in plan.phases.iter().enumerate() {
-            for (event, last) in merged(events(phase)) {
+        for number in 0..plan.phases.len() {
+            for (event, last) in merged(agenda(plan, number)) {
                 let uid = uid(kept, number, event.kind);
                 if known.contains(&uid) {
                     continue;
@@ -104,9 +104,12 @@ fn merged(events: Vec<Event>) -> Vec<(Event, NaiveDate)> {
                 .filter(|(earlier, _)| earlier.kind.0 == kind)
                 .count(),
         );
-        if let Some((earlier, end)) = merged.last_mut() {
+        let before = merged.iter_mut().rev();
+        let before = before.map(|(earlier, end)| (earlier.kind.0, end));
+        let mut of_kind_before = before.filter(|(earlier, _)| *earlier == kind);
+        if let Some((_, end)) = of_kind_before.next() {
             let follows = (last - *end).num_days() <= 1 && matches!(kind, "sand" | "trim");
-            if earlier.kind.0 == kind && follows {
+            if follows {
                 *end = last;
                 continue;
             }

@@ -14,9 +14,19 @@ use crate::money::{Money, plain};
 use crate::trade::RoomId;
 use crate::trade::plan::{Doing, HousePlan, Phase, Remark, Rental};
 use crate::trade::quote::{Quote, margin_percent};
+use crate::trade::rental::MORNING;
 
 /// Columns that the strip's labels take.
 const LABEL: usize = 9;
+
+/// A plan that was made again.
+#[derive(Clone, Debug)]
+pub struct Moved {
+    /// What it was before.
+    pub before: HousePlan,
+    /// Why it is as it is now.
+    pub why: Vec<Remark>,
+}
 
 /// Something that happens on a day of a phase.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -42,8 +52,9 @@ pub(super) fn events(phase: &Phase) -> Vec<Event> {
                 (("sand", sanded), "repair and sand".to_owned())
             }
             Doing::Coat(number) => {
-                let of = phase.coats.len();
-                let name = phase.coats.get(number).map_or("", String::as_str);
+                let of = phase.needs.coats.len();
+                let coat = phase.needs.coats.get(number);
+                let name = coat.map_or("", |coat| coat.name.as_str());
                 (
                     ("coat", number + 1),
                     format!("coat {} of {of} ({name})", number + 1),
@@ -78,6 +89,42 @@ pub(super) fn events(phase: &Phase) -> Vec<Event> {
         });
     }
     events.sort_by_key(|event| event.date);
+    events
+}
+
+/// Returns what happens in a phase with its machines fetched and taken back, day by day.
+pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
+    let Some(phase) = plan.phases.get(number) else {
+        return Vec::new();
+    };
+    let mut events = events(phase);
+    let mut errands: BTreeMap<(NaiveDate, &str), Vec<&str>> = BTreeMap::new();
+    for rental in plan.rentals.iter().filter(|rental| rental.phase == number) {
+        let name = rental.name.as_str();
+        errands.entry((rental.out, "fetch")).or_default().push(name);
+        let back = (rental.last_day + Days::new(1), "take-back");
+        errands.entry(back).or_default().push(name);
+    }
+    let (mut fetched, mut taken_back) = (0, 0);
+    for ((date, kind), machines) in errands {
+        let machines = machines.join(", ");
+        let (number, what) = match kind {
+            "fetch" => (&mut fetched, format!("fetch {machines} by {MORNING:02}:00")),
+            _ => (
+                &mut taken_back,
+                format!("take {machines} back by {MORNING:02}:00"),
+            ),
+        };
+        *number += 1;
+        events.push(Event {
+            date,
+            kind: (kind, *number),
+            what,
+        });
+    }
+    // Machines are fetched before the work, and taken back before what else is done on that day.
+    let is_work = |event: &Event| !matches!(event.kind.0, "fetch" | "take-back");
+    events.sort_by_key(|event| (event.date, is_work(event)));
     events
 }
 
@@ -289,7 +336,7 @@ fn phases_table(plan: &HousePlan, costs: &[Money], names: &Names, page: &Page) -
             .cure
             .map(|cure| format!(", cured by {cure}"))
             .unwrap_or_default();
-        let line = match phase.coats.is_empty() {
+        let line = match phase.needs.coats.is_empty() {
             true => format!("Phase {}: no coat.", number + 1),
             false => format!(
                 "Phase {}: coat towards the way out by {exit}{cure}.",
@@ -653,7 +700,7 @@ pub(super) fn stages_text(kept: &KeptPlan, page: &Page) -> String {
 }
 
 /// Renders a plan that is kept as JSON.
-pub fn kept_json(kept: &KeptPlan, why: &[Remark], page: &Page) -> Value {
+pub fn kept_json(kept: &KeptPlan, moved: Option<&Moved>, page: &Page) -> Value {
     let phases = kept.plan.phases.iter().enumerate();
     let phases = phases
         .map(|(number, phase)| phase_json(number, phase, None, &kept.plan, &kept.names, page));
@@ -664,12 +711,60 @@ pub fn kept_json(kept: &KeptPlan, why: &[Remark], page: &Page) -> Value {
         "lost_days": kept.lost,
         "finish": kept.plan.finish,
         "phases": phases.collect::<Vec<_>>(),
-        "why": why_json(why, page),
+        "costs_more": moved.map(|moved| json!({
+            "firm": page.money_json(firms_part(&kept.plan) - firms_part(&moved.before)),
+            "household": page.money_json(households_part(&kept.plan) - households_part(&moved.before)),
+        })),
+        "finish_before": moved.map(|moved| moved.before.finish),
+        "why": why_json(moved.map_or(&[], |moved| &moved.why), page),
     })
 }
 
+/// Returns what of a plan's dates the firm pays.
+fn firms_part(plan: &HousePlan) -> Money {
+    plan.costs.set_up + plan.costs.rental
+}
+
+/// Returns what of a plan's dates the household loses.
+fn households_part(plan: &HousePlan) -> Money {
+    plan.costs.days_closed + plan.costs.nights_away
+}
+
+/// Says what a plan that was made again costs more or less than before, and when it ends.
+fn moved_text(plan: &HousePlan, before: &HousePlan, page: &Page) -> String {
+    let change = |who: &str, change: Money| match change {
+        Money::ZERO => None,
+        less if less.is_negative() => Some(format!("{who} {} less", page.money(-less))),
+        more => Some(format!("{who} {} more", page.money(more))),
+    };
+    let changes = [
+        change(
+            "set-up and rental cost",
+            firms_part(plan) - firms_part(before),
+        ),
+        change(
+            "the household loses",
+            households_part(plan) - households_part(before),
+        ),
+    ];
+    let changes: Vec<String> = changes.into_iter().flatten().collect();
+    let costs = match changes.is_empty() {
+        true => "it costs the same".to_owned(),
+        false => changes.join(", "),
+    };
+    let ends = match plan.finish == before.finish {
+        true => "and ends on the same day".to_owned(),
+        false => format!(
+            "and it ends on {} instead of {}",
+            plan.finish.format("%a %Y-%m-%d"),
+            before.finish.format("%a %Y-%m-%d")
+        ),
+    };
+    format!("Beside the plan before, {costs}, {ends}.")
+}
+
 /// Renders a plan that is kept as text.
-pub fn kept_text(kept: &KeptPlan, why: &[Remark], page: &Page) -> String {
+pub fn kept_text(kept: &KeptPlan, moved: Option<&Moved>, page: &Page) -> String {
     let mut text = format!(
         "{}\n",
         page.prose(&title(&kept.quote.header.site, &kept.plan))
@@ -691,8 +786,12 @@ pub fn kept_text(kept: &KeptPlan, why: &[Remark], page: &Page) -> String {
             page.prose(&format!("Planned again {times}; lost: {lost}."))
         );
     }
-    for remark in why {
-        text.push_str(&page.point(&sentence(remark, page)));
+    if let Some(moved) = moved {
+        let change = moved_text(&kept.plan, &moved.before, page);
+        let _ = writeln!(text, "\n{}", page.prose(&change));
+        for remark in &moved.why {
+            text.push_str(&page.point(&sentence(remark, page)));
+        }
     }
     text
 }
@@ -702,7 +801,7 @@ fn dates_table(kept: &KeptPlan, page: &Page) -> String {
     let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
     let phases = kept.plan.phases.iter().enumerate();
     let events = phases.flat_map(|(number, phase)| {
-        events(phase)
+        agenda(&kept.plan, number)
             .into_iter()
             .map(move |event| (number, phase, event))
     });

@@ -2,8 +2,10 @@
 
 use std::fmt::Write as _;
 
+use chrono::Days;
 use serde_json::{Value, json};
 
+use super::plan::{Event, agenda};
 use super::{Page, count, inert, percent_json, percent_text};
 use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
 use crate::money::{Decimal, Money, plain};
@@ -479,6 +481,43 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
     format!("{table}\n\n{}", super::job::rentals_text(rentals, page))
 }
 
+/// Days that `today` looks ahead for what is planned.
+const AHEAD: u64 = 3;
+
+/// A step of a job's plan.
+struct Step<'a> {
+    job: &'a str,
+    /// The phase, from 1 on.
+    phase: usize,
+    rooms: Vec<&'a str>,
+    event: Event,
+}
+
+/// Returns what the plans of jobs have for today and the days that follow.
+fn planned(today: &Today) -> Vec<Step<'_>> {
+    let soon = today.date..=today.date + Days::new(AHEAD);
+    let mut steps = Vec::new();
+    for (job, kept) in &today.plans {
+        for (number, phase) in kept.plan.phases.iter().enumerate() {
+            let rooms = phase
+                .coating_order
+                .iter()
+                .filter_map(|room| kept.names.get(room));
+            let rooms: Vec<&str> = rooms.map(String::as_str).collect();
+            let events = agenda(&kept.plan, number).into_iter();
+            let due = events.filter(|event| soon.contains(&event.date));
+            steps.extend(due.map(|event| Step {
+                job: &job.number,
+                phase: number + 1,
+                rooms: rooms.clone(),
+                event,
+            }));
+        }
+    }
+    steps.sort_by_key(|step| step.event.date);
+    steps
+}
+
 /// Renders what today asks for as JSON.
 pub fn today_json(today: &Today, page: &Page) -> Value {
     json!({
@@ -499,6 +538,13 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
             "coat": coat.coat.0,
             "coats": coat.coat.1,
             "from": coat.from,
+        })).collect::<Vec<_>>(),
+        "planned": planned(today).iter().map(|step| json!({
+            "job": step.job,
+            "date": step.event.date,
+            "phase": step.phase,
+            "work": step.event.what,
+            "rooms": step.rooms,
         })).collect::<Vec<_>>(),
         "quotes": super::quote::list_json(&today.quotes, page)["quotes"],
         "overdue": super::invoice::list_json(&today.overdue, page)["invoices"],
@@ -553,6 +599,17 @@ pub fn today_text(today: &Today, page: &Page) -> String {
             })
             .collect(),
     );
+    let steps = planned(today);
+    let steps = steps.iter().map(|step| {
+        let date = step.event.date;
+        let when = match date == today.date {
+            true => "today".to_owned(),
+            false => date.format("%a %Y-%m-%d").to_string(),
+        };
+        let (job, what, rooms) = (step.job, &step.event.what, step.rooms.join(", "));
+        format!("{job}, {when}: {what} ({rooms})")
+    });
+    section("Planned", steps.collect());
     section(
         "Jobs",
         today

@@ -15,7 +15,8 @@ use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::replay::replay;
 use crate::trade::plan::{
-    self, Answer, Brief, Calendar, House, HousePlan, Keep, Machine, Place, Places, Remark, Way,
+    self, Answer, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, Phase, Place, Places,
+    Remark, Way,
 };
 use crate::trade::pricing::{Offer, price, set_up_cost};
 use crate::trade::quote::Quote;
@@ -139,6 +140,8 @@ struct Worked {
     house: House,
     calendar: Calendar,
     labour: Labour,
+    /// Phases that have begun, with their first days and what they were planned to take.
+    begun: Vec<(Places, NaiveDate, Needs)>,
     offer: Offer,
     rates: Rates,
     skipped: Vec<SkippedGrades>,
@@ -154,7 +157,6 @@ impl Worked {
     fn with_brief<T>(
         &self,
         request: &HouseRequest,
-        begun: Vec<(Places, NaiveDate)>,
         ask: impl FnOnce(&Brief<'_>) -> Result<T>,
     ) -> Result<T> {
         let furniture_room = match &request.furniture_room {
@@ -175,12 +177,18 @@ impl Worked {
             });
         let mut apart = self.groups(&request.apart)?;
         apart.extend(alone);
+        let begun = self.begun.iter();
+        // What has begun takes what it was planned to take, whatever has been learned since.
+        let needs = |rooms: Places| {
+            let begun = self.begun.iter().find(|(begun, ..)| *begun == rooms);
+            begun.map_or_else(|| self.labour.needs(rooms), |(.., needs)| needs.clone())
+        };
         ask(&Brief {
             house: &self.house,
             calendar: &self.calendar,
-            needs: &|rooms| self.labour.needs(rooms),
+            needs: &needs,
             start: request.start,
-            begun,
+            begun: begun.map(|(rooms, first, _)| (*rooms, *first)).collect(),
             end: request.end,
             keeps: self.keeps(request)?,
             away: request.away.clone(),
@@ -353,7 +361,7 @@ impl Ledger {
     pub fn plan_house(&self, site: &Site, request: &HouseRequest) -> Result<HouseSheet> {
         let worked = self.work_out(site, request, &[])?;
         self.check_dates(&worked.calendar, request)?;
-        let answer = worked.with_brief(request, Vec::new(), |brief| {
+        let answer = worked.with_brief(request, |brief| {
             let named = request
                 .phases
                 .as_deref()
@@ -375,31 +383,7 @@ impl Ledger {
 
     fn check_dates(&self, calendar: &Calendar, request: &HouseRequest) -> Result<()> {
         let start = request.start;
-        if start.year() > LAST_YEAR {
-            refuse!("{start} is too far away to plan for");
-        }
-        if start < self.today() {
-            refuse!("{start} is past, and a plan begins today or later");
-        }
-        if !calendar.works_on(start) {
-            let next = (1..).map_while(|days| start.checked_add_days(chrono::Days::new(days)));
-            let next = next
-                .into_iter()
-                .take(400)
-                .find(|day| calendar.works_on(*day));
-            let refusal = match calendar.holidays.get(&start) {
-                Some(name) if name.is_empty() => Refusal::new(format!("{start} is a holiday")),
-                Some(name) => Refusal::new(format!("{start} is a holiday: {name}")),
-                None => Refusal::new(format!(
-                    "{} is not a working day",
-                    start.format("%A %Y-%m-%d")
-                )),
-            };
-            return Err(match next {
-                Some(next) => refusal.hint(format!("--start {next}")).into(),
-                None => refusal.into(),
-            });
-        }
+        check_start(calendar, start, self.today())?;
         if request.end.is_some_and(|end| end < start) {
             refuse!("the end comes before the start");
         }
@@ -462,6 +446,7 @@ impl Ledger {
             sanding: machines(labour.sanding_machines()),
             coating: machines(labour.coating_machines()),
             set_up: set_up_cost(&offer, self.currency()),
+            begun: Vec::new(),
             sealed: self.seals_rooms()?,
             calendar,
             rooms,
@@ -756,11 +741,8 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a plan, a closed one, and a day that the plan doesn't work on.
     pub fn lose_day(&self, job: &Job, day: NaiveDate) -> Result<Vec<Remark>> {
-        if job.is_closed() {
-            refuse!("{} is closed: its dates are past", job.number);
-        }
-        let kept = self.kept_plan_of_job(job)?;
-        let works = |phase: &plan::Phase| phase.work.iter().any(|stretch| stretch.day == day);
+        let kept = self.plan_to_move(job)?;
+        let works = |phase: &Phase| phase.work.iter().any(|stretch| stretch.day == day);
         if !kept.plan.phases.iter().any(works) {
             return Err(
                 Refusal::new(format!("nothing is planned on {day}, so nothing is lost"))
@@ -770,30 +752,81 @@ impl Writing<'_> {
         }
         let mut lost = kept.lost.clone();
         lost.push(day);
+        let why = self.plan_again(job, &kept, &kept.request, &lost, |first| first < day)?;
+        self.log(&format!("Planned {} again: {day} was lost.", job.number))?;
+        Ok(why)
+    }
+
+    /// Plans a job again that begins on another day than it was planned to. Returns why it is as it is.
+    ///
+    /// # Errors
+    /// Refuses a job without a plan, a closed one, one on which hours are logged already, and a start that is past or
+    /// isn't worked on.
+    pub fn begin_on(&self, job: &Job, start: NaiveDate) -> Result<Vec<Remark>> {
+        let kept = self.plan_to_move(job)?;
+        let entries = self.entries_of(job.id)?;
+        let hours = entries
+            .iter()
+            .find(|entry| entry.kind == "hours" && !entry.voided);
+        if let Some(hours) = hours {
+            return Err(Refusal::new(format!(
+                "{} has begun: hours are logged on {}",
+                job.number, hours.happened_on
+            ))
+            .hint(format!("gritledger job dates {} --lost DATE", job.number))
+            .into());
+        }
+        let request = HouseRequest {
+            start,
+            ..kept.request.clone()
+        };
+        check_start(&self.calendar()?, start, self.today())?;
+        let why = self.plan_again(job, &kept, &request, &kept.lost, |_| false)?;
+        self.log(&format!(
+            "Planned {} again: it begins on {start} or later.",
+            job.number
+        ))?;
+        Ok(why)
+    }
+
+    fn plan_to_move(&self, job: &Job) -> Result<KeptPlan> {
+        if job.is_closed() {
+            refuse!("{} is closed: its dates are past", job.number);
+        }
+        self.kept_plan_of_job(job)
+    }
+
+    /// Plans again and keeps that: phases whose first day has begun stay as they were planned, but for lost days.
+    fn plan_again(
+        &self,
+        job: &Job,
+        kept: &KeptPlan,
+        request: &HouseRequest,
+        lost: &[NaiveDate],
+        has_begun: impl Fn(NaiveDate) -> bool,
+    ) -> Result<Vec<Remark>> {
         let site = self.site(&job.site)?;
-        let worked = self.work_out(&site, &kept.request, &lost)?;
+        let mut worked = self.work_out(&site, request, lost)?;
+        let house = &worked.house;
         let begun = kept.plan.phases.iter().filter_map(|phase| {
             let first = phase.work.first()?.day;
-            Some((places_of(&worked.house, &phase.rooms), first)).filter(|_| first < day)
+            has_begun(first).then(|| (places_of(house, &phase.rooms), first, phase.needs.clone()))
         });
-        let begun: Vec<(Places, NaiveDate)> = begun.collect();
-        let replan = |night_away: Option<Money>| {
-            let request = HouseRequest {
+        worked.begun = begun.collect();
+        let replan = |night_away: Option<Money>, end: Option<NaiveDate>| {
+            let asked = HouseRequest {
                 night_away,
-                ..kept.request.clone()
+                end,
+                ..request.clone()
             };
-            worked.with_brief(&request, begun.clone(), |brief| {
-                let rest = brief
-                    .begun
-                    .iter()
-                    .fold(brief.house.refinished(), |rest, (done, _)| {
-                        rest.without(*done)
-                    });
+            worked.with_brief(&asked, |brief| {
+                let begun = brief.begun.iter();
+                let rest = begun.fold(brief.house.refinished(), |rest, (done, _)| {
+                    rest.without(*done)
+                });
                 // A plan that was named keeps its phases.
-                let named: Vec<Places> = kept
-                    .plan
-                    .phases
-                    .iter()
+                let phases = kept.plan.phases.iter();
+                let named: Vec<Places> = phases
                     .map(|phase| places_of(&worked.house, &phase.rooms))
                     .filter(|phase| phase.is_within(rest))
                     .collect();
@@ -805,24 +838,58 @@ impl Writing<'_> {
                 Ok(answer.chosen)
             })
         };
-        let mut way = replan(kept.request.night_away)?;
-        if way.plan.is_none() {
-            // What has begun can't be undone: then the dates come first, and the nights away are told.
-            way = replan(Some(Money::ZERO))?;
+        // What has begun can't be undone, and a lost day doesn't come back: if it can't be as it was asked for, it ends
+        // later; if that doesn't help, nobody is refused a night away.
+        let nights = [request.night_away, Some(Money::ZERO)];
+        let nights = &nights[..1 + usize::from(request.night_away.is_none())];
+        let ends = [request.end, None];
+        let ends = &ends[..1 + usize::from(request.end.is_some())];
+        let tries = nights
+            .iter()
+            .flat_map(|night| ends.iter().map(|end| (*night, *end)));
+        for (night_away, end) in tries {
+            let way = replan(night_away, end)?;
+            let Some(plan) = &way.plan else { continue };
+            let revision = kept.revision + 1;
+            self.keep_plan(kept.quote.header.id, revision, plan, request, lost)?;
+            let mut why = way.why;
+            if let Some(asked) = request.end.filter(|asked| plan.finish > *asked) {
+                why.insert(0, Remark::TooLate { end: asked });
+            }
+            return Ok(why);
         }
-        let Some(plan) = &way.plan else {
-            refuse!("the rest can't be planned again as it was asked for");
-        };
-        self.keep_plan(
-            kept.quote.header.id,
-            kept.revision + 1,
-            plan,
-            &kept.request,
-            &lost,
-        )?;
-        self.log(&format!("Planned {} again: {day} was lost.", job.number))?;
-        Ok(way.why)
+        refuse!("the rest can't be planned again as it was asked for")
     }
+}
+
+/// Refuses a first day on which no work can begin.
+fn check_start(calendar: &Calendar, start: NaiveDate, today: NaiveDate) -> Result<()> {
+    if start.year() > LAST_YEAR {
+        refuse!("{start} is too far away to plan for");
+    }
+    if start < today {
+        refuse!("{start} is past, and a plan begins today or later");
+    }
+    if calendar.works_on(start) {
+        return Ok(());
+    }
+    let next = (1..).map_while(|days| start.checked_add_days(chrono::Days::new(days)));
+    let next = next
+        .into_iter()
+        .take(400)
+        .find(|day| calendar.works_on(*day));
+    let refusal = match calendar.holidays.get(&start) {
+        Some(name) if name.is_empty() => Refusal::new(format!("{start} is a holiday")),
+        Some(name) => Refusal::new(format!("{start} is a holiday: {name}")),
+        None => Refusal::new(format!(
+            "{} is not a working day",
+            start.format("%A %Y-%m-%d")
+        )),
+    };
+    Err(match next {
+        Some(next) => refusal.hint(format!("--start {next}")).into(),
+        None => refusal.into(),
+    })
 }
 
 fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {
@@ -867,7 +934,7 @@ fn names_of(rooms: &[Room]) -> BTreeMap<RoomId, String> {
 
 /// Shares out what is the same for every plan by what the rooms cost, and adds what each phase costs beside that.
 fn costs_by_phase(plan: &HousePlan, quote: &Quote, base: Money) -> Vec<Money> {
-    let cost_of = |phase: &plan::Phase| -> Decimal {
+    let cost_of = |phase: &Phase| -> Decimal {
         let lines = quote.lines.iter();
         let lines =
             lines.filter(|line| line.room().is_some_and(|room| phase.rooms.contains(&room)));
@@ -884,7 +951,7 @@ fn costs_by_phase(plan: &HousePlan, quote: &Quote, base: Money) -> Vec<Money> {
 
 /// Returns what the rooms of each phase are expected to take of each item.
 fn takes_by_phase(plan: &HousePlan, quote: &Quote) -> Vec<Takes> {
-    let of_phase = |phase: &plan::Phase| {
+    let of_phase = |phase: &Phase| {
         let mut takes: Takes = Vec::new();
         let lines = quote
             .work()

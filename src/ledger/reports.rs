@@ -6,7 +6,9 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 use rusqlite::named_params;
 
-use super::{Agreed, AwaitingReceipt, Invoice, Job, JobState, Ledger, QuoteHeader, QuoteStatus};
+use super::{
+    Agreed, AwaitingReceipt, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader, QuoteStatus,
+};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
 use crate::trade::quote::Terms;
@@ -114,6 +116,8 @@ pub struct Today {
     pub machines: Vec<DueBack>,
     /// Coats that are due.
     pub coats: Vec<CoatDue>,
+    /// The plans of those jobs that have one.
+    pub plans: Vec<(Job, KeptPlan)>,
     /// Quotes sent and not answered; those about to expire come first.
     pub quotes: Vec<QuoteHeader>,
     /// Invoices past their due date.
@@ -276,6 +280,10 @@ impl Ledger {
         for job in jobs.iter().filter(|job| job.state == JobState::Open) {
             coats.extend(self.coat_due(job)?);
         }
+        let mut plans = Vec::new();
+        for job in &jobs {
+            plans.extend(self.plan_of_job(job)?.map(|plan| (job.clone(), plan)));
+        }
         let soon = self.today() + Days::new(EXPIRING_DAYS);
         let mut quotes: Vec<QuoteHeader> = self
             .quotes()?
@@ -298,6 +306,7 @@ impl Ledger {
             jobs,
             machines: self.machines_due()?,
             coats,
+            plans,
             quotes,
             overdue: overdue.collect(),
             awaiting: self.awaiting_receipt()?,

@@ -302,6 +302,17 @@ fn an_accepted_plan_becomes_a_quote_a_job_and_a_calendar_that_moves() {
     let moved = ledger.json(&format!("job dates J1 --lost {second}"));
     assert_eq!(moved["revision"], json!(1));
     assert_eq!(moved["lost_days"], json!([second]));
+    assert_eq!(moved["finish_before"], dates["finish"]);
+    let rental = |plan: &Value| -> i64 {
+        let phases = list(&plan["phases"]).iter();
+        let rentals = phases.flat_map(|phase| list(&phase["rental"]));
+        rentals.map(|rental| cents(&rental["total"])).sum()
+    };
+    assert_eq!(
+        cents(&moved["costs_more"]["firm"]),
+        rental(&moved) - rental(&dates),
+        "as many phases as before are set up for"
+    );
     assert_eq!(moved["phases"][0]["rooms"], dates["phases"][0]["rooms"]);
     assert_eq!(moved["phases"][0]["from"], dates["phases"][0]["from"]);
     let walked_on = |plan: &Value| plan["phases"][0]["light_use"].as_str().map(str::to_owned);
@@ -336,6 +347,96 @@ fn an_accepted_plan_becomes_a_quote_a_job_and_a_calendar_that_moves() {
         refused.starts_with("error: `9 Lantern Row` has no rooms left to plan"),
         "{refused}"
     );
+}
+
+#[test]
+fn a_plan_moves_as_long_as_nothing_is_done_and_today_tells_of_it() {
+    let ledger = lantern_row();
+    ledger.lines(
+        r#"
+        plan house "9 Lantern Row" --start 2026-03-09 --end 2026-04-10 --max-rooms 2 --accept
+        quote send Q1
+        quote accept Q1
+        "#,
+    );
+    let planned = ledger.json("job dates J1");
+    assert_eq!(planned["costs_more"], Value::Null);
+    let on = |day: &str, line: &str| {
+        let words: Vec<&str> = line.split(' ').collect();
+        ledger.run_with(&words, &[("GRITLEDGER_TODAY", day)])
+    };
+    let first = planned["phases"][0]["from"].as_str().unwrap();
+    let today = on(first, "today").ok();
+    let fetch = today
+        .lines()
+        .position(|line| line.starts_with("* J1, today: fetch "));
+    let sand = today
+        .lines()
+        .position(|line| line.starts_with("* J1, today: repair and sand ("));
+    assert!(fetch.is_some() && fetch < sand, "{today}");
+    // A month later: all of it moves, and the day it was to be done by is past.
+    let late = on("2026-04-06", "job dates J1 --start 2026-04-07").ok();
+    assert!(late.contains("ends on"), "{late}");
+    assert!(late.contains("It can't be done by 2026-04-10."), "{late}");
+    let moved = ledger.json("job dates J1");
+    assert!(moved["phases"][0]["from"].as_str() >= Some("2026-04-07"));
+    assert_eq!(moved["lost_days"], json!([]));
+    for (day, line, said) in [
+        (
+            "2026-04-06",
+            "job dates J1 --start 2026-04-05",
+            "error: 2026-04-05 is past: nothing can be planned for it",
+        ),
+        (
+            "2026-04-06",
+            "job dates J1 --start 2026-04-11",
+            "error: Saturday 2026-04-11 is not a working day\nhint: --start 2026-04-13",
+        ),
+    ] {
+        assert_eq!(on(day, line).refused(), said);
+    }
+    on("2026-04-07", "job start J1").ok();
+    on("2026-04-07", "hours Ruben 6 --on sand").ok();
+    assert_eq!(
+        on("2026-04-07", "job dates J1 --start 2026-04-20").refused(),
+        "error: J1 has begun: hours are logged on 2026-04-07\nhint: gritledger job dates J1 --lost DATE"
+    );
+}
+
+#[test]
+fn what_has_begun_is_told_as_it_was_planned() {
+    let ledger = lantern_row();
+    ledger.lines(
+        r#"
+        plan house "9 Lantern Row" --start 2026-03-09 --phases "Front room, Bedroom 1, Bedroom 2, Hall" --accept
+        quote send Q1
+        quote accept Q1
+        job start J1
+        "#,
+    );
+    let planned = ledger.json("job dates J1");
+    let days = |plan: &Value| list(&plan["phases"][0]["days"]).to_vec();
+    let sanded: Vec<Value> = days(&planned)
+        .into_iter()
+        .filter(|day| day["work"] == json!("repair and sand"))
+        .collect();
+    assert!(sanded.len() > 2, "several days of sanding");
+    // By now sanding is known to take longer, which doesn't change the days that were.
+    ledger
+        .line("rate set rotary-36 --kind hours --per 20 --condition worn-film")
+        .ok();
+    let anew = ledger.json(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --room "Front room" --room "Bedroom 1" --room "Bedroom 2" --room Hall --phases "Front room, Bedroom 1, Bedroom 2, Hall""#,
+    );
+    assert!(days(&anew).len() > days(&planned).len());
+    let lost = sanded[2]["date"].as_str().unwrap();
+    let moved = ledger.json(&format!("job dates J1 --lost {lost}"));
+    assert_eq!(days(&moved)[..2], days(&planned)[..2]);
+    let again: Vec<Value> = days(&moved)
+        .into_iter()
+        .filter(|day| day["work"] == json!("repair and sand"))
+        .collect();
+    assert_eq!(again.len(), sanded.len(), "as many days as it had");
 }
 
 #[test]

@@ -46,7 +46,7 @@ pub struct Calendar {
 }
 
 /// What a set of rooms takes when it is done together.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Needs {
     /// Minutes of labour before the first coat.
     pub before: i64,
@@ -67,7 +67,7 @@ pub struct Needs {
 }
 
 /// A coat over a set of rooms.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Coat {
     /// The operations that lay it, such as `oil-coat`.
     pub name: String,

@@ -126,8 +126,8 @@ pub struct Phase {
     pub exit: RoomId,
     /// What is done when.
     pub work: Vec<Stretch>,
-    /// What lays each coat.
-    pub coats: Vec<String>,
+    /// What it takes: kept, so that its days are told as they were when more has been learned.
+    pub needs: Needs,
     /// From when the floors are walked on.
     pub light_use: NaiveDateTime,
     /// The day on which the furniture is back.
@@ -369,12 +369,7 @@ fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
             coating_order: way_out.order.into_iter().map(id).collect(),
             exit: id(way_out.exit),
             work,
-            coats: facts
-                .needs
-                .coats
-                .iter()
-                .map(|coat| coat.name.clone())
-                .collect(),
+            needs: facts.needs.clone(),
             light_use: calendar::moment(times.light_use),
             furniture: calendar::date(times.furniture),
             cure: times.cure.map(calendar::date),
