@@ -89,13 +89,14 @@ fn entry_json(entry: &Entry, page: &Page) -> Value {
 
 /// Renders a job with its quotes and day book as text.
 pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> String {
-    let mut text = format!(
-        "{}, {}: {}, {}\n",
+    let title = format!(
+        "{}, {}: {}, {}",
         job.number,
         job.state.as_str(),
-        inert(&job.client),
-        inert(&job.site)
+        job.client,
+        job.site
     );
+    let mut text = format!("{}\n", page.prose(&inert(&title)));
     let quotes: Vec<&str> = agreed
         .quotes
         .iter()

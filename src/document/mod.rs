@@ -24,8 +24,8 @@ use std::fmt;
 use serde_json::{Value, json};
 use tabled::builder::Builder;
 use tabled::settings::object::{Cell, Columns, Rows, Segment};
-use tabled::settings::peaker::Priority;
-use tabled::settings::{Alignment, Modify, Padding, Style, Width};
+use tabled::settings::{Alignment, Modify, Padding, Style};
+use textwrap::core::display_width;
 
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal, Money, plain};
@@ -133,12 +133,7 @@ impl Page {
     }
 
     fn fill(&self, text: &str, first: &str, next: &str) -> String {
-        let options = textwrap::Options::new(self.width.max(NARROWEST_TABLE))
-            .initial_indent(first)
-            .subsequent_indent(next)
-            .break_words(false)
-            .word_splitter(textwrap::WordSplitter::NoHyphenation);
-        textwrap::fill(text, options)
+        wrap(text, self.width.max(NARROWEST_TABLE), first, next)
     }
 
     /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
@@ -160,6 +155,21 @@ impl Page {
             page: *self,
         }
     }
+}
+
+/// Wraps text at blanks only: words, dates and numbers stay whole.
+fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
+    let options = textwrap::Options::new(width)
+        .initial_indent(first)
+        .subsequent_indent(next)
+        .break_words(false)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation);
+    textwrap::fill(text, options)
+}
+
+/// Returns the columns that the widest word of a text takes.
+fn widest_word(text: &str) -> usize {
+    text.split(' ').map(display_width).max().unwrap_or(0)
 }
 
 /// Writes a percentage as a JSON number.
@@ -242,19 +252,39 @@ impl Table {
         self.rows.is_empty()
     }
 
-    /// Returns the width that the table would have unwrapped; half as wide again as the page, wrapping makes shreds of it.
-    fn natural_width(&self) -> usize {
-        let cells = |column: usize| {
-            let rows = self.rows.iter().map(move |row| row[column].chars().count());
-            // Prose wraps well: what counts is that words stay whole.
-            rows.chain([self.headings[column].chars().count()])
-                .max()
-                .unwrap_or(0)
-                .min(WIDEST_WORD)
+    /// Returns how wide each column is on the page; `None`: words would be cut, or columns be so narrow that wrapping makes
+    /// shreds of them.
+    fn widths(&self, gap: usize) -> Option<Vec<usize>> {
+        let columns = self.headings.len();
+        let widest = |column: usize, of: fn(&str) -> usize| {
+            let rows = self.rows.iter().map(|row| of(&row[column]));
+            rows.chain([of(&self.headings[column])]).max().unwrap_or(0)
         };
-        (0..self.headings.len())
-            .map(|column| cells(column) + 1)
-            .sum()
+        let mut widths: Vec<usize> = (0..columns)
+            .map(|column| widest(column, display_width))
+            .collect();
+        // Prose wraps well, but not at any width.
+        let legible: usize = widths.iter().map(|width| width.min(&WIDEST_WORD) + 1).sum();
+        if self.page.width < NARROWEST_TABLE || legible * 2 > self.page.width * 3 {
+            return None;
+        }
+        let least: Vec<usize> = (0..columns)
+            .map(|column| widest(column, widest_word))
+            .collect();
+        while widths.iter().sum::<usize>() + gap * columns > self.page.width {
+            let wide = (0..columns).filter(|column| widths[*column] > least[*column]);
+            let widest = wide.max_by_key(|column| widths[*column])?;
+            widths[widest] -= 1;
+        }
+        Some(widths)
+    }
+
+    /// Wraps the cells of a row to columns of these widths.
+    fn wrapped(cells: &[String], widths: &[usize]) -> Vec<String> {
+        let cells = cells.iter().zip(widths);
+        cells
+            .map(|(cell, width)| wrap(cell, *width, "", ""))
+            .collect()
     }
 
     fn as_list(&self) -> String {
@@ -271,7 +301,7 @@ impl Table {
                 } else {
                     format!("{heading}: {cell}")
                 };
-                text.push_str(&line);
+                text.push_str(&self.page.fill(&line, "", "  "));
                 text.push('\n');
             }
             text.push('\n');
@@ -282,13 +312,13 @@ impl Table {
 
 impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.page.width < NARROWEST_TABLE || self.natural_width() * 2 > self.page.width * 3 {
+        let gap = if self.page.width < ROOMY_PAGE { 1 } else { 2 };
+        let Some(widths) = self.widths(gap) else {
             return f.write_str(&self.as_list());
-        }
+        };
         let mut builder = Builder::default();
-        builder.push_record(self.headings.clone());
-        for row in &self.rows {
-            builder.push_record(row.clone());
+        for row in std::iter::once(&self.headings).chain(&self.rows) {
+            builder.push_record(Table::wrapped(row, &widths));
         }
         let mut table = builder.build();
         if self.page.unicode {
@@ -302,16 +332,10 @@ impl fmt::Display for Table {
             table.with(Style::blank())
         };
         let rule = if self.page.unicode { '─' } else { '-' };
-        let gap = if self.page.width < ROOMY_PAGE { 1 } else { 2 };
         table.with(Modify::new(Segment::all()).with(Padding::new(0, gap, 0, 0)));
         for column in &self.right {
             table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
         }
-        table.with(
-            Width::wrap(self.page.width)
-                .keep_words(true)
-                .priority(Priority::max(true)),
-        );
         table.with(Modify::new(Rows::first()).with(Alignment::left()));
         for column in &self.right {
             table.with(Modify::new(Cell::new(0, *column)).with(Alignment::right()));

@@ -302,10 +302,14 @@ fn dates(phase: &Phase, wanted: fn(Doing) -> bool) -> String {
 }
 
 fn phases_table(plan: &HousePlan, costs: &[Money], names: &Names, page: &Page) -> String {
+    let coated = plan
+        .phases
+        .iter()
+        .any(|phase| !phase.needs.coats.is_empty());
     let mut table = page
         .table([
             "",
-            "Coat in order",
+            if coated { "Coat in order" } else { "Rooms" },
             "Sand",
             "Coats",
             "Walk on",
@@ -616,7 +620,16 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         Remark::CantShare { rooms, keep } => {
             format!("{rooms} can't share a phase: {keep} must stay in use.")
         }
-        Remark::TooLate { end } => format!("It can't be done by {end}."),
+        Remark::TooLate {
+            end,
+            cheapest: Some(finish),
+        } => format!(
+            "It can't be done by {end}; the cheapest plan would be done on {finish} (--end {finish})."
+        ),
+        Remark::TooLate { end, .. } => format!("It can't be done by {end}."),
+        Remark::OwnFurniture { room } => {
+            format!("While {room} itself is done, its own furniture needs another place.")
+        }
         Remark::StartsLater { start } => {
             format!(
                 "Work begins on {}: earlier it costs more, or isn't possible.",

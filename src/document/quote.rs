@@ -371,7 +371,7 @@ fn room_name(quote: &Quote, id: RoomId) -> Option<&str> {
 /// Renders a quote as text.
 pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
     let record = &sheet.record;
-    let mut text = heading(&record.header, &record.quote);
+    let mut text = heading(&record.header, &record.quote, page);
     if let Some(plan) = &sheet.plan {
         let _ = writeln!(text, "\n{}", stages_text(plan, page));
     }
@@ -410,7 +410,7 @@ pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
     text
 }
 
-fn heading(header: &QuoteHeader, quote: &Quote) -> String {
+fn heading(header: &QuoteHeader, quote: &Quote, page: &Page) -> String {
     let kind = if header.variation_of.is_some() {
         "Variation"
     } else {
@@ -445,7 +445,7 @@ fn heading(header: &QuoteHeader, quote: &Quote) -> String {
             let _ = writeln!(text, "{what}: {}", inert(name));
         }
     }
-    text
+    format!("{}\n", page.prose(&text))
 }
 
 fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
@@ -697,7 +697,7 @@ pub fn list_text(quotes: &[QuoteHeader], page: &Page) -> String {
 
 /// Renders a quote's heading and prices, without its cautions.
 pub fn summary_text(record: &QuoteRecord, view: View, page: &Page) -> String {
-    let mut text = heading(&record.header, &record.quote);
+    let mut text = heading(&record.header, &record.quote, page);
     match view {
         View::Owner => {
             let _ = write!(text, "\n{}\n", cost_table(&record.quote, page));

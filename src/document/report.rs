@@ -160,11 +160,11 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
     }
     let mut text = format!("{table}\n");
     if !total.late.is_zero() {
-        let _ = writeln!(
-            text,
-            "\nOf the actual cost, {} came after close-out (call-backs).",
+        let late = format!(
+            "Of the actual cost, {} came after close-out (call-backs).",
             page.money(total.late)
         );
+        let _ = writeln!(text, "\n{}", page.prose(&late));
     }
     text
 }
@@ -285,14 +285,14 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
         let _ = write!(text, "\n{table}\n");
     }
     let total = total(&variance.lines);
-    let _ = writeln!(
-        text,
-        "\nTogether {} by price and {} by quantity: {}, {}.",
+    let together = format!(
+        "Together {} by price and {} by quantity: {}, {}.",
         page.money(total.price),
         page.money(total.quantity),
         page.money(total.total()),
         favour(total.total())
     );
+    let _ = writeln!(text, "\n{}", page.prose(&together));
     text
 }
 

@@ -175,7 +175,9 @@ impl Worked {
                     .map(move |other| Places::one(room).with(Places::one(other)))
                     .collect::<Vec<_>>()
             });
+        let together = self.groups(&request.together)?;
         let mut apart = self.groups(&request.apart)?;
+        self.refuse_contradictions(&together, &apart)?;
         apart.extend(alone);
         let begun = self.begun.iter();
         // What has begun takes what it was planned to take, whatever has been learned since.
@@ -197,12 +199,18 @@ impl Worked {
             most_rooms: request.max_rooms,
             furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
             sealed: self.sealed,
-            together: self.groups(&request.together)?,
+            together,
             apart,
             set_up: self.set_up,
             sanding_machines: &self.sanding,
             coating_machines: &self.coating,
         })
+    }
+
+    fn is_place(&self, name: &str) -> bool {
+        let wanted = name.trim().to_lowercase();
+        let mut places = self.house.places().iter();
+        places.any(|place| place.name.to_lowercase() == wanted)
     }
 
     /// Returns the number of a place of the house by its name, or the only one whose name begins so.
@@ -244,6 +252,9 @@ impl Worked {
     fn list(&self, text: &str) -> Result<Places> {
         let mut places = Places::NONE;
         for name in text.split(',') {
+            if name.trim().is_empty() {
+                refuse!("`{text}` names no room, or one too few");
+            }
             let place = Places::one(self.place(name)?);
             if !places.shared(place).is_empty() {
                 refuse!("`{}` is named twice in `{text}`", name.trim());
@@ -271,11 +282,26 @@ impl Worked {
         groups.collect()
     }
 
+    /// Refuses rooms that are to be done together, if only with others between them, and apart.
+    fn refuse_contradictions(&self, together: &[Places], apart: &[Places]) -> Result<()> {
+        for group in together {
+            let unit = group.with_groups(together);
+            let torn = apart.iter().map(|apart| apart.shared(unit));
+            if let Some(torn) = torn.into_iter().find(|torn| torn.count() > 1) {
+                refuse!(
+                    "{} can't be done both together and apart",
+                    self.house.names(torn)
+                );
+            }
+        }
+        Ok(())
+    }
+
     fn keeps(&self, request: &HouseRequest) -> Result<Vec<Keep>> {
         let open = self.house.reachable(Places::NONE);
         let keeps = request.keeps.iter().map(|text| {
             let (least, names) = match text.split_once(" of ") {
-                Some((number, names)) if read_count(number).is_some() => {
+                Some((number, names)) if read_count(number).is_some() && !self.is_place(text) => {
                     (read_count(number).unwrap_or(0), names)
                 }
                 _ => (0, text.as_str()),
@@ -285,7 +311,7 @@ impl Worked {
             let keep = Keep { places, least };
             if !keep.holds(open) {
                 return Err(Refusal::new(format!("no plan can keep `{text}`"))
-                    .hint(format!("it names {} rooms", places.count()))
+                    .hint(format!("it names {}", rooms_counted(places)))
                     .into());
             }
             Ok(keep)
@@ -341,6 +367,13 @@ impl Worked {
     }
 }
 
+fn rooms_counted(places: Places) -> String {
+    match places.count() {
+        1 => "1 room".to_owned(),
+        count => format!("{count} rooms"),
+    }
+}
+
 /// Reads how many: `one`, `2`.
 fn read_count(text: &str) -> Option<u32> {
     let text = text.trim().to_lowercase();
@@ -361,7 +394,7 @@ impl Ledger {
     pub fn plan_house(&self, site: &Site, request: &HouseRequest) -> Result<HouseSheet> {
         let worked = self.work_out(site, request, &[])?;
         self.check_dates(&worked.calendar, request)?;
-        let answer = worked.with_brief(request, |brief| {
+        let mut answer = worked.with_brief(request, |brief| {
             let named = request
                 .phases
                 .as_deref()
@@ -378,6 +411,13 @@ impl Ledger {
             }
             Ok(answer)
         })?;
+        if let (Some(name), Some(_)) = (&request.furniture_room, &answer.chosen.plan) {
+            let place = worked.place(name)?;
+            if worked.house.refinished().has(place) {
+                let room = worked.house.names(Places::one(place));
+                answer.chosen.why.push(Remark::OwnFurniture { room });
+            }
+        }
         self.sheet_of(site, request, worked, answer)
     }
 
@@ -854,7 +894,13 @@ impl Writing<'_> {
             self.keep_plan(kept.quote.header.id, revision, plan, request, lost)?;
             let mut why = way.why;
             if let Some(asked) = request.end.filter(|asked| plan.finish > *asked) {
-                why.insert(0, Remark::TooLate { end: asked });
+                why.insert(
+                    0,
+                    Remark::TooLate {
+                        end: asked,
+                        cheapest: None,
+                    },
+                );
             }
             return Ok(why);
         }

@@ -187,7 +187,7 @@ fn what_cannot_be_planned_is_said_by_name() {
         ),
         (
             "--start 2026-03-09 --keep \"two of Bath\"",
-            "error: no plan can keep `two of Bath`\nhint: it names 1 rooms",
+            "error: no plan can keep `two of Bath`\nhint: it names 1 room",
         ),
         (
             "--start 2026-03-09 --phases \"Hall; Bath\"",
@@ -221,6 +221,14 @@ fn what_cannot_be_planned_is_said_by_name() {
             "--start 2026-03-09 --together Hall",
             "error: `Hall` is one room, and that is always with itself",
         ),
+        (
+            "--start 2026-03-09 --keep \" , Bath\"",
+            "error: ` , Bath` names no room, or one too few",
+        ),
+        (
+            "--start 2026-03-09 --together \"Hall, Front room\" --together \"Front room, Bedroom 1\" --apart \"Hall, Bedroom 1\"",
+            "error: Hall and Bedroom 1 can't be done both together and apart",
+        ),
     ] {
         let refused = ledger
             .line(&format!(r#"plan house "9 Lantern Row" {line}"#))
@@ -228,7 +236,23 @@ fn what_cannot_be_planned_is_said_by_name() {
         assert_eq!(refused, said, "{line}");
     }
     let soon = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --end 2026-03-11"#);
-    assert_eq!(soon["why"], json!("It can't be done by 2026-03-11."));
+    let why = soon["why"].as_str().unwrap();
+    let later =
+        why.strip_prefix("It can't be done by 2026-03-11; the cheapest plan would be done on ");
+    let (day, _) = later.and_then(|later| later.split_once(' ')).unwrap();
+    let in_time = ledger.json(&format!(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --end {day}"#
+    ));
+    assert_eq!(in_time["finish"], json!(day));
+    ledger.line("setting set crew-hours 0.5").ok();
+    let short =
+        ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --schedule oil-2-coat"#);
+    let why = short["why"].as_str().unwrap();
+    assert!(
+        why.contains("and the crew has 0.5 in a working day"),
+        "{why}"
+    );
+    ledger.line("setting set crew-hours 8").ok();
     ledger
         .line(r#"room add "9 Lantern Row" Attic --shape "9 x 9" --condition bare --species pine"#)
         .ok();
@@ -461,6 +485,13 @@ fn limits_are_kept() {
         together("--max-rooms 1")
             .iter()
             .all(|phase| phase.len() == 1)
+    );
+    let own = ledger
+        .json(r#"plan house "9 Lantern Row" --start 2026-03-09 --furniture-room "Front room""#);
+    let why = own["why"].as_str().unwrap();
+    assert!(
+        why.contains("While Front room itself is done, its own furniture needs another place."),
+        "{why}"
     );
     for phase in together(r#"--furniture-room "Front room""#) {
         assert!(

@@ -81,12 +81,14 @@ pub struct Coat {
 
 /// Why a set of rooms can't be done together.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
-#[error("`{coat}` takes {hours} hours at once, more than a working day of the crew")]
+#[error("`{coat}` takes {hours} hours at once, and the crew has {day_hours} in a working day")]
 pub struct CoatTooLong {
     /// The coat.
     pub coat: String,
-    /// How long it takes, in hours of labour, to a tenth.
+    /// How long it takes, in hours of labour.
     pub hours: crate::money::Decimal,
+    /// What the crew does in a working day, in the same.
+    pub day_hours: crate::money::Decimal,
 }
 
 /// What is done in a stretch of a working day.

@@ -293,9 +293,11 @@ impl<'a> Search<'a> {
         }
         coat.map(|number| {
             let coat = &needs.coats[number];
+            let hours = |minutes: i64| round(Decimal::from(minutes) / Decimal::from(60), 2);
             Obstacle::Coat(CoatTooLong {
                 coat: coat.name.clone(),
-                hours: round(Decimal::from(coat.minutes) / Decimal::from(60), 1),
+                hours: hours(coat.minutes).normalize(),
+                day_hours: hours(brief.calendar.crew_minutes).normalize(),
             })
         })
     }
@@ -549,17 +551,7 @@ impl<'a> Search<'a> {
         let mut left = rooms;
         let mut units = Vec::new();
         while let Some(room) = left.numbers().next() {
-            let mut unit = Places::one(room);
-            // Groups that share a room are one group.
-            loop {
-                let touched = self.brief.together.iter();
-                let touched = touched.filter(|group| !group.shared(unit).is_empty());
-                let wider = touched.fold(unit, |unit, group| unit.with(*group));
-                if wider == unit {
-                    break;
-                }
-                unit = wider;
-            }
+            let unit = Places::one(room).with_groups(&self.brief.together);
             units.push(unit.shared(rooms));
             left = left.without(unit);
         }

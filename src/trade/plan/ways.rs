@@ -56,6 +56,17 @@ impl Places {
         Places(self.0 & other.0)
     }
 
+    /// Returns these with every group that shares a place with them, or with a group that does.
+    #[must_use]
+    pub fn with_groups(self, groups: &[Places]) -> Places {
+        let touched = groups.iter().filter(|group| !group.shared(self).is_empty());
+        let wider = touched.fold(self, |wider, group| wider.with(*group));
+        match wider == self {
+            true => self,
+            false => wider.with_groups(groups),
+        }
+    }
+
     /// Tells whether every place of this set is in the other.
     pub const fn is_within(self, other: Places) -> bool {
         self.0 & !other.0 == 0

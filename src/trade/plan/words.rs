@@ -58,6 +58,13 @@ pub enum Remark {
     TooLate {
         /// When it has to be.
         end: NaiveDate,
+        /// When the cheapest plan would be done; `None`: there is none then either.
+        cheapest: Option<NaiveDate>,
+    },
+    /// The room that takes the furniture of the others is done itself.
+    OwnFurniture {
+        /// The room.
+        room: String,
     },
     /// Work begins later than it could.
     StartsLater {
@@ -95,9 +102,13 @@ pub enum Remark {
 pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Vec<Remark> {
     let mut remarks: Vec<Remark> = Vec::new();
     for phase in phases {
-        if let Some(obstacle) = &search.facts(*phase).obstacle {
-            remarks.push(obstacle_to(brief, *phase, obstacle));
-        }
+        let facts = search.facts(*phase);
+        let remark = facts
+            .obstacle
+            .as_ref()
+            .map(|obstacle| obstacle_to(brief, *phase, obstacle));
+        // A group that is torn is torn in every phase that has some of it.
+        remarks.extend(remark.filter(|remark| !remarks.contains(remark)));
     }
     let only_keeps = remarks
         .iter()
@@ -105,7 +116,7 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
     if !only_keeps {
         return remarks;
     }
-    let dear = without_keeps(brief);
+    let dear = priced_nights(brief);
     let mended = Search::new(&dear).of_phases(phases);
     match mended {
         Some(mended) => {
@@ -115,7 +126,7 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
             }
             remarks.push(would_mend(&plan));
         }
-        None => remarks.push(too_late(brief)),
+        None => remarks.push(too_late(brief, |search| search.of_phases(phases))),
     }
     remarks
 }
@@ -123,13 +134,13 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
 /// Says why no plan is feasible, and what would mend that.
 pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
     let search = Search::new(brief);
-    let dear = without_keeps(brief);
+    let dear = priced_nights(brief);
     let lifted = Search::new(&dear);
-    let found = match rooms.count() <= super::EXACT_ROOMS {
-        true => lifted.best_of_all(rooms, None),
-        false => lifted.good_plan(rooms),
+    let cheapest = |search: &Search<'_>| match rooms.count() <= super::EXACT_ROOMS {
+        true => search.best_of_all(rooms, None),
+        false => search.good_plan(rooms),
     };
-    if let Some(found) = found {
+    if let Some(found) = cheapest(&lifted) {
         let plan = super::build(&lifted, &dear, &found);
         let ones = rooms.numbers().map(Places::one);
         let closing = ones.filter_map(|room| {
@@ -156,14 +167,15 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
         }
     }
     if remarks.is_empty() {
-        remarks.push(too_late(brief));
+        remarks.push(too_late(brief, cheapest));
     }
     remarks
 }
 
-fn without_keeps<'a>(brief: &Brief<'a>) -> Brief<'a> {
+/// Returns a brief in which a night on which a keep fails is no obstacle, but dear.
+fn priced_nights<'a>(brief: &Brief<'a>) -> Brief<'a> {
     Brief {
-        night_away: Some(DEAR),
+        night_away: brief.night_away.or(Some(DEAR)),
         begun: brief.begun.clone(),
         keeps: brief.keeps.clone(),
         away: brief.away.clone(),
@@ -173,10 +185,19 @@ fn without_keeps<'a>(brief: &Brief<'a>) -> Brief<'a> {
     }
 }
 
-fn too_late(brief: &Brief<'_>) -> Remark {
-    match brief.end {
-        Some(end) => Remark::TooLate { end },
-        None => Remark::NothingMends,
+/// Says that it can't be done in time, and when the cheapest plan would be done.
+fn too_late(brief: &Brief<'_>, cheapest: impl FnOnce(&Search<'_>) -> Option<Chosen>) -> Remark {
+    let Some(end) = brief.end else {
+        return Remark::NothingMends;
+    };
+    let endless = Brief {
+        end: None,
+        ..priced_nights(brief)
+    };
+    let found = cheapest(&Search::new(&endless));
+    Remark::TooLate {
+        end,
+        cheapest: found.map(|found| calendar::date(found.finish)),
     }
 }
 
