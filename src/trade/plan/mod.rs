@@ -27,6 +27,7 @@
 //! beyond that a good one with a bound on what any plan costs. Every plan is [replayed](replay) day by day before it is
 //! returned.
 
+mod bound;
 pub mod calendar;
 pub mod labour;
 pub mod replay;
@@ -240,7 +241,7 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     };
     let bound = match &found {
         Some(found) if exact => found.cost,
-        _ => search.least_of_all(rooms),
+        _ => bound::least_of_all(&search, rooms),
     };
     let cheapest = match found {
         Some(found) => way(&search, brief, &found),

@@ -18,6 +18,7 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
 
+use super::bound::least_over_phases;
 use super::calendar::{self, CoatTooLong, Day, Needs, Table, Times};
 use super::ways::Places;
 use super::{Brief, Machine};
@@ -34,7 +35,7 @@ type Moment = (Day, i64);
 /// No rental is under way.
 const NOT_OUT: Day = Day::MAX;
 /// More than anything costs: what can't be done.
-const NEVER: i64 = i64::MAX / 8;
+pub(super) const NEVER: i64 = i64::MAX / 8;
 
 /// A plan as the search knows it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -182,7 +183,7 @@ impl Kit {
     }
 
     /// Returns the least that rentals cost which are out for so many days together.
-    fn least_for(&self, days: usize) -> i64 {
+    pub(super) fn least_for(&self, days: usize) -> i64 {
         self.least[days.min(LONGEST)]
     }
 
@@ -195,9 +196,9 @@ impl Kit {
 
 /// A plan in the making.
 pub(super) struct Search<'a> {
-    brief: &'a Brief<'a>,
+    pub(super) brief: &'a Brief<'a>,
     pub(super) table: Table,
-    without_rest: Table,
+    no_rest: Table,
     pub(super) sanding: Kit,
     coating: Kit,
     start: Day,
@@ -221,7 +222,7 @@ impl<'a> Search<'a> {
             .map(|(from, to)| (calendar::day(*from), calendar::day(*to)))
             .collect();
         Search {
-            without_rest: table.without_rest(),
+            no_rest: table.without_rest(),
             sanding: Kit::new(brief.sanding_machines, start),
             coating: Kit::new(brief.coating_machines, start),
             start,
@@ -256,7 +257,7 @@ impl<'a> Search<'a> {
         let needs = (brief.needs)(rooms);
         let reachable = brief.house.reachable(rooms);
         let fails = brief.keeps.iter().position(|keep| !keep.holds(reachable));
-        let went = self.without_rest.go_through(&needs, 0, |_, _, _, _| ());
+        let went = self.without_rest(&needs);
         let obstacle = self.obstacle_to(rooms, &needs, went.err()).or_else(|| {
             let nobody_may_leave = self.night_away.is_none() && self.away.is_empty();
             let by_night = went.is_ok_and(|times| times.wet_nights().is_some());
@@ -302,6 +303,25 @@ impl<'a> Search<'a> {
         })
     }
 
+    /// Returns when rooms are done what, in a calendar without weekends and holidays that begins on day 0.
+    ///
+    /// # Errors
+    /// Returns the number of a coat that takes more than a working day.
+    pub(super) fn without_rest(&self, needs: &Needs) -> Result<Times, usize> {
+        self.no_rest.go_through(needs, 0, |_, _, _, _| ())
+    }
+
+    /// Returns the least that is paid once for a phase: set-up, and a day of the machines that only coats take.
+    pub(super) fn least_once(&self, times: &Times) -> i64 {
+        let set_up = self.brief.set_up.minor();
+        if times.coat_machines.is_none() {
+            return set_up;
+        }
+        // A weekend may draw coats together, so that one day is all that is sure.
+        let day = self.coating.prices.iter().map(|prices| prices[1]).min();
+        set_up + day.unwrap_or(0)
+    }
+
     /// Returns the least that a phase costs, whatever its dates: without the sanding machines, and those alone.
     fn least_of(
         &self,
@@ -310,17 +330,7 @@ impl<'a> Search<'a> {
         times: &Times,
         fails: Option<usize>,
     ) -> (i64, usize) {
-        let mut cost = self.brief.set_up.minor();
-        if times.coat_machines.is_some() {
-            // A weekend may draw coats together, so that one day is all that is sure.
-            cost += self
-                .coating
-                .prices
-                .iter()
-                .map(|prices| prices[1])
-                .min()
-                .unwrap_or(0);
-        }
+        let mut cost = self.least_once(times);
         if self.away.is_empty() {
             cost += least_closed(needs, times)
                 * i64::from(rooms.count())
@@ -331,11 +341,7 @@ impl<'a> Search<'a> {
                 cost += night * i64::from(last - first + 1);
             }
         }
-        let days = match needs.sands_by_machine {
-            true => (times.last_sanding + 1).unsigned_abs() as usize,
-            false => 0,
-        };
-        (cost, days)
+        (cost, sanding_days(needs, times))
     }
 
     /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
@@ -558,49 +564,6 @@ impl<'a> Search<'a> {
         units
     }
 
-    /// Returns the least that any plan of the rooms costs: what each room, being in some phase, makes sure.
-    pub(super) fn least_of_all(&self, rooms: Places) -> Money {
-        let brief = self.brief;
-        let facts: Vec<Rc<Facts>> = rooms
-            .numbers()
-            .map(|room| self.facts(Places::one(room)))
-            .collect();
-        let times: Vec<(&Facts, Times)> = facts
-            .iter()
-            .filter_map(|facts| {
-                let went = self
-                    .without_rest
-                    .go_through(&facts.needs, 0, |_, _, _, _| ());
-                Some((facts.as_ref(), went.ok()?))
-            })
-            .collect();
-        let most = brief.most_rooms.unwrap_or(rooms.count()).max(1);
-        let set_up = i64::from(rooms.count().div_ceil(most)) * brief.set_up.minor();
-        let days = facts.iter().map(|facts| facts.least.1).max().unwrap_or(0);
-        let rental = self.sanding.least_for(days);
-        let buffer = match times.iter().any(|(_, times)| times.coat_machines.is_some()) {
-            true => self
-                .coating
-                .prices
-                .iter()
-                .map(|prices| prices[1])
-                .min()
-                .unwrap_or(0),
-            false => 0,
-        };
-        let mut losses = 0;
-        if self.away.is_empty() {
-            let days = times
-                .iter()
-                .map(|(facts, times)| least_closed(&facts.needs, times));
-            losses += days.sum::<i64>() * brief.day_closed.minor();
-            let nights = times.iter().filter(|(facts, _)| facts.fails.is_some());
-            let nights = nights.map(|(_, times)| self.failing_nights(times).count() as i64);
-            losses += nights.max().unwrap_or(0) * self.night_away.unwrap_or(0);
-        }
-        Money::from_minor(set_up + rental + buffer + losses)
-    }
-
     /// Returns what a label costs when its machines go back; `None`: they were out for too long.
     fn total(&self, label: &Label) -> Option<i64> {
         match label.out {
@@ -791,8 +754,16 @@ fn add(labels: &mut Vec<Label>, steps: &mut Vec<Step>, label: Label, phase: Plac
     });
 }
 
+/// Returns on how many days a phase has the sanding machines, from its dates without weekends.
+pub(super) fn sanding_days(needs: &Needs, times: &Times) -> usize {
+    match needs.sands_by_machine {
+        true => (times.last_sanding + 1).unsigned_abs() as usize,
+        false => 0,
+    }
+}
+
 /// Returns the least days on which a phase closes its rooms, from its dates without weekends.
-fn least_closed(needs: &Needs, times: &Times) -> i64 {
+pub(super) fn least_closed(needs: &Needs, times: &Times) -> i64 {
     let wet = times.wet_days().map_or(0, |(first, last)| {
         let shared = i64::from(first == times.last_sanding && needs.before > 0);
         i64::from(last - first + 1) - shared
@@ -802,25 +773,9 @@ fn least_closed(needs: &Needs, times: &Times) -> i64 {
 
 /// Returns the least that each set of rooms costs in phases: beside the sanding machines, and days of those.
 fn least_of_rests(facts: &[Rc<Facts>]) -> Vec<(i64, usize)> {
-    let mut least = vec![(0, 0)];
-    for rest in 1..facts.len() {
-        // Some phase has the first room of the rest; the others are any of what is left.
-        let first = rest & rest.wrapping_neg();
-        let others = rest & !first;
-        let mut best = (NEVER, LONGEST);
-        let mut more = others;
-        loop {
-            let phase = first | more;
-            if facts[phase].obstacle.is_none() {
-                let (own, left) = (facts[phase].least, least[rest & !phase]);
-                best = (best.0.min(own.0 + left.0), best.1.min(own.1 + left.1));
-            }
-            if more == 0 {
-                break;
-            }
-            more = (more - 1) & others;
-        }
-        least.push(best);
-    }
-    least
+    let of = |set: usize| facts[set].obstacle.is_none().then(|| facts[set].least);
+    let costs = least_over_phases(facts.len(), |set| Some(of(set)?.0));
+    let days = least_over_phases(facts.len(), |set| i64::try_from(of(set)?.1).ok());
+    let days = days.into_iter().map(|days| days.unsigned_abs() as usize);
+    costs.into_iter().zip(days).collect()
 }

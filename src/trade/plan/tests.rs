@@ -6,6 +6,7 @@ use chrono::{Days, NaiveDate, Weekday};
 use proptest::prelude::*;
 use rust_decimal_macros::dec;
 
+use super::bound::least_in_groups;
 use super::calendar::{self, Day};
 use super::replay::replay;
 use super::*;
@@ -563,6 +564,24 @@ proptest! {
     fn a_large_house_has_a_plan_that_holds_and_a_bound(drawn in drawn(13..=14)) {
         let drawn = Drawn { crew: 960, ..drawn };
         World::new(drawn).with_brief(|brief| check(brief, &plan(brief, None)));
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+
+    #[test]
+    fn a_bound_by_groups_is_below_the_best(drawn in drawn(3..=6)) {
+        World::new(drawn).with_brief(|brief| {
+            let answer = plan(brief, None);
+            if let Some(plan) = answer.chosen.plan {
+                for size in 1..=4 {
+                    let search = Search::new(brief);
+                    let bound = least_in_groups(&search, brief.house.refinished(), size);
+                    assert!(bound <= plan.costs.total(), "groups of {size}: {bound:?}");
+                }
+            }
+        });
     }
 }
 

@@ -1,0 +1,193 @@
+//! What any plan costs at least, for more rooms than every plan can be tried for.
+//!
+//! Seen in some of the rooms only, a plan of the house is a plan of those rooms: fewer of them take no longer, close no
+//! more, and keep nobody from more. So the rooms are divided into groups small enough to try all their phases, and each
+//! group bears what is surely its own:
+//!
+//! * **closed rooms** by the least days on which its part of a phase closes them, in a calendar without weekends;
+//! * **what a phase costs once** (set-up, a day of the coats' machines) by a share of it: either the group's share of all
+//!   rooms, or, where only so many rooms can be emptied at once, that share of it for each of its rooms; whichever comes
+//!   to more for the whole house;
+//! * **nights away** in one group alone, the one with the rooms that by themselves keep somebody from bed: every phase
+//!   with such a room takes at least the nights that its drying takes.
+//!
+//! The sanding machines are out for at least the days that the group takes which takes longest. Nothing of this is known
+//! to be lost on nights when the household is away anyway, so then only the rest counts.
+
+use super::Places;
+use super::calendar::Needs;
+use super::search::{NEVER, Obstacle, Search, least_closed, sanding_days};
+use crate::money::Money;
+
+/// Rooms, or rooms that go together, in a group at most.
+const GROUP: usize = 10;
+/// Minutes of the clock in a day.
+const DAY: i64 = 24 * 60;
+
+/// What a part of a phase costs at least.
+#[derive(Clone, Copy)]
+struct Part {
+    rooms: i64,
+    /// For every phase, however many rooms it has.
+    once: i64,
+    closed: i64,
+    nights: i64,
+    /// Days of the sanding machines.
+    days: usize,
+}
+
+/// How much of what a phase costs once a part of it bears.
+#[derive(Clone, Copy)]
+enum Share {
+    /// So many of so many rooms.
+    OfGroup(i64, i64),
+    /// Its own rooms, of so many.
+    OfPart(i64),
+}
+
+impl Share {
+    /// Returns the share of a part: a numerator and its denominator.
+    fn of(self, part: &Part) -> (i64, i64) {
+        match self {
+            Share::OfGroup(group, all) => (group, all),
+            Share::OfPart(most) => (part.rooms, most),
+        }
+    }
+}
+
+/// Returns the least that any plan of these rooms costs.
+pub(super) fn least_of_all(search: &Search<'_>, rooms: Places) -> Money {
+    least_in_groups(search, rooms, GROUP)
+}
+
+/// Returns the same by groups of so many units.
+pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -> Money {
+    let mut units = search.units(rooms);
+    units.sort_by_key(|unit| {
+        let facts = search.facts(*unit);
+        (facts.fails.is_none(), -facts.needs.before)
+    });
+    let groups: Vec<Vec<Option<Part>>> = units
+        .chunks(size)
+        .map(|units| parts_of(search, units))
+        .collect();
+    let days = groups.iter().map(|parts| least_days(parts)).max();
+    let rental = search.sanding.least_for(days.unwrap_or(0));
+    let all = i64::from(rooms.count());
+    let sum = |share: &dyn Fn(&[Option<Part>]) -> Share| -> i64 {
+        let groups = groups.iter().enumerate();
+        groups
+            .map(|(number, parts)| least_cost(parts, share(parts), number == 0))
+            .sum()
+    };
+    let by_group = sum(&|parts| {
+        let group = parts.last().and_then(Option::as_ref);
+        Share::OfGroup(group.map_or(0, |part| part.rooms), all)
+    });
+    let by_part = search.brief.most_rooms.map(|most| {
+        let most = i64::from(most.min(rooms.count()).max(1));
+        sum(&|_| Share::OfPart(most))
+    });
+    Money::from_minor(rental + by_group.max(by_part.unwrap_or(0)))
+}
+
+/// Returns what each set of a group's units costs at least as a part of a phase; `None`: no phase can have them together.
+fn parts_of(search: &Search<'_>, units: &[Places]) -> Vec<Option<Part>> {
+    let sets = 0..1_usize << units.len();
+    sets.map(|set| {
+        let units = units.iter().enumerate();
+        let units = units.filter(|(place, _)| set >> place & 1 == 1);
+        let rooms = units.fold(Places::NONE, |rooms, (_, unit)| rooms.with(*unit));
+        part(search, rooms)
+    })
+    .collect()
+}
+
+fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
+    let brief = search.brief;
+    let facts = search.facts(rooms);
+    // Whether a keep fails depends on the hours at which coats are laid, and a phase of more rooms has others.
+    let together = matches!(facts.obstacle, None | Some(Obstacle::Keep(_)));
+    let times = search
+        .without_rest(&facts.needs)
+        .ok()
+        .filter(|_| together)?;
+    let count = i64::from(rooms.count());
+    let mut part = Part {
+        rooms: count,
+        once: search.least_once(&times),
+        closed: 0,
+        nights: 0,
+        days: sanding_days(&facts.needs, &times),
+    };
+    if brief.away.is_empty() {
+        part.closed = least_closed(&facts.needs, &times) * count * brief.day_closed.minor();
+        if let (Some(_), Some(price)) = (facts.fails, brief.night_away) {
+            part.nights = least_nights(&facts.needs) * price.minor();
+        }
+    }
+    Some(part)
+}
+
+/// Returns in how many nights a phase is wet at least, at whatever hour of a day its first coat is laid.
+fn least_nights(needs: &Needs) -> i64 {
+    let Some((_, below)) = needs.coats.split_last() else {
+        return 0;
+    };
+    let drying: i64 = below.iter().map(|coat| coat.recoat).sum();
+    (drying + needs.light_use) / DAY
+}
+
+/// Returns for each of so many sets (as bits, the first of them empty) the least sum over the phases that it can be divided
+/// into, of what each costs; `None`: it can't be a phase. A set that can't be divided so costs [`NEVER`].
+pub(super) fn least_over_phases(sets: usize, of: impl Fn(usize) -> Option<i64>) -> Vec<i64> {
+    let mut least = vec![0];
+    for rest in 1..sets {
+        // Some phase has the first of the set; the others are any of what is left.
+        let first = rest & rest.wrapping_neg();
+        let others = rest & !first;
+        let (mut best, mut more) = (NEVER, others);
+        loop {
+            let phase = first | more;
+            if let Some(own) = of(phase) {
+                best = best.min(own + least[rest & !phase]);
+            }
+            if more == 0 {
+                break;
+            }
+            more = (more - 1) & others;
+        }
+        least.push(best);
+    }
+    least
+}
+
+/// Returns the least of all units of a group; nothing, if there is no plan of them.
+fn least_of_group(sets: usize, of: impl Fn(usize) -> Option<i64>) -> i64 {
+    let least = least_over_phases(sets, of).pop();
+    least.filter(|least| *least < NEVER).unwrap_or(0)
+}
+
+fn least_days(parts: &[Option<Part>]) -> usize {
+    let days = |set: usize| Some(parts[set].as_ref()?.days as i64);
+    least_of_group(parts.len(), days).unsigned_abs() as usize
+}
+
+/// Returns what a group bears at least, with its share of what phases cost once, and of the nights if they are its own.
+fn least_cost(parts: &[Option<Part>], share: Share, with_nights: bool) -> i64 {
+    let one = Part {
+        rooms: 1,
+        once: 0,
+        closed: 0,
+        nights: 0,
+        days: 0,
+    };
+    let (_, denominator) = share.of(&one);
+    let of = |set: usize| {
+        let part = parts[set].as_ref()?;
+        let (numerator, denominator) = share.of(part);
+        let own = part.closed + if with_nights { part.nights } else { 0 };
+        Some(part.once * numerator + own * denominator)
+    };
+    least_of_group(parts.len(), of) / denominator.max(1)
+}
