@@ -266,36 +266,31 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
 /// Plans the rooms one by one, in the cheapest order that is tried.
 fn one_by_one(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Way {
     let units = search.units(rooms);
-    let mut best = search.of_phases(&units).map(|plan| (plan, units.clone()));
+    let Some(mut best) = search.of_phases(&units, None) else {
+        return planned(search, brief, &units);
+    };
     // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper, unless they are
     // so many that it would take long.
-    loop {
-        if rooms.count() > EXACT_ROOMS {
-            return planned(search, brief, &units);
-        }
-        let Some((plan, order)) = &best else {
-            return planned(search, brief, &units);
-        };
-        let swaps =
-            (0..order.len()).flat_map(|later| (0..later).map(move |earlier| (earlier, later)));
-        let swapped = swaps.filter_map(|(earlier, later)| {
-            let mut order = order.clone();
-            order.swap(earlier, later);
-            Some((search.of_phases(&order)?, order))
+    let mut order = units;
+    while rooms.count() <= EXACT_ROOMS {
+        let places = 0..order.len();
+        let swaps = places.flat_map(|later| (0..later).map(move |earlier| (earlier, later)));
+        let swapped = swaps.map(|(earlier, later)| {
+            let mut swapped = order.clone();
+            swapped.swap(earlier, later);
+            swapped
         });
-        let next = swapped.min_by_key(|(plan, _)| (plan.cost, plan.finish));
-        match next {
-            Some(next) if (next.0.cost, next.0.finish) < (plan.cost, plan.finish) => {
-                best = Some(next);
-            }
-            _ => return way(search, brief, plan),
-        }
+        let Some(better) = search.better(&best, swapped) else {
+            break;
+        };
+        (best, order) = better;
     }
+    way(search, brief, &best)
 }
 
 /// Plans phases in their order, or says why that isn't feasible.
 fn planned(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Way {
-    match search.of_phases(phases) {
+    match search.of_phases(phases, None) {
         Some(chosen) => way(search, brief, &chosen),
         None => Way {
             plan: None,

@@ -427,21 +427,43 @@ impl<'a> Search<'a> {
         nights.filter(|night| !self.is_away(*night))
     }
 
-    /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible.
-    pub(super) fn of_phases(&self, phases: &[Places]) -> Option<Chosen> {
+    /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible, or none that
+    /// costs at most so much.
+    pub(super) fn of_phases(&self, phases: &[Places], most: Option<Money>) -> Option<Chosen> {
+        let most = most.map_or(NEVER, Money::minor);
+        let facts: Vec<Rc<Facts>> = phases.iter().map(|phase| self.facts(*phase)).collect();
+        let mut rest = facts.iter().fold((0, 0), |(cost, days), facts| {
+            (cost + facts.least.0, days + facts.least.1)
+        });
         let mut steps = Vec::new();
         let mut labels = self.begun(&mut steps);
-        for phase in phases {
-            let facts = self.facts(*phase);
+        for (phase, facts) in phases.iter().zip(&facts) {
+            rest = (rest.0 - facts.least.0, rest.1 - facts.least.1);
             let mut next = Vec::new();
             for label in &labels {
-                self.extend(label, &facts, None, |label, start| {
-                    add(&mut next, &mut steps, label, *phase, start);
+                self.extend(label, facts, None, |label, start| {
+                    if self.least_after(&label, rest) <= most {
+                        add(&mut next, &mut steps, label, *phase, start);
+                    }
                 });
             }
             labels = next;
         }
         self.best(&labels, &steps)
+    }
+
+    /// Returns the first plan in one of these orders that is cheaper than one that is known, or as cheap and earlier.
+    pub(super) fn better(
+        &self,
+        known: &Chosen,
+        orders: impl IntoIterator<Item = Vec<Places>>,
+    ) -> Option<(Chosen, Vec<Places>)> {
+        let mut orders = orders.into_iter();
+        orders.find_map(|order| {
+            let plan = self.of_phases(&order, Some(known.cost))?;
+            let is_better = (plan.cost, plan.finish) < (known.cost, known.finish);
+            is_better.then_some((plan, order))
+        })
     }
 
     /// Returns the labels after the phases that have begun, on the days on which they did.
@@ -529,27 +551,29 @@ impl<'a> Search<'a> {
         self.best(&labels[full], &steps)
     }
 
-    /// Returns a good plan of rooms that are too many to try every set of, found by putting phases together and moving
-    /// rooms between them as long as that is cheaper; `None`: none was found.
+    /// Returns a good plan of rooms that are too many to try every set of; `None`: none was found. All at once, one by one,
+    /// and as many at once as can be emptied are changed step by step as long as that is cheaper: phases are put together,
+    /// units moved; where that doesn't help any more, units and phases change places.
     pub(super) fn good_plan(&self, rooms: Places) -> Option<Chosen> {
         let ones: Vec<Places> = self.units(rooms);
         let mut starts = vec![vec![rooms], ones.clone()];
         if let Some(most) = self.brief.most_rooms {
             starts.push(chunks(&ones, most));
         }
-        let rated = |phases: Vec<Places>| self.of_phases(&phases).map(|plan| (plan, phases));
-        let first = starts.into_iter().filter_map(rated);
-        let mut best = first.min_by_key(|(plan, _)| (plan.cost, plan.finish))?;
-        loop {
-            let next = neighbours(&best.1, &ones).into_iter().filter_map(rated);
-            let next = next.min_by_key(|(plan, _)| (plan.cost, plan.finish));
-            match next {
-                Some(next) if (next.0.cost, next.0.finish) < (best.0.cost, best.0.finish) => {
-                    best = next;
+        let found = starts.into_iter().filter_map(|phases| {
+            let mut best = (self.of_phases(&phases, None)?, phases);
+            loop {
+                let (plan, phases) = &best;
+                let better = self
+                    .better(plan, moved(phases, &ones))
+                    .or_else(|| self.better(plan, swapped(phases, &ones)));
+                match better {
+                    Some(better) => best = better,
+                    None => return Some(best.0),
                 }
-                _ => return Some(best.0),
             }
-        }
+        });
+        found.min_by_key(|plan| (plan.cost, plan.finish))
     }
 
     /// Returns the rooms one by one, those that go together as one.
@@ -706,7 +730,7 @@ fn chunks(units: &[Places], most: u32) -> Vec<Places> {
 }
 
 /// Returns the ordered phases that come of these by putting two together, or moving one unit.
-fn neighbours(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
+fn moved(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
     let mut all = Vec::new();
     for later in 1..phases.len() {
         for earlier in 0..later {
@@ -717,19 +741,50 @@ fn neighbours(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
     }
     for unit in units {
         let without: Vec<Places> = phases.iter().map(|phase| phase.without(*unit)).collect();
-        for place in 0..phases.len() {
-            let mut moved = without.clone();
-            moved[place] = moved[place].with(*unit);
-            all.push(moved);
+        for place in 0..=phases.len() {
             let mut alone = without.clone();
             alone.insert(place, *unit);
             all.push(alone);
+            let mut moved = without.clone();
+            if let Some(phase) = moved.get_mut(place) {
+                *phase = phase.with(*unit);
+                all.push(moved);
+            }
         }
     }
     for moved in &mut all {
         moved.retain(|phase| !phase.is_empty());
     }
     all.retain(|moved| moved != phases);
+    all
+}
+
+/// Returns the ordered phases that come of these if two units of different phases change places, or a phase comes earlier
+/// or later.
+fn swapped(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
+    let mut all = Vec::new();
+    for (place, one) in units.iter().enumerate() {
+        for another in &units[..place] {
+            let both = one.with(*another);
+            if phases.iter().any(|phase| both.is_within(*phase)) {
+                continue;
+            }
+            let swap = |phase: &Places| match (one.is_within(*phase), another.is_within(*phase)) {
+                (true, _) => phase.without(*one).with(*another),
+                (_, true) => phase.without(*another).with(*one),
+                _ => *phase,
+            };
+            all.push(phases.iter().map(swap).collect());
+        }
+    }
+    for from in 0..phases.len() {
+        for to in (0..phases.len()).filter(|to| *to != from) {
+            let mut reordered = phases.to_vec();
+            let phase = reordered.remove(from);
+            reordered.insert(to, phase);
+            all.push(reordered);
+        }
+    }
     all
 }
 

@@ -117,7 +117,7 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
         return remarks;
     }
     let dear = priced_nights(brief);
-    let mended = Search::new(&dear).of_phases(phases);
+    let mended = Search::new(&dear).of_phases(phases, None);
     match mended {
         Some(mended) => {
             let plan = super::build(&Search::new(&dear), &dear, &mended);
@@ -126,7 +126,7 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
             }
             remarks.push(would_mend(&plan));
         }
-        None => remarks.push(too_late(brief, |search| search.of_phases(phases))),
+        None => remarks.push(too_late(brief, |search| search.of_phases(phases, None))),
     }
     remarks
 }
