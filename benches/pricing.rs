@@ -435,29 +435,77 @@ fn speed() {
     time("cover 200 units with four packs", || {
         black_box(cheapest_packs(Decimal::from(200), &packs).is_ok());
     });
-    let sticks = [(2438, 960), (3658, 1480), (4877, 2050)].map(|(length, cents)| Stick {
-        length,
-        price: Money::from_minor(cents),
-    });
+    let sticks = |lengths: [i64; 3]| {
+        let priced = [(lengths[0], 960), (lengths[1], 1480), (lengths[2], 2050)];
+        priced.map(|(length, cents)| Stick {
+            length,
+            price: Money::from_minor(cents),
+        })
+    };
+    let metric = sticks([2438, 3658, 4877]);
     // Trim repeats: doorways and walls come in a few lengths; the last is the worst case.
+    let of = |lengths: i64| {
+        move |truth: &mut Truth| -> Vec<i64> {
+            let step = 2000 / lengths;
+            let piece = |_| 250 + step * truth.below(lengths);
+            (0..40).map(piece).collect()
+        }
+    };
     time_cuts(
         "40 pieces of 6 lengths from one stock length",
-        &sticks[..1],
-        6,
+        &metric[..1],
+        3,
+        of(6),
     );
-    time_cuts("40 pieces of 6 lengths from three", &sticks, 6);
-    time_cuts("40 pieces of 12 lengths from three", &sticks, 12);
-    time_cuts("40 pieces of 200 lengths from three", &sticks, 200);
+    time_cuts("40 pieces of 6 lengths from three", &metric, 3, of(6));
+    time_cuts("40 pieces of 12 lengths from three", &metric, 3, of(12));
+    // Tenths of an inch.
+    let feet = sticks([960, 1440, 1920]);
+    time_cuts(
+        "40 pieces of the walls of ten rooms from three",
+        &feet,
+        1,
+        walls,
+    );
+    time_cuts("40 pieces of 200 lengths from three", &metric, 3, of(200));
 }
 
-fn time_cuts(what: &str, sticks: &[Stick], lengths: i64) {
+/// Pieces of base for ten rooms, in tenths of an inch. Walls are 2.4 to 5.5 m in whole inches, two and two the same; one or
+/// two have a doorway. What is longer than 16 ft is put together.
+fn walls(truth: &mut Truth) -> Vec<i64> {
+    let mut pieces = Vec::new();
+    for _ in 0..10 {
+        let (long, wide) = (95 + truth.below(122), 95 + truth.below(122));
+        // The walls across from those that may have a doorway are whole.
+        let mut runs = vec![long, wide];
+        let doorways = 1 + truth.below(2);
+        for (place, wall) in [long, wide].into_iter().enumerate() {
+            if place as i64 >= doorways {
+                runs.push(wall);
+                continue;
+            }
+            let doorway = 30 + truth.below(7);
+            let before = 3 + truth.below(wall - doorway - 5);
+            runs.extend([before, wall - doorway - before]);
+        }
+        for run in runs {
+            let whole = run * 10 / 1920;
+            pieces.extend((0..whole).map(|_| 1920));
+            pieces.extend(Some(run * 10 % 1920).filter(|rest| *rest > 0));
+        }
+    }
+    pieces.truncate(40);
+    pieces
+}
+
+fn time_cuts(what: &str, sticks: &[Stick], saw_loss: i64, draw: impl Fn(&mut Truth) -> Vec<i64>) {
     let mut truth = Truth(ChaCha8Rng::seed_from_u64(1));
     let (mut times, mut proven) = (Vec::new(), 0);
     for _ in 0..CUTS {
-        let step = 2000 / lengths;
-        let pieces: Vec<i64> = (0..40).map(|_| 250 + step * truth.below(lengths)).collect();
+        let pieces = draw(&mut truth);
         let start = Instant::now();
-        let list = cut(&pieces, sticks, 3, Aim::Cheapest).expect("sticks that are long enough");
+        let list =
+            cut(&pieces, sticks, saw_loss, Aim::Cheapest).expect("sticks that are long enough");
         times.push(start.elapsed().as_secs_f64() * 1000.0);
         proven += u32::from(list.proven);
     }
