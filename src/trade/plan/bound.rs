@@ -16,7 +16,8 @@
 
 use super::Places;
 use super::calendar::Needs;
-use super::search::{NEVER, Obstacle, Search, least_closed, sanding_days};
+use super::rest::NEVER;
+use super::search::{Obstacle, Search, least_closed, sanding_days};
 use crate::money::Money;
 
 /// Rooms, or rooms that go together, in a group at most.
@@ -140,7 +141,7 @@ fn least_nights(needs: &Needs) -> i64 {
 
 /// Returns for each of so many sets (as bits, the first of them empty) the least sum over the phases that it can be divided
 /// into, of what each costs; `None`: it can't be a phase. A set that can't be divided so costs [`NEVER`].
-pub(super) fn least_over_phases(sets: usize, of: impl Fn(usize) -> Option<i64>) -> Vec<i64> {
+fn least_over_phases(sets: usize, of: impl Fn(usize) -> Option<i64>) -> Vec<i64> {
     let mut least = vec![0];
     for rest in 1..sets {
         // Some phase has the first of the set; the others are any of what is left.

@@ -31,6 +31,7 @@ mod bound;
 pub mod calendar;
 pub mod labour;
 pub mod replay;
+mod rest;
 mod search;
 pub mod ways;
 mod words;

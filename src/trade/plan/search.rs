@@ -4,22 +4,19 @@
 //! which day on the next phase can begin, and since when the sanding machines are out, if they were kept. A label is
 //! dropped when another of the same set is no worse in all of that: whatever follows costs no more after the other,
 //! because a phase can always wait, what may begin beside wet rooms may begin beside fewer, and a rental that began later
-//! never costs more for the same return. It is dropped too when even the least that the rest can cost (below) makes it dearer than a plan that is known.
+//! never costs more for the same return. It is dropped too when even the
+//! least that the [rest](super::rest) can cost makes it dearer than a plan that is known.
 //!
 //! How long a phase waits: without holidays and nights away every week is like the next, so a wait of seven days or more
 //! could be cut by a week. All waits are tried up to six days after the first possible day, the last night away, or the
 //! last holiday of the eight weeks that follow, whichever is latest; nobody waits longer for a holiday to be over.
-//!
-//! # What the rest costs at least
-//! Over all ways to split the rest into phases, the least sum of what each takes in a calendar without weekends, at the
-//! cheapest day of the week; rentals at the least that any of them cost which are out for so many days together.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use super::bound::least_over_phases;
 use super::calendar::{self, CoatTooLong, Day, Needs, Table, Times};
+use super::rest::{Least, NEVER, Rest, least_of_rests};
 use super::ways::Places;
 use super::{Brief, Machine};
 use crate::money::{Decimal, Money, round};
@@ -34,8 +31,6 @@ type Moment = (Day, i64);
 
 /// No rental is under way.
 const NOT_OUT: Day = Day::MAX;
-/// More than anything costs: what can't be done.
-pub(super) const NEVER: i64 = i64::MAX / 8;
 
 /// A plan as the search knows it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -73,8 +68,8 @@ pub(super) struct Facts {
     pub(super) obstacle: Option<Obstacle>,
     /// The keep that fails in its wet nights.
     pub(super) fails: Option<usize>,
-    /// The least that it costs beside the sanding machines, and the least days that it takes those.
-    least: (i64, usize),
+    /// What it takes at least.
+    least: Least,
     /// Worked out dates, by days since the first; outside is what isn't worked out yet, inside what can't be.
     dated: RefCell<Vec<Option<Option<Dated>>>>,
 }
@@ -146,6 +141,8 @@ impl Label {
 pub(super) struct Kit {
     /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
     prices: [Vec<i64>; 7],
+    /// The least that one rental costs by days, whatever the day of the week.
+    one: Vec<i64>,
     /// The least that rentals cost which are out for so many days together, however many they are.
     least: Vec<i64>,
 }
@@ -173,13 +170,14 @@ impl Kit {
             let prices = prices.iter().map(|prices: &Vec<i64>| prices[days]).min();
             least[days] = prices.unwrap_or(0).min(longer);
         }
+        let one = least.clone();
         for days in 2..=LONGEST {
             let apart = (1..=days / 2)
                 .map(|one| least[one] + least[days - one])
                 .min();
             least[days] = least[days].min(apart.unwrap_or(NEVER));
         }
-        Kit { prices, least }
+        Kit { prices, one, least }
     }
 
     /// Returns the least that rentals cost which are out for so many days together.
@@ -265,7 +263,10 @@ impl<'a> Search<'a> {
                 .filter(|_| nobody_may_leave && by_night)
                 .map(Obstacle::Keep)
         });
-        let least = went.map_or((0, 0), |times| self.least_of(rooms, &needs, &times, fails));
+        let least = went.map_or_else(
+            |_| Least::default(),
+            |times| self.least_of(rooms, &needs, &times, fails),
+        );
         Facts {
             obstacle,
             fails,
@@ -322,14 +323,8 @@ impl<'a> Search<'a> {
         set_up + day.unwrap_or(0)
     }
 
-    /// Returns the least that a phase costs, whatever its dates: without the sanding machines, and those alone.
-    fn least_of(
-        &self,
-        rooms: Places,
-        needs: &Needs,
-        times: &Times,
-        fails: Option<usize>,
-    ) -> (i64, usize) {
+    /// Returns what a phase takes at least, from its dates without weekends.
+    fn least_of(&self, rooms: Places, needs: &Needs, times: &Times, fails: Option<usize>) -> Least {
         let mut cost = self.least_once(times);
         if self.away.is_empty() {
             cost += least_closed(needs, times)
@@ -341,7 +336,11 @@ impl<'a> Search<'a> {
                 cost += night * i64::from(last - first + 1);
             }
         }
-        (cost, sanding_days(needs, times))
+        Least {
+            cost,
+            sanding: sanding_days(needs, times),
+            until_next: usize::try_from(self.next(&self.no_rest, needs, times).1).unwrap_or(0),
+        }
     }
 
     /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
@@ -385,26 +384,35 @@ impl<'a> Search<'a> {
                 None => return None,
             };
         }
-        let mut ready = self.table.next_start(times.done);
-        if brief.furniture_first {
-            ready = ready.max(self.table.working_from(times.furniture));
-        }
+        let (ready, sealed) = self.next(&self.table, &facts.needs, &times);
         Some(Dated {
             cost,
             last_sanding: times.last_sanding,
             ready,
-            sealed: match times.last_coat {
-                Some(day) if brief.sealed && !brief.furniture_first && facts.needs.after == 0 => {
-                    self.table.working_from(day + 1).min(ready)
-                }
-                _ => ready,
-            },
+            sealed,
             first_coat: times
                 .first_coat
                 .map_or((Day::MAX, 0), |day| (day, times.first_coat_minute)),
             light_use: times.light_use,
             finish: times.furniture,
         })
+    }
+
+    /// Returns the first day on which a phase can begin after another, and the first on which one can beside wet rooms that
+    /// it is sealed off from.
+    fn next(&self, table: &Table, needs: &Needs, times: &Times) -> (Day, Day) {
+        let brief = self.brief;
+        let mut ready = table.next_start(times.done);
+        if brief.furniture_first {
+            ready = ready.max(table.working_from(times.furniture));
+        }
+        let sealed = match times.last_coat {
+            Some(day) if brief.sealed && !brief.furniture_first && needs.after == 0 => {
+                table.working_from(day + 1).min(ready)
+            }
+            _ => ready,
+        };
+        (ready, sealed)
     }
 
     /// Counts the days on which the rooms of a phase are closed at some time while somebody is at home.
@@ -432,13 +440,14 @@ impl<'a> Search<'a> {
     pub(super) fn of_phases(&self, phases: &[Places], most: Option<Money>) -> Option<Chosen> {
         let most = most.map_or(NEVER, Money::minor);
         let facts: Vec<Rc<Facts>> = phases.iter().map(|phase| self.facts(*phase)).collect();
-        let mut rest = facts.iter().fold((0, 0), |(cost, days), facts| {
-            (cost + facts.least.0, days + facts.least.1)
-        });
+        let mut rests = vec![Rest::nothing()];
+        for facts in facts.iter().skip(1).rev() {
+            let rest = &rests[rests.len() - 1];
+            rests.push(rest.with(&facts.least, &self.sanding.one));
+        }
         let mut steps = Vec::new();
         let mut labels = self.begun(&mut steps);
-        for (phase, facts) in phases.iter().zip(&facts) {
-            rest = (rest.0 - facts.least.0, rest.1 - facts.least.1);
+        for ((phase, facts), rest) in phases.iter().zip(&facts).zip(rests.iter().rev()) {
             let mut next = Vec::new();
             for label in &labels {
                 self.extend(label, facts, None, |label, start| {
@@ -507,7 +516,11 @@ impl<'a> Search<'a> {
             })
             .collect();
         let facts: Vec<Rc<Facts>> = sets.iter().map(|set| self.facts(*set)).collect();
-        let least = least_of_rests(&facts);
+        let of_phases: Vec<Option<Least>> = facts
+            .iter()
+            .map(|facts| facts.obstacle.is_none().then_some(facts.least))
+            .collect();
+        let rests = least_of_rests(&of_phases, &self.sanding.one);
         // Where all furniture waits alike, the last phase's is back last: no other's need be told apart.
         let waits = facts[1..].iter().map(|facts| facts.needs.furniture_days);
         let alike = waits.clone().min() == waits.max();
@@ -518,18 +531,18 @@ impl<'a> Search<'a> {
         for done in 0..full {
             let rest = full & !done;
             let mut here = std::mem::take(&mut labels[done]);
-            here.retain(|label| self.least_after(label, least[rest]) <= most);
+            here.retain(|label| self.least_after(label, &rests[rest]) <= most);
             if here.is_empty() {
                 continue;
             }
             let mut phase = rest;
             while phase != 0 {
                 let (of_phase, then) = (&facts[phase], done | phase);
-                let left = least[full & !then];
+                let left = &rests[full & !then];
                 if of_phase.obstacle.is_none() {
-                    let with = (left.0 + of_phase.least.0, left.1 + of_phase.least.1);
+                    let fresh = left.after(&of_phase.least, 0, &self.sanding.one);
                     for label in &here {
-                        if self.least_after(label, with) > most {
+                        if self.least_with(label, &of_phase.least, left, fresh) > most {
                             continue;
                         }
                         self.extend(label, of_phase, None, |mut label, start| {
@@ -596,18 +609,29 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Returns the least that a label costs in the end if the rest costs at least so much beside the sanding machines, and
-    /// takes those for at least so many days.
-    fn least_after(&self, label: &Label, (others, days): (i64, usize)) -> i64 {
-        let rental = match label.out {
-            NOT_OUT => self.sanding.least_for(days),
-            out => {
-                let so_far = self.sanding.price(out, label.back).unwrap_or(0);
-                let been = (label.back - out + 1).unsigned_abs() as usize;
-                so_far.max(self.sanding.least_for(been + days))
+    /// Returns the least that a label costs in the end, by the least of its rest.
+    fn least_after(&self, label: &Label, rest: &Rest) -> i64 {
+        self.least_in_the_end(label, rest.fresh(), |days| rest.kept(days))
+    }
+
+    /// Returns the least that a label costs in the end with a phase next and the rest after it, which cost so much at least
+    /// if no machine is out before.
+    fn least_with(&self, label: &Label, phase: &Least, rest: &Rest, fresh: i64) -> i64 {
+        let kept = |days| rest.after(phase, days, &self.sanding.one);
+        self.least_in_the_end(label, fresh, kept)
+    }
+
+    /// Returns the least that a label costs in the end: its machines go back before what follows, or are kept until then.
+    fn least_in_the_end(&self, label: &Label, fresh: i64, kept: impl FnOnce(usize) -> i64) -> i64 {
+        label.cost
+            + match label.out {
+                NOT_OUT => fresh,
+                out => {
+                    let returned = self.sanding.price(out, label.back).unwrap_or(NEVER);
+                    let days = (label.sealed - out).max(1).unsigned_abs() as usize;
+                    (returned + fresh).min(kept(days))
+                }
             }
-        };
-        label.cost + others + rental
     }
 
     /// Tells of every label that a phase after a label can lead to, with the day on which the phase begins; it may be
@@ -824,13 +848,4 @@ pub(super) fn least_closed(needs: &Needs, times: &Times) -> i64 {
         i64::from(last - first + 1) - shared
     });
     i64::from(times.sanding_days) + wet
-}
-
-/// Returns the least that each set of rooms costs in phases: beside the sanding machines, and days of those.
-fn least_of_rests(facts: &[Rc<Facts>]) -> Vec<(i64, usize)> {
-    let of = |set: usize| facts[set].obstacle.is_none().then(|| facts[set].least);
-    let costs = least_over_phases(facts.len(), |set| Some(of(set)?.0));
-    let days = least_over_phases(facts.len(), |set| i64::try_from(of(set)?.1).ok());
-    let days = days.into_iter().map(|days| days.unsigned_abs() as usize);
-    costs.into_iter().zip(days).collect()
 }
