@@ -5,19 +5,19 @@
 //! group bears what is surely its own:
 //!
 //! * **closed rooms** by the least days on which its part of a phase closes them, in a calendar without weekends;
-//! * **what a phase costs once** (set-up, a day of the coats' machines) by a share of it: either the group's share of all
-//!   rooms, or, where only so many rooms can be emptied at once, that share of it for each of its rooms; whichever comes
-//!   to more for the whole house;
+//! * **what a phase costs once** (set-up, a day of the coats' machines) and **the sanding machines** by the group's share of
+//!   all rooms: for its parts alone they would be out for no longer;
 //! * **nights away** in one group alone, the one with the rooms that by themselves keep somebody from bed: every phase
 //!   with such a room takes at least the nights that its drying takes.
 //!
-//! The sanding machines are out for at least the days that the group takes which takes longest. Nothing of this is known
-//! to be lost on nights when the household is away anyway, so then only the rest counts.
+//! Where only so many rooms can be emptied at once, each room bears that share of what its phase costs once instead, and
+//! the machines are out for the days of the group that takes longest; whichever comes to more is the bound. Nothing of
+//! this is known to be lost on nights when the household is away anyway, so then only the rest counts.
 
 use super::Places;
 use super::calendar::Needs;
-use super::rest::NEVER;
-use super::search::{Obstacle, Search, least_closed, sanding_days};
+use super::rest::{Least, NEVER, Rest, least_of_rests};
+use super::search::{Obstacle, Search, least_closed};
 use crate::money::Money;
 
 /// Rooms, or rooms that go together, in a group at most.
@@ -33,26 +33,14 @@ struct Part {
     once: i64,
     closed: i64,
     nights: i64,
-    /// Days of the sanding machines.
-    days: usize,
+    /// What it takes of the sanding machines, and until the next.
+    least: Least,
 }
 
-/// How much of what a phase costs once a part of it bears.
-#[derive(Clone, Copy)]
-enum Share {
-    /// So many of so many rooms.
-    OfGroup(i64, i64),
-    /// Its own rooms, of so many.
-    OfPart(i64),
-}
-
-impl Share {
-    /// Returns the share of a part: a numerator and its denominator.
-    fn of(self, part: &Part) -> (i64, i64) {
-        match self {
-            Share::OfGroup(group, all) => (group, all),
-            Share::OfPart(most) => (part.rooms, most),
-        }
+impl Part {
+    /// Returns what is lost by it alone.
+    fn own(&self, with_nights: bool) -> i64 {
+        self.closed + if with_nights { self.nights } else { 0 }
     }
 }
 
@@ -72,24 +60,19 @@ pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -
         .chunks(size)
         .map(|units| parts_of(search, units))
         .collect();
-    let days = groups.iter().map(|parts| least_days(parts)).max();
-    let rental = search.sanding.least_for(days.unwrap_or(0));
     let all = i64::from(rooms.count());
-    let sum = |share: &dyn Fn(&[Option<Part>]) -> Share| -> i64 {
-        let groups = groups.iter().enumerate();
-        groups
-            .map(|(number, parts)| least_cost(parts, share(parts), number == 0))
-            .sum()
-    };
-    let by_group = sum(&|parts| {
-        let group = parts.last().and_then(Option::as_ref);
-        Share::OfGroup(group.map_or(0, |part| part.rooms), all)
-    });
+    let groups = groups.iter().enumerate();
+    let by_group: i64 = groups
+        .clone()
+        .map(|(number, parts)| by_group(parts, all, number == 0, &search.sanding.one))
+        .sum();
     let by_part = search.brief.most_rooms.map(|most| {
         let most = i64::from(most.min(rooms.count()).max(1));
-        sum(&|_| Share::OfPart(most))
+        let days = groups.clone().map(|(_, parts)| least_days(parts)).max();
+        let costs = groups.map(|(number, parts)| by_part(parts, most, number == 0));
+        search.sanding.least_for(days.unwrap_or(0)) + costs.sum::<i64>()
     });
-    Money::from_minor(rental + by_group.max(by_part.unwrap_or(0)))
+    Money::from_minor(by_group.max(by_part.unwrap_or(0)))
 }
 
 /// Returns what each set of a group's units costs at least as a part of a phase; `None`: no phase can have them together.
@@ -119,7 +102,7 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
         once: search.least_once(&times),
         closed: 0,
         nights: 0,
-        days: sanding_days(&facts.needs, &times),
+        least: search.least_of_machines(&facts.needs, &times),
     };
     if brief.away.is_empty() {
         part.closed = least_closed(&facts.needs, &times) * count * brief.day_closed.minor();
@@ -170,25 +153,36 @@ fn least_of_group(sets: usize, of: impl Fn(usize) -> Option<i64>) -> i64 {
 }
 
 fn least_days(parts: &[Option<Part>]) -> usize {
-    let days = |set: usize| Some(parts[set].as_ref()?.days as i64);
+    let days = |set: usize| Some(parts[set].as_ref()?.least.sanding as i64);
     least_of_group(parts.len(), days).unsigned_abs() as usize
 }
 
-/// Returns what a group bears at least, with its share of what phases cost once, and of the nights if they are its own.
-fn least_cost(parts: &[Option<Part>], share: Share, with_nights: bool) -> i64 {
-    let one = Part {
-        rooms: 1,
-        once: 0,
-        closed: 0,
-        nights: 0,
-        days: 0,
-    };
-    let (_, denominator) = share.of(&one);
+/// Returns what a group bears at least with its share of all rooms.
+fn by_group(parts: &[Option<Part>], all: i64, with_nights: bool, prices: &[i64]) -> i64 {
+    let group = parts.last().and_then(Option::as_ref);
+    let share = group.map_or(0, |part| part.rooms);
+    let phases: Vec<Option<Least>> = parts
+        .iter()
+        .map(|part| {
+            let part = part.as_ref()?;
+            Some(Least {
+                cost: part.once * share + part.own(with_nights) * all,
+                ..part.least
+            })
+        })
+        .collect();
+    let prices: Vec<i64> = prices.iter().map(|price| price * share).collect();
+    let rests = least_of_rests(&phases, &prices);
+    let least = rests.last().map_or(0, Rest::fresh);
+    if least < NEVER { least / all } else { 0 }
+}
+
+/// Returns what a group bears at least without the sanding machines, where each room bears its share of as many as can be
+/// emptied at once.
+fn by_part(parts: &[Option<Part>], most: i64, with_nights: bool) -> i64 {
     let of = |set: usize| {
         let part = parts[set].as_ref()?;
-        let (numerator, denominator) = share.of(part);
-        let own = part.closed + if with_nights { part.nights } else { 0 };
-        Some(part.once * numerator + own * denominator)
+        Some(part.once * part.rooms + part.own(with_nights) * most)
     };
-    least_of_group(parts.len(), of) / denominator.max(1)
+    least_of_group(parts.len(), of) / most
 }

@@ -142,7 +142,7 @@ pub(super) struct Kit {
     /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
     prices: [Vec<i64>; 7],
     /// The least that one rental costs by days, whatever the day of the week.
-    one: Vec<i64>,
+    pub(super) one: Vec<i64>,
     /// The least that rentals cost which are out for so many days together, however many they are.
     least: Vec<i64>,
 }
@@ -323,6 +323,20 @@ impl<'a> Search<'a> {
         set_up + day.unwrap_or(0)
     }
 
+    /// Returns for how long a phase has the sanding machines at least, and until the next one, from its dates without
+    /// weekends.
+    pub(super) fn least_of_machines(&self, needs: &Needs, times: &Times) -> Least {
+        let (_, next) = self.next(&self.no_rest, needs, times);
+        Least {
+            cost: 0,
+            sanding: match needs.sands_by_machine {
+                true => (times.last_sanding + 1).unsigned_abs() as usize,
+                false => 0,
+            },
+            until_next: usize::try_from(next).unwrap_or(0),
+        }
+    }
+
     /// Returns what a phase takes at least, from its dates without weekends.
     fn least_of(&self, rooms: Places, needs: &Needs, times: &Times, fails: Option<usize>) -> Least {
         let mut cost = self.least_once(times);
@@ -338,8 +352,7 @@ impl<'a> Search<'a> {
         }
         Least {
             cost,
-            sanding: sanding_days(needs, times),
-            until_next: usize::try_from(self.next(&self.no_rest, needs, times).1).unwrap_or(0),
+            ..self.least_of_machines(needs, times)
         }
     }
 
@@ -440,10 +453,12 @@ impl<'a> Search<'a> {
     pub(super) fn of_phases(&self, phases: &[Places], most: Option<Money>) -> Option<Chosen> {
         let most = most.map_or(NEVER, Money::minor);
         let facts: Vec<Rc<Facts>> = phases.iter().map(|phase| self.facts(*phase)).collect();
-        let mut rests = vec![Rest::nothing()];
-        for facts in facts.iter().skip(1).rev() {
-            let rest = &rests[rests.len() - 1];
-            rests.push(rest.with(&facts.least, &self.sanding.one));
+        // What is least after each phase, the last first.
+        let mut rests = Vec::new();
+        let mut rest = Rest::nothing();
+        for facts in facts.iter().rev() {
+            let with = rest.with(&facts.least, &self.sanding.one);
+            rests.push(std::mem::replace(&mut rest, with));
         }
         let mut steps = Vec::new();
         let mut labels = self.begun(&mut steps);
@@ -831,14 +846,6 @@ fn add(labels: &mut Vec<Label>, steps: &mut Vec<Step>, label: Label, phase: Plac
         step: steps.len() - 1,
         ..label
     });
-}
-
-/// Returns on how many days a phase has the sanding machines, from its dates without weekends.
-pub(super) fn sanding_days(needs: &Needs, times: &Times) -> usize {
-    match needs.sands_by_machine {
-        true => (times.last_sanding + 1).unsigned_abs() as usize,
-        false => 0,
-    }
 }
 
 /// Returns the least days on which a phase closes its rooms, from its dates without weekends.
