@@ -153,13 +153,10 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
         );
     }
     let (kept, why) = context.write(ledger, |writing| {
-        let mut why = Vec::new();
-        for day in &lost {
-            why = writing.lose_day(&job, *day)?;
-        }
-        if let Some(start) = start {
-            why = writing.begin_on(&job, start)?;
-        }
+        let why = match start {
+            Some(start) => writing.begin_on(&job, start)?,
+            None => writing.lose_days(&job, &lost)?,
+        };
         Ok((writing.kept_plan_of_job(&job)?, why))
     })?;
     let moved = Moved {
@@ -170,6 +167,14 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
         || kept_json(&kept, Some(&moved), &page),
         || kept_text(&kept, Some(&moved), &page),
     )?;
+    for entry in ledger.entries_of(job.id)? {
+        if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {
+            context.warn(&format!(
+                "{} logs hours on {}, which is told as lost",
+                entry.number, entry.happened_on
+            ));
+        }
+    }
     context.hint(&format!(
         "gritledger plan write {} --format ics --to FILE moves them in a calendar",
         job.number

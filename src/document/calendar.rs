@@ -10,7 +10,7 @@ use chrono::{Days, NaiveDate};
 use icalendar::{Calendar, Component, Event as IcsEvent, EventLike, EventStatus, Property};
 
 use super::plan::{Event, agenda};
-use crate::ledger::KeptPlan;
+use crate::ledger::{KeptPlan, QuoteStatus};
 
 /// Who made the calendar, as the standard wants to know.
 const MADE_BY: &str = "-//gritledger//house plan//EN";
@@ -44,7 +44,13 @@ pub fn ics(kept: &KeptPlan) -> String {
                         number + 1
                     ),
                 })
-                .status(EventStatus::Confirmed);
+                .status(match kept.quote.header.status {
+                    QuoteStatus::Accepted => EventStatus::Confirmed,
+                    QuoteStatus::Declined => EventStatus::Cancelled,
+                    QuoteStatus::Draft | QuoteStatus::Sent | QuoteStatus::Expired => {
+                        EventStatus::Tentative
+                    }
+                });
             calendar.push(entry.done());
             known.insert(uid);
         }
@@ -108,7 +114,8 @@ fn merged(events: Vec<Event>) -> Vec<(Event, NaiveDate)> {
         let before = before.map(|(earlier, end)| (earlier.kind.0, end));
         let mut of_kind_before = before.filter(|(earlier, _)| *earlier == kind);
         if let Some((_, end)) = of_kind_before.next() {
-            let follows = (last - *end).num_days() <= 1 && matches!(kind, "sand" | "trim");
+            let follows =
+                (last - *end).num_days() <= 1 && matches!(kind, "sand" | "trim" | "night-away");
             if follows {
                 *end = last;
                 continue;

@@ -79,7 +79,7 @@ pub(super) fn events(phase: &Phase) -> Vec<Event> {
     events.push(Event {
         date: phase.furniture,
         kind: ("furniture", 1),
-        what: "furniture back".to_owned(),
+        what: "furniture may go back".to_owned(),
     });
     if let Some(cure) = phase.cure {
         events.push(Event {
@@ -92,7 +92,7 @@ pub(super) fn events(phase: &Phase) -> Vec<Event> {
     events
 }
 
-/// Returns what happens in a phase with its machines fetched and taken back, day by day.
+/// Returns what happens in a phase with its machines fetched and taken back, and its nights away, day by day.
 pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
     let Some(phase) = plan.phases.get(number) else {
         return Vec::new();
@@ -112,7 +112,7 @@ pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
             "fetch" => (&mut fetched, format!("fetch {machines} by {MORNING:02}:00")),
             _ => (
                 &mut taken_back,
-                format!("take {machines} back by {MORNING:02}:00"),
+                format!("take {machines} back by {MORNING:02}:00, or the evening before"),
             ),
         };
         *number += 1;
@@ -122,9 +122,20 @@ pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
             what,
         });
     }
+    for (number, night) in phase.nights_away.iter().enumerate() {
+        events.push(Event {
+            date: *night,
+            kind: ("night-away", number + 1),
+            what: "night away".to_owned(),
+        });
+    }
     // Machines are fetched before the work, and taken back before what else is done on that day.
-    let is_work = |event: &Event| !matches!(event.kind.0, "fetch" | "take-back");
-    events.sort_by_key(|event| (event.date, is_work(event)));
+    let order = |event: &Event| match event.kind.0 {
+        "fetch" | "take-back" => 0,
+        "night-away" => 2,
+        _ => 1,
+    };
+    events.sort_by_key(|event| (event.date, order(event)));
     events
 }
 
@@ -249,7 +260,14 @@ pub fn text(sheet: &HouseSheet, page: &Page) -> String {
     let mut text = String::new();
     match &sheet.chosen.way.plan {
         None => {
-            let title = format!("{}: no plan is feasible as it was asked for.", sheet.site);
+            let title = format!(
+                "{}: {} as it was asked for.",
+                sheet.site,
+                match sheet.proven {
+                    true => "no plan is feasible",
+                    false => "no feasible plan was found",
+                }
+            );
             let _ = writeln!(text, "{}", page.prose(&inert(&title)));
         }
         Some(plan) => {
@@ -388,7 +406,7 @@ fn strip(plan: &HousePlan, page: &Page) -> String {
             );
         }
     }
-    let key = "s sand, 1 2 3 coats, * several, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
+    let key = "s sand, 1 2 3 coats, * several coats, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
     let _ = write!(text, "{}", page.prose(key));
     text
 }
@@ -622,19 +640,27 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         }
         Remark::TooLate {
             end,
-            cheapest: Some(finish),
-        } => format!(
-            "It can't be done by {end}; the cheapest plan would be done on {finish} (--end {finish})."
+            earliest: Some(finish),
+        } => format!("It can't be done by {end}; it can by {finish} (--end {finish})."),
+        Remark::SharesNone { rooms, keep } => format!(
+            "{rooms} share no phase: while both were closed, {keep} couldn't be reached at night."
         ),
         Remark::TooLate { end, .. } => format!("It can't be done by {end}."),
         Remark::OwnFurniture { room } => {
             format!("While {room} itself is done, its own furniture needs another place.")
         }
-        Remark::StartsLater { start } => {
-            format!(
-                "Work begins on {}: earlier it costs more, or isn't possible.",
-                start.format("%a %Y-%m-%d")
-            )
+        Remark::StartsLater { start, first, more } => {
+            let begins = format!("Work begins on {}", start.format("%a %Y-%m-%d"));
+            match more {
+                Some(Money::ZERO) => format!("{begins}: from {first} on it costs as much."),
+                Some(more) => {
+                    format!(
+                        "{begins}: from {first} on the same phases cost {} more.",
+                        page.money(*more)
+                    )
+                }
+                None => format!("{begins}: the same phases can't begin on {first}."),
+            }
         }
         Remark::Kept {
             machines,
@@ -661,13 +687,17 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
             count(nights.len(), "night"),
             nights_words(nights)
         ),
-        Remark::NothingMends => "No order of rooms is feasible.".to_owned(),
+        Remark::NothingMends { all_tried: true } => "No order of rooms is feasible.".to_owned(),
+        Remark::NothingMends { all_tried: false } => {
+            "No order of rooms was found that is feasible; with so many not all can be tried."
+                .to_owned()
+        }
     }
 }
 
 /// Renders the stages of a quote as JSON: no costs, since clients see them too.
 pub(super) fn stages_json(kept: &KeptPlan) -> Value {
-    let phases = kept.plan.phases.iter();
+    let phases = kept.as_offered().phases.iter();
     let stages = phases.map(|phase| {
         json!({
             "rooms": named(&phase.rooms, &kept.names),
@@ -694,7 +724,7 @@ pub(super) fn stages_text(kept: &KeptPlan, page: &Page) -> String {
             "Nights away",
         ])
         .numbers([0]);
-    for (number, phase) in kept.plan.phases.iter().enumerate() {
+    for (number, phase) in kept.as_offered().phases.iter().enumerate() {
         table.row([
             format!("{}", number + 1),
             named(&phase.rooms, &kept.names).join(", "),
@@ -766,7 +796,7 @@ fn moved_text(plan: &HousePlan, before: &HousePlan, page: &Page) -> String {
         false => changes.join(", "),
     };
     let ends = match plan.finish == before.finish {
-        true => "and ends on the same day".to_owned(),
+        true => "and it ends on the same day".to_owned(),
         false => format!(
             "and it ends on {} instead of {}",
             plan.finish.format("%a %Y-%m-%d"),

@@ -1,6 +1,6 @@
 //! Plans of whole houses: what is asked for by name, worked out by the trade, and kept with the quote it is made into.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::{Context, Result};
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
@@ -25,6 +25,9 @@ use crate::trade::{MachineId, QuoteId, RoomId, Unit};
 
 /// The last year that a plan begins in: dates have four digits.
 const LAST_YEAR: i32 = 9000;
+
+/// Days after its start within which a plan looks for nights away.
+const LONGEST_VIEW: i64 = 366;
 
 /// Rooms that are left out, each with the job that has it.
 pub type LeftOut = Vec<(String, String)>;
@@ -99,7 +102,7 @@ pub struct HouseSheet {
     pub others: Vec<(&'static str, PricedWay)>,
     /// No plan costs less.
     pub bound: Option<Money>,
-    /// Whether the bound is reached: the plan is proven to be the cheapest.
+    /// Whether every plan was tried: then it is the cheapest, or there is none.
     pub proven: bool,
     /// The quote that it would become; `None`: no plan is feasible.
     pub quote: Option<Quote>,
@@ -132,6 +135,13 @@ pub struct KeptPlan {
     pub recorded_at: NaiveDateTime,
     /// What it was before, the oldest first.
     pub earlier: Vec<HousePlan>,
+}
+
+impl KeptPlan {
+    /// Returns the plan that was offered: making it again changes no quote.
+    pub fn as_offered(&self) -> &HousePlan {
+        self.earlier.first().unwrap_or(&self.plan)
+    }
 }
 
 /// Everything that a brief borrows.
@@ -324,6 +334,9 @@ impl Worked {
         let refinished = self.house.refinished();
         let mut seen = Places::NONE;
         let mut phases = Vec::new();
+        if text.split(';').all(|part| part.trim().is_empty()) {
+            refuse!("the phases name no room");
+        }
         for part in text.split(';').filter(|part| !part.trim().is_empty()) {
             let phase = self.list(part)?;
             let ways = phase.without(refinished);
@@ -342,7 +355,7 @@ impl Worked {
         }
         let missing = refinished.without(seen);
         if !missing.is_empty() {
-            refuse!("`{}` is in no phase", self.house.names(missing));
+            refuse!("no phase has `{}`", self.house.names(missing));
         }
         Ok(phases)
     }
@@ -431,6 +444,9 @@ impl Ledger {
             if to < from {
                 refuse!("the household can't be back on {to} before it leaves on {from}");
             }
+            if (*to - start).num_days() > LONGEST_VIEW {
+                refuse!("{to} is more than a year after {start}, and plans don't look so far");
+            }
         }
         if request.max_rooms == Some(0) {
             refuse!("no room can be done if none can be emptied");
@@ -456,6 +472,13 @@ impl Ledger {
         let (offer, skipped) = self.offer(site, &draft, &rates)?;
         let house = house_of(&rooms, &wanted)?;
         let methods = self.methods(&draft)?;
+        if methods.sequence.is_none() && methods.schedule.is_none() {
+            return Err(Refusal::new(
+                "without a sequence and a schedule there is no phase to plan",
+            )
+            .hint("gritledger quote draft prices repairs and trim")
+            .into());
+        }
         let rented: Vec<MachineId> = offer.machines.keys().copied().collect();
         let labour = Labour::new(
             &house,
@@ -598,7 +621,11 @@ impl Ledger {
         let proven = worked.house.refinished().count() <= plan::EXACT_ROOMS;
         let mut others = Vec::new();
         if let Some(cheapest) = cheapest {
-            others.push(("cheapest plan", priced(cheapest)));
+            let name = match proven {
+                true => "cheapest plan",
+                false => "best plan found",
+            };
+            others.push((name, priced(cheapest)));
         }
         others.push(("one room at a time", priced(one_by_one)));
         others.push(("all at once", priced(all_at_once)));
@@ -612,7 +639,7 @@ impl Ledger {
             names: names_of(&worked.rooms),
             phase_costs: phase_costs.unwrap_or_default(),
             bound: base.map(|base| base + bound),
-            proven: proven && base.is_some(),
+            proven,
             takes: takes
                 .map(|(plan, quote)| takes_by_phase(plan, quote))
                 .unwrap_or_default(),
@@ -775,25 +802,34 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Plans the rest of a job again after a day was lost: phases that had begun by then go on, the others are planned
+    /// Plans the rest of a job again after days were lost: phases that had begun by the first go on, the others are planned
     /// anew. Returns why it is as it is.
     ///
     /// # Errors
-    /// Refuses a job without a plan, a closed one, and a day that the plan doesn't work on.
-    pub fn lose_day(&self, job: &Job, day: NaiveDate) -> Result<Vec<Remark>> {
+    /// Refuses a job without a plan, a closed one, and days that the plan doesn't work on.
+    pub fn lose_days(&self, job: &Job, days: &[NaiveDate]) -> Result<Vec<Remark>> {
         let kept = self.plan_to_move(job)?;
-        let works = |phase: &Phase| phase.work.iter().any(|stretch| stretch.day == day);
-        if !kept.plan.phases.iter().any(works) {
+        let work = kept.plan.phases.iter().flat_map(|phase| &phase.work);
+        let worked: BTreeSet<NaiveDate> = work.map(|stretch| stretch.day).collect();
+        if let Some(idle) = days.iter().find(|day| !worked.contains(day)) {
             return Err(
-                Refusal::new(format!("nothing is planned on {day}, so nothing is lost"))
+                Refusal::new(format!("nothing is planned on {idle}, so nothing is lost"))
                     .hint(format!("gritledger job dates {}", job.number))
                     .into(),
             );
         }
+        let Some(earliest) = days.iter().min() else {
+            refuse!("no day is lost");
+        };
         let mut lost = kept.lost.clone();
-        lost.push(day);
-        let why = self.plan_again(job, &kept, &kept.request, &lost, |first| first < day)?;
-        self.log(&format!("Planned {} again: {day} was lost.", job.number))?;
+        lost.extend(days);
+        let why = self.plan_again(job, &kept, &kept.request, &lost, |first| first < *earliest)?;
+        let days: Vec<String> = days.iter().map(ToString::to_string).collect();
+        self.log(&format!(
+            "Planned {} again: lost {}.",
+            job.number,
+            days.join(", ")
+        ))?;
         Ok(why)
     }
 
@@ -898,7 +934,7 @@ impl Writing<'_> {
                     0,
                     Remark::TooLate {
                         end: asked,
-                        cheapest: None,
+                        earliest: None,
                     },
                 );
             }

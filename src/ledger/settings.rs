@@ -717,6 +717,9 @@ pub fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
     if number(value.trim()).is_some_and(|loss| loss.is_zero()) {
         return Ok(Length::ZERO);
     }
+    if number(value.trim()).is_some_and(|loss| loss.is_sign_negative()) {
+        refuse!("`{value}`: a saw takes no less than nothing");
+    }
     let loss = Length::parse(value, units)?;
     if loss.nanometres() > WIDEST_SAW {
         refuse!("`{value}` is more than a saw takes: up to 1 in");

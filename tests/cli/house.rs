@@ -195,7 +195,7 @@ fn what_cannot_be_planned_is_said_by_name() {
         ),
         (
             "--start 2026-03-09 --phases \"Hall; Front room\"",
-            "error: `Bedroom 1 and Bedroom 2` is in no phase",
+            "error: no phase has `Bedroom 1 and Bedroom 2`",
         ),
         (
             "--start 2026-03-09 --phases \"Hall; Hall\"",
@@ -218,6 +218,18 @@ fn what_cannot_be_planned_is_said_by_name() {
             "error: the household can't be back on 2026-03-11 before it leaves on 2026-03-12",
         ),
         (
+            "--start 2026-03-09 --away 2026-03-12 2027-03-12",
+            "error: 2027-03-12 is more than a year after 2026-03-09, and plans don't look so far",
+        ),
+        (
+            "--start 2026-03-09 --phases \" ; \"",
+            "error: the phases name no room",
+        ),
+        (
+            "--start 2026-03-09 --sequence none --schedule none",
+            "error: without a sequence and a schedule there is no phase to plan\nhint: gritledger quote draft prices repairs and trim",
+        ),
+        (
             "--start 2026-03-09 --together Hall",
             "error: `Hall` is one room, and that is always with itself",
         ),
@@ -237,13 +249,21 @@ fn what_cannot_be_planned_is_said_by_name() {
     }
     let soon = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --end 2026-03-11"#);
     let why = soon["why"].as_str().unwrap();
-    let later =
-        why.strip_prefix("It can't be done by 2026-03-11; the cheapest plan would be done on ");
+    let later = why.strip_prefix("It can't be done by 2026-03-11; it can by ");
     let (day, _) = later.and_then(|later| later.split_once(' ')).unwrap();
     let in_time = ledger.json(&format!(
         r#"plan house "9 Lantern Row" --start 2026-03-09 --end {day}"#
     ));
     assert_eq!(in_time["finish"], json!(day));
+    let before = day
+        .parse::<chrono::NaiveDate>()
+        .unwrap()
+        .pred_opt()
+        .unwrap();
+    let sooner = ledger.json(&format!(
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --end {before}"#
+    ));
+    assert_eq!(sooner["feasible"], json!(false), "{day} is the earliest");
     ledger.line("setting set crew-hours 0.5").ok();
     let short =
         ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --schedule oil-2-coat"#);
@@ -305,8 +325,11 @@ fn an_accepted_plan_becomes_a_quote_a_job_and_a_calendar_that_moves() {
         .map(|rental| cents(&rental["total"]))
         .sum();
     assert_eq!(rentals, quoted, "the quote rents what the plan rents");
+    let draft = ledger.line("plan write Q1").ok();
+    assert!(draft.contains("STATUS:TENTATIVE") && !draft.contains("STATUS:CONFIRMED"));
     ledger.lines("quote send Q1\nquote accept Q1\njob start J1");
     let dates = ledger.json("job dates J1");
+    let offered = ledger.json("quote show Q1")["phases"].clone();
     assert_eq!(list(&dates["phases"]).len(), list(&planned["phases"]).len());
     let calendar = ledger.line("plan write J1 --format ics").ok();
     let before = calendar_events(&calendar);
@@ -360,6 +383,11 @@ fn an_accepted_plan_becomes_a_quote_a_job_and_a_calendar_that_moves() {
         "known events are moved, or cancelled"
     );
     assert!(after.iter().all(|event| event["SEQUENCE"] == "1"));
+    assert_eq!(
+        ledger.json("quote show Q1")["phases"],
+        offered,
+        "a quote says what was accepted"
+    );
     let refused = ledger.line("job dates J1 --lost 2026-03-08").refused();
     assert_eq!(
         refused,
@@ -425,6 +453,103 @@ fn a_plan_moves_as_long_as_nothing_is_done_and_today_tells_of_it() {
         on("2026-04-07", "job dates J1 --start 2026-04-20").refused(),
         "error: J1 has begun: hours are logged on 2026-04-07\nhint: gritledger job dates J1 --lost DATE"
     );
+}
+
+#[test]
+fn days_are_lost_together_and_nights_away_are_dates_too() {
+    let ledger = lantern_row();
+    ledger.lines(
+        r#"
+        plan house "9 Lantern Row" --start 2026-03-09 --phases "Front room, Bedroom 1; Hall, Bedroom 2" --keep Bath --night-away 100 --accept
+        quote send Q1
+        quote accept Q1
+        job start J1
+        "#,
+    );
+    let dates = ledger.json("job dates J1");
+    let nights: Vec<&str> = list(&dates["phases"])
+        .iter()
+        .flat_map(|phase| list(&phase["nights_away"]))
+        .filter_map(Value::as_str)
+        .collect();
+    assert!(!nights.is_empty());
+    let text = ledger.line("job dates J1").ok();
+    assert_eq!(text.matches("night away").count(), nights.len());
+    let calendar = calendar_events(&ledger.line("plan write J1").ok());
+    let away = calendar
+        .iter()
+        .find(|event| event["SUMMARY"].starts_with("night away"));
+    assert_eq!(
+        away.unwrap()["DTSTART;VALUE=DATE"],
+        nights[0].replace('-', "")
+    );
+    // Two days of one phase at once: both were planned, and neither is worked on now.
+    let days: Vec<&str> = list(&dates["phases"][0]["days"])
+        .iter()
+        .filter(|day| day["work"] == json!("repair and sand"))
+        .filter_map(|day| day["date"].as_str())
+        .collect();
+    let (one, another) = (days[0], days[1]);
+    ledger.line("hours \"Ruben Vale\" 2 --on sand").ok();
+    let lost = ledger.run_with(
+        &["job", "dates", "J1", "--lost", one, "--lost", another],
+        &[("GRITLEDGER_TODAY", another)],
+    );
+    lost.ok();
+    let moved = ledger.json("job dates J1");
+    assert_eq!(moved["revision"], json!(1));
+    assert_eq!(moved["lost_days"], json!([one, another]));
+    assert!(moved["phases"][0]["from"].as_str() > Some(another));
+}
+
+#[test]
+fn many_rooms_are_planned_no_worse_than_by_hand() {
+    let ledger = TestLedger::new();
+    let mut lines = String::from(
+        r#"
+        worker add "Ruben Vale" --wage 28.00
+        client add "Osric Vane"
+        site add "Osric Vane" "14 Fern Walk" --year-built 1931
+        room add "14 Fern Walk" H0 --shape "14 x 5" --condition worn-film --species red-oak --door "outside:3'"
+        room add "14 Fern Walk" H1 --shape "14 x 5" --condition worn-film --species red-oak --door "H0:3'" --door "outside:3'"
+        "#,
+    );
+    for room in 1..=7 {
+        lines.push_str(&format!(
+            "room add \"14 Fern Walk\" R{room} --shape \"12 x 1{room}\" --condition worn-film --species red-oak --door \"H0:2'8\\\"\"\n"
+        ));
+    }
+    for room in 1..=5 {
+        lines.push_str(&format!(
+            "room add \"14 Fern Walk\" S{room} --shape \"11 x 1{room}\" --condition sound-film --species red-oak --door \"H1:2'8\\\"\"\n"
+        ));
+    }
+    ledger.lines(&lines);
+    let plan = |line: &str| {
+        ledger.json(&format!(
+            r#"plan house "14 Fern Walk" --start 2026-03-09 --keep "two of S1, S2, S3" --keep R1 --max-rooms 4 {line}"#
+        ))
+    };
+    // Where two nights away would do, two nights away do.
+    let why = plan("")["why"].as_str().unwrap().to_owned();
+    let nights = why
+        .split("away: ")
+        .nth(1)
+        .and_then(|rest| rest.split(" (").next());
+    let (from, to) = nights.and_then(|nights| nights.split_once(" to ")).unwrap();
+    let mended = plan(&format!("--away {from} {to}"));
+    assert_eq!(mended["feasible"], json!(true), "{why}");
+    assert_eq!(mended["proven"], json!(false));
+    // A plan named by hand never beats what is found beside it.
+    let named = plan(
+        r#"--night-away 140 --day-closed 10 --phases "R1, S1, H0, H1; R4, R5, R7; R2, R6, S2; R3, S3, S4, S5""#,
+    );
+    let best = &named["alternatives"][0];
+    assert_eq!(best["name"], json!("best plan found"));
+    assert!(cents(&best["cost"]) <= cents(&named["cost"]));
+    let found = plan("--night-away 140 --day-closed 10");
+    assert!(cents(&found["cost"]) <= cents(&named["cost"]));
+    assert!(cents(&found["bound"]) <= cents(&best["cost"]));
 }
 
 #[test]

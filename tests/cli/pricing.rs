@@ -472,6 +472,8 @@ fn packs_and_sticks_at_least_cost() {
     let sticks = |line: &str| list(&ledger.json(line)["sticks"]).len();
     assert_eq!(sticks(r#"item cut shoe 4' 4'"#), 2);
     assert_eq!(sticks(r#"item cut shoe 4' 4' --saw-loss 0"#), 1);
+    let refused = ledger.line("item cut shoe 4' 4' --saw-loss -1").refused();
+    assert_eq!(refused, "error: `-1`: a saw takes no less than nothing");
     assert_eq!(
         ledger.line("item cut shoe 9'").refused(),
         "error: no stock length of `shoe` is as long as a piece of 9 ft"

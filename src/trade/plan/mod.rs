@@ -225,6 +225,7 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     let begun = brief.begun.iter();
     let begun = begun.fold(Places::NONE, |begun, (rooms, _)| begun.with(*rooms));
     let rooms = brief.house.refinished().without(begun);
+    let by_hand = named;
     let named = named.map(|phases| planned(&search, brief, phases));
     let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };
     let all_at_once = planned(&search, brief, whole);
@@ -234,7 +235,9 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     let known = known.filter_map(|way| Some(way.plan.as_ref()?.costs.total()));
     let exact = rooms.count() <= EXACT_ROOMS;
     // A good plan makes the search for the best one short.
-    let good = search.good_plan(rooms);
+    let good = search
+        .good_plan(rooms, by_hand)
+        .or_else(|| good_plan_by_nights(&search, brief, rooms).filter(|_| !exact));
     let known = known.chain(good.as_ref().map(|plan| plan.cost)).min();
     let found = match exact {
         true => search.best_of_all(rooms, known),
@@ -262,6 +265,16 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
         all_at_once,
         bound,
     }
+}
+
+/// Looks for a good plan by way of such in which nights away are dear instead of impossible: step by step it has fewer of
+/// them, at best none.
+fn good_plan_by_nights(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Option<Chosen> {
+    let dear = words::priced_nights(brief);
+    let found = Search::new(&dear).good_plan(rooms, None)?;
+    let phases = found.phases.iter().skip(brief.begun.len());
+    let phases: Vec<Places> = phases.map(|(rooms, _)| *rooms).collect();
+    search.of_phases(&phases, None)
 }
 
 /// Plans the rooms one by one, in the cheapest order that is tried.

@@ -451,6 +451,20 @@ impl<'a> Search<'a> {
     /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible, or none that
     /// costs at most so much.
     pub(super) fn of_phases(&self, phases: &[Places], most: Option<Money>) -> Option<Chosen> {
+        self.in_order(phases, most, None)
+    }
+
+    /// Returns the same if the first phase begins on a certain day.
+    pub(super) fn of_phases_from(&self, phases: &[Places], start: Day) -> Option<Chosen> {
+        self.in_order(phases, None, Some(start))
+    }
+
+    fn in_order(
+        &self,
+        phases: &[Places],
+        most: Option<Money>,
+        begins: Option<Day>,
+    ) -> Option<Chosen> {
         let most = most.map_or(NEVER, Money::minor);
         let facts: Vec<Rc<Facts>> = phases.iter().map(|phase| self.facts(*phase)).collect();
         // What is least after each phase, the last first.
@@ -462,16 +476,18 @@ impl<'a> Search<'a> {
         }
         let mut steps = Vec::new();
         let mut labels = self.begun(&mut steps);
+        let mut on = begins;
         for ((phase, facts), rest) in phases.iter().zip(&facts).zip(rests.iter().rev()) {
             let mut next = Vec::new();
             for label in &labels {
-                self.extend(label, facts, None, |label, start| {
+                self.extend(label, facts, on, |label, start| {
                     if self.least_after(&label, rest) <= most {
                         add(&mut next, &mut steps, label, *phase, start);
                     }
                 });
             }
             labels = next;
+            on = None;
         }
         self.best(&labels, &steps)
     }
@@ -580,14 +596,19 @@ impl<'a> Search<'a> {
     }
 
     /// Returns a good plan of rooms that are too many to try every set of; `None`: none was found. All at once, one by one,
-    /// and as many at once as can be emptied are changed step by step as long as that is cheaper: phases are put together,
+    /// as many at once as can be emptied (those that keep somebody from bed by themselves first, so that they share their
+    /// nights), and the phases that somebody named are changed step by step as long as that is cheaper: phases are put together,
     /// units moved; where that doesn't help any more, units and phases change places.
-    pub(super) fn good_plan(&self, rooms: Places) -> Option<Chosen> {
+    pub(super) fn good_plan(&self, rooms: Places, named: Option<&[Places]>) -> Option<Chosen> {
         let ones: Vec<Places> = self.units(rooms);
         let mut starts = vec![vec![rooms], ones.clone()];
         if let Some(most) = self.brief.most_rooms {
             starts.push(chunks(&ones, most));
+            let mut closing = ones.clone();
+            closing.sort_by_key(|unit| self.facts(*unit).fails.is_none());
+            starts.push(chunks(&closing, most));
         }
+        starts.extend(named.map(<[Places]>::to_vec));
         let found = starts.into_iter().filter_map(|phases| {
             let mut best = (self.of_phases(&phases, None)?, phases);
             loop {

@@ -8,6 +8,8 @@ use super::ways::{Places, and};
 use super::{Brief, HousePlan};
 use crate::money::Money;
 
+/// How often a plan is asked to end earlier at most.
+const EARLIER: u32 = 40;
 /// A price for a night that no plan pays if it can do without.
 const DEAR: Money = Money::from_minor(1_000_000_000);
 
@@ -54,12 +56,19 @@ pub enum Remark {
         /// What must stay in use.
         keep: String,
     },
+    /// Two rooms share no phase, in which a keep would fail for a night away.
+    SharesNone {
+        /// The rooms.
+        rooms: String,
+        /// What must stay in use.
+        keep: String,
+    },
     /// The plan isn't done in time.
     TooLate {
         /// When it has to be.
         end: NaiveDate,
-        /// When the cheapest plan would be done; `None`: there is none then either.
-        cheapest: Option<NaiveDate>,
+        /// By when it can be done at the earliest, as far as is known; `None`: never.
+        earliest: Option<NaiveDate>,
     },
     /// The room that takes the furniture of the others is done itself.
     OwnFurniture {
@@ -70,6 +79,10 @@ pub enum Remark {
     StartsLater {
         /// When it does.
         start: NaiveDate,
+        /// The first day on which it could.
+        first: NaiveDate,
+        /// What the same phases would cost more from then on; `None`: they aren't possible then.
+        more: Option<Money>,
     },
     /// The sanding machines are kept between phases.
     Kept {
@@ -95,7 +108,10 @@ pub enum Remark {
         nights: Vec<NaiveDate>,
     },
     /// No nights away would.
-    NothingMends,
+    NothingMends {
+        /// Whether every order was tried.
+        all_tried: bool,
+    },
 }
 
 /// Says why phases in that order aren't feasible.
@@ -138,7 +154,7 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
     let lifted = Search::new(&dear);
     let cheapest = |search: &Search<'_>| match rooms.count() <= super::EXACT_ROOMS {
         true => search.best_of_all(rooms, None),
-        false => search.good_plan(rooms),
+        false => search.good_plan(rooms, None),
     };
     if let Some(found) = cheapest(&lifted) {
         let plan = super::build(&lifted, &dear, &found);
@@ -173,7 +189,7 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
 }
 
 /// Returns a brief in which a night on which a keep fails is no obstacle, but dear.
-fn priced_nights<'a>(brief: &Brief<'a>) -> Brief<'a> {
+pub(super) fn priced_nights<'a>(brief: &Brief<'a>) -> Brief<'a> {
     Brief {
         night_away: brief.night_away.or(Some(DEAR)),
         begun: brief.begun.clone(),
@@ -185,20 +201,34 @@ fn priced_nights<'a>(brief: &Brief<'a>) -> Brief<'a> {
     }
 }
 
-/// Says that it can't be done in time, and when the cheapest plan would be done.
-fn too_late(brief: &Brief<'_>, cheapest: impl FnOnce(&Search<'_>) -> Option<Chosen>) -> Remark {
+/// Says that it can't be done in time, and by when it could: the cheapest plan is asked to end earlier until there is none.
+fn too_late(brief: &Brief<'_>, cheapest: impl Fn(&Search<'_>) -> Option<Chosen>) -> Remark {
     let Some(end) = brief.end else {
-        return Remark::NothingMends;
+        let rooms = brief.house.refinished();
+        return Remark::NothingMends {
+            all_tried: rooms.count() <= super::EXACT_ROOMS,
+        };
     };
-    let endless = Brief {
-        end: None,
-        ..priced_nights(brief)
+    let by = |end: Option<NaiveDate>| {
+        let brief = Brief {
+            end,
+            ..priced_nights(brief)
+        };
+        let found = cheapest(&Search::new(&brief));
+        found.map(|found| calendar::date(found.finish))
     };
-    let found = cheapest(&Search::new(&endless));
-    Remark::TooLate {
-        end,
-        cheapest: found.map(|found| calendar::date(found.finish)),
+    let mut earliest = by(None);
+    for _ in 0..EARLIER {
+        let before = earliest.and_then(|finish| finish.pred_opt());
+        match before
+            .filter(|before| *before > end)
+            .and_then(|before| by(Some(before)))
+        {
+            Some(earlier) => earliest = Some(earlier),
+            None => break,
+        }
     }
+    Remark::TooLate { end, earliest }
 }
 
 fn would_mend(plan: &HousePlan) -> Remark {
@@ -228,7 +258,7 @@ fn closed_nights(
             let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
             Some(Remark::Closes {
                 rooms: brief.house.names(*rooms),
-                keep: keeps.join(", "),
+                keep: keeps.join(", and "),
                 nights: phase.nights_away.clone(),
             })
         })
@@ -272,8 +302,16 @@ pub(super) fn worth_knowing(
         .phases
         .first()
         .map(|(_, start)| calendar::date(*start));
-    if let Some(start) = begins.filter(|start| *start > brief.start) {
-        remarks.push(Remark::StartsLater { start });
+    let begins = begins.filter(|start| *start > brief.start && brief.begun.is_empty());
+    if let Some(start) = begins {
+        let phases: Vec<Places> = chosen.phases.iter().map(|(rooms, _)| *rooms).collect();
+        let first = search.table.working_from(calendar::day(brief.start));
+        let earlier = search.of_phases_from(&phases, first);
+        remarks.push(Remark::StartsLater {
+            start,
+            first: calendar::date(first),
+            more: earlier.map(|earlier| earlier.cost - chosen.cost),
+        });
     }
     remarks.extend(closed_nights(search, brief, chosen, plan));
     remarks.extend(cant_share(search, brief, chosen));
@@ -301,12 +339,14 @@ fn cant_share(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Re
             let (one, another) = (Places::one(*one), Places::one(*another));
             let both = one.with(another);
             let alone = fails(one).is_none() && fails(another).is_none();
-            let parted = matches!(search.facts(both).obstacle, Some(Obstacle::Keep(_)) | None);
-            if let Some(keep) = fails(both).filter(|_| alone && parted && !do_share(both)) {
-                remarks.push(Remark::CantShare {
-                    rooms: brief.house.names(both),
-                    keep: keep.words(brief.house),
-                });
+            let Some(keep) = fails(both).filter(|_| alone && !do_share(both)) else {
+                continue;
+            };
+            let (rooms, keep) = (brief.house.names(both), keep.words(brief.house));
+            match search.facts(both).obstacle {
+                Some(Obstacle::Keep(_)) => remarks.push(Remark::CantShare { rooms, keep }),
+                None => remarks.push(Remark::SharesNone { rooms, keep }),
+                Some(_) => {}
             }
         }
     }
