@@ -235,9 +235,10 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     let known = known.filter_map(|way| Some(way.plan.as_ref()?.costs.total()));
     let exact = rooms.count() <= EXACT_ROOMS;
     // A good plan makes the search for the best one short.
-    let good = search
-        .good_plan(rooms, by_hand)
-        .or_else(|| good_plan_by_nights(&search, brief, rooms).filter(|_| !exact));
+    let mut good = search.good_plan(rooms, by_hand);
+    if good.is_none() && !exact {
+        good = good_plan_by_nights(&search, brief, rooms);
+    }
     let known = known.chain(good.as_ref().map(|plan| plan.cost)).min();
     let found = match exact {
         true => search.best_of_all(rooms, known),

@@ -153,7 +153,10 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
     let dear = priced_nights(brief);
     let lifted = Search::new(&dear);
     let cheapest = |search: &Search<'_>| match rooms.count() <= super::EXACT_ROOMS {
-        true => search.best_of_all(rooms, None),
+        true => {
+            let known = search.good_plan(rooms, None).map(|plan| plan.cost);
+            search.best_of_all(rooms, known)
+        }
         false => search.good_plan(rooms, None),
     };
     if let Some(found) = cheapest(&lifted) {
