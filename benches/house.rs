@@ -54,7 +54,7 @@ fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
     }
 }
 
-/// Plans a house of that many rooms; returns how long that took, and how far the plan's cost is above the bound, in percent.
+/// Plans a house of that many rooms; returns how long that took, and how far the bound is below the plan's cost, in percent of that.
 fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
     let mut below = |most: u32| luck.next_u32() % most;
     let mut places: Vec<Place> = (0..rooms)
@@ -182,7 +182,7 @@ fn main() -> ExitCode {
         let (middle, most) = (times[times.len() / 2], times[times.len() - 1]);
         let above = houses.iter().map(|(_, above)| round(*above, 1)).max();
         say(&format!(
-            "{rooms:>2} rooms: {middle:.1?} in the middle, {most:.1?} at most; at most {} % above the bound",
+            "{rooms:>2} rooms: {middle:.1?} in the middle, {most:.1?} at most; the bound is at most {} % below",
             above.unwrap_or_default()
         ));
         let limit = LIMITS.iter().find(|(of, _)| *of == rooms);
