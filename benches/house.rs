@@ -54,7 +54,8 @@ fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
     }
 }
 
-/// Plans a house of that many rooms; returns how long that took, and how far the bound is below the plan's cost, in percent of that.
+/// Plans a house of that many rooms; returns how long that took, and how far the bound is below the plan's cost, in percent
+/// of that.
 fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
     let mut below = |most: u32| luck.next_u32() % most;
     let mut places: Vec<Place> = (0..rooms)

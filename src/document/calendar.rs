@@ -32,8 +32,13 @@ pub fn ics(kept: &KeptPlan) -> String {
             .filter_map(|room| kept.names.get(room));
         let rooms = rooms.map(String::as_str).collect::<Vec<_>>().join(", ");
         let exit = kept.names.get(&phase.exit).map_or("", String::as_str);
-        for (event, last) in merged(agenda(&kept.plan, number)) {
-            let uid = uid(kept, number, event.kind);
+        for Span {
+            event,
+            number: of_kind,
+            last,
+        } in merged(agenda(&kept.plan, number))
+        {
+            let uid = uid(kept, number, event.kind, of_kind);
             let mut entry = entry(kept, &uid, event.date, last);
             entry
                 .summary(&format!("{}: {rooms}", event.what))
@@ -58,8 +63,13 @@ pub fn ics(kept: &KeptPlan) -> String {
     // What a newer plan doesn't have any more is taken out of calendars that have it.
     for plan in kept.earlier.iter().rev() {
         for number in 0..plan.phases.len() {
-            for (event, last) in merged(agenda(plan, number)) {
-                let uid = uid(kept, number, event.kind);
+            for Span {
+                event,
+                number: of_kind,
+                last,
+            } in merged(agenda(plan, number))
+            {
+                let uid = uid(kept, number, event.kind, of_kind);
                 if known.contains(&uid) {
                     continue;
                 }
@@ -88,7 +98,7 @@ fn entry(kept: &KeptPlan, uid: &str, date: NaiveDate, last: NaiveDate) -> IcsEve
     entry.done()
 }
 
-fn uid(kept: &KeptPlan, phase: usize, (what, number): (&str, usize)) -> String {
+fn uid(kept: &KeptPlan, phase: usize, what: &str, number: usize) -> String {
     let quote = &kept.quote.header;
     format!(
         "{}-{}-phase-{}-{what}-{number}@gritledger",
@@ -98,36 +108,35 @@ fn uid(kept: &KeptPlan, phase: usize, (what, number): (&str, usize)) -> String {
     )
 }
 
-/// Returns the steps of a phase with their last days: days of work of one kind that follow each other are one event.
-fn merged(events: Vec<Event>) -> Vec<(Event, NaiveDate)> {
-    let mut merged: Vec<(Event, NaiveDate)> = Vec::new();
+/// A step of a phase, with the number of its kind and its last day.
+struct Span {
+    event: Event,
+    number: usize,
+    last: NaiveDate,
+}
+
+/// Returns the steps of a phase: days of one kind that follow each other are one step.
+fn merged(events: Vec<Event>) -> Vec<Span> {
+    let mut merged: Vec<Span> = Vec::new();
     for event in events {
-        let kind = event.kind.0;
-        let (last, of_kind) = (
-            event.date,
-            merged
-                .iter()
-                .filter(|(earlier, _)| earlier.kind.0 == kind)
-                .count(),
-        );
-        let before = merged.iter_mut().rev();
-        let before = before.map(|(earlier, end)| (earlier.kind.0, end));
-        let mut of_kind_before = before.filter(|(earlier, _)| *earlier == kind);
-        if let Some((_, end)) = of_kind_before.next() {
-            let follows =
-                (last - *end).num_days() <= 1 && matches!(kind, "sand" | "trim" | "night-away");
-            if follows {
-                *end = last;
+        let of_kind = merged.iter().filter(|span| span.event.kind == event.kind);
+        let number = of_kind.count() + 1;
+        let before = merged
+            .iter_mut()
+            .rev()
+            .find(|span| span.event.kind == event.kind);
+        if let Some(span) = before {
+            let follows = (event.date - span.last).num_days() <= 1;
+            if follows && matches!(event.kind, "sand" | "trim" | "night-away") {
+                span.last = event.date;
                 continue;
             }
         }
-        merged.push((
-            Event {
-                kind: (kind, of_kind + 1),
-                ..event
-            },
-            last,
-        ));
+        merged.push(Span {
+            number,
+            last: event.date,
+            event,
+        });
     }
     merged
 }

@@ -33,8 +33,8 @@ pub struct Moved {
 pub(super) struct Event {
     /// The day.
     pub(super) date: NaiveDate,
-    /// What kind of thing, and which of its kind.
-    pub(super) kind: (&'static str, usize),
+    /// What kind of thing.
+    pub(super) kind: &'static str,
     /// In words.
     pub(super) what: String,
 }
@@ -44,26 +44,16 @@ type Names = BTreeMap<RoomId, String>;
 /// Returns what happens in a phase, day by day.
 pub(super) fn events(phase: &Phase) -> Vec<Event> {
     let mut events: Vec<Event> = Vec::new();
-    let (mut sanded, mut trimmed) = (0, 0);
     for stretch in &phase.work {
         let (kind, what) = match stretch.doing {
-            Doing::Sand => {
-                sanded += 1;
-                (("sand", sanded), "repair and sand".to_owned())
-            }
+            Doing::Sand => ("sand", "repair and sand".to_owned()),
             Doing::Coat(number) => {
                 let of = phase.needs.coats.len();
                 let coat = phase.needs.coats.get(number);
                 let name = coat.map_or("", |coat| coat.name.as_str());
-                (
-                    ("coat", number + 1),
-                    format!("coat {} of {of} ({name})", number + 1),
-                )
+                ("coat", format!("coat {} of {of} ({name})", number + 1))
             }
-            Doing::Trim => {
-                trimmed += 1;
-                (("trim", trimmed), "trim".to_owned())
-            }
+            Doing::Trim => ("trim", "trim".to_owned()),
         };
         events.push(Event {
             date: stretch.day,
@@ -73,18 +63,18 @@ pub(super) fn events(phase: &Phase) -> Vec<Event> {
     }
     events.push(Event {
         date: phase.light_use.date(),
-        kind: ("light-use", 1),
+        kind: "light-use",
         what: format!("walked on from {}", phase.light_use.format("%H:%M")),
     });
     events.push(Event {
         date: phase.furniture,
-        kind: ("furniture", 1),
+        kind: "furniture",
         what: "furniture may go back".to_owned(),
     });
     if let Some(cure) = phase.cure {
         events.push(Event {
             date: cure,
-            kind: ("cure", 1),
+            kind: "cure",
             what: "full cure".to_owned(),
         });
     }
@@ -98,39 +88,34 @@ pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
         return Vec::new();
     };
     let mut events = events(phase);
-    let mut errands: BTreeMap<(NaiveDate, &str), Vec<&str>> = BTreeMap::new();
+    let (mut fetched, mut taken_back) = (BTreeMap::new(), BTreeMap::new());
     for rental in plan.rentals.iter().filter(|rental| rental.phase == number) {
-        let name = rental.name.as_str();
-        errands.entry((rental.out, "fetch")).or_default().push(name);
-        let back = (rental.last_day + Days::new(1), "take-back");
-        errands.entry(back).or_default().push(name);
+        let back = rental.last_day + Days::new(1);
+        for (machines, day) in [(&mut fetched, rental.out), (&mut taken_back, back)] {
+            let machines: &mut Vec<&str> = machines.entry(day).or_default();
+            machines.push(&rental.name);
+        }
     }
-    let (mut fetched, mut taken_back) = (0, 0);
-    for ((date, kind), machines) in errands {
-        let machines = machines.join(", ");
-        let (number, what) = match kind {
-            "fetch" => (&mut fetched, format!("fetch {machines} by {MORNING:02}:00")),
-            _ => (
-                &mut taken_back,
-                format!("take {machines} back by {MORNING:02}:00, or the evening before"),
-            ),
-        };
-        *number += 1;
-        events.push(Event {
-            date,
-            kind: (kind, *number),
-            what,
-        });
-    }
-    for (number, night) in phase.nights_away.iter().enumerate() {
-        events.push(Event {
-            date: *night,
-            kind: ("night-away", number + 1),
-            what: "night away".to_owned(),
-        });
-    }
+    events.extend(fetched.into_iter().map(|(date, machines)| Event {
+        date,
+        kind: "fetch",
+        what: format!("fetch {} by {MORNING:02}:00", machines.join(", ")),
+    }));
+    events.extend(taken_back.into_iter().map(|(date, machines)| Event {
+        date,
+        kind: "take-back",
+        what: format!(
+            "take {} back by {MORNING:02}:00, or the evening before",
+            machines.join(", ")
+        ),
+    }));
+    events.extend(phase.nights_away.iter().map(|night| Event {
+        date: *night,
+        kind: "night-away",
+        what: "night away".to_owned(),
+    }));
     // Machines are fetched before the work, and taken back before what else is done on that day.
-    let order = |event: &Event| match event.kind.0 {
+    let order = |event: &Event| match event.kind {
         "fetch" | "take-back" => 0,
         "night-away" => 2,
         _ => 1,

@@ -217,10 +217,11 @@ impl Worked {
         })
     }
 
-    fn is_place(&self, name: &str) -> bool {
+    /// Returns the number of the place that has just this name.
+    fn place_named(&self, name: &str) -> Option<usize> {
         let wanted = name.trim().to_lowercase();
         let mut places = self.house.places().iter();
-        places.any(|place| place.name.to_lowercase() == wanted)
+        places.position(|place| place.name.to_lowercase() == wanted)
     }
 
     /// Returns the number of a place of the house by its name, or the only one whose name begins so.
@@ -232,7 +233,7 @@ impl Worked {
                 .iter()
                 .map(|place| place.name.to_lowercase())
         };
-        if let Some(place) = names().position(|name| name == wanted) {
+        if let Some(place) = self.place_named(name) {
             return Ok(place);
         }
         let begin: Vec<usize> = names()
@@ -311,7 +312,9 @@ impl Worked {
         let open = self.house.reachable(Places::NONE);
         let keeps = request.keeps.iter().map(|text| {
             let (least, names) = match text.split_once(" of ") {
-                Some((number, names)) if read_count(number).is_some() && !self.is_place(text) => {
+                Some((number, names))
+                    if read_count(number).is_some() && self.place_named(text).is_none() =>
+                {
                     (read_count(number).unwrap_or(0), names)
                 }
                 _ => (0, text.as_str()),

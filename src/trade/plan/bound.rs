@@ -122,67 +122,34 @@ fn least_nights(needs: &Needs) -> i64 {
     (drying + needs.light_use) / DAY
 }
 
-/// Returns for each of so many sets (as bits, the first of them empty) the least sum over the phases that it can be divided
-/// into, of what each costs; `None`: it can't be a phase. A set that can't be divided so costs [`NEVER`].
-fn least_over_phases(sets: usize, of: impl Fn(usize) -> Option<i64>) -> Vec<i64> {
-    let mut least = vec![0];
-    for rest in 1..sets {
-        // Some phase has the first of the set; the others are any of what is left.
-        let first = rest & rest.wrapping_neg();
-        let others = rest & !first;
-        let (mut best, mut more) = (NEVER, others);
-        loop {
-            let phase = first | more;
-            if let Some(own) = of(phase) {
-                best = best.min(own + least[rest & !phase]);
-            }
-            if more == 0 {
-                break;
-            }
-            more = (more - 1) & others;
-        }
-        least.push(best);
-    }
-    least
-}
-
-/// Returns the least of all units of a group; nothing, if there is no plan of them.
-fn least_of_group(sets: usize, of: impl Fn(usize) -> Option<i64>) -> i64 {
-    let least = least_over_phases(sets, of).pop();
+/// Returns the least of all units of a group, each part of a phase taken as it is asked; nothing, if there is no plan of them.
+fn least_of_group(parts: &[Option<Part>], prices: &[i64], take: impl Fn(&Part) -> Least) -> i64 {
+    let phases: Vec<Option<Least>> = parts.iter().map(|part| part.as_ref().map(&take)).collect();
+    let rests = least_of_rests(&phases, prices);
+    let least = rests.last().map(Rest::fresh);
     least.filter(|least| *least < NEVER).unwrap_or(0)
 }
 
 fn least_days(parts: &[Option<Part>]) -> usize {
-    let days = |set: usize| Some(parts[set].as_ref()?.least.sanding as i64);
-    least_of_group(parts.len(), days).unsigned_abs() as usize
+    let days = |part: &Part| Least::of_cost(part.least.sanding as i64);
+    least_of_group(parts, &[], days).unsigned_abs() as usize
 }
 
 /// Returns what a group bears at least with its share of all rooms.
 fn by_group(parts: &[Option<Part>], all: i64, with_nights: bool, prices: &[i64]) -> i64 {
     let group = parts.last().and_then(Option::as_ref);
     let share = group.map_or(0, |part| part.rooms);
-    let phases: Vec<Option<Least>> = parts
-        .iter()
-        .map(|part| {
-            let part = part.as_ref()?;
-            Some(Least {
-                cost: part.once * share + part.own(with_nights) * all,
-                ..part.least
-            })
-        })
-        .collect();
     let prices: Vec<i64> = prices.iter().map(|price| price * share).collect();
-    let rests = least_of_rests(&phases, &prices);
-    let least = rests.last().map_or(0, Rest::fresh);
-    if least < NEVER { least / all } else { 0 }
+    let take = |part: &Part| Least {
+        cost: part.once * share + part.own(with_nights) * all,
+        ..part.least
+    };
+    least_of_group(parts, &prices, take) / all
 }
 
 /// Returns what a group bears at least without the sanding machines, where each room bears its share of as many as can be
 /// emptied at once.
 fn by_part(parts: &[Option<Part>], most: i64, with_nights: bool) -> i64 {
-    let of = |set: usize| {
-        let part = parts[set].as_ref()?;
-        Some(part.once * part.rooms + part.own(with_nights) * most)
-    };
-    least_of_group(parts.len(), of) / most
+    let take = |part: &Part| Least::of_cost(part.once * part.rooms + part.own(with_nights) * most);
+    least_of_group(parts, &[], take) / most
 }

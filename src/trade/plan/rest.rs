@@ -24,6 +24,16 @@ pub(super) struct Least {
     pub(super) until_next: usize,
 }
 
+impl Least {
+    /// Returns a phase without sanding machines.
+    pub(super) fn of_cost(cost: i64) -> Least {
+        Least {
+            cost,
+            ..Least::default()
+        }
+    }
+}
+
 /// The least that what is left costs: by days that the sanding machines have been out when it begins, that rental
 /// included; at 0, none are out.
 #[derive(Clone, Debug)]

@@ -597,8 +597,8 @@ impl<'a> Search<'a> {
 
     /// Returns a good plan of rooms that are too many to try every set of; `None`: none was found. All at once, one by one,
     /// as many at once as can be emptied (those that keep somebody from bed by themselves first, so that they share their
-    /// nights), and the phases that somebody named are changed step by step as long as that is cheaper: phases are put together,
-    /// units moved; where that doesn't help any more, units and phases change places.
+    /// nights), and the phases that somebody named are changed step by step as long as that is cheaper: phases are put
+    /// together, units moved; where that doesn't help any more, units and phases change places.
     pub(super) fn good_plan(&self, rooms: Places, named: Option<&[Places]>) -> Option<Chosen> {
         let ones: Vec<Places> = self.units(rooms);
         let mut starts = vec![vec![rooms], ones.clone()];
