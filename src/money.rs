@@ -6,10 +6,15 @@
 //! which rounds **half away from zero, per line**; sums are then sums of whole minor units.
 //! That is the rule of EN 16931 (each line rounded, then added), and nothing else in the program rounds:
 //! `clippy.toml` bans the banker's rounding of `rust_decimal`.
+//!
+//! Amounts never wrap and never stop at their largest. A sum, share or product that can't be counted gives all of the work
+//! up as [`Beyond`], as a panic that is an answer and no defect, so that a formula stays as it is written on paper;
+//! [`within`] is the door through which whoever began the work hears of it, and what it wrote is rolled back.
 
 use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Neg, Sub, SubAssign};
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 
 pub use rust_decimal::Decimal;
 use rust_decimal::RoundingStrategy;
@@ -28,6 +33,30 @@ const LARGEST_NUMBER: i64 = 1_000_000_000_000;
 
 /// Most units of anything that one entry or finding takes: times the largest price, it still fits what is kept.
 pub const MOST_UNITS: Decimal = Decimal::from_parts(10_000_000, 0, 0, false, 0);
+
+/// Largest amount that is kept, in minor units: what one entry or line comes to. A ledger of nine million of them adds up.
+pub const LARGEST_KEPT: Money = Money(1_000_000_000_000);
+
+/// What arithmetic on amounts and quantities ends with when the result is beyond what can be counted.
+#[derive(Debug, Error, PartialEq, Eq)]
+#[error("these numbers come to more than can be counted: one of them is a slip")]
+pub struct Beyond;
+
+/// Does work in which amounts are added and multiplied.
+///
+/// # Errors
+/// Refuses what comes to more than can be counted.
+pub fn within<T>(work: impl FnOnce() -> T) -> Result<T, Beyond> {
+    catch_unwind(AssertUnwindSafe(work)).map_err(|given_up| match given_up.downcast::<Beyond>() {
+        Ok(beyond) => *beyond,
+        Err(defect) => resume_unwind(defect),
+    })
+}
+
+/// Returns what was counted, or gives the work up.
+pub(crate) fn counted<T>(result: Option<T>) -> T {
+    result.unwrap_or_else(|| resume_unwind(Box::new(Beyond)))
+}
 
 /// An amount in minor units of the ledger's currency. What the ledger keeps as text holds it as that number.
 #[derive(
@@ -60,18 +89,19 @@ impl Money {
     }
 
     /// Returns the amount without its sign.
-    pub const fn abs(self) -> Self {
-        Money(self.0.abs())
+    pub fn abs(self) -> Self {
+        if self.is_negative() { -self } else { self }
     }
 
     /// Returns the share `numerator / denominator` of the amount, rounded; the denominator is not zero.
     pub fn share(self, numerator: Decimal, denominator: Decimal) -> Money {
-        from_minor_decimal(Decimal::from(self.0) * numerator / denominator)
+        let whole = counted(Decimal::from(self.0).checked_mul(numerator));
+        from_minor_decimal(counted(whole.checked_div(denominator)))
     }
 
     /// Returns the amount times a factor, rounded.
     pub fn times(self, factor: Decimal) -> Money {
-        from_minor_decimal(Decimal::from(self.0) * factor)
+        from_minor_decimal(counted(Decimal::from(self.0).checked_mul(factor)))
     }
 
     /// Spreads the amount over parts by weight: each part is rounded, and the cents that rounding
@@ -107,43 +137,39 @@ impl Money {
 }
 
 fn from_minor_decimal(minor: Decimal) -> Money {
-    Money(
-        round(minor, 0)
-            .to_i64()
-            .expect("an amount fits 64 bits: inputs are bounded when they are read"),
-    )
+    Money(counted(round(minor, 0).to_i64()))
 }
 
 impl Add for Money {
     type Output = Money;
     fn add(self, other: Money) -> Money {
-        Money(self.0 + other.0)
+        Money(counted(self.0.checked_add(other.0)))
     }
 }
 
 impl Sub for Money {
     type Output = Money;
     fn sub(self, other: Money) -> Money {
-        Money(self.0 - other.0)
+        Money(counted(self.0.checked_sub(other.0)))
     }
 }
 
 impl Neg for Money {
     type Output = Money;
     fn neg(self) -> Money {
-        Money(-self.0)
+        Money(counted(self.0.checked_neg()))
     }
 }
 
 impl AddAssign for Money {
     fn add_assign(&mut self, other: Money) {
-        self.0 += other.0;
+        *self = *self + other;
     }
 }
 
 impl SubAssign for Money {
     fn sub_assign(&mut self, other: Money) {
-        self.0 -= other.0;
+        *self = *self - other;
     }
 }
 
@@ -201,7 +227,9 @@ impl Currency {
 
     /// Rounds a decimal amount in major units to money, half away from zero.
     pub fn amount(self, major: Decimal) -> Money {
-        from_minor_decimal(major * Decimal::from(10_i64.pow(self.decimals)))
+        from_minor_decimal(counted(
+            major.checked_mul(Decimal::from(10_i64.pow(self.decimals))),
+        ))
     }
 
     /// Returns the amount in major units.
@@ -253,6 +281,12 @@ pub fn round(value: Decimal, decimals: u32) -> Decimal {
 /// Rounds to the precision that quantities are stored with.
 pub fn quantity(value: Decimal) -> Decimal {
     round(value, QUANTITY_DECIMALS)
+}
+
+/// Returns the product of quantities, prices and factors.
+pub fn product<const N: usize>(factors: [Decimal; N]) -> Decimal {
+    let product = |so_far: Decimal, factor| counted(so_far.checked_mul(factor));
+    factors.into_iter().fold(Decimal::ONE, product)
 }
 
 /// Reads a plain decimal number: no exponent, no thousands marks; `None` if it is not one.
@@ -367,6 +401,30 @@ mod tests {
         let parts = Money::from_minor(-7).spread(&[dec!(0), dec!(0)]);
         assert_eq!(parts.into_iter().sum::<Money>(), Money::from_minor(-7));
         assert!(Money::from_minor(5).spread(&[]).is_empty());
+    }
+
+    #[test]
+    fn what_cannot_be_counted_is_given_up_and_never_wraps() {
+        let most = Money::from_minor(i64::MAX);
+        let huge = dec!(10_000_000_000_000_000);
+        let works: [&dyn Fn() -> Money; 9] = [
+            &|| most + Money::from_minor(1),
+            &|| Money::from_minor(i64::MIN) - Money::from_minor(1),
+            &|| -Money::from_minor(i64::MIN),
+            &|| Money::from_minor(i64::MIN).abs(),
+            &|| [most, most].into_iter().sum(),
+            &|| most.times(dec!(1.1)),
+            &|| most.share(huge, Decimal::ONE),
+            &|| Money::from_minor(1).share(Decimal::ONE, Decimal::ZERO),
+            &|| usd().amount(product([huge, huge, huge])),
+        ];
+        for (place, work) in works.iter().enumerate() {
+            assert_eq!(within(work), Err(Beyond), "{place}");
+        }
+        assert_eq!(
+            within(|| most - Money::from_minor(1)),
+            Ok(Money::from_minor(i64::MAX - 1))
+        );
     }
 
     proptest::proptest! {

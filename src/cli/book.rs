@@ -18,7 +18,7 @@ use crate::ledger::{
     refuse,
 };
 use crate::measure::{Length, Units};
-use crate::money::{Decimal, MOST_UNITS, Money, round};
+use crate::money::{Decimal, MOST_UNITS, Money, counted, product, round};
 use crate::trade::Unit;
 use crate::trade::buying::cheapest_packs;
 use crate::trade::cautions::Hazard;
@@ -448,8 +448,8 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
 /// Returns so many times a length, to the nanometre.
 fn times(length: Length, count: Decimal) -> i64 {
     use rust_decimal::prelude::ToPrimitive;
-    let exact = Decimal::from(length.nanometres()) * count;
-    round(exact, 0).to_i64().unwrap_or(i64::MAX)
+    let exact = product([Decimal::from(length.nanometres()), count]);
+    counted(round(exact, 0).to_i64())
 }
 
 fn edit_item(context: &Context, ledger: &Ledger, args: ItemEditArgs) -> Result<()> {

@@ -28,7 +28,7 @@ use clap::{Args, Parser, Subcommand};
 
 use self::ui::Context;
 use crate::ledger::{Refusal, Room, refuse};
-use crate::money::{Decimal, number};
+use crate::money::{Decimal, number, within};
 use crate::trade::SiteId;
 
 /// Estimate, log and learn from the wooden floors you sand and finish
@@ -149,7 +149,8 @@ pub fn run() -> ExitCode {
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
         }
     };
-    match Context::new(cli.globals).and_then(|context| dispatch(&context, cli.command)) {
+    let command = || Context::new(cli.globals).and_then(|context| dispatch(&context, cli.command));
+    match within(command).map_err(Into::into).flatten() {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => ui::fail(&error),
     }

@@ -5,7 +5,7 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRe
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::measure::{Length, Units};
-use crate::money::{Decimal, Money, round};
+use crate::money::{Decimal, LARGEST_KEPT, Money, counted, product, round};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
@@ -28,11 +28,8 @@ pub(super) struct Nano(pub(super) Decimal);
 pub(super) struct Nanometres(pub(super) Length);
 
 fn scaled(value: Decimal, decimals: u32) -> rusqlite::Result<ToSqlOutput<'static>> {
-    let integer = round(value, decimals) * Decimal::from(10_i64.pow(decimals));
-    let integer = integer
-        .to_i64()
-        .ok_or_else(|| rusqlite::Error::ToSqlConversionFailure("quantity too large".into()))?;
-    Ok(ToSqlOutput::from(integer))
+    let integer = product([round(value, decimals), Decimal::from(10_i64.pow(decimals))]);
+    Ok(ToSqlOutput::from(counted(integer.to_i64())))
 }
 
 impl ToSql for Micro {
@@ -79,7 +76,8 @@ impl FromSql for Nanometres {
 
 impl ToSql for Money {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
-        Ok(ToSqlOutput::from(self.minor()))
+        let kept = (self.abs() <= LARGEST_KEPT).then(|| self.minor());
+        Ok(ToSqlOutput::from(counted(kept)))
     }
 }
 

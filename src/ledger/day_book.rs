@@ -11,7 +11,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
 use super::{BookItem, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number, refuse};
-use crate::money::{Decimal, MOST_UNITS, Money, plain, quantity};
+use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
@@ -435,9 +435,11 @@ impl Writing<'_> {
             WorkedOn::Operation(operation) => (None, Some(operation.id)),
             WorkedOn::Nothing => (None, None),
         };
-        let amount = self
-            .currency()
-            .amount(hours * self.currency().decimal(worker.wage) * self.burden()?);
+        let amount = self.currency().amount(product([
+            hours,
+            self.currency().decimal(worker.wage),
+            self.burden()?,
+        ]));
         let recorded = self.insert_entry(&NewEntry {
             worker: Some(worker.id),
             task,
@@ -510,7 +512,7 @@ impl Writing<'_> {
         if miles <= Decimal::ZERO || miles > MOST_MILES {
             refuse!("`{}` is not a number of miles driven", plain(miles, 6));
         }
-        let amount = self.currency().amount(miles * self.mile_rate()?);
+        let amount = self.currency().amount(product([miles, self.mile_rate()?]));
         let entry = NewEntry {
             quantity: Some(miles),
             amount: Some(amount),

@@ -4,7 +4,7 @@
 use chrono::{Datelike, NaiveDate, Weekday};
 use rust_decimal::prelude::ToPrimitive;
 
-use crate::money::{Decimal, Money};
+use crate::money::{Decimal, Money, counted, product};
 
 /// A share of a price, as a fraction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,8 +34,8 @@ impl ContractLaw {
     /// A share is cut off at the minor unit, never rounded past the limit.
     pub fn largest_deposit(&self, price: Money) -> Option<Money> {
         let share = self.deposit_share.map(|Share { part, of }| {
-            let minor = (Decimal::from(price.minor()) * part / of).floor();
-            Money::from_minor(minor.to_i64().unwrap_or(i64::MAX))
+            let minor = (product([Decimal::from(price.minor()), part]) / of).floor();
+            Money::from_minor(counted(minor.to_i64()))
         });
         share.into_iter().chain(self.deposit_amount).min()
     }

@@ -18,7 +18,7 @@ use chrono::NaiveDate;
 use siphasher::sip::SipHasher13;
 use thiserror::Error;
 
-use crate::money::{Currency, Decimal, Money, quantity, round};
+use crate::money::{Currency, Decimal, Money, product, quantity, round};
 use crate::trade::buying::{BuyError, PackSize, whole_sets};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Item, Operation};
@@ -110,6 +110,9 @@ pub enum PriceError {
     /// A margin that no price can keep.
     #[error("a margin of {0} % cannot be kept: it must be below 100 %")]
     MarginTooLarge(Decimal),
+    /// Work that isn't part of the offer.
+    #[error("`{0}` is not part of the offer")]
+    NotOffered(String),
     /// An item that doesn't keep can't be bought.
     #[error("`{item}` doesn't keep once opened, so its packs decide what it costs")]
     Packs {
@@ -197,7 +200,7 @@ impl<'a> Costing<'a> {
     fn of(offer: &'a Offer, rates: &Rates, currency: Currency) -> Result<Costing<'a>, PriceError> {
         let terms = offer.terms;
         let subjects = Subjects::of(offer);
-        let model = subjects.model(offer, rates, currency);
+        let model = subjects.model(offer, rates, currency)?;
         let draws = model
             .draw(offer.luck.draws as usize, offer.luck.seed)
             .map_err(|(item, source)| PriceError::Packs {
@@ -345,11 +348,11 @@ impl<'a> Subjects<'a> {
         subjects
     }
 
-    fn operation(&self, operation: &Operation) -> usize {
+    fn operation(&self, operation: &Operation) -> Result<usize, PriceError> {
         let mut operations = self.operations.iter();
         operations
             .position(|known| known.id == operation.id)
-            .unwrap_or_default()
+            .ok_or_else(|| PriceError::NotOffered(operation.name.clone()))
     }
 
     fn machine(&self, id: MachineId) -> Option<usize> {
@@ -361,10 +364,15 @@ impl<'a> Subjects<'a> {
     }
 
     /// Returns the job as it is drawn.
-    fn model(&self, offer: &Offer, rates: &Rates, currency: Currency) -> Model {
+    fn model(&self, offer: &Offer, rates: &Rates, currency: Currency) -> Result<Model, PriceError> {
         let terms = &offer.terms;
-        let minor = |major: Decimal| major * Decimal::from(10_i64.pow(currency.decimals()));
-        let hour = minor(terms.wage * terms.burden * (Decimal::ONE + terms.overhead));
+        let minor =
+            |major: Decimal| product([major, Decimal::from(10_i64.pow(currency.decimals()))]);
+        let hour = minor(product([
+            terms.wage,
+            terms.burden,
+            Decimal::ONE + terms.overhead,
+        ]));
         let mut model = Model {
             operations: self.operations.len(),
             machines: self
@@ -430,12 +438,12 @@ impl<'a> Subjects<'a> {
                     contingency,
                     item: self.item(item.id),
                     unit_cost: minor(item.price),
-                    operations: vec![(self.operation(operation), None)],
+                    operations: vec![(self.operation(operation)?, None)],
                 });
             }
             if contingency.is_some() {
                 let stream = digest(&["hours", room, &operation.name, luck]);
-                let hours = self.hours(&[(work, class)], stream, hour, rates);
+                let hours = self.hours(&[(work, class)], stream, hour, rates)?;
                 model.quantities.extend(hours.map(|hours| Quantity {
                     room: room_of(work),
                     contingency,
@@ -451,14 +459,14 @@ impl<'a> Subjects<'a> {
         }
         for ((room, task), works) in together {
             let stream = digest(&["hours", room, task]);
-            let hours = self.hours(&works, stream, hour, rates);
+            let hours = self.hours(&works, stream, hour, rates)?;
             let place = works.first().and_then(|(work, _)| room_of(work));
             model.quantities.extend(hours.map(|hours| Quantity {
                 room: place,
                 ..hours
             }));
         }
-        model
+        Ok(model)
     }
 
     /// Returns hours that are one quantity, sure and of the whole job as far as is known here.
@@ -468,21 +476,23 @@ impl<'a> Subjects<'a> {
         stream: u64,
         hour: Decimal,
         rates: &Rates,
-    ) -> Option<Quantity> {
-        let spread = rates.forecast(&asked(works, RateKind::Hours))?;
+    ) -> Result<Option<Quantity>, PriceError> {
+        let Some(spread) = rates.forecast(&asked(works, RateKind::Hours)) else {
+            return Ok(None);
+        };
         let operations = works.iter().map(|(work, _)| {
             let machine = work.operation.machine.and_then(|id| self.machine(id));
-            (self.operation(&work.operation), machine)
+            Ok((self.operation(&work.operation)?, machine))
         });
-        Some(Quantity {
+        Ok(Some(Quantity {
             spread,
             stream,
             room: None,
             contingency: None,
             item: None,
             unit_cost: hour,
-            operations: operations.collect(),
-        })
+            operations: operations.collect::<Result<_, _>>()?,
+        }))
     }
 
     /// Returns a line for each machine, at its mean days and cost.
@@ -751,7 +761,7 @@ fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
                 expected: need.expected,
                 load: need.load,
                 unit_price: *price,
-                cost: currency.amount(need.expected * price),
+                cost: currency.amount(product([need.expected, *price])),
             }
         });
     WorkLine {
@@ -765,7 +775,7 @@ fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
         contingency: work.contingency,
         item,
         hours: work.hours,
-        labour: currency.amount(work.hours * terms.wage * terms.burden),
+        labour: currency.amount(product([work.hours, terms.wage, terms.burden])),
     }
 }
 

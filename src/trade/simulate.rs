@@ -34,7 +34,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
 use rust_decimal::prelude::ToPrimitive;
 
-use crate::money::{Decimal, Money, quantity, round};
+use crate::money::{Decimal, Money, counted, quantity, round};
 use crate::trade::buying::{BuyError, PackSize, Shelf};
 use crate::trade::quote::Cause;
 use crate::trade::rates::float;
@@ -811,12 +811,12 @@ fn place_of(level: Decimal, draws: usize) -> usize {
 }
 
 fn money(minor: f64) -> Money {
-    let minor = round(Decimal::try_from(minor).unwrap_or_default(), 0);
-    Money::from_minor(minor.to_i64().unwrap_or(i64::MAX))
+    let minor = counted(Decimal::try_from(minor).ok());
+    Money::from_minor(counted(round(minor, 0).to_i64()))
 }
 
 fn decimal(value: f64) -> Decimal {
-    quantity(Decimal::try_from(value).unwrap_or_default())
+    quantity(counted(Decimal::try_from(value).ok()))
 }
 
 /// Strips of the ziggurat.

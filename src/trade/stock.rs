@@ -15,7 +15,7 @@
 
 use thiserror::Error;
 
-use crate::money::{Currency, Decimal, Money};
+use crate::money::{Currency, Decimal, Money, product};
 
 /// What is there of one item.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -93,7 +93,7 @@ impl Stock {
             from_stock,
             stock_value: self.value_of(from_stock),
             awaiting,
-            awaiting_value: currency.amount(awaiting * book_price),
+            awaiting_value: currency.amount(product([awaiting, book_price])),
         }
     }
 
@@ -147,7 +147,7 @@ impl Stock {
     ) -> (Decimal, Money) {
         let difference = counted - self.on_hand;
         let value = if self.on_hand.is_zero() {
-            currency.amount(difference * book_price)
+            currency.amount(product([difference, book_price]))
         } else {
             self.value.share(counted, self.on_hand) - self.value
         };

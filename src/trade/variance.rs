@@ -13,7 +13,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::money::{Currency, Decimal, Money};
+use crate::money::{Currency, Decimal, Money, product};
 use crate::trade::job_cost::{Logged, What, spread, totals};
 use crate::trade::quote::{Line, Terms};
 use crate::trade::{CostKind, RoomId, Unit, closed_set};
@@ -59,7 +59,7 @@ impl Split {
 pub fn split(quoted: Side, standard: Option<Decimal>, actual: Side, currency: Currency) -> Split {
     match standard {
         Some(standard) if !actual.quantity.is_zero() => {
-            let at_standard = currency.amount(actual.quantity * standard);
+            let at_standard = currency.amount(product([actual.quantity, standard]));
             Split {
                 price: actual.cost - at_standard,
                 quantity: at_standard - quoted.cost,

@@ -17,7 +17,7 @@ use thiserror::Error;
 
 use super::calendar::{Coat, HOUR, Needs};
 use super::ways::{House, Places};
-use crate::money::Decimal;
+use crate::money::{Decimal, counted, product};
 use crate::trade::operation::{Drying, Operation, Schedule};
 use crate::trade::pricing::asked;
 use crate::trade::rates::forecast::{Spread, Sum};
@@ -371,10 +371,7 @@ fn slower(one: Drying, another: Drying) -> Drying {
 }
 
 fn in_minutes(hours: Decimal) -> i64 {
-    (hours * Decimal::from(HOUR))
-        .ceil()
-        .to_i64()
-        .unwrap_or(i64::MAX / 1024)
+    counted(product([hours, Decimal::from(HOUR)]).ceil().to_i64())
 }
 
 /// Returns each of several things once, in their order.

@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use super::calendar::EVENING;
 use super::{Brief, Doing, HousePlan, Phase, Places};
-use crate::money::{Decimal, Money};
+use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
 use crate::trade::rental::{MORNING, cover_between};
 
@@ -103,7 +103,7 @@ fn at(day: NaiveDate, hour: u32) -> NaiveDateTime {
 fn clock(brief: &Brief<'_>, day: NaiveDate, labour: i64) -> NaiveDateTime {
     let share = Decimal::from(labour) * Decimal::from(brief.calendar.day_minutes)
         / Decimal::from(brief.calendar.crew_minutes);
-    let minutes = i64::try_from(share.ceil()).unwrap_or(i64::MAX / 2);
+    let minutes = counted(i64::try_from(share.ceil()).ok());
     at(day, MORNING) + TimeDelta::minutes(minutes)
 }
 
