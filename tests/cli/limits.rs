@@ -23,7 +23,6 @@ fn what_comes_to_more_than_can_be_counted_is_refused_and_writes_nothing() {
         "quote draft \"4 Tannery Row\" --room Hall",
         "quote draft \"4 Tannery Row\" --room Hall --json",
         "quote draft \"4 Tannery Row\" --room Landing --option \"All: with=Hall\"",
-        "plan house \"4 Tannery Row\" --start 2026-03-09 --room Hall",
     ] {
         assert_eq!(ledger.line(line).refused(), BEYOND, "{line}");
         assert_eq!(std::fs::read(ledger.path()).unwrap(), before, "{line}");
