@@ -9,11 +9,19 @@ CREATE TABLE invoice (
     issued_on    TEXT CHECK (issued_on IS date(issued_on)),       -- NULL: a draft
     due_on       TEXT CHECK (due_on IS date(due_on)),             -- NULL: a draft
     withdrawn_on TEXT CHECK (withdrawn_on IS date(withdrawn_on)), -- a draft that another replaced; NULL: stands
-    tax_micro    INTEGER NOT NULL,                                -- percent
-    net_minor    INTEGER NOT NULL,
-    tax_minor    INTEGER NOT NULL,
+    -- The tax in force at the site when it was drafted, percent: whoever issues it is told if that has changed since.
+    in_force_micro INTEGER NOT NULL CHECK (in_force_micro BETWEEN 0 AND 100000000),
+    net_minor    INTEGER NOT NULL,                                -- the sum of its lines
+    tax_minor    INTEGER NOT NULL,                                -- the sum of its rows in invoice_tax
+    -- Whom it was issued to, and for which address, in the words of that day; NULL: a draft, which follows its client.
+    client_id      INTEGER REFERENCES client (id),
+    client         TEXT,
+    client_address TEXT,
+    site           TEXT,
     recorded_at  TEXT    NOT NULL,
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
+    CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
+           AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)),
     CHECK (number IS NULL OR withdrawn_on IS NULL)
 ) STRICT;
 CREATE UNIQUE INDEX invoice_number ON invoice (id >> 40, number) WHERE number IS NOT NULL;
@@ -24,13 +32,24 @@ CREATE TABLE invoice_line (
     id             INTEGER PRIMARY KEY,
     invoice_id     INTEGER NOT NULL REFERENCES invoice (id),
     position       INTEGER NOT NULL,
+    quote_id       INTEGER REFERENCES quote (id),                 -- the quote it was agreed with; NULL: invoiced before
     what           TEXT    NOT NULL CHECK (what <> ''),
     quantity_micro INTEGER NOT NULL DEFAULT 1000000,
     unit           TEXT    NOT NULL DEFAULT 'each',
     unit_price_micro INTEGER NOT NULL,
     net_minor      INTEGER NOT NULL,
+    tax_micro      INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
     UNIQUE (invoice_id, position)
 ) STRICT;
+
+-- What an invoice asks for at each rate of tax: a row for each rate that its lines have.
+CREATE TABLE invoice_tax (
+    invoice_id INTEGER NOT NULL REFERENCES invoice (id),
+    tax_micro  INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
+    net_minor  INTEGER NOT NULL,
+    tax_minor  INTEGER NOT NULL,
+    PRIMARY KEY (invoice_id, tax_micro)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE payment (
     id           INTEGER PRIMARY KEY,
@@ -59,6 +78,32 @@ FROM payment
 LEFT JOIN payment_void ON payment_void.payment_id = payment.id
 WHERE payment_void.id IS NULL;
 
+-- What was paid beyond one invoice, applied to another. It counts for as long as its payment does.
+CREATE TABLE payment_application (
+    id           INTEGER PRIMARY KEY,
+    payment_id   INTEGER NOT NULL REFERENCES payment (id),
+    invoice_id   INTEGER NOT NULL REFERENCES invoice (id),        -- the invoice that it is applied to
+    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at  TEXT    NOT NULL
+) STRICT;
+CREATE INDEX payment_application_payment ON payment_application (payment_id);
+CREATE INDEX payment_application_invoice ON payment_application (invoice_id);
+
+CREATE VIEW live_application AS
+SELECT application.id, payment_id, live_payment.invoice_id AS from_invoice_id, application.invoice_id,
+       application.amount_minor, application.happened_on
+FROM payment_application AS application
+JOIN live_payment ON live_payment.id = payment_id;
+
+-- What counts as paid on each invoice: its payments, less what of them was applied elsewhere, and what was applied to it.
+CREATE VIEW invoice_paid AS
+SELECT invoice_id, amount_minor FROM live_payment
+UNION ALL
+SELECT from_invoice_id, -amount_minor FROM live_application
+UNION ALL
+SELECT invoice_id, amount_minor FROM live_application;
+
 CREATE TRIGGER invoice_frozen BEFORE UPDATE ON invoice WHEN OLD.number IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'an issued invoice never changes'); END;
 CREATE TRIGGER invoice_kept BEFORE DELETE ON invoice BEGIN SELECT RAISE(ABORT, 'invoices stay in the record'); END;
@@ -67,6 +112,11 @@ CREATE TRIGGER invoice_line_kept BEFORE DELETE ON invoice_line BEGIN SELECT RAIS
 CREATE TRIGGER invoice_line_sealed BEFORE INSERT ON invoice_line
 WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'an issued invoice takes no more lines'); END;
+CREATE TRIGGER invoice_tax_stays BEFORE UPDATE ON invoice_tax BEGIN SELECT RAISE(ABORT, 'the tax of an invoice never changes'); END;
+CREATE TRIGGER invoice_tax_kept BEFORE DELETE ON invoice_tax BEGIN SELECT RAISE(ABORT, 'the tax of an invoice never changes'); END;
+CREATE TRIGGER invoice_tax_sealed BEFORE INSERT ON invoice_tax
+WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NOT NULL
+BEGIN SELECT RAISE(ABORT, 'an issued invoice takes no more tax'); END;
 -- The database itself keeps the numbers without gaps: a number is issued only as the successor of the copy's last one.
 CREATE TRIGGER invoice_gapless BEFORE UPDATE OF number ON invoice
 WHEN NEW.number IS NOT NULL AND NEW.number <> 1 + COALESCE(
@@ -78,3 +128,8 @@ CREATE TRIGGER payment_stays BEFORE UPDATE ON payment BEGIN SELECT RAISE(ABORT, 
 CREATE TRIGGER payment_kept BEFORE DELETE ON payment BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
 CREATE TRIGGER payment_void_stays BEFORE UPDATE ON payment_void BEGIN SELECT RAISE(ABORT, 'payments never change'); END;
 CREATE TRIGGER payment_void_kept BEFORE DELETE ON payment_void BEGIN SELECT RAISE(ABORT, 'payments never change'); END;
+CREATE TRIGGER payment_application_stays BEFORE UPDATE ON payment_application BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
+CREATE TRIGGER payment_application_kept BEFORE DELETE ON payment_application BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
+CREATE TRIGGER payment_application_issued BEFORE INSERT ON payment_application
+WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NULL
+BEGIN SELECT RAISE(ABORT, 'a payment is applied to an issued invoice'); END;

@@ -306,7 +306,7 @@ fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
     let invoices = ledger
         .invoices()?
         .into_iter()
-        .filter(|invoice| invoice.number.is_some() && invoice.client == *name);
+        .filter(|invoice| invoice.number.is_some() && invoice.client_id == client.id);
     let invoices = invoices.collect();
     Ok(ClientView {
         client,

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use super::{Page, inert, rate_json, rate_text};
 use crate::ledger::{Invoice, Payment};
 use crate::money::Money;
+use crate::trade::invoice::TaxAtRate;
 
 /// Renders an invoice as JSON.
 pub fn json(invoice: &Invoice, page: &Page) -> Value {
@@ -23,12 +24,32 @@ pub fn json(invoice: &Invoice, page: &Page) -> Value {
                     "unit": "each",
                     "unit_price": page.money_json(line.net),
                     "net": page.money_json(line.net),
-                    "tax_percent": rate_json(invoice.tax_percent),
+                    "tax_percent": rate_json(line.tax_percent),
                 })
             })
             .collect(),
     );
     value
+}
+
+/// Renders tax by rate as JSON.
+pub fn taxes_json(taxes: &[TaxAtRate], page: &Page) -> Value {
+    let parts = taxes.iter().map(|part| {
+        json!({
+            "tax_percent": rate_json(part.percent),
+            "net": page.money_json(part.net),
+            "tax": page.money_json(part.tax),
+        })
+    });
+    Value::Array(parts.collect())
+}
+
+/// Writes tax by rate in one cell: `23.87 (6 %), 40.56 (8 %)`.
+pub fn taxes_text(taxes: &[TaxAtRate], page: &Page) -> String {
+    let parts = taxes
+        .iter()
+        .map(|part| format!("{} ({})", page.money(part.tax), rate_text(part.percent)));
+    parts.collect::<Vec<_>>().join(", ")
 }
 
 fn summary_json(invoice: &Invoice, page: &Page) -> Value {
@@ -38,12 +59,17 @@ fn summary_json(invoice: &Invoice, page: &Page) -> Value {
         "status": invoice.status(),
         "job": invoice.job,
         "client": invoice.client,
+        "client_address": invoice.client_address,
         "site": invoice.site,
         "issued_on": invoice.issued_on,
         "due_on": invoice.due_on,
         "net": page.money_json(invoice.net),
-        "tax_percent": rate_json(invoice.tax_percent),
+        "tax_percent": match invoice.taxes[..] {
+            [one] => rate_json(one.percent),
+            _ => Value::Null,
+        },
         "tax": page.money_json(invoice.tax),
+        "taxes": taxes_json(&invoice.taxes, page),
         "total": page.money_json(invoice.total()),
         "paid": page.money_json(invoice.paid),
         "due": page.money_json(invoice.due()),
@@ -64,18 +90,29 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
         inert(&invoice.client),
         inert(&invoice.site)
     );
+    if !invoice.client_address.is_empty() {
+        let _ = writeln!(text, "{}", inert(&invoice.client_address));
+    }
     if let (Some(issued), Some(due)) = (invoice.issued_on, invoice.due_on) {
         let _ = writeln!(text, "Issued {issued}, due {due}");
     }
     let mut table = page.table(["", page.currency.code()]).numbers([1]);
+    let is_mixed = invoice.taxes.len() > 1;
     for line in &invoice.lines {
-        table.row([line.what.clone(), page.money(line.net)]);
+        let what = match is_mixed {
+            true => format!("{} (tax {})", line.what, rate_text(line.tax_percent)),
+            false => line.what.clone(),
+        };
+        table.row([what, page.money(line.net)]);
     }
     table.row(["Net".to_owned(), page.money(invoice.net)]);
-    table.row([
-        format!("Tax {}", rate_text(invoice.tax_percent)),
-        page.money(invoice.tax),
-    ]);
+    for part in &invoice.taxes {
+        let mut what = format!("Tax {}", rate_text(part.percent));
+        if is_mixed {
+            let _ = write!(what, " on {}", page.money(part.net));
+        }
+        table.row([what, page.money(part.tax)]);
+    }
     table.row(["Total".to_owned(), page.money(invoice.total())]);
     if invoice.number.is_some() {
         table.row(["Paid".to_owned(), page.money(invoice.paid)]);

@@ -170,6 +170,8 @@ pub fn client_view_json(view: &ClientView, page: &Page) -> Value {
                     "number": invoice.number,
                     "job": invoice.job,
                     "due_on": invoice.due_on,
+                    "net": page.money_json(invoice.net),
+                    "taxes": super::invoice::taxes_json(&invoice.taxes, page),
                     "total": page.money_json(invoice.total()),
                     "due": page.money_json(invoice.due()),
                 })
@@ -209,8 +211,8 @@ pub fn client_view_text(view: &ClientView, page: &Page) -> String {
     }
     if !view.invoices.is_empty() {
         let mut table = page
-            .table(["Invoice", "Job", "Due on", "Total", "Due"])
-            .numbers([3, 4]);
+            .table(["Invoice", "Job", "Due on", "Net", "Tax", "Total", "Due"])
+            .numbers([3, 4, 5, 6]);
         for invoice in &view.invoices {
             table.row([
                 invoice.name(),
@@ -219,6 +221,8 @@ pub fn client_view_text(view: &ClientView, page: &Page) -> String {
                     .due_on
                     .map(|due| due.to_string())
                     .unwrap_or_default(),
+                page.money(invoice.net),
+                super::invoice::taxes_text(&invoice.taxes, page),
                 page.money(invoice.total()),
                 page.money(invoice.due()),
             ]);

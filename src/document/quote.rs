@@ -16,7 +16,7 @@ use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRat
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
 use crate::trade::operation::{Operation, SET_UP};
-use crate::trade::quote::{Costs, Line, Quote, QuotedRoom, WorkLine};
+use crate::trade::quote::{Costs, Line, Quote, QuotedRoom, WorkLine, price_for};
 use crate::trade::rates::RateKind;
 use crate::trade::{OperationId, RoomId, Unit};
 
@@ -508,9 +508,14 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
         page.money(quote.kept_margin()),
     ]);
     if !quote.raised_by().is_zero() {
-        let why = match quote.price <= quote.terms.minimum {
-            true => "Raised to the minimum charge",
-            false => "Raised to minimum charge and step",
+        let terms = &quote.terms;
+        let asked = price_for(quote.outlook.cost_at_confidence, terms.margin);
+        let why = if asked >= terms.minimum {
+            "Rounded up to the step"
+        } else if quote.price == terms.minimum {
+            "Raised to the minimum charge"
+        } else {
+            "Raised to minimum charge and step"
         };
         table.row([why.to_owned(), page.money(quote.raised_by())]);
     }

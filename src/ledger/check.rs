@@ -7,6 +7,7 @@ use rusqlite::named_params;
 
 use super::{KeptPlan, Ledger, QuoteRecord};
 use crate::money::Money;
+use crate::trade::invoice::InvoiceLine;
 use crate::trade::quote::Line;
 use crate::trade::{ItemId, RoomId};
 
@@ -128,6 +129,33 @@ impl Ledger {
                     self.currency().text(lines),
                     self.currency().text(invoice.net)
                 ));
+            }
+            let taxes: Money = invoice.taxes.iter().map(|part| part.tax).sum();
+            if taxes != invoice.tax {
+                problems.push(format!(
+                    "invoice {}: its tax by rate adds up to {}, not {}",
+                    invoice.name(),
+                    self.currency().text(taxes),
+                    self.currency().text(invoice.tax)
+                ));
+            }
+            for part in &invoice.taxes {
+                let at_rate = |line: &&InvoiceLine| line.tax_percent == part.percent;
+                let lines: Money = invoice
+                    .lines
+                    .iter()
+                    .filter(at_rate)
+                    .map(|line| line.net)
+                    .sum();
+                if lines != part.net {
+                    problems.push(format!(
+                        "invoice {}: the lines at {} % add up to {}, not {}",
+                        invoice.name(),
+                        part.percent.normalize(),
+                        self.currency().text(lines),
+                        self.currency().text(part.net)
+                    ));
+                }
             }
         }
         let mut statement = self.connection.prepare(

@@ -8,9 +8,9 @@ use super::columns::Micro;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::{
-    Draft, Earlier, InvoiceKind, InvoiceLine, deposit, due_on, final_invoice,
+    Draft, Earlier, InvoiceKind, InvoiceLine, TaxAtRate, deposit, due_on, final_invoice,
 };
-use crate::trade::{InvoiceId, JobId};
+use crate::trade::{ClientId, InvoiceId, JobId};
 
 /// An invoice.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,9 +25,13 @@ pub struct Invoice {
     pub job_id: JobId,
     /// The job's number.
     pub job: String,
-    /// The client's name.
+    /// Who pays.
+    pub client_id: ClientId,
+    /// The client's name; once it is issued, as it was that day.
     pub client: String,
-    /// The site's address.
+    /// The client's postal address; once it is issued, as it was that day.
+    pub client_address: String,
+    /// The site's address; once it is issued, as it was that day.
     pub site: String,
     /// When it was drafted.
     pub drafted_on: NaiveDate,
@@ -35,13 +39,15 @@ pub struct Invoice {
     pub issued_on: Option<NaiveDate>,
     /// When it falls due.
     pub due_on: Option<NaiveDate>,
-    /// Tax, percent.
-    pub tax_percent: Decimal,
+    /// The tax in force at the site when it was drafted, percent.
+    pub in_force: Decimal,
     /// Sum of the lines.
     pub net: Money,
-    /// Tax.
+    /// Tax at all rates.
     pub tax: Money,
-    /// What was paid.
+    /// Tax by rate, the lowest first.
+    pub taxes: Vec<TaxAtRate>,
+    /// What was paid: its payments, less what of them was applied elsewhere, and what was applied to it.
     pub paid: Money,
     /// Its lines.
     pub lines: Vec<InvoiceLine>,
@@ -100,13 +106,16 @@ pub struct Payment {
 }
 
 const INVOICES: &str = "
-    SELECT invoice.id, invoice.number, invoice.kind, invoice.job_id, job.number AS job_number, client.name AS client,
-           site.address AS site, drafted_on, issued_on, due_on, tax_micro, net_minor, tax_minor,
-           (SELECT COALESCE(SUM(amount_minor), 0) FROM live_payment WHERE invoice_id = invoice.id) AS paid
+    SELECT invoice.id, invoice.number, invoice.kind, invoice.job_id, job.number AS job_number, client.id AS client_id,
+           COALESCE(invoice.client, client.name) AS client,
+           COALESCE(invoice.client_address, client.address) AS client_address,
+           COALESCE(invoice.site, site.address) AS site, drafted_on, issued_on, due_on, in_force_micro, net_minor,
+           tax_minor,
+           (SELECT COALESCE(SUM(amount_minor), 0) FROM invoice_paid WHERE invoice_id = invoice.id) AS paid
     FROM invoice
     JOIN job ON job.id = invoice.job_id
     JOIN site ON site.id = job.site_id
-    JOIN client ON client.id = site.client_id
+    JOIN client ON client.id = COALESCE(invoice.client_id, site.client_id)
     WHERE withdrawn_on IS NULL";
 
 impl Ledger {
@@ -186,16 +195,32 @@ impl Ledger {
     }
 
     fn with_lines(&self, mut invoice: Invoice) -> Result<Invoice> {
+        let of_invoice = named_params! { ":invoice": invoice.id };
         let mut statement = self.connection.prepare_cached(
-            "SELECT what, net_minor FROM invoice_line WHERE invoice_id = :invoice ORDER BY position",
+            "SELECT what, quote_id, net_minor, tax_micro FROM invoice_line
+             WHERE invoice_id = :invoice ORDER BY position",
         )?;
-        let lines = statement.query_map(named_params! { ":invoice": invoice.id }, |row| {
+        let lines = statement.query_map(of_invoice, |row| {
             Ok(InvoiceLine {
                 what: row.get("what")?,
+                quote: row.get("quote_id")?,
                 net: row.get("net_minor")?,
+                tax_percent: row.get::<_, Micro>("tax_micro")?.0,
             })
         })?;
         invoice.lines = lines.collect::<rusqlite::Result<_>>()?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT tax_micro, net_minor, tax_minor FROM invoice_tax
+             WHERE invoice_id = :invoice ORDER BY tax_micro",
+        )?;
+        let taxes = statement.query_map(of_invoice, |row| {
+            Ok(TaxAtRate {
+                percent: row.get::<_, Micro>("tax_micro")?.0,
+                net: row.get("net_minor")?,
+                tax: row.get("tax_minor")?,
+            })
+        })?;
+        invoice.taxes = taxes.collect::<rusqlite::Result<_>>()?;
         Ok(invoice)
     }
 
@@ -206,13 +231,10 @@ impl Ledger {
     pub fn payments(&self) -> Result<Vec<Payment>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT payment.id, payment.number, invoice.id AS invoice_id, invoice.number AS invoice_number,
-                    client.name AS client, amount_minor, payment.happened_on, payment.note,
+                    invoice.client, amount_minor, payment.happened_on, payment.note,
                     payment_void.id IS NOT NULL AS voided
              FROM payment
              JOIN invoice ON invoice.id = invoice_id
-             JOIN job ON job.id = invoice.job_id
-             JOIN site ON site.id = job.site_id
-             JOIN client ON client.id = site.client_id
              LEFT JOIN payment_void ON payment_void.payment_id = payment.id
              ORDER BY payment.id",
         )?;
@@ -235,21 +257,24 @@ impl Ledger {
 fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
     let (id, job): (InvoiceId, JobId) = (row.get("id")?, row.get("job_id")?);
     let number: Option<i64> = row.get("number")?;
-    let tax: Micro = row.get("tax_micro")?;
+    let in_force: Micro = row.get("in_force_micro")?;
     Ok(Invoice {
         id,
         number: number.map(|number| numbered('I', id.0, number)),
         kind: row.get("kind")?,
         job_id: job,
         job: numbered('J', job.0, row.get("job_number")?),
+        client_id: row.get("client_id")?,
         client: row.get("client")?,
+        client_address: row.get("client_address")?,
         site: row.get("site")?,
         drafted_on: row.get("drafted_on")?,
         issued_on: row.get("issued_on")?,
         due_on: row.get("due_on")?,
-        tax_percent: tax.0,
+        in_force: in_force.0,
         net: row.get("net_minor")?,
         tax: row.get("tax_minor")?,
+        taxes: Vec::new(),
         paid: row.get("paid")?,
         lines: Vec::new(),
     })
@@ -262,7 +287,7 @@ impl Writing<'_> {
     /// Refuses a job without a quote, a second deposit, and more than the price.
     pub fn draft_deposit(&self, job: &Job, amount: Option<Money>) -> Result<Invoice> {
         let agreed = self.agreed(job)?;
-        let Some(terms) = agreed.terms() else {
+        let Some(first) = agreed.quotes.first() else {
             refuse!("{} has no quote to take a deposit on", job.number)
         };
         if let Some(earlier) = self.issued_of(job)?.first() {
@@ -284,24 +309,25 @@ impl Writing<'_> {
                 }
             }
         };
-        let draft = deposit(
-            amount,
-            price,
-            terms.tax_percent,
-            format!("Deposit on {} at {}", job.number, job.site),
-        )?;
-        self.insert_draft(job, &draft)
+        let line = InvoiceLine {
+            what: format!("Deposit on {} at {}", job.number, job.site),
+            quote: Some(first.header.id),
+            net: amount,
+            tax_percent: first.quote.terms.tax_percent,
+        };
+        self.insert_draft(job, &deposit(line, price)?)
     }
 
-    /// Drafts the final invoice of a job: its rooms and variations, less what was invoiced before.
+    /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less what was invoiced
+    /// before.
     ///
     /// # Errors
     /// Refuses a job without a quote, and when nothing is left to ask for.
     pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
         let agreed = self.agreed(job)?;
-        let Some(terms) = agreed.terms() else {
+        if agreed.quotes.is_empty() {
             refuse!("{} has no quote to invoice", job.number)
-        };
+        }
         let mut lines = Vec::new();
         for record in &agreed.quotes {
             let variation = record.header.variation_of.is_some();
@@ -313,12 +339,13 @@ impl Writing<'_> {
                 }
                 lines.push(InvoiceLine {
                     what,
+                    quote: Some(record.header.id),
                     net: room.price,
+                    tax_percent: record.quote.terms.tax_percent,
                 });
             }
         }
-        let draft = final_invoice(lines, &self.issued_of(job)?, terms.tax_percent)?;
-        self.insert_draft(job, &draft)
+        self.insert_draft(job, &final_invoice(lines, &self.issued_of(job)?)?)
     }
 
     fn issued_of(&self, job: &Job) -> Result<Vec<Earlier>> {
@@ -326,15 +353,13 @@ impl Writing<'_> {
             let Invoice {
                 number,
                 kind,
-                net,
-                tax,
+                taxes,
                 ..
             } = invoice;
             number.map(|number| Earlier {
                 number,
                 kind,
-                net,
-                tax,
+                taxes,
             })
         });
         Ok(issued.collect())
@@ -347,21 +372,32 @@ impl Writing<'_> {
         )?;
         let id = InvoiceId(self.new_id("invoice")?);
         self.connection.execute(
-            "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_micro, net_minor, tax_minor, recorded_at)
-             VALUES (:id, :job, :kind, :today, :tax_percent, :net, :tax, :now)",
+            "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :in_force, :net, :tax, :now)",
             named_params! {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
-                ":tax_percent": Micro(draft.tax_percent), ":net": draft.net(), ":tax": draft.tax, ":now": self.now(),
+                ":in_force": Micro(self.tax_in_force(job.site_id)?), ":net": draft.net(), ":tax": draft.tax(),
+                ":now": self.now(),
             },
         )?;
         for (position, line) in (1_i64..).zip(&draft.lines) {
             let price = self.currency().decimal(line.net);
             self.connection.execute(
-                "INSERT INTO invoice_line (id, invoice_id, position, what, unit_price_micro, net_minor)
-                 VALUES (:id, :invoice, :position, :what, :price, :net)",
+                "INSERT INTO invoice_line (id, invoice_id, position, quote_id, what, unit_price_micro, net_minor, tax_micro)
+                 VALUES (:id, :invoice, :position, :quote, :what, :price, :net, :tax_percent)",
                 named_params! {
-                    ":id": self.new_id("invoice_line")?, ":invoice": id, ":position": position, ":what": line.what,
-                    ":price": Micro(price), ":net": line.net,
+                    ":id": self.new_id("invoice_line")?, ":invoice": id, ":position": position, ":quote": line.quote,
+                    ":what": line.what, ":price": Micro(price), ":net": line.net,
+                    ":tax_percent": Micro(line.tax_percent),
+                },
+            )?;
+        }
+        for part in &draft.taxes {
+            self.connection.execute(
+                "INSERT INTO invoice_tax (invoice_id, tax_micro, net_minor, tax_minor)
+                 VALUES (:invoice, :percent, :net, :tax)",
+                named_params! {
+                    ":invoice": id, ":percent": Micro(part.percent), ":net": part.net, ":tax": part.tax,
                 },
             )?;
         }
@@ -380,10 +416,13 @@ impl Writing<'_> {
         let draft = self.draft_invoice_of(job)?;
         let number = self.new_number("invoice")?;
         self.connection.execute(
-            "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due WHERE id = :id",
+            "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due, client_id = :client_id,
+                    client = :client, client_address = :client_address, site = :site
+             WHERE id = :id",
             named_params! {
                 ":number": number, ":today": self.today(), ":due": due_on(self.today(), self.payment_days()?),
-                ":id": draft.id,
+                ":client_id": draft.client_id, ":client": draft.client, ":client_address": draft.client_address,
+                ":site": draft.site, ":id": draft.id,
             },
         )?;
         let invoice = self.invoice(&numbered('I', draft.id.0, number))?;

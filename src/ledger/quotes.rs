@@ -677,13 +677,16 @@ impl Ledger {
         Ok(Terms {
             margin: request.margin.map_or_else(|| self.margin(), Ok)?,
             confidence: request.confidence.map_or_else(|| self.confidence(), Ok)?,
-            minimum: self.minimum_charge()?,
+            // The least that a job is done for; what is added to a job costs what it costs.
+            minimum: match request.variation_of {
+                Some(_) => Money::ZERO,
+                None => self.minimum_charge()?,
+            },
             step: self.price_step()?,
             wage,
             burden: self.burden()?,
             overhead: self.overhead()?,
-            tax_percent: self
-                .tax_percent_of(site.tax_area.as_ref().map(|(id, _)| *id), self.today())?,
+            tax_percent: self.tax_in_force(site.id)?,
         })
     }
 }

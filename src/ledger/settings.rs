@@ -12,6 +12,7 @@ use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
+use crate::trade::SiteId;
 use crate::trade::contract::{ContractLaw, Share};
 use crate::trade::plan::Calendar;
 use crate::trade::rates::Trust;
@@ -395,11 +396,12 @@ impl Ledger {
         pick("tax area", name, &areas.collect::<Vec<_>>())
     }
 
-    /// Returns the percentage of tax on a price; without an area the setting `tax-percent`.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn tax_percent_of(&self, area: Option<i64>, on: NaiveDate) -> Result<Decimal> {
+    /// Returns the percentage of tax on a price at a site today; without a tax area the setting `tax-percent`.
+    pub(super) fn tax_in_force(&self, site: SiteId) -> Result<Decimal> {
+        let area: Option<i64> = self
+            .connection
+            .prepare_cached("SELECT tax_area_id FROM site WHERE id = :site")?
+            .query_row(named_params! { ":site": site }, |row| row.get(0))?;
         let Some(area) = area else {
             return self.decimal_setting("tax-percent");
         };
@@ -410,7 +412,10 @@ impl Ledger {
                  WHERE tax_area_id = :area AND applies_to = 'price' AND valid_from <= :on
                  ORDER BY valid_from DESC, id DESC LIMIT 1",
             )?
-            .query_row(named_params! { ":area": area, ":on": on }, |row| row.get(0))
+            .query_row(
+                named_params! { ":area": area, ":on": self.today() },
+                |row| row.get(0),
+            )
             .optional()?;
         Ok(percent.map_or(Decimal::ZERO, |percent| percent.0))
     }

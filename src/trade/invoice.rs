@@ -1,14 +1,18 @@
 //! Invoices: what is asked for, and what is owed.
 //!
 //! The deposit is a share of the price; the final invoice is price and variations less what was invoiced before, line by
-//! line as the client knows them: rooms, variations, then each earlier invoice taken off. Tax follows the same way:
+//! line as the client knows them: rooms, variations, then each earlier invoice taken off.
+//!
+//! Each part is taxed at the rate of the quote that it was agreed with, and an invoice has its tax by rate. At each rate
 //! the final invoice carries the tax on everything less the tax already asked for, so rounding never drifts.
+
+use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
 use thiserror::Error;
 
 use crate::money::{Decimal, Money};
-use crate::trade::closed_set;
+use crate::trade::{QuoteId, closed_set};
 
 closed_set! {
     /// What an invoice asks for.
@@ -29,8 +33,23 @@ closed_set! {
 pub struct InvoiceLine {
     /// What it is for, in the client's words.
     pub what: String,
+    /// The quote that it was agreed with; `None`: what was invoiced before.
+    pub quote: Option<QuoteId>,
     /// The amount before tax; below zero for what was invoiced before.
     pub net: Money,
+    /// Tax on it, percent.
+    pub tax_percent: Decimal,
+}
+
+/// What an invoice asks for at one rate of tax.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TaxAtRate {
+    /// The rate, percent.
+    pub percent: Decimal,
+    /// The amount before tax.
+    pub net: Money,
+    /// The tax on it.
+    pub tax: Money,
 }
 
 /// An invoice to be kept.
@@ -40,16 +59,19 @@ pub struct Draft {
     pub kind: InvoiceKind,
     /// Its lines.
     pub lines: Vec<InvoiceLine>,
-    /// Tax, percent.
-    pub tax_percent: Decimal,
-    /// Tax.
-    pub tax: Money,
+    /// Its tax, the lowest rate first.
+    pub taxes: Vec<TaxAtRate>,
 }
 
 impl Draft {
     /// Returns the sum of the lines.
     pub fn net(&self) -> Money {
         self.lines.iter().map(|line| line.net).sum()
+    }
+
+    /// Returns the tax at all rates.
+    pub fn tax(&self) -> Money {
+        self.taxes.iter().map(|part| part.tax).sum()
     }
 }
 
@@ -60,10 +82,8 @@ pub struct Earlier {
     pub number: String,
     /// What it asked for.
     pub kind: InvoiceKind,
-    /// Its amount before tax.
-    pub net: Money,
-    /// Its tax.
-    pub tax: Money,
+    /// What it asked for at each rate of tax.
+    pub taxes: Vec<TaxAtRate>,
 }
 
 /// Why an invoice can't be drafted.
@@ -77,57 +97,79 @@ pub enum InvoiceError {
     LargerThanPrice,
 }
 
-/// Drafts a deposit of that amount before tax.
+/// Drafts a deposit on the price that a line names; the line's own amount is what is asked for.
 ///
 /// # Errors
 /// Refuses nothing and more than the price.
-pub fn deposit(
-    amount: Money,
-    price: Money,
-    tax_percent: Decimal,
-    what: String,
-) -> Result<Draft, InvoiceError> {
-    if amount <= Money::ZERO {
+pub fn deposit(line: InvoiceLine, price: Money) -> Result<Draft, InvoiceError> {
+    if line.net <= Money::ZERO {
         return Err(InvoiceError::NothingLeft);
     }
-    if amount > price {
+    if line.net > price {
         return Err(InvoiceError::LargerThanPrice);
     }
-    let tax = amount.share(tax_percent, Decimal::ONE_HUNDRED);
+    let lines = vec![line];
     Ok(Draft {
         kind: InvoiceKind::Deposit,
-        lines: vec![InvoiceLine { what, net: amount }],
-        tax_percent,
-        tax,
+        taxes: taxes_on(&lines),
+        lines,
     })
 }
 
-/// Drafts the final invoice: the job's lines less what was invoiced before.
+/// Drafts the final invoice: the job's lines less what was invoiced before, rate by rate.
 ///
 /// # Errors
 /// Refuses when nothing is left.
 pub fn final_invoice(
     mut lines: Vec<InvoiceLine>,
     earlier: &[Earlier],
-    tax_percent: Decimal,
 ) -> Result<Draft, InvoiceError> {
-    let whole: Money = lines.iter().map(|line| line.net).sum();
-    lines.extend(earlier.iter().map(|invoice| InvoiceLine {
-        what: format!("Less {} {}", invoice.kind, invoice.number),
-        net: -invoice.net,
-    }));
-    let left: Money = lines.iter().map(|line| line.net).sum();
-    if left <= Money::ZERO {
-        return Err(InvoiceError::NothingLeft);
+    let mut taxes = taxes_on(&lines);
+    for invoice in earlier {
+        for asked in &invoice.taxes {
+            lines.push(InvoiceLine {
+                what: format!("Less {} {}", invoice.kind, invoice.number),
+                quote: None,
+                net: -asked.net,
+                tax_percent: asked.percent,
+            });
+            match taxes.iter_mut().find(|part| part.percent == asked.percent) {
+                Some(part) => {
+                    part.net -= asked.net;
+                    part.tax -= asked.tax;
+                }
+                None => taxes.push(TaxAtRate {
+                    percent: asked.percent,
+                    net: -asked.net,
+                    tax: -asked.tax,
+                }),
+            }
+        }
     }
-    let asked: Money = earlier.iter().map(|invoice| invoice.tax).sum();
-    let tax = whole.share(tax_percent, Decimal::ONE_HUNDRED) - asked;
-    Ok(Draft {
+    taxes.sort_by_key(|part| part.percent);
+    let draft = Draft {
         kind: InvoiceKind::Final,
         lines,
-        tax_percent,
-        tax,
-    })
+        taxes,
+    };
+    if draft.net() <= Money::ZERO {
+        return Err(InvoiceError::NothingLeft);
+    }
+    Ok(draft)
+}
+
+/// Returns the tax on lines: at each rate on the sum of its lines, the lowest rate first.
+fn taxes_on(lines: &[InvoiceLine]) -> Vec<TaxAtRate> {
+    let mut nets: BTreeMap<Decimal, Money> = BTreeMap::new();
+    for line in lines {
+        *nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;
+    }
+    let taxes = nets.into_iter().map(|(percent, net)| TaxAtRate {
+        percent,
+        net,
+        tax: net.share(percent, Decimal::ONE_HUNDRED),
+    });
+    taxes.collect()
 }
 
 /// Returns the date an invoice falls due.
@@ -141,11 +183,60 @@ mod tests {
 
     use super::*;
 
-    fn line(cents: i64) -> InvoiceLine {
+    fn line(cents: i64, tax_percent: Decimal) -> InvoiceLine {
         InvoiceLine {
             what: "Landing".into(),
+            quote: None,
             net: Money::from_minor(cents),
+            tax_percent,
         }
+    }
+
+    fn taxes(draft: &Draft) -> Vec<(Decimal, i64, i64)> {
+        let parts = draft.taxes.iter();
+        parts
+            .map(|part| (part.percent, part.net.minor(), part.tax.minor()))
+            .collect()
+    }
+
+    #[test]
+    fn each_part_is_taxed_at_its_own_rate_and_a_deposit_comes_off_at_its_own() {
+        // A quote of 397.90 agreed at 6 % and a variation of 507.00 agreed at 8 %:
+        // 397.90 × 6 % = 23.874, and 507.00 × 8 % = 40.56; 904.90 + 23.87 + 40.56 = 969.33.
+        // All of it at the first quote's rate would be 904.90 + 54.29 = 959.19.
+        let agreed = || vec![line(39_790, dec!(6)), line(50_700, dec!(8))];
+        let whole = final_invoice(agreed(), &[]).unwrap();
+        assert_eq!(
+            taxes(&whole),
+            [(dec!(6), 39_790, 2_387), (dec!(8), 50_700, 4_056)]
+        );
+        assert_eq!((whole.net() + whole.tax()).minor(), 96_933);
+
+        // A deposit of 100.00 was asked for with 6.00 of tax: 297.90 and 17.87 are left at 6 %, and 8 % is as it was.
+        let first = deposit(line(10_000, dec!(6)), Money::from_minor(39_790)).unwrap();
+        assert_eq!(taxes(&first), [(dec!(6), 10_000, 600)]);
+        let earlier = [Earlier {
+            number: "I1".into(),
+            kind: InvoiceKind::Deposit,
+            taxes: first.taxes,
+        }];
+        let rest = final_invoice(agreed(), &earlier).unwrap();
+        assert_eq!(
+            taxes(&rest),
+            [(dec!(6), 29_790, 1_787), (dec!(8), 50_700, 4_056)]
+        );
+        let last = rest.lines.last().unwrap();
+        assert_eq!(
+            (last.what.as_str(), last.net.minor(), last.tax_percent),
+            ("Less deposit I1", -10_000, dec!(6))
+        );
+
+        // What was invoiced at a rate that nothing is agreed at any more is given back at that rate.
+        let rest = final_invoice(vec![line(50_700, dec!(8))], &earlier).unwrap();
+        assert_eq!(
+            taxes(&rest),
+            [(dec!(6), -10_000, -600), (dec!(8), 50_700, 4_056)]
+        );
     }
 
     #[test]
@@ -155,20 +246,14 @@ mod tests {
             (99_999, 1, dec!(7.125)),
             (5_000, 5_000, dec!(0)),
         ] {
-            let first = deposit(
-                Money::from_minor(deposit_cents),
-                Money::from_minor(price),
-                tax_percent,
-                "Deposit".into(),
-            )
-            .unwrap();
+            let first = deposit(line(deposit_cents, tax_percent), Money::from_minor(price));
+            let first = first.unwrap();
             let earlier = [Earlier {
                 number: "I1".into(),
                 kind: InvoiceKind::Deposit,
-                net: first.net(),
-                tax: first.tax,
+                taxes: first.taxes.clone(),
             }];
-            let last = final_invoice(vec![line(price)], &earlier, tax_percent);
+            let last = final_invoice(vec![line(price, tax_percent)], &earlier);
             if price == deposit_cents {
                 assert_eq!(last, Err(InvoiceError::NothingLeft));
                 continue;
@@ -176,7 +261,7 @@ mod tests {
             let last = last.unwrap();
             assert_eq!(first.net() + last.net(), Money::from_minor(price));
             assert_eq!(
-                first.tax + last.tax,
+                first.tax() + last.tax(),
                 Money::from_minor(price).share(tax_percent, dec!(100)),
                 "{price}"
             );
@@ -185,15 +270,7 @@ mod tests {
 
     #[test]
     fn a_deposit_is_more_than_nothing_and_no_more_than_the_price() {
-        let ask = |cents| {
-            deposit(
-                Money::from_minor(cents),
-                Money::from_minor(100),
-                dec!(0),
-                "Deposit".into(),
-            )
-            .err()
-        };
+        let ask = |cents| deposit(line(cents, dec!(0)), Money::from_minor(100)).err();
         assert_eq!(ask(0), Some(InvoiceError::NothingLeft));
         assert_eq!(ask(101), Some(InvoiceError::LargerThanPrice));
         assert_eq!(ask(100), None);

@@ -276,7 +276,10 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "UPDATE invoice SET net_minor = 1",
         "DELETE FROM invoice",
         "UPDATE invoice_line SET net_minor = 1",
-        "INSERT INTO invoice_line (id, invoice_id, position, what, unit_price_micro, net_minor) VALUES (999, 1, 999, 'x', 1, 1)",
+        "INSERT INTO invoice_line (id, invoice_id, position, what, unit_price_micro, net_minor, tax_micro) VALUES (999, 1, 999, 'x', 1, 1, 0)",
+        "UPDATE invoice_tax SET tax_minor = 1",
+        "DELETE FROM invoice_tax",
+        "INSERT INTO invoice_tax (invoice_id, tax_micro, net_minor, tax_minor) VALUES (1, 1, 1, 1)",
         "UPDATE payment SET amount_minor = 1",
         "DELETE FROM payment",
         "UPDATE log SET sentence = 'x'",
@@ -370,7 +373,7 @@ fn invoices_are_numbered_without_gaps() {
         "deposit and final ask for the whole price"
     );
     let file = rusqlite::Connection::open(ledger.path()).unwrap();
-    file.execute_batch("INSERT INTO invoice (id, job_id, kind, drafted_on, tax_micro, net_minor, tax_minor, recorded_at) VALUES (99, 1, 'final', '2026-03-02', 0, 1, 0, '2026-03-02')").unwrap();
+    file.execute_batch("INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, recorded_at) VALUES (99, 1, 'final', '2026-03-02', 0, 1, 0, '2026-03-02')").unwrap();
     let gap = file.execute_batch("UPDATE invoice SET number = 4, issued_on = '2026-03-02', due_on = '2026-03-02' WHERE id = 99");
     assert!(
         gap.unwrap_err()

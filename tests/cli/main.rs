@@ -1,14 +1,22 @@
 //! The one integration binary: the real program on real files.
 //!
-//! Where a new test goes: the main job in `session.rs`; a refusal and its exact words in `refusals.rs`; CSV in and out
-//! in `exchange.rs`; numbers beyond counting in `limits.rs`; what must always hold in `invariants.rs`, over random histories in `properties.rs`; whole houses in `house.rs`; what the program
-//! looks like (help, tables, streams, exit codes) in `surface.rs`. Rules of the trade are tested beside their code.
+//! Where a new test goes (rules of the trade are tested beside their code):
+//!
+//! * the main job in `session.rs`;
+//! * a refusal and its exact words in `refusals.rs`;
+//! * CSV in and out in `exchange.rs`;
+//! * numbers beyond counting in `limits.rs`;
+//! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
+//! * whole houses in `house.rs`;
+//! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
+//! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 mod exchange;
 mod harness;
 mod house;
 mod invariants;
 mod limits;
+mod money;
 mod pricing;
 mod properties;
 mod rates;

@@ -1,0 +1,128 @@
+//! What is asked for, owed and paid; and that what was written stays as it was written.
+
+use serde_json::json;
+
+use crate::harness::TestLedger;
+
+/// A room whose job costs next to nothing: it is quoted at the minimum charge, and a variation at its lump.
+fn at_the_minimum(minimum: &str) -> TestLedger {
+    let ledger = TestLedger::new();
+    ledger.lines(&format!(
+        r#"
+        worker add "Ruben Vale" --wage 0
+        client add "Ada Quill" --address "9 Cooper Lane"
+        site add "Ada Quill" "4 Tannery Row" --year-built 1931
+        room add "4 Tannery Row" "Landing" --shape "10 x 4.5" --condition worn-film --species red-oak
+        setting set minimum-charge {minimum}
+        "#
+    ));
+    ledger
+}
+
+/// Drafts, sends and accepts a quote at the minimum charge.
+const AGREED: &str = r#"
+    quote draft "4 Tannery Row" --sequence none --schedule none --margin 0%
+    quote send Q1
+    quote accept Q1
+"#;
+
+#[test]
+fn each_quote_of_a_job_is_taxed_at_its_own_rate_in_every_view() {
+    let ledger = at_the_minimum("397.90");
+    ledger.lines("setting set tax-percent 6");
+    ledger.lines(AGREED);
+    ledger.lines(
+        r#"
+        setting set tax-percent 8
+        quote draft "4 Tannery Row" --variation-of J1 --sequence none --schedule none --margin 0% --other "oiling=507.00"
+        quote send Q2
+        quote accept Q2
+        invoice final J1
+        "#,
+    );
+    // 397.90 at 6 % is 23.874 of tax, 507.00 at 8 % is 40.56; 904.90 + 23.87 + 40.56 = 969.33.
+    // At the first quote's rate alone it would be 904.90 × 1.06 = 959.19.
+    let draft = ledger.json("invoice show J1");
+    assert_eq!(
+        (&draft["net"], &draft["tax"], &draft["total"]),
+        (&json!("904.90"), &json!("64.43"), &json!("969.33"))
+    );
+    let taxes = json!([
+        { "tax_percent": 6, "net": "397.90", "tax": "23.87" },
+        { "tax_percent": 8, "net": "507.00", "tax": "40.56" },
+    ]);
+    assert_eq!(draft["taxes"], taxes);
+    assert_eq!(draft["tax_percent"], json!(null), "there are two");
+    let rates: Vec<_> = draft["lines"].as_array().unwrap().iter().collect();
+    assert_eq!(
+        (&rates[0]["tax_percent"], &rates[1]["tax_percent"]),
+        (&json!(6), &json!(8))
+    );
+
+    ledger.lines("invoice issue J1");
+    let text = ledger.line("invoice show I1").ok();
+    for row in [
+        "Tax 6 % on 397.90",
+        "23.87",
+        "Tax 8 % on 507.00",
+        "40.56",
+        "969.33",
+    ] {
+        assert!(text.contains(row), "{row} in\n{text}");
+    }
+    assert_eq!(ledger.json("invoice list")["invoices"][0]["taxes"], taxes);
+    assert_eq!(
+        ledger.json("client show Ada")["invoices"][0]["taxes"],
+        taxes
+    );
+    let page = ledger.line("client show Ada").ok();
+    assert!(page.contains("23.87 (6 %), 40.56 (8 %)"), "{page}");
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+}
+
+#[test]
+fn a_deposit_comes_off_at_the_rate_it_was_asked_for_with() {
+    let ledger = at_the_minimum("397.90");
+    ledger.lines("setting set tax-percent 6");
+    ledger.lines(AGREED);
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100
+        invoice issue J1
+        setting set tax-percent 8
+        quote draft "4 Tannery Row" --variation-of J1 --sequence none --schedule none --margin 0% --other "oiling=507.00"
+        quote send Q2
+        quote accept Q2
+        invoice final J1
+        invoice issue J1
+        "#,
+    );
+    // The deposit: 100.00 and 6.00. Left at 6 %: 297.90 and 23.87 - 6.00 = 17.87; at 8 %: 507.00 and 40.56.
+    let last = ledger.json("invoice show I2");
+    assert_eq!(
+        last["taxes"],
+        json!([
+            { "tax_percent": 6, "net": "297.90", "tax": "17.87" },
+            { "tax_percent": 8, "net": "507.00", "tax": "40.56" },
+        ])
+    );
+    // 106.00 + 863.33 = 969.33, as without a deposit.
+    assert_eq!(ledger.json("invoice show I1")["total"], json!("106.00"));
+    assert_eq!(last["total"], json!("863.33"));
+}
+
+#[test]
+fn a_variation_is_not_raised_to_the_minimum_charge() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(AGREED);
+    assert_eq!(ledger.json("quote show Q1")["price"], json!("350.00"));
+    let vary = r#"quote draft "4 Tannery Row" --variation-of J1 --sequence none --schedule none --margin 20% --other "one more board=12.40""#;
+    // 12.40 ÷ (1 - 0.20) = 15.50: what was added is charged at what it costs, and the job as a whole is above the least.
+    assert_eq!(ledger.json(vary)["price"], json!("15.50"));
+    // The firm's step is for every price that it names.
+    ledger.lines("setting set price-step 5");
+    assert_eq!(ledger.json(vary)["price"], json!("20.00"));
+    let text = ledger.line("quote show Q3").ok();
+    assert!(text.contains("Rounded up to the step"), "{text}");
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+}
