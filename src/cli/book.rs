@@ -334,43 +334,45 @@ pub(super) struct OperationEditArgs {
 }
 
 pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        ItemCommand::Add(args) => {
-            let new = NewItem {
-                name: args.name,
-                description: args.description,
-                unit: args.unit.parse()?,
-                kept: !args.not_kept,
-                returnable: args.returnable,
-                packs: args
-                    .packs
-                    .iter()
-                    .map(|text| read_pack(&ledger, text))
-                    .collect::<Result<_>>()?,
-            };
-            if matches!(new.unit, Unit::Hour | Unit::Day | Unit::Mile) {
-                refuse!("an item isn't counted in `{}`", new.unit);
-            }
-            let item = context.write(&ledger, |writing| {
-                writing.add_item(&new)?;
-                writing.item(&new.name)
-            })?;
-            context.status(&format!("Added item {}.", item.name));
-            tell_item(context, &ledger, &item)
-        }
-        ItemCommand::List => {
-            let (items, page) = (ledger.items()?, context.page(&ledger));
+        ItemCommand::Add(args) => add_item(context, &args),
+        ItemCommand::List => context.read(|ledger| {
+            let (items, page) = (ledger.items()?, context.page(ledger));
             context.answer(|| items_json(&items, &page), || items_text(&items, &page))
-        }
-        ItemCommand::Show(args) => {
-            let (item, page) = (ledger.item(&args.name)?, context.page(&ledger));
+        }),
+        ItemCommand::Show(args) => context.read(|ledger| {
+            let (item, page) = (ledger.item(&args.name)?, context.page(ledger));
             context.answer(|| item_json(&item, &page), || item_text(&item, &page))
-        }
-        ItemCommand::Edit(args) => edit_item(context, &ledger, args),
-        ItemCommand::Cover(args) => cover_item(context, &ledger, &args),
-        ItemCommand::Cut(args) => cut_item(context, &ledger, &args),
+        }),
+        ItemCommand::Edit(args) => edit_item(context, &args),
+        ItemCommand::Cover(args) => context.read(|ledger| cover_item(context, ledger, &args)),
+        ItemCommand::Cut(args) => context.read(|ledger| cut_item(context, ledger, &args)),
     }
+}
+
+fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
+    let unit = args.unit.parse()?;
+    if matches!(unit, Unit::Hour | Unit::Day | Unit::Mile) {
+        refuse!("an item isn't counted in `{unit}`");
+    }
+    context.write(|writing| {
+        let new = NewItem {
+            name: args.name.clone(),
+            description: args.description.clone(),
+            unit,
+            kept: !args.not_kept,
+            returnable: args.returnable,
+            packs: args
+                .packs
+                .iter()
+                .map(|text| read_pack(writing, text))
+                .collect::<Result<_>>()?,
+        };
+        writing.add_item(&new)?;
+        let item = writing.item(&new.name)?;
+        context.status(&format!("Added item {}.", item.name));
+        tell_item(context, writing, &item)
+    })
 }
 
 fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Result<()> {
@@ -452,24 +454,26 @@ fn times(length: Length, count: Decimal) -> i64 {
     counted(round(exact, 0).to_i64())
 }
 
-fn edit_item(context: &Context, ledger: &Ledger, args: ItemEditArgs) -> Result<()> {
-    let mut item = ledger.item(&args.name)?;
-    for text in &args.packs {
-        let pack = read_pack(ledger, text)?;
-        match item.packs.iter_mut().find(|known| known.size == pack.size) {
-            Some(known) => *known = pack,
-            None => item.packs.push(pack),
+fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let mut item = writing.item(&args.name)?;
+        for text in &args.packs {
+            let pack = read_pack(writing, text)?;
+            match item.packs.iter_mut().find(|known| known.size == pack.size) {
+                Some(known) => *known = pack,
+                None => item.packs.push(pack),
+            }
         }
-    }
-    item.description = args.description.unwrap_or(item.description);
-    item.kept = (item.kept || args.kept) && !args.not_kept;
-    item.returnable = (item.returnable || args.returnable) && !args.not_returnable;
-    let item = context.write(ledger, |writing| {
+        if let Some(description) = &args.description {
+            item.description.clone_from(description);
+        }
+        item.kept = (item.kept || args.kept) && !args.not_kept;
+        item.returnable = (item.returnable || args.returnable) && !args.not_returnable;
         writing.edit_item(&item)?;
-        writing.item(&item.name)
-    })?;
-    context.status(&format!("Changed item {}.", item.name));
-    tell_item(context, ledger, &item)
+        let item = writing.item(&item.name)?;
+        context.status(&format!("Changed item {}.", item.name));
+        tell_item(context, writing, &item)
+    })
 }
 
 /// Reads a pack: `30=63.00` is thirty for 63.00.
@@ -505,45 +509,45 @@ fn tell_item(context: &Context, ledger: &Ledger, item: &BookItem) -> Result<()> 
 }
 
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        MachineCommand::Add(args) => {
-            let day = read_price(&ledger, &args.day)?;
-            let bare = Tariff {
-                half_day: None,
-                day,
-                weekend: None,
-                week: None,
-                four_weeks: None,
-                waiver_percent: Decimal::ZERO,
-                cleaning: Money::ZERO,
-            };
-            let tariff = read_tariff(&ledger, bare, &args.prices)?;
-            let description = args.prices.description.unwrap_or_default();
-            let machine = context.write(&ledger, |writing| {
-                writing.add_machine(&args.name, &description, &tariff, OWN_FIGURE)?;
-                writing.machine(&args.name)
-            })?;
-            context.status(&format!("Added machine {}.", machine.name));
-            tell_machine(context, &ledger, &machine)
-        }
-        MachineCommand::List => {
-            let (machines, page) = (ledger.machines()?, context.page(&ledger));
+        MachineCommand::Add(args) => add_machine(context, &args),
+        MachineCommand::List => context.read(|ledger| {
+            let (machines, page) = (ledger.machines()?, context.page(ledger));
             context.answer(
                 || machines_json(&machines, &page),
                 || machines_text(&machines, &page),
             )
-        }
-        MachineCommand::Show(args) => {
-            let (machine, page) = (ledger.machine(&args.name)?, context.page(&ledger));
+        }),
+        MachineCommand::Show(args) => context.read(|ledger| {
+            let (machine, page) = (ledger.machine(&args.name)?, context.page(ledger));
             context.answer(
                 || machine_json(&machine, &page),
                 || machine_text(&machine, &page),
             )
-        }
-        MachineCommand::Edit(args) => edit_machine(context, &ledger, args),
-        MachineCommand::Cover(args) => cover_machine(context, &ledger, &args),
+        }),
+        MachineCommand::Edit(args) => edit_machine(context, &args),
+        MachineCommand::Cover(args) => context.read(|ledger| cover_machine(context, ledger, &args)),
     }
+}
+
+fn add_machine(context: &Context, args: &MachineAddArgs) -> Result<()> {
+    context.write(|writing| {
+        let bare = Tariff {
+            half_day: None,
+            day: read_price(writing, &args.day)?,
+            weekend: None,
+            week: None,
+            four_weeks: None,
+            waiver_percent: Decimal::ZERO,
+            cleaning: Money::ZERO,
+        };
+        let tariff = read_tariff(writing, bare, &args.prices)?;
+        let description = args.prices.description.as_deref().unwrap_or_default();
+        writing.add_machine(&args.name, description, &tariff, OWN_FIGURE)?;
+        let machine = writing.machine(&args.name)?;
+        context.status(&format!("Added machine {}.", machine.name));
+        tell_machine(context, writing, &machine)
+    })
 }
 
 fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) -> Result<()> {
@@ -579,20 +583,24 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
     )
 }
 
-fn edit_machine(context: &Context, ledger: &Ledger, args: MachineEditArgs) -> Result<()> {
-    let mut machine = ledger.machine(&args.name)?;
-    let before = machine.tariff.clone();
-    if let Some(day) = &args.day {
-        machine.tariff.day = read_price(ledger, day)?;
-    }
-    machine.tariff = read_tariff(ledger, machine.tariff, &args.prices)?;
-    if machine.tariff != before {
-        machine.source = OWN_FIGURE.to_owned();
-    }
-    machine.description = args.prices.description.unwrap_or(machine.description);
-    context.write(ledger, |writing| writing.edit_machine(&machine))?;
-    context.status(&format!("Changed machine {}.", machine.name));
-    tell_machine(context, ledger, &machine)
+fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let mut machine = writing.machine(&args.name)?;
+        let before = machine.tariff.clone();
+        if let Some(day) = &args.day {
+            machine.tariff.day = read_price(writing, day)?;
+        }
+        machine.tariff = read_tariff(writing, machine.tariff, &args.prices)?;
+        if machine.tariff != before {
+            machine.source = OWN_FIGURE.to_owned();
+        }
+        if let Some(description) = &args.prices.description {
+            machine.description.clone_from(description);
+        }
+        writing.edit_machine(&machine)?;
+        context.status(&format!("Changed machine {}.", machine.name));
+        tell_machine(context, writing, &machine)
+    })
 }
 
 /// Reads the prices typed over a tariff; `none` takes a period out of it.
@@ -630,29 +638,28 @@ fn tell_machine(context: &Context, ledger: &Ledger, machine: &BookMachine) -> Re
 }
 
 pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        OperationCommand::Add(args) => add_operation(context, &ledger, args),
-        OperationCommand::List(args) => {
+        OperationCommand::Add(args) => add_operation(context, &args),
+        OperationCommand::List(args) => context.read(|ledger| {
             let mut operations = ledger.operations()?;
             if let Some(task) = &args.task {
-                let task = task_named(&ledger, task)?;
+                let task = task_named(ledger, task)?;
                 operations.retain(|operation| operation.task.name == task);
             }
-            let (machines, page) = (ledger.machines()?, context.page(&ledger));
+            let (machines, page) = (ledger.machines()?, context.page(ledger));
             context.answer(
                 || operations_json(&operations, &machines),
                 || operations_text(&operations, &machines, &page),
             )
-        }
-        OperationCommand::Show(args) => {
+        }),
+        OperationCommand::Show(args) => context.read(|ledger| {
             let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
             context.answer(
                 || operation_json(&operation, &machines),
                 || operation_text(&operation, &machines),
             )
-        }
-        OperationCommand::Edit(args) => edit_operation(context, &ledger, args),
+        }),
+        OperationCommand::Edit(args) => edit_operation(context, &args),
     }
 }
 
@@ -670,69 +677,70 @@ fn task_named(ledger: &Ledger, name: &str) -> Result<String> {
     }
 }
 
-fn add_operation(context: &Context, ledger: &Ledger, args: OperationAddArgs) -> Result<()> {
-    let mut new = NewOperation {
-        name: args.name,
-        task: args.task,
-        driver: args.driver.parse()?,
-        item: None,
-        set_size: None,
-        family: String::new(),
-        splits: crate::trade::operation::Splits::None,
-        machine: None,
-        grit: None,
-        answers: None,
-        hazards: Vec::new(),
-        description: String::new(),
-        source: OWN_FIGURE.to_owned(),
-    };
-    read_facts(ledger, &mut new, args.facts)?;
-    let operation = context.write(ledger, |writing| {
+fn add_operation(context: &Context, args: &OperationAddArgs) -> Result<()> {
+    let driver = args.driver.parse()?;
+    context.write(|writing| {
+        let mut new = NewOperation {
+            name: args.name.clone(),
+            task: args.task.clone(),
+            driver,
+            item: None,
+            set_size: None,
+            family: String::new(),
+            splits: crate::trade::operation::Splits::None,
+            machine: None,
+            grit: None,
+            answers: None,
+            hazards: Vec::new(),
+            description: String::new(),
+            source: OWN_FIGURE.to_owned(),
+        };
+        read_facts(writing, &mut new, &args.facts)?;
         writing.add_operation(&new)?;
-        writing.operation(&new.name)
-    })?;
-    context.status(&format!("Added operation {}.", operation.name));
-    if operation.item.is_some() {
+        let operation = writing.operation(&new.name)?;
+        context.status(&format!("Added operation {}.", operation.name));
+        if operation.item.is_some() {
+            context.hint(&format!(
+                "gritledger rate set {} --kind item --per AMOUNT",
+                operation.name
+            ));
+        }
         context.hint(&format!(
-            "gritledger rate set {} --kind item --per AMOUNT",
+            "gritledger rate set {} --kind hours --per AMOUNT",
             operation.name
         ));
-    }
-    context.hint(&format!(
-        "gritledger rate set {} --kind hours --per AMOUNT",
-        operation.name
-    ));
-    tell_operation(context, ledger, &operation)
+        tell_operation(context, writing, &operation)
+    })
 }
 
-fn edit_operation(context: &Context, ledger: &Ledger, args: OperationEditArgs) -> Result<()> {
-    let old = ledger.operation(&args.name)?;
-    let mut new = NewOperation {
-        name: old.name,
-        task: args.task.unwrap_or(old.task.name),
-        driver: old.driver,
-        item: old.item.map(|item| item.id),
-        set_size: old.set_size,
-        family: old.family,
-        splits: old.splits,
-        machine: old.machine,
-        grit: old.grit,
-        answers: old.answers,
-        hazards: old.hazards,
-        description: old.description,
-        source: old.source,
-    };
-    read_facts(ledger, &mut new, args.facts)?;
-    let operation = context.write(ledger, |writing| {
+fn edit_operation(context: &Context, args: &OperationEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let old = writing.operation(&args.name)?;
+        let mut new = NewOperation {
+            name: old.name,
+            task: args.task.clone().unwrap_or(old.task.name),
+            driver: old.driver,
+            item: old.item.map(|item| item.id),
+            set_size: old.set_size,
+            family: old.family,
+            splits: old.splits,
+            machine: old.machine,
+            grit: old.grit,
+            answers: old.answers,
+            hazards: old.hazards,
+            description: old.description,
+            source: old.source,
+        };
+        read_facts(writing, &mut new, &args.facts)?;
         writing.edit_operation(old.id, &new)?;
-        writing.operation(&new.name)
-    })?;
-    context.status(&format!("Changed operation {}.", operation.name));
-    tell_operation(context, ledger, &operation)
+        let operation = writing.operation(&new.name)?;
+        context.status(&format!("Changed operation {}.", operation.name));
+        tell_operation(context, writing, &operation)
+    })
 }
 
 /// Reads the facts typed over an operation; `none` takes one away.
-fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) -> Result<()> {
+fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: &OperationFacts) -> Result<()> {
     let OperationFacts {
         item,
         set_size,
@@ -745,41 +753,45 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) ->
         description,
     } = typed;
     if let Some(name) = item {
-        new.item = if is_none(&name) {
+        new.item = if is_none(name) {
             None
         } else {
-            Some(ledger.item(&name)?.id)
+            Some(ledger.item(name)?.id)
         };
         // What was changed at once was another item.
         new.set_size = None;
     }
     if let Some(text) = set_size {
-        new.set_size = read_count(&text, "a number of items")?;
+        new.set_size = read_count(text, "a number of items")?;
     }
     if new.set_size.is_some() && new.item.is_none() {
         refuse!("`{}` has no item that could be changed in sets", new.name);
     }
     if let Some(name) = family {
-        new.family = if is_none(&name) { String::new() } else { name };
+        new.family = if is_none(name) {
+            String::new()
+        } else {
+            name.clone()
+        };
     }
     if let Some(word) = splits {
         new.splits = word.parse()?;
     }
     if let Some(name) = machine {
-        new.machine = if is_none(&name) {
+        new.machine = if is_none(name) {
             None
         } else {
-            Some(ledger.machine(&name)?.id)
+            Some(ledger.machine(name)?.id)
         };
     }
     if let Some(text) = grit {
-        new.grit = read_count(&text, "a grade")?;
+        new.grit = read_count(text, "a grade")?;
     }
     if let Some(kind) = answers {
-        new.answers = if is_none(&kind) {
+        new.answers = if is_none(kind) {
             None
         } else {
-            Some(read_kind(ledger, new, &kind)?)
+            Some(read_kind(ledger, new, kind)?)
         };
     }
     if hazards.iter().any(|hazard| is_none(hazard)) {
@@ -790,7 +802,9 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: OperationFacts) ->
             .map(|hazard| hazard.parse::<Hazard>())
             .collect::<Result<_, _>>()?;
     }
-    new.description = description.unwrap_or_else(|| std::mem::take(&mut new.description));
+    if let Some(description) = description {
+        new.description.clone_from(description);
+    }
     Ok(())
 }
 

@@ -252,15 +252,15 @@ struct Resolved {
 }
 
 impl Resolved {
-    fn new(context: &Context, ledger: &Ledger, args: OccasionArgs) -> Result<Resolved> {
-        let job = ledger.job_or_only_open(args.job.job.as_deref())?;
-        let rooms = rooms_named(ledger, &args.rooms, job.site_id)?;
+    fn new(context: &Context, writing: &Writing<'_>, args: &OccasionArgs) -> Result<Resolved> {
+        let job = writing.job_or_only_open(args.job.job.as_deref())?;
+        let rooms = rooms_named(writing, &args.rooms, job.site_id)?;
         let on = read_date(args.date.as_deref(), context.today())?;
         Ok(Resolved {
             job,
             rooms,
             on,
-            note: args.note,
+            note: args.note.clone(),
         })
     }
 
@@ -289,13 +289,11 @@ impl Resolved {
     }
 }
 
-pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let item = ledger.item(&args.item)?;
+pub(super) fn cmd_use(context: &Context, args: &UseArgs) -> Result<()> {
     let quantity = read_number(&args.quantity, "a quantity")?;
-    let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let mut doubt = None;
-    let recorded = context.write(&ledger, |writing| {
+    context.write(|writing| {
+        let item = writing.item(&args.item)?;
+        let resolved = Resolved::new(context, writing, &args.occasion)?;
         let operation = match args.left_over {
             true => None,
             false => writing.operation_for(&item, &resolved.job, args.on.as_deref())?,
@@ -305,66 +303,58 @@ pub(super) fn cmd_use(context: &Context, args: UseArgs) -> Result<()> {
             false => UsedFor::Operation(operation.as_ref()),
         };
         let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
-        doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
-        Ok(recorded)
-    })?;
-    let what = format!(
-        "used {} {} of {}{}",
-        plain(quantity, 2),
-        item.unit,
-        item.name,
-        resolved.words()
-    );
-    tell(context, &ledger, &recorded, &what)?;
-    tell_doubt(context, &recorded, doubt.as_deref());
-    let awaiting = ledger
-        .awaiting_receipt()?
-        .into_iter()
-        .find(|line| line.entry == recorded.number);
-    if let Some(line) = awaiting.filter(|_| !context.dry_run()) {
-        let short = plain(line.quantity, 2);
-        context.warn(&format!(
-            "{short} {} of it were not in stock: taken at book price until the receipt comes",
-            line.unit
-        ));
-        context.hint(&format!("gritledger buy {} QTY --cost TOTAL", item.name));
-    }
-    Ok(())
+        let doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
+        let what = format!(
+            "used {} {} of {}{}",
+            plain(quantity, 2),
+            item.unit,
+            item.name,
+            resolved.words()
+        );
+        tell(context, writing, &recorded, &what)?;
+        tell_doubt(context, &recorded, doubt.as_deref());
+        let awaiting = writing
+            .awaiting_receipt()?
+            .into_iter()
+            .find(|line| line.entry == recorded.number);
+        if let Some(line) = awaiting {
+            let short = plain(line.quantity, 2);
+            context.warn(&format!(
+                "{short} {} of it were not in stock: taken at book price until the receipt comes",
+                line.unit
+            ));
+            context.hint(&format!("gritledger buy {} QTY --cost TOTAL", item.name));
+        }
+        Ok(())
+    })
 }
 
-pub(super) fn cmd_hours(context: &Context, args: HoursArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let worker = ledger.worker(&args.worker)?;
+pub(super) fn cmd_hours(context: &Context, args: &HoursArgs) -> Result<()> {
     let hours = read_number(&args.hours, "a number of hours")?;
-    let worked_on = match &args.on {
-        Some(name) => worked_on(&ledger, name)?,
-        None => WorkedOn::Nothing,
-    };
-    let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let mut doubt = None;
-    let recorded = context.write(&ledger, |writing| {
+    context.write(|writing| {
+        let worker = writing.worker(&args.worker)?;
+        let worked_on = match &args.on {
+            Some(name) => worked_on(writing, name)?,
+            None => WorkedOn::Nothing,
+        };
+        let resolved = Resolved::new(context, writing, &args.occasion)?;
         let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
-        doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
-        Ok(recorded)
-    })?;
-    let on = match &worked_on {
-        WorkedOn::Task(task) => format!(", {}", task.name),
-        WorkedOn::Operation(operation) => format!(", {}", operation.name),
-        WorkedOn::Nothing => ", no task said".to_owned(),
-    };
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!(
+        let doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
+        let on = match &worked_on {
+            WorkedOn::Task(task) => format!(", {}", task.name),
+            WorkedOn::Operation(operation) => format!(", {}", operation.name),
+            WorkedOn::Nothing => ", no task said".to_owned(),
+        };
+        let what = format!(
             "{} worked {} h{}{on}",
             worker.name,
             plain(hours, 2),
             resolved.words()
-        ),
-    )?;
-    tell_doubt(context, &recorded, doubt.as_deref());
-    Ok(())
+        );
+        tell(context, writing, &recorded, &what)?;
+        tell_doubt(context, &recorded, doubt.as_deref());
+        Ok(())
+    })
 }
 
 /// Asks about an entry that looks like a slip, before it is kept; returns what speaks against it if nobody was there to
@@ -391,14 +381,11 @@ fn settle_doubt(
             .slip
             .map_or_else(String::new, |slip| slip.to_string())
     );
-    match context.ask(&format!("{doubt}. Is it right?"))? {
-        Some(true) => {
-            writing.confirm(&recorded.number)?;
-            Ok(None)
-        }
-        Some(false) => Err(Refusal::new("nothing was logged").into()),
-        None => Ok(Some(doubt)),
+    if context.confirm_if_there(&doubt)? {
+        writing.confirm(&recorded.number)?;
+        return Ok(None);
     }
+    Ok(Some(doubt))
 }
 
 fn tell_doubt(context: &Context, recorded: &Recorded, doubt: Option<&str>) {
@@ -437,199 +424,168 @@ fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
     }
 }
 
-pub(super) fn cmd_spent(context: &Context, args: SpentArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let amount = ledger.currency().parse(&args.amount)?;
-    let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let recorded = context.write(&ledger, |writing| {
-        writing.record_spent(amount, &args.purpose, &resolved.occasion())
-    })?;
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!("spent for {}{}", args.purpose, resolved.words()),
-    )
+pub(super) fn cmd_spent(context: &Context, args: &SpentArgs) -> Result<()> {
+    context.write(|writing| {
+        let amount = writing.currency().parse(&args.amount)?;
+        let resolved = Resolved::new(context, writing, &args.occasion)?;
+        let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
+        let what = format!("spent for {}{}", args.purpose, resolved.words());
+        tell(context, writing, &recorded, &what)
+    })
 }
 
-pub(super) fn cmd_drive(context: &Context, args: DriveArgs) -> Result<()> {
-    let ledger = context.open()?;
+pub(super) fn cmd_drive(context: &Context, args: &DriveArgs) -> Result<()> {
     let miles = read_number(&args.miles, "a number of miles")?;
-    let resolved = Resolved::new(context, &ledger, args.occasion)?;
-    let recorded = context.write(&ledger, |writing| {
-        writing.record_drive(miles, &resolved.occasion())
-    })?;
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!("drove {} miles{}", plain(miles, 1), resolved.words()),
-    )
+    context.write(|writing| {
+        let resolved = Resolved::new(context, writing, &args.occasion)?;
+        let recorded = writing.record_drive(miles, &resolved.occasion())?;
+        let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
+        tell(context, writing, &recorded, &what)
+    })
 }
 
-pub(super) fn cmd_buy(context: &Context, args: BuyArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let item = ledger.item(&args.item)?;
+pub(super) fn cmd_buy(context: &Context, args: &BuyArgs) -> Result<()> {
     let quantity = read_number(&args.quantity, "a quantity")?;
-    let paid = ledger.currency().parse(&args.cost)?;
     let on = read_date(args.date.as_deref(), context.today())?;
-    let recorded = context.write(&ledger, |writing| {
-        writing.record_buy(&item, quantity, paid, on, &args.note)
-    })?;
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!(
+    context.write(|writing| {
+        let item = writing.item(&args.item)?;
+        let paid = writing.currency().parse(&args.cost)?;
+        let recorded = writing.record_buy(&item, quantity, paid, on, &args.note)?;
+        let what = format!(
             "bought {} {} of {}",
             plain(quantity, 2),
             item.unit,
             item.name
-        ),
-    )
+        );
+        tell(context, writing, &recorded, &what)
+    })
 }
 
-pub(super) fn cmd_hand_back(context: &Context, args: HandBackArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let item = ledger.item(&args.item)?;
+pub(super) fn cmd_hand_back(context: &Context, args: &HandBackArgs) -> Result<()> {
     let quantity = read_number(&args.quantity, "a quantity")?;
-    let refund = args
-        .refund
-        .map(|text| ledger.currency().parse(&text))
-        .transpose()?;
-    let job = args.job.map(|number| ledger.job(&number)).transpose()?;
     let on = read_date(args.date.as_deref(), context.today())?;
-    let recorded = context.write(&ledger, |writing| {
-        writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)
-    })?;
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!(
+    context.write(|writing| {
+        let item = writing.item(&args.item)?;
+        let refund = args.refund.as_deref();
+        let refund = refund
+            .map(|text| writing.currency().parse(text))
+            .transpose()?;
+        let job = args.job.as_deref();
+        let job = job.map(|number| writing.job(number)).transpose()?;
+        let recorded = writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)?;
+        let what = format!(
             "handed back {} {} of {}",
             plain(quantity, 2),
             item.unit,
             item.name
-        ),
-    )
+        );
+        tell(context, writing, &recorded, &what)
+    })
 }
 
 pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        RentalCommand::Out(args) => {
-            let machine = ledger.machine(&args.machine)?;
-            let at = read_moment(&args.at, context.today())?;
-            let job = ledger.job_or_only_open(args.job.job.as_deref())?;
-            let recorded =
-                context.write(&ledger, |writing| writing.rental_out(&machine, at, &job))?;
-            tell(
-                context,
-                &ledger,
-                &recorded,
-                &format!(
-                    "{} out at {} for {}",
-                    machine.name,
-                    at.format("%Y-%m-%d %H:%M"),
-                    job.number
-                ),
-            )
-        }
-        RentalCommand::Back(args) => {
-            let machine = ledger.machine(&args.machine)?;
-            let at = read_moment(&args.at, context.today())?;
-            let charged = args
-                .charged
-                .map(|text| ledger.currency().parse(&text))
-                .transpose()?;
-            let returned = context.write(&ledger, |writing| {
-                writing.rental_back(&machine, at, charged)
-            })?;
-            let page = context.page(&ledger);
-            context.answer(
-                || returned_json(&returned, &page),
-                || returned_text(&returned, &machine.name, &page),
-            )
-        }
-        RentalCommand::Day(args) => {
-            let machine = ledger.machine(&args.machine)?;
-            let job = ledger.job(&args.job)?;
-            let on = read_date(args.date.as_deref(), context.today())?;
-            let recorded =
-                context.write(&ledger, |writing| writing.rental_day(&machine, on, &job))?;
-            tell(
-                context,
-                &ledger,
-                &recorded,
-                &format!("{} is with {} from {on}", machine.name, job.number),
-            )
-        }
-        RentalCommand::List => {
-            let (rentals, page) = (ledger.rentals()?, context.page(&ledger));
+        RentalCommand::Out(args) => rental_out(context, &args),
+        RentalCommand::Back(args) => rental_back(context, &args),
+        RentalCommand::Day(args) => rental_day(context, &args),
+        RentalCommand::List => context.read(|ledger| {
+            let (rentals, page) = (ledger.rentals()?, context.page(ledger));
             context.answer(
                 || rentals_json(&rentals, &page),
                 || rentals_text(&rentals, &page),
             )
-        }
+        }),
     }
 }
 
+fn rental_out(context: &Context, args: &OutArgs) -> Result<()> {
+    let at = read_moment(&args.at, context.today())?;
+    context.write(|writing| {
+        let machine = writing.machine(&args.machine)?;
+        let job = writing.job_or_only_open(args.job.job.as_deref())?;
+        let recorded = writing.rental_out(&machine, at, &job)?;
+        let what = format!(
+            "{} out at {} for {}",
+            machine.name,
+            at.format("%Y-%m-%d %H:%M"),
+            job.number
+        );
+        tell(context, writing, &recorded, &what)
+    })
+}
+
+fn rental_back(context: &Context, args: &BackArgs) -> Result<()> {
+    let at = read_moment(&args.at, context.today())?;
+    context.write(|writing| {
+        let machine = writing.machine(&args.machine)?;
+        let charged = args.charged.as_deref();
+        let charged = charged
+            .map(|text| writing.currency().parse(text))
+            .transpose()?;
+        let returned = writing.rental_back(&machine, at, charged)?;
+        let page = context.page(writing);
+        context.answer(
+            || returned_json(&returned, &page),
+            || returned_text(&returned, &machine.name, &page),
+        )
+    })
+}
+
+fn rental_day(context: &Context, args: &DayArgs) -> Result<()> {
+    let on = read_date(args.date.as_deref(), context.today())?;
+    context.write(|writing| {
+        let machine = writing.machine(&args.machine)?;
+        let job = writing.job(&args.job)?;
+        let recorded = writing.rental_day(&machine, on, &job)?;
+        let what = format!("{} is with {} from {on}", machine.name, job.number);
+        tell(context, writing, &recorded, &what)
+    })
+}
+
 pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        StockCommand::List => {
+        StockCommand::List => context.read(|ledger| {
             let (lines, awaiting, page) = (
                 ledger.stock_list()?,
                 ledger.awaiting_receipt()?,
-                context.page(&ledger),
+                context.page(ledger),
             );
             context.answer(
                 || stock_json(&lines, &awaiting, &page),
                 || stock_text(&lines, &awaiting, &page),
             )
-        }
-        StockCommand::Count(args) => {
-            let item = ledger.item(&args.item)?;
-            let counted = read_number(&args.quantity, "a quantity")?;
-            let on = read_date(args.date.as_deref(), context.today())?;
-            let recorded =
-                context.write(&ledger, |writing| writing.record_count(&item, counted, on))?;
-            tell(
-                context,
-                &ledger,
-                &recorded,
-                &format!(
-                    "counted {} {} of {}",
-                    plain(counted, 2),
-                    item.unit,
-                    item.name
-                ),
-            )
-        }
+        }),
+        StockCommand::Count(args) => count_stock(context, &args),
     }
 }
 
+fn count_stock(context: &Context, args: &CountArgs) -> Result<()> {
+    let counted = read_number(&args.quantity, "a quantity")?;
+    let on = read_date(args.date.as_deref(), context.today())?;
+    context.write(|writing| {
+        let item = writing.item(&args.item)?;
+        let recorded = writing.record_count(&item, counted, on)?;
+        let what = format!(
+            "counted {} {} of {}",
+            plain(counted, 2),
+            item.unit,
+            item.name
+        );
+        tell(context, writing, &recorded, &what)
+    })
+}
+
 pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
-    let ledger = context.open()?;
-    if args.entry.contains(['N', 'n']) {
-        context.write(&ledger, |writing| {
-            writing.void_notebook_row(&args.entry, &args.reason)
-        })?;
-        context.status(&format!(
-            "Took back {} of the notebook.",
-            args.entry.to_uppercase()
-        ));
-        return context.answer_if_json(|| json!({ "voided": args.entry.to_uppercase() }));
+    let number = args.entry.to_uppercase();
+    if number.contains('N') {
+        context.write(|writing| writing.void_notebook_row(&args.entry, &args.reason))?;
+        context.status(&format!("Took back {number} of the notebook."));
+        return context.answer_if_json(|| json!({ "voided": number }));
     }
-    let entry = ledger.entry(&args.entry)?;
-    let recorded = context.write(&ledger, |writing| writing.void_entry(entry, &args.reason))?;
-    tell(
-        context,
-        &ledger,
-        &recorded,
-        &format!("took back {}", args.entry.to_uppercase()),
-    )
+    context.write(|writing| {
+        let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
+        tell(context, writing, &recorded, &format!("took back {number}"))
+    })
 }
 
 /// Answers with the entry's number, what it says, and its amount.

@@ -298,8 +298,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
 
 pub(super) fn cmd_check(context: &Context, args: &CheckArgs) -> Result<()> {
     let CheckArgs {} = args;
-    let ledger = context.open()?;
-    let problems = ledger.problems()?;
+    let problems = context.read(Ledger::problems)?;
     context.answer(
         || json!({ "ok": problems.is_empty(), "problems": problems }),
         || {
@@ -328,7 +327,7 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
     }
     ledger.backup(&args.file)?;
     let copy = Ledger::open(&args.file, context.clock())?;
-    let problems = copy.problems()?;
+    let problems = copy.read(Ledger::problems)?;
     if let Some(problem) = problems.first() {
         refuse!("the copy is not sound: {problem}");
     }
@@ -344,8 +343,7 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let lines = ledger.log_lines(args.last)?;
+    let lines = context.read(|ledger| ledger.log_lines(args.last))?;
     context.answer(
         || {
             let lines = lines.iter().map(|(at, sentence)| {
@@ -361,12 +359,9 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
-    let ledger = context.open()?;
     let units = read_units(&args.units)?;
     let (name, text) = read_file(&args.file)?;
-    let rows = context.write(&ledger, |writing| {
-        writing.import(args.kind, &name, &text, units)
-    })?;
+    let rows = context.write(|writing| writing.import(args.kind, &name, &text, units))?;
     context.answer(
         || json!({ "kind": args.kind.as_str(), "rows": rows }),
         || format!("Imported {} of {}.", count(rows, "row"), args.kind),
@@ -382,8 +377,7 @@ pub(super) fn read_file(path: &Path) -> Result<(String, Vec<u8>)> {
 }
 
 pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
-    let ledger = context.open()?;
-    let text = ledger.export(args.kind)?;
+    let text = context.read(|ledger| ledger.export(args.kind))?;
     match &args.to {
         Some(path) if path.as_os_str() != "-" && context.dry_run() => {
             context.status(&format!("Dry run: {} would be written.", path.display()));
@@ -395,7 +389,10 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
             context.status(&format!("Wrote {}.", path.display()));
             Ok(())
         }
-        _ => context.print(text.trim_end_matches(['\r', '\n'])),
+        _ => {
+            context.print(text.trim_end_matches(['\r', '\n']));
+            Ok(())
+        }
     }
 }
 
@@ -410,5 +407,6 @@ pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()>
             .render(&mut bytes)
             .context("failed to write the manual page")?,
     }
-    context.print(String::from_utf8_lossy(&bytes).trim_end())
+    context.print(String::from_utf8_lossy(&bytes).trim_end());
+    Ok(())
 }

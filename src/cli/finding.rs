@@ -83,10 +83,9 @@ pub(super) struct FindingVoidArgs {
 }
 
 pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        FindingCommand::Add(args) => add_finding(context, &ledger, &args),
-        FindingCommand::List(args) => {
+        FindingCommand::Add(args) => add_finding(context, &args),
+        FindingCommand::List(args) => context.read(|ledger| {
             let site = ledger.site(&args.site)?;
             let room = args
                 .room
@@ -94,12 +93,12 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
                 .transpose()?;
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
-            let page = context.page(&ledger);
+            let page = context.page(ledger);
             context.answer(
                 || findings_json(&findings, &page),
                 || findings_text(&findings, &page),
             )
-        }
+        }),
         FindingCommand::Void(args) => {
             let Ok(id) = args.id.trim().parse() else {
                 return Err(
@@ -108,53 +107,55 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
                         .into(),
                 );
             };
-            context.write(&ledger, |writing| writing.void_finding(FindingId(id)))?;
+            context.write(|writing| writing.void_finding(FindingId(id)))?;
             context.status(&format!("Took finding {id} out of use."));
             Ok(())
         }
     }
 }
 
-fn add_finding(context: &Context, ledger: &Ledger, args: &FindingAddArgs) -> Result<()> {
-    let room = room_named(ledger, &args.room, args.site.as_deref())?;
-    let (kind, driver) = kind_of_finding(&ledger.operations()?, &args.kind)?;
-    let (least, most) = read_range(&args.quantity, &kind, driver, ledger.units())?;
+fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
     let chance = args
         .chance
         .as_deref()
         .map(|text| read_percent(text, "a chance"))
         .transpose()?;
-    let if_so = args
-        .if_so
-        .as_deref()
-        .map(|text| read_if_so(ledger, text))
-        .transpose()?;
-    let new = NewFinding {
-        kind,
-        quantity: least,
-        most,
-        unit: driver.unit(),
-        chance,
-        if_so,
-        place: args.place.trim().to_owned(),
-        note: args.note.trim().to_owned(),
-    };
-    let finding = context.write(ledger, |writing| {
+    context.write(|writing| {
+        let room = room_named(writing, &args.room, args.site.as_deref())?;
+        let (kind, driver) = kind_of_finding(&writing.operations()?, &args.kind)?;
+        let (least, most) = read_range(&args.quantity, &kind, driver, writing.units())?;
+        let if_so = args
+            .if_so
+            .as_deref()
+            .map(|text| read_if_so(writing, text))
+            .transpose()?;
+        let new = NewFinding {
+            kind,
+            quantity: least,
+            most,
+            unit: driver.unit(),
+            chance,
+            if_so,
+            place: args.place.trim().to_owned(),
+            note: args.note.trim().to_owned(),
+        };
         let id = writing.add_finding(&room, &new)?;
         let noted = writing
             .findings_of(room.site_id)?
             .into_iter()
             .find(|finding: &Finding| finding.id == id);
-        Ok(noted.ok_or_else(|| Refusal::new("the finding was not kept"))?)
-    })?;
-    let page = context.page(ledger);
-    context.status(&format!(
-        "Noted {} in {}: {}.",
-        finding.kind,
-        finding.room,
-        finding_words(&finding, &page)
-    ));
-    context.answer_if_json(|| placed_finding_json(&finding, &page))
+        let Some(finding) = noted else {
+            refuse!("the finding was not kept")
+        };
+        let page = context.page(writing);
+        context.status(&format!(
+            "Noted {} in {}: {}.",
+            finding.kind,
+            finding.room,
+            finding_words(&finding, &page)
+        ));
+        context.answer_if_json(|| placed_finding_json(&finding, &page))
+    })
 }
 
 /// Reads what a finding may take beside its answer: `bleach 12 sqft`, `bleach 8 to 16 sqft`.

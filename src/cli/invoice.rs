@@ -127,53 +127,54 @@ fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) ->
 }
 
 pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        InvoiceCommand::Deposit(args) => {
-            let job = ledger.job(&args.job)?;
-            let amount = match (args.share, args.amount) {
-                (Some(share), _) => {
-                    let share = read_percent(&share, "a share")?;
-                    if share <= Decimal::ZERO || share > Decimal::ONE {
-                        refuse!("a deposit is a share between 0 and 100 %");
-                    }
-                    Some(ledger.agreed(&job)?.price().times(share))
-                }
-                (None, Some(amount)) => Some(ledger.currency().parse(&amount)?),
-                (None, None) => None,
-            };
-            let draft = context.write(&ledger, |writing| writing.draft_deposit(&job, amount))?;
-            warn_of_limit(context, &ledger, &job, draft.net)?;
-            show_draft(context, &ledger, &draft)
-        }
-        InvoiceCommand::Final(args) => {
-            let job = ledger.job(&args.job)?;
-            let draft = context.write(&ledger, |writing| writing.draft_final(&job))?;
-            show_draft(context, &ledger, &draft)
-        }
-        InvoiceCommand::Issue(args) => {
-            let job = ledger.job(&args.job)?;
-            let invoice = context.write(&ledger, |writing| writing.issue_invoice(&job))?;
+        InvoiceCommand::Deposit(args) => draft_deposit(context, &args),
+        InvoiceCommand::Final(args) => context.write(|writing| {
+            let draft = writing.draft_final(&writing.job(&args.job)?)?;
+            show_draft(context, writing, &draft)
+        }),
+        InvoiceCommand::Issue(args) => context.write(|writing| {
+            let invoice = writing.issue_invoice(&writing.job(&args.job)?)?;
             context.status(&format!("Issued {}.", invoice.name()));
-            show(context, &ledger, &invoice)
-        }
-        InvoiceCommand::Show(args) => {
+            show(context, writing, &invoice)
+        }),
+        InvoiceCommand::Show(args) => context.read(|ledger| {
             let by_job = args.invoice.trim().starts_with(['J', 'j']);
             let invoice = if by_job {
                 ledger.draft_invoice_of(&ledger.job(&args.invoice)?)?
             } else {
                 ledger.invoice(&args.invoice)?
             };
-            show(context, &ledger, &invoice)
-        }
-        InvoiceCommand::List => {
-            let (invoices, page) = (ledger.invoices()?, context.page(&ledger));
+            show(context, ledger, &invoice)
+        }),
+        InvoiceCommand::List => context.read(|ledger| {
+            let (invoices, page) = (ledger.invoices()?, context.page(ledger));
             context.answer(
                 || list_json(&invoices, &page),
                 || list_text(&invoices, &page),
             )
-        }
+        }),
     }
+}
+
+fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job(&args.job)?;
+        let amount = match (&args.share, &args.amount) {
+            (Some(share), _) => {
+                let share = read_percent(share, "a share")?;
+                if share <= Decimal::ZERO || share > Decimal::ONE {
+                    refuse!("a deposit is a share between 0 and 100 %");
+                }
+                Some(writing.agreed(&job)?.price().times(share))
+            }
+            (None, Some(amount)) => Some(writing.currency().parse(amount)?),
+            (None, None) => None,
+        };
+        let draft = writing.draft_deposit(&job, amount)?;
+        warn_of_limit(context, writing, &job, draft.net)?;
+        show_draft(context, writing, &draft)
+    })
 }
 
 fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
@@ -191,45 +192,45 @@ fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()>
 }
 
 pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        PaymentCommand::Add(args) => {
-            let invoice = ledger.invoice(&args.invoice)?;
-            let amount = ledger.currency().parse(&args.amount)?;
-            let on = read_date(args.date.as_deref(), context.today())?;
-            let (number, invoice) = context.write(&ledger, |writing| {
-                writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)
-            })?;
-            let page = context.page(&ledger);
-            context.answer(
-                || {
-                    let mut value = json(&invoice, &page);
-                    value["payment"] = serde_json::json!(number);
-                    value
-                },
-                || {
-                    format!(
-                        "{number}: {} paid on {}; {} is due.",
-                        page.money(amount),
-                        invoice.name(),
-                        page.money(invoice.due()) + &credit_text(&invoice, &page)
-                    )
-                },
-            )
-        }
-        PaymentCommand::List => {
-            let (payments, page) = (ledger.payments()?, context.page(&ledger));
+        PaymentCommand::Add(args) => add_payment(context, &args),
+        PaymentCommand::List => context.read(|ledger| {
+            let (payments, page) = (ledger.payments()?, context.page(ledger));
             context.answer(
                 || payments_json(&payments, &page),
                 || payments_text(&payments, &page),
             )
-        }
+        }),
         PaymentCommand::Void(args) => {
-            context.write(&ledger, |writing| {
-                writing.void_payment(&args.payment, &args.reason)
-            })?;
+            context.write(|writing| writing.void_payment(&args.payment, &args.reason))?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));
             Ok(())
         }
     }
+}
+
+fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
+    let on = read_date(args.date.as_deref(), context.today())?;
+    context.write(|writing| {
+        let invoice = writing.invoice(&args.invoice)?;
+        let amount = writing.currency().parse(&args.amount)?;
+        let (number, invoice) =
+            writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
+        let page = context.page(writing);
+        context.answer(
+            || {
+                let mut value = json(&invoice, &page);
+                value["payment"] = serde_json::json!(number);
+                value
+            },
+            || {
+                format!(
+                    "{number}: {} paid on {}; {} is due.",
+                    page.money(amount),
+                    invoice.name(),
+                    page.money(invoice.due()) + &credit_text(&invoice, &page)
+                )
+            },
+        )
+    })
 }

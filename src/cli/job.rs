@@ -76,61 +76,79 @@ pub(super) struct DatesArgs {
 }
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        JobCommand::List => {
-            let (jobs, page) = (ledger.jobs()?, context.page(&ledger));
+        JobCommand::List => context.read(|ledger| {
+            let (jobs, page) = (ledger.jobs()?, context.page(ledger));
             context.answer(|| list_json(&jobs), || list_text(&jobs, &page))
-        }
-        JobCommand::Show(args) => {
+        }),
+        JobCommand::Show(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
-            show(context, &ledger, &job)
-        }
-        JobCommand::Start(args) => {
-            let job = ledger.job(&args.job)?;
-            let on = read_date(args.date.as_deref(), context.today())?;
-            context.write(&ledger, |writing| writing.start_job(&job, on))?;
-            context.status(&format!("{} at {} is open.", job.number, job.site));
-            warn_of_cancellation(context, &ledger, &job, on)?;
-            if let Some(kept) = ledger.plan_of_job(&job)? {
-                warn_of_past_dates(context, &kept);
-            }
-            show_if_json(context, &ledger, &job)
-        }
-        JobCommand::Close(args) => {
-            let job = ledger.job_or_only_open(args.job.as_deref())?;
-            let (job, found) = context.write(&ledger, |writing| {
-                let found = writing.close_job(&job)?;
-                Ok((writing.job_by_id(job.id)?, found))
-            })?;
-            let page = context.page(&ledger);
+            show(context, ledger, &job)
+        }),
+        JobCommand::Start(args) => start(context, &args),
+        JobCommand::Close(args) => context.write(|writing| {
+            let job = writing.job_or_only_open(args.job.as_deref())?;
+            let found = writing.close_job(&job)?;
+            let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
             context.answer(
                 || close_json(&job, &found, &page),
                 || close_text(&job, &found, &page),
             )?;
             context.hint(&format!("gritledger report margin {}", job.number));
             Ok(())
-        }
-        JobCommand::Buy(args) => {
+        }),
+        JobCommand::Buy(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
-            let (list, page) = (ledger.shopping_for_job(&job)?, context.page(&ledger));
+            let (list, page) = (ledger.shopping_for_job(&job)?, context.page(ledger));
             let of = &job.number;
             context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
-        }
-        JobCommand::Dates(args) => dates(context, &ledger, &args),
-        JobCommand::Reopen(args) => {
-            let job = ledger.job(&args.job)?;
-            context.write(&ledger, |writing| writing.reopen_job(&job))?;
+        }),
+        JobCommand::Dates(args) => dates(context, &args),
+        JobCommand::Reopen(args) => context.write(|writing| {
+            let job = writing.job(&args.job)?;
+            writing.reopen_job(&job)?;
             context.status(&format!("{} is open again.", job.number));
-            show_if_json(context, &ledger, &job)
-        }
+            show_if_json(context, writing, &job)
+        }),
     }
 }
 
-fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
-    let job = ledger.job_or_only_open(args.job.as_deref())?;
+fn start(context: &Context, args: &StartArgs) -> Result<()> {
+    let on = read_date(args.date.as_deref(), context.today())?;
+    context.write(|writing| {
+        let job = writing.job(&args.job)?;
+        writing.start_job(&job, on)?;
+        context.status(&format!("{} at {} is open.", job.number, job.site));
+        warn_of_cancellation(context, writing, &job, on)?;
+        if let Some(kept) = writing.plan_of_job(&job)? {
+            warn_of_past_dates(context, &kept);
+        }
+        show_if_json(context, writing, &job)
+    })
+}
+
+fn dates(context: &Context, args: &DatesArgs) -> Result<()> {
+    let lost = read_lost(&args.lost)?;
+    let start = args.start.as_deref();
+    let start = start
+        .map(|text| read_plan_date(text, context.today()))
+        .transpose()?;
+    if !lost.is_empty() || start.is_some() {
+        return change_dates(context, args, &lost, start);
+    }
+    context.read(|ledger| {
+        let job = ledger.job_or_only_open(args.job.as_deref())?;
+        let (kept, page) = (ledger.kept_plan_of_job(&job)?, context.page(ledger));
+        context.answer(
+            || kept_json(&kept, None, &page),
+            || kept_text(&kept, None, &page),
+        )
+    })
+}
+
+fn read_lost(texts: &[String]) -> Result<Vec<NaiveDate>> {
     let mut lost = Vec::new();
-    for text in &args.lost {
+    for text in texts {
         let Ok(day) = text.trim().parse::<NaiveDate>() else {
             return Err(Refusal::new(format!("`{text}` is not a date"))
                 .hint("dates are written 2026-03-02")
@@ -140,46 +158,46 @@ fn dates(context: &Context, ledger: &Ledger, args: &DatesArgs) -> Result<()> {
             lost.push(day);
         }
     }
-    let start = args.start.as_deref();
-    let start = start
-        .map(|text| read_plan_date(text, context.today()))
-        .transpose()?;
-    let page = context.page(ledger);
-    let before = ledger.kept_plan_of_job(&job)?;
-    if lost.is_empty() && start.is_none() {
-        return context.answer(
-            || kept_json(&before, None, &page),
-            || kept_text(&before, None, &page),
-        );
-    }
-    let (kept, why) = context.write(ledger, |writing| {
+    Ok(lost)
+}
+
+/// Plans the rest of a job again: from a later start, else after days that were lost.
+fn change_dates(
+    context: &Context,
+    args: &DatesArgs,
+    lost: &[NaiveDate],
+    start: Option<NaiveDate>,
+) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job_or_only_open(args.job.as_deref())?;
+        let before = writing.kept_plan_of_job(&job)?;
         let why = match start {
             Some(start) => writing.begin_on(&job, start)?,
-            None => writing.lose_days(&job, &lost)?,
+            None => writing.lose_days(&job, lost)?,
         };
-        Ok((writing.kept_plan_of_job(&job)?, why))
-    })?;
-    let moved = Moved {
-        before: before.plan,
-        why,
-    };
-    context.answer(
-        || kept_json(&kept, Some(&moved), &page),
-        || kept_text(&kept, Some(&moved), &page),
-    )?;
-    for entry in ledger.entries_of(job.id)? {
-        if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {
-            context.warn(&format!(
-                "{} logs hours on {}, which is told as lost",
-                entry.number, entry.happened_on
-            ));
+        let (kept, page) = (writing.kept_plan_of_job(&job)?, context.page(writing));
+        let moved = Moved {
+            before: before.plan,
+            why,
+        };
+        context.answer(
+            || kept_json(&kept, Some(&moved), &page),
+            || kept_text(&kept, Some(&moved), &page),
+        )?;
+        for entry in writing.entries_of(job.id)? {
+            if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {
+                context.warn(&format!(
+                    "{} logs hours on {}, which is told as lost",
+                    entry.number, entry.happened_on
+                ));
+            }
         }
-    }
-    context.hint(&format!(
-        "gritledger plan write {} --format ics --to FILE moves them in a calendar",
-        job.number
-    ));
-    Ok(())
+        context.hint(&format!(
+            "gritledger plan write {} --format ics --to FILE moves them in a calendar",
+            job.number
+        ));
+        Ok(())
+    })
 }
 
 /// Warns of a plan that begins before today: its dates can't be kept any more.

@@ -80,42 +80,37 @@ pub(super) struct ScheduleArgs {
 }
 
 pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        SequenceCommand::Add(args) => {
-            let steps = read_operations(&ledger, &args.operations)?;
-            let sequence = context.write(&ledger, |writing| {
-                writing.add_sequence(&args.name, &steps)?;
-                writing.sequence(&args.name)
-            })?;
+        SequenceCommand::Add(args) => context.write(|writing| {
+            let steps = read_operations(writing, &args.operations)?;
+            writing.add_sequence(&args.name, &steps)?;
+            let sequence = writing.sequence(&args.name)?;
             context.status(&format!("Added sequence {}.", sequence.name));
             tell_sequence(context, &sequence)
-        }
-        SequenceCommand::List => {
-            let (sequences, page) = (ledger.sequences()?, context.page(&ledger));
+        }),
+        SequenceCommand::List => context.read(|ledger| {
+            let (sequences, page) = (ledger.sequences()?, context.page(ledger));
             context.answer(
                 || sequences_json(&sequences),
                 || sequences_text(&sequences, &page),
             )
-        }
-        SequenceCommand::Show(args) => {
-            let (sequence, page) = (ledger.sequence(&args.name)?, context.page(&ledger));
+        }),
+        SequenceCommand::Show(args) => context.read(|ledger| {
+            let (sequence, page) = (ledger.sequence(&args.name)?, context.page(ledger));
             warn_of_skips(context, &sequence);
             context.answer(
                 || sequence_json(&sequence),
                 || sequence_text(&sequence, &page),
             )
-        }
-        SequenceCommand::Edit(args) => {
-            let name = ledger.sequence(&args.name)?.name;
-            let steps = read_operations(&ledger, &args.operations)?;
-            let sequence = context.write(&ledger, |writing| {
-                writing.edit_sequence(&name, &steps)?;
-                writing.sequence(&name)
-            })?;
+        }),
+        SequenceCommand::Edit(args) => context.write(|writing| {
+            let name = writing.sequence(&args.name)?.name;
+            let steps = read_operations(writing, &args.operations)?;
+            writing.edit_sequence(&name, &steps)?;
+            let sequence = writing.sequence(&name)?;
             context.status(&format!("Changed sequence {}.", sequence.name));
             tell_sequence(context, &sequence)
-        }
+        }),
     }
 }
 
@@ -147,46 +142,41 @@ fn tell_sequence(context: &Context, sequence: &Sequence) -> Result<()> {
 }
 
 pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        ScheduleCommand::Add(args) => {
-            let steps = read_steps(&ledger, &args.steps)?;
-            let schedule = context.write(&ledger, |writing| {
-                writing.add_schedule(&args.name, &steps)?;
-                writing.schedule(&args.name)
-            })?;
+        ScheduleCommand::Add(args) => context.write(|writing| {
+            let steps = read_steps(writing, &args.steps)?;
+            writing.add_schedule(&args.name, &steps)?;
+            let schedule = writing.schedule(&args.name)?;
             context.status(&format!("Added schedule {}.", schedule.name));
-            tell_schedule(context, &ledger, &schedule)
-        }
-        ScheduleCommand::List => {
+            tell_schedule(context, writing, &schedule)
+        }),
+        ScheduleCommand::List => context.read(|ledger| {
             let (schedules, book, page) =
-                (ledger.schedules()?, ledger.book()?, context.page(&ledger));
+                (ledger.schedules()?, ledger.book()?, context.page(ledger));
             context.answer(
                 || schedules_json(&schedules, &book, &page),
                 || schedules_text(&schedules, &page),
             )
-        }
-        ScheduleCommand::Show(args) => {
+        }),
+        ScheduleCommand::Show(args) => context.read(|ledger| {
             let (schedule, book, page) = (
                 ledger.schedule(&args.name)?,
                 ledger.book()?,
-                context.page(&ledger),
+                context.page(ledger),
             );
             context.answer(
                 || schedule_json(&schedule, &book, &page),
                 || schedule_text(&schedule, &book, &page),
             )
-        }
-        ScheduleCommand::Edit(args) => {
-            let name = ledger.schedule(&args.name)?.name;
-            let steps = read_steps(&ledger, &args.steps)?;
-            let schedule = context.write(&ledger, |writing| {
-                writing.edit_schedule(&name, &steps)?;
-                writing.schedule(&name)
-            })?;
+        }),
+        ScheduleCommand::Edit(args) => context.write(|writing| {
+            let name = writing.schedule(&args.name)?.name;
+            let steps = read_steps(writing, &args.steps)?;
+            writing.edit_schedule(&name, &steps)?;
+            let schedule = writing.schedule(&name)?;
             context.status(&format!("Changed schedule {}.", schedule.name));
-            tell_schedule(context, &ledger, &schedule)
-        }
+            tell_schedule(context, writing, &schedule)
+        }),
     }
 }
 

@@ -1,6 +1,7 @@
 //! The command line: the only code that knows there is a terminal.
 //!
-//! A command reads: resolve names, refuse early, work out, write in one transaction, say what changed.
+//! A command reads: resolve names, refuse early, work out, write, say what changed, all of it in one transaction
+//! ([`Context::write`]), or answers from one snapshot ([`Context::read`]).
 //! Types for clap check the shape of what was typed; anything that needs the ledger or the clock happens in `cmd_…`.
 
 mod book;
@@ -71,6 +72,9 @@ struct Globals {
     /// Say nothing but the answer, warnings and errors
     #[arg(long, global = true)]
     quiet: bool,
+    /// Say that what is typed is meant, however unlikely
+    #[arg(long, global = true)]
+    confirm: bool,
     /// Colour: auto, always or never
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto", value_parser = read_color, hide_possible_values = true)]
     color: anstream::ColorChoice,
@@ -149,8 +153,15 @@ pub fn run() -> ExitCode {
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
         }
     };
-    let command = || Context::new(cli.globals).and_then(|context| dispatch(&context, cli.command));
-    match within(command).map_err(Into::into).flatten() {
+    let context = match Context::new(cli.globals) {
+        Ok(context) => context,
+        Err(error) => return ui::fail(&error),
+    };
+    let outcome = within(|| dispatch(&context, cli.command))
+        .map_err(Into::into)
+        .flatten();
+    let delivered = context.deliver();
+    match outcome.and(delivered) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => ui::fail(&error),
     }
@@ -169,12 +180,12 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Quote(command) => quote::cmd_quote(context, command),
         Command::Plan(command) => plan::cmd_plan(context, command),
         Command::Job(command) => job::cmd_job(context, command),
-        Command::Use(args) => day_book::cmd_use(context, args),
-        Command::Hours(args) => day_book::cmd_hours(context, args),
-        Command::Spent(args) => day_book::cmd_spent(context, args),
-        Command::Drive(args) => day_book::cmd_drive(context, args),
-        Command::Buy(args) => day_book::cmd_buy(context, args),
-        Command::HandBack(args) => day_book::cmd_hand_back(context, args),
+        Command::Use(args) => day_book::cmd_use(context, &args),
+        Command::Hours(args) => day_book::cmd_hours(context, &args),
+        Command::Spent(args) => day_book::cmd_spent(context, &args),
+        Command::Drive(args) => day_book::cmd_drive(context, &args),
+        Command::Buy(args) => day_book::cmd_buy(context, &args),
+        Command::HandBack(args) => day_book::cmd_hand_back(context, &args),
         Command::Rental(command) => day_book::cmd_rental(context, command),
         Command::Stock(command) => day_book::cmd_stock(context, command),
         Command::Void(args) => day_book::cmd_void(context, &args),

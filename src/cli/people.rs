@@ -10,7 +10,7 @@ use crate::document::people::{
     site_view_json, site_view_text, sites_json, sites_text, worker_json, workers_json,
     workers_text,
 };
-use crate::ledger::{Client, Ledger, NewClient, NewSite, Refusal, Site, Worker, refuse};
+use crate::ledger::{Client, Ledger, NewClient, NewSite, Refusal, Site, Worker};
 
 /// Manage clients: who pays
 #[derive(Debug, Subcommand)]
@@ -24,7 +24,7 @@ pub(super) enum ClientCommand {
 }
 
 /// Add a client
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger client add \"Ada Quill\" --phone 555-0142")]
 pub(super) struct ClientAddArgs {
     /// The name; no other client has it
@@ -52,7 +52,7 @@ pub(super) struct ClientArgs {
 }
 
 /// Change what is known of a client
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(
     after_long_help = "Example:\n  gritledger client edit \"Ada Quill\" --email ada@example.org"
 )]
@@ -210,41 +210,40 @@ pub(super) struct WorkerEditArgs {
 }
 
 pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        ClientCommand::Add(args) => add_client(context, &ledger, args),
-        ClientCommand::List => {
-            let (clients, page) = (ledger.clients()?, context.page(&ledger));
+        ClientCommand::Add(args) => add_client(context, &args),
+        ClientCommand::List => context.read(|ledger| {
+            let (clients, page) = (ledger.clients()?, context.page(ledger));
             context.answer(|| clients_json(&clients), || clients_text(&clients, &page))
-        }
-        ClientCommand::Show(args) => {
+        }),
+        ClientCommand::Show(args) => context.read(|ledger| {
             let (view, page) = (
-                client_view(&ledger, ledger.client(&args.name)?)?,
-                context.page(&ledger),
+                client_view(ledger, ledger.client(&args.name)?)?,
+                context.page(ledger),
             );
             context.answer(
                 || client_view_json(&view, &page),
                 || client_view_text(&view, &page),
             )
-        }
-        ClientCommand::Edit(args) => edit_client(context, &ledger, args),
-        ClientCommand::Void(args) => {
-            let client = ledger.client(&args.name)?;
-            context.write(&ledger, |writing| writing.void_client(&client))?;
+        }),
+        ClientCommand::Edit(args) => edit_client(context, &args),
+        ClientCommand::Void(args) => context.write(|writing| {
+            let client = writing.client(&args.name)?;
+            writing.void_client(&client)?;
             context.status(&format!("Took client {} out of use.", client.details.name));
             Ok(())
-        }
+        }),
     }
 }
 
-fn add_client(context: &Context, ledger: &Ledger, args: ClientAddArgs) -> Result<()> {
+fn add_client(context: &Context, args: &ClientAddArgs) -> Result<()> {
     let ClientAddArgs {
         name,
         phone,
         email,
         address,
         note,
-    } = args;
+    } = args.clone();
     let details = NewClient {
         name,
         phone,
@@ -252,43 +251,32 @@ fn add_client(context: &Context, ledger: &Ledger, args: ClientAddArgs) -> Result
         address,
         note,
     };
-    let view = context.write(ledger, |writing| {
+    context.write(|writing| {
         writing.add_client(&details)?;
-        client_view(writing, writing.client(&details.name)?)
-    })?;
-    let name = &view.client.details.name;
-    context.status(&format!("Added client {name}."));
-    context.hint(&format!("gritledger site add \"{name}\" \"ADDRESS\""));
-    tell_client(context, ledger, &view)
+        let view = client_view(writing, writing.client(&details.name)?)?;
+        let name = &view.client.details.name;
+        context.status(&format!("Added client {name}."));
+        context.hint(&format!("gritledger site add \"{name}\" \"ADDRESS\""));
+        tell_client(context, writing, &view)
+    })
 }
 
-fn edit_client(context: &Context, ledger: &Ledger, args: ClientEditArgs) -> Result<()> {
-    let client = ledger.client(&args.client)?;
-    let old = client.details;
-    let details = NewClient {
-        name: args.name.unwrap_or(old.name),
-        phone: args.phone.unwrap_or(old.phone),
-        email: args.email.unwrap_or(old.email),
-        address: args.address.unwrap_or(old.address),
-        note: args.note.unwrap_or(old.note),
-    };
-    let wanted = details.name.trim();
-    let others = ledger
-        .clients()?
-        .into_iter()
-        .filter(|other| other.id != client.id);
-    if others
-        .map(|other| other.details.name)
-        .any(|name| name.eq_ignore_ascii_case(wanted))
-    {
-        refuse!("there is already a client `{wanted}`");
-    }
-    let view = context.write(ledger, |writing| {
+fn edit_client(context: &Context, args: &ClientEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let client = writing.client(&args.client)?;
+        let (old, new) = (client.details, args.clone());
+        let details = NewClient {
+            name: new.name.unwrap_or(old.name),
+            phone: new.phone.unwrap_or(old.phone),
+            email: new.email.unwrap_or(old.email),
+            address: new.address.unwrap_or(old.address),
+            note: new.note.unwrap_or(old.note),
+        };
         writing.edit_client(client.id, &details)?;
-        client_view(writing, writing.client(&details.name)?)
-    })?;
-    context.status(&format!("Changed client {}.", view.client.details.name));
-    tell_client(context, ledger, &view)
+        let view = client_view(writing, writing.client(&details.name)?)?;
+        context.status(&format!("Changed client {}.", view.client.details.name));
+        tell_client(context, writing, &view)
+    })
 }
 
 fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
@@ -323,10 +311,9 @@ fn tell_client(context: &Context, ledger: &Ledger, view: &ClientView) -> Result<
 }
 
 pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        SiteCommand::Add(args) => add_site(context, &ledger, &args),
-        SiteCommand::List(args) => {
+        SiteCommand::Add(args) => add_site(context, &args),
+        SiteCommand::List(args) => context.read(|ledger| {
             let client = args.client.map(|name| ledger.client(&name)).transpose()?;
             let mut sites = ledger.sites()?;
             sites.retain(|site| {
@@ -334,85 +321,77 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
                     .as_ref()
                     .is_none_or(|client| client.id == site.client_id)
             });
-            let page = context.page(&ledger);
+            let page = context.page(ledger);
             context.answer(|| sites_json(&sites), || sites_text(&sites, &page))
-        }
-        SiteCommand::Show(args) => {
+        }),
+        SiteCommand::Show(args) => context.read(|ledger| {
             let site = ledger.site(&args.address)?;
-            let (rooms, page) = (room_views(&ledger, site.id)?, context.page(&ledger));
+            let (rooms, page) = (room_views(ledger, site.id)?, context.page(ledger));
             context.answer(
                 || site_view_json(&site, &rooms, &page),
                 || site_view_text(&site, &rooms, &page),
             )
-        }
-        SiteCommand::Edit(args) => edit_site(context, &ledger, args),
-        SiteCommand::Void(args) => {
-            let site = ledger.site(&args.address)?;
-            context.write(&ledger, |writing| writing.void_site(&site))?;
+        }),
+        SiteCommand::Edit(args) => edit_site(context, &args),
+        SiteCommand::Void(args) => context.write(|writing| {
+            let site = writing.site(&args.address)?;
+            writing.void_site(&site)?;
             context.status(&format!("Took site {} out of use.", site.address));
             Ok(())
-        }
+        }),
     }
 }
 
-fn add_site(context: &Context, ledger: &Ledger, args: &SiteAddArgs) -> Result<()> {
-    let new = NewSite {
-        client: ledger.client(&args.client)?.id,
-        address: args.address.clone(),
-        year_built: args.year_built.as_deref().map(read_year).transpose()?,
-        tax_area: args
-            .tax_area
-            .as_deref()
-            .map(|name| tax_area(ledger, name))
-            .transpose()?,
-        note: args.note.clone(),
-    };
-    let site = context.write(ledger, |writing| {
+fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
+    context.write(|writing| {
+        let new = NewSite {
+            client: writing.client(&args.client)?.id,
+            address: args.address.clone(),
+            year_built: args.year_built.as_deref().map(read_year).transpose()?,
+            tax_area: args
+                .tax_area
+                .as_deref()
+                .map(|name| tax_area(writing, name))
+                .transpose()?,
+            note: args.note.clone(),
+        };
         writing.add_site(&new)?;
-        writing.site(&new.address)
-    })?;
-    context.status(&format!("Added site {} of {}.", site.address, site.client));
-    context.hint(&format!("gritledger room add \"{}\" \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak", site.address));
-    tell_site(context, ledger, &site, &[])
+        let site = writing.site(&new.address)?;
+        context.status(&format!("Added site {} of {}.", site.address, site.client));
+        context.hint(&format!("gritledger room add \"{}\" \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak", site.address));
+        tell_site(context, writing, &site, &[])
+    })
 }
 
-fn edit_site(context: &Context, ledger: &Ledger, args: SiteEditArgs) -> Result<()> {
-    let old = ledger.site(&args.site)?;
-    let client = match args.client {
-        Some(name) => ledger.client(&name)?.id,
-        None => old.client_id,
-    };
-    let year_built = match args.year_built.as_deref() {
-        Some(none) if is_none(none) => None,
-        Some(text) => Some(read_year(text)?),
-        None => old.year_built,
-    };
-    let tax_area = match args.tax_area.as_deref() {
-        Some(none) if is_none(none) => None,
-        Some(name) => Some(tax_area(ledger, name)?),
-        None => old.tax_area.map(|(id, _)| id),
-    };
-    let new = NewSite {
-        client,
-        address: args.address.unwrap_or(old.address),
-        year_built,
-        tax_area,
-        note: args.note.unwrap_or(old.note),
-    };
-    let wanted = new.address.trim();
-    if ledger
-        .sites()?
-        .iter()
-        .any(|other| other.id != old.id && other.address.eq_ignore_ascii_case(wanted))
-    {
-        refuse!("there is already a site `{wanted}`");
-    }
-    let (site, rooms) = context.write(ledger, |writing| {
+fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let old = writing.site(&args.site)?;
+        let client = match &args.client {
+            Some(name) => writing.client(name)?.id,
+            None => old.client_id,
+        };
+        let year_built = match args.year_built.as_deref() {
+            Some(none) if is_none(none) => None,
+            Some(text) => Some(read_year(text)?),
+            None => old.year_built,
+        };
+        let tax_area = match args.tax_area.as_deref() {
+            Some(none) if is_none(none) => None,
+            Some(name) => Some(tax_area(writing, name)?),
+            None => old.tax_area.map(|(id, _)| id),
+        };
+        let new = NewSite {
+            client,
+            address: args.address.clone().unwrap_or(old.address),
+            year_built,
+            tax_area,
+            note: args.note.clone().unwrap_or(old.note),
+        };
         writing.edit_site(old.id, &new)?;
-        Ok((writing.site(&new.address)?, room_views(writing, old.id)?))
-    })?;
-    context.status(&format!("Changed site {}.", site.address));
-    tell_site(context, ledger, &site, &rooms)
+        let (site, rooms) = (writing.site(&new.address)?, room_views(writing, old.id)?);
+        context.status(&format!("Changed site {}.", site.address));
+        tell_site(context, writing, &site, &rooms)
+    })
 }
 
 /// After an event, the JSON answer is the site as it stands; people were told in a sentence.
@@ -440,34 +419,31 @@ pub(super) fn is_none(text: &str) -> bool {
 }
 
 pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        WorkerCommand::Add(args) => {
-            let wage = ledger.currency().parse(&args.wage)?;
-            let worker = context.write(&ledger, |writing| {
-                writing.add_worker(&args.name, wage)?;
-                writing.worker(&args.name)
-            })?;
+        WorkerCommand::Add(args) => context.write(|writing| {
+            let wage = writing.currency().parse(&args.wage)?;
+            writing.add_worker(&args.name, wage)?;
+            let worker = writing.worker(&args.name)?;
             context.status(&format!("Added worker {}.", worker.name));
-            tell_worker(context, &ledger, &worker)
-        }
-        WorkerCommand::List => {
-            let (workers, page) = (ledger.workers()?, context.page(&ledger));
+            tell_worker(context, writing, &worker)
+        }),
+        WorkerCommand::List => context.read(|ledger| {
+            let (workers, page) = (ledger.workers()?, context.page(ledger));
             context.answer(
                 || workers_json(&workers, &page),
                 || workers_text(&workers, &page),
             )
-        }
-        WorkerCommand::Edit(args) => {
-            let mut worker = ledger.worker(&args.name)?;
+        }),
+        WorkerCommand::Edit(args) => context.write(|writing| {
+            let mut worker = writing.worker(&args.name)?;
             if let Some(wage) = &args.wage {
-                worker.wage = ledger.currency().parse(wage)?;
+                worker.wage = writing.currency().parse(wage)?;
             }
             worker.active = (worker.active || args.active) && !args.inactive;
-            context.write(&ledger, |writing| writing.edit_worker(&worker))?;
+            writing.edit_worker(&worker)?;
             context.status(&format!("Changed worker {}.", worker.name));
-            tell_worker(context, &ledger, &worker)
-        }
+            tell_worker(context, writing, &worker)
+        }),
     }
 }
 

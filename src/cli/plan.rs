@@ -108,38 +108,41 @@ enum CalendarFormat {
 }
 
 pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        PlanCommand::House(args) => house(context, &ledger, *args),
-        PlanCommand::Write(args) => write(context, &ledger, &args),
+        PlanCommand::House(args) if args.accept => accept(context, &args),
+        PlanCommand::House(args) => context.read(|ledger| house(context, ledger, &args)),
+        PlanCommand::Write(args) => write(context, &args),
     }
 }
 
-fn house(context: &Context, ledger: &Ledger, args: HouseArgs) -> Result<()> {
+fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
-    let accept = args.accept;
     let request = read_request(context, ledger, args)?;
-    let page = context.page(ledger);
-    if !accept {
-        let sheet = ledger.plan_house(&site, &request)?;
-        context.answer(|| json(&sheet, None, &page), || text(&sheet, &page))?;
-        for skipped in &sheet.skipped {
-            context.warn(&skipped.to_string());
-        }
-        if sheet.quote.is_some() {
-            context.hint("the same command with --accept drafts the quote with these dates");
-        }
-        return Ok(());
+    let (sheet, page) = (ledger.plan_house(&site, &request)?, context.page(ledger));
+    context.answer(|| json(&sheet, None, &page), || text(&sheet, &page))?;
+    for skipped in &sheet.skipped {
+        context.warn(&skipped.to_string());
     }
-    let (sheet, record) = context.write(ledger, |writing| writing.accept_plan(&site, &request))?;
-    let number = &record.header.number;
-    context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
-    context.status(&format!("{number} is drafted from this plan."));
-    context.hint(&format!("gritledger quote send {number}"));
+    if sheet.quote.is_some() {
+        context.hint("the same command with --accept drafts the quote with these dates");
+    }
     Ok(())
 }
 
-fn read_request(context: &Context, ledger: &Ledger, args: HouseArgs) -> Result<HouseRequest> {
+fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
+    context.write(|writing| {
+        let site = writing.site(&args.site)?;
+        let request = read_request(context, writing, args)?;
+        let (sheet, record) = writing.accept_plan(&site, &request)?;
+        let (number, page) = (&record.header.number, context.page(writing));
+        context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
+        context.status(&format!("{number} is drafted from this plan."));
+        context.hint(&format!("gritledger quote send {number}"));
+        Ok(())
+    })
+}
+
+fn read_request(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<HouseRequest> {
     let today = context.today();
     let amount = |text: Option<&String>, what: &str| -> Result<Option<Money>> {
         let Some(text) = text else { return Ok(None) };
@@ -186,32 +189,33 @@ fn read_request(context: &Context, ledger: &Ledger, args: HouseArgs) -> Result<H
         away: away.collect::<Result<_>>()?,
         night_away: amount(args.night_away.as_ref(), "a night away")?,
         day_closed: amount(args.day_closed.as_ref(), "a closed day")?.unwrap_or(Money::ZERO),
-        rooms: args.rooms,
-        sequence: args.sequence,
-        schedule: args.schedule,
+        rooms: args.rooms.clone(),
+        sequence: args.sequence.clone(),
+        schedule: args.schedule.clone(),
         margin,
         confidence,
-        worker: args.worker,
-        keeps: args.keeps,
+        worker: args.worker.clone(),
+        keeps: args.keeps.clone(),
         max_rooms,
-        furniture_room: args.furniture_room,
-        together: args.together,
-        apart: args.apart,
-        phases: args.phases,
+        furniture_room: args.furniture_room.clone(),
+        together: args.together.clone(),
+        apart: args.apart.clone(),
+        phases: args.phases.clone(),
     })
 }
 
-fn write(context: &Context, ledger: &Ledger, args: &WriteArgs) -> Result<()> {
-    let kept = ledger.kept_plan(&args.number)?;
+fn write(context: &Context, args: &WriteArgs) -> Result<()> {
     let CalendarFormat::Ics = args.format;
+    let (kept, page) =
+        context.read(|ledger| Ok((ledger.kept_plan(&args.number)?, context.page(ledger))))?;
     let calendar = ics(&kept);
     if args.to == "-" {
-        let page = context.page(ledger);
         if context.json() {
             return context.answer(|| kept_json(&kept, None, &page), String::new);
         }
         // The last line ends as the standard wants it: the line feed comes with printing.
-        return context.print(calendar.trim_end_matches('\n'));
+        context.print(calendar.trim_end_matches('\n'));
+        return Ok(());
     }
     if context.dry_run() {
         context.status("Dry run: nothing was written.");
@@ -223,6 +227,5 @@ fn write(context: &Context, ledger: &Ledger, args: &WriteArgs) -> Result<()> {
             args.number, args.to
         ));
     }
-    let page = context.page(ledger);
     context.answer_if_json(|| kept_json(&kept, None, &page))
 }

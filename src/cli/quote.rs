@@ -9,7 +9,7 @@ use super::{read_number, read_percent, read_plan_date};
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
-    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, Refusal, refuse,
+    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, Refusal, Site, refuse,
 };
 use crate::money::{Decimal, Money};
 
@@ -150,55 +150,56 @@ pub(super) struct NumberArgs {
 }
 
 pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        QuoteCommand::Draft(args) => draft(context, &ledger, *args),
-        QuoteCommand::List => {
-            let (quotes, page) = (ledger.quotes()?, context.page(&ledger));
+        QuoteCommand::Draft(args) => draft(context, &args),
+        QuoteCommand::List => context.read(|ledger| {
+            let (quotes, page) = (ledger.quotes()?, context.page(ledger));
             context.answer(|| list_json(&quotes, &page), || list_text(&quotes, &page))
-        }
-        QuoteCommand::Show(args) => {
-            let record = wanted(&ledger, &args.quote, args.option.as_deref())?;
-            let (sheet, page) = (ledger.sheet(record)?, context.page(&ledger));
-            if args.why {
-                let record = &sheet.record;
-                let rates = ledger.rates_of_quote(record.header.id)?;
-                let operations = ledger.operations_by_id()?;
-                return context.answer(
-                    || json_with_why(&sheet, &rates, &operations, &page),
-                    || why_text(record, &rates, &operations, &page),
-                );
-            }
-            let view = view(args.for_client);
-            context.answer(|| json(&sheet, view, &page), || text(&sheet, view, &page))
-        }
-        QuoteCommand::Compare(args) => {
+        }),
+        QuoteCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
+        QuoteCommand::Compare(args) => context.read(|ledger| {
             let header = ledger.quote(&args.quote)?.header;
-            let (options, page) = (ledger.options_of(&header)?, context.page(&ledger));
+            let (options, page) = (ledger.options_of(&header)?, context.page(ledger));
             let view = view(args.for_client);
             context.answer(
                 || compare_json(&options, view, &page),
                 || compare_text(&options, view, &page),
             )
-        }
-        QuoteCommand::Buy(args) => {
-            let record = wanted(&ledger, &args.quote, args.option.as_deref())?;
+        }),
+        QuoteCommand::Buy(args) => context.read(|ledger| {
+            let record = wanted(ledger, &args.quote, args.option.as_deref())?;
             let (list, page) = (
                 ledger.shopping_for_quote(&record.quote)?,
-                context.page(&ledger),
+                context.page(ledger),
             );
             let of = &record.header.number;
             context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
-        }
-        QuoteCommand::Send(args) => send(context, &ledger, &args),
-        QuoteCommand::Accept(args) => accept(context, &ledger, &args),
-        QuoteCommand::Decline(args) => {
-            let header = ledger.quote(&args.quote)?.header;
-            context.write(&ledger, |writing| writing.decline_quote(&header))?;
+        }),
+        QuoteCommand::Send(args) => send(context, &args),
+        QuoteCommand::Accept(args) => accept(context, &args),
+        QuoteCommand::Decline(args) => context.write(|writing| {
+            let header = writing.quote(&args.quote)?.header;
+            writing.decline_quote(&header)?;
             context.status(&format!("{} was declined.", header.number));
-            show(context, &ledger, &header.number)
-        }
+            tell(context, writing, &header.number)
+        }),
     }
+}
+
+fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
+    let record = wanted(ledger, &args.quote, args.option.as_deref())?;
+    let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
+    if args.why {
+        let record = &sheet.record;
+        let rates = ledger.rates_of_quote(record.header.id)?;
+        let operations = ledger.operations_by_id()?;
+        return context.answer(
+            || json_with_why(&sheet, &rates, &operations, &page),
+            || why_text(record, &rates, &operations, &page),
+        );
+    }
+    let view = view(args.for_client);
+    context.answer(|| json(&sheet, view, &page), || text(&sheet, view, &page))
 }
 
 /// Returns a quote, or one of its options.
@@ -218,18 +219,50 @@ fn view(for_client: bool) -> View {
     }
 }
 
-fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
-    let site = ledger.site(&args.site)?;
+fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
+    context.write(|writing| {
+        let site = writing.site(&args.site)?;
+        let request = read_request(context, writing, args, &site)?;
+        let drafted = writing.draft_quote(&site, &request)?;
+        for skip in &drafted.skipped {
+            context.warn(&skip.to_string());
+        }
+        for room in &drafted.again {
+            context.warn(&format!(
+                "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
+            ));
+        }
+        let page = context.page(writing);
+        context.answer(
+            || json(&drafted.sheet, View::Owner, &page),
+            || text(&drafted.sheet, View::Owner, &page),
+        )?;
+        context.hint(&format!(
+            "gritledger quote send {}",
+            drafted.sheet.record.header.number
+        ));
+        Ok(())
+    })
+}
+
+fn read_request(
+    context: &Context,
+    ledger: &Ledger,
+    args: &DraftArgs,
+    site: &Site,
+) -> Result<DraftRequest> {
     let margin = args
         .margin
-        .map(|text| read_percent(&text, "a margin"))
+        .as_deref()
+        .map(|text| read_percent(text, "a margin"))
         .transpose()?;
     if margin.is_some_and(|margin| margin < Decimal::ZERO) {
         refuse!("a margin is not below zero");
     }
     let confidence = args
         .confidence
-        .map(|text| read_percent(&text, "a confidence"))
+        .as_deref()
+        .map(|text| read_percent(text, "a confidence"))
         .transpose()?;
     if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
         refuse!("a confidence is between 0 and 100 %, and neither");
@@ -246,11 +279,13 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         .collect::<Result<_>>()?;
     let revises = args
         .revises
-        .map(|number| ledger.quote(&number))
+        .as_deref()
+        .map(|number| ledger.quote(number))
         .transpose()?;
     let variation_of = args
         .variation_of
-        .map(|number| ledger.job(&number))
+        .as_deref()
+        .map(|number| ledger.job(number))
         .transpose()?;
     if let Some(job) = variation_of.as_ref().filter(|job| job.site_id != site.id) {
         refuse!(
@@ -265,38 +300,19 @@ fn draft(context: &Context, ledger: &Ledger, args: DraftArgs) -> Result<()> {
         .iter()
         .map(|text| lump(ledger, text))
         .collect::<Result<_>>()?;
-    let request = DraftRequest {
-        rooms: args.rooms,
-        sequence: args.sequence,
-        schedule: args.schedule,
+    Ok(DraftRequest {
+        rooms: args.rooms.clone(),
+        sequence: args.sequence.clone(),
+        schedule: args.schedule.clone(),
         margin,
         confidence,
         start,
         options,
-        worker: args.worker,
+        worker: args.worker.clone(),
         others,
         revises: revises.map(|record| record.header.id),
         variation_of: variation_of.map(|job| job.id),
-    };
-    let drafted = context.write(ledger, |writing| writing.draft_quote(&site, &request))?;
-    for skip in &drafted.skipped {
-        context.warn(&skip.to_string());
-    }
-    for room in &drafted.again {
-        context.warn(&format!(
-            "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
-        ));
-    }
-    let page = context.page(ledger);
-    context.answer(
-        || json(&drafted.sheet, View::Owner, &page),
-        || text(&drafted.sheet, View::Owner, &page),
-    )?;
-    context.hint(&format!(
-        "gritledger quote send {}",
-        drafted.sheet.record.header.number
-    ));
-    Ok(())
+    })
 }
 
 /// Reads a lump cost: `disposal=45.00`.
@@ -316,18 +332,20 @@ fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
     Ok((what.trim().to_owned(), amount))
 }
 
-fn send(context: &Context, ledger: &Ledger, args: &SendArgs) -> Result<()> {
-    let header = ledger.quote(&args.quote)?.header;
-    let days = match &args.valid {
-        Some(text) => valid_days(text)?,
-        None => ledger.quote_valid_days()?,
-    };
-    let last = context.write(ledger, |writing| writing.send_quote(&header, days))?;
-    context.status(&format!(
-        "Sent {}; it can be accepted until {last}.",
-        header.number
-    ));
-    show(context, ledger, &header.number)
+fn send(context: &Context, args: &SendArgs) -> Result<()> {
+    context.write(|writing| {
+        let header = writing.quote(&args.quote)?.header;
+        let days = match &args.valid {
+            Some(text) => valid_days(text)?,
+            None => writing.quote_valid_days()?,
+        };
+        let last = writing.send_quote(&header, days)?;
+        context.status(&format!(
+            "Sent {}; it can be accepted until {last}.",
+            header.number
+        ));
+        tell(context, writing, &header.number)
+    })
 }
 
 /// Reads a number of days: `30d` or `30`.
@@ -346,57 +364,60 @@ fn valid_days(text: &str) -> Result<u32> {
     }
 }
 
-fn accept(context: &Context, ledger: &Ledger, args: &AcceptArgs) -> Result<()> {
+fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
+    context.write(|writing| {
+        let header = wanted_for_good(writing, args)?;
+        let job = writing.accept_quote(&header, args.expired)?;
+        let job = writing.job_by_id(job)?;
+        let variation = header.variation_of.is_some();
+        context.status(&match variation {
+            true => format!(
+                "{} is accepted as a variation of {}.",
+                header.number, job.number
+            ),
+            false => format!(
+                "{} is accepted: it is job {} now.",
+                header.number, job.number
+            ),
+        });
+        warn_of_other_jobs(context, writing, &header, &job)?;
+        if let Some(kept) = writing.plan_of_job(&job)?.filter(|_| !variation) {
+            warn_of_past_dates(context, &kept);
+        }
+        let law = writing.contract_law()?;
+        if let Some(last) = law.cancel_until(context.today()) {
+            context.warn(&format!(
+                "the client may take it back until {last}, holidays not counted{}: it is for you to check",
+                law.cited()
+            ));
+        }
+        if !variation {
+            context.hint(&format!("gritledger job start {}", job.number));
+        }
+        tell(context, writing, &header.number)
+    })
+}
+
+/// Returns the quote that the client takes: of several options, one must be named.
+fn wanted_for_good(ledger: &Ledger, args: &AcceptArgs) -> Result<QuoteHeader> {
     let header = ledger.quote(&args.quote)?.header;
-    let header = match &args.option {
-        Some(option) => ledger.option_of(&header, option)?.header,
+    match &args.option {
+        Some(option) => Ok(ledger.option_of(&header, option)?.header),
         None if header.options > 1 => {
             let refusal = Refusal::new(format!(
                 "{} has {} options: say which one the client takes",
                 header.number, header.options
             ));
-            return Err(refusal
+            Err(refusal
                 .hint(format!("gritledger quote compare {}", header.number))
                 .hint(format!(
                     "gritledger quote accept {} --option 1",
                     header.number
                 ))
-                .into());
+                .into())
         }
-        None => header,
-    };
-    let job = context.write(ledger, |writing| {
-        let job = writing.accept_quote(&header, args.expired)?;
-        writing.job_by_id(job)
-    })?;
-    context.status(&match header.variation_of {
-        Some(_) => format!(
-            "{} is accepted as a variation of {}.",
-            header.number, job.number
-        ),
-        None => format!(
-            "{} is accepted: it is job {} now.",
-            header.number, job.number
-        ),
-    });
-    warn_of_other_jobs(context, ledger, &header, &job)?;
-    if let Some(kept) = ledger
-        .plan_of_job(&job)?
-        .filter(|_| header.variation_of.is_none())
-    {
-        warn_of_past_dates(context, &kept);
+        None => Ok(header),
     }
-    let law = ledger.contract_law()?;
-    if let Some(last) = law.cancel_until(context.today()) {
-        context.warn(&format!(
-            "the client may take it back until {last}, holidays not counted{}: it is for you to check",
-            law.cited()
-        ));
-    }
-    if header.variation_of.is_none() {
-        context.hint(&format!("gritledger job start {}", job.number));
-    }
-    show(context, ledger, &header.number)
 }
 
 /// Warns of rooms that another job at the site, not closed yet, is doing already.
@@ -424,7 +445,7 @@ fn warn_of_other_jobs(
 }
 
 /// After an event, the JSON answer is the quote as it stands; people were told in a sentence.
-fn show(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
+fn tell(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
     let (sheet, page) = (ledger.sheet(ledger.quote(number)?)?, context.page(ledger));
     context.answer_if_json(|| json(&sheet, View::Owner, &page))
 }

@@ -172,27 +172,26 @@ pub(super) struct SetArgs {
 }
 
 pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        RateCommand::List(args) => list(context, &ledger, args),
-        RateCommand::Show(args) => show(context, &ledger, &args),
-        RateCommand::Set(args) => set(context, &ledger, &args),
-        RateCommand::Predict(args) => predict(context, &ledger, &args),
-        RateCommand::Check => {
+        RateCommand::List(args) => context.read(|ledger| list(context, ledger, args)),
+        RateCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
+        RateCommand::Set(args) => set(context, &args),
+        RateCommand::Predict(args) => context.read(|ledger| predict(context, ledger, &args)),
+        RateCommand::Check => context.read(|ledger| {
             let look_back = ledger.look_back()?;
-            let (operations, page) = (ledger.operations_by_id()?, context.page(&ledger));
+            let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
             context.answer(
                 || check_json(&look_back, &operations),
                 || check_text(&look_back, &operations, &page),
             )
-        }
+        }),
         RateCommand::Confirm(args) => {
             let number = args.number.to_uppercase();
-            context.write(&ledger, |writing| writing.confirm(&number))?;
+            context.write(|writing| writing.confirm(&number))?;
             context.status(&format!("Confirmed {number}: it counts in full."));
             context.answer_if_json(|| json!({ "confirmed": number }))
         }
-        RateCommand::Change(args) => change(context, &ledger, &args),
+        RateCommand::Change(args) => change(context, &args),
     }
 }
 
@@ -403,65 +402,66 @@ impl PredictArgs {
     }
 }
 
-fn change(context: &Context, ledger: &Ledger, args: &ChangeArgs) -> Result<()> {
-    let operation = ledger.operation(&args.operation)?;
-    let change = Change {
-        operation: operation.id,
-        kind: read_kind(&operation, args.kind.as_deref())?,
-        since: read_date(Some(&args.since), context.today())?,
-        note: args.note.clone(),
-    };
-    context.write(ledger, |writing| writing.change_rate(&change))?;
-    context.status(&format!(
-        "{} is learned anew since {}.",
-        operation.name, change.since
-    ));
-    context.answer_if_json(|| {
-        json!({
-            "operation": operation.name,
-            "kind": change.kind.as_str(),
-            "since": change.since,
-            "note": change.note,
+fn change(context: &Context, args: &ChangeArgs) -> Result<()> {
+    let since = read_date(Some(&args.since), context.today())?;
+    context.write(|writing| {
+        let operation = writing.operation(&args.operation)?;
+        let change = Change {
+            operation: operation.id,
+            kind: read_kind(&operation, args.kind.as_deref())?,
+            since,
+            note: args.note.clone(),
+        };
+        writing.change_rate(&change)?;
+        context.status(&format!(
+            "{} is learned anew since {}.",
+            operation.name, change.since
+        ));
+        context.answer_if_json(|| {
+            json!({
+                "operation": operation.name,
+                "kind": change.kind.as_str(),
+                "since": change.since,
+                "note": change.note,
+            })
         })
     })
 }
 
-fn set(context: &Context, ledger: &Ledger, args: &SetArgs) -> Result<()> {
-    let operation = ledger.operation(&args.operation)?;
-    let cell = read_cell(&operation, args)?;
-    let page = context.page(ledger);
-    let driver_per_item = read_driver(&args.per, operation.driver, &page)?;
-    let fixed = match &args.fixed {
-        Some(text) => read_number(text, "a fixed amount")?,
-        None => fixed_before(ledger, cell)?,
-    };
-    let Cell {
-        operation: id,
-        kind,
-        condition,
-        species,
-    } = cell;
-    let source = OWN_FIGURE.to_owned();
-    let rate = BookRate {
-        operation: id,
-        condition,
-        species,
-        kind,
-        driver_per_item,
-        fixed,
-        source,
-    };
-    let row = context.write(ledger, |writing| {
-        writing.set_rate(&rate)?;
-        row_of(writing, cell)
-    })?;
-    let (per, unit) = page.in_units(driver_per_item, operation.driver.unit());
-    context.status(&format!(
-        "Set the {kind} rate of {}: one does {}.",
-        operation.name,
-        amount(per, unit)
-    ));
-    context.answer_if_json(|| rate_json(&row, &operation, &page))
+fn set(context: &Context, args: &SetArgs) -> Result<()> {
+    context.write(|writing| {
+        let operation = writing.operation(&args.operation)?;
+        let cell = read_cell(&operation, args)?;
+        let page = context.page(writing);
+        let driver_per_item = read_driver(&args.per, operation.driver, &page)?;
+        let fixed = match &args.fixed {
+            Some(text) => read_number(text, "a fixed amount")?,
+            None => fixed_before(writing, cell)?,
+        };
+        let Cell {
+            operation: id,
+            kind,
+            condition,
+            species,
+        } = cell;
+        writing.set_rate(&BookRate {
+            operation: id,
+            condition,
+            species,
+            kind,
+            driver_per_item,
+            fixed,
+            source: OWN_FIGURE.to_owned(),
+        })?;
+        let row = row_of(writing, cell)?;
+        let (per, unit) = page.in_units(driver_per_item, operation.driver.unit());
+        context.status(&format!(
+            "Set the {kind} rate of {}: one does {}.",
+            operation.name,
+            amount(per, unit)
+        ));
+        context.answer_if_json(|| rate_json(&row, &operation, &page))
+    })
 }
 
 fn amount(per: Decimal, unit: Unit) -> String {

@@ -64,17 +64,21 @@ pub(super) struct ConsumablesArgs {
 
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
     let TodayArgs {} = args;
-    let ledger = context.open()?;
-    let (today, page) = (ledger.what_today_asks()?, context.page(&ledger));
-    context.answer(|| today_json(&today, &page), || today_text(&today, &page))
+    context.read(|ledger| {
+        let (today, page) = (ledger.what_today_asks()?, context.page(ledger));
+        context.answer(|| today_json(&today, &page), || today_text(&today, &page))
+    })
 }
 
 pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()> {
-    let ledger = context.open()?;
-    let page = context.page(&ledger);
+    context.read(|ledger| report(context, ledger, command))
+}
+
+fn report(context: &Context, ledger: &Ledger, command: ReportCommand) -> Result<()> {
+    let page = context.page(ledger);
     match command {
         ReportCommand::Margin(args) => {
-            let jobs = jobs_named(&ledger, &args.jobs, |_| true)?;
+            let jobs = jobs_named(ledger, &args.jobs, |_| true)?;
             let margins = jobs
                 .iter()
                 .map(|job| ledger.margin_of(job))
@@ -98,7 +102,7 @@ pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()
             )
         }
         ReportCommand::Consumables(args) => {
-            let lines = ledger.consumables(&jobs_named(&ledger, &args.jobs, Job::is_closed)?)?;
+            let lines = ledger.consumables(&jobs_named(ledger, &args.jobs, Job::is_closed)?)?;
             context.answer(
                 || consumables_json(&lines, &page),
                 || consumables_text(&lines, &page),

@@ -8,7 +8,7 @@ use crate::document::people::{RoomView, room_view_json, room_view_text, rooms_js
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
 use crate::measure::{Length, Units};
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
-use crate::trade::{FloorCondition, Layout, RoomId, SiteId, Species};
+use crate::trade::{RoomId, SiteId};
 
 /// What a doorway leads to when it leads to no room.
 const OUTSIDE: &str = "outside";
@@ -167,81 +167,58 @@ pub(super) struct RoomVoidArgs {
 }
 
 pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        RoomCommand::Add(args) => add_room(context, &ledger, &args),
-        RoomCommand::List(args) => {
-            let rooms = room_views(&ledger, ledger.site(&args.site)?.id)?;
-            let page = context.page(&ledger);
+        RoomCommand::Add(args) => add_room(context, &args),
+        RoomCommand::List(args) => context.read(|ledger| {
+            let rooms = room_views(ledger, ledger.site(&args.site)?.id)?;
+            let page = context.page(ledger);
             context.answer(|| rooms_json(&rooms, &page), || rooms_text(&rooms, &page))
-        }
-        RoomCommand::Show(args) => {
-            let room = room_named(&ledger, &args.name, args.site.as_deref())?;
-            let (view, page) = (room_view(&ledger, room)?, context.page(&ledger));
+        }),
+        RoomCommand::Show(args) => context.read(|ledger| {
+            let room = room_named(ledger, &args.name, args.site.as_deref())?;
+            let (view, page) = (room_view(ledger, room)?, context.page(ledger));
             context.answer(
                 || room_view_json(&view, &page),
                 || room_view_text(&view, &page),
             )
-        }
-        RoomCommand::Edit(args) => edit_room(context, &ledger, args),
-        RoomCommand::Void(args) => {
-            let room = room_named(&ledger, &args.name, args.site.as_deref())?;
-            context.write(&ledger, |writing| writing.void_room(&room))?;
+        }),
+        RoomCommand::Edit(args) => edit_room(context, &args),
+        RoomCommand::Void(args) => context.write(|writing| {
+            let room = room_named(writing, &args.name, args.site.as_deref())?;
+            writing.void_room(&room)?;
             context.status(&format!("Took room {} out of use.", room.name));
             Ok(())
-        }
+        }),
     }
 }
 
-fn add_room(context: &Context, ledger: &Ledger, args: &RoomAddArgs) -> Result<()> {
-    let site = ledger.site(&args.site)?;
-    let Some(base) = read_base(&args.measures, ledger.units())? else {
-        refuse!("`{}` needs a shape, walls or steps", args.name);
-    };
-    let new = NewRoom {
-        site: site.id,
-        name: args.name.clone(),
-        floor: Floor::new(base, read_parts(&args.measures, ledger.units())?)?,
-        condition: args.condition.parse()?,
-        species: args.species.parse()?,
-        layout: args.layout.parse()?,
-        refinished: !args.not_refinished,
-        note: args.note.clone(),
-    };
-    let view = context.write(ledger, |writing| {
+fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
+    context.write(|writing| {
+        let site = writing.site(&args.site)?;
+        let Some(base) = read_base(&args.measures, writing.units())? else {
+            refuse!("`{}` needs a shape, walls or steps", args.name);
+        };
+        let new = NewRoom {
+            site: site.id,
+            name: args.name.clone(),
+            floor: Floor::new(base, read_parts(&args.measures, writing.units())?)?,
+            condition: args.condition.parse()?,
+            species: args.species.parse()?,
+            layout: args.layout.parse()?,
+            refinished: !args.not_refinished,
+            note: args.note.clone(),
+        };
         let id = writing.add_room(&new)?;
         add_doors(writing, site.id, id, &args.measures.doors)?;
-        room_view(writing, room_with(writing, site.id, id)?)
-    })?;
-    let page = context.page(ledger);
-    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
+        tell_room(context, writing, site.id, id)
+    })
 }
 
-fn edit_room(context: &Context, ledger: &Ledger, args: RoomEditArgs) -> Result<()> {
-    let mut room = room_named(ledger, &args.room, args.site.as_deref())?;
-    let parts = read_parts(&args.measures, ledger.units())?;
-    match read_base(&args.measures, ledger.units())? {
-        Some(base) => room.floor = Floor::new(base, parts)?,
-        None if !parts.is_empty() => room.floor = Floor::new(room.floor.base().clone(), parts)?,
-        None => {}
-    }
-    if let Some(name) = args.name {
-        check_new_name(ledger, &room, &name)?;
-        room.name = name;
-    }
-    room.condition = args
-        .condition
-        .map_or(Ok(room.condition), |text| text.parse::<FloorCondition>())?;
-    room.species = args
-        .species
-        .map_or(Ok(room.species), |text| text.parse::<Species>())?;
-    room.layout = args
-        .layout
-        .map_or(Ok(room.layout), |text| text.parse::<Layout>())?;
-    room.refinished = (room.refinished || args.refinished) && !args.not_refinished;
-    room.note = args.note.unwrap_or(room.note);
-    let doors = &args.measures.doors;
-    let view = context.write(ledger, |writing| {
+fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
+    context.write(|writing| {
+        let mut room = room_named(writing, &args.room, args.site.as_deref())?;
+        change_room(&mut room, args, writing.units())?;
+        let doors = &args.measures.doors;
         if !doors.is_empty() {
             // Old doorways go first: they may be wider than the new walls.
             writing.void_doors(room.id)?;
@@ -249,25 +226,42 @@ fn edit_room(context: &Context, ledger: &Ledger, args: RoomEditArgs) -> Result<(
         }
         writing.edit_room(&room)?;
         add_doors(writing, room.site_id, room.id, doors)?;
-        room_view(writing, room_with(writing, room.site_id, room.id)?)
-    })?;
-    let page = context.page(ledger);
-    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
+        tell_room(context, writing, room.site_id, room.id)
+    })
 }
 
-fn check_new_name(ledger: &Ledger, room: &Room, name: &str) -> Result<()> {
-    let name = name.trim();
-    if name.contains('/') {
-        refuse!("a room's name can't hold `/`: `{name}`");
+/// Changes what was typed of a room; its doorways stay.
+fn change_room(room: &mut Room, args: &RoomEditArgs, units: Units) -> Result<()> {
+    let parts = read_parts(&args.measures, units)?;
+    match read_base(&args.measures, units)? {
+        Some(base) => room.floor = Floor::new(base, parts)?,
+        None if !parts.is_empty() => room.floor = Floor::new(room.floor.base().clone(), parts)?,
+        None => {}
     }
-    let rooms = ledger.rooms_of(room.site_id)?;
-    if rooms
-        .iter()
-        .any(|other| other.id != room.id && other.name.eq_ignore_ascii_case(name))
-    {
-        refuse!("there is already a room `{name}` at that site");
+    if let Some(name) = &args.name {
+        room.name.clone_from(name);
+    }
+    if let Some(text) = &args.condition {
+        room.condition = text.parse()?;
+    }
+    if let Some(text) = &args.species {
+        room.species = text.parse()?;
+    }
+    if let Some(text) = &args.layout {
+        room.layout = text.parse()?;
+    }
+    room.refinished = (room.refinished || args.refinished) && !args.not_refinished;
+    if let Some(note) = &args.note {
+        room.note.clone_from(note);
     }
     Ok(())
+}
+
+/// After an event, the answer is the room as it stands.
+fn tell_room(context: &Context, writing: &Writing<'_>, site: SiteId, id: RoomId) -> Result<()> {
+    let view = room_view(writing, room_with(writing, site, id)?)?;
+    let page = context.page(writing);
+    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
 }
 
 /// Reads the shape that a room begins with; `None`: none was given.

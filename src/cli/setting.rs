@@ -105,32 +105,33 @@ const SHARES: [&str; 8] = [
 ];
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
-    let ledger = context.open()?;
     match command {
-        SettingCommand::List => {
-            let (settings, page) = (ledger.settings()?, context.page(&ledger));
+        SettingCommand::List => context.read(|ledger| {
+            let (settings, page) = (ledger.settings()?, context.page(ledger));
             context.answer(
                 || settings_json(&settings),
                 || settings_text(&settings, &page),
             )
-        }
-        SettingCommand::Show(args) => {
-            let setting = setting_named(&ledger, &args.name)?;
+        }),
+        SettingCommand::Show(args) => context.read(|ledger| {
+            let setting = setting_named(ledger, &args.name)?;
             context.answer(|| setting_json(&setting), || setting_text(&setting))
-        }
-        SettingCommand::Set(args) => {
-            let share = SHARES.contains(&args.name.trim().to_lowercase().as_str());
-            if share && number(&args.value).is_some() {
-                read_percent(&args.value, "a percentage")?;
-            }
-            let setting = context.write(&ledger, |writing| {
-                writing.set_setting(&args.name, &args.value)?;
-                setting_named(writing, &args.name)
-            })?;
-            context.status(&format!("Set {} to {}.", setting.name, setting.value));
-            context.answer_if_json(|| setting_json(&setting))
-        }
+        }),
+        SettingCommand::Set(args) => set(context, &args),
     }
+}
+
+fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
+    let share = SHARES.contains(&args.name.trim().to_lowercase().as_str());
+    if share && number(&args.value).is_some() {
+        read_percent(&args.value, "a percentage")?;
+    }
+    context.write(|writing| {
+        writing.set_setting(&args.name, &args.value)?;
+        let setting = setting_named(writing, &args.name)?;
+        context.status(&format!("Set {} to {}.", setting.name, setting.value));
+        context.answer_if_json(|| setting_json(&setting))
+    })
 }
 
 fn setting_named(ledger: &Ledger, name: &str) -> Result<Setting> {
@@ -148,57 +149,56 @@ fn setting_named(ledger: &Ledger, name: &str) -> Result<Setting> {
 }
 
 pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result<()> {
-    let ledger = context.open()?;
     let today = context.today();
     match command {
-        TaxAreaCommand::Add(args) => {
-            let (percent, from) = (
-                read_tax(&args.percent)?,
-                read_date(args.from.as_deref(), today)?,
-            );
-            let area = context.write(&ledger, |writing| {
-                writing.add_tax_area(&args.name, percent, from)?;
-                writing.tax_area(&args.name)
-            })?;
-            context.status(&format!(
-                "Added tax area {} at {} % from {from}.",
-                area.name,
-                plain(percent, 6)
-            ));
-            tell(context, &area)
-        }
-        TaxAreaCommand::List => {
-            let (areas, page) = (ledger.tax_areas()?, context.page(&ledger));
+        TaxAreaCommand::Add(args) => add_tax_area(context, &args),
+        TaxAreaCommand::List => context.read(|ledger| {
+            let (areas, page) = (ledger.tax_areas()?, context.page(ledger));
             context.answer(
                 || tax_areas_json(&areas, today),
                 || tax_areas_text(&areas, today, &page),
             )
-        }
-        TaxAreaCommand::Show(args) => {
-            let (area, page) = (ledger.tax_area(&args.name)?, context.page(&ledger));
+        }),
+        TaxAreaCommand::Show(args) => context.read(|ledger| {
+            let (area, page) = (ledger.tax_area(&args.name)?, context.page(ledger));
             context.answer(
                 || tax_area_json(&area, today),
                 || tax_area_text(&area, &page),
             )
-        }
-        TaxAreaCommand::Set(args) => {
-            let area = ledger.tax_area(&args.name)?;
-            let (percent, from) = (
-                read_tax(&args.percent)?,
-                read_date(args.from.as_deref(), today)?,
-            );
-            let area = context.write(&ledger, |writing| {
-                writing.set_tax_rate(&area, percent, from)?;
-                writing.tax_area(&area.name)
-            })?;
-            context.status(&format!(
-                "Set tax in {} to {} % from {from}.",
-                area.name,
-                plain(percent, 6)
-            ));
-            tell(context, &area)
-        }
+        }),
+        TaxAreaCommand::Set(args) => set_tax(context, &args),
     }
+}
+
+fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
+    let percent = read_tax(&args.percent)?;
+    let from = read_date(args.from.as_deref(), context.today())?;
+    context.write(|writing| {
+        writing.add_tax_area(&args.name, percent, from)?;
+        let area = writing.tax_area(&args.name)?;
+        context.status(&format!(
+            "Added tax area {} at {} % from {from}.",
+            area.name,
+            plain(percent, 6)
+        ));
+        tell(context, &area)
+    })
+}
+
+fn set_tax(context: &Context, args: &TaxAreaSetArgs) -> Result<()> {
+    let percent = read_tax(&args.percent)?;
+    let from = read_date(args.from.as_deref(), context.today())?;
+    context.write(|writing| {
+        let area = writing.tax_area(&args.name)?;
+        writing.set_tax_rate(&area, percent, from)?;
+        let area = writing.tax_area(&area.name)?;
+        context.status(&format!(
+            "Set tax in {} to {} % from {from}.",
+            area.name,
+            plain(percent, 6)
+        ));
+        tell(context, &area)
+    })
 }
 
 /// After an event, the JSON answer is the area as it stands; people were told in a sentence.

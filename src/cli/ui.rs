@@ -2,7 +2,12 @@
 //!
 //! stdout is the answer; stderr is everything else. The environment and the machine's clock are read here and nowhere
 //! else.
+//!
+//! A command meets the ledger inside [`Context::read`] or [`Context::write`], so that everything an answer shows is of
+//! one moment, and everything that a write rests on still holds when it is written. Whatever the command says meanwhile
+//! is kept and said when the ledger is free again: nobody waits for a pager, or for a person to make up their mind.
 
+use std::cell::RefCell;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -12,10 +17,12 @@ use anyhow::{Context as _, Result};
 use chrono::{NaiveDate, NaiveDateTime};
 use etcetera::BaseStrategy;
 use serde_json::Value;
+use thiserror::Error;
 
 use super::Globals;
 use crate::document::Page;
 use crate::ledger::{Clock, Ledger, Refusal, Writing};
+use crate::money::within;
 
 /// Columns assumed when nothing says.
 const USUAL_WIDTH: usize = 80;
@@ -27,7 +34,23 @@ pub(crate) struct Context {
     clock: Clock,
     width: usize,
     unicode: bool,
+    said: RefCell<Vec<Said>>,
+    confirmed: RefCell<Vec<String>>,
 }
+
+/// Something said, and on which stream.
+#[derive(Debug)]
+enum Said {
+    Answer(String),
+    Status(String),
+    Warning(String),
+    Hint(String),
+}
+
+/// What only the person can judge: it ends the transaction that it came up in, and then they are asked.
+#[derive(Debug, Error)]
+#[error("{0}")]
+struct Doubt(String);
 
 impl Context {
     pub(crate) fn new(globals: Globals) -> Result<Context> {
@@ -38,6 +61,8 @@ impl Context {
             clock,
             width: width(),
             unicode: speaks_utf8(),
+            said: RefCell::default(),
+            confirmed: RefCell::default(),
         })
     }
 
@@ -76,17 +101,59 @@ impl Context {
         }
     }
 
+    /// Answers a question from one snapshot of the ledger.
+    pub(crate) fn read<T>(&self, questions: impl FnOnce(&Ledger) -> Result<T>) -> Result<T> {
+        self.open()?.read(questions)
+    }
+
     /// Does the events in one transaction; with `--dry-run` they are rolled back, and that is said.
-    pub(crate) fn write<T>(
-        &self,
-        ledger: &Ledger,
-        events: impl FnOnce(&Writing<'_>) -> Result<T>,
-    ) -> Result<T> {
-        let outcome = ledger.write(self.dry_run(), events)?;
-        if self.dry_run() {
-            self.status("Dry run: nothing was written.");
+    ///
+    /// Where something in doubt comes up, the transaction ends, the person is asked, and the events begin anew on the
+    /// ledger as it is then: what has changed meanwhile is judged again, and asked about again if it must be.
+    pub(crate) fn write<T>(&self, events: impl Fn(&Writing<'_>) -> Result<T>) -> Result<T> {
+        let ledger = self.open()?;
+        loop {
+            if self.dry_run() {
+                self.status("Dry run: nothing was written.");
+            }
+            let attempt = within(|| ledger.write(self.dry_run(), &events));
+            let error = match attempt.map_err(Into::into).flatten() {
+                Ok(outcome) => return Ok(outcome),
+                Err(error) => error,
+            };
+            // What it was about to say isn't so.
+            self.said.borrow_mut().clear();
+            let Doubt(doubt) = error.downcast::<Doubt>()?;
+            match self.ask(&format!("{doubt}. Is it right?"))? {
+                Some(true) => self.confirmed.borrow_mut().push(doubt),
+                Some(false) => return Err(Refusal::new("nothing was written").into()),
+                None => {
+                    return Err(Refusal::new(doubt)
+                        .hint("the same command with --confirm says that it is meant")
+                        .into());
+                }
+            }
         }
-        Ok(outcome)
+    }
+
+    /// Has the person confirm what is unlikely; where nobody is there to answer, `--confirm` does.
+    pub(crate) fn confirm(&self, doubt: &str) -> Result<()> {
+        match self.is_confirmed(doubt) {
+            true => Ok(()),
+            false => Err(Doubt(doubt.to_owned()).into()),
+        }
+    }
+
+    /// Has the person confirm what is unlikely; `false`: nobody is there to answer.
+    pub(crate) fn confirm_if_there(&self, doubt: &str) -> Result<bool> {
+        if !somebody_is_there() && !self.is_confirmed(doubt) {
+            return Ok(false);
+        }
+        self.confirm(doubt).map(|()| true)
+    }
+
+    fn is_confirmed(&self, doubt: &str) -> bool {
+        self.globals.confirm || self.confirmed.borrow().iter().any(|known| known == doubt)
     }
 
     /// Gives the answer: JSON if asked for, else text.
@@ -100,7 +167,8 @@ impl Context {
         } else {
             text()
         };
-        self.print(text.trim_end())
+        self.print(text.trim_end());
+        Ok(())
     }
 
     /// Gives a JSON answer to whoever asked for one; people were told in a sentence.
@@ -113,33 +181,53 @@ impl Context {
     }
 
     /// Gives an answer that is a file of its own: CSV, completions, a manual page.
-    pub(crate) fn print(&self, text: &str) -> Result<()> {
-        let mut stdout = anstream::stdout().lock();
-        writeln!(stdout, "{text}").context("failed to write the answer")
+    pub(crate) fn print(&self, text: &str) {
+        self.say(Said::Answer(text.to_owned()));
     }
 
     /// Says what was done, as a sentence; silenced by `--quiet`.
     pub(crate) fn status(&self, sentence: &str) {
         if !self.globals.quiet {
-            say(&crate::document::inert(sentence));
+            self.say(Said::Status(crate::document::inert(sentence)));
         }
     }
 
     /// Says what to mind.
     pub(crate) fn warn(&self, words: &str) {
-        labelled("warning", AnsiColor::Yellow, words);
+        self.say(Said::Warning(words.to_owned()));
     }
 
     /// Says what to type.
     pub(crate) fn hint(&self, words: &str) {
         if !self.globals.quiet {
-            labelled("hint", AnsiColor::Cyan, words);
+            self.say(Said::Hint(words.to_owned()));
         }
     }
 
+    fn say(&self, said: Said) {
+        self.said.borrow_mut().push(said);
+    }
+
+    /// Says everything that the command had to say, in its order.
+    pub(crate) fn deliver(&self) -> Result<()> {
+        let mut outcome = Ok(());
+        for said in self.said.take() {
+            match said {
+                Said::Answer(text) => {
+                    let printed = writeln!(anstream::stdout().lock(), "{text}");
+                    outcome = outcome.and(printed.context("failed to write the answer"));
+                }
+                Said::Status(sentence) => say(&sentence),
+                Said::Warning(words) => labelled("warning", AnsiColor::Yellow, &words),
+                Said::Hint(words) => labelled("hint", AnsiColor::Cyan, &words),
+            }
+        }
+        outcome
+    }
+
     /// Asks a person whether something is so; `None`: nobody is there to answer.
-    pub(crate) fn ask(&self, question: &str) -> Result<Option<bool>> {
-        if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
+    fn ask(&self, question: &str) -> Result<Option<bool>> {
+        if !somebody_is_there() {
             return Ok(None);
         }
         loop {
@@ -168,6 +256,11 @@ impl Context {
     pub(crate) fn json(&self) -> bool {
         self.globals.json
     }
+}
+
+/// Tells whether a person can be asked.
+fn somebody_is_there() -> bool {
+    io::stdin().is_terminal() && io::stderr().is_terminal()
 }
 
 /// Says one line on stderr. A stderr that is gone can't be told so.

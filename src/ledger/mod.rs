@@ -289,27 +289,48 @@ impl Ledger {
         })
     }
 
-    /// Does something in one transaction; with `dry_run` the work is done and rolled back.
+    /// Answers questions from one snapshot: what others write meanwhile is not seen.
     ///
     /// # Errors
-    /// Fails with whatever `events` fails with, and then nothing was written.
+    /// Fails with whatever `questions` fails with; refuses while another program holds the ledger.
+    pub fn read<T>(&self, questions: impl FnOnce(&Ledger) -> Result<T>) -> Result<T> {
+        let snapshot = rusqlite::Transaction::new_unchecked(
+            &self.connection,
+            rusqlite::TransactionBehavior::Deferred,
+        )?;
+        let answer = questions(self).map_err(busy_in_words)?;
+        // A fit that was made on the way is kept, if the file can be written just now: else it is made again.
+        let _ = snapshot.commit();
+        Ok(answer)
+    }
+
+    /// Does something in one transaction; with `dry_run` the work is done and rolled back.
+    ///
+    /// Nobody else writes from its beginning to its end: what `events` looks up through its [`Writing`] still holds when
+    /// it is written. What was looked up before may not.
+    ///
+    /// # Errors
+    /// Fails with whatever `events` fails with, and then nothing was written; refuses while another program holds the
+    /// ledger.
     pub fn write<T>(
         &self,
         dry_run: bool,
         events: impl FnOnce(&Writing<'_>) -> Result<T>,
     ) -> Result<T> {
-        let transaction = rusqlite::Transaction::new_unchecked(
-            &self.connection,
-            rusqlite::TransactionBehavior::Immediate,
-        )
-        .context("failed to write: another program holds the ledger")?;
-        let outcome = events(&Writing { ledger: self })?;
-        if dry_run {
-            transaction.rollback()?;
-        } else {
-            transaction.commit()?;
-        }
-        Ok(outcome)
+        let write = || {
+            let transaction = rusqlite::Transaction::new_unchecked(
+                &self.connection,
+                rusqlite::TransactionBehavior::Immediate,
+            )?;
+            let outcome = events(&Writing { ledger: self })?;
+            if dry_run {
+                transaction.rollback()?;
+            } else {
+                transaction.commit()?;
+            }
+            Ok(outcome)
+        };
+        write().map_err(busy_in_words)
     }
 
     /// Returns what the ledger is.
@@ -410,6 +431,21 @@ impl Writing<'_> {
     /// Sets the clock while history is written: what happened then is recorded as of then.
     fn set_clock(&self, clock: Clock) {
         self.ledger.clock.set(clock);
+    }
+}
+
+/// Says in words that another program had the ledger for longer than is waited for.
+fn busy_in_words(error: anyhow::Error) -> anyhow::Error {
+    let code = error
+        .downcast_ref::<rusqlite::Error>()
+        .and_then(rusqlite::Error::sqlite_error_code);
+    match code {
+        Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked) => {
+            Refusal::new("another program holds the ledger: nothing was done")
+                .hint("the same command again, when that program is done")
+                .into()
+        }
+        _ => error,
     }
 }
 

@@ -613,13 +613,7 @@ impl Writing<'_> {
     /// Refuses an empty name and one that is taken.
     pub fn add_client(&self, client: &NewClient) -> Result<ClientId> {
         let name = named("client", &client.name)?;
-        if self
-            .clients()?
-            .iter()
-            .any(|other| other.details.name.eq_ignore_ascii_case(&name))
-        {
-            refuse!("there is already a client `{name}`");
-        }
+        self.check_client_name(&name, None)?;
         let id = ClientId(self.new_id("client")?);
         self.connection
             .prepare_cached(
@@ -640,6 +634,7 @@ impl Writing<'_> {
     /// Refuses an empty name.
     pub fn edit_client(&self, id: ClientId, client: &NewClient) -> Result<()> {
         let name = named("client", &client.name)?;
+        self.check_client_name(&name, Some(id))?;
         self.connection
             .prepare_cached(
                 "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address, note = :note
@@ -682,13 +677,7 @@ impl Writing<'_> {
     /// Refuses an empty address, one that is taken, and a year that is not one.
     pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
         let address = named("site", &site.address)?;
-        if self
-            .sites()?
-            .iter()
-            .any(|other| other.address.eq_ignore_ascii_case(&address))
-        {
-            refuse!("there is already a site `{address}`");
-        }
+        self.check_address(&address, None)?;
         self.check_year(site.year_built)?;
         let id = SiteId(self.new_id("site")?);
         self.connection
@@ -710,6 +699,7 @@ impl Writing<'_> {
     /// Refuses an empty address and a year that is not one.
     pub fn edit_site(&self, id: SiteId, site: &NewSite) -> Result<()> {
         let address = named("site", &site.address)?;
+        self.check_address(&address, Some(id))?;
         self.check_year(site.year_built)?;
         self.connection
             .prepare_cached(
@@ -763,14 +753,7 @@ impl Writing<'_> {
     /// Refuses an empty name, one with a `/`, and one that is taken at the site.
     pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
         let name = named("room", &room.name)?;
-        check_room_name(&name)?;
-        if self
-            .rooms_of(room.site)?
-            .iter()
-            .any(|other| other.name.eq_ignore_ascii_case(&name))
-        {
-            refuse!("there is already a room `{name}` at that site");
-        }
+        self.check_room_name(&name, room.site, None)?;
         let id = RoomId(self.new_id("room")?);
         self.connection
             .prepare_cached(
@@ -792,7 +775,7 @@ impl Writing<'_> {
     /// Refuses an empty name, and doorways wider than the new walls.
     pub fn edit_room(&self, room: &Room) -> Result<()> {
         let name = named("room", &room.name)?;
-        check_room_name(&name)?;
+        self.check_room_name(&name, room.site_id, Some(room.id))?;
         room.edge()?;
         self.connection
             .prepare_cached(
@@ -1000,14 +983,41 @@ impl Writing<'_> {
 }
 
 /// Refuses a room's name that would be read as something else: `SITE/NAME`, a list of rooms, or the way out.
-fn check_room_name(name: &str) -> Result<()> {
-    if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
-        refuse!("a room's name can't hold `{sign}`: `{name}`");
+impl Writing<'_> {
+    /// Refuses the name of a client that another one has.
+    fn check_client_name(&self, name: &str, of: Option<ClientId>) -> Result<()> {
+        let same =
+            |other: &Client| Some(other.id) != of && other.details.name.eq_ignore_ascii_case(name);
+        if self.clients()?.iter().any(same) {
+            refuse!("there is already a client `{name}`");
+        }
+        Ok(())
     }
-    if name.eq_ignore_ascii_case("outside") {
-        refuse!("`{name}` is where doorways lead out: name the room otherwise");
+
+    /// Refuses the address that another site has.
+    fn check_address(&self, address: &str, of: Option<SiteId>) -> Result<()> {
+        let same =
+            |other: &Site| Some(other.id) != of && other.address.eq_ignore_ascii_case(address);
+        if self.sites()?.iter().any(same) {
+            refuse!("there is already a site `{address}`");
+        }
+        Ok(())
     }
-    Ok(())
+
+    /// Refuses the name of a room that another one at the site has, or that is read as something else.
+    fn check_room_name(&self, name: &str, site: SiteId, of: Option<RoomId>) -> Result<()> {
+        if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
+            refuse!("a room's name can't hold `{sign}`: `{name}`");
+        }
+        if name.eq_ignore_ascii_case("outside") {
+            refuse!("`{name}` is where doorways lead out: name the room otherwise");
+        }
+        let same = |other: &Room| Some(other.id) != of && other.name.eq_ignore_ascii_case(name);
+        if self.rooms_of(site)?.iter().any(same) {
+            refuse!("there is already a room `{name}` at that site");
+        }
+        Ok(())
+    }
 }
 
 /// Returns a name without blanks at its ends; an empty one is refused.
