@@ -71,12 +71,28 @@ CREATE TABLE quote_line (
     labour_cost_minor INTEGER NOT NULL DEFAULT 0,
     days_micro      INTEGER CHECK (days_micro >= 0),              -- expected rental days; NULL: not a rental
     other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, opened, other or overhead line
+    once_minor      INTEGER NOT NULL DEFAULT 0 CHECK (once_minor >= 0), -- what of a rental's cost is waiver and cleaning
     UNIQUE (quote_id, position),
     CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
     CHECK ((kind = 'rental') = (machine_id IS NOT NULL)),
+    CHECK (kind = 'rental' OR once_minor = 0),
     CHECK (kind <> 'opened' OR item_id IS NOT NULL),
     CHECK ((chance_micro IS NULL) = (low_micro IS NULL) AND (chance_micro IS NULL) = (high_micro IS NULL))
 ) STRICT;
+
+-- The tariffs that the quote's rentals were priced with.
+CREATE TABLE quote_tariff (
+    quote_id         INTEGER NOT NULL REFERENCES quote (id),
+    machine_id       INTEGER NOT NULL REFERENCES machine (id),
+    half_day_minor   INTEGER CHECK (half_day_minor >= 0),         -- NULL: not offered; so for each period
+    day_minor        INTEGER NOT NULL CHECK (day_minor >= 0),
+    weekend_minor    INTEGER CHECK (weekend_minor >= 0),
+    week_minor       INTEGER CHECK (week_minor >= 0),
+    four_weeks_minor INTEGER CHECK (four_weeks_minor >= 0),
+    waiver_micro     INTEGER NOT NULL CHECK (waiver_micro BETWEEN 0 AND 100000000),  -- percent of the charge
+    cleaning_minor   INTEGER NOT NULL CHECK (cleaning_minor >= 0),
+    PRIMARY KEY (quote_id, machine_id)
+) STRICT, WITHOUT ROWID;
 
 -- The rates that the quote was priced with, and where they came from.
 CREATE TABLE quote_rate (
@@ -156,6 +172,8 @@ CREATE TRIGGER quote_room_stays BEFORE UPDATE ON quote_room BEGIN SELECT RAISE(A
 CREATE TRIGGER quote_room_kept BEFORE DELETE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_stays BEFORE UPDATE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_kept BEFORE DELETE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_tariff_stays BEFORE UPDATE ON quote_tariff BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_tariff_kept BEFORE DELETE ON quote_tariff BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_rate_stays BEFORE UPDATE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_rate_kept BEFORE DELETE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_caution_stays BEFORE UPDATE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
@@ -168,6 +186,9 @@ BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rooms'); END;
 CREATE TRIGGER quote_line_sealed BEFORE INSERT ON quote_line
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more lines'); END;
+CREATE TRIGGER quote_tariff_sealed BEFORE INSERT ON quote_tariff
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more tariffs'); END;
 CREATE TRIGGER quote_rate_sealed BEFORE INSERT ON quote_rate
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rates'); END;

@@ -95,6 +95,18 @@ CREATE TABLE stock_settlement (
 CREATE INDEX stock_settlement_awaiting ON stock_settlement (awaiting_id);
 CREATE INDEX stock_settlement_entry ON stock_settlement (entry_id);
 
+-- The tariff with which a machine went out. Its return is charged by it, whatever the yard asks by then.
+CREATE TABLE rental_tariff (
+    entry_id         INTEGER PRIMARY KEY REFERENCES entry (id),   -- the `rental-out`
+    half_day_minor   INTEGER CHECK (half_day_minor >= 0),         -- NULL: not offered; so for each period
+    day_minor        INTEGER NOT NULL CHECK (day_minor >= 0),
+    weekend_minor    INTEGER CHECK (weekend_minor >= 0),
+    week_minor       INTEGER CHECK (week_minor >= 0),
+    four_weeks_minor INTEGER CHECK (four_weeks_minor >= 0),
+    waiver_micro     INTEGER NOT NULL CHECK (waiver_micro BETWEEN 0 AND 100000000),  -- percent of the charge
+    cleaning_minor   INTEGER NOT NULL CHECK (cleaning_minor >= 0)
+) STRICT;
+
 -- One machine, one day, one job: how a returned rental is charged.
 CREATE TABLE rental_day (
     id           INTEGER PRIMARY KEY,
@@ -139,6 +151,11 @@ CREATE TRIGGER stock_awaiting_stays BEFORE UPDATE ON stock_awaiting BEGIN SELECT
 CREATE TRIGGER stock_awaiting_kept BEFORE DELETE ON stock_awaiting BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
 CREATE TRIGGER stock_settlement_stays BEFORE UPDATE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
 CREATE TRIGGER stock_settlement_kept BEFORE DELETE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER rental_tariff_of_out BEFORE INSERT ON rental_tariff
+WHEN (SELECT kind FROM entry WHERE id = NEW.entry_id) IS NOT 'rental-out'
+BEGIN SELECT RAISE(ABORT, 'a tariff is kept for a machine that goes out'); END;
+CREATE TRIGGER rental_tariff_stays BEFORE UPDATE ON rental_tariff BEGIN SELECT RAISE(ABORT, 'a machine is charged at the tariff with which it went out'); END;
+CREATE TRIGGER rental_tariff_kept BEFORE DELETE ON rental_tariff BEGIN SELECT RAISE(ABORT, 'a machine is charged at the tariff with which it went out'); END;
 CREATE TRIGGER rental_day_stays BEFORE UPDATE ON rental_day BEGIN SELECT RAISE(ABORT, 'rental days never change: void the return'); END;
 CREATE TRIGGER rental_day_kept BEFORE DELETE ON rental_day BEGIN SELECT RAISE(ABORT, 'rental days never change: void the return'); END;
 CREATE TRIGGER void_of_void BEFORE INSERT ON entry

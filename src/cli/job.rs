@@ -241,14 +241,14 @@ fn warn_of_cancellation(
 }
 
 fn show(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
-    let (agreed, entries, page) = (
+    let (agreed, book, page) = (
         ledger.agreed(job)?,
-        ledger.entries_of(job.id)?,
+        ledger.day_book_of(job)?,
         context.page(ledger),
     );
     context.answer(
-        || show_json(job, &agreed, &entries, &page),
-        || show_text(job, &agreed, &entries, &page),
+        || show_json(job, &agreed, &book, &page),
+        || show_text(job, &agreed, &book, &page),
     )
 }
 

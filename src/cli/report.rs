@@ -21,7 +21,10 @@ pub(super) enum ReportCommand {
     Margin(MarginArgs),
     Variance(VarianceArgs),
     Consumables(ConsumablesArgs),
-    /// Show what rented machines cost, by machine and rental
+    /// Show what rented machines cost, by machine and rental, and on which days nobody worked with them
+    ///
+    /// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
+    /// are told apart, and so are those of jobs without any hours.
     Rentals,
 }
 
@@ -110,9 +113,10 @@ fn report(context: &Context, ledger: &Ledger, command: ReportCommand) -> Result<
         }
         ReportCommand::Rentals => {
             let rentals = ledger.rentals()?;
+            let unworked = ledger.unworked(&rentals)?;
             context.answer(
-                || rentals_json(&rentals, &page),
-                || rentals_text(&rentals, &page),
+                || rentals_json(&rentals, &unworked, &page),
+                || rentals_text(&rentals, &unworked, &page),
             )
         }
     }

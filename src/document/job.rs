@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 
 use super::{Page, count, inert};
 use crate::ledger::{
-    Agreed, AwaitingReceipt, CloseOut, Entry, Job, Recorded, Rental, Returned, StockLine,
+    Agreed, AwaitingReceipt, CloseOut, DayBook, DayCharged, Entry, Job, Recorded, Rental, Returned,
+    StockLine,
 };
 use crate::money::plain;
 use crate::trade::evidence::Gaps;
@@ -50,7 +51,7 @@ pub fn list_text(jobs: &[Job], page: &Page) -> String {
 }
 
 /// Renders a job with its quotes and day book as JSON.
-pub fn show_json(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> Value {
+pub fn show_json(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> Value {
     let mut value = job_json(job);
     value["currency"] = json!(page.currency.code());
     value["quotes"] = json!(
@@ -63,11 +64,13 @@ pub fn show_json(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> 
     value["price"] = page.money_json(agreed.price());
     value["variations"] = page.money_json(agreed.variations());
     value["entries"] = Value::Array(
-        entries
+        book.entries
             .iter()
             .map(|entry| entry_json(entry, page))
             .collect(),
     );
+    value["overhead"] = page.money_json(book.overhead);
+    value["cost"] = page.money_json(book.total());
     value
 }
 
@@ -82,13 +85,41 @@ fn entry_json(entry: &Entry, page: &Page) -> Value {
         "quantity": entry.quantity.map(|quantity| plain(quantity, 4)),
         "unit": entry.unit.map(crate::trade::Unit::as_str),
         "amount": entry.amount.map(|amount| page.money(amount)),
+        "shares": shares_json(&entry.days, page),
         "late": entry.late,
         "voided": entry.voided,
     })
 }
 
+/// Renders the days of a return, each with the job that it is charged to; `null`: it is none.
+fn shares_json(days: &[DayCharged], page: &Page) -> Value {
+    let shares = days.iter().map(|day| {
+        json!({
+            "date": day.began_on,
+            "job": day.job,
+            "charge": page.money_json(day.charge),
+        })
+    });
+    match days.is_empty() {
+        true => Value::Null,
+        false => Value::Array(shares.collect()),
+    }
+}
+
+/// Writes the days of a return that jobs shared: `2026-02-26 J1 33.33, 2026-02-27 J2 33.34`; `None`: one job had it.
+fn shares_text(days: &[DayCharged], page: &Page) -> Option<String> {
+    let first = days.first()?;
+    let words = |day: &DayCharged| format!("{} {}", day_words(day), page.money(day.charge));
+    let shared = days.iter().any(|day| day.job_id != first.job_id);
+    shared.then(|| days.iter().map(words).collect::<Vec<_>>().join(", "))
+}
+
+fn day_words(day: &DayCharged) -> String {
+    format!("{} {}", day.began_on, day.job)
+}
+
 /// Renders a job with its quotes and day book as text.
-pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> String {
+pub fn show_text(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> String {
     let title = format!(
         "{}, {}: {}, {}",
         job.number,
@@ -111,20 +142,25 @@ pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> 
             quotes.join(", ")
         );
     }
-    if entries.is_empty() {
+    if book.entries.is_empty() {
         text.push_str("Nothing is logged yet.\n");
         return text;
     }
     let mut table = page
         .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
         .numbers([4, 5]);
-    for entry in entries {
+    let mut shared = Vec::new();
+    for entry in &book.entries {
         let mut what = format!("{} {}", entry.kind, entry.subject);
         if entry.voided {
             what.push_str(" (voided)");
         }
         if entry.late {
             what.push_str(" (after close-out)");
+        }
+        if let Some(shares) = shares_text(&entry.days, page) {
+            what.push_str(" (shared)");
+            shared.push(format!("{} {}: {shares}", entry.number, entry.subject));
         }
         let places = [entry.on.clone().unwrap_or_default(), entry.rooms.join(", ")];
         let quantity = entry
@@ -151,8 +187,27 @@ pub fn show_text(job: &Job, agreed: &Agreed, entries: &[Entry], page: &Page) -> 
                 .unwrap_or_default(),
         ]);
     }
+    let blank = String::new;
+    let mut sum = |what: &str, amount| {
+        let what = what.to_owned();
+        table.row([blank(), blank(), what, blank(), blank(), page.money(amount)]);
+    };
+    if !book.overhead.is_zero() {
+        sum("overhead", book.overhead);
+    }
+    sum("Cost", book.total());
     let _ = write!(text, "\n{table}");
+    text.push_str(&shared_text(&shared, page));
     text
+}
+
+/// Lists the rentals that jobs shared, day by day, below a table.
+fn shared_text(shared: &[String], page: &Page) -> String {
+    let points: String = shared.iter().map(|line| page.point(line)).collect();
+    match shared.is_empty() {
+        true => points,
+        false => format!("\n\nShared, each day charged to the job that had the machine:\n{points}"),
+    }
 }
 
 /// Renders what closing found as JSON.
@@ -252,11 +307,8 @@ pub fn returned_json(returned: &Returned, page: &Page) -> Value {
         "entry": returned.recorded.number,
         "currency": page.currency.code(),
         "amount": page.money_json(returned.recorded.amount),
-        "days": returned.days.iter().map(|(date, job, charge)| json!({
-            "date": date,
-            "job": job,
-            "charge": page.money_json(*charge),
-        })).collect::<Vec<_>>(),
+        "by_tariff": page.money_json(returned.by_tariff),
+        "days": shares_json(&returned.days, page),
     })
 }
 
@@ -265,10 +317,17 @@ pub fn returned_text(returned: &Returned, machine: &str, page: &Page) -> String 
     let days: Vec<String> = returned
         .days
         .iter()
-        .map(|(date, job, charge)| format!("{date} {job} {}", page.money(*charge)))
+        .map(|day| format!("{} {}", day_words(day), page.money(day.charge)))
         .collect();
+    let tariff = match returned.by_tariff == returned.recorded.amount {
+        true => String::new(),
+        false => {
+            let asked = page.money(returned.by_tariff);
+            format!(" The tariff with which it went out asks {asked}.")
+        }
+    };
     format!(
-        "{}: {} back after {}, {}.\n{}",
+        "{}: {} back after {}, {}.{tariff}\n{}",
         returned.recorded.number,
         inert(machine),
         count(returned.days.len(), "rental day"),
@@ -286,9 +345,11 @@ pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
             "machine": rental.machine,
             "job": rental.job,
             "out_at": rental.out_at.format("%Y-%m-%dT%H:%M").to_string(),
-            "back_at": rental.back_at.map(|back| back.format("%Y-%m-%dT%H:%M").to_string()),
-            "days": rental.days,
-            "charge": rental.charge.map(|charge| page.money(charge)),
+            "back_at": rental.back.as_ref().map(|back| back.at.format("%Y-%m-%dT%H:%M").to_string()),
+            "days": rental.back.as_ref().map_or(0, |back| back.days.len()),
+            "charge": rental.back.as_ref().map(|back| page.money(back.charge)),
+            "by_tariff": rental.back.as_ref().map(|back| back.by_tariff),
+            "shares": shares_json(rental.back.as_ref().map_or(&[], |back| &back.days), page),
         })).collect::<Vec<_>>(),
     })
 }
@@ -301,28 +362,26 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
     let mut table = page
         .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
         .numbers([5, 6]);
+    let mut shared = Vec::new();
     for rental in rentals {
+        let back = rental.back.as_ref();
+        let days = back.map_or(&[][..], |back| &back.days);
+        let shares = shares_text(days, page);
+        shared
+            .extend(shares.map(|shares| format!("{} {}: {shares}", rental.entry, rental.machine)));
         let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
         table.row([
             rental.entry.clone(),
             rental.machine.clone(),
-            rental.job.clone(),
+            rental.jobs().join(", "),
             moment(rental.out_at),
-            rental
-                .back_at
-                .map_or_else(|| "still out".to_owned(), moment),
-            if rental.days == 0 {
-                String::new()
-            } else {
-                rental.days.to_string()
-            },
-            rental
-                .charge
-                .map(|charge| page.money(charge))
+            back.map_or_else(|| "still out".to_owned(), |back| moment(back.at)),
+            back.map(|back| back.days.len().to_string())
                 .unwrap_or_default(),
+            back.map(|back| page.money(back.charge)).unwrap_or_default(),
         ]);
     }
-    table.to_string()
+    format!("{table}{}", shared_text(&shared, page))
 }
 
 /// Renders the stock as JSON.

@@ -7,12 +7,13 @@ use serde_json::{Value, json};
 
 use super::plan::{Event, agenda};
 use super::{Page, count, inert, percent_json, percent_text};
-use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today};
+use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today, Unworked};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::RoomId;
 use crate::trade::Unit;
 use crate::trade::job_cost::Outcome;
 use crate::trade::quote::margin_percent;
+use crate::trade::rental::DayUse;
 use crate::trade::variance::{LineKind, Side, Split, VarianceLine, favour};
 
 /// How margins are grouped.
@@ -436,14 +437,17 @@ fn by_machine(rentals: &[Rental]) -> Vec<MachineRentals> {
             });
         let known = &mut machines[position];
         known.rentals += 1;
-        known.days += rental.days;
-        known.charge += rental.charge.unwrap_or_default();
+        if let Some(back) = &rental.back {
+            known.days += back.days.len();
+            known.charge += back.charge;
+        }
     }
     machines
 }
 
 /// Renders rentals by machine as JSON; what is still out has no charge yet.
-pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
+pub fn rentals_json(rentals: &[Rental], unworked: &[Unworked], page: &Page) -> Value {
+    let charge = |used| page.money_json(charge_of(unworked, used));
     json!({
         "currency": page.currency.code(),
         "machines": by_machine(rentals).into_iter().map(|line| json!({
@@ -453,11 +457,69 @@ pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
             "charge": page.money_json(line.charge),
         })).collect::<Vec<_>>(),
         "rentals": super::job::rentals_json(rentals, page)["rentals"],
+        "unworked_days": unworked.iter().map(|line| json!({
+            "rental": line.rental,
+            "machine": line.machine,
+            "job": line.day.job,
+            "date": line.day.began_on,
+            "charge": page.money_json(line.day.charge),
+            "use": line.used.as_str(),
+        })).collect::<Vec<_>>(),
+        "idle_charge": charge(DayUse::Idle),
+        "day_off_charge": charge(DayUse::DayOff),
+        "not_recorded_charge": charge(DayUse::NotRecorded),
     })
 }
 
+/// Returns what the days of one use cost.
+fn charge_of(unworked: &[Unworked], used: DayUse) -> Money {
+    let days = unworked.iter().filter(|line| line.used == used);
+    days.map(|line| line.day.charge).sum()
+}
+
+/// Renders the days on which nobody worked with a machine, those of one machine on one job together.
+fn unworked_text(unworked: &[Unworked], page: &Page) -> String {
+    let mut stretches: Vec<(&Unworked, Vec<String>, Money)> = Vec::new();
+    for line in unworked {
+        let same = stretches.iter_mut().find(|(first, ..)| {
+            let key = |line: &Unworked| (line.used, line.day.job_id);
+            first.machine == line.machine && key(first) == key(line)
+        });
+        let date = line.day.began_on.to_string();
+        match same {
+            Some((_, dates, charge)) => {
+                dates.push(date);
+                *charge += line.day.charge;
+            }
+            None => stretches.push((line, vec![date], line.day.charge)),
+        }
+    }
+    let mut table = page
+        .table(["Without hours", "Job", "Days", "Dates", "Charge", ""])
+        .numbers([2, 4]);
+    for (first, dates, charge) in stretches {
+        table.row([
+            first.machine.clone(),
+            first.day.job.clone(),
+            dates.len().to_string(),
+            dates.join(", "),
+            page.money(charge),
+            first.used.to_string(),
+        ]);
+    }
+    let charge = |used| page.money(charge_of(unworked, used));
+    let sums = format!(
+        "Idle days cost {} {}; days on which the firm doesn't work {}; days of jobs without hours {}.",
+        charge(DayUse::Idle),
+        page.currency.code(),
+        charge(DayUse::DayOff),
+        charge(DayUse::NotRecorded)
+    );
+    format!("{table}\n\n{}", page.prose(&sums))
+}
+
 /// Renders rentals by machine as text.
-pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
+pub fn rentals_text(rentals: &[Rental], unworked: &[Unworked], page: &Page) -> String {
     if rentals.is_empty() {
         return "No machine was rented yet.".to_owned();
     }
@@ -478,7 +540,11 @@ pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
             a_day,
         ]);
     }
-    format!("{table}\n\n{}", super::job::rentals_text(rentals, page))
+    let mut text = format!("{table}\n\n{}", super::job::rentals_text(rentals, page));
+    if !unworked.is_empty() {
+        let _ = write!(text, "\n\n{}", unworked_text(unworked, page));
+    }
+    text
 }
 
 /// Days that `today` looks ahead for what is planned.

@@ -324,20 +324,11 @@ impl Ledger {
              FROM machine ORDER BY id",
         )?;
         let machines = statement.query_map([], |row| {
-            let waiver: Micro = row.get("waiver_micro")?;
             Ok(BookMachine {
                 id: row.get("id")?,
                 name: row.get("name")?,
                 description: row.get("description")?,
-                tariff: Tariff {
-                    half_day: row.get("half_day_minor")?,
-                    day: row.get("day_minor")?,
-                    weekend: row.get("weekend_minor")?,
-                    week: row.get("week_minor")?,
-                    four_weeks: row.get("four_weeks_minor")?,
-                    waiver_percent: waiver.0,
-                    cleaning: row.get("cleaning_minor")?,
-                },
+                tariff: tariff_from_row(row)?,
                 source: row.get("source")?,
             })
         })?;
@@ -420,6 +411,20 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
         hazards: Vec::new(),
         description: row.get("description")?,
         source: row.get("source")?,
+    })
+}
+
+/// Reads the tariff that a row carries: a machine's, or the copy of a quote or of a machine that went out.
+pub(super) fn tariff_from_row(row: &Row<'_>) -> rusqlite::Result<Tariff> {
+    let waiver: Micro = row.get("waiver_micro")?;
+    Ok(Tariff {
+        half_day: row.get("half_day_minor")?,
+        day: row.get("day_minor")?,
+        weekend: row.get("weekend_minor")?,
+        week: row.get("week_minor")?,
+        four_weeks: row.get("four_weeks_minor")?,
+        waiver_percent: waiver.0,
+        cleaning: row.get("cleaning_minor")?,
     })
 }
 

@@ -3,9 +3,8 @@
 use std::collections::BTreeMap;
 
 use anyhow::Result;
-use rusqlite::named_params;
 
-use super::{KeptPlan, Ledger, QuoteRecord};
+use super::{KeptPlan, Ledger, QuoteRecord, numbered};
 use crate::money::Money;
 use crate::trade::invoice::InvoiceLine;
 use crate::trade::quote::Line;
@@ -224,32 +223,43 @@ impl Ledger {
         Ok(flows.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// The days of every return add up to its charge, and there is one for each 24 hours begun.
+    /// Every machine went out with a tariff; the days of every return add up to its charge, there is one for each 24 hours
+    /// begun, and what was charged by tariff is what that tariff asks.
     fn check_rentals(&self, problems: &mut Vec<String>) -> Result<()> {
+        let mut statement = self.connection.prepare(
+            "SELECT id, number FROM live_entry
+             WHERE kind = 'rental-out' AND id NOT IN (SELECT entry_id FROM rental_tariff)",
+        )?;
+        let without = statement.query_map([], |row| {
+            Ok(numbered('E', row.get("id")?, row.get("number")?))
+        })?;
+        for entry in without {
+            problems.push(format!("rental {}: it has no tariff", entry?));
+        }
         for rental in self.rentals()? {
-            let (Some(back_at), Some(charge)) = (rental.back_at, rental.charge) else {
+            let Some(back) = &rental.back else {
                 continue;
             };
-            let days: Money = self
-                .connection
-                .prepare_cached(
-                    "SELECT COALESCE(SUM(charge_minor), 0) FROM rental_day
-                 JOIN live_entry ON live_entry.id = rental_day.entry_id WHERE rental_id = :rental",
-                )?
-                .query_row(named_params! { ":rental": rental.id }, |row| row.get(0))?;
-            if days != charge {
-                problems.push(format!(
-                    "rental {}: its days add up to {}, not {}",
-                    rental.entry,
-                    self.currency().text(days),
-                    self.currency().text(charge)
-                ));
+            let text = |amount| self.currency().text(amount);
+            let mut wrong = |problem| problems.push(format!("rental {}: {problem}", rental.entry));
+            let days: Money = back.days.iter().map(|day| day.charge).sum();
+            if days != back.charge {
+                let (days, charge) = (text(days), text(back.charge));
+                wrong(format!("its days add up to {days}, not {charge}"));
             }
-            let begun = crate::trade::rental::days_between(rental.out_at, back_at).len();
-            if begun != rental.days {
-                problems.push(format!(
-                    "rental {}: {} days are charged, {begun} began",
-                    rental.entry, rental.days
+            let Some(away) = rental.away() else {
+                wrong("it came back before it went out, or years later".to_owned());
+                continue;
+            };
+            let (charged, begun) = (back.days.len(), away.days().len());
+            if charged != begun {
+                wrong(format!("{charged} days are charged, {begun} began"));
+            }
+            let asked = away.cover(&rental.tariff).total();
+            if back.by_tariff && asked != back.charge {
+                let (charge, asked) = (text(back.charge), text(asked));
+                wrong(format!(
+                    "{charge} was charged by tariff, which asks {asked}"
                 ));
             }
         }

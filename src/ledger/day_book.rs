@@ -10,9 +10,12 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::{BookItem, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number, refuse};
+use super::{
+    BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
+    refuse,
+};
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
-use crate::trade::job_cost::{Logged, What};
+use crate::trade::job_cost::{Logged, What, totals};
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
     EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId,
@@ -105,16 +108,64 @@ pub struct Entry {
     pub quantity: Option<Decimal>,
     /// The unit of the quantity.
     pub unit: Option<Unit>,
-    /// Money.
+    /// What it costs the job; `None`: nothing was paid, or it doesn't count.
     pub amount: Option<Money>,
+    /// The days of a return, each with the job that it is charged to; none: it is no return, or doesn't count.
+    pub days: Vec<DayCharged>,
     /// It came after close-out.
     pub late: bool,
     /// A void took it back.
     pub voided: bool,
 }
 
+/// A job's day book.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct DayBook {
+    /// The entries, oldest first, voided ones included.
+    pub entries: Vec<Entry>,
+    /// Overhead on the hours in them.
+    pub overhead: Money,
+}
+
+impl DayBook {
+    /// Returns what the job costs.
+    pub fn total(&self) -> Money {
+        let costs = self.entries.iter().filter_map(|entry| entry.amount);
+        costs.sum::<Money>() + self.overhead
+    }
+}
+
 impl Ledger {
-    /// Returns the entries of a job, oldest first, voided ones included.
+    /// Returns a job's day book: its entries with what each costs it, and the overhead that follows from its labour. They
+    /// add up to the job's cost.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn day_book_of(&self, job: &Job) -> Result<DayBook> {
+        let logged = self.logged(job)?;
+        let mut costs: BTreeMap<EntryId, Money> = BTreeMap::new();
+        for cost in &logged {
+            *costs.entry(cost.entry).or_default() += cost.cost;
+        }
+        let mut days = self.rental_days(Some(job.id))?;
+        let mut entries = self.entries_of(job.id)?;
+        for entry in &mut entries {
+            entry.amount = costs.get(&entry.id).copied();
+            entry.days = days.remove(&entry.id).unwrap_or_default();
+            let own = entry.days.iter().filter(|day| day.job_id == job.id).count();
+            if own > 0 {
+                (entry.quantity, entry.unit) = (Some(own.into()), Some(Unit::Day));
+            }
+        }
+        let overhead = self.overhead_of(&self.agreed(job)?)?;
+        Ok(DayBook {
+            entries,
+            overhead: totals(&logged, overhead).overhead,
+        })
+    }
+
+    /// Returns the entries of a job, oldest first, voided ones included: its own, and the returns of machines that it had
+    /// for some of the days.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -133,7 +184,8 @@ impl Ledger {
              LEFT JOIN machine ON machine.id = entry.machine_id
              LEFT JOIN task ON task.id = entry.task_id
              LEFT JOIN operation ON operation.id = entry.operation_id
-             WHERE entry.job_id = :job AND entry.kind <> 'void'
+             WHERE (entry.job_id = :job OR entry.id IN (SELECT entry_id FROM rental_day WHERE job_id = :job))
+               AND entry.kind <> 'void'
              ORDER BY entry.happened_on, entry.id",
         )?;
         let entries = statement.query_map(named_params! { ":job": job }, entry_from_row)?;
@@ -355,6 +407,7 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
             .map(|quantity| quantity.0),
         unit,
         amount: row.get("amount_minor")?,
+        days: Vec::new(),
         late: late == 1,
         voided: voided == 1,
     })
@@ -643,8 +696,7 @@ impl Writing<'_> {
     /// Takes an entry back by a row of its own; evidence of a closed job is derived again.
     ///
     /// # Errors
-    /// Refuses a void, an entry that was voided already, one without a reason, and a machine's going out while later
-    /// entries rest on it.
+    /// Refuses a void, an entry that was voided already, one without a reason, and what a later entry of a rental rests on.
     pub fn void_entry(&self, id: EntryId, reason: &str) -> Result<Recorded> {
         let (number, kind, job, item, quantity, amount): (i64, String, Option<JobId>, Option<ItemId>, Option<Micro>, Option<Money>) =
             self.connection.query_row(
@@ -671,10 +723,15 @@ impl Writing<'_> {
         if !self.is_live(id)? {
             refuse!("{number} was voided already");
         }
-        if kind == "rental-out" && self.rests_on(id)? {
-            refuse!(
-                "{number} can't be voided while later entries rest on it: void the return first"
-            );
+        if let Some(later) = self.rests_on(id)? {
+            return Err(Refusal::new(format!(
+                "{number} can't be voided while {later} rests on it: void {later} first"
+            ))
+            .hint(format!(
+                "gritledger void {later} --reason \"{}\"",
+                reason.trim()
+            ))
+            .into());
         }
         let entry = NewEntry {
             kind: "void",
@@ -717,11 +774,24 @@ impl Writing<'_> {
         Ok(!statement.exists(named_params! { ":id": id })?)
     }
 
-    fn rests_on(&self, rental: EntryId) -> Result<bool> {
-        let mut statement = self
+    /// Returns the newest entry that rests on one of a rental: everything rests on the machine's going out, and the return
+    /// on who had the machine from which day on. What a return charged stays as it is, so it is taken back first, and
+    /// typed again when the rest is right.
+    fn rests_on(&self, id: EntryId) -> Result<Option<String>> {
+        let later = self
             .connection
-            .prepare_cached("SELECT 1 FROM live_entry WHERE rental_id = :rental")?;
-        Ok(statement.exists(named_params! { ":rental": rental })?)
+            .prepare_cached(
+                "SELECT later.id, later.number FROM entry AS this
+                 JOIN live_entry AS later ON later.rental_id = this.id
+                     OR (this.kind = 'rental-day' AND later.rental_id = this.rental_id AND later.kind = 'rental-back')
+                 WHERE this.id = :id
+                 ORDER BY later.id DESC LIMIT 1",
+            )?
+            .query_row(named_params! { ":id": id }, |row| {
+                Ok(numbered('E', row.get("id")?, row.get("number")?))
+            })
+            .optional()?;
+        Ok(later)
     }
 
     /// Returns an entry of a kind on an occasion, without what it is about.

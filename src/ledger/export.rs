@@ -245,33 +245,24 @@ impl Ledger {
     }
 
     fn rental_rows(&self) -> Result<Vec<Cells>> {
-        let by_tariff = self.returns_by_tariff()?;
         let mut rows = Vec::new();
         for rental in self.rentals()? {
             let job = self.job_by_id(rental.job_id)?;
             let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
-            let stated = rental.charge.filter(|_| !by_tariff.contains(&rental.id.0));
+            let back = rental.back.as_ref();
+            let stated = back.filter(|back| !back.by_tariff);
             rows.push(vec![
                 rental.machine,
                 moment(rental.out_at),
                 job.number,
                 job.site,
-                rental.back_at.map(moment).unwrap_or_default(),
+                back.map(|back| moment(back.at)).unwrap_or_default(),
                 stated
-                    .map(|charge| self.currency().text(charge))
+                    .map(|back| self.currency().text(back.charge))
                     .unwrap_or_default(),
             ]);
         }
         Ok(rows)
-    }
-
-    /// Returns the rentals whose return was charged by tariff: their charge follows from the times.
-    fn returns_by_tariff(&self) -> Result<Vec<i64>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT rental_id FROM live_entry WHERE kind = 'rental-back' AND by_tariff = 1",
-        )?;
-        let rentals = statement.query_map([], |row| row.get(0))?;
-        Ok(rentals.collect::<rusqlite::Result<_>>()?)
     }
 
     /// Notebook rows only: what this ledger's own jobs taught follows from their day book.

@@ -7,6 +7,7 @@ use anyhow::{Context, Result};
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
+use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
     KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, pick, read_number, refuse,
@@ -18,8 +19,9 @@ use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
 use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
+use crate::trade::rental::Tariff;
 use crate::trade::takeoff::{Contingency, MeasuredRoom, Methods, Work, take_off};
-use crate::trade::{JobId, OperationId, QuoteId, SiteId};
+use crate::trade::{JobId, MachineId, OperationId, QuoteId, SiteId};
 
 /// What the first option of a quote is called, where there are others.
 pub const AS_DRAFTED: &str = "As drafted";
@@ -479,13 +481,17 @@ impl Ledger {
             "SELECT kind, room_id, operation_id, operation.name AS operation, operation.driver, task.id AS task_id,
                     task.name AS task, quote_line.item_id, item.name AS item, item.unit, quote_line.machine_id,
                     machine.name AS machine, what, driver_micro, passes, chance_micro, low_micro, high_micro,
-                    item_micro, load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor, days_micro, other_cost_minor
+                    item_micro, load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor, days_micro,
+                    other_cost_minor, once_minor, tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor,
+                    tariff.week_minor, tariff.four_weeks_minor, tariff.waiver_micro, tariff.cleaning_minor
              FROM quote_line
              LEFT JOIN operation ON operation.id = operation_id
              LEFT JOIN task ON task.id = operation.task_id
              LEFT JOIN item ON item.id = quote_line.item_id
              LEFT JOIN machine ON machine.id = quote_line.machine_id
-             WHERE quote_id = :quote ORDER BY position",
+             LEFT JOIN quote_tariff AS tariff
+                 ON tariff.quote_id = quote_line.quote_id AND tariff.machine_id = quote_line.machine_id
+             WHERE quote_line.quote_id = :quote ORDER BY position",
         )?;
         let lines = statement.query_map(named_params! { ":quote": quote }, line_from_row)?;
         Ok(lines.collect::<rusqlite::Result<_>>()?)
@@ -749,6 +755,8 @@ fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
             name: row.get("machine")?,
             days: micro("days_micro")?,
             cost,
+            once: row.get("once_minor")?,
+            tariff: tariff_from_row(row)?,
         },
         "opened" => Line::Opened {
             item: row.get("item_id")?,
@@ -1101,17 +1109,25 @@ impl Writing<'_> {
     }
 
     fn insert_line(&self, quote: QuoteId, position: usize, line: &Line) -> Result<()> {
-        let (kind, what, machine, days, other_cost) = match line {
-            Line::Work(_) => ("work", "", None, None, Money::ZERO),
+        let (kind, what, other_cost) = match line {
+            Line::Work(_) => ("work", "", Money::ZERO),
+            Line::Rental { cost, .. } => ("rental", "", *cost),
+            Line::Opened { cost, .. } => ("opened", "", *cost),
+            Line::Other { what, cost } => ("other", what.as_str(), *cost),
+            Line::Overhead { cost } => ("overhead", "", *cost),
+        };
+        let (machine, days, once) = match line {
             Line::Rental {
                 machine,
                 days,
-                cost,
+                once,
+                tariff,
                 ..
-            } => ("rental", "", Some(*machine), Some(*days), *cost),
-            Line::Opened { cost, .. } => ("opened", "", None, None, *cost),
-            Line::Other { what, cost } => ("other", what.as_str(), None, None, *cost),
-            Line::Overhead { cost } => ("overhead", "", None, None, *cost),
+            } => {
+                self.insert_quote_tariff(quote, *machine, tariff)?;
+                (Some(*machine), Some(*days), *once)
+            }
+            _ => (None, None, Money::ZERO),
         };
         let work = if let Line::Work(work) = line {
             Some(work)
@@ -1129,9 +1145,10 @@ impl Writing<'_> {
                 "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, item_id, machine_id, what,
                                          driver_micro, passes, chance_micro, low_micro, high_micro, item_micro,
                                          load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor,
-                                         days_micro, other_cost_minor)
+                                         days_micro, other_cost_minor, once_minor)
                  VALUES (:id, :quote, :position, :kind, :room, :operation, :item, :machine, :what, :driver, :passes,
-                         :chance, :low, :high, :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost)",
+                         :chance, :low, :high, :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost,
+                         :once)",
             )?
             .execute(named_params! {
                 ":id": self.new_id("quote_line")?, ":quote": quote, ":position": position_column(position),
@@ -1146,6 +1163,28 @@ impl Writing<'_> {
                 ":item_cost": item.map_or(Money::ZERO, |item| item.cost),
                 ":hours": work.map(|work| Micro(work.hours)),
                 ":labour": work.map_or(Money::ZERO, |work| work.labour), ":days": days.map(Micro), ":other_cost": other_cost,
+                ":once": once,
+            })?;
+        Ok(())
+    }
+
+    /// Keeps the tariff that a rental is priced with: a later one never reaches back.
+    fn insert_quote_tariff(
+        &self,
+        quote: QuoteId,
+        machine: MachineId,
+        tariff: &Tariff,
+    ) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_tariff (quote_id, machine_id, half_day_minor, day_minor, weekend_minor, week_minor,
+                                           four_weeks_minor, waiver_micro, cleaning_minor)
+                 VALUES (:quote, :machine, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
+            )?
+            .execute(named_params! {
+                ":quote": quote, ":machine": machine, ":half_day": tariff.half_day, ":day": tariff.day,
+                ":weekend": tariff.weekend, ":week": tariff.week, ":four_weeks": tariff.four_weeks,
+                ":waiver": Micro(tariff.waiver_percent), ":cleaning": tariff.cleaning,
             })?;
         Ok(())
     }

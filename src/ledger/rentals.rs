@@ -1,13 +1,16 @@
 //! Machines out, with whom, and back; what each rental day is charged to.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{Row, named_params};
 
+use super::book::tariff_from_row;
 use super::day_book::NewEntry;
 use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse};
 use crate::money::{Decimal, Money};
-use crate::trade::rental::{cover_between, days_between};
+use crate::trade::rental::{Away, DayUse, MOST_DAYS, Tariff};
 use crate::trade::{EntryId, JobId, MachineId};
 
 /// A machine's time away from the yard.
@@ -27,28 +30,91 @@ pub struct Rental {
     pub job: String,
     /// When it went out.
     pub out_at: NaiveDateTime,
-    /// When it came back; `None`: it is out.
-    pub back_at: Option<NaiveDateTime>,
-    /// What the yard charged; `None`: it is out.
-    pub charge: Option<Money>,
-    /// Rental days charged.
-    pub days: usize,
+    /// The tariff with which it went out, by which its return is charged.
+    pub tariff: Tariff,
+    /// Its return; `None`: it is out.
+    pub back: Option<Return>,
 }
 
-/// A machine's return, as it was charged.
+impl Rental {
+    /// Returns its time away; `None`: it is out.
+    pub fn away(&self) -> Option<Away> {
+        Away::new(self.out_at, self.back.as_ref()?.at)
+    }
+
+    /// Returns the jobs that its days were charged to, in the order in which they had it; while it is out, the job that
+    /// took it out.
+    pub fn jobs(&self) -> Vec<&str> {
+        let mut jobs: Vec<&str> = Vec::new();
+        for day in self.back.iter().flat_map(|back| &back.days) {
+            if !jobs.contains(&day.job.as_str()) {
+                jobs.push(&day.job);
+            }
+        }
+        match jobs.is_empty() {
+            true => vec![&self.job],
+            false => jobs,
+        }
+    }
+}
+
+/// A machine's return.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Return {
+    /// The entry.
+    pub id: EntryId,
+    /// When it came back.
+    pub at: NaiveDateTime,
+    /// What the yard charged.
+    pub charge: Money,
+    /// It was charged by its tariff; else as the receipt says.
+    pub by_tariff: bool,
+    /// Its days, each charged to the job that had the machine.
+    pub days: Vec<DayCharged>,
+}
+
+/// One rental day, as it was charged.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DayCharged {
+    /// The date on which it began.
+    pub began_on: NaiveDate,
+    /// The job that had the machine.
+    pub job_id: JobId,
+    /// That job's number.
+    pub job: String,
+    /// Its part of the charge.
+    pub charge: Money,
+}
+
+/// A rental day on which nobody worked on the job that had the machine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unworked {
+    /// The entry that took the machine out.
+    pub rental: String,
+    /// The machine.
+    pub machine: String,
+    /// The day.
+    pub day: DayCharged,
+    /// Why nobody did, as far as it is known.
+    pub used: DayUse,
+}
+
+/// A machine's return, as it was just charged.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Returned {
     /// The entry.
     pub recorded: Recorded,
-    /// Each day and the job that it is charged to.
-    pub days: Vec<(NaiveDate, String, Money)>,
+    /// What the tariff with which it went out asks; the receipt may say otherwise.
+    pub by_tariff: Money,
+    /// Its days.
+    pub days: Vec<DayCharged>,
 }
 
 const RENTALS: &str = "
     SELECT went.id, went.number, went.machine_id, machine.name AS machine, went.job_id, job.number AS job_number,
-           went.at AS out_at, back.at AS back_at, back.amount_minor AS charge,
-           (SELECT COUNT(*) FROM rental_day WHERE entry_id = back.id) AS days
+           went.at AS out_at, tariff.*, back.id AS back_id, back.at AS back_at, back.amount_minor AS charge, back.by_tariff
     FROM live_entry AS went
+    JOIN rental_tariff AS tariff ON tariff.entry_id = went.id
     JOIN machine ON machine.id = went.machine_id
     JOIN job ON job.id = went.job_id
     LEFT JOIN live_entry AS back ON back.rental_id = went.id AND back.kind = 'rental-back'
@@ -63,7 +129,85 @@ impl Ledger {
         let sql = format!("{RENTALS} ORDER BY went.at, went.id");
         let mut statement = self.connection.prepare_cached(&sql)?;
         let rentals = statement.query_map([], rental_from_row)?;
-        Ok(rentals.collect::<rusqlite::Result<_>>()?)
+        let mut rentals: Vec<Rental> = rentals.collect::<rusqlite::Result<_>>()?;
+        let mut days = self.rental_days(None)?;
+        for back in rentals.iter_mut().filter_map(|rental| rental.back.as_mut()) {
+            back.days = days.remove(&back.id).unwrap_or_default();
+        }
+        Ok(rentals)
+    }
+
+    /// Returns the days of rentals on which nobody worked on the job that had the machine, with what they cost.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn unworked(&self, rentals: &[Rental]) -> Result<Vec<Unworked>> {
+        let (worked, calendar) = (self.dates_worked()?, self.calendar()?);
+        let never = BTreeSet::new();
+        let mut unworked = Vec::new();
+        for rental in rentals {
+            let lasted = rental.away().map(|away| away.days()).unwrap_or_default();
+            let charged = rental.back.iter().flat_map(|back| &back.days);
+            for (day, lasted) in charged.zip(lasted) {
+                let worked = worked.get(&day.job_id).unwrap_or(&never);
+                let used = lasted.used(worked, |date| calendar.works_on(date));
+                if used != DayUse::Worked {
+                    unworked.push(Unworked {
+                        rental: rental.entry.clone(),
+                        machine: rental.machine.clone(),
+                        day: day.clone(),
+                        used,
+                    });
+                }
+            }
+        }
+        Ok(unworked)
+    }
+
+    /// Returns the days of every return that counts, or of those that a job has a day of.
+    pub(super) fn rental_days(
+        &self,
+        of: Option<JobId>,
+    ) -> Result<BTreeMap<EntryId, Vec<DayCharged>>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT day.entry_id, day.began_on, day.job_id, day.charge_minor, job.number AS job_number
+             FROM rental_day AS day
+             JOIN live_entry AS returned ON returned.id = day.entry_id
+             JOIN job ON job.id = day.job_id
+             WHERE :of IS NULL OR day.entry_id IN (SELECT entry_id FROM rental_day WHERE job_id = :of)
+             ORDER BY day.entry_id, day.position",
+        )?;
+        let rows = statement.query_map(named_params! { ":of": of }, |row| {
+            let job_id: JobId = row.get("job_id")?;
+            let day = DayCharged {
+                began_on: row.get("began_on")?,
+                job_id,
+                job: numbered('J', job_id.0, row.get("job_number")?),
+                charge: row.get("charge_minor")?,
+            };
+            Ok((row.get("entry_id")?, day))
+        })?;
+        let mut days: BTreeMap<EntryId, Vec<DayCharged>> = BTreeMap::new();
+        for row in rows {
+            let (entry, day) = row?;
+            days.entry(entry).or_default().push(day);
+        }
+        Ok(days)
+    }
+
+    /// Returns the dates on which somebody worked on each job.
+    fn dates_worked(&self) -> Result<BTreeMap<JobId, BTreeSet<NaiveDate>>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT job_id, happened_on FROM live_entry WHERE kind = 'hours'")?;
+        let rows =
+            statement.query_map([], |row| Ok((row.get("job_id")?, row.get("happened_on")?)))?;
+        let mut worked: BTreeMap<JobId, BTreeSet<NaiveDate>> = BTreeMap::new();
+        for row in rows {
+            let (job, date) = row?;
+            worked.entry(job).or_default().insert(date);
+        }
+        Ok(worked)
     }
 
     /// Returns the machines that are out.
@@ -127,7 +271,17 @@ impl Ledger {
 
 fn rental_from_row(row: &Row<'_>) -> rusqlite::Result<Rental> {
     let (id, job): (EntryId, JobId) = (row.get("id")?, row.get("job_id")?);
-    let days: i64 = row.get("days")?;
+    let back: Option<EntryId> = row.get("back_id")?;
+    let back = back.map(|id| {
+        let by_tariff: i64 = row.get("by_tariff")?;
+        Ok::<_, rusqlite::Error>(Return {
+            id,
+            at: row.get("back_at")?,
+            charge: row.get("charge")?,
+            by_tariff: by_tariff == 1,
+            days: Vec::new(),
+        })
+    });
     Ok(Rental {
         id,
         entry: numbered('E', id.0, row.get("number")?),
@@ -136,14 +290,13 @@ fn rental_from_row(row: &Row<'_>) -> rusqlite::Result<Rental> {
         job_id: job,
         job: numbered('J', job.0, row.get("job_number")?),
         out_at: row.get("out_at")?,
-        back_at: row.get("back_at")?,
-        charge: row.get("charge")?,
-        days: usize::try_from(days).unwrap_or_default(),
+        tariff: tariff_from_row(row)?,
+        back: back.transpose()?,
     })
 }
 
 impl Writing<'_> {
-    /// Takes a machine out for a job.
+    /// Takes a machine out for a job. It keeps the tariff of this day: its return is charged by it.
     ///
     /// # Errors
     /// Refuses a machine that is out already, and a moment after today.
@@ -179,6 +332,15 @@ impl Writing<'_> {
             at: Some(at),
             ..NewEntry::default()
         })?;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO rental_tariff (entry_id, half_day_minor, day_minor, weekend_minor, week_minor,
+                                            four_weeks_minor, waiver_micro, cleaning_minor)
+                 SELECT :entry, half_day_minor, day_minor, weekend_minor, week_minor, four_weeks_minor, waiver_micro,
+                        cleaning_minor
+                 FROM machine WHERE id = :machine",
+            )?
+            .execute(named_params! { ":entry": recorded.id, ":machine": machine.id })?;
         self.log(&format!(
             "{}: {} out at {} for {}.",
             recorded.number,
@@ -218,11 +380,12 @@ impl Writing<'_> {
         Ok(recorded)
     }
 
-    /// Takes a machine back: by the receipt's figure, or by tariff. Each day is charged to the job that had the machine
-    /// on the date it began.
+    /// Takes a machine back: by the tariff with which it went out, or by the receipt's figure, which is charged as it
+    /// stands, waiver and cleaning included. Each day is charged to the job that had the machine on the date it began.
     ///
     /// # Errors
-    /// Refuses a machine that isn't out, a return before it went out, and a moment after today.
+    /// Refuses a machine that isn't out, a return before it went out or more than two years after, and a moment after
+    /// today.
     pub fn rental_back(
         &self,
         machine: &BookMachine,
@@ -238,13 +401,23 @@ impl Writing<'_> {
                 at.format("%Y-%m-%d %H:%M")
             );
         }
-        let charge = match charged {
-            Some(charged) if charged.is_negative() => {
-                refuse!("a rental does not cost less than nothing")
-            }
-            Some(charged) => charged,
-            None => cover_between(&machine.tariff, rental.out_at, at).total(),
+        let Some(away) = Away::new(rental.out_at, at) else {
+            return Err(Refusal::new(format!(
+                "{} went out at {}: nobody rents for more than {MOST_DAYS} days",
+                machine.name,
+                rental.out_at.format("%Y-%m-%d %H:%M"),
+            ))
+            .hint(format!(
+                "gritledger void {} --reason \"wrong date\"",
+                rental.entry
+            ))
+            .into());
         };
+        let by_tariff = away.cover(&rental.tariff).total();
+        let charge = charged.unwrap_or(by_tariff);
+        if charge.is_negative() {
+            refuse!("a rental does not cost less than nothing");
+        }
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-back",
             job: Some(rental.job_id),
@@ -256,7 +429,7 @@ impl Writing<'_> {
             by_tariff: Some(charged.is_none()),
             ..NewEntry::default()
         })?;
-        let days = self.charge_days(&rental, &recorded, at, charge)?;
+        let days = self.charge_days(&rental, &recorded, away, charge)?;
         let paid = self.currency().text(charge);
         self.log(&format!(
             "{}: {} back at {}, {paid}.",
@@ -264,37 +437,44 @@ impl Writing<'_> {
             machine.name,
             at.format("%Y-%m-%d %H:%M")
         ))?;
-        Ok(Returned { recorded, days })
+        Ok(Returned {
+            recorded,
+            by_tariff,
+            days,
+        })
     }
 
     fn charge_days(
         &self,
         rental: &Rental,
         returned: &Recorded,
-        at: NaiveDateTime,
+        away: Away,
         charge: Money,
-    ) -> Result<Vec<(NaiveDate, String, Money)>> {
+    ) -> Result<Vec<DayCharged>> {
         let holders = self.holders(rental)?;
-        let days = days_between(rental.out_at, at);
+        let days = away.days();
         let charges = charge.spread(&vec![Decimal::ONE; days.len()]);
         let mut charged = Vec::new();
-        for (position, (began_on, charge)) in days.into_iter().zip(charges).enumerate() {
-            let holder = holders
-                .iter()
-                .rev()
-                .find(|(from, _)| *from <= began_on)
-                .map_or(rental.job_id, |(_, job)| *job);
+        for (position, (day, charge)) in (1_i64..).zip(days.into_iter().zip(charges)) {
+            let began_on = day.began.date();
+            let mut earlier = holders.iter().rev();
+            let holder = earlier.find(|(from, _)| *from <= began_on);
+            let holder = holder.map_or(rental.job_id, |(_, job)| *job);
             self.connection
                 .prepare_cached(
                     "INSERT INTO rental_day (id, entry_id, position, began_on, job_id, charge_minor)
                      VALUES (:id, :entry, :position, :began_on, :job, :charge)",
                 )?
                 .execute(named_params! {
-                    ":id": self.new_id("rental_day")?, ":entry": returned.id,
-                    ":position": i64::try_from(position + 1).expect("a rental has fewer days than 2^63"),
+                    ":id": self.new_id("rental_day")?, ":entry": returned.id, ":position": position,
                     ":began_on": began_on, ":job": holder, ":charge": charge,
                 })?;
-            charged.push((began_on, self.job_by_id(holder)?.number, charge));
+            charged.push(DayCharged {
+                began_on,
+                job_id: holder,
+                job: self.job_by_id(holder)?.number,
+                charge,
+            });
         }
         Ok(charged)
     }

@@ -12,7 +12,7 @@ use super::{
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
 use crate::trade::quote::Terms;
-use crate::trade::rental::{days_between, due_back};
+use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{VarianceLine, compare};
 use crate::trade::{OperationId, RoomId, SiteId, Unit};
 
@@ -136,10 +136,7 @@ impl Ledger {
     pub fn margin_of(&self, job: &Job) -> Result<JobMargin> {
         let agreed = self.agreed(job)?;
         let logged = self.logged(job)?;
-        let overhead = match agreed.terms() {
-            Some(terms) => terms.overhead,
-            None => self.overhead()?,
-        };
+        let overhead = self.overhead_of(&agreed)?;
         let late: Vec<Logged> = logged.iter().filter(|cost| cost.late).cloned().collect();
         let outcome = Outcome {
             price: agreed.price(),
@@ -167,6 +164,14 @@ impl Ledger {
             outcome,
             rooms: named.collect(),
         })
+    }
+
+    /// Returns overhead as a fraction of labour, as a job was quoted; as it is set, where there is no quote.
+    pub(super) fn overhead_of(&self, agreed: &Agreed) -> Result<Decimal> {
+        match agreed.terms() {
+            Some(terms) => Ok(terms.overhead),
+            None => self.overhead(),
+        }
     }
 
     /// Returns a job's quoted lines beside its actual ones.
@@ -331,8 +336,7 @@ impl Ledger {
             let overdue = planned < start_of_today;
             let due = if overdue {
                 // The plan is past: what matters is when the next day begins to cost.
-                let begun = days_between(rental.out_at, start_of_today).len();
-                due_back(rental.out_at, u32::try_from(begun).unwrap_or(u32::MAX))
+                due_back(rental.out_at, days_begun(rental.out_at, start_of_today))
             } else {
                 planned
             };

@@ -29,7 +29,7 @@ use crate::trade::quote::{
 };
 use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
 use crate::trade::rental::{Need, Plan, Tariff, Yard};
-use crate::trade::simulate::{self, Draws, Model, Quantity};
+use crate::trade::simulate::{self, Draws, MeanRental, Model, Quantity};
 use crate::trade::takeoff::{MeasuredRoom, Work};
 use crate::trade::{ItemId, MachineId, OperationId, RoomId};
 
@@ -213,7 +213,7 @@ impl<'a> Costing<'a> {
             .map(|work| Line::Work(work_line(work, &terms, currency)))
             .collect();
         lines.extend(match &offer.rentals {
-            Some(rentals) => lines_of(rentals),
+            Some(rentals) => lines_of(rentals, offer),
             None => subjects.rental_lines(&draws),
         });
         lines.extend(subjects.opened_lines(&draws));
@@ -499,13 +499,15 @@ impl<'a> Subjects<'a> {
     fn rental_lines(&self, draws: &Draws) -> Vec<Line> {
         let machines = self.machines.iter().enumerate();
         machines
-            .map(|(place, (machine, name, ..))| {
-                let (cost, days) = draws.rental(place);
+            .map(|(place, (machine, name, tariff, _))| {
+                let mean = draws.rental(place);
                 Line::Rental {
                     machine: *machine,
                     name: (*name).to_owned(),
-                    days: round(days, 2),
-                    cost,
+                    days: round(mean.days, 2),
+                    cost: mean.cost,
+                    once: once_of(tariff, &mean),
+                    tariff: (*tariff).clone(),
                 }
             })
             .filter(|line| !line.cost().is_zero())
@@ -665,30 +667,43 @@ pub(super) fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked>
         .collect()
 }
 
+/// Returns what of a mean cost is waiver and cleaning: cleaning as often as the machine is rented, the waiver on the rest.
+fn once_of(tariff: &Tariff, mean: &MeanRental) -> Money {
+    let periods_and_waiver = mean.cost - tariff.cleaning.times(mean.chance);
+    let with_waiver = Decimal::ONE_HUNDRED + tariff.waiver_percent;
+    mean.cost - periods_and_waiver.share(Decimal::ONE_HUNDRED, with_waiver)
+}
+
 /// Returns a line for each machine of planned rentals.
-fn lines_of(rentals: &[Rental]) -> Vec<Line> {
+fn lines_of(rentals: &[Rental], offer: &Offer) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
     for rental in rentals {
+        let cover = &rental.plan.cover;
         let known = lines.iter_mut().find_map(|line| match line {
             Line::Rental {
                 machine,
                 days,
                 cost,
+                once,
                 ..
-            } if *machine == rental.machine => Some((days, cost)),
+            } if *machine == rental.machine => Some((days, cost, once)),
             _ => None,
         });
-        match known {
-            Some((days, cost)) => {
+        match (known, offer.machines.get(&rental.machine)) {
+            (Some((days, cost, once)), _) => {
                 *days += Decimal::from(rental.days());
-                *cost += rental.plan.cover.total();
+                *cost += cover.total();
+                *once += cover.once();
             }
-            None => lines.push(Line::Rental {
+            (None, Some((_, tariff))) => lines.push(Line::Rental {
                 machine: rental.machine,
                 name: rental.name.clone(),
                 days: Decimal::from(rental.days()),
-                cost: rental.plan.cover.total(),
+                cost: cover.total(),
+                once: cover.once(),
+                tariff: tariff.clone(),
             }),
+            (None, None) => {}
         }
     }
     lines

@@ -18,7 +18,7 @@ use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Driver, Task};
 use crate::trade::rates::FloorClass;
-use crate::trade::rental::Plan;
+use crate::trade::rental::{Plan, Tariff};
 use crate::trade::takeoff::Contingency;
 use crate::trade::{CostKind, ItemId, MachineId, OperationId, RoomId, Unit, closed_set};
 
@@ -116,6 +116,10 @@ pub enum Line {
         days: Decimal,
         /// What the yard is expected to ask.
         cost: Money,
+        /// What of it is waiver and cleaning.
+        once: Money,
+        /// The tariff that it was priced with.
+        tariff: Tariff,
     },
     /// What is left in the opened packs of an item that doesn't keep.
     Opened {

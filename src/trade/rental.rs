@@ -15,6 +15,8 @@
 //! A plan starts from the hours that a machine runs: full working days, and for what is left a half day, if it fits into
 //! one, else a day more. It is out from the morning of the first day to the morning after the last.
 
+use std::collections::BTreeSet;
+
 use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
 use rust_decimal::prelude::ToPrimitive;
 use serde::{Deserialize, Serialize};
@@ -103,7 +105,12 @@ pub struct Cover {
 impl Cover {
     /// Returns what the yard will ask.
     pub fn total(&self) -> Money {
-        self.charge + self.waiver + self.cleaning
+        self.charge + self.once()
+    }
+
+    /// Returns what comes on top of the periods: waiver and cleaning.
+    pub fn once(&self) -> Money {
+        self.waiver + self.cleaning
     }
 }
 
@@ -287,26 +294,111 @@ impl Plan {
     }
 }
 
-/// Returns the cover of a machine that was out from one moment to another.
-pub fn cover_between(tariff: &Tariff, out: NaiveDateTime, back: NaiveDateTime) -> Cover {
-    let minutes = (back - out).num_minutes().max(1);
-    Yard::new(tariff, Some(out), minutes).cover_minutes(minutes)
+/// A machine's time away from the yard: it came back after it went out, and within [`MOST_DAYS`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Away {
+    out: NaiveDateTime,
+    minutes: i64,
 }
 
-/// Returns the dates on which the rental days began; a machine that goes out is out for one day at least.
-pub fn days_between(out: NaiveDateTime, back: NaiveDateTime) -> Vec<NaiveDate> {
-    let mut began = vec![out.date()];
-    let mut next = out + TimeDelta::minutes(DAY);
-    while next < back {
-        began.push(next.date());
-        next += TimeDelta::minutes(DAY);
+impl Away {
+    /// Returns the time between two moments; `None`: the second isn't after the first, or later than anybody rents.
+    pub fn new(out: NaiveDateTime, back: NaiveDateTime) -> Option<Away> {
+        let minutes = (back - out).num_minutes();
+        (1..=Need::LONGEST.minutes())
+            .contains(&minutes)
+            .then_some(Away { out, minutes })
     }
-    began
+
+    /// Returns the cheapest cover of it.
+    pub fn cover(&self, tariff: &Tariff) -> Cover {
+        Yard::new(tariff, Some(self.out), self.minutes).cover_minutes(self.minutes)
+    }
+
+    /// Returns its rental days, each as long as it lasted.
+    pub fn days(&self) -> Vec<RentalDay> {
+        let begun = (self.minutes + DAY - 1) / DAY;
+        let days = (0..begun).map(|day| RentalDay {
+            began: self.out + TimeDelta::minutes(day * DAY),
+            minutes: (self.minutes - day * DAY).min(DAY),
+        });
+        days.collect()
+    }
+}
+
+/// A rental day: 24 hours from the hour at which the machine went out, or what was left of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RentalDay {
+    /// When it began.
+    pub began: NaiveDateTime,
+    minutes: i64,
+}
+
+impl RentalDay {
+    /// Returns how much of a day it was, as needs are counted: a half day up to four hours, else a whole one.
+    pub fn length(&self) -> Need {
+        match self.minutes {
+            minutes if minutes <= HALF_DAY => Need(1),
+            _ => Need(2),
+        }
+    }
+
+    /// Returns the dates whose work it served: the one on which it began, and the next, if it lasted to noon of it.
+    pub fn dates(&self) -> Vec<NaiveDate> {
+        let began_on = self.began.date();
+        let next = began_on + Days::new(1);
+        let noon = next.and_time(NaiveTime::MIN) + TimeDelta::minutes(12 * HOUR);
+        match self.began + TimeDelta::minutes(self.minutes) > noon {
+            true => vec![began_on, next],
+            false => vec![began_on],
+        }
+    }
+}
+
+closed_set! {
+    /// What a rental day was used for, as far as the hours of its job tell.
+    DayUse, "use of a rental day" {
+        /// Somebody worked on the job.
+        Worked = "worked",
+        /// Nobody did, on a job that has hours on other days.
+        Idle = "idle",
+        /// Nobody did, and the firm doesn't work on such days.
+        DayOff = "day off",
+        /// The job has no hours at all.
+        NotRecorded = "hours not recorded",
+    }
+}
+
+impl RentalDay {
+    /// Returns what the day was used for: `worked` are the dates on which its job has hours.
+    pub fn used(
+        &self,
+        worked: &BTreeSet<NaiveDate>,
+        works_on: impl Fn(NaiveDate) -> bool,
+    ) -> DayUse {
+        let dates = self.dates();
+        if dates.iter().any(|date| worked.contains(date)) {
+            DayUse::Worked
+        } else if !dates.into_iter().any(works_on) {
+            DayUse::DayOff
+        } else if worked.is_empty() {
+            DayUse::NotRecorded
+        } else {
+            DayUse::Idle
+        }
+    }
+}
+
+/// Returns how many rental days have begun before a moment; one at least.
+pub fn days_begun(out: NaiveDateTime, before: NaiveDateTime) -> u32 {
+    let begun = ((before - out).num_minutes() + DAY - 1) / DAY;
+    u32::try_from(begun.max(1)).unwrap_or(u32::MAX)
 }
 
 /// Returns the moment by which a machine must be back to be charged that many days.
 pub fn due_back(out: NaiveDateTime, days: u32) -> NaiveDateTime {
-    out + Days::new(u64::from(days.max(1)))
+    out.checked_add_days(Days::new(u64::from(days.max(1))))
+        .unwrap_or(NaiveDateTime::MAX)
 }
 
 #[cfg(test)]
@@ -334,6 +426,10 @@ mod tests {
 
     fn at(text: &str) -> NaiveDateTime {
         NaiveDateTime::parse_from_str(text, "%Y-%m-%d %H:%M").unwrap()
+    }
+
+    fn away(out: &str, back: &str) -> Away {
+        Away::new(at(out), at(back)).unwrap()
     }
 
     fn cover(tariff: &Tariff, days: Decimal, from: Option<&str>) -> Cover {
@@ -391,7 +487,7 @@ mod tests {
             let cover = cover(&tariff, days, from);
             assert_eq!(cover.charge, dollars(charge), "{days} days from {from:?}");
         }
-        let charge = |out, back| cover_between(&tariff, at(out), at(back)).charge;
+        let charge = |out, back| away(out, back).cover(&tariff).charge;
         assert_eq!(charge("2026-03-06 15:00", "2026-03-09 09:00"), dollars(140));
         assert_eq!(charge("2026-03-06 14:59", "2026-03-09 09:00"), dollars(240));
         assert_eq!(charge("2026-03-06 15:00", "2026-03-09 09:01"), dollars(240));
@@ -406,12 +502,55 @@ mod tests {
             ("2026-03-02 08:00", "2026-03-02 09:00", 1),
             ("2026-02-28 15:00", "2026-03-02 09:00", 2),
         ] {
-            assert_eq!(
-                days_between(at(out), at(back)).len(),
-                days,
-                "{out} to {back}"
-            );
+            assert_eq!(away(out, back).days().len(), days, "{out} to {back}");
+            let begun = days_begun(at(out), at(back));
+            assert_eq!(begun as usize, days, "{out} to {back}");
         }
+        assert_eq!(
+            days_begun(at("2026-03-02 08:00"), at("2026-03-01 00:00")),
+            1
+        );
+    }
+
+    #[test]
+    fn a_machine_is_away_for_two_years_at_most() {
+        let out = at("2026-03-02 08:00");
+        assert_eq!(Away::new(out, out), None);
+        assert_eq!(Away::new(out, out - TimeDelta::minutes(1)), None);
+        let longest = Away::new(out, out + Days::new(730)).unwrap();
+        assert_eq!(longest.days().len(), 730);
+        // 730 days are 26 times four weeks (728 days) and two days more.
+        assert_eq!(longest.cover(&published()).charge, dollars(26 * 800 + 200));
+        let later = out + Days::new(730) + TimeDelta::minutes(1);
+        assert_eq!(Away::new(out, later), None);
+        // What a slip of the pen would make of it is refused, not counted.
+        assert_eq!(
+            Away::new(NaiveDateTime::MIN, out),
+            None,
+            "nothing walks through a million days"
+        );
+        assert_eq!(due_back(NaiveDateTime::MAX, u32::MAX), NaiveDateTime::MAX);
+    }
+
+    #[test]
+    fn a_rental_day_serves_the_dates_whose_noon_it_holds() {
+        let date = |text: &str| text.parse::<NaiveDate>().unwrap();
+        // From eight to eight: each day serves its own date, and the last hour of a late return none but its own.
+        let days = away("2026-03-02 08:00", "2026-03-03 09:00").days();
+        let served: Vec<Vec<NaiveDate>> = days.iter().map(RentalDay::dates).collect();
+        assert_eq!(served, [[date("2026-03-02")], [date("2026-03-03")]]);
+        let lengths: Vec<Decimal> = days.iter().map(|day| day.length().in_days()).collect();
+        assert_eq!(lengths, [dec!(1), dec!(0.5)]);
+        // Fetched in the afternoon for the next day's work.
+        let days = away("2026-03-02 15:00", "2026-03-03 17:00").days();
+        let served: Vec<Vec<NaiveDate>> = days.iter().map(RentalDay::dates).collect();
+        assert_eq!(
+            served,
+            [
+                vec![date("2026-03-02"), date("2026-03-03")],
+                vec![date("2026-03-03")]
+            ]
+        );
     }
 
     #[test]
@@ -421,14 +560,12 @@ mod tests {
             half_day: Some(dollars(76)),
             ..published()
         };
-        let charge = |back| cover_between(&tariff, at("2026-03-02 08:00"), at(back)).charge;
+        let charge = |back| away("2026-03-02 08:00", back).cover(&tariff).charge;
         assert_eq!(charge("2026-03-02 12:00"), dollars(76));
         assert_eq!(charge("2026-03-02 12:01"), dollars(100));
         assert_eq!(charge("2026-03-03 12:00"), dollars(176));
-        assert_eq!(
-            cover_between(&published(), at("2026-03-02 08:00"), at("2026-03-02 09:00")).charge,
-            dollars(100)
-        );
+        let an_hour = away("2026-03-02 08:00", "2026-03-02 09:00");
+        assert_eq!(an_hour.cover(&published()).charge, dollars(100));
     }
 
     #[test]

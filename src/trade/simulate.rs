@@ -97,6 +97,17 @@ pub(in crate::trade) struct ItemModel {
     pub(in crate::trade) unit_cost: Decimal,
 }
 
+/// What a machine's rental comes to in the mean of the draws.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::trade) struct MeanRental {
+    /// What the yard asks.
+    pub(in crate::trade) cost: Money,
+    /// For how many days.
+    pub(in crate::trade) days: Decimal,
+    /// In what part of the draws the machine is rented at all.
+    pub(in crate::trade) chance: Decimal,
+}
+
 /// What came of all draws.
 #[derive(Clone, Debug)]
 pub(in crate::trade) struct Draws {
@@ -104,8 +115,8 @@ pub(in crate::trade) struct Draws {
     costs: Vec<f64>,
     /// Hours of each machine.
     machine_hours: Vec<Vec<f64>>,
-    /// Mean cost of each machine's rental, and mean days.
-    rentals: Vec<(f64, f64)>,
+    /// Each machine's rental, in the mean.
+    rentals: Vec<MeanRental>,
     /// Units of each item.
     items: Vec<Vec<f64>>,
     /// Mean cost of what is left in opened packs, and mean units, by item.
@@ -255,8 +266,8 @@ struct Collected {
     costs: Vec<f64>,
     machine_hours: Vec<Vec<f64>>,
     items: Vec<Vec<f64>>,
-    /// Half days of each machine, added up.
-    half_days: Vec<f64>,
+    /// Half days of each machine, added up, and the draws in which it is rented at all.
+    half_days: Vec<(f64, f64)>,
     /// Units left in opened packs of each item, added up.
     left: Vec<f64>,
     /// Cost of each subject, added up, and times the whole cost.
@@ -331,7 +342,7 @@ impl<'a> Run<'a> {
                 costs: Vec::with_capacity(draws),
                 machine_hours: vec![Vec::with_capacity(draws); machines],
                 items: vec![Vec::with_capacity(draws); items],
-                half_days: vec![0.0; machines],
+                half_days: vec![(0.0, 0.0); machines],
                 left: vec![0.0; items],
                 sums: vec![(0.0, 0.0); subjects],
                 alone: vec![(Vec::with_capacity(draws), 0.0); model.rooms],
@@ -525,7 +536,8 @@ impl<'a> Run<'a> {
             for (cost, hours) in column.iter_mut().zip(&self.machine_hours[place]) {
                 let need = machine.half_days(*hours);
                 *cost = machine.costs[need];
-                self.all.half_days[place] += need as f64;
+                self.all.half_days[place].0 += need as f64;
+                self.all.half_days[place].1 += f64::from(u8::from(need > 0));
             }
         }
         let items = rentals + self.machines.len();
@@ -579,7 +591,11 @@ impl<'a> Run<'a> {
             rentals: sums[rentals..opened]
                 .iter()
                 .zip(half_days)
-                .map(|((cost, _), half_days)| (cost / draws, half_days / 2.0 / draws))
+                .map(|((cost, _), (half_days, rented))| MeanRental {
+                    cost: money(cost / draws),
+                    days: decimal(half_days / 2.0 / draws),
+                    chance: decimal(rented / draws),
+                })
                 .collect(),
             items,
             opened: sums[opened..]
@@ -766,10 +782,9 @@ impl Draws {
         decimal(at(&self.machine_hours[machine], level))
     }
 
-    /// Returns the mean cost of a machine's rental, and the mean days.
-    pub(in crate::trade) fn rental(&self, machine: usize) -> (Money, Decimal) {
-        let (cost, days) = self.rentals[machine];
-        (money(cost), decimal(days))
+    /// Returns a machine's rental in the mean.
+    pub(in crate::trade) fn rental(&self, machine: usize) -> MeanRental {
+        self.rentals[machine]
     }
 
     /// Returns the units of an item that aren't exceeded with that chance.
@@ -1126,7 +1141,8 @@ mod tests {
             }])
         };
         let draws = model.draw(DRAWS, 7).unwrap();
-        let (cost, days) = draws.rental(0);
+        let MeanRental { cost, days, chance } = draws.rental(0);
+        assert_eq!(chance, dec!(1), "no draw has no hours");
         near(
             cost.minor() as f64,
             vector("rental", "mean cost"),

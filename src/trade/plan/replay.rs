@@ -12,7 +12,7 @@ use super::calendar::EVENING;
 use super::{Brief, Doing, HousePlan, Phase, Places};
 use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
-use crate::trade::rental::{MORNING, cover_between};
+use crate::trade::rental::{Away, MORNING};
 
 /// What a plan says that isn't so.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
@@ -411,10 +411,11 @@ fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
             return flaw(rental.out, "a machine that nobody needs");
         };
         let back = at(rental.last_day + Days::new(1), MORNING);
-        let cover = cover_between(&machine.tariff, at(rental.out, MORNING), back);
+        let away = Away::new(at(rental.out, MORNING), back);
+        let cover = away.map(|away| away.cover(&machine.tariff));
         check(
             rental.out,
-            cover == rental.plan.cover,
+            cover.as_ref() == Some(&rental.plan.cover),
             "a rental isn't charged as the yard charges it",
         )?;
     }

@@ -10,7 +10,7 @@ use super::bound::least_in_groups;
 use super::calendar::{self, Day};
 use super::replay::replay;
 use super::*;
-use crate::trade::rental::{MORNING, cover_between};
+use crate::trade::rental::{Away, MORNING};
 
 /// A house and its owner's wishes, as drawn.
 #[derive(Clone, Debug)]
@@ -395,9 +395,8 @@ impl Everything<'_> {
 
     fn rental(&self, machines: &[Machine], out: Day, back: Day) -> i64 {
         let at = |day| calendar::date(day).and_hms_opt(MORNING, 0, 0).unwrap();
-        let covers = machines
-            .iter()
-            .map(|machine| cover_between(&machine.tariff, at(out), at(back + 1)));
+        let away = Away::new(at(out), at(back + 1)).unwrap();
+        let covers = machines.iter().map(|machine| away.cover(&machine.tariff));
         covers.map(|cover| cover.total().minor()).sum()
     }
 
