@@ -204,9 +204,11 @@ pub fn show_text(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> Str
 /// Lists the rentals that jobs shared, day by day, below a table.
 fn shared_text(shared: &[String], page: &Page) -> String {
     let points: String = shared.iter().map(|line| page.point(line)).collect();
-    match shared.is_empty() {
-        true => points,
-        false => format!("\n\nShared, each day charged to the job that had the machine:\n{points}"),
+    match points.trim_end() {
+        "" => String::new(),
+        points => {
+            format!("\n\nShared, each day charged to the job that had the machine:\n{points}")
+        }
     }
 }
 

@@ -494,6 +494,7 @@ fn unworked_text(unworked: &[Unworked], page: &Page) -> String {
             None => stretches.push((line, vec![date], line.day.charge)),
         }
     }
+    stretches.sort_by_key(|(first, ..)| first.used);
     let mut table = page
         .table(["Without hours", "Job", "Days", "Dates", "Charge", ""])
         .numbers([2, 4]);

@@ -728,8 +728,7 @@ impl Writing<'_> {
                 "{number} can't be voided while {later} rests on it: void {later} first"
             ))
             .hint(format!(
-                "gritledger void {later} --reason \"{}\"",
-                reason.trim()
+                "gritledger void {later} --reason \"{number} was wrong\""
             ))
             .into());
         }

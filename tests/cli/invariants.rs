@@ -256,7 +256,7 @@ fn voiding_an_entry_of_a_closed_job_derives_its_evidence_again() {
 #[test]
 fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
     let ledger = TestLedger::job_open();
-    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\ninvoice final J1\ninvoice issue J1\npayment add I1 5\nplan house 4 --start 2026-03-09 --room Landing --accept");
+    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\nrental out rotary --at 08:00\ninvoice final J1\ninvoice issue J1\npayment add I1 5\nplan house 4 --start 2026-03-09 --room Landing --accept");
     let file = rusqlite::Connection::open(ledger.path()).unwrap();
     for statement in [
         "UPDATE quote SET price_minor = 1",
@@ -264,6 +264,9 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "UPDATE quote_line SET item_cost_minor = 1",
         "DELETE FROM quote_line",
         "INSERT INTO quote_line (id, quote_id, position, kind, what) VALUES (999, 1, 999, 'other', 'x')",
+        "UPDATE quote_tariff SET day_minor = 1",
+        "DELETE FROM quote_tariff",
+        "INSERT INTO quote_tariff (quote_id, machine_id, day_minor, waiver_micro, cleaning_minor) VALUES (1, 4, 1, 0, 0)",
         "UPDATE quote_room SET price_minor = 1",
         "DELETE FROM quote_event",
         "UPDATE house_plan SET revision = 7",
@@ -271,6 +274,9 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "UPDATE job SET number = 7",
         "DELETE FROM job_event",
         "UPDATE entry SET amount_minor = 1",
+        "UPDATE rental_tariff SET day_minor = 1",
+        "DELETE FROM rental_tariff",
+        "INSERT INTO rental_tariff (entry_id, day_minor, waiver_micro, cleaning_minor) VALUES (1, 1, 0, 0)",
         "DELETE FROM entry",
         "UPDATE stock_move SET value_minor = 1",
         "UPDATE invoice SET net_minor = 1",
@@ -315,6 +321,16 @@ fn check_finds_what_was_tampered_with() {
             "rental_day_stays",
             "UPDATE rental_day SET charge_minor = 1",
             "rental E2:",
+        ),
+        (
+            "rental_tariff_stays",
+            "UPDATE rental_tariff SET day_minor = day_minor + 1, half_day_minor = NULL",
+            "rental E2: 93.20 was charged by tariff, which asks 113.01",
+        ),
+        (
+            "rental_tariff_kept",
+            "DELETE FROM rental_tariff",
+            "rental E2: it has no tariff",
         ),
         (
             "invoice_line_stays",

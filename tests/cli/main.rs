@@ -8,6 +8,7 @@
 //! * numbers beyond counting in `limits.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`;
+//! * rented machines in `rentals.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
@@ -21,5 +22,6 @@ mod pricing;
 mod properties;
 mod rates;
 mod refusals;
+mod rentals;
 mod session;
 mod surface;

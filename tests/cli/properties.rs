@@ -1,9 +1,9 @@
 //! Properties over random histories, through the library on real files.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime, TimeDelta};
 use gritledger::ledger::{
-    Clock, Identity, Ledger, NewClient, NewRoom, NewSite, Occasion, Room, Transfer, UsedFor,
-    WorkedOn,
+    Clock, DraftRequest, Identity, Ledger, NewClient, NewRoom, NewSite, Occasion, Recorded, Room,
+    Transfer, UsedFor, WorkedOn, Writing,
 };
 use gritledger::measure::{Length, Units};
 use gritledger::money::{Currency, Decimal, Money};
@@ -93,6 +93,100 @@ fn one_job(ledger: &Ledger) -> Room {
     ledger.write(false, open).expect("a job")
 }
 
+/// One thing that happens on the first or the second of two jobs.
+#[derive(Clone, Debug)]
+enum Logging {
+    Use(bool, u32),
+    Buy(u32, i64),
+    HandBack(bool, u32, i64),
+    Hours(bool, i64),
+    Spent(bool, i64),
+    Drive(bool, i64),
+    /// A machine goes out, so many hours after the start.
+    Out(bool, i64),
+    /// From so many days after the start on, the other job has it.
+    Day(bool, u64),
+    /// It comes back after so many hours, by its tariff or for so many cents.
+    Back(i64, Option<i64>),
+    /// The yard changes what a day costs.
+    Tariff(i64),
+    Void(usize),
+}
+
+fn logging() -> impl Strategy<Value = Logging> {
+    use Logging::{Back, Buy, Day, Drive, HandBack, Hours, Out, Spent, Tariff, Use, Void};
+    prop_oneof![
+        1 => (any::<bool>(), 0_u32..30).prop_map(|(first, used)| Use(first, used)),
+        1 => (1_u32..40, 0_i64..20_000).prop_map(|(quantity, cents)| Buy(quantity, cents)),
+        1 => (any::<bool>(), 1_u32..10, 0_i64..3_000)
+            .prop_map(|(first, quantity, cents)| HandBack(first, quantity, cents)),
+        1 => (any::<bool>(), 1_i64..800).prop_map(|(first, hundredths)| Hours(first, hundredths)),
+        1 => (any::<bool>(), 1_i64..9_000).prop_map(|(first, cents)| Spent(first, cents)),
+        1 => (any::<bool>(), 1_i64..900).prop_map(|(first, tenths)| Drive(first, tenths)),
+        3 => (any::<bool>(), 0_i64..60).prop_map(|(first, hour)| Out(first, hour)),
+        3 => (any::<bool>(), 0_u64..9).prop_map(|(first, day)| Day(first, day)),
+        4 => (1_i64..200, proptest::option::of(0_i64..90_000))
+            .prop_map(|(hours, charged)| Back(hours, charged)),
+        1 => (1_i64..30_000).prop_map(Tariff),
+        2 => (0_usize..30).prop_map(Void),
+    ]
+}
+
+fn log(writing: &Writing<'_>, room: &Room, happening: &Logging) -> anyhow::Result<Recorded> {
+    let job = |first: bool| writing.job(if first { "J1" } else { "J2" });
+    let item = writing.item("disc-7in-36")?;
+    let machine = writing.machine("rotary")?;
+    let (rooms, money) = ([room.clone()], Money::from_minor);
+    let start = today() - chrono::Days::new(20);
+    let at = |hours: i64| start.and_time(NaiveTime::MIN) + TimeDelta::hours(hours);
+    let occasion = |job| Occasion {
+        job,
+        rooms: &rooms,
+        on: today(),
+        note: "",
+    };
+    match *happening {
+        Logging::Use(first, used) => {
+            writing.record_use(&item, used.into(), NOTHING, &occasion(&job(first)?))
+        }
+        Logging::Buy(quantity, cents) => {
+            writing.record_buy(&item, quantity.into(), money(cents), today(), "")
+        }
+        Logging::HandBack(first, quantity, cents) => {
+            let (refund, job) = (Some(money(cents)), job(first)?);
+            writing.record_hand_back(&item, quantity.into(), refund, Some(&job), today())
+        }
+        Logging::Hours(first, hundredths) => {
+            let (worker, hours) = (writing.worker("Ruben")?, Decimal::new(hundredths, 2));
+            writing.record_hours(&worker, hours, &WorkedOn::Nothing, &occasion(&job(first)?))
+        }
+        Logging::Spent(first, cents) => {
+            writing.record_spent(money(cents), "disposal", &occasion(&job(first)?))
+        }
+        Logging::Drive(first, tenths) => {
+            writing.record_drive(Decimal::new(tenths, 1), &occasion(&job(first)?))
+        }
+        Logging::Out(first, hour) => writing.rental_out(&machine, at(hour), &job(first)?),
+        Logging::Day(first, day) => {
+            writing.rental_day(&machine, start + chrono::Days::new(day), &job(first)?)
+        }
+        Logging::Back(hours, charged) => {
+            let out_at = writing.rental_out_of(&machine)?.out_at;
+            let back = out_at + TimeDelta::hours(hours);
+            Ok(writing
+                .rental_back(&machine, back, charged.map(money))?
+                .recorded)
+        }
+        Logging::Tariff(day) => {
+            let mut edited = machine.clone();
+            edited.tariff.day = money(day);
+            writing.edit_machine(&edited)?;
+            writing.record_use(&item, Decimal::ZERO, NOTHING, &occasion(&job(true)?))
+        }
+        Logging::Void(_) => unreachable!("voids are the caller's: they name an entry"),
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
@@ -134,6 +228,46 @@ proptest! {
         let variance = ledger.variance_of(&margin.job).expect("a variance");
         let difference: Money = variance.lines.iter().map(|line| line.split.total()).sum();
         prop_assert_eq!(difference, margin.outcome.actual - margin.outcome.estimated);
+    }
+
+    /// Whatever two jobs log, share and take back: the lines of each day book add up to that job's cost, the shares of a
+    /// rental to its charge, and the parts of the variance to what the job cost more than quoted.
+    #[test]
+    fn day_books_add_up_to_what_their_jobs_cost(history in proptest::collection::vec(logging(), 1..40)) {
+        let folder = TempDir::new().expect("a folder");
+        let ledger = ledger(&folder, "t.db");
+        let room = one_job(&ledger);
+        ledger.write(false, |writing| {
+            writing.set_setting("overhead", "12.5%")?;
+            let drafted = writing.draft_quote(&writing.site("4 Tannery Row")?, &DraftRequest::default())?;
+            let number = drafted.sheet.record.header.number;
+            writing.send_quote(&writing.quote(&number)?.header, 30)?;
+            let job = writing.accept_quote(&writing.quote(&number)?.header, false)?;
+            writing.start_job(&writing.job_by_id(job)?, writing.today())
+        }).expect("a second job");
+        let mut entries = Vec::new();
+        for happening in history {
+            let outcome = ledger.write(false, |writing| match happening {
+                Logging::Void(position) => match entries.get(position) {
+                    Some(entry) => writing.void_entry(*entry, "a slip"),
+                    None => log(writing, &room, &Logging::Use(true, 0)),
+                },
+                _ => log(writing, &room, &happening),
+            });
+            if let Ok(recorded) = outcome {
+                entries.push(recorded.id);
+            }
+        }
+        for number in ["J1", "J2"] {
+            let job = ledger.job(number).expect("the job");
+            let (book, margin) = (ledger.day_book_of(&job).expect("a day book"), ledger.margin_of(&job).expect("a margin"));
+            prop_assert_eq!(book.total(), margin.outcome.actual, "{}", number);
+        }
+        for rental in ledger.rentals().expect("the rentals") {
+            let Some(back) = rental.back else { continue };
+            prop_assert_eq!(back.days.iter().map(|day| day.charge).sum::<Money>(), back.charge);
+        }
+        prop_assert_eq!(ledger.problems().expect("a check"), Vec::<String>::new());
     }
 
     /// Whatever text and numbers a ledger holds, export and import into a new file give the same rows.
