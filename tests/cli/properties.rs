@@ -233,7 +233,7 @@ proptest! {
     /// Whatever two jobs log, share and take back: the lines of each day book add up to that job's cost, the shares of a
     /// rental to its charge, and the parts of the variance to what the job cost more than quoted.
     #[test]
-    fn day_books_add_up_to_what_their_jobs_cost(history in proptest::collection::vec(logging(), 1..40)) {
+    fn day_books_add_up_to_what_their_jobs_cost(history in proptest::collection::vec(logging(), 1..25)) {
         let folder = TempDir::new().expect("a folder");
         let ledger = ledger(&folder, "t.db");
         let room = one_job(&ledger);
