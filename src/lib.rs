@@ -5,12 +5,13 @@
 //! # The map, in reading order
 //! * [`money`]: amounts, quantities, and the one rounding rule.
 //! * [`measure`]: lengths and areas, exact.
+//! * [`files`]: how a file leaves the program: whole or not at all, and never over a ledger.
 //! * [`trade`]: what a floor refinisher measures, decides, quotes, logs and learns; pure.
 //! * [`ledger`]: the SQLite file; the only code that knows there is a database.
 //! * [`document`]: what leaves the program: tables, words and JSON; pure.
 //! * [`cli`]: the command line; the only code that knows there is a terminal.
 //!
-//! Arrows point one way: `cli` → `document`, `ledger` → `trade` → `money`, `measure`.
+//! Arrows point one way: `cli` → `document`, `ledger` → `trade` → `money`, `measure`; `cli` and `ledger` use `files`.
 //!
 //! # Files on disk
 //! * The ledger: `--ledger FILE`, else `GRITLEDGER_PATH`, else `gritledger/ledger.db` in the platform's data directory;
@@ -21,6 +22,8 @@
 pub mod money;
 
 pub mod measure;
+
+pub mod files;
 
 pub mod trade;
 

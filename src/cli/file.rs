@@ -6,7 +6,7 @@ use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
 use serde_json::json;
 
-use super::ui::Context;
+use super::ui::{Context, is_stdout};
 use crate::document::rate::rates_text;
 use crate::document::report::{By, margin_text, worst_text};
 use crate::document::{count, inert, quote};
@@ -52,7 +52,7 @@ pub(super) struct InitArgs {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger demo --to demo.db")]
 pub(super) struct DemoArgs {
-    /// Where to write it (default: gritledger-demo.db here; replaced if it is a demo already)
+    /// Where to write it (default: gritledger-demo.db here; a demo that nobody added to is replaced)
     #[arg(long, value_name = "FILE", default_value = "gritledger-demo.db")]
     to: PathBuf,
 }
@@ -67,6 +67,17 @@ pub(super) struct CheckArgs {}
 #[command(after_long_help = "Example:\n  gritledger backup ledger-2026-03.db")]
 pub(super) struct BackupArgs {
     /// The new file
+    file: PathBuf,
+}
+
+/// Put a backup in the place of the ledger, and keep what was there beside it
+///
+/// The backup is checked first; while another program writes in the ledger it is refused. Use this, and don't copy a
+/// backup over a ledger by hand: what SQLite keeps beside a file whose last write was cut short belongs to that file.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger restore ledger-2026-03.db")]
+pub(super) struct RestoreArgs {
+    /// The backup
     file: PathBuf,
 }
 
@@ -98,9 +109,12 @@ pub(super) struct ImportArgs {
 pub(super) struct ExportArgs {
     /// What the rows are
     kind: Transfer,
-    /// The file to write (default: stdout)
+    /// The file to write (default: stdout); an earlier export of the same kind is replaced
     #[arg(long, value_name = "FILE")]
     to: Option<PathBuf>,
+    /// Replace whatever file is there
+    #[arg(long)]
+    replace: bool,
 }
 
 /// Print shell completions, or the manual page
@@ -135,22 +149,14 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     };
     let units = read_units(&args.units)?;
     if context.dry_run() {
-        if path.exists() {
-            refuse!("`{}` already exists", path.display());
-        }
+        Ledger::could_be_made(&path)?;
         context.status(&format!(
             "Dry run: a ledger would be made at {}.",
             path.display()
         ));
         return Ok(());
     }
-    if let Some(folder) = path
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-    {
-        std::fs::create_dir_all(folder)
-            .with_context(|| format!("failed to make the folder `{}`", folder.display()))?;
-    }
+    make_folder_of(&path)?;
     let identity = Identity {
         business,
         currency,
@@ -159,6 +165,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     };
     let ledger = Ledger::create(&path, identity, context.clock())?;
     let identity = ledger.identity();
+    context.done(format!("{} is made.", path.display()));
     context.answer(
         || {
             json!({
@@ -182,6 +189,14 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     Ok(())
 }
 
+fn make_folder_of(path: &Path) -> Result<()> {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => std::fs::create_dir_all(folder)
+            .with_context(|| format!("failed to make the folder `{}`", folder.display())),
+        _ => Ok(()),
+    }
+}
+
 pub(super) fn read_units(text: &str) -> Result<Units> {
     match Units::parse(text) {
         Some(units) => Ok(units),
@@ -198,16 +213,8 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         ));
         return Ok(());
     }
-    if args.to.exists() {
-        let earlier = Ledger::open(&args.to, clock)?;
-        if earlier.identity().business != Ledger::DEMO_BUSINESS {
-            refuse!("`{}` already exists and is not the demo", args.to.display());
-        }
-        drop(earlier);
-        std::fs::remove_file(&args.to)
-            .with_context(|| format!("failed to replace `{}`", args.to.display()))?;
-    }
     let ledger = Ledger::create_demo(&args.to, clock)?;
+    context.done(format!("{} is written.", args.to.display()));
     let page = context.page(&ledger);
     let closed: Vec<Job> = ledger.jobs()?.into_iter().filter(Job::is_closed).collect();
     let margins = closed
@@ -326,11 +333,7 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
         return Ok(());
     }
     ledger.backup(&args.file)?;
-    let copy = Ledger::open(&args.file, context.clock())?;
-    let problems = copy.read(Ledger::problems)?;
-    if let Some(problem) = problems.first() {
-        refuse!("the copy is not sound: {problem}");
-    }
+    context.done(format!("{} is a sound copy.", args.file.display()));
     context.answer(
         || json!({ "backup": args.file.display().to_string(), "ok": true }),
         || {
@@ -338,6 +341,36 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
                 "Copied the ledger to {}; the copy is sound.",
                 inert(&args.file.display().to_string())
             )
+        },
+    )
+}
+
+pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
+    let path = context.ledger_path()?;
+    if context.dry_run() {
+        let backup = Ledger::open(&args.file, context.clock())?;
+        let problems = backup.read(Ledger::problems)?;
+        if let Some(problem) = problems.first() {
+            refuse!("`{}` is not sound: {problem}", args.file.display());
+        }
+        context.status("Dry run: nothing was written.");
+        return Ok(());
+    }
+    make_folder_of(&path)?;
+    let restored = Ledger::restore(&path, &args.file, context.clock())?;
+    let kept = restored.kept.map(|kept| kept.display().to_string());
+    let (path, from) = (path.display().to_string(), args.file.display().to_string());
+    context.done(format!("{path} is {from} again."));
+    context.answer(
+        || json!({ "ledger": path, "restored_from": from, "kept": kept }),
+        || match &kept {
+            Some(kept) => format!(
+                "Restored {} from {}; what was there is kept as {}.",
+                inert(&path),
+                inert(&from),
+                inert(kept)
+            ),
+            None => format!("Restored {} from {}.", inert(&path), inert(&from)),
         },
     )
 }
@@ -379,18 +412,15 @@ pub(super) fn read_file(path: &Path) -> Result<(String, Vec<u8>)> {
 pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
     let text = context.read(|ledger| ledger.export(args.kind))?;
     match &args.to {
-        Some(path) if path.as_os_str() != "-" && context.dry_run() => {
-            context.status(&format!("Dry run: {} would be written.", path.display()));
-            Ok(())
-        }
-        Some(path) if path.as_os_str() != "-" => {
-            std::fs::write(path, text)
-                .with_context(|| format!("failed to write `{}`", path.display()))?;
+        Some(path) if !is_stdout(path) => {
+            // The headings tell an earlier export of the same kind.
+            let headings = text.lines().next().unwrap_or_default();
+            context.write_file(path, &text, headings, args.replace)?;
             context.status(&format!("Wrote {}.", path.display()));
             Ok(())
         }
         _ => {
-            context.print(text.trim_end_matches(['\r', '\n']));
+            context.print_exactly(text);
             Ok(())
         }
     }

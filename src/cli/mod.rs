@@ -54,14 +54,8 @@ struct Cli {
 /// Options that may stand anywhere.
 #[derive(Debug, Args)]
 struct Globals {
-    /// The ledger file (default: the platform's data directory)
-    #[arg(
-        long,
-        global = true,
-        value_name = "FILE",
-        env = "GRITLEDGER_PATH",
-        hide_env_values = true
-    )]
+    /// The ledger file (default: GRITLEDGER_PATH, else one in the platform's data directory)
+    #[arg(long, global = true, value_name = "FILE")]
     ledger: Option<PathBuf>,
     /// Answer with one JSON value
     #[arg(long, global = true)]
@@ -138,6 +132,7 @@ enum Command {
     Export(file::ExportArgs),
     Check(file::CheckArgs),
     Backup(file::BackupArgs),
+    Restore(file::RestoreArgs),
     Log(file::LogArgs),
     #[command(hide = true)]
     Generate(file::GenerateArgs),
@@ -148,9 +143,12 @@ pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => {
-            // Help and version are answers (0); anything else is a usage error (2). A closed stream can't be told so.
-            let _ = error.print();
-            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+            // Help and version are answers (0), if they can be given; anything else is a usage error (2).
+            let told = error.print();
+            return match (told, error.exit_code()) {
+                (Err(_), 0) => ExitCode::FAILURE,
+                (_, code) => ExitCode::from(u8::try_from(code).unwrap_or(2)),
+            };
         }
     };
     let context = match Context::new(cli.globals) {
@@ -163,7 +161,7 @@ pub fn run() -> ExitCode {
     let delivered = context.deliver();
     match outcome.and(delivered) {
         Ok(()) => ExitCode::SUCCESS,
-        Err(error) => ui::fail(&error),
+        Err(error) => context.fail(&error),
     }
 }
 
@@ -204,6 +202,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Export(args) => file::cmd_export(context, &args),
         Command::Check(args) => file::cmd_check(context, &args),
         Command::Backup(args) => file::cmd_backup(context, &args),
+        Command::Restore(args) => file::cmd_restore(context, &args),
         Command::Log(args) => file::cmd_log(context, &args),
         Command::Generate(args) => file::cmd_generate(context, &args),
     }

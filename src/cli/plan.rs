@@ -1,9 +1,11 @@
 //! `plan`: the whole house, and its calendar.
 
-use anyhow::{Context as _, Result};
+use std::path::PathBuf;
+
+use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::ui::Context;
+use super::ui::{Context, is_stdout};
 use super::{read_percent, read_plan_date};
 use crate::document::calendar::ics;
 use crate::document::plan::{json, kept_json, text};
@@ -95,9 +97,12 @@ pub(super) struct WriteArgs {
     /// In what format
     #[arg(long, value_enum, default_value_t = CalendarFormat::Ics)]
     format: CalendarFormat,
-    /// The file to write; `-` is the terminal
+    /// The file to write; `-` is the terminal; an earlier calendar is replaced
     #[arg(long, value_name = "FILE", default_value = "-")]
-    to: String,
+    to: PathBuf,
+    /// Replace whatever file is there
+    #[arg(long)]
+    replace: bool,
 }
 
 /// A calendar's format.
@@ -106,6 +111,9 @@ enum CalendarFormat {
     /// RFC 5545
     Ics,
 }
+
+/// How every calendar begins (RFC 5545).
+const CALENDAR: &str = "BEGIN:VCALENDAR";
 
 pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
     match command {
@@ -209,23 +217,18 @@ fn write(context: &Context, args: &WriteArgs) -> Result<()> {
     let (kept, page) =
         context.read(|ledger| Ok((ledger.kept_plan(&args.number)?, context.page(ledger))))?;
     let calendar = ics(&kept);
-    if args.to == "-" {
+    if is_stdout(&args.to) {
         if context.json() {
             return context.answer(|| kept_json(&kept, None, &page), String::new);
         }
-        // The last line ends as the standard wants it: the line feed comes with printing.
-        context.print(calendar.trim_end_matches('\n'));
+        context.print_exactly(calendar);
         return Ok(());
     }
-    if context.dry_run() {
-        context.status("Dry run: nothing was written.");
-    } else {
-        std::fs::write(&args.to, calendar)
-            .with_context(|| format!("failed to write `{}`", args.to))?;
-        context.status(&format!(
-            "Wrote the dates of {} to {}.",
-            args.number, args.to
-        ));
-    }
+    context.write_file(&args.to, &calendar, CALENDAR, args.replace)?;
+    context.status(&format!(
+        "Wrote the dates of {} to {}.",
+        args.number,
+        args.to.display()
+    ));
     context.answer_if_json(|| kept_json(&kept, None, &page))
 }

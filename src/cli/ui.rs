@@ -9,20 +9,30 @@
 
 use std::cell::RefCell;
 use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anstyle::{AnsiColor, Style};
 use anyhow::{Context as _, Result};
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use etcetera::BaseStrategy;
 use serde_json::Value;
 use thiserror::Error;
 
 use super::Globals;
 use crate::document::Page;
-use crate::ledger::{Clock, Ledger, Refusal, Writing};
+use crate::files::Outlet;
+use crate::ledger::{Clock, Ledger, Refusal, Writing, refuse};
 use crate::money::within;
+
+/// The exit code of what was done though its answer could not be delivered.
+const DONE_UNTOLD: u8 = 3;
+
+/// Sentences of what was done that are said then.
+const MOST_SAID: usize = 3;
+
+/// Years that the clock may be in: outside of them it is wrong, and the arithmetic of dates ends.
+const YEARS: std::ops::RangeInclusive<i32> = 1990..=2999;
 
 /// Columns assumed when nothing says.
 const USUAL_WIDTH: usize = 80;
@@ -36,6 +46,8 @@ pub(crate) struct Context {
     unicode: bool,
     said: RefCell<Vec<Said>>,
     confirmed: RefCell<Vec<String>>,
+    /// What was done for good, a sentence each: it is said if the answer can't be delivered.
+    done: RefCell<Vec<String>>,
 }
 
 /// Something said, and on which stream.
@@ -63,6 +75,7 @@ impl Context {
             unicode: speaks_utf8(),
             said: RefCell::default(),
             confirmed: RefCell::default(),
+            done: RefCell::default(),
         })
     }
 
@@ -82,6 +95,9 @@ impl Context {
     pub(crate) fn ledger_path(&self) -> Result<PathBuf> {
         if let Some(path) = &self.globals.ledger {
             return Ok(path.clone());
+        }
+        if let Some(path) = variable("GRITLEDGER_PATH") {
+            return Ok(PathBuf::from(path));
         }
         let base =
             etcetera::choose_base_strategy().context("failed to find your data directory")?;
@@ -118,7 +134,10 @@ impl Context {
             }
             let attempt = within(|| ledger.write(self.dry_run(), &events));
             let error = match attempt.map_err(Into::into).flatten() {
-                Ok(outcome) => return Ok(outcome),
+                Ok(outcome) => {
+                    self.done.borrow_mut().extend(ledger.take_said());
+                    return Ok(outcome);
+                }
                 Err(error) => error,
             };
             // What it was about to say isn't so.
@@ -156,6 +175,45 @@ impl Context {
         self.globals.confirm || self.confirmed.borrow().iter().any(|known| known == doubt)
     }
 
+    /// Notes what was done for good beside the ledger's own writes.
+    pub(crate) fn done(&self, sentence: String) {
+        self.done.borrow_mut().push(sentence);
+    }
+
+    /// Writes a document to the file that a person named, whole or not at all. `begins` is how files of its kind begin.
+    pub(crate) fn write_file(
+        &self,
+        to: &Path,
+        document: &str,
+        begins: &str,
+        replace: bool,
+    ) -> Result<()> {
+        let ledger = self.ledger_path()?;
+        let outlet = Outlet {
+            to,
+            begins: begins.as_bytes(),
+            replace,
+            private: true,
+            ledger: &ledger,
+        };
+        let outcome = match self.dry_run() {
+            true => outlet.judge(),
+            false => outlet.write(document.as_bytes()),
+        };
+        outcome.map_err(|error| match error.can_be_replaced() {
+            true => Refusal::new(error.to_string())
+                .hint("--replace writes over it")
+                .into(),
+            false => anyhow::Error::new(error),
+        })?;
+        if self.dry_run() {
+            self.status("Dry run: nothing was written.");
+        } else {
+            self.done(format!("{} is written.", to.display()));
+        }
+        Ok(())
+    }
+
     /// Gives the answer: JSON if asked for, else text.
     pub(crate) fn answer(
         &self,
@@ -180,9 +238,14 @@ impl Context {
         }
     }
 
-    /// Gives an answer that is a file of its own: CSV, completions, a manual page.
+    /// Gives an answer and ends its line.
     pub(crate) fn print(&self, text: &str) {
-        self.say(Said::Answer(text.to_owned()));
+        self.print_exactly(format!("{text}\n"));
+    }
+
+    /// Gives an answer that is a file of its own, to the byte: CSV, a calendar.
+    pub(crate) fn print_exactly(&self, text: String) {
+        self.say(Said::Answer(text));
     }
 
     /// Says what was done, as a sentence; silenced by `--quiet`.
@@ -214,7 +277,11 @@ impl Context {
         for said in self.said.take() {
             match said {
                 Said::Answer(text) => {
-                    let printed = writeln!(anstream::stdout().lock(), "{text}");
+                    // Not through anstream, which takes out what it holds for colour.
+                    let mut stdout = io::stdout().lock();
+                    let printed = stdout
+                        .write_all(text.as_bytes())
+                        .and_then(|()| stdout.flush());
                     outcome = outcome.and(printed.context("failed to write the answer"));
                 }
                 Said::Status(sentence) => say(&sentence),
@@ -223,6 +290,32 @@ impl Context {
             }
         }
         outcome
+    }
+
+    /// Tells an error, and what was done all the same; returns the exit code.
+    pub(crate) fn fail(&self, error: &anyhow::Error) -> ExitCode {
+        let done = self.done.take();
+        if done.is_empty() || is_broken_pipe(error) {
+            return fail(error);
+        }
+        labelled(
+            "error",
+            AnsiColor::Red,
+            "it is done, but the answer could not be delivered",
+        );
+        tell_causes(error.chain());
+        let (said, more) = done.split_at(done.len().min(MOST_SAID));
+        for sentence in said {
+            labelled("done", AnsiColor::Green, sentence);
+        }
+        if !more.is_empty() {
+            labelled(
+                "done",
+                AnsiColor::Green,
+                &format!("and {} more: gritledger log", more.len()),
+            );
+        }
+        ExitCode::from(DONE_UNTOLD)
     }
 
     /// Asks a person whether something is so; `None`: nobody is there to answer.
@@ -263,6 +356,11 @@ fn somebody_is_there() -> bool {
     io::stdin().is_terminal() && io::stderr().is_terminal()
 }
 
+/// Tells whether a file that was named is stdout.
+pub(crate) fn is_stdout(path: &Path) -> bool {
+    path == Path::new("-") || path == Path::new("/dev/stdout")
+}
+
 /// Says one line on stderr. A stderr that is gone can't be told so.
 fn say(words: &str) {
     let _ = writeln!(anstream::stderr().lock(), "{words}");
@@ -278,21 +376,28 @@ fn labelled(label: &str, color: AnsiColor, words: &str) {
     say(&format!("{style}{label}:{style:#} {words}"));
 }
 
-/// Tells an error and returns the exit code that it calls for.
-pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
-    let broken_pipe = error.chain().any(|cause| {
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
         cause
             .downcast_ref::<io::Error>()
             .is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
-    });
-    if broken_pipe {
+    })
+}
+
+fn tell_causes<'a>(causes: impl Iterator<Item = &'a (dyn std::error::Error + 'static)>) {
+    for cause in causes {
+        labelled("caused by", AnsiColor::Red, &cause.to_string());
+    }
+}
+
+/// Tells an error and returns the exit code that it calls for.
+pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
+    if is_broken_pipe(error) {
         // Whoever read the answer has had enough of it.
         return ExitCode::SUCCESS;
     }
     labelled("error", AnsiColor::Red, &error.to_string());
-    for cause in error.chain().skip(1) {
-        labelled("caused by", AnsiColor::Red, &cause.to_string());
-    }
+    tell_causes(error.chain().skip(1));
     for refusal in error
         .chain()
         .filter_map(|cause| cause.downcast_ref::<Refusal>())
@@ -314,15 +419,13 @@ fn variable(name: &str) -> Option<String> {
 
 /// Returns the time: the machine's, or the start of `GRITLEDGER_TODAY`.
 fn clock() -> Result<Clock> {
-    match variable("GRITLEDGER_TODAY") {
+    let told = variable("GRITLEDGER_TODAY");
+    let clock = match &told {
         Some(text) => {
-            let Ok(today) = NaiveDate::parse_from_str(&text, "%Y-%m-%d") else {
-                return Err(Refusal::new(format!(
-                    "GRITLEDGER_TODAY is `{text}`, not a date like 2026-03-02"
-                ))
-                .into());
+            let Ok(today) = NaiveDate::parse_from_str(text, "%Y-%m-%d") else {
+                refuse!("GRITLEDGER_TODAY is `{text}`, not a date like 2026-03-02");
             };
-            Ok(Clock::at(today))
+            Clock::at(today)
         }
         None => {
             #[expect(
@@ -330,11 +433,23 @@ fn clock() -> Result<Clock> {
                 reason = "this is the one place that reads the clock"
             )]
             let now: NaiveDateTime = chrono::Local::now().naive_local();
-            Ok(Clock {
+            Clock {
                 today: now.date(),
                 now,
-            })
+            }
         }
+    };
+    if YEARS.contains(&clock.today.year()) {
+        return Ok(clock);
+    }
+    match told {
+        Some(text) => refuse!("GRITLEDGER_TODAY is `{text}`: the year is one of 1990 to 2999"),
+        None => Err(Refusal::new(format!(
+            "this machine's clock says that it is {}",
+            clock.today
+        ))
+        .hint("set the clock, or say the date: GRITLEDGER_TODAY=2026-03-02")
+        .into()),
     }
 }
 

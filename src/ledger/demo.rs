@@ -8,16 +8,21 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 use chrono::{NaiveDate, NaiveDateTime};
+use rusqlite::{Connection, named_params};
 
+use super::file::{is_unfinished, make};
 use super::rows::{Columns, Row, Rows};
 use super::{
     BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, OptionRequest,
-    QuoteHeader, Recorded, Room, Transfer, UsedFor, WorkedOn, Writing,
+    QuoteHeader, Recorded, Refusal, Room, Transfer, UsedFor, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::trade::operation::Operation;
 use crate::trade::{EntryId, JobId, QuoteId, Unit};
+
+/// The last sentence of the demo's log, by which it is known again.
+const LAST_SENTENCE: &str = "The demo ends here: what follows was added to it.";
 
 /// The day before the invented firm's first.
 const FIRST_DAY: NaiveDate = NaiveDate::from_ymd_opt(2024, 2, 1).expect("a date");
@@ -67,26 +72,49 @@ impl Ledger {
     /// The invented firm's name.
     pub const DEMO_BUSINESS: &'static str = "Oake & Pell, Floors";
 
-    /// Writes the demo's ledger to a new file.
+    /// Writes the demo's ledger; an earlier demo that nobody added to is replaced.
     ///
     /// # Errors
-    /// Refuses a path where something is already.
+    /// Refuses a path where something else is already.
     pub fn create_demo(path: &Path, clock: Clock) -> Result<Ledger> {
+        match make(path, is_as_written, Self::fill_demo)? {
+            true => Ledger::open(path, clock),
+            false => Err(Refusal::new(format!(
+                "`{}` already exists and is not the demo as it was written",
+                path.display()
+            ))
+            .hint("gritledger demo --to FILE writes it elsewhere")
+            .into()),
+        }
+    }
+
+    fn fill_demo(path: &Path) -> Result<()> {
         let identity = Identity {
             business: Self::DEMO_BUSINESS.to_owned(),
             currency: Currency::from_code("USD").context("USD is a currency")?,
             units: Units::Us,
             copy: 0,
         };
-        let ledger = Ledger::create(path, identity, Clock::at(FIRST_DAY))?;
+        let ledger = Ledger::fill(path, identity, Clock::at(FIRST_DAY))?;
         let replayed = ledger.write(false, |writing| {
             writing.demo_people()?;
-            writing.demo_history()
+            writing.demo_history()?;
+            writing.log(LAST_SENTENCE)
         });
-        ledger.clock.set(clock);
-        replayed.context("the embedded demo does not replay")?;
-        Ok(ledger)
+        replayed.context("the embedded demo does not replay")
     }
+}
+
+/// Tells whether a file is the demo and nobody added to it: every write leaves a sentence in the log.
+fn is_as_written(connection: &Connection) -> rusqlite::Result<bool> {
+    if is_unfinished(connection)? {
+        return Ok(true);
+    }
+    connection.query_row(
+        "SELECT sentence = :last FROM log ORDER BY id DESC LIMIT 1",
+        named_params! { ":last": LAST_SENTENCE },
+        |row| row.get(0),
+    )
 }
 
 impl Writing<'_> {

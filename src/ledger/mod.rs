@@ -18,6 +18,7 @@ mod day_book;
 mod demo;
 mod evidence;
 mod export;
+mod file;
 mod import;
 mod invoices;
 mod jobs;
@@ -32,20 +33,20 @@ mod settings;
 mod shopping;
 mod stock;
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::ops::Deref;
 use std::path::Path;
-use std::time::Duration;
 
-use anyhow::{Context, Result, bail};
+use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
-use rusqlite::{Connection, OpenFlags, OptionalExtension, named_params};
+use rusqlite::{Connection, named_params};
 use thiserror::Error;
 
 pub use self::book::*;
 pub use self::day_book::*;
 pub use self::evidence::*;
 pub use self::export::defused;
+pub use self::file::*;
 pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;
@@ -61,37 +62,8 @@ pub use self::stock::*;
 use crate::measure::Units;
 use crate::money::Currency;
 
-/// Marks the file as a ledger of this program ("grLd").
-const APPLICATION_ID: i32 = 0x6772_4c64;
-
 /// How far apart the ids of two copies are.
 const COPY_STRIDE_BITS: u32 = 40;
-
-/// How long a write waits for another process to finish its own.
-const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
-
-/// Every migration in order; the position of the last one applied is the file's `user_version`.
-/// Rewritten in place until 0.1.0, append-only from then on.
-const MIGRATIONS: &[(&str, &str)] = &[
-    ("0001_firm", include_str!("../../migrations/0001_firm.sql")),
-    ("0002_book", include_str!("../../migrations/0002_book.sql")),
-    (
-        "0003_quotes",
-        include_str!("../../migrations/0003_quotes.sql"),
-    ),
-    (
-        "0004_day_book",
-        include_str!("../../migrations/0004_day_book.sql"),
-    ),
-    (
-        "0005_evidence",
-        include_str!("../../migrations/0005_evidence.sql"),
-    ),
-    (
-        "0006_billing",
-        include_str!("../../migrations/0006_billing.sql"),
-    ),
-];
 
 /// Something the ledger won't do, in words, with what to type instead.
 #[derive(Debug, Error)]
@@ -166,6 +138,8 @@ pub struct Ledger {
     connection: Connection,
     identity: Identity,
     clock: Cell<Clock>,
+    /// What the writes of this run have put into the log.
+    said: RefCell<Vec<String>>,
 }
 
 /// The right to write, inside one transaction.
@@ -183,112 +157,6 @@ impl Deref for Writing<'_> {
 }
 
 impl Ledger {
-    /// Creates a ledger with the starting book in it; the file is readable by its owner alone.
-    ///
-    /// # Errors
-    /// Refuses a path where something is already, and what the file system refuses.
-    pub fn create(path: &Path, identity: Identity, clock: Clock) -> Result<Ledger> {
-        if path.exists() {
-            return Err(Refusal::new(format!("`{}` already exists", path.display()))
-                .hint("choose another file with --ledger FILE, or move the old one away")
-                .into());
-        }
-        create_private(path).with_context(|| format!("failed to create `{}`", path.display()))?;
-        let made = Self::fill(path, identity, clock);
-        if made.is_err() {
-            // Half a ledger helps nobody; the file is ours, made a moment ago.
-            std::fs::remove_file(path)
-                .with_context(|| format!("failed to remove `{}`", path.display()))?;
-        }
-        made
-    }
-
-    fn fill(path: &Path, identity: Identity, clock: Clock) -> Result<Ledger> {
-        let mut connection = connect(path)?;
-        migrate(&mut connection)?;
-        connection.execute(
-            "INSERT INTO ledger (id, business, currency, units, copy, created_at)
-             VALUES (1, :business, :currency, :units, :copy, :now)",
-            named_params! {
-                ":business": identity.business, ":currency": identity.currency.code(), ":units": identity.units,
-                ":copy": identity.copy, ":now": clock.now,
-            },
-        )?;
-        let ledger = Ledger {
-            connection,
-            identity,
-            clock: Cell::new(clock),
-        };
-        ledger.write(false, |writing| {
-            writing.seed_book()?;
-            writing.log(&format!(
-                "Opened the ledger of {}.",
-                writing.identity.business
-            ))
-        })?;
-        Ok(ledger)
-    }
-
-    /// Opens a ledger, bringing an older one up to date.
-    ///
-    /// # Errors
-    /// Refuses a missing file, a file that isn't a ledger, and one written by a newer version.
-    pub fn open(path: &Path, clock: Clock) -> Result<Ledger> {
-        if !path.exists() {
-            return Err(Refusal::new(format!("no ledger at `{}`", path.display()))
-                .hint("gritledger init --business \"YOUR FIRM\"")
-                .hint("gritledger demo, to look around first")
-                .into());
-        }
-        if path.is_dir() {
-            refuse!("`{}` is a directory, not a ledger", path.display());
-        }
-        let mut connection =
-            connect(path).with_context(|| format!("failed to open `{}`", path.display()))?;
-        let application_id: i32 = connection
-            .pragma_query_value(None, "application_id", |row| row.get(0))
-            .map_err(|_| Refusal::new(format!("`{}` is not a ledger", path.display())))?;
-        if application_id != APPLICATION_ID {
-            refuse!("`{}` is not a ledger", path.display());
-        }
-        migrate(&mut connection).with_context(|| format!("failed to open `{}`", path.display()))?;
-        let identity = connection
-            .query_row(
-                "SELECT business, currency, units, copy FROM ledger",
-                [],
-                |row| {
-                    let currency: String = row.get("currency")?;
-                    Ok((
-                        row.get("business")?,
-                        currency,
-                        row.get("units")?,
-                        row.get("copy")?,
-                    ))
-                },
-            )
-            .optional()?;
-        let Some((business, currency, units, copy)) = identity else {
-            refuse!(
-                "`{}` is an empty ledger: its making was cut short",
-                path.display()
-            );
-        };
-        let Some(currency) = Currency::from_code(&currency) else {
-            bail!("unknown currency `{currency}`")
-        };
-        let identity = Identity {
-            business,
-            currency,
-            units,
-            copy,
-        };
-        Ok(Ledger {
-            connection,
-            identity,
-            clock: Cell::new(clock),
-        })
-    }
-
     /// Answers questions from one snapshot: what others write meanwhile is not seen.
     ///
     /// # Errors
@@ -298,7 +166,7 @@ impl Ledger {
             &self.connection,
             rusqlite::TransactionBehavior::Deferred,
         )?;
-        let answer = questions(self).map_err(busy_in_words)?;
+        let answer = questions(self).map_err(|error| self.in_words(error))?;
         // A fit that was made on the way is kept, if the file can be written just now: else it is made again.
         let _ = snapshot.commit();
         Ok(answer)
@@ -317,6 +185,7 @@ impl Ledger {
         dry_run: bool,
         events: impl FnOnce(&Writing<'_>) -> Result<T>,
     ) -> Result<T> {
+        self.said.take();
         let write = || {
             let transaction = rusqlite::Transaction::new_unchecked(
                 &self.connection,
@@ -325,12 +194,28 @@ impl Ledger {
             let outcome = events(&Writing { ledger: self })?;
             if dry_run {
                 transaction.rollback()?;
+                self.said.take();
             } else {
                 transaction.commit()?;
             }
             Ok(outcome)
         };
-        write().map_err(busy_in_words)
+        write().map_err(|error| self.in_words(error))
+    }
+
+    /// Returns the sentences that were written to the log since it was asked last.
+    pub fn take_said(&self) -> Vec<String> {
+        self.said.take()
+    }
+
+    /// Says in words what the file itself won't do, wherever in the work it came up.
+    fn in_words(&self, error: anyhow::Error) -> anyhow::Error {
+        match error.downcast::<rusqlite::Error>() {
+            Ok(error) => {
+                file::trouble(Path::new(self.connection.path().unwrap_or_default()), error)
+            }
+            Err(error) => error,
+        }
     }
 
     /// Returns what the ledger is.
@@ -370,26 +255,6 @@ impl Ledger {
         })?;
         Ok(lines.collect::<rusqlite::Result<_>>()?)
     }
-
-    /// Copies the ledger to a file that doesn't exist yet, and checks the copy.
-    ///
-    /// # Errors
-    /// Refuses an existing file; fails if the copy isn't whole.
-    pub fn backup(&self, path: &Path) -> Result<()> {
-        if path.exists() {
-            refuse!("`{}` already exists", path.display());
-        }
-        create_private(path).with_context(|| format!("failed to create `{}`", path.display()))?;
-        let mut copy = connect(path)?;
-        let backup = rusqlite::backup::Backup::new(&self.connection, &mut copy)?;
-        backup.run_to_completion(1000, Duration::ZERO, None)?;
-        drop(backup);
-        let verdict: String = copy.query_row("PRAGMA integrity_check", [], |row| row.get(0))?;
-        if verdict != "ok" {
-            bail!("the copy `{}` is damaged: {verdict}", path.display());
-        }
-        Ok(())
-    }
 }
 
 impl Writing<'_> {
@@ -398,6 +263,7 @@ impl Writing<'_> {
         self.connection
             .prepare_cached("INSERT INTO log (id, recorded_at, sentence) VALUES (:id, :now, :sentence)")?
             .execute(named_params! { ":id": self.new_id("log")?, ":now": self.now(), ":sentence": sentence })?;
+        self.said.borrow_mut().push(sentence.to_owned());
         Ok(())
     }
 
@@ -431,21 +297,6 @@ impl Writing<'_> {
     /// Sets the clock while history is written: what happened then is recorded as of then.
     fn set_clock(&self, clock: Clock) {
         self.ledger.clock.set(clock);
-    }
-}
-
-/// Says in words that another program had the ledger for longer than is waited for.
-fn busy_in_words(error: anyhow::Error) -> anyhow::Error {
-    let code = error
-        .downcast_ref::<rusqlite::Error>()
-        .and_then(rusqlite::Error::sqlite_error_code);
-    match code {
-        Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked) => {
-            Refusal::new("another program holds the ledger: nothing was done")
-                .hint("the same command again, when that program is done")
-                .into()
-        }
-        _ => error,
     }
 }
 
@@ -525,63 +376,6 @@ pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>)
         .take(5)
         .map(|(_, name)| format!("`{name}`"))
         .collect()
-}
-
-fn connect(path: &Path) -> Result<Connection> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection = Connection::open_with_flags(path, flags)?;
-    connection.busy_timeout(BUSY_TIMEOUT)?;
-    connection.set_prepared_statement_cache_capacity(128);
-    // Foreign keys are on by default in the bundled build; said here so that no other build changes it.
-    connection.pragma_update(None, "foreign_keys", true)?;
-    Ok(connection)
-}
-
-/// Makes an empty file that only its owner can read or write.
-fn create_private(path: &Path) -> std::io::Result<()> {
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path).map(drop)
-}
-
-/// Applies the migrations that the file doesn't have yet, all in one transaction.
-fn migrate(connection: &mut Connection) -> Result<()> {
-    let known = i64::try_from(MIGRATIONS.len()).expect("a handful of migrations");
-    let version = |connection: &Connection| -> rusqlite::Result<i64> {
-        connection.pragma_query_value(None, "user_version", |row| row.get(0))
-    };
-    match version(connection)? {
-        at if at == known => return Ok(()),
-        newer if newer > known => refuse!(
-            "the ledger was written by a newer gritledger (schema {newer}, this one knows {known})"
-        ),
-        _ => {}
-    }
-    // Rebuilding a table that others refer to fails with keys on, and inside a transaction the pragma is ignored.
-    connection.pragma_update(None, "foreign_keys", false)?;
-    let transaction =
-        connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
-    // Read again: another process may have migrated while this one waited.
-    let applied = usize::try_from(version(&transaction)?).expect("user_version is never negative");
-    for (name, sql) in MIGRATIONS.iter().skip(applied) {
-        transaction
-            .execute_batch(sql)
-            .with_context(|| format!("failed to apply migration `{name}`"))?;
-    }
-    let broken: i64 =
-        transaction.query_row("SELECT COUNT(*) FROM pragma_foreign_key_check", [], |row| {
-            row.get(0)
-        })?;
-    if broken > 0 {
-        bail!("{broken} broken references after migrating");
-    }
-    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
-    transaction.pragma_update(None, "user_version", known)?;
-    transaction.commit()?;
-    connection.pragma_update(None, "foreign_keys", true)?;
-    Ok(())
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 //! * the main job in `session.rs`;
 //! * a refusal and its exact words in `refusals.rs`;
 //! * CSV in and out in `exchange.rs`;
-//! * numbers beyond counting in `limits.rs`;
+//! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`;
 //! * rented machines in `rentals.rs`;
@@ -13,6 +13,7 @@
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 mod exchange;
+mod files;
 mod harness;
 mod house;
 mod invariants;

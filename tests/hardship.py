@@ -1,0 +1,321 @@
+"""Treats ledgers as life does: kills the program in the middle of its work, holds locks, takes rights away.
+
+    python3 tests/hardship.py PROGRAM [KILLS]
+
+Every kill must leave the state before or the state after, a sound ledger, and nothing that stands in the way of the same
+command typed again. Prints one line for each kind of work; the first thing that isn't so ends it with exit code 1.
+"""
+
+import json
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+
+PROGRAM = os.path.abspath(sys.argv[1])
+KILLS = int(sys.argv[2]) if len(sys.argv) > 2 else 500
+NOBODY = 65534
+DAY = {"GRITLEDGER_TODAY": "2026-03-02", "LC_ALL": "C.UTF-8", "PATH": os.environ["PATH"]}
+chance = random.Random(8)
+
+
+class Folder:
+    """A folder with a ledger in it, and the program run on it."""
+
+    def __init__(self, like=None):
+        self.path = tempfile.mkdtemp(prefix="gritledger-")
+        if like:
+            shutil.rmtree(self.path)
+            shutil.copytree(like.path, self.path)
+
+    def start(self, *arguments, user=None):
+        return subprocess.Popen([PROGRAM, "--ledger", "t.db", *arguments], cwd=self.path, env=DAY, user=user,
+                                stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+    def run(self, *arguments, user=None):
+        process = self.start(*arguments, user=user)
+        answer, said = process.communicate()
+        return process.returncode, answer, said
+
+    def ok(self, *arguments):
+        code, answer, said = self.run(*arguments)
+        expect(code == 0, f"{arguments}: exit {code}: {said}")
+        return answer
+
+    def refused(self, *arguments, words, user=None):
+        code, _, said = self.run(*arguments, user=user)
+        expect(code == 1 and words in said, f"{arguments}: exit {code}, `{words}` not in: {said}")
+
+    def kill(self, after, *arguments):
+        """Runs a command and kills it; tells whether it was still running."""
+        process = self.start(*arguments)
+        time.sleep(after)
+        running = process.poll() is None
+        process.send_signal(signal.SIGKILL)
+        process.communicate()
+        return running
+
+    def file(self, name):
+        return os.path.join(self.path, name)
+
+    def remove(self):
+        subprocess.run(["chmod", "-R", "u+rwX", self.path], check=True)
+        shutil.rmtree(self.path)
+
+
+def expect(so, words):
+    if not so:
+        print(f"NOT SO: {words}")
+        sys.exit(1)
+
+
+def took(folder, *arguments):
+    """Returns how long a command takes, undisturbed, on a copy."""
+    copy = Folder(folder)
+    began = time.monotonic()
+    copy.ok(*arguments)
+    copy.remove()
+    return time.monotonic() - began
+
+
+def counted(folder):
+    return len(json.loads(folder.ok("log", "--last", "1000000", "--json")))
+
+
+def killed(title, times, base, command, before, after):
+    """Kills a command at random moments; `after` says whether its work is there, which must be all or nothing."""
+    long = took(base, *command)
+    running = done = 0
+    for _ in range(times):
+        folder = Folder(base)
+        before(folder)
+        running += folder.kill(chance.uniform(0, 1.15 * long), *command)
+        done += after(folder)
+        folder.remove()
+    print(f"{title}: {times} kills, {running} while it ran, {done} times it was done")
+    expect(running > times / 4, f"{title}: too few kills met it at work")
+
+
+def kills():
+    nothing, new = Folder(), Folder()
+    new.ok("init", "--business", "Marsh End Floors")
+    new.ok("client", "add", "Ada Quill")
+    new.ok("site", "add", "Ada Quill", "4 Tannery Row")
+    demo = Folder()
+    demo.ok("demo", "--to", "t.db")
+    rows = ["site,room,shape,condition,species"]
+    rows += [f"4 Tannery Row,Room {number},10 x {number % 9 + 4},worn-film,red-oak" for number in range(200)]
+    with open(new.file("rooms.csv"), "w", encoding="utf-8") as file:
+        file.write("\n".join(rows) + "\n")
+    demo.ok("backup", "b.db")
+    share = KILLS // 8
+
+    def whole(folder, *again):
+        """The ledger is sound; the same command works again."""
+        folder.ok("check")
+        if again:
+            folder.ok(*again)
+
+    def init_done(folder):
+        there = os.path.exists(folder.file("t.db"))
+        if not there:
+            folder.ok("init", "--business", "Marsh End Floors")
+        folder.ok("check")
+        expect("rotary-36" in folder.ok("operation", "list"), "the book is there")
+        expect(os.listdir(folder.path) == ["t.db"], f"left over: {os.listdir(folder.path)}")
+        return there
+
+    killed("init", share, nothing, ["init", "--business", "Marsh End Floors"], lambda _: None, init_done)
+
+    def demo_done(folder):
+        there = os.path.exists(folder.file("t.db"))
+        folder.ok("demo", "--to", "t.db")
+        whole(folder)
+        expect(os.listdir(folder.path) == ["t.db"], f"left over: {os.listdir(folder.path)}")
+        return there
+
+    killed("demo", share, nothing, ["demo", "--to", "t.db"], lambda _: None, demo_done)
+
+    def backup_done(folder):
+        there = os.path.exists(folder.file("c.db"))
+        if there:
+            expect(Folder.run(folder, "--ledger", "c.db", "check")[0] == 0, "a backup that has its name is sound")
+        else:
+            folder.ok("backup", "c.db")
+        whole(folder)
+        return there
+
+    killed("backup", share, demo, ["backup", "c.db"], lambda _: None, backup_done)
+
+    def restore_done(folder):
+        kept = [name for name in os.listdir(folder.path) if name.startswith("t-before")]
+        back = "Bela Stone" not in folder.ok("client", "list")
+        expect(kept or not back, "what was there is kept")
+        whole(folder, "restore", "b.db")
+        return back
+
+    killed("restore", share, demo, ["restore", "b.db"], lambda folder: folder.ok("client", "add", "Bela Stone"),
+           restore_done)
+
+    def rooms_done(folder):
+        rooms = len(json.loads(folder.ok("room", "list", "--json")))
+        expect(rooms in (0, 200), f"{rooms} rooms of 200")
+        whole(folder)
+        return rooms == 200
+
+    killed("import", share, new, ["import", "rooms", "rooms.csv"], lambda _: None, rooms_done)
+
+    sentences = counted(new)
+
+    def added(folder):
+        more = counted(folder) - sentences
+        expect(more in (0, 1), f"{more} sentences")
+        whole(folder)
+        return more
+
+    killed("buy", share, new, ["buy", "disc-7in-36", "30", "--cost", "96"], lambda _: None, added)
+
+    def export_done(folder):
+        with open(folder.file("usage.csv"), encoding="utf-8") as file:
+            text = file.read()
+        expect(text.startswith("date,job,") and (text.endswith("as it was\n") or len(text) > 10_000), "a whole file")
+        whole(folder, "export", "usage", "--to", "usage.csv")
+        expect(not [name for name in os.listdir(folder.path) if name.endswith(".being-written")], "nothing left over")
+        return not text.endswith("as it was\n")
+
+    heading = demo.ok("export", "usage").splitlines()[0]
+
+    def older_export(folder):
+        with open(folder.file("usage.csv"), "w", encoding="utf-8") as file:
+            file.write(f"{heading}\nas it was\n")
+
+    killed("export", share, demo, ["export", "usage", "--to", "usage.csv"], older_export, export_done)
+
+    job = [job["number"] for job in json.loads(demo.ok("job", "list", "--json")) if job["status"] != "closed"][0]
+    state = counted(demo)
+
+    def closed(folder):
+        more = counted(folder) - state
+        expect(more <= 1 or folder.run("job", "close", job)[0] == 1, "closed once")
+        whole(folder)
+        return more > 0
+
+    killed("close", KILLS - 7 * share, demo, ["job", "close", job], lambda _: None, closed)
+    for folder in (nothing, new, demo):
+        folder.remove()
+
+
+def locks():
+    folder = Folder()
+    folder.ok("init", "--business", "Marsh End Floors")
+    # Before the lock: reading the file in this process would give the lock up.
+    shutil.copy(folder.file("t.db"), folder.file("t2.db"))
+    holder = sqlite3.connect(folder.file("t.db"), isolation_level=None)
+    holder.execute("BEGIN EXCLUSIVE")
+    works = [["client", "list"], ["client", "add", "Ada Quill"], ["backup", "b.db"], ["restore", "t2.db"]]
+    processes = [(work, time.monotonic(), folder.start(*work)) for work in works]
+    for work, began, process in processes:
+        _, said = process.communicate()
+        expect("is held by another program" in said and process.returncode == 1, f"{work}: {said}")
+        expect(time.monotonic() - began < 25, f"{work}: waited too long")
+    holder.execute("ROLLBACK")
+    holder.close()
+    expect(sorted(os.listdir(folder.path)) == ["t.db", "t2.db"], f"left over: {os.listdir(folder.path)}")
+    for work in works:
+        folder.ok(*work)
+    # A reader doesn't keep anybody from reading or copying.
+    holder = sqlite3.connect(folder.file("t.db"), isolation_level=None)
+    holder.execute("BEGIN")
+    holder.execute("SELECT COUNT(*) FROM log").fetchone()
+    folder.ok("backup", "b2.db")
+    folder.ok("check")
+    holder.close()
+    folder.remove()
+    print("locks: told after the wait, and nothing left over")
+
+
+def write_cut_short(folder):
+    """Leaves a hot journal beside the ledger, as a power cut does."""
+    cut = """
+import os, signal, sqlite3, sys
+ledger = sqlite3.connect(sys.argv[1], isolation_level=None)
+ledger.execute("PRAGMA cache_size = 1")
+ledger.execute("BEGIN IMMEDIATE")
+for _ in range(3000):
+    ledger.execute("INSERT INTO log (recorded_at, sentence) VALUES ('2026-01-01T00:00:00', ?)", ("x" * 500,))
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+    subprocess.run([sys.executable, "-c", cut, folder.file("t.db")], check=False)
+    expect(os.path.getsize(folder.file("t.db-journal")) > 0, "a hot journal")
+
+
+def journals():
+    base = Folder()
+    base.ok("init", "--business", "Marsh End Floors")
+    base.ok("client", "add", "Ada Quill")
+    base.ok("backup", "b.db")
+    base.ok("client", "add", "Bela Stone")
+    write_cut_short(base)
+    opened = Folder(base)
+    expect("Bela Stone" in opened.ok("client", "list"), "the unfinished write is taken back")
+    opened.ok("check")
+    restored = Folder(base)
+    restored.ok("restore", "b.db")
+    restored.ok("check")
+    expect("Bela Stone" not in restored.ok("client", "list"), "the backup is in its place")
+    expect(not [name for name in os.listdir(restored.path) if name.endswith("-journal")], "no journal is left")
+    kept = [name for name in os.listdir(restored.path) if name.startswith("t-before")][0]
+    restored.ok("restore", kept)
+    expect("Bela Stone" in restored.ok("client", "list"), "what was there came along, its last write taken back")
+    if os.geteuid() == 0:
+        shut = Folder(base)
+        subprocess.run(["chown", "-R", str(NOBODY), shut.path], check=True)
+        os.chmod(shut.path, 0o555)
+        shut.refused("client", "list", words="has an unfinished write beside it", user=NOBODY)
+        shut.remove()
+    for folder in (base, opened, restored):
+        folder.remove()
+    print("journals: taken back, and never met by another file")
+
+
+def rights():
+    if os.geteuid() != 0:
+        print("rights: not tried, since only root can give them away")
+        return
+    folder = Folder()
+    folder.ok("init", "--business", "Marsh End Floors")
+    subprocess.run(["chown", "-R", str(NOBODY), folder.path], check=True)
+    os.chmod(folder.file("t.db"), 0o400)
+    expect(folder.run("client", "list", user=NOBODY)[0] == 0, "what can be read is read")
+    folder.refused("client", "add", "Ada Quill", words="it is read-only", user=NOBODY)
+    os.chmod(folder.file("t.db"), 0)
+    folder.refused("client", "list", words="doesn't let this user in", user=NOBODY)
+    os.chmod(folder.file("t.db"), 0o600)
+    os.chmod(folder.path, 0)
+    code, _, said = subprocess_in("/", folder.file("t.db"))
+    expect(code == 1 and "can't be reached" in said, said)
+    folder.remove()
+    print("rights: what can't be read or written is said as it is")
+
+
+def subprocess_in(folder, ledger):
+    run = subprocess.run([PROGRAM, "--ledger", ledger, "client", "list"], cwd=folder, env=DAY, user=NOBODY,
+                         capture_output=True, text=True, check=False)
+    return run.returncode, run.stdout, run.stderr
+
+
+if __name__ == "__main__":
+    # Where a user without rights can start it too.
+    home = tempfile.mkdtemp(prefix="gritledger-")
+    os.chmod(home, 0o755)
+    PROGRAM = shutil.copy(PROGRAM, home)
+    journals()
+    rights()
+    locks()
+    kills()
+    shutil.rmtree(home)
