@@ -499,7 +499,7 @@ impl Writing<'_> {
             operation,
             quantity: Some(hours),
             amount: Some(amount),
-            ..self.entry_on("hours", occasion)
+            ..self.entry_on("hours", occasion)?
         })?;
         self.log(&format!(
             "{}: {} worked {} h on {}.",
@@ -543,7 +543,7 @@ impl Writing<'_> {
         let entry = NewEntry {
             amount: Some(amount),
             what: what.trim(),
-            ..self.entry_on("spent", occasion)
+            ..self.entry_on("spent", occasion)?
         };
         let recorded = self.insert_entry(&entry)?;
         let spent = self.currency().text(amount);
@@ -569,7 +569,7 @@ impl Writing<'_> {
         let entry = NewEntry {
             quantity: Some(miles),
             amount: Some(amount),
-            ..self.entry_on("drive", occasion)
+            ..self.entry_on("drive", occasion)?
         };
         let recorded = self.insert_entry(&entry)?;
         self.log(&format!(
@@ -616,7 +616,7 @@ impl Writing<'_> {
             item: Some(item.id),
             quantity: Some(used),
             amount: Some(taken.stock_value + taken.awaiting_value),
-            ..self.entry_on("use", occasion)
+            ..self.entry_on("use", occasion)?
         })?;
         if !taken.from_stock.is_zero() {
             self.move_stock(recorded.id, item.id, -taken.from_stock, -taken.stock_value)?;
@@ -794,16 +794,20 @@ impl Writing<'_> {
     }
 
     /// Returns an entry of a kind on an occasion, without what it is about.
-    pub(super) fn entry_on<'a>(&self, kind: &'a str, occasion: &Occasion<'a>) -> NewEntry<'a> {
-        NewEntry {
+    pub(super) fn entry_on<'a>(
+        &self,
+        kind: &'a str,
+        occasion: &Occasion<'a>,
+    ) -> Result<NewEntry<'a>> {
+        Ok(NewEntry {
             kind,
             job: Some(occasion.job.id),
-            late: occasion.job.is_closed(),
+            late: self.job_by_id(occasion.job.id)?.is_closed(),
             on: occasion.on,
             what: occasion.note,
             rooms: occasion.rooms,
             ..NewEntry::default()
-        }
+        })
     }
 
     pub(super) fn insert_entry(&self, entry: &NewEntry<'_>) -> Result<Recorded> {

@@ -450,6 +450,7 @@ impl Writing<'_> {
         let Some(number) = &invoice.number else {
             refuse!("a draft can't be paid: issue it first")
         };
+        let invoice = self.invoice(number)?;
         if amount <= Money::ZERO {
             refuse!("a payment is more than nothing");
         }

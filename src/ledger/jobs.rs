@@ -368,6 +368,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job that was begun already.
     pub fn start_job(&self, job: &Job, on: NaiveDate) -> Result<()> {
+        let job = &self.job_by_id(job.id)?;
         if job.state != JobState::Agreed {
             refuse!("{} is {} already", job.number, job.state.as_str());
         }
@@ -381,6 +382,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job that isn't open, and one with a machine still out.
     pub fn close_job(&self, job: &Job) -> Result<CloseOut> {
+        let job = &self.job_by_id(job.id)?;
         if job.state != JobState::Open {
             refuse!("{} is {}, not open", job.number, job.state.as_str());
         }
@@ -417,6 +419,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job that isn't closed.
     pub fn reopen_job(&self, job: &Job) -> Result<()> {
+        let job = &self.job_by_id(job.id)?;
         if !job.is_closed() {
             refuse!("{} is {}, not closed", job.number, job.state.as_str());
         }

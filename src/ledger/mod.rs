@@ -143,6 +143,9 @@ pub struct Ledger {
 }
 
 /// The right to write, inside one transaction.
+///
+/// What an event is handed may be older than the transaction: what its refusals rest on (a job's state, what an invoice
+/// owes, an answer to a quote) is read again inside it.
 #[derive(Debug)]
 pub struct Writing<'ledger> {
     ledger: &'ledger Ledger,

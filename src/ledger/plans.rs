@@ -869,7 +869,7 @@ impl Writing<'_> {
     }
 
     fn plan_to_move(&self, job: &Job) -> Result<KeptPlan> {
-        if job.is_closed() {
+        if self.job_by_id(job.id)?.is_closed() {
             refuse!("{} is closed: its dates are past", job.number);
         }
         self.kept_plan_of_job(job)

@@ -1194,6 +1194,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses what isn't a draft.
     pub fn send_quote(&self, header: &QuoteHeader, valid_days: u32) -> Result<NaiveDate> {
+        let header = &self.quote_by_id(header.id)?.header;
         if header.status != QuoteStatus::Draft {
             return Err(Refusal::new(format!(
                 "{} is {}, not a draft",
@@ -1229,6 +1230,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses what wasn't sent, what was decided already, and what expired unless `late` honours it.
     pub fn accept_quote(&self, header: &QuoteHeader, late: bool) -> Result<JobId> {
+        let header = &self.quote_by_id(header.id)?.header;
         match header.status {
             QuoteStatus::Sent => {}
             QuoteStatus::Expired if late => {}
@@ -1302,6 +1304,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses what wasn't sent and what was decided already.
     pub fn decline_quote(&self, header: &QuoteHeader) -> Result<()> {
+        let header = &self.quote_by_id(header.id)?.header;
         if !matches!(header.status, QuoteStatus::Sent | QuoteStatus::Expired) {
             refuse!(
                 "{} is {}: only a sent quote can be declined",

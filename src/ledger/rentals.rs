@@ -326,7 +326,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-out",
             job: Some(job.id),
-            late: job.is_closed(),
+            late: self.job_by_id(job.id)?.is_closed(),
             on: at.date(),
             machine: Some(machine.id),
             at: Some(at),
@@ -367,7 +367,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-day",
             job: Some(job.id),
-            late: job.is_closed(),
+            late: self.job_by_id(job.id)?.is_closed(),
             on,
             machine: Some(machine.id),
             rental: Some(rental.id),

@@ -133,7 +133,7 @@ impl TestLedger {
 }
 
 /// Splits a line at blanks, with double quotes and `\"` inside them.
-fn split(line: &str) -> Vec<String> {
+pub(crate) fn split(line: &str) -> Vec<String> {
     let (mut words, mut word, mut quoted, mut begun) = (Vec::new(), String::new(), false, false);
     let mut signs = line.chars();
     while let Some(sign) = signs.next() {

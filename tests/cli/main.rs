@@ -9,6 +9,7 @@
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`;
 //! * rented machines in `rentals.rs`;
+//! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
@@ -21,6 +22,7 @@ mod limits;
 mod money;
 mod pricing;
 mod properties;
+mod races;
 mod rates;
 mod refusals;
 mod rentals;
