@@ -201,6 +201,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
         Currency::from_code("USD").expect("a currency"),
     )
     .expect("an offer")
+    .quote
 }
 
 /// Luck of the truth.

@@ -101,7 +101,7 @@ CREATE TABLE quote_rate (
     kind            TEXT    NOT NULL CHECK (kind IN ('item', 'hours')),
     floor_condition TEXT    NOT NULL,
     species         TEXT    NOT NULL,
-    rate            TEXT    NOT NULL CHECK (json_valid(rate)),
+    rate            TEXT    NOT NULL CHECK (json_valid(rate)),         -- as `ledger/kept` writes it, like every JSON here
     PRIMARY KEY (quote_id, operation_id, kind, floor_condition, species)
 ) STRICT, WITHOUT ROWID;
 

@@ -19,7 +19,6 @@ use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 pub use rust_decimal::Decimal;
 use rust_decimal::RoundingStrategy;
 use rust_decimal::prelude::ToPrimitive;
-use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Decimals kept of a stored quantity: a millionth of a disc, gallon, hour or square foot.
@@ -58,10 +57,8 @@ pub(crate) fn counted<T>(result: Option<T>) -> T {
     result.unwrap_or_else(|| resume_unwind(Box::new(Beyond)))
 }
 
-/// An amount in minor units of the ledger's currency. What the ledger keeps as text holds it as that number.
-#[derive(
-    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
-)]
+/// An amount in minor units of the ledger's currency.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Money(i64);
 
 impl Money {

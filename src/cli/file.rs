@@ -10,7 +10,9 @@ use super::ui::{Context, is_stdout};
 use crate::document::rate::rates_text;
 use crate::document::report::{By, margin_text, worst_text};
 use crate::document::{count, inert, quote};
-use crate::ledger::{Clock, Identity, Job, Ledger, QuoteStatus, Refusal, Transfer, refuse};
+use crate::ledger::{
+    Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse,
+};
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::trade::rates::{RateKind, RateRow};
@@ -226,7 +228,12 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         .into_iter()
         .rfind(|quote| quote.status == QuoteStatus::Sent);
     let open_quote = open_quote
-        .map(|header| ledger.quote(&header.number))
+        .map(|header| {
+            Ok::<_, anyhow::Error>(QuoteOption {
+                outlook: ledger.outlook_of(&header)?,
+                record: ledger.quote(&header.number)?,
+            })
+        })
         .transpose()?;
     // The job that left its quote furthest tells most.
     let furthest = margins
@@ -248,7 +255,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 "ledger": args.to.display().to_string(),
                 "business": ledger.identity().business,
                 "jobs": closed.len(),
-                "quote": open_quote.as_ref().map(|record| &record.header.number),
+                "quote": open_quote.as_ref().map(|option| &option.record.header.number),
                 "variance": variance.as_ref().map(|variance| &variance.job.number),
             })
         },
@@ -263,15 +270,12 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
             let mut part = |heading: String, body: String| {
                 text.push_str(&format!("\n== {heading}\n\n{}\n", body.trim_end()));
             };
-            if let Some(record) = &open_quote {
+            if let Some(option) = &open_quote {
                 let heading = format!(
                     "A quote waits for its answer: gritledger quote show {}",
-                    record.header.number
+                    option.record.header.number
                 );
-                part(
-                    heading,
-                    quote::summary_text(record, quote::View::Owner, &page),
-                );
+                part(heading, quote::summary_text(option, &page));
             }
             if let Some(variance) = &variance {
                 let heading = format!(

@@ -131,7 +131,7 @@ fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     for skipped in &sheet.skipped {
         context.warn(&skipped.to_string());
     }
-    if sheet.quote.is_some() {
+    if sheet.priced.is_some() {
         context.hint("the same command with --accept drafts the quote with these dates");
     }
     Ok(())

@@ -159,7 +159,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         QuoteCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         QuoteCommand::Compare(args) => context.read(|ledger| {
             let header = ledger.quote(&args.quote)?.header;
-            let (options, page) = (ledger.options_of(&header)?, context.page(ledger));
+            let (options, page) = (ledger.compared(&header)?, context.page(ledger));
             let view = view(args.for_client);
             context.answer(
                 || compare_json(&options, view, &page),
@@ -169,7 +169,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         QuoteCommand::Buy(args) => context.read(|ledger| {
             let record = wanted(ledger, &args.quote, args.option.as_deref())?;
             let (list, page) = (
-                ledger.shopping_for_quote(&record.quote)?,
+                ledger.shopping_for(&ledger.outlook_of(&record.header)?)?,
                 context.page(ledger),
             );
             let of = &record.header.number;
@@ -190,12 +190,11 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let record = wanted(ledger, &args.quote, args.option.as_deref())?;
     let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
     if args.why {
-        let record = &sheet.record;
-        let rates = ledger.rates_of_quote(record.header.id)?;
+        let rates = ledger.rates_of_quote(&sheet.record.header)?;
         let operations = ledger.operations_by_id()?;
         return context.answer(
             || json_with_why(&sheet, &rates, &operations, &page),
-            || why_text(record, &rates, &operations, &page),
+            || why_text(&sheet, &rates, &operations, &page),
         );
     }
     let view = view(args.for_client);

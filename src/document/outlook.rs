@@ -7,9 +7,9 @@ use serde_json::{Value, json};
 use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, units_words};
 use super::quote::View;
 use super::{Page, count, inert, percent_json, percent_text, rate_text};
-use crate::ledger::{AS_DRAFTED, QuoteRecord, QuoteStatus, ToBuy};
+use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteRecord, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money, plain};
-use crate::trade::quote::{Cause, PlannedRental, Quote, Risk};
+use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, Risk};
 
 /// Returns a fraction as percent.
 fn percent(fraction: Decimal) -> Decimal {
@@ -17,32 +17,31 @@ fn percent(fraction: Decimal) -> Decimal {
 }
 
 /// Renders how sure a quote is as JSON: all of it is for its owner.
-pub fn outlook_json(quote: &Quote, shopping: &[ToBuy], page: &Page) -> Value {
-    let outlook = &quote.outlook;
+pub fn outlook_json(quote: &Quote, outlook: &Outlook, shopping: &[ToBuy], page: &Page) -> Value {
     json!({
         "target_margin_percent": percent_json(Some(percent(quote.terms.margin))),
         "confidence_percent": percent_json(Some(percent(quote.terms.confidence))),
         "expected_cost": page.money_json(quote.expected_cost()),
-        "contingency": page.money_json(quote.contingency()),
+        "contingency": page.money_json(outlook.contingency()),
         "cost_at": {
             "p10": page.money_json(outlook.p10),
             "p50": page.money_json(outlook.p50),
             "p80": page.money_json(outlook.p80),
             "p90": page.money_json(outlook.p90),
         },
-        "raised_by": page.money_json(quote.raised_by()),
+        "raised_by": page.money_json(outlook.raised_by(quote)),
         "expected_margin_percent": percent_json(quote.margin_percent()),
         "chance_of_loss_percent": percent_json(Some(percent(outlook.loss))),
         "draws": outlook.draws,
         "seed": outlook.seed.to_string(),
-        "risk": risk_json(quote),
-        "rental": rentals_json(quote, page),
+        "risk": risk_json(outlook),
+        "rental": rentals_json(outlook, page),
         "buy": shopping_json(shopping, page),
     })
 }
 
-fn risk_json(quote: &Quote) -> Value {
-    let risks = quote.outlook.risks.iter();
+fn risk_json(outlook: &Outlook) -> Value {
+    let risks = outlook.risks.iter();
     risks
         .map(|risk| {
             json!({
@@ -56,8 +55,8 @@ fn risk_json(quote: &Quote) -> Value {
         .collect()
 }
 
-fn rentals_json(quote: &Quote, page: &Page) -> Value {
-    let rentals = quote.outlook.rentals.iter();
+fn rentals_json(outlook: &Outlook, page: &Page) -> Value {
+    let rentals = outlook.rentals.iter();
     rentals
         .map(|rental| {
             let mut value = plan_json(&rental.plan, page);
@@ -69,8 +68,13 @@ fn rentals_json(quote: &Quote, page: &Page) -> Value {
 }
 
 /// Says how sure a quote is, what drives its risk, and what to rent and to buy.
-pub fn outlook_text(quote: &Quote, shopping: &[ToBuy], number: &str, page: &Page) -> String {
-    let outlook = &quote.outlook;
+pub fn outlook_text(
+    quote: &Quote,
+    outlook: &Outlook,
+    shopping: &[ToBuy],
+    number: &str,
+    page: &Page,
+) -> String {
     let mut text = String::new();
     let mut table = page
         .table(["So often", "10 %", "50 %", "80 %", "90 %"])
@@ -241,15 +245,21 @@ pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
 }
 
 /// Renders the options of a quote as JSON, short.
-pub fn options_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
+pub fn options_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
     let first = options
         .first()
-        .map_or(Money::ZERO, |record| record.quote.price);
+        .map_or(Money::ZERO, |option| option.record.quote.price);
     options
         .iter()
-        .map(|record| {
+        .map(|QuoteOption { record, outlook }| {
             let (header, quote) = (&record.header, &record.quote);
-            let owner = |value: Value| if view == View::Owner { value } else { Value::Null };
+            let owner = |value: Value| {
+                if view == View::Owner {
+                    value
+                } else {
+                    Value::Null
+                }
+            };
             json!({
                 "option": header.option,
                 "name": header.option_name,
@@ -262,32 +272,32 @@ pub fn options_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
                 })).collect::<Vec<_>>(),
                 "hours": owner(json!(plain(quote.hours(), 4))),
                 "expected_cost": owner(page.money_json(quote.expected_cost())),
-                "contingency": owner(page.money_json(quote.contingency())),
+                "contingency": owner(page.money_json(outlook.contingency())),
                 "expected_margin_percent": owner(percent_json(quote.margin_percent())),
-                "chance_of_loss_percent": owner(percent_json(Some(percent(quote.outlook.loss)))),
+                "chance_of_loss_percent": owner(percent_json(Some(percent(outlook.loss)))),
                 "price": page.money_json(quote.price),
                 "tax": page.money_json(quote.tax),
                 "total": page.money_json(quote.total()),
                 "difference": page.money_json(quote.price - first),
-                "room_by_room": quote.outlook.room_by_room.map(|price| page.money_json(price)),
-                "saves": quote.outlook.room_by_room.map(|price| page.money_json(price - quote.price)),
+                "room_by_room": outlook.room_by_room.map(|price| page.money_json(price)),
+                "saves": outlook.room_by_room.map(|price| page.money_json(price - quote.price)),
             })
         })
         .collect()
 }
 
 /// Renders the options of a quote side by side as JSON.
-pub fn compare_json(options: &[QuoteRecord], view: View, page: &Page) -> Value {
+pub fn compare_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
     json!({
-        "number": options.first().map(|record| record.header.number.clone()),
+        "number": options.first().map(|option| option.record.header.number.clone()),
         "currency": page.currency.code(),
         "options": options_json(options, view, page),
     })
 }
 
 /// Renders the options of a quote side by side as text.
-pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String {
-    let Some(first) = options.first() else {
+pub fn compare_text(options: &[QuoteOption], view: View, page: &Page) -> String {
+    let Some(QuoteOption { record: first, .. }) = options.first() else {
         return String::new();
     };
     let mut text = format!(
@@ -301,7 +311,7 @@ pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String 
             "", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total",
         ])
         .numbers([0, 5, 6, 7]);
-    for record in options {
+    for QuoteOption { record, .. } in options {
         let quote = &record.quote;
         let method = |name: &Option<String>| name.clone().unwrap_or_else(|| "none".to_owned());
         let rooms: Vec<&str> = quote.rooms.iter().map(|room| room.name.as_str()).collect();
@@ -328,21 +338,21 @@ pub fn compare_text(options: &[QuoteRecord], view: View, page: &Page) -> String 
                 "Chance of a loss",
             ])
             .numbers([1, 2, 3, 4, 5]);
-        for record in options {
+        for QuoteOption { record, outlook } in options {
             let quote = &record.quote;
             table.row([
                 record.header.option.to_string(),
                 plain(quote.hours(), 2),
                 page.money(quote.expected_cost()),
-                page.money(quote.contingency()),
+                page.money(outlook.contingency()),
                 percent_text(quote.margin_percent()),
-                percent_text(Some(percent(quote.outlook.loss))),
+                percent_text(Some(percent(outlook.loss))),
             ]);
         }
         let _ = write!(text, "\n{table}\n");
     }
-    for record in options {
-        if let Some(apart) = record.quote.outlook.room_by_room {
+    for QuoteOption { record, outlook } in options {
+        if let Some(apart) = outlook.room_by_room {
             let words = format!(
                 "{}: room by room it would be {}; together saves {}.",
                 name_of(record),

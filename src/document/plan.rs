@@ -216,7 +216,7 @@ pub fn json(sheet: &HouseSheet, quote: Option<&str>, page: &Page) -> Value {
             value
         })
     });
-    let priced = sheet.quote.as_ref();
+    let priced = sheet.priced.as_ref().map(|priced| &priced.quote);
     let losses = plan.map(|plan| plan.costs.days_closed + plan.costs.nights_away);
     json!({
         "site": sheet.site,
@@ -265,8 +265,8 @@ pub fn text(sheet: &HouseSheet, page: &Page) -> String {
             let _ = writeln!(text, "\n{}", strip(plan, page));
             let _ = writeln!(text, "\n{}", rentals_text(plan, page));
             let _ = writeln!(text, "\n{}", takes_text(sheet, page));
-            if let Some(quote) = &sheet.quote {
-                let _ = writeln!(text, "\n{}", costs_text(plan, quote, page));
+            if let Some(priced) = &sheet.priced {
+                let _ = writeln!(text, "\n{}", costs_text(plan, &priced.quote, page));
             }
         }
     }

@@ -12,11 +12,11 @@ use super::outlook::{options_json, outlook_json, outlook_text};
 use super::plan::{stages_json, stages_text};
 use super::rate::sentence;
 use super::{Page, Table, inert, percent_json, range_text, rate_text};
-use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
+use crate::ledger::{QuoteHeader, QuoteOption, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
 use crate::trade::operation::{Operation, SET_UP};
-use crate::trade::quote::{Costs, Line, Quote, QuotedRoom, WorkLine, price_for};
+use crate::trade::quote::{Costs, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
 use crate::trade::rates::RateKind;
 use crate::trade::{OperationId, RoomId, Unit};
 
@@ -57,7 +57,7 @@ pub fn json_with_why(
             | Line::Opened { .. }
             | Line::Other { .. }
             | Line::Overhead { .. } => {
-                json!({ "item": null, "hours": null, "cost": lump_why(line, quote, page) })
+                json!({ "item": null, "hours": null, "cost": lump_why(line, quote, &sheet.outlook, page) })
             }
         };
     }
@@ -65,7 +65,7 @@ pub fn json_with_why(
 }
 
 /// Explains a line that is no operation's.
-fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
+fn lump_why(line: &Line, quote: &Quote, outlook: &Outlook, page: &Page) -> Option<String> {
     match line {
         Line::Work(_) => None,
         Line::Rental {
@@ -74,7 +74,7 @@ fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
             cost,
             ..
         } => {
-            let mut plans = quote.outlook.rentals.iter();
+            let mut plans = outlook.rentals.iter();
             let plan = plans.find(|rental| rental.machine == *machine);
             let planned = plan.map_or_else(String::new, |rental| {
                 format!(
@@ -90,7 +90,7 @@ fn lump_why(line: &Line, quote: &Quote, page: &Page) -> Option<String> {
                 "{}: the mean, over {} draws, of what the tariff asks for the days that the hours take; {} on the \
                  mean.{planned}",
                 page.money(*cost),
-                quote.outlook.draws,
+                outlook.draws,
                 days_words(*days),
             ))
         }
@@ -133,13 +133,13 @@ fn lump_name(line: &Line) -> String {
 
 /// Explains every quantity of a quote: the rate it was priced with, where that came from, and the rooms that taught it.
 pub fn why_text(
-    record: &QuoteRecord,
+    sheet: &QuoteSheet,
     rates: &[QuotedRate],
     operations: &BTreeMap<OperationId, Operation>,
     page: &Page,
 ) -> String {
-    let quote = &record.quote;
-    let mut text = format!("Why {} takes what it takes:", record.header.number);
+    let QuoteRecord { header, quote } = &sheet.record;
+    let mut text = format!("Why {} takes what it takes:", header.number);
     for work in quote.work() {
         let place = work
             .room
@@ -153,7 +153,7 @@ pub fn why_text(
         }
     }
     for line in &quote.lines {
-        if let Some(why) = lump_why(line, quote, page) {
+        if let Some(why) = lump_why(line, quote, &sheet.outlook, page) {
             let name = inert(&lump_name(line));
             let _ = write!(text, "\n\n{name}:\n{}", page.prose(&format!("  {why}")));
         }
@@ -276,7 +276,7 @@ pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
         "phases": sheet.plan.as_ref().map(stages_json),
         "cancel_within_days": sheet.law.cancellation_days,
     });
-    let outlook = outlook_json(quote, &sheet.shopping, page);
+    let outlook = outlook_json(quote, &sheet.outlook, &sheet.shopping, page);
     for (key, figure) in outlook.as_object().into_iter().flatten() {
         value[key] = owner(figure.clone());
     }
@@ -377,9 +377,10 @@ pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
     }
     match view {
         View::Owner => {
-            owner_text(&mut text, &record.quote, page);
+            owner_text(&mut text, &record.quote, &sheet.outlook, page);
             text.push_str(&outlook_text(
                 &record.quote,
+                &sheet.outlook,
                 &sheet.shopping,
                 &record.header.number,
                 page,
@@ -448,7 +449,7 @@ fn heading(header: &QuoteHeader, quote: &Quote, page: &Page) -> String {
     format!("{}\n", page.prose(&text))
 }
 
-fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
+fn owner_text(text: &mut String, quote: &Quote, outlook: &Outlook, page: &Page) {
     let job: Vec<&WorkLine> = quote.work().filter(|work| work.room.is_none()).collect();
     if !job.is_empty() {
         let _ = write!(text, "\nOnce for the job\n{}\n", work_table(&job, page));
@@ -477,10 +478,10 @@ fn owner_text(text: &mut String, quote: &Quote, page: &Page) {
         }
         let _ = write!(text, "\n{table}\n");
     }
-    let _ = write!(text, "\n{}\n", cost_table(quote, page));
+    let _ = write!(text, "\n{}\n", cost_table(quote, outlook, page));
 }
 
-fn cost_table(quote: &Quote, page: &Page) -> Table {
+fn cost_table(quote: &Quote, outlook: &Outlook, page: &Page) -> Table {
     let costs = quote.costs();
     let mut table = page
         .table(["Cost and price", page.currency.code()])
@@ -501,15 +502,15 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
             "Contingency, to be {} sure",
             percent(quote.terms.confidence)
         ),
-        page.money(quote.contingency()),
+        page.money(outlook.contingency()),
     ]);
     table.row([
         format!("Margin {}", percent(quote.terms.margin)),
-        page.money(quote.kept_margin()),
+        page.money(outlook.kept_margin(&quote.terms)),
     ]);
-    if !quote.raised_by().is_zero() {
+    if !outlook.raised_by(quote).is_zero() {
         let terms = &quote.terms;
-        let asked = price_for(quote.outlook.cost_at_confidence, terms.margin);
+        let asked = price_for(outlook.cost_at_confidence, terms.margin);
         let why = if asked >= terms.minimum {
             "Rounded up to the step"
         } else if quote.price == terms.minimum {
@@ -517,7 +518,7 @@ fn cost_table(quote: &Quote, page: &Page) -> Table {
         } else {
             "Raised to minimum charge and step"
         };
-        table.row([why.to_owned(), page.money(quote.raised_by())]);
+        table.row([why.to_owned(), page.money(outlook.raised_by(quote))]);
     }
     totals(&mut table, quote, page);
     table
@@ -700,14 +701,10 @@ pub fn list_text(quotes: &[QuoteHeader], page: &Page) -> String {
     table.to_string()
 }
 
-/// Renders a quote's heading and prices, without its cautions.
-pub fn summary_text(record: &QuoteRecord, view: View, page: &Page) -> String {
+/// Renders a quote's heading and prices for its owner, without its cautions.
+pub fn summary_text(option: &QuoteOption, page: &Page) -> String {
+    let QuoteOption { record, outlook } = option;
     let mut text = heading(&record.header, &record.quote, page);
-    match view {
-        View::Owner => {
-            let _ = write!(text, "\n{}\n", cost_table(&record.quote, page));
-        }
-        View::Client => client_text(&mut text, &record.quote, page),
-    }
+    let _ = write!(text, "\n{}\n", cost_table(&record.quote, outlook, page));
     text
 }

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 
-use super::{KeptPlan, Ledger, QuoteRecord, numbered};
-use crate::money::Money;
+use super::{KeptPlan, Ledger, QuoteRecord, Refusal, numbered};
+use crate::money::{Currency, Money};
 use crate::trade::invoice::InvoiceLine;
-use crate::trade::quote::Line;
+use crate::trade::quote::{Line, Outlook};
 use crate::trade::{ItemId, RoomId};
 
 impl Ledger {
@@ -62,7 +62,7 @@ impl Ledger {
         if wrong > 0 {
             problems.push(format!("rates: {wrong} observations were changed by hand"));
         }
-        if !self.kept_rates_hold()? {
+        if legible(self.kept_rates_hold(), problems)? == Some(false) {
             problems.push("rates: what is kept of them isn't what the evidence gives".to_owned());
         }
         Ok(())
@@ -110,9 +110,14 @@ impl Ledger {
         for header in self.quotes()? {
             for option in self.options_of(&header)? {
                 problems.extend(quote_problems(&option, self.currency()));
-                if let Some(plan) = self.plan_of_quote(&option)? {
+                let outlook = legible(self.outlook_of(&option.header), problems)?;
+                if let Some(outlook) = outlook {
+                    problems.extend(outlook_problems(&option, &outlook, self.currency()));
+                }
+                if let Some(Some(plan)) = legible(self.plan_of_quote(&option), problems)? {
                     problems.extend(plan_problems(&plan));
                 }
+                legible(self.rates_of_quote(&option.header), problems)?;
             }
         }
         Ok(())
@@ -283,6 +288,17 @@ impl Ledger {
     }
 }
 
+/// Returns what was read; what can't be read any more is one problem among others.
+fn legible<T>(read: Result<T>, problems: &mut Vec<String>) -> Result<Option<T>> {
+    match read {
+        Ok(read) => Ok(Some(read)),
+        Err(error) => {
+            problems.push(error.downcast::<Refusal>()?.message);
+            Ok(None)
+        }
+    }
+}
+
 /// A plan does the rooms of its quote, each once; as quoted, its rentals are those of the quote.
 fn plan_problems(kept: &KeptPlan) -> Vec<String> {
     let number = &kept.quote.header.number;
@@ -312,18 +328,19 @@ fn plan_problems(kept: &KeptPlan) -> Vec<String> {
     problems
 }
 
-fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec<String> {
+/// A quote's lines add up to what it was expected to cost, and its price is the one that its cost asks for.
+fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency) -> Vec<String> {
     let (number, quote) = (&record.header.number, &record.quote);
     let mut problems = Vec::new();
     let cost: Money = quote.lines.iter().map(Line::cost).sum();
-    if cost != quote.outlook.expected_cost {
+    if cost != outlook.expected_cost {
         problems.push(format!(
             "quote {number}: its lines add up to {}, it was expected to cost {}",
             currency.text(cost),
-            currency.text(quote.outlook.expected_cost)
+            currency.text(outlook.expected_cost)
         ));
     }
-    let expected = quote.terms.price_for(quote.outlook.cost_at_confidence);
+    let expected = quote.terms.price_for(outlook.cost_at_confidence);
     if expected != quote.price {
         problems.push(format!(
             "quote {number}: its cost asks for {}, its price is {}",
@@ -331,6 +348,12 @@ fn quote_problems(record: &QuoteRecord, currency: crate::money::Currency) -> Vec
             currency.text(quote.price)
         ));
     }
+    problems
+}
+
+fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
+    let (number, quote) = (&record.header.number, &record.quote);
+    let mut problems = Vec::new();
     let shares: Money = quote.rooms.iter().map(|room| room.price).sum();
     if shares != quote.price {
         problems.push(format!(

@@ -16,17 +16,16 @@ use rusqlite::{OptionalExtension, named_params};
 use siphasher::sip::SipHasher13;
 
 use super::columns::Micro;
-use super::{Job, JobState, Ledger, Refusal, Writing, numbered, read_number, refuse};
+use super::{Job, JobState, Ledger, Refusal, Writing, kept, numbered, read_number, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, lessons};
+use crate::trade::operation::Operation;
 use crate::trade::rates::check::{Foretold, Judgement, Words, look_back};
 use crate::trade::rates::{
-    Basis, Change, FloorClass, Observation, ObservedPart, RateKind, Rates, Word, learn,
+    Basis, BookRate, Change, Fit, FloorClass, MODEL, Observation, ObservedPart, RateKind, Rates,
+    Trust, Word, learn,
 };
-use crate::trade::{EntryId, JobId, OperationId};
-
-/// Changes whenever the model does, so that fits of an older one are made again.
-const MODEL: u32 = 1;
+use crate::trade::{EntryId, FloorCondition, JobId, OperationId, Species};
 
 /// A row to be added to the evidence.
 #[derive(Clone, Debug)]
@@ -70,7 +69,9 @@ impl Ledger {
     pub fn rates(&self) -> Result<Rates> {
         let basis = self.basis()?;
         let digest = self.digest(&basis)?;
-        if let Some(rates) = self.kept_rates(&digest, &basis)? {
+        // One that can't be read is made again like one that isn't there; `check` tells of it.
+        let kept = self.kept_fit(&digest)?.and_then(Result::ok);
+        if let Some(rates) = kept.and_then(|fit| Rates::from_fit(basis.clone(), fit)) {
             return Ok(rates);
         }
         let rates = learn(basis, &self.observations()?);
@@ -93,13 +94,15 @@ impl Ledger {
     }
 
     /// Tells whether the rates that are kept, if any are in force, are what evidence and book give.
+    ///
+    /// # Errors
+    /// Refuses what can't be read any more.
     pub(super) fn kept_rates_hold(&self) -> Result<bool> {
         let basis = self.basis()?;
-        let Some(kept) = self.kept_rates(&self.digest(&basis)?, &basis)? else {
+        let Some(kept) = self.kept_fit(&self.digest(&basis)?)?.transpose()? else {
             return Ok(true);
         };
-        let again = learn(basis, &self.observations()?);
-        Ok(serde_json::to_string(kept.fit())? == serde_json::to_string(again.fit())?)
+        Ok(kept == *learn(basis, &self.observations()?).fit())
     }
 
     /// Returns everything that rates are learned by, beside the rooms.
@@ -123,27 +126,22 @@ impl Ledger {
                  FROM observation WHERE word <> 'doubted' AND voided_at IS NULL",
             )?
             .query_row([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
-        let mut hasher = SipHasher13::new();
-        hasher.write(format!("{MODEL} {basis:?}").as_bytes());
-        Ok(Digest(format!(
-            "{:016x} {count} {low} {high}",
-            hasher.finish()
-        )))
+        let basis = digest_of_basis(MODEL, basis);
+        Ok(Digest(format!("{basis:016x} {count} {low} {high}")))
     }
 
-    fn kept_rates(&self, digest: &Digest, basis: &Basis) -> Result<Option<Rates>> {
+    fn kept_fit(&self, digest: &Digest) -> Result<Option<Result<Fit, Refusal>>> {
         let kept: Option<String> = self
             .connection
             .prepare_cached("SELECT fit FROM rate_fit WHERE digest = :digest")?
             .query_row(named_params! { ":digest": digest.0 }, |row| row.get(0))
             .optional()?;
-        let fit = kept.and_then(|kept| serde_json::from_str(&kept).ok());
-        Ok(fit.and_then(|fit| Rates::from_fit(basis.clone(), fit)))
+        Ok(kept.map(|text| kept::read(&text, "the rates")))
     }
 
     /// Keeps a fit; where the file can't be written just now, it is made again the next time.
     fn keep_rates(&self, digest: &Digest, rates: &Rates) -> Result<()> {
-        let fit = serde_json::to_string(rates.fit())?;
+        let fit = kept::text(rates.fit())?;
         let kept = self
             .connection
             .prepare_cached(
@@ -507,31 +505,125 @@ impl Dates {
     }
 }
 
+/// A digest of texts, one after the other.
+#[derive(Default)]
+struct Hashed(SipHasher13);
+
+impl Hashed {
+    fn text(&mut self, text: &str) {
+        self.0.write(text.as_bytes());
+        self.0.write(&[0]);
+    }
+
+    fn number(&mut self, number: impl Into<Decimal>) {
+        self.text(&number.into().normalize().to_string());
+    }
+
+    /// Takes a text that may not be there; no text is like it.
+    fn maybe(&mut self, text: Option<&str>) {
+        self.text(text.unwrap_or("\u{1}"));
+    }
+}
+
 /// Returns the digest of an observation: of everything that rates are learned from.
 fn digest_of(observation: &Observation) -> i64 {
-    let mut hasher = SipHasher13::new();
-    let mut text = |text: &str| {
-        hasher.write(text.as_bytes());
-        hasher.write(&[0]);
-    };
-    text(observation.kind.as_str());
-    text(&observation.job);
-    text(if observation.from_notebook {
+    let mut hashed = Hashed::default();
+    hashed.text(observation.kind.as_str());
+    hashed.text(&observation.job);
+    hashed.text(if observation.from_notebook {
         "notebook"
     } else {
         "job"
     });
-    text(&observation.finished_on.to_string());
-    text(&observation.quantity.normalize().to_string());
+    hashed.text(&observation.finished_on.to_string());
+    hashed.number(observation.quantity);
     for part in &observation.parts {
-        text(&part.room);
-        text(part.class.condition.as_str());
-        text(part.class.species.as_str());
-        text(&part.operation.0.to_string());
-        text(&part.driver.normalize().to_string());
-        text(&part.passes.to_string());
+        hashed.text(&part.room);
+        hashed.text(part.class.condition.as_str());
+        hashed.text(part.class.species.as_str());
+        hashed.number(part.operation.0);
+        hashed.number(part.driver);
+        hashed.number(part.passes);
     }
-    hasher.finish().cast_signed()
+    hashed.0.finish().cast_signed()
+}
+
+/// Returns the digest of a model and what it learns by: of every field that a fit can depend on, by name. What is left
+/// out (what things are called, cost and are documented by) makes no fit another one.
+fn digest_of_basis(model: u32, basis: &Basis) -> u64 {
+    let Basis {
+        book,
+        trust,
+        operations,
+        changes,
+    } = basis;
+    let Trust {
+        discs,
+        finish,
+        hours,
+    } = *trust;
+    let mut hashed = Hashed::default();
+    hashed.number(model);
+    for trust in [discs, finish, hours] {
+        hashed.number(trust);
+    }
+    for row in book.rows() {
+        let BookRate {
+            operation,
+            condition,
+            species,
+            kind,
+            driver_per_item,
+            fixed,
+            source: _,
+        } = row;
+        hashed.text("rate");
+        hashed.number(operation.0);
+        hashed.maybe(condition.map(FloorCondition::as_str));
+        hashed.maybe(species.map(Species::as_str));
+        hashed.text(kind.as_str());
+        hashed.number(*driver_per_item);
+        hashed.number(*fixed);
+    }
+    for operation in operations.values() {
+        let Operation {
+            id,
+            name: _,
+            task,
+            driver,
+            item,
+            set_size,
+            family,
+            splits,
+            machine: _,
+            grit: _,
+            answers: _,
+            hazards: _,
+            description: _,
+            source: _,
+        } = operation;
+        hashed.text("operation");
+        hashed.number(id.0);
+        hashed.number(task.id.0);
+        hashed.text(driver.as_str());
+        hashed.maybe(item.as_ref().map(|item| item.unit.as_str()));
+        hashed.number(set_size.unwrap_or_default());
+        hashed.text(family);
+        hashed.text(splits.as_str());
+    }
+    for change in changes {
+        let Change {
+            operation,
+            kind,
+            since,
+            note: _,
+        } = change;
+        hashed.text("change");
+        hashed.number(operation.0);
+        hashed.text(kind.as_str());
+        hashed.text(&since.to_string());
+    }
+    hashed.0.finish()
 }
 
 impl Writing<'_> {

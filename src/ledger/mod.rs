@@ -22,6 +22,7 @@ mod file;
 mod import;
 mod invoices;
 mod jobs;
+mod kept;
 mod methods;
 mod people;
 mod plans;

@@ -2,13 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use anyhow::{Context, Result};
+use anyhow::Result;
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use rusqlite::named_params;
-use serde::{Deserialize, Serialize};
 
 use super::{
-    DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, near_names, refuse,
+    DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, kept, near_names,
+    refuse,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::operation::SkippedGrades;
@@ -19,7 +19,7 @@ use crate::trade::plan::{
     Remark, Way,
 };
 use crate::trade::pricing::{Offer, price, set_up_cost};
-use crate::trade::quote::Quote;
+use crate::trade::quote::{Priced, Quote};
 use crate::trade::rates::Rates;
 use crate::trade::{MachineId, QuoteId, RoomId, Unit};
 
@@ -36,7 +36,7 @@ pub type LeftOut = Vec<(String, String)>;
 pub type Takes = Vec<(String, Decimal, Unit)>;
 
 /// What a plan of a house is asked for; what is left out comes from the settings.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HouseRequest {
     /// The rooms to be done, by name; none: every room that is refinished and in no job yet.
     pub rooms: Vec<String>,
@@ -105,7 +105,7 @@ pub struct HouseSheet {
     /// Whether every plan was tried: then it is the cheapest, or there is none.
     pub proven: bool,
     /// The quote that it would become; `None`: no plan is feasible.
-    pub quote: Option<Quote>,
+    pub priced: Option<Priced>,
     /// What each phase is expected to take of each item, by name and unit.
     pub takes: Vec<Takes>,
     /// What would have to be bought for all of it.
@@ -364,7 +364,7 @@ impl Worked {
     }
 
     /// Prices a plan: set-up for each phase, the machines as they are rented, everything else as in any quote.
-    fn quote(&self, ledger: &Ledger, plan: &HousePlan) -> Result<Quote> {
+    fn quote(&self, ledger: &Ledger, plan: &HousePlan) -> Result<Priced> {
         let mut offer = self.offer.clone();
         let (set_up, rooms): (Vec<_>, Vec<_>) =
             offer.work.into_iter().partition(|work| work.room.is_none());
@@ -613,7 +613,7 @@ impl Ledger {
             },
         };
         let base = fixed
-            .map(|(quote, plan)| quote.expected_cost() - plan.costs.set_up - plan.costs.rental);
+            .map(|(of, plan)| of.quote.expected_cost() - plan.costs.set_up - plan.costs.rental);
         let priced = |way: Way| PricedWay {
             cost: way
                 .plan
@@ -634,7 +634,7 @@ impl Ledger {
         others.push(("all at once", priced(all_at_once)));
         let chosen = priced(chosen);
         let parts = chosen.way.plan.as_ref().zip(quote.as_ref()).zip(base);
-        let phase_costs = parts.map(|((plan, quote), base)| costs_by_phase(plan, quote, base));
+        let phase_costs = parts.map(|((plan, of), base)| costs_by_phase(plan, &of.quote, base));
         let takes = chosen.way.plan.as_ref().zip(quote.as_ref());
         Ok(HouseSheet {
             site: site.address.clone(),
@@ -644,13 +644,13 @@ impl Ledger {
             bound: base.map(|base| base + bound),
             proven,
             takes: takes
-                .map(|(plan, quote)| takes_by_phase(plan, quote))
+                .map(|(plan, of)| takes_by_phase(plan, &of.quote))
                 .unwrap_or_default(),
             shopping: match &quote {
-                Some(quote) => self.shopping_for_quote(quote)?,
+                Some(of) => self.shopping_for(&of.outlook)?,
                 None => Vec::new(),
             },
-            quote,
+            priced: quote,
             chosen,
             others,
             in_jobs: worked.in_jobs,
@@ -718,16 +718,14 @@ impl Ledger {
             "SELECT revision, plan, request, lost_days, recorded_at FROM house_plan WHERE quote_id = :quote ORDER BY revision",
         )?;
         let mut rows = statement.query(named_params! { ":quote": quote.header.id })?;
+        let of = quote.header.row();
         let mut earlier: Vec<HousePlan> = Vec::new();
         let mut newest = None;
         while let Some(row) = rows.next()? {
             let read = |column: &str| Ok::<_, rusqlite::Error>(row.get_ref(column)?.as_str()?);
-            let plan: HousePlan =
-                serde_json::from_str(read("plan")?).context("failed to read the plan")?;
-            let request: HouseRequest = serde_json::from_str(read("request")?)
-                .context("failed to read what was asked for")?;
-            let lost: Vec<NaiveDate> =
-                serde_json::from_str(read("lost_days")?).context("failed to read the lost days")?;
+            let plan: HousePlan = kept::read(read("plan")?, &of)?;
+            let request: HouseRequest = kept::read(read("request")?, &of)?;
+            let lost: Vec<NaiveDate> = kept::read(read("lost_days")?, &of)?;
             let (revision, recorded_at) = (row.get("revision")?, row.get("recorded_at")?);
             earlier.push(plan);
             newest = Some((revision, request, lost, recorded_at));
@@ -759,7 +757,7 @@ impl Writing<'_> {
         request: &HouseRequest,
     ) -> Result<(HouseSheet, QuoteRecord)> {
         let sheet = self.plan_house(site, request)?;
-        let (Some(plan), Some(quote)) = (&sheet.chosen.way.plan, &sheet.quote) else {
+        let (Some(plan), Some(priced)) = (&sheet.chosen.way.plan, &sheet.priced) else {
             refuse!("a plan that isn't feasible makes no quote");
         };
         let rates = self.rates()?;
@@ -770,10 +768,15 @@ impl Writing<'_> {
                 .and_then(|phase| Some(phase.work.first()?.day)),
             ..DraftRequest::default()
         };
-        let record = self.insert_lone_quote(site, &draft, quote, &rates)?;
+        let record = self.insert_lone_quote(site, &draft, priced, &rates)?;
         // Asked again, the same rooms are meant, whatever jobs there are by then.
         let request = HouseRequest {
-            rooms: quote.rooms.iter().map(|room| room.name.clone()).collect(),
+            rooms: priced
+                .quote
+                .rooms
+                .iter()
+                .map(|room| room.name.clone())
+                .collect(),
             ..request.clone()
         };
         self.keep_plan(record.header.id, 0, plan, &request, &[])?;
@@ -799,8 +802,8 @@ impl Writing<'_> {
             )?
             .execute(named_params! {
                 ":id": self.new_id("house_plan")?, ":quote": quote, ":revision": revision,
-                ":plan": serde_json::to_string(plan)?, ":request": serde_json::to_string(request)?,
-                ":lost": serde_json::to_string(lost)?, ":now": self.now(),
+                ":plan": kept::text(plan)?, ":request": kept::text(request)?,
+                ":lost": kept::text(&lost.to_vec())?, ":now": self.now(),
             })?;
         Ok(())
     }

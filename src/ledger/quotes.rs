@@ -3,21 +3,22 @@
 use std::collections::BTreeSet;
 use std::str::FromStr;
 
-use anyhow::{Context, Result};
+use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, numbered, pick, read_number, refuse,
+    KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, kept, numbered, pick, read_number,
+    refuse,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
 use crate::trade::contract::ContractLaw;
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
-use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
 use crate::trade::rental::Tariff;
 use crate::trade::takeoff::{Contingency, MeasuredRoom, Methods, Work, take_off};
@@ -203,6 +204,16 @@ pub struct QuoteHeader {
     pub tax: Money,
 }
 
+impl QuoteHeader {
+    /// Names its row.
+    pub(super) fn row(&self) -> String {
+        match self.option_name.as_str() {
+            "" => format!("quote {}", self.number),
+            name => format!("quote {}, option `{name}`", self.number),
+        }
+    }
+}
+
 /// A quote with everything in it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct QuoteRecord {
@@ -212,13 +223,24 @@ pub struct QuoteRecord {
     pub quote: Quote,
 }
 
+/// An option of a quote, with what the simulation said of it.
+#[derive(Clone, Debug)]
+pub struct QuoteOption {
+    /// The quote.
+    pub record: QuoteRecord,
+    /// What it may cost, and what that takes.
+    pub outlook: Outlook,
+}
+
 /// A quote with all that is shown beside it.
 #[derive(Clone, Debug)]
 pub struct QuoteSheet {
     /// The quote.
     pub record: QuoteRecord,
+    /// What it may cost, and what that takes.
+    pub outlook: Outlook,
     /// All its options, itself among them.
-    pub options: Vec<QuoteRecord>,
+    pub options: Vec<QuoteOption>,
     /// What would have to be bought for it today.
     pub shopping: Vec<ToBuy>,
     /// The plan that it was drafted from, as it stands; `None`: there is none.
@@ -311,13 +333,40 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn sheet(&self, record: QuoteRecord) -> Result<QuoteSheet> {
+        let outlook = self.outlook_of(&record.header)?;
         Ok(QuoteSheet {
-            options: self.options_of(&record.header)?,
-            shopping: self.shopping_for_quote(&record.quote)?,
+            options: self.compared(&record.header)?,
+            shopping: self.shopping_for(&outlook)?,
             law: self.contract_law()?,
             plan: self.plan_of_quote(&record)?,
             record,
+            outlook,
         })
+    }
+
+    /// Returns what the simulation said of a quote when it was drafted.
+    ///
+    /// # Errors
+    /// Refuses what can't be read any more.
+    pub fn outlook_of(&self, header: &QuoteHeader) -> Result<Outlook> {
+        let kept: String = self
+            .connection
+            .prepare_cached("SELECT outlook FROM quote WHERE id = :id")?
+            .query_row(named_params! { ":id": header.id }, |row| row.get(0))?;
+        Ok(kept::read(&kept, &header.row())?)
+    }
+
+    /// Returns every option of a quote, in their order, with what the simulation said of each.
+    ///
+    /// # Errors
+    /// Refuses what can't be read any more.
+    pub fn compared(&self, header: &QuoteHeader) -> Result<Vec<QuoteOption>> {
+        let options = self.options_of(header)?.into_iter();
+        let options = options.map(|record| {
+            let outlook = self.outlook_of(&record.header)?;
+            Ok(QuoteOption { record, outlook })
+        });
+        options.collect()
     }
 
     /// Returns every option of a quote, in their order.
@@ -415,11 +464,11 @@ impl Ledger {
     }
 
     fn complete(&self, header: QuoteHeader) -> Result<QuoteRecord> {
-        let (sequence, schedule, terms, outlook) = self
+        let (sequence, schedule, terms) = self
             .connection
             .prepare_cached(
                 "SELECT sequence, schedule, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
-                        burden_micro, overhead_micro, tax_micro, outlook
+                        burden_micro, overhead_micro, tax_micro
                  FROM quote WHERE id = :id",
             )?
             .query_row(named_params! { ":id": header.id }, |row| {
@@ -434,8 +483,7 @@ impl Ledger {
                     overhead: micro("overhead_micro")?,
                     tax_percent: micro("tax_micro")?,
                 };
-                let outlook: String = row.get("outlook")?;
-                Ok((row.get("sequence")?, row.get("schedule")?, terms, outlook))
+                Ok((row.get("sequence")?, row.get("schedule")?, terms))
             })?;
         let quote = Quote {
             sequence,
@@ -444,8 +492,6 @@ impl Ledger {
             lines: self.quote_lines(header.id)?,
             cautions: self.quote_cautions(header.id)?,
             terms,
-            outlook: serde_json::from_str(&outlook)
-                .context("failed to read the outlook of the quote")?,
             price: header.price,
             tax: header.tax,
         };
@@ -513,12 +559,13 @@ impl Ledger {
     /// Returns the rates that a quote was priced with.
     ///
     /// # Errors
-    /// Fails if the file can't be read.
-    pub fn rates_of_quote(&self, quote: QuoteId) -> Result<Vec<QuotedRate>> {
+    /// Refuses what can't be read any more.
+    pub fn rates_of_quote(&self, header: &QuoteHeader) -> Result<Vec<QuotedRate>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT operation_id, kind, floor_condition, species, rate FROM quote_rate WHERE quote_id = :quote",
         )?;
-        let mut rows = statement.query(named_params! { ":quote": quote })?;
+        let mut rows = statement.query(named_params! { ":quote": header.id })?;
+        let of = header.row();
         let mut rates = Vec::new();
         while let Some(row) = rows.next()? {
             rates.push(QuotedRate {
@@ -528,8 +575,7 @@ impl Ledger {
                     condition: row.get(2)?,
                     species: row.get(3)?,
                 },
-                rate: serde_json::from_str(row.get_ref(4)?.as_str()?)
-                    .context("failed to read a rate of the quote")?,
+                rate: kept::read(row.get_ref(4)?.as_str()?, &of)?,
             });
         }
         Ok(rates)
@@ -839,7 +885,7 @@ impl Writing<'_> {
         }
         let rates = self.rates()?;
         let (offer, mut skipped) = self.offer(site, request, &rates)?;
-        let mut quotes = vec![price(offer, &rates, self.currency())?];
+        let mut priced = vec![price(offer, &rates, self.currency())?];
         for option in &request.options {
             let (offer, more) = self.offer(site, &self.changed(site, request, option)?, &rates)?;
             for skip in more {
@@ -847,7 +893,7 @@ impl Writing<'_> {
                     skipped.push(skip);
                 }
             }
-            quotes.push(price(offer, &rates, self.currency())?);
+            priced.push(price(offer, &rates, self.currency())?);
         }
         let (number, version) = match request.revises {
             Some(earlier) => self.next_version(earlier, site)?,
@@ -860,8 +906,8 @@ impl Writing<'_> {
         };
         let names = request.options.iter().map(|option| option.name.as_str());
         let mut ids = Vec::new();
-        for (place, (option_name, quote)) in
-            std::iter::once(first).chain(names).zip(&quotes).enumerate()
+        for (place, (option_name, priced)) in
+            std::iter::once(first).chain(names).zip(&priced).enumerate()
         {
             let id = QuoteId(self.new_id("quote")?);
             let place = Place {
@@ -870,7 +916,7 @@ impl Writing<'_> {
                 option: place + 1,
                 option_name,
             };
-            self.insert_quote(id, place, site, request, quote, &rates)?;
+            self.insert_quote(id, place, site, request, priced, &rates)?;
             ids.push(id);
         }
         let record = self.quote_by_id(ids[0])?;
@@ -999,7 +1045,7 @@ impl Writing<'_> {
         &self,
         site: &Site,
         request: &DraftRequest,
-        quote: &Quote,
+        priced: &Priced,
         rates: &Rates,
     ) -> Result<QuoteRecord> {
         let id = QuoteId(self.new_id("quote")?);
@@ -1009,7 +1055,7 @@ impl Writing<'_> {
             option: 1,
             option_name: "",
         };
-        self.insert_quote(id, place, site, request, quote, rates)?;
+        self.insert_quote(id, place, site, request, priced, rates)?;
         self.quote_by_id(id)
     }
 
@@ -1019,9 +1065,10 @@ impl Writing<'_> {
         place: Place<'_>,
         site: &Site,
         request: &DraftRequest,
-        quote: &Quote,
+        priced: &Priced,
         rates: &Rates,
     ) -> Result<()> {
+        let Priced { quote, outlook } = priced;
         let terms = quote.terms;
         self.connection
             .prepare_cached(
@@ -1038,7 +1085,7 @@ impl Writing<'_> {
                 ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of,
                 ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
                 ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
-                ":step": terms.step, ":outlook": serde_json::to_string(&quote.outlook)?,
+                ":step": terms.step, ":outlook": kept::text(outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
@@ -1086,7 +1133,7 @@ impl Writing<'_> {
                     )?
                     .execute(named_params! {
                         ":quote": id, ":operation": operation.id, ":kind": kind, ":condition": class.condition,
-                        ":species": class.species, ":rate": serde_json::to_string(&row)?,
+                        ":species": class.species, ":rate": kept::text(&row)?,
                     })?;
             }
         }

@@ -325,11 +325,12 @@ impl Ledger {
         for rental in self.rentals_out()? {
             let job = self.job_by_id(self.holder_of(&rental)?)?;
             let agreed = self.agreed(&job)?;
-            let mut planned = agreed
-                .quotes
-                .iter()
-                .flat_map(|record| &record.quote.outlook.rentals);
+            let mut planned = Vec::new();
+            for record in &agreed.quotes {
+                planned.extend(self.outlook_of(&record.header)?.rentals);
+            }
             let planned_days = planned
+                .iter()
                 .find(|planned| planned.machine == rental.machine_id)
                 .map(|planned| planned.plan.need.begun());
             let planned = due_back(rental.out_at, planned_days.unwrap_or(1));

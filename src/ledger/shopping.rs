@@ -8,7 +8,7 @@ use super::{Job, Ledger};
 use crate::money::Decimal;
 use crate::trade::buying::{Basket, cheapest_packs};
 use crate::trade::job_cost::What;
-use crate::trade::quote::{ItemNeed, Quote};
+use crate::trade::quote::{ItemNeed, Outlook};
 use crate::trade::{ItemId, Unit};
 
 /// A line of a shopping list.
@@ -35,8 +35,8 @@ impl Ledger {
     ///
     /// # Errors
     /// Fails if the file can't be read, and for more packs than can be worked out.
-    pub fn shopping_for_quote(&self, quote: &Quote) -> Result<Vec<ToBuy>> {
-        self.shopping(&quote.outlook.needs, &BTreeMap::new())
+    pub fn shopping_for(&self, outlook: &Outlook) -> Result<Vec<ToBuy>> {
+        self.shopping(&outlook.needs, &BTreeMap::new())
     }
 
     /// Returns what still has to be bought for a job: for what was agreed, less what was used.
@@ -46,7 +46,7 @@ impl Ledger {
     pub fn shopping_for_job(&self, job: &Job) -> Result<Vec<ToBuy>> {
         let mut needs: BTreeMap<ItemId, ItemNeed> = BTreeMap::new();
         for record in self.agreed(job)?.quotes {
-            for need in record.quote.outlook.needs {
+            for need in self.outlook_of(&record.header)?.needs {
                 match needs.get_mut(&need.item) {
                     Some(known) => {
                         known.expected += need.expected;

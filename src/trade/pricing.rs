@@ -24,8 +24,8 @@ use crate::trade::cautions::Caution;
 use crate::trade::operation::{Item, Operation};
 use crate::trade::plan::Rental;
 use crate::trade::quote::{
-    Cause, ItemLine, ItemNeed, Line, Outlook, PlannedRental, Quote, QuotedRoom, Risk, Terms,
-    WorkLine,
+    Cause, ItemLine, ItemNeed, Line, Outlook, PlannedRental, Priced, Quote, QuotedRoom, Risk,
+    Terms, WorkLine,
 };
 use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
 use crate::trade::rental::{Need, Plan, Tariff, Yard};
@@ -141,7 +141,7 @@ fn digest(words: &[&str]) -> u64 {
 ///
 /// # Errors
 /// Refuses an offer without rooms, a margin of 100 % or more, and items that don't keep and can't be bought.
-pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, PriceError> {
+pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, PriceError> {
     check(&offer)?;
     let terms = offer.terms;
     let costing = Costing::of(&offer, rates, currency)?;
@@ -150,17 +150,17 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Quote, P
     let lines = costing.lines;
     let shares = price.spread(&direct_costs(&offer.rooms, &lines));
     let rooms = offer.rooms.into_iter().zip(shares);
-    Ok(Quote {
+    let quote = Quote {
         sequence: offer.sequence,
         schedule: offer.schedule,
         rooms: rooms.map(|(room, price)| quoted(room, price)).collect(),
         lines,
         cautions: offer.cautions,
         terms,
-        outlook,
         price,
         tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
-    })
+    };
+    Ok(Priced { quote, outlook })
 }
 
 /// Returns what work for the whole job costs each time that a phase is set up for, overhead on its labour included.

@@ -1,9 +1,9 @@
 //! The quote: what a floor is expected to cost, how sure that is, and what it is offered for.
 //!
 //! A [`Quote`] is one value from which the owner's view, the client's view and the file are all drawn, so that they
-//! can't disagree. Every line is an expected cost, rounded once; totals are sums of lines. Its [`Outlook`] is what the
-//! simulation said of the whole: what it may cost, where the risk is, what to rent and to buy. How a quote comes about is
-//! in [`super::pricing`].
+//! can't disagree. Every line is an expected cost, rounded once; totals are sums of lines. The [`Outlook`] beside it is
+//! what the simulation said of the whole: what it may cost, where the risk is, what to rent and to buy. What was agreed is
+//! the quote; nothing that is owed rests on the outlook. How both come about is in [`super::pricing`].
 //!
 //! The price keeps the margin with the stated confidence: price = cost at the confidence ÷ (1 − margin), the usual
 //! conversion (a markup of 53.8462 % is a margin of 35 %), at least the minimum charge, and rounded up to the firm's step.
@@ -11,8 +11,6 @@
 //!
 //! The client sees a price for each room. Costs of the whole job (set-up, rental, overhead) are spread over the rooms by
 //! their direct cost, and the cents left by rounding go to the largest, so the rooms add up to the price.
-
-use serde::{Deserialize, Serialize};
 
 use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
@@ -37,8 +35,6 @@ pub struct Quote {
     pub cautions: Vec<Caution>,
     /// What it was priced with.
     pub terms: Terms,
-    /// What it may cost, and what that takes.
-    pub outlook: Outlook,
     /// The price before tax.
     pub price: Money,
     /// Tax on the price.
@@ -319,26 +315,19 @@ impl Quote {
         self.costs().total()
     }
 
-    /// Returns what is set aside so that the margin is kept with the confidence.
-    pub fn contingency(&self) -> Money {
-        self.outlook.cost_at_confidence - self.expected_cost()
-    }
-
-    /// Returns what the price keeps of the cost at the confidence, before it is raised to the minimum and the step.
-    pub fn kept_margin(&self) -> Money {
-        price_for(self.outlook.cost_at_confidence, self.terms.margin)
-            - self.outlook.cost_at_confidence
-    }
-
-    /// Returns by how much the price is above the one that keeps the margin: minimum charge and rounding.
-    pub fn raised_by(&self) -> Money {
-        self.price - self.outlook.cost_at_confidence - self.kept_margin()
-    }
-
     /// Returns the margin expected of the price, percent; `None`: the price is nothing.
     pub fn margin_percent(&self) -> Option<Decimal> {
         margin_percent(self.price, self.costs().total())
     }
+}
+
+/// A quote as it was just priced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Priced {
+    /// What is offered.
+    pub quote: Quote,
+    /// What it may cost, and what that takes.
+    pub outlook: Outlook,
 }
 
 /// Returns what is left of a price after its cost, percent of the price; `None`: the price is nothing.
@@ -348,7 +337,7 @@ pub fn margin_percent(price: Money, cost: Money) -> Option<Decimal> {
 }
 
 /// What the simulation said of a job.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Outlook {
     /// How many times the job was drawn.
     pub draws: u32,
@@ -378,8 +367,25 @@ pub struct Outlook {
     pub room_by_room: Option<Money>,
 }
 
+impl Outlook {
+    /// Returns what is set aside so that the margin is kept with the confidence.
+    pub fn contingency(&self) -> Money {
+        self.cost_at_confidence - self.expected_cost
+    }
+
+    /// Returns what a price keeps of the cost at the confidence, before it is raised to the minimum and the step.
+    pub fn kept_margin(&self, terms: &Terms) -> Money {
+        price_for(self.cost_at_confidence, terms.margin) - self.cost_at_confidence
+    }
+
+    /// Returns by how much the price of its quote is above the one that keeps the margin: minimum charge and rounding.
+    pub fn raised_by(&self, quote: &Quote) -> Money {
+        quote.price - self.cost_at_confidence - self.kept_margin(&quote.terms)
+    }
+}
+
 /// A part of a job's risk.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Risk {
     /// The operation, or what else it comes from.
     pub operation: String,
@@ -410,7 +416,7 @@ closed_set! {
 }
 
 /// A machine to rent.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PlannedRental {
     /// The machine.
     pub machine: MachineId,
@@ -423,7 +429,7 @@ pub struct PlannedRental {
 }
 
 /// How much of an item to have at hand.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ItemNeed {
     /// The item.
     pub item: ItemId,

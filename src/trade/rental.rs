@@ -19,7 +19,6 @@ use std::collections::BTreeSet;
 
 use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
 use rust_decimal::prelude::ToPrimitive;
-use serde::{Deserialize, Serialize};
 
 use crate::money::{Decimal, Money};
 use crate::trade::closed_set;
@@ -90,7 +89,7 @@ impl Tariff {
 }
 
 /// The cheapest way to cover a rental.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cover {
     /// Which periods, longest first, how many of each, at what price each.
     pub periods: Vec<(Period, u32, Money)>,
@@ -115,7 +114,7 @@ impl Cover {
 }
 
 /// How long a machine is needed: whole days, and perhaps a half day more. Counted in half days.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Need(u32);
 
 impl Need {
@@ -147,6 +146,11 @@ impl Need {
         };
         let days = days.to_u32().unwrap_or(MOST_DAYS).min(MOST_DAYS);
         Need(2 * days + half_days).min(Need::LONGEST)
+    }
+
+    /// Returns it in half days.
+    pub const fn in_half_days(self) -> u32 {
+        self.0
     }
 
     /// Returns it in days.
@@ -262,7 +266,7 @@ fn morning(day: NaiveDate) -> NaiveDateTime {
 }
 
 /// A rental as it is planned.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Plan {
     /// How long the machine is needed.
     pub need: Need,

@@ -344,12 +344,12 @@ fn check_finds_what_was_tampered_with() {
         ),
         (
             "house_plan_stays",
-            "UPDATE house_plan SET plan = json_set(plan, '$.costs.rental', 1)",
+            "UPDATE house_plan SET plan = json_set(plan, '$.kept.costs.rental', 1)",
             "plan of Q2: its rentals",
         ),
         (
             "house_plan_stays",
-            "UPDATE house_plan SET plan = json_set(plan, '$.phases[0].rooms', json('[]'))",
+            "UPDATE house_plan SET plan = json_set(plan, '$.kept.phases[0].rooms', json('[]'))",
             "plan of Q2: its rooms",
         ),
     ] {

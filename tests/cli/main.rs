@@ -5,6 +5,7 @@
 //! * the main job in `session.rs`;
 //! * a refusal and its exact words in `refusals.rs`;
 //! * CSV in and out in `exchange.rs`;
+//! * what is kept as JSON in `kept.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`;
@@ -18,6 +19,7 @@ mod files;
 mod harness;
 mod house;
 mod invariants;
+mod kept;
 mod limits;
 mod money;
 mod pricing;

@@ -14,7 +14,6 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta, Weekday};
-use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::trade::rental::MORNING;
@@ -46,7 +45,7 @@ pub struct Calendar {
 }
 
 /// What a set of rooms takes when it is done together.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Needs {
     /// Minutes of labour before the first coat.
     pub before: i64,
@@ -67,7 +66,7 @@ pub struct Needs {
 }
 
 /// A coat over a set of rooms.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Coat {
     /// The operations that lay it, such as `oil-coat`.
     pub name: String,
@@ -92,8 +91,7 @@ pub struct CoatTooLong {
 }
 
 /// What is done in a stretch of a working day.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Doing {
     /// Set-up, repairs, sanding, vacuuming.
     Sand,
@@ -104,7 +102,7 @@ pub enum Doing {
 }
 
 /// A stretch of work within one working day, in minutes of labour from its beginning.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stretch {
     /// The day.
     pub day: NaiveDate,

@@ -40,7 +40,6 @@ mod words;
 mod tests;
 
 use chrono::{NaiveDate, NaiveDateTime};
-use serde::{Deserialize, Serialize};
 
 pub use self::calendar::{Calendar, Coat, Doing, Needs, Stretch};
 use self::search::{Chosen, Search};
@@ -105,7 +104,7 @@ pub struct Machine {
 }
 
 /// A plan of the whole house.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HousePlan {
     /// The phases, in order.
     pub phases: Vec<Phase>,
@@ -118,7 +117,7 @@ pub struct HousePlan {
 }
 
 /// A set of rooms done together.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Phase {
     /// The rooms, in the order of the house.
     pub rooms: Vec<RoomId>,
@@ -145,7 +144,7 @@ pub struct Phase {
 }
 
 /// A machine, out and back.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Rental {
     /// The machine.
     pub machine: MachineId,
@@ -169,7 +168,7 @@ impl Rental {
 }
 
 /// What depends on a plan.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct PlanCosts {
     /// Setting up.
     pub set_up: Money,

@@ -27,7 +27,7 @@ const FEWEST_DATES: usize = 6;
 const DAYS_PER_YEAR: f64 = 365.25;
 
 /// What was found about a level.
-#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Drift {
     /// Nothing speaks for a change.
     #[default]

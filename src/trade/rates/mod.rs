@@ -44,7 +44,6 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
-use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 pub use self::drift::Drift;
@@ -52,10 +51,15 @@ use self::predictive::{Comes, Row, Standing};
 pub use self::scheme::Consumption;
 pub(in crate::trade) use self::scheme::float;
 use self::scheme::{CODES, Place, Plan, Pool, Scheme, Work};
-use self::tree::{Evidence, Part, Posterior, Record};
+pub(crate) use self::tree::{CellState, Hyper, Posterior, StepState};
+use self::tree::{Evidence, Part, Record};
 use crate::money::{Decimal, quantity};
 use crate::trade::operation::Operation;
 use crate::trade::{FloorCondition, OperationId, Species, closed_set};
+
+/// The number of the model: raised whenever it learns other rates from the same rooms, so that what was learned before is
+/// learned again.
+pub const MODEL: u32 = 1;
 
 closed_set! {
     /// What a rate counts.
@@ -96,7 +100,7 @@ pub struct BookRate {
 }
 
 /// A rate ready for use: items (or hours) per driver unit, and a fixed amount per room and pass.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rate {
     /// Items or hours per driver unit.
     pub per_unit: Decimal,
@@ -324,7 +328,7 @@ fn in_order(observations: &[Observation]) -> Vec<usize> {
 }
 
 /// Where rates are told apart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Cell {
     /// The operation.
     pub operation: OperationId,
@@ -337,11 +341,12 @@ pub struct Cell {
 }
 
 /// What one tree learned.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct PoolFit {
-    posterior: Posterior,
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct PoolFit {
+    /// What is known of it.
+    pub(crate) posterior: Posterior,
     /// Step and code of each cell.
-    cells: Vec<(usize, usize)>,
+    pub(crate) cells: Vec<(usize, usize)>,
 }
 
 impl PoolFit {
@@ -351,15 +356,15 @@ impl PoolFit {
 }
 
 /// What finished rooms of a cell add up to.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct Experience {
-    operation: OperationId,
-    kind: RateKind,
-    code: usize,
-    quantity: f64,
-    exposure: f64,
-    rooms: usize,
-    newest: Vec<Taught>,
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Experience {
+    pub(crate) operation: OperationId,
+    pub(crate) kind: RateKind,
+    pub(crate) code: usize,
+    pub(crate) quantity: f64,
+    pub(crate) exposure: f64,
+    pub(crate) rooms: usize,
+    pub(crate) newest: Vec<Taught>,
 }
 
 /// What is added up for a cell; the newest rooms by observation and part.
@@ -372,7 +377,7 @@ struct Sums {
 }
 
 /// A finished room that taught a rate.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Taught {
     /// The job.
     pub job: Arc<str>,
@@ -389,10 +394,10 @@ const LONGEST_COURSE: usize = 10;
 const NAMED_ROOMS: usize = 3;
 
 /// What was learned from all observations: kept, and read again while they stay what they were.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Fit {
-    pools: Vec<PoolFit>,
-    experience: Vec<Experience>,
+    pub(crate) pools: Vec<PoolFit>,
+    pub(crate) experience: Vec<Experience>,
 }
 
 /// The book and what was learned, together.
@@ -404,7 +409,7 @@ pub struct Rates {
 }
 
 /// One line of `rate list`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct RateRow {
     /// The cell.
     pub cell: Cell,
@@ -1005,3 +1010,6 @@ fn percents(shares: [f64; 4]) -> [u32; 4] {
     }
     percents
 }
+
+#[cfg(test)]
+mod tests;

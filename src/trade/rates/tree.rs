@@ -28,7 +28,6 @@
 use std::ops::Range;
 
 use chrono::NaiveDate;
-use serde::{Deserialize, Serialize};
 
 use super::drift::{Drift, Level, Series};
 
@@ -221,20 +220,20 @@ fn by_cell_and_job(cells: usize, records: &[Record<'_>]) -> Vec<usize> {
 }
 
 /// The hyperparameters.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct Hyper {
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Hyper {
     /// F of each family.
-    pub(super) fixed: Vec<f64>,
+    pub(crate) fixed: Vec<f64>,
     /// φ of each family.
-    pub(super) grain: Vec<f64>,
+    pub(crate) grain: Vec<f64>,
     /// ψ.
-    pub(super) room: f64,
+    pub(crate) room: f64,
     /// σ_j.
-    pub(super) job: f64,
+    pub(crate) job: f64,
     /// τ_c.
-    pub(super) class: f64,
+    pub(crate) class: f64,
     /// τ_s.
-    pub(super) step: f64,
+    pub(crate) step: f64,
 }
 
 /// One hyperparameter.
@@ -367,53 +366,53 @@ struct Upward {
 }
 
 /// A step after the downward pass.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct StepState {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct StepState {
     /// R_s.
-    pub(super) reference: f64,
+    pub(crate) reference: f64,
     /// Z_s.
-    pub(super) credibility: f64,
+    pub(crate) credibility: f64,
     /// M_s.
-    pub(super) multiplier: f64,
+    pub(crate) multiplier: f64,
     /// v_s, with the extra variance of its own drift.
-    pub(super) variance: f64,
+    pub(crate) variance: f64,
 }
 
 /// A cell after the downward pass.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct CellState {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct CellState {
     /// Z_c.
-    pub(super) credibility: f64,
+    pub(crate) credibility: f64,
     /// M_c.
-    pub(super) multiplier: f64,
+    pub(crate) multiplier: f64,
     /// v_c.
-    pub(super) variance: f64,
+    pub(crate) variance: f64,
 }
 
 /// What is known after a fit: enough to predict from.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub(super) struct Posterior {
-    pub(super) hyper: Hyper,
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Posterior {
+    pub(crate) hyper: Hyper,
     /// R_0.
-    pub(super) root_reference: f64,
+    pub(crate) root_reference: f64,
     /// W_0.
-    pub(super) book_weight: f64,
+    pub(crate) book_weight: f64,
     /// M_0.
-    pub(super) root: f64,
+    pub(crate) root: f64,
     /// V_0, with the extra variance of the crew's drift.
-    pub(super) root_variance: f64,
-    pub(super) steps: Vec<StepState>,
-    pub(super) cells: Vec<CellState>,
+    pub(crate) root_variance: f64,
+    pub(crate) steps: Vec<StepState>,
+    pub(crate) cells: Vec<CellState>,
     /// τ_c'².
-    pub(super) class_variance: f64,
+    pub(crate) class_variance: f64,
     /// ψ'².
-    pub(super) room_variance: f64,
+    pub(crate) room_variance: f64,
     /// σ_j'².
-    pub(super) job_variance: f64,
+    pub(crate) job_variance: f64,
     /// φ' of each family.
-    pub(super) grain: Vec<f64>,
-    pub(super) crew_drift: Drift,
-    pub(super) step_drift: Vec<Drift>,
+    pub(crate) grain: Vec<f64>,
+    pub(crate) crew_drift: Drift,
+    pub(crate) step_drift: Vec<Drift>,
 }
 
 /// Fits the tree: hyperparameters, levels, multipliers.

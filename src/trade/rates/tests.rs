@@ -1,0 +1,196 @@
+//! The model as a whole: what it learns from a few rooms, to the last printed digit.
+
+use std::fmt::Write as _;
+
+use rust_decimal_macros::dec;
+
+use super::*;
+use crate::trade::operation::{Driver, Item, Splits, Task};
+use crate::trade::{ItemId, TaskId, Unit};
+
+/// What model 1 learns from the rooms of the test below: as it was learned first, no other source.
+const LEARNED: &str = "\
+root 1.151350412 0.468962503 1.151350405 0.045555018
+  spreads [0.312775564] [0.269062060] 0.144685409 0.118125897 0.180629353 0.118910103
+  inflated [0.301546363] 0.028193053 0.019026182 0.044467374
+  step 1.180554117 0.218495010 1.180554116 0.018560097
+  cell 0 14 0.458626532 1.120262277 0.028763984
+  cell 0 70 0.219648245 1.311694990 0.044791561
+root 1.040635262 0.662946276 1.040635265 0.006293570
+  spreads [0.053968371] [0.000962257] 0.094928114 0.058808481 0.068966910 0.069007890
+  inflated [0.001556465] 0.011950923 0.004697415 0.006488819
+  step 1.062709157 0.276182806 1.062709158 0.004627922
+  cell 0 14 0.397450961 1.085702110 0.003857205
+root 1.039978092 0.507759389 1.039978092 0.018011918
+  spreads [0.260928265, 0.194263607] [0.004999586, 0.004905932] 0.188822713 0.126655523 0.123317881 0.114727942
+  inflated [0.008236011, 0.008016091] 0.045830498 0.021537419 0.020420700
+  step 1.049371742 0.234263054 1.049371742 0.013576243
+  step 1.046628227 0.154785912 1.046628227 0.015377024
+  cell 0 14 0.359872159 1.060421644 0.012813637
+  cell 1 14 0.214296417 1.054410038 0.016372920
+";
+
+const CUT: OperationId = OperationId(1);
+const COAT: OperationId = OperationId(2);
+
+fn operation(id: OperationId, unit: Unit, set_size: Option<u32>) -> Operation {
+    Operation {
+        id,
+        name: format!("operation-{}", id.0),
+        task: Task {
+            id: TaskId(id.0),
+            name: format!("task-{}", id.0),
+        },
+        driver: Driver::Area,
+        item: Some(Item {
+            id: ItemId(id.0),
+            name: format!("item-{}", id.0),
+            unit,
+            price: Decimal::ONE,
+        }),
+        set_size,
+        family: format!("family-{}", id.0),
+        splits: Splits::Condition,
+        machine: None,
+        grit: None,
+        answers: None,
+        hazards: Vec::new(),
+        description: String::new(),
+        source: String::new(),
+    }
+}
+
+/// A cut with three discs a set and a coat in gallons; both are timed.
+fn basis() -> Basis {
+    let rate = |operation, kind, driver_per_item, fixed| BookRate {
+        operation,
+        condition: None,
+        species: None,
+        kind,
+        driver_per_item,
+        fixed,
+        source: String::new(),
+    };
+    let operations = [
+        operation(CUT, Unit::Disc, Some(3)),
+        operation(COAT, Unit::Gallon, None),
+    ];
+    Basis {
+        book: Book::new([
+            rate(CUT, RateKind::Item, dec!(20), dec!(0.9)),
+            rate(CUT, RateKind::Hours, dec!(120), dec!(0.25)),
+            rate(COAT, RateKind::Item, dec!(400), dec!(0.05)),
+            rate(COAT, RateKind::Hours, dec!(250), dec!(0.2)),
+        ]),
+        trust: Trust {
+            discs: dec!(300),
+            finish: dec!(300),
+            hours: dec!(300),
+        },
+        operations: operations.map(|known| (known.id, known)).into(),
+        changes: Vec::new(),
+    }
+}
+
+fn taken(
+    job: &str,
+    day: u32,
+    condition: FloorCondition,
+    operation: OperationId,
+    kind: RateKind,
+    area: Decimal,
+    quantity: Decimal,
+) -> Observation {
+    Observation {
+        kind,
+        job: job.into(),
+        from_notebook: false,
+        finished_on: NaiveDate::from_ymd_opt(2026, 1, day).unwrap(),
+        quantity,
+        parts: vec![ObservedPart {
+            operation,
+            room: format!("{area} sq ft").into(),
+            class: FloorClass {
+                condition,
+                species: Species::RedOak,
+            },
+            driver: area,
+            passes: 1,
+        }],
+        word: Word::Good,
+    }
+}
+
+/// Every number of a fit, nine decimals each.
+fn numbers(fit: &Fit) -> String {
+    let mut text = String::new();
+    for pool in &fit.pools {
+        let Posterior {
+            hyper,
+            root_reference,
+            book_weight,
+            root,
+            root_variance,
+            steps,
+            cells,
+            class_variance,
+            room_variance,
+            job_variance,
+            grain,
+            crew_drift: _,
+            step_drift: _,
+        } = &pool.posterior;
+        let _ = writeln!(
+            text,
+            "root {root_reference:.9} {book_weight:.9} {root:.9} {root_variance:.9}"
+        );
+        let (fixed, grains) = (&hyper.fixed, &hyper.grain);
+        let _ = writeln!(
+            text,
+            "  spreads {fixed:.9?} {grains:.9?} {:.9} {:.9} {:.9} {:.9}",
+            hyper.room, hyper.job, hyper.class, hyper.step
+        );
+        let _ = writeln!(
+            text,
+            "  inflated {grain:.9?} {room_variance:.9} {job_variance:.9} {class_variance:.9}"
+        );
+        for step in steps {
+            let _ = writeln!(
+                text,
+                "  step {:.9} {:.9} {:.9} {:.9}",
+                step.reference, step.credibility, step.multiplier, step.variance
+            );
+        }
+        for (cell, (step, code)) in cells.iter().zip(&pool.cells) {
+            let _ = writeln!(
+                text,
+                "  cell {step} {code} {:.9} {:.9} {:.9}",
+                cell.credibility, cell.multiplier, cell.variance
+            );
+        }
+    }
+    text
+}
+
+#[test]
+fn a_model_that_learns_other_rates_has_another_number() {
+    use FloorCondition::{Bare, Paint};
+    use RateKind::{Hours, Item};
+    let rooms = [
+        taken("J1", 5, Bare, CUT, Item, dec!(180), dec!(12)),
+        taken("J1", 5, Bare, CUT, Item, dec!(96), dec!(6)),
+        taken("J2", 12, Paint, CUT, Item, dec!(150), dec!(15)),
+        taken("J3", 19, Bare, CUT, Item, dec!(240), dec!(12)),
+        taken("J1", 5, Bare, COAT, Item, dec!(180), dec!(0.6)),
+        taken("J2", 12, Bare, COAT, Item, dec!(150), dec!(0.45)),
+        taken("J1", 5, Bare, CUT, Hours, dec!(180), dec!(2.25)),
+        taken("J3", 19, Bare, CUT, Hours, dec!(240), dec!(2)),
+        taken("J3", 19, Bare, COAT, Hours, dec!(240), dec!(1.25)),
+    ];
+    let learned = numbers(learn(basis(), &rooms).fit());
+    assert_eq!(
+        (MODEL, learned.as_str()),
+        (1, LEARNED),
+        "the model learns other rates from the same rooms: raise MODEL, so that every ledger learns anew"
+    );
+}
