@@ -245,21 +245,36 @@ impl Ledger {
     }
 
     fn rental_rows(&self) -> Result<Vec<Cells>> {
+        let price = |price: Option<Money>| {
+            let text = price.map(|price| self.currency().text(price));
+            text.unwrap_or_default()
+        };
         let mut rows = Vec::new();
         for rental in self.rentals()? {
             let job = self.job_by_id(rental.job_id)?;
             let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
             let back = rental.back.as_ref();
             let stated = back.filter(|back| !back.by_tariff);
+            let mut moved = Vec::new();
+            for (from, job) in self.holders(&rental)?.into_iter().skip(1) {
+                moved.push(format!("{from} {}", self.job_by_id(job)?.number));
+            }
+            let tariff = rental.tariff;
             rows.push(vec![
                 rental.machine,
                 moment(rental.out_at),
                 job.number,
                 job.site,
                 back.map(|back| moment(back.at)).unwrap_or_default(),
-                stated
-                    .map(|back| self.currency().text(back.charge))
-                    .unwrap_or_default(),
+                price(stated.map(|back| back.charge)),
+                moved.join("; "),
+                price(tariff.half_day),
+                price(Some(tariff.day)),
+                price(tariff.weekend),
+                price(tariff.week),
+                price(tariff.four_weeks),
+                plain(tariff.waiver_percent, ALL_DECIMALS),
+                price(Some(tariff.cleaning)),
             ]);
         }
         Ok(rows)

@@ -7,6 +7,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{Row, named_params};
 
 use super::book::tariff_from_row;
+use super::columns::Micro;
 use super::day_book::NewEntry;
 use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse};
 use crate::money::{Decimal, Money};
@@ -253,7 +254,7 @@ impl Ledger {
     }
 
     /// Returns from which dates on a rental was with which job, first the one that took it out.
-    fn holders(&self, rental: &Rental) -> Result<Vec<(NaiveDate, JobId)>> {
+    pub(super) fn holders(&self, rental: &Rental) -> Result<Vec<(NaiveDate, JobId)>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, job_id FROM live_entry
              WHERE kind = 'rental-day' AND rental_id = :rental ORDER BY happened_on, id",
@@ -296,7 +297,7 @@ fn rental_from_row(row: &Row<'_>) -> rusqlite::Result<Rental> {
 }
 
 impl Writing<'_> {
-    /// Takes a machine out for a job. It keeps the tariff of this day: its return is charged by it.
+    /// Takes a machine out for a job. The entry keeps the machine's tariff, and its return is charged by it.
     ///
     /// # Errors
     /// Refuses a machine that is out already, and a moment after today.
@@ -336,11 +337,14 @@ impl Writing<'_> {
             .prepare_cached(
                 "INSERT INTO rental_tariff (entry_id, half_day_minor, day_minor, weekend_minor, week_minor,
                                             four_weeks_minor, waiver_micro, cleaning_minor)
-                 SELECT :entry, half_day_minor, day_minor, weekend_minor, week_minor, four_weeks_minor, waiver_micro,
-                        cleaning_minor
-                 FROM machine WHERE id = :machine",
+                 VALUES (:entry, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
             )?
-            .execute(named_params! { ":entry": recorded.id, ":machine": machine.id })?;
+            .execute(named_params! {
+                ":entry": recorded.id, ":half_day": machine.tariff.half_day, ":day": machine.tariff.day,
+                ":weekend": machine.tariff.weekend, ":week": machine.tariff.week,
+                ":four_weeks": machine.tariff.four_weeks, ":waiver": Micro(machine.tariff.waiver_percent),
+                ":cleaning": machine.tariff.cleaning,
+            })?;
         self.log(&format!(
             "{}: {} out at {} for {}.",
             recorded.number,

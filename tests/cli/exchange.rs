@@ -47,6 +47,7 @@ fn full() -> TestLedger {
         rental back rotary --at "2026-03-02 08:30"
         rental out edger --at "2026-03-01 09:00"
         rental back edger --at "2026-03-01 12:00" --charged 35.25
+        machine edit rotary --half-day none --day 91.5 --waiver 12.25
         rental out buffer --at "2026-03-02 09:00"
         "#,
     );

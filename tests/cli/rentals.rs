@@ -305,3 +305,28 @@ fn what_a_return_rests_on_is_voided_after_it() {
     }
     ledger.line("check").ok();
 }
+
+#[test]
+fn a_shared_rental_by_an_old_tariff_comes_back_from_its_export() {
+    let ledger = two_jobs();
+    ledger.lines(
+        r#"
+        rental out rotary --at "2026-02-26 08:00" --job J1
+        rental day rotary --job J2 --date 2026-02-28
+        machine edit rotary --day 200
+        rental back rotary --at "2026-03-01 08:00"
+        "#,
+    );
+    let rows = ledger.line("export rentals").ok();
+    let (copy, file) = (two_jobs(), ledger.file("rentals.csv", &rows));
+    copy.line(&format!("import rentals {file}")).ok();
+    assert_eq!(copy.line("export rentals").ok(), rows);
+    // Three days: 240.00 + 24.00 + 25.00 = 289.00; two of them on J1, one on J2.
+    assert_eq!((cost(&copy, "J1"), cost(&copy, "J2")), (19_267, 9_633));
+    let wrong = copy.file("wrong.csv", rows.replace("2026-02-28 J2", "2026-02-28"));
+    let refused = copy.line(&format!("import rentals {wrong}")).refused();
+    assert!(
+        refused.contains("2: moved: `2026-02-28` is not a date and a job, like 2026-02-28 J2"),
+        "{refused}"
+    );
+}

@@ -19,7 +19,8 @@ use super::{
     WorkedOn, Worker, Writing, read_number,
 };
 use crate::measure::{Length, Units};
-use crate::money::Money;
+use crate::money::{Decimal, Money};
+use crate::trade::rental::Tariff;
 use crate::trade::room::Floor;
 use crate::trade::{FloorCondition, Layout, RoomId, Species, closed_set};
 
@@ -106,7 +107,18 @@ impl Transfer {
             Transfer::Rentals => (
                 "rentals",
                 &["machine", "out_at", "job", "site"],
-                &["back_at", "charge"],
+                &[
+                    "back_at",
+                    "charge",
+                    "moved",
+                    "half_day",
+                    "day",
+                    "weekend",
+                    "week",
+                    "four_weeks",
+                    "waiver_percent",
+                    "cleaning",
+                ],
             ),
             Transfer::PastRooms => (
                 "past-rooms",
@@ -440,18 +452,52 @@ impl Writing<'_> {
                 Err(_) => Err(format!("`{text}` is not a time like 2026-03-02 08:00")),
             }
         };
-        let machine = row.read("machine", |name| self.machine(name))?;
+        let mut machine = row.read("machine", |name| self.machine(name))?;
+        if let Some(tariff) = self.import_tariff(row)? {
+            machine.tariff = tariff;
+        }
         let out = row.read("out_at", moment)?;
         let back = row.maybe("back_at", moment)?;
         let charge = row.maybe("charge", |text| self.read_amount(text))?;
         let job = self.import_job(row, out.date())?;
         self.as_of(out.date(), || self.rental_out(&machine, out, &job))
             .map_err(|error| row.wrong("out_at", error))?;
+        for moved in row
+            .text("moved")
+            .split("; ")
+            .filter(|moved| !moved.is_empty())
+        {
+            let (on, job) = read_move(moved, today).map_err(|error| row.wrong("moved", error))?;
+            let job = self.job(job).map_err(|error| row.wrong("moved", error))?;
+            self.as_of(on, || self.rental_day(&machine, on, &job))
+                .map_err(|error| row.wrong("moved", error))?;
+        }
         if let Some(back) = back {
             let returned = self.as_of(back.date(), || self.rental_back(&machine, back, charge));
             returned.map_err(|error| row.wrong("back_at", error))?;
         }
         Ok(())
+    }
+
+    /// Returns the tariff with which a machine went out; `None`: the row doesn't say what a day was.
+    fn import_tariff(&self, row: Row<'_>) -> Result<Option<Tariff>> {
+        let price = |column| row.maybe(column, |text| self.read_amount(text));
+        let Some(day) = price("day")? else {
+            return Ok(None);
+        };
+        let waiver_percent = row.number("waiver_percent")?.unwrap_or_default();
+        if waiver_percent > Decimal::ONE_HUNDRED {
+            return Err(row.wrong("waiver_percent", "a waiver is no more than 100 %"));
+        }
+        Ok(Some(Tariff {
+            half_day: price("half_day")?,
+            day,
+            weekend: price("weekend")?,
+            week: price("week")?,
+            four_weeks: price("four_weeks")?,
+            waiver_percent,
+            cleaning: price("cleaning")?.unwrap_or_default(),
+        }))
     }
 
     /// Returns the job of a row; one that the ledger doesn't have is opened at the row's site under its number.
@@ -510,6 +556,16 @@ impl Writing<'_> {
         let outcome = event();
         self.set_clock(now);
         outcome
+    }
+}
+
+/// Reads from which date on which job had a machine: `2026-02-28 J2`.
+fn read_move(text: &str, today: NaiveDate) -> Result<(NaiveDate, &str)> {
+    let (date, job) = text.split_once(' ').unwrap_or((text, ""));
+    match date.parse() {
+        Ok(date) if date > today => super::refuse!("`{date}` is after today, {today}"),
+        Ok(date) if !job.is_empty() => Ok((date, job)),
+        _ => super::refuse!("`{text}` is not a date and a job, like 2026-02-28 J2"),
     }
 }
 
