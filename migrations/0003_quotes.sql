@@ -1,6 +1,8 @@
 -- Quotes and the jobs they become.
 -- A quote is written once, with everything it was priced with; another draft is another version.
 -- What happens to it afterwards (sent, accepted, declined) is a row beside it, so nothing in it ever changes.
+-- A draft follows what its client, site and rooms are called; what is sent has copies of those words, and so has a job
+-- that is closed.
 
 CREATE TABLE quote (
     id              INTEGER PRIMARY KEY,
@@ -54,9 +56,17 @@ CREATE TABLE quote_line (
     position        INTEGER NOT NULL,
     kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'opened', 'other', 'overhead')),
     room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
+    -- What is done, with what, as the book had it then: an edit of the book changes no quote.
     operation_id    INTEGER REFERENCES operation (id),            -- NULL: not work
+    operation       TEXT,                                         -- NULL: not work
+    task_id         INTEGER REFERENCES task (id),                 -- NULL: not work
+    task            TEXT,                                         -- NULL: not work
+    driver          TEXT CHECK (driver IN ('area', 'edge', 'count', 'length', 'room', 'job')), -- NULL: not work
     item_id         INTEGER REFERENCES item (id),                 -- NULL: labour only, or not work
+    item            TEXT,                                         -- NULL: no item
+    unit            TEXT,                                         -- of the item; NULL: no item
     machine_id      INTEGER REFERENCES machine (id),              -- NULL: not a rental
+    machine         TEXT,                                         -- NULL: not a rental
     what            TEXT    NOT NULL DEFAULT '',                  -- what an `other` line is for
     driver_micro    INTEGER CHECK (driver_micro >= 0),            -- sq ft, ft or count, all passes; NULL: not work
     passes          INTEGER CHECK (passes > 0),                   -- how often the sequence or schedule does it; NULL: not work
@@ -74,6 +84,10 @@ CREATE TABLE quote_line (
     once_minor      INTEGER NOT NULL DEFAULT 0 CHECK (once_minor >= 0), -- what of a rental's cost is waiver and cleaning
     UNIQUE (quote_id, position),
     CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
+    CHECK ((operation_id IS NULL) = (operation IS NULL) AND (operation_id IS NULL) = (task_id IS NULL)
+           AND (operation_id IS NULL) = (task IS NULL) AND (operation_id IS NULL) = (driver IS NULL)),
+    CHECK ((item_id IS NULL) = (item IS NULL) AND (item_id IS NULL) = (unit IS NULL)),
+    CHECK ((machine_id IS NULL) = (machine IS NULL)),
     CHECK ((kind = 'rental') = (machine_id IS NOT NULL)),
     CHECK (kind = 'rental' OR once_minor = 0),
     CHECK (kind <> 'opened' OR item_id IS NOT NULL),
@@ -119,11 +133,27 @@ CREATE TABLE quote_event (
     quote_id    INTEGER NOT NULL REFERENCES quote (id),
     what        TEXT    NOT NULL CHECK (what IN ('sent', 'accepted', 'declined')),
     valid_until TEXT CHECK (valid_until IS date(valid_until)),    -- of `sent`; NULL: other events
+    -- Whom it was sent to, for which address and on what terms, in the words of that day; NULL: other events.
+    client         TEXT,
+    client_address TEXT,
+    site           TEXT,
+    cancellation_days   INTEGER CHECK (cancellation_days >= 0),   -- NULL: no such right was set, or another event
+    cancellation_source TEXT,                                     -- where that is written; NULL: not said
     happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at TEXT    NOT NULL,
     UNIQUE (quote_id, what),
-    CHECK ((what = 'sent') = (valid_until IS NOT NULL))
+    CHECK ((what = 'sent') = (valid_until IS NOT NULL) AND (what = 'sent') = (client IS NOT NULL)
+           AND (what = 'sent') = (client_address IS NOT NULL) AND (what = 'sent') = (site IS NOT NULL)),
+    CHECK (what = 'sent' OR (cancellation_days IS NULL AND cancellation_source IS NULL))
 ) STRICT;
+
+-- What the rooms of a quote were called when it was sent.
+CREATE TABLE sent_room (
+    quote_event_id INTEGER NOT NULL REFERENCES quote_event (id),
+    room_id        INTEGER NOT NULL REFERENCES room (id),
+    name           TEXT    NOT NULL,
+    PRIMARY KEY (quote_event_id, room_id)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE job (
     id          INTEGER PRIMARY KEY,
@@ -140,16 +170,49 @@ CREATE TABLE job_event (
     id          INTEGER PRIMARY KEY,
     job_id      INTEGER NOT NULL REFERENCES job (id),
     what        TEXT    NOT NULL CHECK (what IN ('agreed', 'started', 'closed', 'reopened')),
+    -- Of `closed`: whom it was done for, and where, in the words of that day; NULL: other events.
+    client_id   INTEGER REFERENCES client (id),
+    client      TEXT,
+    site        TEXT,
     happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
-    recorded_at TEXT    NOT NULL
+    recorded_at TEXT    NOT NULL,
+    CHECK ((what = 'closed') = (client_id IS NOT NULL) AND (what = 'closed') = (client IS NOT NULL)
+           AND (what = 'closed') = (site IS NOT NULL))
 ) STRICT;
 CREATE INDEX job_event_job ON job_event (job_id, id);
+
+-- What the rooms of the site were called when a job was closed.
+CREATE TABLE closed_room (
+    job_event_id INTEGER NOT NULL REFERENCES job_event (id),
+    room_id      INTEGER NOT NULL REFERENCES room (id),
+    name         TEXT    NOT NULL,
+    PRIMARY KEY (job_event_id, room_id)
+) STRICT, WITHOUT ROWID;
 
 -- Where a job stands: its newest event.
 CREATE VIEW job_state AS
 SELECT job_id, what, happened_on, recorded_at, MAX(id) AS event_id
 FROM job_event
 GROUP BY job_id;
+
+-- Whom a job is for, and where: as it was when it was closed, or as they are called while it isn't.
+CREATE VIEW job_party AS
+SELECT job.id AS job_id, COALESCE(closed.client_id, site.client_id) AS client_id,
+       COALESCE(closed.client, client.name) AS client, COALESCE(closed.site, site.address) AS site,
+       closed.id AS closed_event_id
+FROM job
+JOIN site ON site.id = job.site_id
+JOIN client ON client.id = site.client_id
+LEFT JOIN job_event AS closed
+    ON closed.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id) AND closed.what = 'closed';
+
+-- What the rooms of a job are called, those that its site has no longer too.
+CREATE VIEW job_room AS
+SELECT job_party.job_id, room.id AS room_id, COALESCE(closed_room.name, room.name) AS name
+FROM job
+JOIN job_party ON job_party.job_id = job.id
+JOIN room ON room.site_id = job.site_id
+LEFT JOIN closed_room ON closed_room.job_event_id = closed_event_id AND closed_room.room_id = room.id;
 
 -- In what order and on which days a house is done. A quote has one when it was drafted from a plan; when days are lost the
 -- rest is planned again, and the newest row counts. `request` is what was asked for, so that it can be asked again.
@@ -180,6 +243,8 @@ CREATE TRIGGER quote_caution_stays BEFORE UPDATE ON quote_caution BEGIN SELECT R
 CREATE TRIGGER quote_caution_kept BEFORE DELETE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_event_stays BEFORE UPDATE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
 CREATE TRIGGER quote_event_kept BEFORE DELETE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
+CREATE TRIGGER sent_room_stays BEFORE UPDATE ON sent_room BEGIN SELECT RAISE(ABORT, 'what was sent never changes'); END;
+CREATE TRIGGER sent_room_kept BEFORE DELETE ON sent_room BEGIN SELECT RAISE(ABORT, 'what was sent never changes'); END;
 CREATE TRIGGER quote_room_sealed BEFORE INSERT ON quote_room
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rooms'); END;
@@ -199,3 +264,5 @@ CREATE TRIGGER job_stays BEFORE UPDATE ON job BEGIN SELECT RAISE(ABORT, 'a job k
 CREATE TRIGGER job_kept BEFORE DELETE ON job BEGIN SELECT RAISE(ABORT, 'jobs stay in the record'); END;
 CREATE TRIGGER job_event_stays BEFORE UPDATE ON job_event BEGIN SELECT RAISE(ABORT, 'what happened to a job never changes'); END;
 CREATE TRIGGER job_event_kept BEFORE DELETE ON job_event BEGIN SELECT RAISE(ABORT, 'what happened to a job never changes'); END;
+CREATE TRIGGER closed_room_stays BEFORE UPDATE ON closed_room BEGIN SELECT RAISE(ABORT, 'what a closed job was called never changes'); END;
+CREATE TRIGGER closed_room_kept BEFORE DELETE ON closed_room BEGIN SELECT RAISE(ABORT, 'what a closed job was called never changes'); END;

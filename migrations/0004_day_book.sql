@@ -11,8 +11,8 @@ CREATE TABLE entry (
     recorded_at    TEXT    NOT NULL,
     voids_id       INTEGER UNIQUE REFERENCES entry (id),          -- the entry a `void` takes back; NULL: other kinds
     worker_id      INTEGER REFERENCES worker (id),                -- who worked; NULL: not hours
-    task_id        INTEGER REFERENCES task (id),                  -- what hours were for; NULL: an operation, or nothing said
-    operation_id   INTEGER REFERENCES operation (id),             -- what an item or hours were for; NULL: a task, or nothing said
+    task_id        INTEGER REFERENCES task (id),                  -- what hours were for; NULL: nothing said, or not hours
+    operation_id   INTEGER REFERENCES operation (id),             -- what an item or hours were for, hours beside its task; NULL: not said
     item_id        INTEGER REFERENCES item (id),                  -- NULL: no item
     machine_id     INTEGER REFERENCES machine (id),               -- NULL: no machine
     rental_id      INTEGER REFERENCES entry (id),                 -- the `rental-out` that a day or return belongs to; NULL: others

@@ -222,19 +222,18 @@ fn warn_of_cancellation(
     job: &Job,
     begun: NaiveDate,
 ) -> Result<()> {
-    let law = ledger.contract_law()?;
     let agreed = ledger.agreed(job)?;
-    let accepted = agreed
-        .quotes
-        .first()
-        .and_then(|quote| quote.header.decided_on);
-    if let Some(last) = accepted
-        .and_then(|accepted| law.cancel_until(accepted))
-        .filter(|last| begun <= *last)
-    {
+    let Some(header) = agreed.quotes.first().map(|record| &record.header) else {
+        return Ok(());
+    };
+    let right = ledger.cancellation_of(header)?;
+    let Some((right, accepted)) = right.zip(header.decided_on) else {
+        return Ok(());
+    };
+    if let Some(last) = right.last_day(accepted).filter(|last| begun <= *last) {
         context.warn(&format!(
             "the client may take the acceptance back until {last}, holidays not counted{}: it is for you to check",
-            law.cited()
+            right.cited()
         ));
     }
     Ok(())

@@ -280,7 +280,6 @@ fn edit_client(context: &Context, args: &ClientEditArgs) -> Result<()> {
 }
 
 fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
-    let name = &client.details.name;
     let sites = ledger
         .sites()?
         .into_iter()
@@ -289,7 +288,7 @@ fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
     let jobs = ledger
         .jobs()?
         .into_iter()
-        .filter(|job| job.client == *name)
+        .filter(|job| job.client_id == client.id)
         .collect();
     let invoices = ledger
         .invoices()?

@@ -191,10 +191,9 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
     if args.why {
         let rates = ledger.rates_of_quote(&sheet.record.header)?;
-        let operations = ledger.operations_by_id()?;
         return context.answer(
-            || json_with_why(&sheet, &rates, &operations, &page),
-            || why_text(&sheet, &rates, &operations, &page),
+            || json_with_why(&sheet, &rates, &page),
+            || why_text(&sheet, &rates, &page),
         );
     }
     let view = view(args.for_client);
@@ -383,11 +382,13 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         if let Some(kept) = writing.plan_of_job(&job)?.filter(|_| !variation) {
             warn_of_past_dates(context, &kept);
         }
-        let law = writing.contract_law()?;
-        if let Some(last) = law.cancel_until(context.today()) {
+        let right = writing.cancellation_of(&header)?;
+        if let Some((right, last)) =
+            right.and_then(|right| right.last_day(context.today()).map(|last| (right, last)))
+        {
             context.warn(&format!(
                 "the client may take it back until {last}, holidays not counted{}: it is for you to check",
-                law.cited()
+                right.cited()
             ));
         }
         if !variation {

@@ -2,7 +2,6 @@
 //!
 //! Both are drawn from one [`QuoteSheet`], so they can't disagree.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
@@ -10,15 +9,15 @@ use serde_json::{Value, json};
 use super::cover::{cover_words, days_words};
 use super::outlook::{options_json, outlook_json, outlook_text};
 use super::plan::{stages_json, stages_text};
-use super::rate::sentence;
+use super::rate::{Rated, sentence};
 use super::{Page, Table, inert, percent_json, range_text, rate_text};
 use crate::ledger::{QuoteHeader, QuoteOption, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
-use crate::trade::operation::{Operation, SET_UP};
+use crate::trade::operation::SET_UP;
 use crate::trade::quote::{Costs, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
 use crate::trade::rates::RateKind;
-use crate::trade::{OperationId, RoomId, Unit};
+use crate::trade::{RoomId, Unit};
 
 /// Whose eyes a quote is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,18 +38,13 @@ pub fn length(feet: Decimal, page: &Page) -> String {
 }
 
 /// Renders a quote as JSON, each line with why it takes what it takes.
-pub fn json_with_why(
-    sheet: &QuoteSheet,
-    rates: &[QuotedRate],
-    operations: &BTreeMap<OperationId, Operation>,
-    page: &Page,
-) -> Value {
+pub fn json_with_why(sheet: &QuoteSheet, rates: &[QuotedRate], page: &Page) -> Value {
     let mut value = json(sheet, View::Owner, page);
     let quote = &sheet.record.quote;
     for (place, line) in quote.lines.iter().enumerate() {
         value["lines"][place]["why"] = match line {
             Line::Work(work) => {
-                let of = |kind| why(quote, work, kind, rates, operations, page);
+                let of = |kind| why(quote, work, kind, rates, page);
                 json!({ "item": of(RateKind::Item), "hours": of(RateKind::Hours), "cost": null })
             }
             Line::Rental { .. }
@@ -132,12 +126,7 @@ fn lump_name(line: &Line) -> String {
 }
 
 /// Explains every quantity of a quote: the rate it was priced with, where that came from, and the rooms that taught it.
-pub fn why_text(
-    sheet: &QuoteSheet,
-    rates: &[QuotedRate],
-    operations: &BTreeMap<OperationId, Operation>,
-    page: &Page,
-) -> String {
+pub fn why_text(sheet: &QuoteSheet, rates: &[QuotedRate], page: &Page) -> String {
     let QuoteRecord { header, quote } = &sheet.record;
     let mut text = format!("Why {} takes what it takes:", header.number);
     for work in quote.work() {
@@ -147,7 +136,7 @@ pub fn why_text(
             .map_or_else(|| "the job".to_owned(), inert);
         let _ = write!(text, "\n\n{place}, {}:", work.name);
         for kind in RateKind::ALL.iter().copied() {
-            if let Some(why) = why(quote, work, kind, rates, operations, page) {
+            if let Some(why) = why(quote, work, kind, rates, page) {
                 let _ = write!(text, "\n{}", page.prose(&format!("  {why}")));
             }
         }
@@ -167,11 +156,9 @@ fn why(
     work: &WorkLine,
     kind: RateKind,
     rates: &[QuotedRate],
-    operations: &BTreeMap<OperationId, Operation>,
     page: &Page,
 ) -> Option<String> {
     let class = quote.class_of(work)?;
-    let operation = operations.get(&work.operation)?;
     let quantity = match (kind, &work.item) {
         (RateKind::Hours, _) => page.quantity(work.hours, Unit::Hour),
         (RateKind::Item, Some(item)) => page.quantity(item.expected, item.unit),
@@ -221,7 +208,7 @@ fn why(
         });
     Some(format!(
         "{quantity} for {done}{passes}{likely}: {}{taught}",
-        sentence(&rate.rate, operation, page)
+        sentence(&rate.rate, &Rated::from(work), page)
     ))
 }
 
@@ -244,6 +231,7 @@ pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
         "variation": header.variation_of.is_some(),
         "site": header.site,
         "client": header.client,
+        "client_address": header.client_address,
         "currency": page.currency.code(),
         "sequence": quote.sequence,
         "schedule": quote.schedule,
@@ -274,7 +262,7 @@ pub fn json(sheet: &QuoteSheet, view: View, page: &Page) -> Value {
         "start_on": header.start_on,
         "options": options_json(&sheet.options, view, page),
         "phases": sheet.plan.as_ref().map(stages_json),
-        "cancel_within_days": sheet.law.cancellation_days,
+        "cancel_within_days": sheet.cancellation.as_ref().map(|right| right.days),
     });
     let outlook = outlook_json(quote, &sheet.outlook, &sheet.shopping, page);
     for (key, figure) in outlook.as_object().into_iter().flatten() {
@@ -386,7 +374,12 @@ pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
                 page,
             ));
         }
-        View::Client => client_text(&mut text, &record.quote, page),
+        View::Client => {
+            if !record.header.client_address.is_empty() {
+                let _ = writeln!(text, "To {}", inert(&record.header.client_address));
+            }
+            client_text(&mut text, &record.quote, page);
+        }
     }
     if sheet.options.len() > 1 {
         let words = format!(
@@ -396,11 +389,11 @@ pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
         );
         let _ = write!(text, "\n{words}\n");
     }
-    if let Some(days) = sheet.law.cancellation_days {
+    if let Some(right) = &sheet.cancellation {
         let words = format!(
             "An acceptance can be taken back within {}{}.",
-            super::count(days as usize, "business day"),
-            sheet.law.cited()
+            super::count(right.days as usize, "business day"),
+            right.cited()
         );
         let _ = write!(text, "\n{}\n", page.prose(&words));
     }

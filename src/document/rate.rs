@@ -9,6 +9,7 @@ use super::{Page, Table, count, inert};
 use crate::ledger::{KeptObservation, LookBack, defused};
 use crate::money::{Decimal, plain};
 use crate::trade::operation::{Driver, Operation};
+use crate::trade::quote::WorkLine;
 use crate::trade::rates::check::{Foretold, Score};
 use crate::trade::rates::{
     Change, Consumption, Drift, Observation, Prediction, Rate, RateKind, RateRow, Word,
@@ -91,11 +92,7 @@ fn each_does(rate: Decimal, driver: Unit, page: &Page) -> Option<Decimal> {
 }
 
 fn counted_in(kind: RateKind, operation: &Operation) -> Unit {
-    match (kind, &operation.item) {
-        (RateKind::Hours, _) => Unit::Hour,
-        (RateKind::Item, Some(item)) => item.unit,
-        (RateKind::Item, None) => Unit::Each,
-    }
+    Rated::from(operation).counted_in(kind)
 }
 
 /// Renders the rates as JSON.
@@ -264,16 +261,55 @@ fn one_of(unit: Unit) -> &'static str {
     }
 }
 
+/// What a rate is of, in the words that a sentence about it needs.
+#[derive(Clone, Copy, Debug)]
+pub struct Rated<'a> {
+    operation: &'a str,
+    task: &'a str,
+    driver: Driver,
+    item_unit: Option<Unit>,
+}
+
+impl Rated<'_> {
+    fn counted_in(&self, kind: RateKind) -> Unit {
+        match kind {
+            RateKind::Hours => Unit::Hour,
+            RateKind::Item => self.item_unit.unwrap_or(Unit::Each),
+        }
+    }
+}
+
+impl<'a> From<&'a Operation> for Rated<'a> {
+    fn from(operation: &'a Operation) -> Rated<'a> {
+        Rated {
+            operation: &operation.name,
+            task: &operation.task.name,
+            driver: operation.driver,
+            item_unit: operation.item.as_ref().map(|item| item.unit),
+        }
+    }
+}
+
+impl<'a> From<&'a WorkLine> for Rated<'a> {
+    fn from(work: &'a WorkLine) -> Rated<'a> {
+        Rated {
+            operation: &work.name,
+            task: &work.task.name,
+            driver: work.driver,
+            item_unit: work.item.as_ref().map(|item| item.unit),
+        }
+    }
+}
+
 /// Says in a sentence how far one item or hour goes, how sure that is, and where it comes from.
-pub fn sentence(row: &RateRow, operation: &Operation, page: &Page) -> String {
-    let driver = operation.driver;
-    let unit = one_of(counted_in(row.cell.kind, operation));
+pub fn sentence(row: &RateRow, rated: &Rated<'_>, page: &Page) -> String {
+    let driver = rated.driver;
+    let unit = one_of(rated.counted_in(row.cell.kind));
     let does =
         |rate: Decimal| each_does(rate, driver.unit(), page).map_or_else(|| "-".to_owned(), told);
-    let (name, task) = (&operation.name, &operation.task.name);
     let other = match row.cell.kind {
-        RateKind::Item => name,
-        RateKind::Hours => task,
+        RateKind::Item => rated.operation,
+        RateKind::Hours => rated.task,
     };
     let mut from = Vec::new();
     let [own, others, all, book] = row.shares;
@@ -407,7 +443,7 @@ pub fn stories_json(
         let unit = counted_in(story.row.cell.kind, story.operation);
         json!({
             "rate": rate_json(&story.row, story.operation, page),
-            "sentence": sentence(&story.row, story.operation, page),
+            "sentence": sentence(&story.row, &story.operation.into(), page),
             "taught_by": story.taught_by.iter().map(|kept| {
                 let observation = &kept.observation;
                 json!({
@@ -493,7 +529,7 @@ fn story_text(
             "any" => "any floor".to_owned(),
             floor => floor.to_owned(),
         },
-        page.prose(&sentence(row, operation, page))
+        page.prose(&sentence(row, &Rated::from(*operation), page))
     );
     for sentence in drift_sentences(row, operation) {
         text.push('\n');

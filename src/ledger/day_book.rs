@@ -174,8 +174,9 @@ impl Ledger {
             "SELECT entry.id, entry.number, entry.kind, entry.job_id, entry.happened_on, entry.quantity_micro,
                     entry.amount_minor, entry.late, void.id IS NOT NULL AS voided,
                     COALESCE(worker.name, item.name, machine.name, entry.what) AS subject,
-                    COALESCE(task.name, operation.name) AS worked_on, item.unit AS item_unit,
-                    (SELECT GROUP_CONCAT(room.name, '; ') FROM entry_room JOIN room ON room.id = room_id
+                    COALESCE(operation.name, task.name) AS worked_on, item.unit AS item_unit,
+                    (SELECT GROUP_CONCAT(name, '; ') FROM entry_room
+                     JOIN job_room ON job_room.job_id = entry.job_id AND job_room.room_id = entry_room.room_id
                      WHERE entry_id = entry.id) AS rooms
              FROM entry
              LEFT JOIN entry AS void ON void.voids_id = entry.id
@@ -235,8 +236,7 @@ impl Ledger {
                     live_entry.operation_id, live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
              FROM live_entry
              LEFT JOIN item ON item.id = live_entry.item_id
-             LEFT JOIN operation ON operation.id = live_entry.operation_id
-             LEFT JOIN task ON task.id = COALESCE(live_entry.task_id, operation.task_id)
+             LEFT JOIN task ON task.id = live_entry.task_id
              WHERE job_id = :job AND kind IN ('use', 'hours', 'spent', 'drive')
              ORDER BY live_entry.id",
         )?;
@@ -485,7 +485,8 @@ impl Writing<'_> {
         }
         let (task, operation) = match on {
             WorkedOn::Task(task) => (Some(task.id), None),
-            WorkedOn::Operation(operation) => (None, Some(operation.id)),
+            // Its task as it is today: an operation that is given another one later takes no hours with it.
+            WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
             WorkedOn::Nothing => (None, None),
         };
         let amount = self.currency().amount(product([

@@ -210,7 +210,7 @@ impl Ledger {
                     quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
-                    COALESCE(task.name, operation.name) AS worked_on, amount_minor, what
+                    COALESCE(operation.name, task.name) AS worked_on, amount_minor, what
              FROM live_entry
              JOIN job ON job.id = live_entry.job_id
              JOIN site ON site.id = job.site_id
@@ -264,7 +264,7 @@ impl Ledger {
                 rental.machine,
                 moment(rental.out_at),
                 job.number,
-                job.site,
+                self.address_of(job.site_id)?,
                 back.map(|back| moment(back.at)).unwrap_or_default(),
                 price(stated.map(|back| back.charge)),
                 moved.join("; "),

@@ -114,8 +114,9 @@ const INVOICES: &str = "
            (SELECT COALESCE(SUM(amount_minor), 0) FROM invoice_paid WHERE invoice_id = invoice.id) AS paid
     FROM invoice
     JOIN job ON job.id = invoice.job_id
+    JOIN job_party ON job_party.job_id = job.id
     JOIN site ON site.id = job.site_id
-    JOIN client ON client.id = COALESCE(invoice.client_id, site.client_id)
+    JOIN client ON client.id = COALESCE(invoice.client_id, job_party.client_id)
     WHERE withdrawn_on IS NULL";
 
 impl Ledger {

@@ -1,5 +1,7 @@
 //! Jobs: accepted quotes being done, from agreed to closed.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{Row, named_params};
@@ -10,7 +12,7 @@ use super::{
 use crate::money::Money;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
 use crate::trade::quote::{Line, Terms};
-use crate::trade::{JobId, QuoteId, SiteId};
+use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId};
 
 /// Where a job stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,9 +45,11 @@ pub struct Job {
     pub number: String,
     /// Where it is.
     pub site_id: SiteId,
-    /// The site's address.
+    /// The site's address; of a closed job, as it was when it was closed.
     pub site: String,
-    /// The client's name.
+    /// Who pays.
+    pub client_id: ClientId,
+    /// The client's name; of a closed job, as it was when it was closed.
     pub client: String,
     /// The quote it came from; `None`: history without its quote.
     pub quote_id: Option<QuoteId>,
@@ -71,6 +75,8 @@ impl Job {
 pub struct Agreed {
     /// Quote first, then variations in the order they were drafted.
     pub quotes: Vec<QuoteRecord>,
+    /// What the rooms are called in the job; the papers have them as they were when each was sent.
+    pub room_names: BTreeMap<RoomId, String>,
 }
 
 impl Agreed {
@@ -124,7 +130,7 @@ impl Agreed {
                     .unwrap_or_else(|| {
                         let known = FinishedRoom {
                             id: room.id,
-                            name: room.name.clone(),
+                            name: self.room_names.get(&room.id).unwrap_or(&room.name).clone(),
                             class: room.class,
                         };
                         rooms.push((known, Money::ZERO, Money::ZERO));
@@ -154,14 +160,13 @@ pub struct CloseOut {
 }
 
 const JOBS: &str = "
-    SELECT job.id, job.number, job.site_id, site.address AS site, client.name AS client, job.quote_id,
+    SELECT job.id, job.number, job.site_id, job_party.site, job_party.client_id, job_party.client, job.quote_id,
            (SELECT what FROM job_state WHERE job_id = job.id) AS state,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'started') AS started_on,
            (SELECT MAX(happened_on) FROM job_event WHERE job_id = job.id AND what = 'closed') AS closed_on
     FROM job
-    JOIN site ON site.id = job.site_id
-    JOIN client ON client.id = site.client_id";
+    JOIN job_party ON job_party.job_id = job.id";
 
 impl Ledger {
     /// Returns every job, oldest first.
@@ -267,7 +272,22 @@ impl Ledger {
         let quotes = ids.map(|id| self.quote_by_id(id?));
         Ok(Agreed {
             quotes: quotes.collect::<Result<_>>()?,
+            room_names: self.room_names_of(job.id)?,
         })
+    }
+
+    /// Returns what the rooms of a job's site are called: as they were when it was closed, if it is.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn room_names_of(&self, job: JobId) -> Result<BTreeMap<RoomId, String>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT room_id, name FROM job_room WHERE job_id = :job")?;
+        let names = statement.query_map(named_params! { ":job": job }, |row| {
+            Ok((row.get("room_id")?, row.get("name")?))
+        })?;
+        Ok(names.collect::<rusqlite::Result<_>>()?)
     }
 
     /// Returns a job as evidence sees it.
@@ -326,6 +346,7 @@ fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
         number: numbered('J', id.0, row.get("number")?),
         site_id: row.get("site_id")?,
         site: row.get("site")?,
+        client_id: row.get("client_id")?,
         client: row.get("client")?,
         quote_id: row.get("quote_id")?,
         state: match state.as_str() {
@@ -399,7 +420,7 @@ impl Writing<'_> {
                 .into());
             }
         }
-        self.add_job_event(job.id, "closed", self.today())?;
+        self.add_closing(job)?;
         let observations = self.write_evidence(&self.job_by_id(job.id)?)?;
         self.log(&format!("Closed {} at {}.", job.number, job.site))?;
         let awaiting = self
@@ -437,6 +458,28 @@ impl Writing<'_> {
             .execute(named_params! {
                 ":id": self.new_id("job_event")?, ":job": job, ":what": what, ":on": on, ":now": self.now(),
             })?;
+        Ok(())
+    }
+
+    /// Notes that a job was closed, with a copy of every word of it that somebody may change later.
+    fn add_closing(&self, job: &Job) -> Result<()> {
+        let id = self.new_id("job_event")?;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO job_event (id, job_id, what, client_id, client, site, happened_on, recorded_at)
+                 VALUES (:id, :job, 'closed', :client_id, :client, :site, :today, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":job": job.id, ":client_id": job.client_id, ":client": job.client, ":site": job.site,
+                ":today": self.today(), ":now": self.now(),
+            })?;
+        for (room, name) in self.room_names_of(job.id)? {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO closed_room (job_event_id, room_id, name) VALUES (:event, :room, :name)",
+                )?
+                .execute(named_params! { ":event": id, ":room": room, ":name": name })?;
+        }
         Ok(())
     }
 

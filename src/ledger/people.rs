@@ -320,6 +320,14 @@ impl Ledger {
         pick("site", address, &sites.collect::<Vec<_>>())
     }
 
+    /// Returns what a site is called today, which is what it is found by; papers have it as it was.
+    pub(super) fn address_of(&self, site: SiteId) -> Result<String> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT address FROM site WHERE id = :site")?
+            .query_row(named_params! { ":site": site }, |row| row.get(0))?)
+    }
+
     /// Returns the rooms in use at a site, in the order they were walked.
     ///
     /// # Errors

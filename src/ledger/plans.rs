@@ -705,7 +705,7 @@ impl Ledger {
             None => {
                 let refusal =
                     Refusal::new(format!("{} was not made from a plan", quote.header.number));
-                let site = &quote.header.site;
+                let site = self.address_of(quote.header.site_id)?;
                 let hint = format!("gritledger plan house \"{site}\" --start DATE --accept");
                 Err(refusal.hint(hint).into())
             }
@@ -733,12 +733,15 @@ impl Ledger {
         let Some((plan, (revision, request, lost, recorded_at))) = earlier.pop().zip(newest) else {
             return Ok(None);
         };
+        let mut names = names_of(&self.rooms_of(quote.header.site_id)?);
+        let quoted = quote.quote.rooms.iter();
+        names.extend(quoted.map(|room| (room.id, room.name.clone())));
         Ok(Some(KeptPlan {
             revision,
             plan,
             request,
             lost,
-            names: names_of(&self.rooms_of(quote.header.site_id)?),
+            names,
             recorded_at,
             earlier,
             quote: quote.clone(),
@@ -887,7 +890,7 @@ impl Writing<'_> {
         lost: &[NaiveDate],
         has_begun: impl Fn(NaiveDate) -> bool,
     ) -> Result<Vec<Remark>> {
-        let site = self.site(&job.site)?;
+        let site = self.site(&self.address_of(job.site_id)?)?;
         let mut worked = self.work_out(&site, request, lost)?;
         let house = &worked.house;
         let begun = kept.plan.phases.iter().filter_map(|phase| {

@@ -15,7 +15,7 @@ use super::{
 };
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
-use crate::trade::contract::ContractLaw;
+use crate::trade::contract::Cancellation;
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
 use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
@@ -182,10 +182,12 @@ pub struct QuoteHeader {
     pub start_on: Option<NaiveDate>,
     /// Where it is for.
     pub site_id: SiteId,
-    /// The site's address.
+    /// The site's address; once it is sent, as it was that day.
     pub site: String,
-    /// The client's name.
+    /// The client's name; once it is sent, as it was that day.
     pub client: String,
+    /// The client's postal address; once it is sent, as it was that day.
+    pub client_address: String,
     /// The job that it is a variation of.
     pub variation_of: Option<JobId>,
     /// Where it stands today.
@@ -245,8 +247,8 @@ pub struct QuoteSheet {
     pub shopping: Vec<ToBuy>,
     /// The plan that it was drafted from, as it stands; `None`: there is none.
     pub plan: Option<KeptPlan>,
-    /// The law on contracts as it is set.
-    pub law: ContractLaw,
+    /// The client's right to take back an acceptance: as it is set, or as it was when the quote was sent.
+    pub cancellation: Option<Cancellation>,
 }
 
 /// A draft that was just made, and what its owner should know.
@@ -262,8 +264,9 @@ pub struct Drafted {
 
 const HEADERS: &str = "
     SELECT quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
-           quote.job_id, quote.drafted_on, quote.price_minor, quote.tax_minor, site.address AS site,
-           client.name AS client,
+           quote.job_id, quote.drafted_on, quote.price_minor, quote.tax_minor,
+           COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
+           COALESCE(sent.client_address, client.address) AS client_address,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
                    AND other.version = quote.version) AS options,
            sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on
@@ -337,7 +340,7 @@ impl Ledger {
         Ok(QuoteSheet {
             options: self.compared(&record.header)?,
             shopping: self.shopping_for(&outlook)?,
-            law: self.contract_law()?,
+            cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
             record,
             outlook,
@@ -367,6 +370,28 @@ impl Ledger {
             Ok(QuoteOption { record, outlook })
         });
         options.collect()
+    }
+
+    /// Returns the client's right to take back an acceptance of a quote: as it is set, or as it was when it was sent.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn cancellation_of(&self, header: &QuoteHeader) -> Result<Option<Cancellation>> {
+        if header.sent_on.is_none() {
+            return Ok(self.contract_law()?.cancellation);
+        }
+        let right = self
+            .connection
+            .prepare_cached(
+                "SELECT cancellation_days, cancellation_source FROM quote_event
+                 WHERE quote_id = :quote AND what = 'sent'",
+            )?
+            .query_row(named_params! { ":quote": header.id }, |row| {
+                let days: Option<u32> = row.get("cancellation_days")?;
+                let source = row.get("cancellation_source")?;
+                Ok(days.map(|days| Cancellation { days, source }))
+            })?;
+        Ok(right)
     }
 
     /// Returns every option of a quote, in their order.
@@ -452,6 +477,7 @@ impl Ledger {
             site_id: row.get("site_id")?,
             site: row.get("site")?,
             client: row.get("client")?,
+            client_address: row.get("client_address")?,
             variation_of: row.get("job_id")?,
             status,
             drafted_on: row.get("drafted_on")?,
@@ -500,10 +526,13 @@ impl Ledger {
 
     fn quoted_rooms(&self, quote: QuoteId) -> Result<Vec<QuotedRoom>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT room_id, room.name, area_micro, edge_micro, steps, quote_room.floor_condition, quote_room.species,
-                    price_minor
-             FROM quote_room JOIN room ON room.id = room_id
-             WHERE quote_id = :quote ORDER BY position",
+            "SELECT quote_room.room_id, COALESCE(sent_room.name, room.name) AS name, area_micro, edge_micro, steps,
+                    quote_room.floor_condition, quote_room.species, price_minor
+             FROM quote_room
+             JOIN room ON room.id = quote_room.room_id
+             LEFT JOIN quote_event AS sent ON sent.quote_id = quote_room.quote_id AND sent.what = 'sent'
+             LEFT JOIN sent_room ON sent_room.quote_event_id = sent.id AND sent_room.room_id = room.id
+             WHERE quote_room.quote_id = :quote ORDER BY position",
         )?;
         let rooms = statement.query_map(named_params! { ":quote": quote }, |row| {
             Ok(QuotedRoom {
@@ -524,17 +553,12 @@ impl Ledger {
 
     fn quote_lines(&self, quote: QuoteId) -> Result<Vec<Line>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT kind, room_id, operation_id, operation.name AS operation, operation.driver, task.id AS task_id,
-                    task.name AS task, quote_line.item_id, item.name AS item, item.unit, quote_line.machine_id,
-                    machine.name AS machine, what, driver_micro, passes, chance_micro, low_micro, high_micro,
+            "SELECT kind, room_id, operation_id, operation, driver, task_id, task, item_id, item, unit,
+                    quote_line.machine_id, machine, what, driver_micro, passes, chance_micro, low_micro, high_micro,
                     item_micro, load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor, days_micro,
                     other_cost_minor, once_minor, tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor,
                     tariff.week_minor, tariff.four_weeks_minor, tariff.waiver_micro, tariff.cleaning_minor
              FROM quote_line
-             LEFT JOIN operation ON operation.id = operation_id
-             LEFT JOIN task ON task.id = operation.task_id
-             LEFT JOIN item ON item.id = quote_line.item_id
-             LEFT JOIN machine ON machine.id = quote_line.machine_id
              LEFT JOIN quote_tariff AS tariff
                  ON tariff.quote_id = quote_line.quote_id AND tariff.machine_id = quote_line.machine_id
              WHERE quote_line.quote_id = :quote ORDER BY position",
@@ -1005,7 +1029,8 @@ impl Writing<'_> {
         Err(match job {
             Some(job) => refusal.hint(format!(
                 "gritledger quote draft \"{}\" --variation-of {}",
-                header.site, job.number
+                self.address_of(header.site_id)?,
+                job.number
             )),
             None => refusal,
         }
@@ -1166,13 +1191,14 @@ impl Writing<'_> {
         let (machine, days, once) = match line {
             Line::Rental {
                 machine,
+                name,
                 days,
                 once,
                 tariff,
                 ..
             } => {
                 self.insert_quote_tariff(quote, *machine, tariff)?;
-                (Some(*machine), Some(*days), *once)
+                (Some((*machine, name)), Some(*days), *once)
             }
             _ => (None, None, Money::ZERO),
         };
@@ -1183,24 +1209,38 @@ impl Writing<'_> {
         };
         let item = work.and_then(|work| work.item.as_ref());
         let contingency = work.and_then(|work| work.contingency);
-        let (item_id, quantity) = match line {
-            Line::Opened { item, left, .. } => (Some(*item), Some(*left)),
-            _ => (item.map(|item| item.id), item.map(|item| item.expected)),
+        let (used, quantity) = match line {
+            Line::Opened {
+                item,
+                name,
+                unit,
+                left,
+                ..
+            } => (Some((*item, name, *unit)), Some(*left)),
+            _ => (
+                item.map(|item| (item.id, &item.name, item.unit)),
+                item.map(|item| item.expected),
+            ),
         };
         self.connection
             .prepare_cached(
-                "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, item_id, machine_id, what,
-                                         driver_micro, passes, chance_micro, low_micro, high_micro, item_micro,
-                                         load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor,
+                "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, operation, task_id, task,
+                                         driver, item_id, item, unit, machine_id, machine, what, driver_micro, passes,
+                                         chance_micro, low_micro, high_micro, item_micro, load_micro, unit_price_micro,
+                                         item_cost_minor, hours_micro, labour_cost_minor,
                                          days_micro, other_cost_minor, once_minor)
-                 VALUES (:id, :quote, :position, :kind, :room, :operation, :item, :machine, :what, :driver, :passes,
-                         :chance, :low, :high, :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost,
-                         :once)",
+                 VALUES (:id, :quote, :position, :kind, :room, :operation, :operation_name, :task, :task_name, :driven_by,
+                         :item, :item_name, :unit, :machine, :machine_name, :what, :driver, :passes, :chance, :low, :high,
+                         :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost, :once)",
             )?
             .execute(named_params! {
                 ":id": self.new_id("quote_line")?, ":quote": quote, ":position": position_column(position),
                 ":kind": kind, ":room": line.room(), ":operation": work.map(|work| work.operation),
-                ":item": item_id, ":machine": machine, ":what": what,
+                ":operation_name": work.map(|work| &work.name), ":task": work.map(|work| work.task.id),
+                ":task_name": work.map(|work| &work.task.name), ":driven_by": work.map(|work| work.driver),
+                ":item": used.map(|(id, ..)| id), ":item_name": used.map(|(_, name, _)| name),
+                ":unit": used.map(|(.., unit)| unit), ":machine": machine.map(|(id, _)| id),
+                ":machine_name": machine.map(|(_, name)| name), ":what": what,
                 ":driver": work.map(|work| Micro(work.quantity)), ":passes": work.map(|work| work.passes),
                 ":chance": contingency.map(|contingency| Micro(contingency.chance)),
                 ":low": contingency.map(|contingency| Micro(contingency.low)),
@@ -1250,7 +1290,8 @@ impl Writing<'_> {
             ))
             .hint(format!(
                 "gritledger quote draft \"{}\" --revises {}",
-                header.site, header.number
+                self.address_of(header.site_id)?,
+                header.number
             ))
             .into());
         }
@@ -1261,8 +1302,9 @@ impl Writing<'_> {
                 .into());
         }
         let last = self.today() + Days::new(u64::from(valid_days));
+        let right = self.cancellation_of(header)?;
         for option in self.options_of(header)? {
-            self.add_quote_event(option.header.id, "sent", Some(last))?;
+            self.add_sending(&option, last, right.as_ref())?;
         }
         self.log(&format!(
             "Sent quote {} to {}, valid until {last}.",
@@ -1289,7 +1331,8 @@ impl Writing<'_> {
                     ))
                     .hint(format!(
                         "gritledger quote draft \"{}\" --revises {}",
-                        header.site, header.number
+                        self.address_of(header.site_id)?,
+                        header.number
                     ))
                     .into());
             }
@@ -1323,7 +1366,7 @@ impl Writing<'_> {
             } else {
                 "declined"
             };
-            self.add_quote_event(id, answer, None)?;
+            self.add_answer(id, answer)?;
         }
         match header.variation_of {
             Some(job) => {
@@ -1360,25 +1403,50 @@ impl Writing<'_> {
             );
         }
         for option in self.options_of(header)? {
-            self.add_quote_event(option.header.id, "declined", None)?;
+            self.add_answer(option.header.id, "declined")?;
         }
         self.log(&format!("Quote {} was declined.", header.number))
     }
 
-    fn add_quote_event(
+    /// Notes that an option was sent, with a copy of every word in it that somebody may change later.
+    fn add_sending(
         &self,
-        quote: QuoteId,
-        what: &str,
-        valid_until: Option<NaiveDate>,
+        option: &QuoteRecord,
+        last: NaiveDate,
+        right: Option<&Cancellation>,
     ) -> Result<()> {
+        let (id, header) = (self.new_id("quote_event")?, &option.header);
         self.connection
             .prepare_cached(
-                "INSERT INTO quote_event (id, quote_id, what, valid_until, happened_on, recorded_at)
-                 VALUES (:id, :quote, :what, :valid_until, :today, :now)",
+                "INSERT INTO quote_event (id, quote_id, what, valid_until, client, client_address, site,
+                                          cancellation_days, cancellation_source, happened_on, recorded_at)
+                 VALUES (:id, :quote, 'sent', :last, :client, :client_address, :site, :days, :source, :today, :now)",
             )?
             .execute(named_params! {
-                ":id": self.new_id("quote_event")?, ":quote": quote, ":what": what, ":valid_until": valid_until,
+                ":id": id, ":quote": header.id, ":last": last, ":client": header.client,
+                ":client_address": header.client_address, ":site": header.site,
+                ":days": right.map(|right| right.days), ":source": right.and_then(|right| right.source.as_ref()),
                 ":today": self.today(), ":now": self.now(),
+            })?;
+        for room in &option.quote.rooms {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO sent_room (quote_event_id, room_id, name) VALUES (:event, :room, :name)",
+                )?
+                .execute(named_params! { ":event": id, ":room": room.id, ":name": room.name })?;
+        }
+        Ok(())
+    }
+
+    fn add_answer(&self, quote: QuoteId, answer: &str) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_event (id, quote_id, what, happened_on, recorded_at)
+                 VALUES (:id, :quote, :answer, :today, :now)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("quote_event")?, ":quote": quote, ":answer": answer, ":today": self.today(),
+                ":now": self.now(),
             })?;
         Ok(())
     }

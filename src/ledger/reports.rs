@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
-use rusqlite::named_params;
 
 use super::{
     Agreed, AwaitingReceipt, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader, QuoteStatus,
@@ -14,7 +13,7 @@ use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
 use crate::trade::quote::Terms;
 use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{VarianceLine, compare};
-use crate::trade::{OperationId, RoomId, SiteId, Unit};
+use crate::trade::{OperationId, RoomId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
 const EXPIRING_DAYS: u64 = 5;
@@ -192,7 +191,7 @@ impl Ledger {
         Ok(JobVariance {
             job: job.clone(),
             lines,
-            rooms: self.room_names(job.site_id)?,
+            rooms: agreed.room_names,
         })
     }
 
@@ -201,17 +200,6 @@ impl Ledger {
             .connection
             .prepare_cached("SELECT id, name FROM operation")?;
         let names = statement.query_map([], |row| Ok((row.get("id")?, row.get("name")?)))?;
-        Ok(names.collect::<rusqlite::Result<_>>()?)
-    }
-
-    /// Returns the names of every room that a site has or had.
-    fn room_names(&self, site: SiteId) -> Result<BTreeMap<RoomId, String>> {
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT id, name FROM room WHERE site_id = :site")?;
-        let names = statement.query_map(named_params! { ":site": site }, |row| {
-            Ok((row.get("id")?, row.get("name")?))
-        })?;
         Ok(names.collect::<rusqlite::Result<_>>()?)
     }
 

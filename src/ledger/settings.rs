@@ -13,7 +13,7 @@ use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
 use crate::trade::SiteId;
-use crate::trade::contract::{ContractLaw, Share};
+use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::plan::Calendar;
 use crate::trade::rates::Trust;
 
@@ -215,13 +215,20 @@ impl Ledger {
         let [share, amount, days] = ["deposit-limit", "deposit-limit-amount", "cancellation-days"]
             .map(|name| self.setting(name));
         let (share, amount, days) = (share?, amount?, days?);
+        let source = if_set(&self.setting("contract-law")?).map(str::to_owned);
         Ok(ContractLaw {
             deposit_share: if_set(&share).map(read_share).transpose()?,
             deposit_amount: if_set(&amount)
                 .map(|amount| self.currency().parse(amount))
                 .transpose()?,
-            cancellation_days: if_set(&days).map(str::parse).transpose()?,
-            source: if_set(&self.setting("contract-law")?).map(str::to_owned),
+            cancellation: match if_set(&days) {
+                Some(days) => Some(Cancellation {
+                    days: days.parse()?,
+                    source: source.clone(),
+                }),
+                None => None,
+            },
+            source,
         })
     }
 

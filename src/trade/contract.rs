@@ -22,8 +22,17 @@ pub struct ContractLaw {
     pub deposit_share: Option<Share>,
     /// The most that a deposit may be, as an amount.
     pub deposit_amount: Option<Money>,
-    /// Business days within which a client may take back an acceptance.
-    pub cancellation_days: Option<u32>,
+    /// The right to take back an acceptance.
+    pub cancellation: Option<Cancellation>,
+    /// Where that is written.
+    pub source: Option<String>,
+}
+
+/// A client's right to take back an acceptance.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cancellation {
+    /// Business days within which it can be done.
+    pub days: u32,
     /// Where that is written.
     pub source: Option<String>,
 }
@@ -40,11 +49,18 @@ impl ContractLaw {
         share.into_iter().chain(self.deposit_amount).min()
     }
 
-    /// Returns the last day on which an acceptance can be taken back; `None`: no such right is set.
+    /// Returns where the limits are written, for the end of a sentence.
+    pub fn cited(&self) -> String {
+        cited(self.source.as_deref())
+    }
+}
+
+impl Cancellation {
+    /// Returns the last day on which an acceptance can be taken back; `None`: the calendar ends before it.
     ///
     /// Business days are all but Sundays, as in 16 CFR 429.0; holidays aren't known here.
-    pub fn cancel_until(&self, accepted: NaiveDate) -> Option<NaiveDate> {
-        let mut left = self.cancellation_days?;
+    pub fn last_day(&self, accepted: NaiveDate) -> Option<NaiveDate> {
+        let mut left = self.days;
         let mut day = accepted;
         while left > 0 {
             day = day.succ_opt()?;
@@ -55,13 +71,14 @@ impl ContractLaw {
         Some(day)
     }
 
-    /// Returns where the limits are written, for the end of a sentence.
+    /// Returns where that is written, for the end of a sentence.
     pub fn cited(&self) -> String {
-        match &self.source {
-            Some(source) => format!(" ({source})"),
-            None => String::new(),
-        }
+        cited(self.source.as_deref())
     }
+}
+
+fn cited(source: Option<&str>) -> String {
+    source.map_or_else(String::new, |source| format!(" ({source})"))
 }
 
 #[cfg(test)]
@@ -104,14 +121,13 @@ mod tests {
     #[test]
     fn an_acceptance_can_be_taken_back_for_some_business_days() {
         // FTC 16 CFR 429.1: three business days, and 429.0: all but Sundays and holidays (from memory).
-        let law = ContractLaw {
-            cancellation_days: Some(3),
-            ..ContractLaw::default()
+        let right = Cancellation {
+            days: 3,
+            source: None,
         };
         let day = |text: &str| text.parse::<NaiveDate>().unwrap();
         // 2026-03-06 is a Friday.
-        assert_eq!(law.cancel_until(day("2026-03-02")), Some(day("2026-03-05")));
-        assert_eq!(law.cancel_until(day("2026-03-06")), Some(day("2026-03-10")));
-        assert_eq!(ContractLaw::default().cancel_until(day("2026-03-06")), None);
+        assert_eq!(right.last_day(day("2026-03-02")), Some(day("2026-03-05")));
+        assert_eq!(right.last_day(day("2026-03-06")), Some(day("2026-03-10")));
     }
 }

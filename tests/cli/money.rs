@@ -126,3 +126,108 @@ fn a_variation_is_not_raised_to_the_minimum_charge() {
     assert!(text.contains("Rounded up to the step"), "{text}");
     assert_eq!(ledger.json("check")["ok"], json!(true));
 }
+
+/// Every view of what was sent, issued, paid or closed in the ledger of `written`.
+const VIEWS: [&str; 20] = [
+    "quote list",
+    "quote show Q1",
+    "quote show Q1 --why",
+    "quote show Q1 --for-client",
+    "quote show Q2",
+    "quote show Q2 --for-client",
+    "quote compare Q2",
+    "quote compare Q2 --for-client",
+    "job list",
+    "job show J1",
+    "invoice list",
+    "invoice show I1",
+    "payment list",
+    "report margin",
+    "report margin J1",
+    "report margin --by room",
+    "report margin --by client",
+    "report variance J1",
+    "report consumables",
+    "today",
+];
+
+/// A ledger with a closed job that was invoiced and paid in part, and with a sent quote of two options.
+fn written() -> TestLedger {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        setting set cancellation-days 3
+        setting set contract-law "the law of then"
+        client edit "Ada Quill" --address "9 Cooper Lane"
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        job start J1
+        buy disc-7in-36 30 --cost 96.00
+        use disc-7in-36 6 --room Landing
+        hours Ruben 2 --on rotary-36 --room Landing
+        hours Ruben 1.5 --on sand
+        spent 18.40 --for disposal --room "Back bedroom"
+        job close J1
+        invoice final J1
+        invoice issue J1
+        payment add I1 50
+        quote draft "4 Tannery Row" --room Landing --sequence none --schedule oil-2-coat --option "Sanded: sequence=rotary-36-50-80"
+        quote send Q2
+        "#,
+    );
+    ledger.on("2026-04-20")
+}
+
+#[test]
+fn what_was_written_is_as_it_was_written_whatever_is_renamed_or_moved() {
+    let ledger = written();
+    let seen = || -> Vec<(String, String)> {
+        let views = VIEWS.iter();
+        let faces = views.flat_map(|view| [(*view).to_owned(), format!("{view} --json")]);
+        faces
+            .map(|face| {
+                let shown = ledger.line(&face).ok();
+                (face, shown)
+            })
+            .collect()
+    };
+    let before = seen();
+    for edit in [
+        r#"client edit "Ada Quill" --name "Ada Quill-Marsh" --address "1 New Road""#,
+        r#"site edit "4 Tannery Row" --address "4 Tannery Row, rear""#,
+        r#"client add "Bram Holt""#,
+        r#"site edit "4 Tannery Row" --client "Bram Holt""#,
+        r#"room edit "Landing" --name "Upper hall""#,
+        r#"room edit "Back bedroom" --name "Study" --condition paint"#,
+        "operation edit rotary-36 --task rough-cut",
+        "operation edit rotary-36 --item none",
+        "operation edit oil-coat --task finish --item none",
+        "setting set cancellation-days 10",
+        r#"setting set contract-law "the law of now""#,
+        "setting set tax-percent 9",
+        "setting set payment-days 60",
+        "setting set minimum-charge 900",
+    ] {
+        ledger.line(edit).ok();
+    }
+    for ((face, was), (_, is)) in before.iter().zip(seen()) {
+        assert_eq!(was, &is, "{face}");
+    }
+    // What is written from now on says it in the new words.
+    let draft = ledger.json(r#"quote draft "4 Tannery Row""#);
+    assert_eq!(
+        (
+            &draft["client"],
+            &draft["site"],
+            &draft["cancel_within_days"]
+        ),
+        (
+            &json!("Bram Holt"),
+            &json!("4 Tannery Row, rear"),
+            &json!(10)
+        )
+    );
+    assert_eq!(draft["rooms"][0]["name"], json!("Upper hall"));
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+}
