@@ -238,7 +238,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     // The job that left its quote furthest tells most.
     let furthest = margins
         .iter()
-        .max_by_key(|margin| (margin.outcome.actual - margin.outcome.estimated).abs());
+        .max_by_key(|margin| margin.outcome.recorded_difference().abs());
     let variance = furthest
         .map(|margin| ledger.variance_of(&margin.job))
         .transpose()?;

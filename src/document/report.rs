@@ -11,10 +11,10 @@ use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today, Unwor
 use crate::money::{Decimal, Money, plain};
 use crate::trade::RoomId;
 use crate::trade::Unit;
-use crate::trade::job_cost::Outcome;
+use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
 use crate::trade::rental::DayUse;
-use crate::trade::variance::{LineKind, Side, Split, VarianceLine, favour};
+use crate::trade::variance::{LineKind, Side, Split, Variance, VarianceLine, favour};
 
 /// How margins are grouped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,16 +46,21 @@ struct Row {
     name: String,
     job: String,
     client: String,
+    /// Its jobs aren't finished: what they cost so far says nothing of their margin yet.
+    so_far: bool,
     outcome: Outcome,
 }
 
+/// Returns the rows; finished jobs and others never share one.
 fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     for margin in margins {
+        let so_far = !margin.job.is_closed();
         let row = |name: String, outcome: Outcome| Row {
             name,
             job: margin.job.number.clone(),
             client: margin.job.client.clone(),
+            so_far,
             outcome,
         };
         match by {
@@ -72,7 +77,10 @@ fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
                 } else {
                     margin.month()
                 };
-                match rows.iter_mut().find(|known| known.name == name) {
+                match rows
+                    .iter_mut()
+                    .find(|known| known.name == name && known.so_far == so_far)
+                {
                     Some(known) => known.outcome.add(&margin.outcome),
                     None => rows.push(row(name, margin.outcome)),
                 }
@@ -85,16 +93,19 @@ fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
     rows
 }
 
+/// Returns what the finished rows come to.
+fn finished(rows: &[Row]) -> Outcome {
+    let mut total = Outcome::default();
+    for row in rows.iter().filter(|row| !row.so_far) {
+        total.add(&row.outcome);
+    }
+    total
+}
+
 /// Renders margins as JSON.
 pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
-    let rows = rows(margins, by).into_iter().map(|row| {
-        let Outcome {
-            price,
-            variations,
-            estimated,
-            actual,
-            late,
-        } = row.outcome;
+    let rows = rows(margins, by);
+    let values = rows.iter().map(|row| {
         let mut value = json!({});
         match by {
             By::Job => {
@@ -108,19 +119,71 @@ pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
             }
             By::Client | By::Month => value[by.as_str()] = json!(row.name),
         }
-        value["price"] = page.money_json(price);
-        value["variations"] = page.money_json(variations);
-        value["estimated_cost"] = page.money_json(estimated);
-        value["actual_cost"] = page.money_json(actual);
-        value["late_cost"] = page.money_json(late);
-        value["margin"] = page.money_json(row.outcome.margin());
-        value["margin_percent"] = percent_json(margin_percent(row.outcome.revenue(), actual));
-        value["quoted_margin_percent"] =
-            percent_json(margin_percent(row.outcome.revenue(), estimated));
+        value["so_far"] = json!(row.so_far);
+        add_outcome(&mut value, &row.outcome, page);
         value
     });
-    let rows: Vec<Value> = rows.collect();
-    json!({ "currency": page.currency.code(), format!("{}s", by.as_str()): rows })
+    let values: Vec<Value> = values.collect();
+    let mut total = json!({});
+    add_outcome(&mut total, &finished(&rows), page);
+    json!({
+        "currency": page.currency.code(),
+        format!("{}s", by.as_str()): values,
+        "total": total,
+    })
+}
+
+fn add_outcome(value: &mut Value, outcome: &Outcome, page: &Page) {
+    let Outcome {
+        price,
+        variations,
+        estimated,
+        actual,
+        late,
+        missing,
+    } = *outcome;
+    value["price"] = page.money_json(price);
+    value["variations"] = page.money_json(variations);
+    value["estimated_cost"] = page.money_json(estimated);
+    value["actual_cost"] = page.money_json(actual);
+    value["late_cost"] = page.money_json(late);
+    value["margin"] = page.money_json(outcome.margin());
+    value["margin_percent"] = percent_json(margin_percent(outcome.revenue(), actual));
+    value["quoted_margin_percent"] = percent_json(margin_percent(outcome.revenue(), estimated));
+    value["not_recorded"] = missing_json(missing, page);
+}
+
+/// Renders what isn't recorded as JSON.
+pub(super) fn missing_json(missing: Missing, page: &Page) -> Value {
+    json!({
+        "operations": missing.operations,
+        "others": missing.others,
+        "quoted_cost": page.money_json(missing.quoted),
+        "might_turn_up_cost": page.money_json(missing.might),
+    })
+}
+
+/// Says what isn't recorded: `3 operations and 1 other line, quoted at 120.40`.
+pub(super) fn missing_text(missing: Missing, page: &Page) -> String {
+    let parts = [
+        (missing.operations, "operation"),
+        (missing.others, "other line"),
+    ];
+    let named: Vec<String> = parts
+        .into_iter()
+        .filter(|(number, _)| *number > 0)
+        .map(|(number, what)| count(number, what))
+        .collect();
+    let might = if missing.might.is_zero() {
+        String::new()
+    } else {
+        format!(" ({} of it only might turn up)", page.money(missing.might))
+    };
+    format!(
+        "{}, quoted at {}{might}",
+        named.join(" and "),
+        page.money(missing.quoted)
+    )
 }
 
 /// Renders margins as text.
@@ -146,20 +209,39 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         "Actual %",
     ];
     let mut table = page.table(headings).numbers(1..=7);
-    let mut total = Outcome::default();
-    for row in &rows {
-        let name = match by {
-            By::Job => format!("{} {}", row.job, row.client),
-            By::Room => format!("{} {}", row.job, row.name),
-            By::Client | By::Month => row.name.clone(),
+    let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.so_far);
+    for row in &done {
+        let mark = if row.outcome.missing.is_gap() {
+            ", gaps"
+        } else {
+            ""
         };
-        table.row(margin_cells(name, &row.outcome, page));
-        total.add(&row.outcome);
+        table.row(margin_cells(
+            format!("{}{mark}", row_name(row, by)),
+            &row.outcome,
+            page,
+        ));
     }
-    if rows.len() > 1 {
+    let total = finished(&rows);
+    if done.len() > 1 {
         table.row(margin_cells("Total".to_owned(), &total, page));
     }
+    for row in so_far {
+        let name = format!("{}, so far", row_name(row, by));
+        table.row(margin_cells(name, &row.outcome, page));
+    }
     let mut text = format!("{table}\n");
+    let gaps = gaps(margins, &done, by);
+    if !gaps.is_empty() {
+        text.push('\n');
+    }
+    for (name, missing) in gaps {
+        let of_it = format!(
+            "{name}, of it not recorded: {}",
+            missing_text(missing, page)
+        );
+        let _ = writeln!(text, "{}", page.prose(&inert(&of_it)));
+    }
     if !total.late.is_zero() {
         let late = format!(
             "Of the actual cost, {} came after close-out (call-backs).",
@@ -168,6 +250,31 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         let _ = writeln!(text, "\n{}", page.prose(&late));
     }
     text
+}
+
+fn row_name(row: &Row, by: By) -> String {
+    match by {
+        By::Job => format!("{} {}", row.job, row.client),
+        By::Room => format!("{} {}", row.job, row.name),
+        By::Client | By::Month => row.name.clone(),
+    }
+}
+
+/// Returns whose finished record has gaps: clients and months, else jobs, since a room doesn't hold what is the job's.
+fn gaps(margins: &[JobMargin], done: &[&Row], by: By) -> Vec<(String, Missing)> {
+    let mut named: Vec<(String, Missing)> = match by {
+        By::Client | By::Month => done
+            .iter()
+            .map(|row| (row.name.clone(), row.outcome.missing))
+            .collect(),
+        By::Job | By::Room => margins
+            .iter()
+            .filter(|margin| margin.job.is_closed())
+            .map(|margin| (margin.job.number.clone(), margin.outcome.missing))
+            .collect(),
+    };
+    named.retain(|(_, missing)| missing.is_gap());
+    named
 }
 
 fn margin_cells(name: String, outcome: &Outcome, page: &Page) -> [String; 8] {
@@ -185,62 +292,65 @@ fn margin_cells(name: String, outcome: &Outcome, page: &Page) -> [String; 8] {
 
 /// Renders a variance as JSON.
 pub fn variance_json(variance: &JobVariance, page: &Page) -> Value {
-    let lines = variance.lines.iter().map(|line| {
+    let lines = variance.variance.lines.iter().map(|line| {
         let unit_price = |price: Option<Decimal>| price.map(|price| page.unit_price(price));
+        let compared = line.compared();
+        let side = compared.map(|compared| compared.side);
+        let split = compared.map(|compared| compared.split).unwrap_or_default();
         json!({
             "kind": line.subject.kind.as_str(),
             "room": line.subject.room.and_then(|room| variance.rooms.get(&room)),
             "operation": line.subject.operation,
             "item": line.subject.item,
             "unit": line.subject.unit.as_str(),
+            "recorded": compared.is_some(),
             "quoted_quantity": plain(line.quoted.quantity, 4),
-            "actual_quantity": plain(line.actual.quantity, 4),
+            "actual_quantity": side.map(|side| plain(side.quantity, 4)),
             "quoted_unit_price": unit_price(line.quoted_unit_price),
-            "actual_unit_price": unit_price(line.actual_unit_price),
+            "actual_unit_price": unit_price(compared.and_then(|compared| compared.unit_price)),
             "quoted_cost": page.money_json(line.quoted.cost),
-            "actual_cost": page.money_json(line.actual.cost),
-            "price_variance": page.money_json(line.split.price),
-            "quantity_variance": page.money_json(line.split.quantity),
-            "total_variance": page.money_json(line.split.total()),
-            "verdict": favour(line.split.total()),
+            "actual_cost": page.money_json(side.unwrap_or_default().cost),
+            "price_variance": page.money_json(split.price),
+            "quantity_variance": page.money_json(split.quantity),
+            "total_variance": page.money_json(split.total()),
+            "verdict": line.verdict(),
         })
     });
     let lines: Vec<Value> = lines.collect();
-    let total = total(&variance.lines);
+    let (recorded, missing) = (variance.variance.recorded(), variance.variance.missing());
     json!({
         "currency": page.currency.code(),
         "job": variance.job.number,
+        "so_far": !variance.job.is_closed(),
         "lines": lines,
-        "price_variance": page.money_json(total.price),
-        "quantity_variance": page.money_json(total.quantity),
-        "total_variance": page.money_json(total.total()),
-    })
-}
-
-fn total(lines: &[VarianceLine]) -> Split {
-    lines.iter().fold(Split::default(), |sum, line| Split {
-        price: sum.price + line.split.price,
-        quantity: sum.quantity + line.split.quantity,
+        "price_variance": page.money_json(recorded.price),
+        "quantity_variance": page.money_json(recorded.quantity),
+        "total_variance": page.money_json(recorded.total()),
+        "not_recorded": missing_json(missing, page),
+        "not_recorded_difference": page.money_json(-missing.quoted),
+        "total_difference": page.money_json(variance.variance.difference()),
     })
 }
 
 /// Renders a variance as text, room by room.
 pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
+    let lines = &variance.variance.lines;
+    let so_far = if variance.job.is_closed() {
+        ""
+    } else {
+        ", so far"
+    };
     let mut text = format!(
-        "{}, {}: actual less quoted, in {}\n",
+        "{}, {}: actual less quoted{so_far}, in {}\n",
         variance.job.number,
         inert(&variance.job.site),
         page.currency.code()
     );
-    if variance.lines.is_empty() {
+    if lines.is_empty() {
         text.push_str("Nothing was quoted and nothing is logged.\n");
         return text;
     }
-    let mut rooms: Vec<Option<RoomId>> = variance
-        .lines
-        .iter()
-        .map(|line| line.subject.room)
-        .collect();
+    let mut rooms: Vec<Option<RoomId>> = lines.iter().map(|line| line.subject.room).collect();
     rooms.sort_unstable();
     rooms.dedup();
     for room in rooms {
@@ -258,43 +368,65 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
                 "",
             ])
             .numbers(1..=5);
-        for line in variance
-            .lines
-            .iter()
-            .filter(|line| line.subject.room == room)
-        {
+        for line in lines.iter().filter(|line| line.subject.room == room) {
+            let unit = line.subject.unit;
+            let quoted = side_text(&line.quoted, line.quoted_unit_price, unit, page);
+            let [actual, price, quantity, total] = match line.compared() {
+                Some(compared) => [
+                    side_text(&compared.side, compared.unit_price, unit, page),
+                    page.money(compared.split.price),
+                    page.money(compared.split.quantity),
+                    page.money(compared.split.total()),
+                ],
+                None => [const { String::new() }; 4],
+            };
+            let verdict = line.verdict().to_owned();
             table.row([
                 subject(line),
-                side_text(
-                    &line.quoted,
-                    line.quoted_unit_price,
-                    line.subject.unit,
-                    page,
-                ),
-                side_text(
-                    &line.actual,
-                    line.actual_unit_price,
-                    line.subject.unit,
-                    page,
-                ),
-                page.money(line.split.price),
-                page.money(line.split.quantity),
-                page.money(line.split.total()),
-                favour(line.split.total()).to_owned(),
+                quoted,
+                actual,
+                price,
+                quantity,
+                total,
+                verdict,
             ]);
         }
         let _ = write!(text, "\n{table}\n");
     }
-    let total = total(&variance.lines);
-    let together = format!(
-        "Together {} by price and {} by quantity: {}, {}.",
-        page.money(total.price),
-        page.money(total.quantity),
-        page.money(total.total()),
-        favour(total.total())
+    let _ = writeln!(
+        text,
+        "\n{}",
+        page.prose(&together(&variance.variance, page))
     );
-    let _ = writeln!(text, "\n{}", page.prose(&together));
     text
+}
+
+/// Says what the whole difference is made of; what isn't recorded gets no verdict.
+fn together(variance: &Variance, page: &Page) -> String {
+    let (recorded, missing) = (variance.recorded(), variance.missing());
+    if variance.lines.iter().all(|line| line.compared().is_none()) {
+        return format!(
+            "Nothing of it is recorded: {}.",
+            missing_text(missing, page)
+        );
+    }
+    let parts = format!(
+        "{} by price and {} by quantity: {}, {}",
+        page.money(recorded.price),
+        page.money(recorded.quantity),
+        page.money(recorded.total()),
+        favour(recorded.total())
+    );
+    if missing == Missing::default() {
+        return format!("Together {parts}.");
+    }
+    format!(
+        "Recorded: {parts}. Not recorded, and so no saving: {}. Actual less quoted: {} recorded + {} not recorded = {}.",
+        missing_text(missing, page),
+        page.money(recorded.total()),
+        page.money(-missing.quoted),
+        page.money(variance.difference())
+    )
 }
 
 /// Writes one side of a comparison: `6.37 disc at 2.10`.
@@ -308,29 +440,31 @@ fn side_text(side: &Side, unit_price: Option<Decimal>, unit: Unit, page: &Page) 
 
 /// Renders the lines that left the quote furthest, and the whole difference.
 pub fn worst_text(variance: &JobVariance, count: usize, page: &Page) -> String {
-    let mut worst: Vec<&VarianceLine> = variance.lines.iter().collect();
-    worst.sort_by_key(|line| std::cmp::Reverse(line.split.total().abs()));
+    let lines = variance.variance.lines.iter();
+    let mut worst: Vec<(&VarianceLine, Split)> = lines
+        .filter_map(|line| Some((line, line.compared()?.split)))
+        .collect();
+    worst.sort_by_key(|(_, split)| std::cmp::Reverse(split.total().abs()));
     let mut table = page
         .table(["Room", "What", "By price", "By quantity", "Total", ""])
         .numbers(2..=4);
-    for line in worst.into_iter().take(count) {
+    for (line, split) in worst.into_iter().take(count) {
         let room = line.subject.room.and_then(|room| variance.rooms.get(&room));
         table.row([
             room.map_or("whole job", String::as_str).to_owned(),
             subject(line),
-            page.money(line.split.price),
-            page.money(line.split.quantity),
-            page.money(line.split.total()),
-            favour(line.split.total()).to_owned(),
+            page.money(split.price),
+            page.money(split.quantity),
+            page.money(split.total()),
+            line.verdict().to_owned(),
         ]);
     }
-    let whole = total(&variance.lines).total();
+    let together = together(&variance.variance, page);
     format!(
-        "{}, {}: the {count} lines furthest from the quote\n\n{table}\n\nAll lines together: {}, {}.",
+        "{}, {}: the {count} lines furthest from the quote\n\n{table}\n\n{}",
         variance.job.number,
         inert(&variance.job.site),
-        page.money(whole),
-        favour(whole)
+        page.prose(&together)
     )
 }
 
@@ -356,17 +490,21 @@ pub fn consumables_json(lines: &[ConsumableLine], page: &Page) -> Value {
             "operation": line.operation,
             "unit": line.unit.as_str(),
             "jobs": line.jobs,
-            "quoted_quantity": plain(line.quoted, 4),
-            "used_quantity": plain(line.used, 4),
+            "quoted_quantity": plain(line.quoted.quantity + line.not_recorded.quantity, 4),
+            "used_quantity": line.used.map(|used| plain(used.quantity, 4)),
             "used_percent": percent_json(used_percent(line)),
-            "quoted_cost": page.money_json(line.quoted_cost),
-            "used_cost": page.money_json(line.used_cost),
+            "quoted_cost": page.money_json(line.quoted.cost + line.not_recorded.cost),
+            "used_cost": page.money_json(line.used.unwrap_or_default().cost),
+            "recorded": line.used.is_some(),
+            "not_recorded_quantity": plain(line.not_recorded.quantity, 4),
+            "not_recorded_cost": page.money_json(line.not_recorded.cost),
         })).collect::<Vec<_>>(),
     })
 }
 
 fn used_percent(line: &ConsumableLine) -> Option<Decimal> {
-    (!line.quoted.is_zero()).then(|| line.used * Decimal::ONE_HUNDRED / line.quoted)
+    let used = line.used?.quantity;
+    (!line.quoted.quantity.is_zero()).then(|| used * Decimal::ONE_HUNDRED / line.quoted.quantity)
 }
 
 /// Renders consumables over jobs as text.
@@ -385,19 +523,22 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
         "Cost",
     ];
     let mut table = page.table(headings).numbers(2..=7);
+    let amount =
+        |side: Side, line: &ConsumableLine| format!("{} {}", plain(side.quantity, 2), line.unit);
     for line in lines {
+        let Some(used) = line.used else { continue };
         table.row([
             line.item.clone(),
             line.operation.clone().unwrap_or_default(),
             line.jobs.to_string(),
-            format!("{} {}", plain(line.quoted, 2), line.unit),
-            format!("{} {}", plain(line.used, 2), line.unit),
+            amount(line.quoted, line),
+            amount(used, line),
             percent_text(used_percent(line)),
-            page.money(line.quoted_cost),
-            page.money(line.used_cost),
+            page.money(line.quoted.cost),
+            page.money(used.cost),
         ]);
     }
-    let sum = |cost: fn(&ConsumableLine) -> Money| page.money(lines.iter().map(cost).sum());
+    let sum = |cost: fn(&ConsumableLine) -> Money| lines.iter().map(cost).sum::<Money>();
     let blank = String::new;
     table.row([
         "Total".to_owned(),
@@ -406,10 +547,31 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
         blank(),
         blank(),
         blank(),
-        sum(|line| line.quoted_cost),
-        sum(|line| line.used_cost),
+        page.money(sum(|line| line.quoted.cost)),
+        page.money(sum(|line| line.used.unwrap_or_default().cost)),
     ]);
-    table.to_string()
+    let missing = sum(|line| line.not_recorded.cost);
+    if missing.is_zero() {
+        return table.to_string();
+    }
+    let without = lines
+        .iter()
+        .filter(|line| line.not_recorded != Side::default());
+    let words = format!(
+        "Not recorded, and in none of these figures: {}, quoted at {}.",
+        without
+            .map(|line| {
+                let of = amount(line.not_recorded, line);
+                match &line.operation {
+                    Some(operation) => format!("{of} of {} ({operation})", line.item),
+                    None => format!("{of} of {}", line.item),
+                }
+            })
+            .collect::<Vec<_>>()
+            .join(", "),
+        page.money(missing)
+    );
+    format!("{table}\n\n{}", page.prose(&inert(&words)))
 }
 
 /// What rentals of one machine come to.

@@ -9,9 +9,10 @@ use rusqlite::{Row, named_params};
 use super::{
     AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
 };
-use crate::money::Money;
+use crate::money::{Decimal, Money, product};
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
-use crate::trade::quote::{Line, Terms};
+use crate::trade::job_cost::Quoted;
+use crate::trade::quote::Terms;
 use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId};
 
 /// Where a job stands.
@@ -80,12 +81,15 @@ pub struct Agreed {
 }
 
 impl Agreed {
-    /// Returns every line.
-    pub fn lines(&self) -> Vec<Line> {
-        self.quotes
-            .iter()
-            .flat_map(|record| record.quote.lines.iter().cloned())
-            .collect()
+    /// Returns each quote's rooms and lines, and what an hour was quoted at.
+    pub fn quoted(&self) -> Vec<Quoted<'_>> {
+        let quotes = self.quotes.iter().map(|record| &record.quote);
+        let quoted = quotes.map(|quote| Quoted {
+            rooms: quote.rooms.iter().map(|room| room.id).collect(),
+            lines: &quote.lines,
+            hour: product([quote.terms.wage, quote.terms.burden]),
+        });
+        quoted.collect()
     }
 
     /// Returns the price of the quote, without its variations.
@@ -117,6 +121,22 @@ impl Agreed {
     /// Returns what the work was priced with; `None`: there is no quote.
     pub fn terms(&self) -> Option<Terms> {
         self.quotes.first().map(|record| record.quote.terms)
+    }
+
+    /// Returns the overhead that labour was quoted with, each quote by its labour; `None`: there is no quote.
+    pub fn overhead(&self) -> Option<Decimal> {
+        let first = self.quotes.first()?.quote.terms.overhead;
+        let (mut labour, mut charged) = (Decimal::ZERO, Decimal::ZERO);
+        for quote in self.quotes.iter().map(|record| &record.quote) {
+            let cost = Decimal::from(quote.costs().labour.minor());
+            labour += cost;
+            charged += product([cost, quote.terms.overhead]);
+        }
+        Some(if labour.is_zero() {
+            first
+        } else {
+            charged / labour
+        })
     }
 
     /// Returns each room once, with its price and the price of its variations.

@@ -9,10 +9,9 @@ use super::{
     Agreed, AwaitingReceipt, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader, QuoteStatus,
 };
 use crate::money::{Decimal, Money, quantity};
-use crate::trade::job_cost::{Logged, Outcome, Quoted, What, by_room, totals};
-use crate::trade::quote::Terms;
+use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
 use crate::trade::rental::{days_begun, due_back};
-use crate::trade::variance::{VarianceLine, compare};
+use crate::trade::variance::{LineKind, Side, Variance, compare};
 use crate::trade::{OperationId, RoomId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
@@ -47,8 +46,8 @@ impl JobMargin {
 pub struct JobVariance {
     /// The job.
     pub job: Job,
-    /// The lines.
-    pub lines: Vec<VarianceLine>,
+    /// Quoted beside actual.
+    pub variance: Variance,
     /// Names of the rooms.
     pub rooms: BTreeMap<RoomId, String>,
 }
@@ -64,14 +63,12 @@ pub struct ConsumableLine {
     pub unit: Unit,
     /// Jobs that quoted or used it.
     pub jobs: usize,
-    /// Quoted quantity.
-    pub quoted: Decimal,
-    /// Quoted cost.
-    pub quoted_cost: Money,
-    /// Used quantity.
-    pub used: Decimal,
-    /// What it cost.
-    pub used_cost: Money,
+    /// Quoted, where something was recorded.
+    pub quoted: Side,
+    /// Used; `None`: nothing was recorded anywhere.
+    pub used: Option<Side>,
+    /// Quoted, where nothing was recorded.
+    pub not_recorded: Side,
 }
 
 /// A machine that is out, and when it must be back.
@@ -136,6 +133,7 @@ impl Ledger {
         let agreed = self.agreed(job)?;
         let logged = self.logged(job)?;
         let overhead = self.overhead_of(&agreed)?;
+        let variance = self.variance_between(&agreed, &logged)?;
         let late: Vec<Logged> = logged.iter().filter(|cost| cost.late).cloned().collect();
         let outcome = Outcome {
             price: agreed.price(),
@@ -143,17 +141,15 @@ impl Ledger {
             estimated: agreed.estimated(),
             actual: totals(&logged, overhead).total(),
             late: totals(&late, overhead).total(),
+            missing: variance.missing(),
         };
         let rooms = agreed.rooms();
         let shares: Vec<(RoomId, Money, Money)> = rooms
             .iter()
             .map(|(room, price, variations)| (room.id, *price, *variations))
             .collect();
-        let quoted = agreed.quotes.iter().map(|record| Quoted {
-            rooms: record.quote.rooms.iter().map(|room| room.id).collect(),
-            lines: &record.quote.lines,
-        });
-        let by_room = by_room(&outcome, &shares, &quoted.collect::<Vec<_>>(), &logged);
+        let missing = |room| variance.missing_in(room);
+        let by_room = by_room(&outcome, &shares, &agreed.quoted(), &logged, missing);
         let named = rooms
             .into_iter()
             .zip(by_room)
@@ -167,10 +163,7 @@ impl Ledger {
 
     /// Returns overhead as a fraction of labour, as a job was quoted; as it is set, where there is no quote.
     pub(super) fn overhead_of(&self, agreed: &Agreed) -> Result<Decimal> {
-        match agreed.terms() {
-            Some(terms) => Ok(terms.overhead),
-            None => self.overhead(),
-        }
+        agreed.overhead().map_or_else(|| self.overhead(), Ok)
     }
 
     /// Returns a job's quoted lines beside its actual ones.
@@ -179,20 +172,22 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
         let agreed = self.agreed(job)?;
-        let names = self.operation_names()?;
-        let terms = self.terms_or_settings(&agreed)?;
-        let lines = compare(
-            &agreed.lines(),
-            &terms,
-            &self.logged(job)?,
-            |operation| names.get(&operation).cloned().unwrap_or_default(),
-            self.currency(),
-        );
         Ok(JobVariance {
             job: job.clone(),
-            lines,
+            variance: self.variance_between(&agreed, &self.logged(job)?)?,
             rooms: agreed.room_names,
         })
+    }
+
+    fn variance_between(&self, agreed: &Agreed, logged: &[Logged]) -> Result<Variance> {
+        let names = self.operation_names()?;
+        Ok(compare(
+            &agreed.quoted(),
+            logged,
+            self.overhead_of(agreed)?,
+            |operation| names.get(&operation).cloned().unwrap_or_default(),
+            self.currency(),
+        ))
     }
 
     fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
@@ -201,22 +196,6 @@ impl Ledger {
             .prepare_cached("SELECT id, name FROM operation")?;
         let names = statement.query_map([], |row| Ok((row.get("id")?, row.get("name")?)))?;
         Ok(names.collect::<rusqlite::Result<_>>()?)
-    }
-
-    fn terms_or_settings(&self, agreed: &Agreed) -> Result<Terms> {
-        match agreed.terms() {
-            Some(terms) => Ok(terms),
-            None => Ok(Terms {
-                margin: Decimal::ZERO,
-                confidence: Decimal::new(5, 1),
-                minimum: Money::ZERO,
-                step: Money::ZERO,
-                wage: Decimal::ZERO,
-                burden: self.burden()?,
-                overhead: self.overhead()?,
-                tax_percent: Decimal::ZERO,
-            }),
-        }
     }
 
     /// Returns quoted against used for every item and operation, over the jobs given.
@@ -228,11 +207,10 @@ impl Ledger {
         for job in jobs {
             let variance = self.variance_of(job)?;
             let mut seen: Vec<(String, Option<String>, Unit)> = Vec::new();
-            for line in variance.lines {
+            for line in variance.variance.lines {
+                let compared = line.compared().copied();
                 let subject = line.subject;
-                let (crate::trade::variance::LineKind::Item, Some(item)) =
-                    (subject.kind, subject.item)
-                else {
+                let (LineKind::Item, Some(item)) = (subject.kind, subject.item) else {
                     continue;
                 };
                 let key = (item.clone(), subject.operation.clone(), subject.unit);
@@ -241,15 +219,17 @@ impl Ledger {
                     operation: subject.operation,
                     unit: subject.unit,
                     jobs: 0,
-                    quoted: Decimal::ZERO,
-                    quoted_cost: Money::ZERO,
-                    used: Decimal::ZERO,
-                    used_cost: Money::ZERO,
+                    quoted: Side::default(),
+                    used: None,
+                    not_recorded: Side::default(),
                 });
-                total.quoted += line.quoted.quantity;
-                total.quoted_cost += line.quoted.cost;
-                total.used += line.actual.quantity;
-                total.used_cost += line.actual.cost;
+                match compared {
+                    Some(compared) => {
+                        total.quoted.add(line.quoted);
+                        total.used.get_or_insert_default().add(compared.side);
+                    }
+                    None => total.not_recorded.add(line.quoted),
+                }
                 if !seen.contains(&key) {
                     total.jobs += 1;
                     seen.push(key);

@@ -2,7 +2,8 @@
 //!
 //! The day book says what was used, worked, rented and spent; [`Logged`] is one such cost in trade words.
 //! A cost that names one room is that room's. One that names several, or the whole job, is spread over the rooms where
-//! the quote planned it, by planned quantity, then by direct cost for what no room was planned for.
+//! the quote planned it, by planned quantity, then by direct cost for what no room was planned for. An item without its
+//! operation is spread over the operations that were to take it in the same way.
 //! Parts always add up to what was logged, in money and in quantity.
 
 use std::collections::BTreeMap;
@@ -88,6 +89,26 @@ impl What {
         }
     }
 
+    /// Returns the operation that it names.
+    pub const fn operation(&self) -> Option<OperationId> {
+        match self {
+            What::Hours { operation, .. } | What::Item { operation, .. } => *operation,
+            What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => None,
+        }
+    }
+
+    /// Returns the operation of a planned line that its part there is for: an item is some operation's even if none is
+    /// named, hours on a task are the task's.
+    fn operation_at(&self, line: &WorkLine) -> Option<OperationId> {
+        match self {
+            What::Item { .. } => Some(line.operation),
+            What::Hours { .. }
+            | What::LeftOver { .. }
+            | What::Rental { .. }
+            | What::Other { .. } => self.operation(),
+        }
+    }
+
     /// Tells whether a planned line is the same kind of thing: what its quantity can be compared with.
     fn planned_by(&self, line: &WorkLine) -> Option<Decimal> {
         match self {
@@ -124,42 +145,47 @@ pub fn totals(logged: &[Logged], overhead: Decimal) -> Costs {
     costs
 }
 
-/// One room's part of a logged cost.
+/// One place's part of a logged cost.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Part {
     /// The room; `None`: the job as a whole.
     pub room: Option<RoomId>,
+    /// The operation; `None`: none is known.
+    pub operation: Option<OperationId>,
     /// Its part of the quantity.
     pub quantity: Decimal,
     /// Its part of the cost.
     pub cost: Money,
 }
 
-/// Spreads a logged cost over the rooms where the lines planned it; what nobody planned stays with the rooms it names
-/// in equal parts, or with the job.
-pub fn spread(logged: &Logged, lines: &[Line]) -> Vec<Part> {
-    let mut planned: BTreeMap<Option<RoomId>, Decimal> = BTreeMap::new();
-    for line in lines {
-        let Line::Work(work) = line else { continue };
+/// Spreads a logged cost over the rooms and operations where work planned it; what nobody planned stays with the rooms
+/// it names in equal parts, or with the job.
+pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<Part> {
+    let mut places: BTreeMap<(Option<RoomId>, Option<OperationId>), Decimal> = BTreeMap::new();
+    for line in work {
         let named =
-            logged.rooms.is_empty() || work.room.is_some_and(|room| logged.rooms.contains(&room));
-        if let Some(quantity) = logged.what.planned_by(work).filter(|_| named) {
-            *planned.entry(work.room).or_default() += quantity;
+            logged.rooms.is_empty() || line.room.is_some_and(|room| logged.rooms.contains(&room));
+        if let Some(quantity) = logged.what.planned_by(line).filter(|_| named) {
+            let place = (line.room, logged.what.operation_at(line));
+            *places.entry(place).or_default() += quantity;
         }
     }
-    for room in &logged.rooms {
-        planned.entry(Some(*room)).or_default();
+    if places.is_empty() {
+        let operation = logged.what.operation();
+        let named = logged.rooms.iter().map(|room| Some(*room));
+        places.extend(named.map(|room| ((room, operation), Decimal::ONE)));
+        if places.is_empty() {
+            places.insert((None, operation), Decimal::ONE);
+        }
     }
-    if planned.is_empty() {
-        planned.insert(None, Decimal::ONE);
-    }
-    let weights: Vec<Decimal> = planned.values().copied().collect();
+    let weights: Vec<Decimal> = places.values().copied().collect();
     let costs = logged.cost.spread(&weights);
     let quantities = spread_quantity(logged.quantity, &weights);
-    let parts = planned.into_keys().zip(quantities).zip(costs);
+    let parts = places.into_keys().zip(quantities).zip(costs);
     parts
-        .map(|((room, quantity), cost)| Part {
+        .map(|(((room, operation), quantity), cost)| Part {
             room,
+            operation,
             quantity,
             cost,
         })
@@ -193,6 +219,34 @@ fn spread_quantity(total: Decimal, weights: &[Decimal]) -> Vec<Decimal> {
         .collect()
 }
 
+/// What was quoted and has nothing recorded about it: no cost yet, and no saving.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Missing {
+    /// Operations that lack an item or hours somewhere.
+    pub operations: usize,
+    /// Rentals, opened packs and lumps of money.
+    pub others: usize,
+    /// What all of it was quoted at.
+    pub quoted: Money,
+    /// The part of that which only might turn up.
+    pub might: Money,
+}
+
+impl Missing {
+    /// Tells whether something is missing that was sure to come: what only might turn up leaves no gap.
+    pub fn is_gap(&self) -> bool {
+        self.quoted != self.might
+    }
+
+    /// Adds what another job lacks.
+    pub fn add(&mut self, other: Missing) {
+        self.operations += other.operations;
+        self.others += other.others;
+        self.quoted += other.quoted;
+        self.might += other.might;
+    }
+}
+
 /// What a job or a room brought in and cost.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Outcome {
@@ -206,6 +260,8 @@ pub struct Outcome {
     pub actual: Money,
     /// The part of the actual cost that came after close-out.
     pub late: Money,
+    /// The part of the quoted cost that the actual cost says nothing about.
+    pub missing: Missing,
 }
 
 impl Outcome {
@@ -219,6 +275,11 @@ impl Outcome {
         self.revenue() - self.actual
     }
 
+    /// Returns by how much the actual cost is above what was quoted for the same.
+    pub fn recorded_difference(&self) -> Money {
+        self.actual - (self.estimated - self.missing.quoted)
+    }
+
     /// Adds another outcome, part by part.
     pub fn add(&mut self, other: &Outcome) {
         self.price += other.price;
@@ -226,16 +287,19 @@ impl Outcome {
         self.estimated += other.estimated;
         self.actual += other.actual;
         self.late += other.late;
+        self.missing.add(other.missing);
     }
 }
 
-/// One quote or variation of a job: its rooms and lines.
+/// One quote or variation of a job: its rooms, its lines, and what an hour was quoted at.
 #[derive(Clone, Debug)]
 pub struct Quoted<'a> {
     /// The rooms that it prices.
     pub rooms: Vec<RoomId>,
     /// Its lines.
     pub lines: &'a [Line],
+    /// What one of its hours costs, wage and burden, in major units.
+    pub hour: Decimal,
 }
 
 impl Quoted<'_> {
@@ -246,9 +310,20 @@ impl Quoted<'_> {
             .map(Line::cost)
             .sum()
     }
+
+    /// Returns its work lines.
+    pub fn work(&self) -> impl Iterator<Item = &WorkLine> {
+        self.lines.iter().filter_map(|line| match line {
+            Line::Work(work) => Some(work),
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => None,
+        })
+    }
 }
 
-/// Spreads an outcome over the job's rooms.
+/// Spreads an outcome over the job's rooms; `missing` tells what each of them lacks.
 ///
 /// Direct costs stay with their rooms; costs of the job as a whole go by direct cost, those of a quote or variation over
 /// its own rooms. Prices go as the quote shared them.
@@ -257,6 +332,7 @@ pub fn by_room(
     rooms: &[(RoomId, Money, Money)],
     quotes: &[Quoted<'_>],
     logged: &[Logged],
+    missing: impl Fn(RoomId) -> Missing,
 ) -> Vec<(RoomId, Outcome)> {
     let position = |room: RoomId| rooms.iter().position(|(id, ..)| *id == room);
     let mut estimated = vec![Money::ZERO; rooms.len()];
@@ -281,14 +357,11 @@ pub fn by_room(
             estimated[position] += part;
         }
     }
-    let lines: Vec<Line> = quotes
-        .iter()
-        .flat_map(|quoted| quoted.lines.iter().cloned())
-        .collect();
+    let work: Vec<&WorkLine> = quotes.iter().flat_map(Quoted::work).collect();
     let mut actual = vec![Money::ZERO; rooms.len()];
     let mut late = vec![Money::ZERO; rooms.len()];
     for cost in logged {
-        for part in spread(cost, &lines) {
+        for part in spread(cost, &work) {
             if let Some(position) = part.room.and_then(position) {
                 actual[position] += part.cost;
                 if cost.late {
@@ -313,6 +386,7 @@ pub fn by_room(
                     estimated,
                     actual,
                     late,
+                    missing: missing(*room),
                 },
             )
         });

@@ -12,6 +12,7 @@
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
+//! * what was quoted beside what it came to in `variance.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 mod exchange;
@@ -30,3 +31,4 @@ mod refusals;
 mod rentals;
 mod session;
 mod surface;
+mod variance;
