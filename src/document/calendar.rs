@@ -127,7 +127,7 @@ fn merged(events: Vec<Event>) -> Vec<Span> {
             .find(|span| span.event.kind == event.kind);
         if let Some(span) = before {
             let follows = (event.date - span.last).num_days() <= 1;
-            if follows && matches!(event.kind, "sand" | "trim" | "night-away") {
+            if follows && matches!(event.kind, "sand" | "trim" | "night-away" | "away-anyway") {
                 span.last = event.date;
                 continue;
             }

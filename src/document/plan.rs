@@ -109,15 +109,25 @@ pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
             machines.join(", ")
         ),
     }));
-    events.extend(phase.nights_away.iter().map(|night| Event {
-        date: *night,
-        kind: "night-away",
-        what: "night away".to_owned(),
-    }));
+    let nights = [
+        (&phase.nights_away, "night-away", "night away"),
+        (
+            &phase.nights_relied_on,
+            "away-anyway",
+            "night away, as told",
+        ),
+    ];
+    for (nights, kind, what) in nights {
+        events.extend(nights.iter().map(|night| Event {
+            date: *night,
+            kind,
+            what: what.to_owned(),
+        }));
+    }
     // Machines are fetched before the work, and taken back before what else is done on that day.
     let order = |event: &Event| match event.kind {
         "fetch" | "take-back" => 0,
-        "night-away" => 2,
+        "night-away" | "away-anyway" => 2,
         _ => 1,
     };
     events.sort_by_key(|event| (event.date, order(event)));
@@ -170,6 +180,7 @@ fn phase_json(
         "full_cure": phase.cure,
         "days_closed": phase.days_closed,
         "nights_away": phase.nights_away,
+        "nights_relied_on": phase.nights_relied_on,
         "days": events(phase).iter().map(|event| json!({ "date": event.date, "work": event.what })).collect::<Vec<_>>(),
         "rental": rentals.map(|rental| rental_json(rental, page)).collect::<Vec<_>>(),
         "cost": cost.map(|cost| page.money_json(cost)),
@@ -634,7 +645,45 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         Remark::OwnFurniture { room } => {
             format!("While {room} itself is done, its own furniture needs another place.")
         }
-        Remark::StartsLater { start, first, more } => {
+        Remark::NightsAfterAll {
+            nights,
+            fewest: true,
+        } => format!(
+            "No plan without a night away is left: {} at least.",
+            count(*nights, "night")
+        ),
+        Remark::NightsAfterAll { nights, .. } => format!(
+            "No plan without a night away was found, and not every one could be tried: this one has {}.",
+            count(*nights, "night")
+        ),
+        Remark::ReliesOnAway {
+            rooms,
+            keep,
+            nights,
+        } => format!(
+            "While {rooms} can't be walked on, {keep} can't be reached: the plan relies on the household being away ({}).",
+            nights_words(nights)
+        ),
+        Remark::BegunLater {
+            rooms,
+            planned,
+            start,
+        } => format!(
+            "{rooms} can't have begun on {planned} with the days that were lost: {start} is the first day on which it could."
+        ),
+        Remark::StartsLater {
+            start,
+            first,
+            nights,
+            ..
+        } if *nights > 0 => format!(
+            "Work begins on {}: from {first} on the same phases take {} away more.",
+            start.format("%a %Y-%m-%d"),
+            count(*nights, "night")
+        ),
+        Remark::StartsLater {
+            start, first, more, ..
+        } => {
             let begins = format!("Work begins on {}", start.format("%a %Y-%m-%d"));
             match more {
                 Some(Money::ZERO) => format!("{begins}: from {first} on it costs as much."),
@@ -691,6 +740,7 @@ pub(super) fn stages_json(kept: &KeptPlan) -> Value {
             "furniture_back": phase.furniture,
             "full_cure": phase.cure,
             "nights_away": phase.nights_away,
+            "nights_relied_on": phase.nights_relied_on,
         })
     });
     stages.collect()
@@ -710,6 +760,9 @@ pub(super) fn stages_text(kept: &KeptPlan, page: &Page) -> String {
         ])
         .numbers([0]);
     for (number, phase) in kept.as_offered().phases.iter().enumerate() {
+        // Whether somebody is asked to leave or leaves anyway: these are the nights on which nobody can be there.
+        let mut nights = [&phase.nights_away[..], &phase.nights_relied_on].concat();
+        nights.sort_unstable();
         table.row([
             format!("{}", number + 1),
             named(&phase.rooms, &kept.names).join(", "),
@@ -721,7 +774,7 @@ pub(super) fn stages_text(kept: &KeptPlan, page: &Page) -> String {
             ),
             short(phase.furniture),
             phase.cure.map(short).unwrap_or_default(),
-            nights_words(&phase.nights_away),
+            nights_words(&nights),
         ]);
     }
     table.to_string()

@@ -15,8 +15,8 @@ use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::replay::replay;
 use crate::trade::plan::{
-    self, Answer, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, Phase, Place, Places,
-    Remark, Way,
+    self, Answer, Begun, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, NightAway, Phase,
+    Place, Places, Remark, Way,
 };
 use crate::trade::pricing::{Offer, price, set_up_cost};
 use crate::trade::quote::{Priced, Quote};
@@ -150,8 +150,12 @@ struct Worked {
     house: House,
     calendar: Calendar,
     labour: Labour,
-    /// Phases that have begun, with their first days and what they were planned to take.
-    begun: Vec<(Places, NaiveDate, Needs)>,
+    /// Phases that have begun, with what they were planned to take.
+    begun: Vec<(Begun, Needs)>,
+    /// The first day on which anything else can begin.
+    anew_from: NaiveDate,
+    /// Whether a night away that has no price is out of the question.
+    refuses_nights: bool,
     offer: Offer,
     rates: Rates,
     skipped: Vec<SkippedGrades>,
@@ -189,22 +193,26 @@ impl Worked {
         let mut apart = self.groups(&request.apart)?;
         self.refuse_contradictions(&together, &apart)?;
         apart.extend(alone);
-        let begun = self.begun.iter();
         // What has begun takes what it was planned to take, whatever has been learned since.
         let needs = |rooms: Places| {
-            let begun = self.begun.iter().find(|(begun, ..)| *begun == rooms);
-            begun.map_or_else(|| self.labour.needs(rooms), |(.., needs)| needs.clone())
+            let begun = self.begun.iter().find(|(begun, _)| begun.rooms == rooms);
+            begun.map_or_else(|| self.labour.needs(rooms), |(_, needs)| needs.clone())
         };
         ask(&Brief {
             house: &self.house,
             calendar: &self.calendar,
             needs: &needs,
             start: request.start,
-            begun: begun.map(|(rooms, first, _)| (*rooms, *first)).collect(),
+            begun: self.begun.iter().map(|(begun, _)| *begun).collect(),
+            anew_from: self.anew_from,
             end: request.end,
             keeps: self.keeps(request)?,
             away: request.away.clone(),
-            night_away: request.night_away,
+            night_away: match (request.night_away, self.refuses_nights) {
+                (Some(price), _) => NightAway::Costs(price),
+                (None, true) => NightAway::Refused,
+                (None, false) => NightAway::Fewest,
+            },
             day_closed: request.day_closed,
             most_rooms: request.max_rooms,
             furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
@@ -513,6 +521,8 @@ impl Ledger {
             coating: machines(labour.coating_machines()),
             set_up: set_up_cost(&offer, self.currency()),
             begun: Vec::new(),
+            anew_from: request.start,
+            refuses_nights: true,
             sealed: self.seals_rooms()?,
             calendar,
             rooms,
@@ -811,8 +821,8 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Plans the rest of a job again after days were lost: phases that had begun by the first go on, the others are planned
-    /// anew. Returns why it is as it is.
+    /// Plans the rest of a job again after days were lost: phases that had begun by the first of them or by today go on, the
+    /// others are planned anew, from today on. Returns why it is as it is.
     ///
     /// # Errors
     /// Refuses a job without a plan, a closed one, and days that the plan doesn't work on.
@@ -832,7 +842,12 @@ impl Writing<'_> {
         };
         let mut lost = kept.lost.clone();
         lost.extend(days);
-        let why = self.plan_again(job, &kept, &kept.request, &lost, |first| first < *earliest)?;
+        let has_begun = |phase: &Phase| {
+            let mut worked = phase.work.iter().map(|stretch| stretch.day);
+            let by_then = worked.clone().next().is_some_and(|first| first < *earliest);
+            by_then || worked.any(|day| day <= self.today() && !days.contains(&day))
+        };
+        let why = self.plan_again(job, &kept, &kept.request, &lost, has_begun)?;
         let days: Vec<String> = days.iter().map(ToString::to_string).collect();
         self.log(&format!(
             "Planned {} again: lost {}.",
@@ -881,34 +896,42 @@ impl Writing<'_> {
         self.kept_plan_of_job(job)
     }
 
-    /// Plans again and keeps that: phases whose first day has begun stay as they were planned, but for lost days.
+    /// Plans again and keeps that: phases that have begun stay as they were planned, but for lost days.
     fn plan_again(
         &self,
         job: &Job,
         kept: &KeptPlan,
         request: &HouseRequest,
         lost: &[NaiveDate],
-        has_begun: impl Fn(NaiveDate) -> bool,
+        has_begun: impl Fn(&Phase) -> bool,
     ) -> Result<Vec<Remark>> {
         let site = self.site(&self.address_of(job.site_id)?)?;
         let mut worked = self.work_out(&site, request, lost)?;
-        let house = &worked.house;
-        let begun = kept.plan.phases.iter().filter_map(|phase| {
-            let first = phase.work.first()?.day;
-            has_begun(first).then(|| (places_of(house, &phase.rooms), first, phase.needs.clone()))
-        });
-        worked.begun = begun.collect();
-        let replan = |night_away: Option<Money>, end: Option<NaiveDate>| {
+        let begun = kept.plan.phases.iter().enumerate();
+        let begun = begun.take_while(|(_, phase)| has_begun(phase));
+        worked.begun = begun
+            .filter_map(|(number, phase)| {
+                let begun = Begun {
+                    rooms: places_of(&worked.house, &phase.rooms),
+                    first: phase.work.first()?.day,
+                    returned: goes_back(&kept.plan, number, &worked.sanding),
+                };
+                Some((begun, phase.needs.clone()))
+            })
+            .collect();
+        if !worked.begun.is_empty() {
+            worked.anew_from = request.start.max(self.today());
+        }
+        // What has begun can't be undone, and a lost day doesn't come back: nobody is refused a night away, but there are
+        // as few as can be.
+        worked.refuses_nights = false;
+        let replan = |end: Option<NaiveDate>| {
             let asked = HouseRequest {
-                night_away,
                 end,
                 ..request.clone()
             };
             worked.with_brief(&asked, |brief| {
-                let begun = brief.begun.iter();
-                let rest = begun.fold(brief.house.refinished(), |rest, (done, _)| {
-                    rest.without(*done)
-                });
+                let rest = brief.rooms_left();
                 // A plan that was named keeps its phases.
                 let phases = kept.plan.phases.iter();
                 let named: Vec<Places> = phases
@@ -923,34 +946,48 @@ impl Writing<'_> {
                 Ok(answer.chosen)
             })
         };
-        // What has begun can't be undone, and a lost day doesn't come back: if it can't be as it was asked for, it ends
-        // later; if that doesn't help, nobody is refused a night away.
-        let nights = [request.night_away, Some(Money::ZERO)];
-        let nights = &nights[..1 + usize::from(request.night_away.is_none())];
-        let ends = [request.end, None];
-        let ends = &ends[..1 + usize::from(request.end.is_some())];
-        let tries = nights
-            .iter()
-            .flat_map(|night| ends.iter().map(|end| (*night, *end)));
-        for (night_away, end) in tries {
-            let way = replan(night_away, end)?;
-            let Some(plan) = &way.plan else { continue };
-            let revision = kept.revision + 1;
-            self.keep_plan(kept.quote.header.id, revision, plan, request, lost)?;
-            let mut why = way.why;
-            if let Some(asked) = request.end.filter(|asked| plan.finish > *asked) {
-                why.insert(
-                    0,
-                    Remark::TooLate {
-                        end: asked,
-                        earliest: None,
-                    },
-                );
+        let refused = |way: &Way| match (&way.plan, request.night_away) {
+            (Some(plan), None) => plan.nights_away().count(),
+            (Some(_), Some(_)) => 0,
+            (None, _) => usize::MAX,
+        };
+        let mut way = replan(request.end)?;
+        // It ends later than it was to, if it can't else be done, or not with as few nights away.
+        if request.end.is_some() && refused(&way) > 0 {
+            let later = replan(None)?;
+            if refused(&later) < refused(&way) {
+                way = later;
             }
-            return Ok(why);
         }
-        refuse!("the rest can't be planned again as it was asked for")
+        let Some(plan) = &way.plan else {
+            refuse!("the rest can't be planned again as it was asked for");
+        };
+        let revision = kept.revision + 1;
+        self.keep_plan(kept.quote.header.id, revision, plan, request, lost)?;
+        if let Some(end) = request.end.filter(|asked| plan.finish > *asked) {
+            let late = Remark::TooLate {
+                end,
+                earliest: None,
+            };
+            way.why.insert(0, late);
+        }
+        Ok(way.why)
     }
+}
+
+/// Tells whether the sanding machines go back after a phase of a plan: none of them is there for the next that is sanded.
+fn goes_back(plan: &HousePlan, number: usize, sanding: &[Machine]) -> bool {
+    let Some(first) = plan.phases[number].work.first().map(|stretch| stretch.day) else {
+        return false;
+    };
+    let out = plan.rentals.iter().filter(|rental| {
+        let is_theirs = sanding.iter().any(|machine| machine.id == rental.machine);
+        is_theirs && (rental.out..=rental.last_day).contains(&first)
+    });
+    let later = plan.phases.iter().skip(number + 1);
+    let mut later = later.filter_map(|phase| Some(phase.work.first()?.day));
+    out.into_iter()
+        .all(|rental| !later.any(|first| first <= rental.last_day))
 }
 
 /// Refuses a first day on which no work can begin.

@@ -8,7 +8,7 @@
 //! * what is kept as JSON in `kept.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
-//! * whole houses in `house.rs`;
+//! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
@@ -29,6 +29,7 @@ mod races;
 mod rates;
 mod refusals;
 mod rentals;
+mod replanning;
 mod session;
 mod surface;
 mod variance;

@@ -52,6 +52,7 @@ shape! {
         cure: Option<NaiveDate>,
         days_closed: u32,
         nights_away: Vec<NaiveDate>,
+        nights_relied_on: Vec<NaiveDate>,
         costs: PlanCostsShape,
     }
 }
@@ -222,6 +223,7 @@ mod tests {
             cure: None,
             days_closed: 4,
             nights_away: vec![day(10)],
+            nights_relied_on: vec![day(11)],
             costs,
         };
         let rental = Rental {
@@ -259,6 +261,7 @@ mod tests {
                 r#""light_use":1440,"after":60,"furniture_days":3,"cure_days":null,"sands_by_machine":true,"#,
                 r#""sands_with_coating_machines":false},"light_use":"2026-03-11T09:30:00","furniture":"2026-03-13","#,
                 r#""cure":null,"days_closed":4,"nights_away":["2026-03-10"],"#,
+                r#""nights_relied_on":["2026-03-11"],"#,
                 r#""costs":{"set_up":4800,"rental":9700,"days_closed":10000,"nights_away":0}}],"#,
                 r#""rentals":[{"machine":2,"name":"rotary-sander","phase":0,"out":"2026-03-09","last_day":"2026-03-09","#,
                 r#""plan":{"need":2,"from":"2026-03-09","cover":{"periods":[["day",1,8200]],"charge":8200,"waiver":0,"#,

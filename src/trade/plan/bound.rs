@@ -106,7 +106,7 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
     };
     if brief.away.is_empty() {
         part.closed = least_closed(&facts.needs, &times) * count * brief.day_closed.minor();
-        if let (Some(_), Some(price)) = (facts.fails, brief.night_away) {
+        if let (Some(_), Some(price)) = (facts.fails, brief.night_away.weight()) {
             part.nights = least_nights(&facts.needs) * price.minor();
         }
     }

@@ -154,6 +154,12 @@ impl Times {
         let first = self.first_coat.filter(|first| *first <= last);
         first.map(|first| (first, last))
     }
+
+    /// Returns the same nights, one by one.
+    pub(super) fn nights(&self) -> impl Iterator<Item = Day> + use<> {
+        let nights = self.wet_nights().into_iter();
+        nights.flat_map(|(first, last)| first..=last)
+    }
 }
 
 impl Calendar {

@@ -62,16 +62,18 @@ pub struct Brief<'a> {
     pub needs: &'a dyn Fn(Places) -> Needs,
     /// The first day on which work can begin.
     pub start: NaiveDate,
-    /// Phases that have begun, with their first days, in order: they stay.
-    pub begun: Vec<(Places, NaiveDate)>,
+    /// Phases that have begun, in order: they stay.
+    pub begun: Vec<Begun>,
+    /// The first day on which anything else can begin: today, where phases have begun.
+    pub anew_from: NaiveDate,
     /// The day by which everything is back in place; `None`: no matter.
     pub end: Option<NaiveDate>,
     /// What must stay in use.
     pub keeps: Vec<Keep>,
     /// Nights that the household is away anyway, first and last.
     pub away: Vec<(NaiveDate, NaiveDate)>,
-    /// What a night on which a keep fails costs; `None`: none may fail.
-    pub night_away: Option<Money>,
+    /// What becomes of a night on which a keep fails.
+    pub night_away: NightAway,
     /// What a room that is closed costs a day.
     pub day_closed: Money,
     /// How many rooms can be emptied at once; `None`: any number.
@@ -90,6 +92,77 @@ pub struct Brief<'a> {
     pub sanding_machines: &'a [Machine],
     /// The machines that only the coats take.
     pub coating_machines: &'a [Machine],
+}
+
+impl<'a> Brief<'a> {
+    /// Returns the rooms that are in no phase yet.
+    pub fn rooms_left(&self) -> Places {
+        let begun = self.begun.iter();
+        begun.fold(self.house.refinished(), |left, begun| {
+            left.without(begun.rooms)
+        })
+    }
+
+    /// Returns the same brief where nights away that were refused are no obstacle, but as few as can be.
+    fn with_nights(&self) -> Brief<'a> {
+        Brief {
+            night_away: match self.night_away {
+                NightAway::Refused => NightAway::Fewest,
+                other => other,
+            },
+            begun: self.begun.clone(),
+            keeps: self.keeps.clone(),
+            away: self.away.clone(),
+            together: self.together.clone(),
+            apart: self.apart.clone(),
+            ..*self
+        }
+    }
+}
+
+/// What becomes of a night on which a keep fails while the household is at home.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NightAway {
+    /// There is none.
+    Refused,
+    /// There are as few as can be, whatever else that costs; they have no price.
+    Fewest,
+    /// It costs so much.
+    Costs(Money),
+}
+
+impl NightAway {
+    /// A price that no plan pays which can do without a night.
+    const DEAR: Money = Money::from_minor(1_000_000_000);
+
+    /// Returns by what price plans are compared; `None`: it isn't to be had.
+    fn weight(self) -> Option<Money> {
+        match self {
+            NightAway::Refused => None,
+            NightAway::Fewest => Some(NightAway::DEAR),
+            NightAway::Costs(price) => Some(price),
+        }
+    }
+
+    /// Returns what the household loses by it.
+    pub fn price(self) -> Money {
+        match self {
+            NightAway::Refused | NightAway::Fewest => Money::ZERO,
+            NightAway::Costs(price) => price,
+        }
+    }
+}
+
+/// A phase that has begun.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Begun {
+    /// Its rooms.
+    pub rooms: Places,
+    /// The day on which it was planned to begin. Days lost before may have made that impossible: then it is the first one
+    /// on which it can.
+    pub first: NaiveDate,
+    /// Whether the sanding machines were planned to go back after it.
+    pub returned: bool,
 }
 
 /// A machine that can be rented.
@@ -116,6 +189,15 @@ pub struct HousePlan {
     pub finish: NaiveDate,
 }
 
+impl HousePlan {
+    /// Returns its nights away, in order.
+    pub fn nights_away(&self) -> impl Iterator<Item = NaiveDate> {
+        self.phases
+            .iter()
+            .flat_map(|phase| phase.nights_away.iter().copied())
+    }
+}
+
 /// A set of rooms done together.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Phase {
@@ -139,6 +221,8 @@ pub struct Phase {
     pub days_closed: u32,
     /// Nights on which something that must stay in use can't be reached.
     pub nights_away: Vec<NaiveDate>,
+    /// Nights on which the same fails, while the household is away anyway.
+    pub nights_relied_on: Vec<NaiveDate>,
     /// What of it depends on the plan; rentals count for the phase in which they go out.
     pub costs: PlanCosts,
 }
@@ -221,24 +305,20 @@ pub struct Answer {
 /// Plans a house: the cheapest way, or the phases that are named, in their order.
 pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
     let search = Search::new(brief);
-    let begun = brief.begun.iter();
-    let begun = begun.fold(Places::NONE, |begun, (rooms, _)| begun.with(*rooms));
-    let rooms = brief.house.refinished().without(begun);
-    let by_hand = named;
-    let named = named.map(|phases| planned(&search, brief, phases));
+    let rooms = brief.rooms_left();
     let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };
-    let all_at_once = planned(&search, brief, whole);
-    let one_by_one = one_by_one(&search, brief, rooms);
-    let known = [Some(&all_at_once), Some(&one_by_one), named.as_ref()];
-    let known = known.into_iter().flatten();
-    let known = known.filter_map(|way| Some(way.plan.as_ref()?.costs.total()));
+    let all_at_once = search.of_phases(whole, None);
+    let (ones, one_by_one) = one_by_one(&search, rooms);
+    let by_hand = named.map(|phases| search.of_phases(phases, None));
     let exact = rooms.count() <= EXACT_ROOMS;
     // A good plan makes the search for the best one short.
-    let mut good = search.good_plan(rooms, by_hand);
+    let mut good = search.good_plan(rooms, named);
     if good.is_none() && !exact {
         good = good_plan_by_nights(&search, brief, rooms);
     }
-    let known = known.chain(good.as_ref().map(|plan| plan.cost)).min();
+    let known = [&all_at_once, &one_by_one, &good];
+    let known = known.into_iter().chain(&by_hand).flatten();
+    let known = known.map(|plan| plan.cost).min();
     let found = match exact {
         true => search.best_of_all(rooms, known),
         false => good,
@@ -254,15 +334,26 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
             why: words::what_would_mend(brief, rooms),
         },
     };
-    let (chosen, cheapest) = match named {
-        Some(named) => (named, Some(cheapest)),
+    let planned = |phases: &[Places], chosen: Option<Chosen>| match chosen {
+        Some(chosen) => way(&search, brief, &chosen),
+        None => Way {
+            plan: None,
+            why: words::why_not(&search, brief, phases),
+        },
+    };
+    let (mut chosen, cheapest) = match named.zip(by_hand) {
+        Some((phases, by_hand)) => (planned(phases, by_hand), Some(cheapest)),
         None => (cheapest, None),
     };
+    let fewest = exact || named.is_some();
+    chosen
+        .why
+        .splice(0..0, words::nights_after_all(brief, &chosen, fewest));
     Answer {
         chosen,
         cheapest,
-        one_by_one,
-        all_at_once,
+        one_by_one: planned(&ones, one_by_one),
+        all_at_once: planned(whole, all_at_once),
         bound,
     }
 }
@@ -270,7 +361,7 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
 /// Looks for a good plan by way of such in which nights away are dear instead of impossible: step by step it has fewer of
 /// them, at best none.
 fn good_plan_by_nights(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Option<Chosen> {
-    let dear = words::priced_nights(brief);
+    let dear = brief.with_nights();
     let found = Search::new(&dear).good_plan(rooms, None)?;
     let phases = found.phases.iter().skip(brief.begun.len());
     let phases: Vec<Places> = phases.map(|(rooms, _)| *rooms).collect();
@@ -278,10 +369,10 @@ fn good_plan_by_nights(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) ->
 }
 
 /// Plans the rooms one by one, in the cheapest order that is tried.
-fn one_by_one(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Way {
+fn one_by_one(search: &Search<'_>, rooms: Places) -> (Vec<Places>, Option<Chosen>) {
     let units = search.units(rooms);
     let Some(mut best) = search.of_phases(&units, None) else {
-        return planned(search, brief, &units);
+        return (units, None);
     };
     // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper, unless they are
     // so many that it would take long.
@@ -299,18 +390,7 @@ fn one_by_one(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Way {
         };
         (best, order) = better;
     }
-    way(search, brief, &best)
-}
-
-/// Plans phases in their order, or says why that isn't feasible.
-fn planned(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Way {
-    match search.of_phases(phases, None) {
-        Some(chosen) => way(search, brief, &chosen),
-        None => Way {
-            plan: None,
-            why: words::why_not(search, brief, phases),
-        },
-    }
+    (order, Some(best))
 }
 
 fn way(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Way {
@@ -359,10 +439,10 @@ fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
             .into_iter()
             .map(|(machine, out, back)| rental(machine, number, out, back));
         let rentals: Vec<Rental> = rentals.collect();
-        let nights: Vec<NaiveDate> = match facts.fails {
-            Some(_) => search.failing_nights(&times).map(calendar::date).collect(),
-            None => Vec::new(),
-        };
+        let failing = times.nights().filter(|_| facts.fails.is_some());
+        let (relied_on, nights): (Vec<calendar::Day>, Vec<calendar::Day>) =
+            failing.partition(|night| search.is_away(*night));
+        let dates = |days: Vec<calendar::Day>| days.into_iter().map(calendar::date).collect();
         let days_closed = search.closed_days(&facts.needs, &times, *start);
         let way_out = brief.house.coating_order(*rooms);
         let id = |place: usize| brief.house.places()[place].id;
@@ -370,7 +450,7 @@ fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
             set_up: brief.set_up,
             rental: rentals.iter().map(|rental| rental.plan.cover.total()).sum(),
             days_closed: times_over(brief.day_closed, days_closed * i64::from(rooms.count())),
-            nights_away: times_over(brief.night_away.unwrap_or_default(), nights.len() as i64),
+            nights_away: times_over(brief.night_away.price(), nights.len() as i64),
         };
         plan.costs.add(costs);
         plan.rentals.extend(rentals);
@@ -384,7 +464,8 @@ fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
             furniture: calendar::date(times.furniture),
             cure: times.cure.map(calendar::date),
             days_closed: u32::try_from(days_closed).unwrap_or(u32::MAX),
-            nights_away: nights,
+            nights_away: dates(nights),
+            nights_relied_on: dates(relied_on),
             costs,
         });
     }

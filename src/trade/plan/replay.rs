@@ -9,7 +9,7 @@ use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use thiserror::Error;
 
 use super::calendar::EVENING;
-use super::{Brief, Doing, HousePlan, Phase, Places};
+use super::{Brief, Doing, HousePlan, NightAway, Phase, Places};
 use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
 use crate::trade::rental::{Away, MORNING};
@@ -41,6 +41,11 @@ pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
         let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
             return flaw(brief.start, "a phase without work");
         };
+        let stays = match brief.begun.get(number) {
+            Some(begun) => first >= begun.first && places_of(brief, &phase.rooms) == begun.rooms,
+            None => first >= brief.anew_from,
+        };
+        check(first, stays, "what has begun doesn't stay")?;
         for room in &phase.rooms {
             check(
                 first,
@@ -318,7 +323,7 @@ fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
             .iter()
             .any(|(from, to)| *from <= day && day <= *to)
     };
-    let mut nights: Vec<NaiveDate> = Vec::new();
+    let (mut nights, mut relied_on) = (Vec::new(), Vec::new());
     let mut closed_days: Vec<u32> = vec![0; plan.phases.len()];
     let mut day = brief.start;
     while day <= plan.finish {
@@ -351,25 +356,32 @@ fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
                 .count()
                 < keep.least as usize
         });
+        if fails && away(day) {
+            relied_on.push(day);
+        }
         if fails && !away(day) {
             check(
                 day,
-                brief.night_away.is_some(),
+                brief.night_away != NightAway::Refused,
                 "something that must stay in use can't be reached",
             )?;
             nights.push(day);
         }
         day = day + Days::new(1);
     }
-    let told: Vec<NaiveDate> = plan
-        .phases
-        .iter()
-        .flat_map(|phase| phase.nights_away.clone())
-        .collect();
+    let told = |nights: fn(&Phase) -> &Vec<NaiveDate>| -> Vec<NaiveDate> {
+        let phases = plan.phases.iter();
+        phases.flat_map(|phase| nights(phase).clone()).collect()
+    };
     check(
         brief.start,
-        told == nights,
+        told(|phase| &phase.nights_away) == nights,
         "other nights away than it says",
+    )?;
+    check(
+        brief.start,
+        told(|phase| &phase.nights_relied_on) == relied_on,
+        "it relies on other nights than it says",
     )?;
     let told: Vec<u32> = plan.phases.iter().map(|phase| phase.days_closed).collect();
     check(
@@ -458,7 +470,7 @@ fn check_costs(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     )?;
     check(
         plan.finish,
-        costs.nights_away == count(brief.night_away.unwrap_or_default(), nights),
+        costs.nights_away == count(brief.night_away.price(), nights),
         "nights away cost something else",
     )?;
     let phases: Money = plan.phases.iter().map(|phase| phase.costs.total()).sum();

@@ -227,14 +227,14 @@ impl<'a> Search<'a> {
             end: brief.end.map_or(Day::MAX, calendar::day),
             last_away: away.iter().map(|(_, to)| *to).max().unwrap_or(start),
             away,
-            night_away: brief.night_away.map(Money::minor),
+            night_away: brief.night_away.weight().map(Money::minor),
             facts: RefCell::default(),
             table,
             brief,
         }
     }
 
-    fn is_away(&self, day: Day) -> bool {
+    pub(super) fn is_away(&self, day: Day) -> bool {
         self.away
             .iter()
             .any(|(from, to)| (*from..=*to).contains(&day))
@@ -441,11 +441,9 @@ impl<'a> Search<'a> {
         sanded.chain(wet).filter(|day| !self.is_away(*day)).count() as i64
     }
 
-    /// Returns the nights of a phase on which somebody is at home and can't be.
-    pub(super) fn failing_nights(&self, times: &Times) -> impl Iterator<Item = Day> {
-        let nights = times.wet_nights().into_iter();
-        let nights = nights.flat_map(|(first, last)| first..=last);
-        nights.filter(|night| !self.is_away(*night))
+    /// Returns the nights of a phase on which somebody is at home and can't be, if a keep fails then.
+    fn failing_nights(&self, times: &Times) -> impl Iterator<Item = Day> {
+        times.nights().filter(|night| !self.is_away(*night))
     }
 
     /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible, or none that
@@ -506,7 +504,7 @@ impl<'a> Search<'a> {
         })
     }
 
-    /// Returns the labels after the phases that have begun, on the days on which they did.
+    /// Returns the labels after the phases that have begun: on the days on which they did, or the first on which they can.
     fn begun(&self, steps: &mut Vec<Step>) -> Vec<Label> {
         let mut labels = vec![Label {
             cost: 0,
@@ -519,16 +517,48 @@ impl<'a> Search<'a> {
             finish: self.start,
             step: usize::MAX,
         }];
-        for (phase, start) in &self.brief.begun {
-            let facts = self.facts(*phase);
+        let anew = calendar::day(self.brief.anew_from);
+        for begun in &self.brief.begun {
+            let facts = self.facts(begun.rooms);
             let mut next = Vec::new();
             for label in &labels {
-                let on = Some(calendar::day(*start));
-                self.extend(label, &facts, on, |label, start| {
-                    add(&mut next, steps, label, *phase, start);
-                });
+                let first = calendar::day(begun.first).max(label.sealed);
+                let latest = self.table.working_from(first.max(label.ready));
+                for on in first..=latest {
+                    self.extend(label, &facts, Some(on), |after, start| {
+                        // Machines that were kept until then weren't returned before.
+                        if label.out == NOT_OUT || after.out == label.out {
+                            add(&mut next, steps, after, begun.rooms, start);
+                        }
+                    });
+                    if !next.is_empty() {
+                        break;
+                    }
+                }
+            }
+            // What went back before today can't be kept any more.
+            for label in next.iter_mut().filter(|_| begun.returned) {
+                if label.out != NOT_OUT && label.back < anew {
+                    label.cost = self.total(label).unwrap_or(NEVER);
+                    label.out = NOT_OUT;
+                }
             }
             labels = next;
+        }
+        if self.brief.begun.is_empty() {
+            return labels;
+        }
+        for label in &mut labels {
+            let working = self.table.working_from(anew);
+            label.ready = label.ready.max(working);
+            label.sealed = label.sealed.max(working);
+            // What is out still hasn't gone back before today.
+            if label.out != NOT_OUT && label.back < anew - 1 {
+                label.back = anew - 1;
+                if let Some(step) = steps.get_mut(label.step) {
+                    step.back = label.back;
+                }
+            }
         }
         labels
     }

@@ -30,7 +30,7 @@ struct Drawn {
     coats: usize,
     light_use: i64,
     keeps: Vec<(u64, u32)>,
-    night_away: Option<i64>,
+    night_away: NightAway,
     day_closed: i64,
     most_rooms: Option<u32>,
     furniture_first: bool,
@@ -106,7 +106,9 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     coats,
                     light_use,
                     keeps,
-                    night_away,
+                    night_away: night_away.map_or(NightAway::Refused, |price| {
+                        NightAway::Costs(Money::from_minor(price))
+                    }),
                     day_closed,
                     most_rooms,
                     furniture_first,
@@ -249,10 +251,11 @@ impl World {
             needs: &|rooms| self.needs(rooms),
             start,
             begun: Vec::new(),
+            anew_from: start,
             end: None,
             keeps: keeps.collect(),
             away: away.into_iter().collect(),
-            night_away: drawn.night_away.map(Money::from_minor),
+            night_away: drawn.night_away,
             day_closed: Money::from_minor(drawn.day_closed),
             most_rooms: drawn.most_rooms,
             furniture_first: drawn.furniture_first,
@@ -452,7 +455,7 @@ impl Everything<'_> {
             }
             let night = day >= first_coat && (day < open || minute > 20 * 60);
             if night && fails && !away(day) {
-                cost += brief.night_away?.minor();
+                cost += brief.night_away.weight()?.minor();
             }
         }
         Some((cost, times))
@@ -610,6 +613,79 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    #[test]
+    fn no_plan_has_fewer_nights_where_they_were_refused(drawn in drawn(2..=4)) {
+        let drawn = Drawn { night_away: NightAway::Fewest, ..drawn };
+        World::new(drawn.clone()).with_brief(|brief| {
+            let answer = plan(brief, None);
+            let longest = if drawn.away.is_some() || drawn.holiday.is_some() { 22 } else { 9 };
+            let best = everything(brief, longest).map(|(cost, finish)| {
+                let dear = NightAway::DEAR.minor();
+                (cost / dear, cost % dear, finish)
+            });
+            let told = answer.chosen.plan.map(|plan| {
+                replay(brief, &plan).unwrap();
+                let nights = plan.nights_away().count() as i64;
+                (nights, plan.costs.total().minor(), plan.finish)
+            });
+            assert_eq!(told, best);
+        });
+    }
+
+    #[test]
+    fn what_has_begun_stays_and_the_rest_comes_later(
+        drawn in drawn(3..=5),
+        lost in 0_u64..24,
+        today in 0_u64..16,
+    ) {
+        let drawn = Drawn { night_away: NightAway::Fewest, ..drawn };
+        World::new(drawn).with_brief(|brief| {
+            let Some(before) = plan(brief, None).chosen.plan else { return };
+            let mut calendar = brief.calendar.clone();
+            calendar.holidays.insert(brief.start + Days::new(lost), "lost".to_owned());
+            let anew_from = brief.start + Days::new(today);
+            let rooms = |phase: &Phase| -> Places {
+                phase.rooms.iter().map(|room| room.0 as usize - 1).collect()
+            };
+            let phases = before.phases.iter().enumerate();
+            let begun = phases.take_while(|(_, phase)| phase.work[0].day <= anew_from);
+            let begun: Vec<Begun> = begun
+                .map(|(number, phase)| {
+                    let rentals = before.rentals.iter();
+                    let until = rentals.filter(|rental| rental.machine != MachineId(3));
+                    let until = until.filter(|rental| rental.out <= phase.work[0].day);
+                    let until = until.map(|rental| rental.last_day).max();
+                    let next = before.phases.get(number + 1).map(|next| next.work[0].day);
+                    Begun {
+                        rooms: rooms(phase),
+                        first: phase.work[0].day,
+                        returned: next.is_none_or(|next| until.is_none_or(|until| until < next)),
+                    }
+                })
+                .collect();
+            let again = Brief { calendar: &calendar, anew_from, begun, ..brief.with_nights() };
+            let answer = plan(&again, None);
+            let after = answer.chosen.plan.unwrap();
+            replay(&again, &after).unwrap();
+            for (number, begun) in again.begun.iter().enumerate() {
+                assert_eq!(rooms(&after.phases[number]), begun.rooms);
+            }
+            // What went back before today, and before anything was lost, did so.
+            for rental in &before.rentals {
+                let ended = rental.last_day < anew_from && lost > today;
+                let same = after.rentals.iter().any(|other| {
+                    (other.machine, other.out, other.last_day)
+                        == (rental.machine, rental.out, rental.last_day)
+                });
+                assert!(!ended || same, "{rental:?} in {:?}", after.rentals);
+            }
+        });
+    }
+}
+
 #[test]
 fn a_sealed_room_dries_while_the_next_is_sanded() {
     let drawn = Drawn {
@@ -624,7 +700,7 @@ fn a_sealed_room_dries_while_the_next_is_sanded() {
         coats: 2,
         light_use: 72,
         keeps: Vec::new(),
-        night_away: None,
+        night_away: NightAway::Refused,
         day_closed: 0,
         most_rooms: Some(1),
         furniture_first: false,

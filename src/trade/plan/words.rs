@@ -5,13 +5,11 @@ use chrono::NaiveDate;
 use super::calendar::{self, CoatTooLong, Day};
 use super::search::{Chosen, Obstacle, Search};
 use super::ways::{Places, and};
-use super::{Brief, HousePlan};
+use super::{Brief, HousePlan, NightAway, Way};
 use crate::money::Money;
 
 /// How often a plan is asked to end earlier at most.
 const EARLIER: u32 = 40;
-/// A price for a night that no plan pays if it can do without.
-const DEAR: Money = Money::from_minor(1_000_000_000);
 
 /// Something worth knowing about a plan, with the names of what it is about.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -75,6 +73,31 @@ pub enum Remark {
         /// The room.
         room: String,
     },
+    /// Nights away were refused, and nothing is left that does without.
+    NightsAfterAll {
+        /// How many there are.
+        nights: usize,
+        /// Whether no plan has fewer.
+        fewest: bool,
+    },
+    /// A keep fails while rooms are closed, on nights when the household is away anyway.
+    ReliesOnAway {
+        /// The rooms.
+        rooms: String,
+        /// What can't be reached.
+        keep: String,
+        /// The nights.
+        nights: Vec<NaiveDate>,
+    },
+    /// A phase that had begun can't have begun when it was planned to, for the days that were lost.
+    BegunLater {
+        /// Its rooms.
+        rooms: String,
+        /// When it was planned to begin.
+        planned: NaiveDate,
+        /// When it did at the earliest.
+        start: NaiveDate,
+    },
     /// Work begins later than it could.
     StartsLater {
         /// When it does.
@@ -83,6 +106,8 @@ pub enum Remark {
         first: NaiveDate,
         /// What the same phases would cost more from then on; `None`: they aren't possible then.
         more: Option<Money>,
+        /// How many more nights away they would take, where nights have no price.
+        nights: usize,
     },
     /// The sanding machines are kept between phases.
     Kept {
@@ -132,13 +157,13 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
     if !only_keeps {
         return remarks;
     }
-    let dear = priced_nights(brief);
+    let dear = brief.with_nights();
     let mended = Search::new(&dear).of_phases(phases, None);
     match mended {
         Some(mended) => {
             let plan = super::build(&Search::new(&dear), &dear, &mended);
             if remarks.is_empty() {
-                remarks.extend(closed_nights(search, brief, &mended, &plan));
+                remarks.extend(closed_nights(brief, &mended, &plan));
             }
             remarks.push(would_mend(&plan));
         }
@@ -147,10 +172,18 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
     remarks
 }
 
+/// Says that a plan has nights away though they were refused, and whether none has fewer.
+pub(super) fn nights_after_all(brief: &Brief<'_>, chosen: &Way, fewest: bool) -> Option<Remark> {
+    let nights = chosen.plan.iter().flat_map(HousePlan::nights_away);
+    let nights = nights.filter(|night| *night >= brief.anew_from).count();
+    (brief.night_away == NightAway::Fewest && nights > 0)
+        .then_some(Remark::NightsAfterAll { nights, fewest })
+}
+
 /// Says why no plan is feasible, and what would mend that.
 pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
     let search = Search::new(brief);
-    let dear = priced_nights(brief);
+    let dear = brief.with_nights();
     let lifted = Search::new(&dear);
     let cheapest = |search: &Search<'_>| match rooms.count() <= super::EXACT_ROOMS {
         true => {
@@ -172,7 +205,7 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
         });
         let mut remarks: Vec<Remark> = closing.collect();
         if remarks.is_empty() {
-            remarks = closed_nights(&search, brief, &found, &plan);
+            remarks = closed_nights(brief, &found, &plan);
         }
         remarks.push(would_mend(&plan));
         return remarks;
@@ -191,19 +224,6 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
     remarks
 }
 
-/// Returns a brief in which a night on which a keep fails is no obstacle, but dear.
-pub(super) fn priced_nights<'a>(brief: &Brief<'a>) -> Brief<'a> {
-    Brief {
-        night_away: brief.night_away.or(Some(DEAR)),
-        begun: brief.begun.clone(),
-        keeps: brief.keeps.clone(),
-        away: brief.away.clone(),
-        together: brief.together.clone(),
-        apart: brief.apart.clone(),
-        ..*brief
-    }
-}
-
 /// Says that it can't be done in time, and by when it could: the cheapest plan is asked to end earlier until there is none.
 fn too_late(brief: &Brief<'_>, cheapest: impl Fn(&Search<'_>) -> Option<Chosen>) -> Remark {
     let Some(end) = brief.end else {
@@ -215,7 +235,7 @@ fn too_late(brief: &Brief<'_>, cheapest: impl Fn(&Search<'_>) -> Option<Chosen>)
     let by = |end: Option<NaiveDate>| {
         let brief = Brief {
             end,
-            ..priced_nights(brief)
+            ..brief.with_nights()
         };
         let found = cheapest(&Search::new(&brief));
         found.map(|found| calendar::date(found.finish))
@@ -235,37 +255,35 @@ fn too_late(brief: &Brief<'_>, cheapest: impl Fn(&Search<'_>) -> Option<Chosen>)
 }
 
 fn would_mend(plan: &HousePlan) -> Remark {
-    let nights = plan
-        .phases
-        .iter()
-        .flat_map(|phase| phase.nights_away.iter());
     Remark::WouldMend {
-        nights: nights.copied().collect(),
+        nights: plan.nights_away().collect(),
     }
 }
 
 /// Says which phases close what, and when.
-fn closed_nights(
-    search: &Search<'_>,
-    brief: &Brief<'_>,
-    chosen: &Chosen,
-    plan: &HousePlan,
-) -> Vec<Remark> {
-    let phases = chosen.phases.iter().zip(&plan.phases);
-    let phases = phases.filter(|(_, phase)| !phase.nights_away.is_empty());
-    phases
-        .filter_map(|((rooms, _), phase)| {
-            search.facts(*rooms).fails?;
-            let reachable = brief.house.reachable(*rooms);
-            let failing = brief.keeps.iter().filter(|keep| !keep.holds(reachable));
-            let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
-            Some(Remark::Closes {
-                rooms: brief.house.names(*rooms),
-                keep: keeps.join(", and "),
+fn closed_nights(brief: &Brief<'_>, chosen: &Chosen, plan: &HousePlan) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    for ((closed, _), phase) in chosen.phases.iter().zip(&plan.phases) {
+        let reachable = brief.house.reachable(*closed);
+        let failing = brief.keeps.iter().filter(|keep| !keep.holds(reachable));
+        let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
+        let (rooms, keep) = (brief.house.names(*closed), keeps.join(", and "));
+        if !phase.nights_away.is_empty() {
+            remarks.push(Remark::Closes {
+                rooms: rooms.clone(),
+                keep: keep.clone(),
                 nights: phase.nights_away.clone(),
-            })
-        })
-        .collect()
+            });
+        }
+        if !phase.nights_relied_on.is_empty() {
+            remarks.push(Remark::ReliesOnAway {
+                rooms,
+                keep,
+                nights: phase.nights_relied_on.clone(),
+            });
+        }
+    }
+    remarks
 }
 
 fn obstacle_to(brief: &Brief<'_>, rooms: Places, obstacle: &Obstacle) -> Remark {
@@ -310,13 +328,34 @@ pub(super) fn worth_knowing(
         let phases: Vec<Places> = chosen.phases.iter().map(|(rooms, _)| *rooms).collect();
         let first = search.table.working_from(calendar::day(brief.start));
         let earlier = search.of_phases_from(&phases, first);
+        let earlier = earlier.map(|earlier| super::build(search, brief, &earlier));
+        let unpriced = |plan: &HousePlan| match brief.night_away {
+            NightAway::Costs(_) => 0,
+            NightAway::Refused | NightAway::Fewest => plan.nights_away().count(),
+        };
         remarks.push(Remark::StartsLater {
             start,
             first: calendar::date(first),
-            more: earlier.map(|earlier| earlier.cost - chosen.cost),
+            nights: earlier.as_ref().map_or(0, |earlier| {
+                unpriced(earlier).saturating_sub(unpriced(plan))
+            }),
+            more: earlier.map(|earlier| earlier.costs.total() - plan.costs.total()),
         });
     }
-    remarks.extend(closed_nights(search, brief, chosen, plan));
+    for (begun, phase) in brief.begun.iter().zip(&plan.phases) {
+        let start = phase
+            .work
+            .first()
+            .map_or(begun.first, |stretch| stretch.day);
+        if start > begun.first {
+            remarks.push(Remark::BegunLater {
+                rooms: brief.house.names(begun.rooms),
+                planned: begun.first,
+                start,
+            });
+        }
+    }
+    remarks.extend(closed_nights(brief, chosen, plan));
     remarks.extend(cant_share(search, brief, chosen));
     remarks.extend(kept_or_returned(search, brief, chosen));
     remarks

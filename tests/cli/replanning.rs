@@ -1,0 +1,173 @@
+//! Houses planned again, beside others, and within a budget: what is told late, what is refused, and what is promised twice.
+
+use serde_json::{Value, json};
+
+use crate::harness::{Run, TestLedger};
+
+/// The house of `house.rs`: one hall with the only way in, a bath and a kitchen behind it, and three rooms.
+fn lantern_row() -> TestLedger {
+    let ledger = TestLedger::new();
+    ledger.lines(
+        r#"
+        worker add "Ruben Vale" --wage 28.00
+        client add "Osric Vane"
+        "#,
+    );
+    add_house(&ledger, "9 Lantern Row");
+    ledger
+}
+
+fn add_house(ledger: &TestLedger, site: &str) {
+    let lines = r#"
+        site add "Osric Vane" "SITE" --year-built 1931
+        room add "SITE" Hall --shape "14' x 5'" --condition worn-film --species red-oak --door "outside:3'"
+        room add "SITE" Bath --shape "6' x 8'" --condition bare --species other --not-refinished --door "Hall:2'6\""
+        room add "SITE" Kitchen --shape "12' x 12'" --condition bare --species other --not-refinished --door "Hall:3'" --door "outside:3'"
+        room add "SITE" "Front room" --shape "16' x 14'" --condition worn-film --species red-oak --door "Hall:5'"
+        room add "SITE" "Bedroom 1" --shape "12' x 11'" --condition worn-film --species red-oak --door "Hall:2'8\""
+        room add "SITE" "Bedroom 2" --shape "12' x 10'" --condition worn-film --species red-oak --door "Hall:2'8\""
+        "#;
+    ledger.lines(&lines.replace("SITE", site));
+}
+
+/// Accepts the plan of a line and begins the job.
+fn accept(ledger: &TestLedger, line: &str, number: usize) {
+    ledger.line(&format!("{line} --accept")).ok();
+    ledger.lines(&format!(
+        "quote send Q{number}\nquote accept Q{number}\njob start J{number}"
+    ));
+}
+
+fn on(ledger: &TestLedger, day: &str, line: &str) -> Run {
+    let words: Vec<&str> = line.split(' ').collect();
+    ledger.run_with(&words, &[("GRITLEDGER_TODAY", day)])
+}
+
+fn value(run: Run) -> Value {
+    serde_json::from_str(&run.ok()).expect("JSON")
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().map(Vec::as_slice).unwrap_or_default()
+}
+
+/// What there is of something in each phase.
+fn of_phases<'a>(plan: &'a Value, what: &str) -> Vec<&'a Value> {
+    let phases = list(&plan["phases"]).iter();
+    phases.map(|phase| &phase[what]).collect()
+}
+
+#[test]
+fn nights_that_were_refused_are_as_few_as_can_be_when_the_dates_move() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --away 2026-03-10 2026-03-12 --keep Bath"#,
+        1,
+    );
+    // The household is away by then, and no night has a price: the hall alone is wet for two nights whenever it is done,
+    // and the bath is behind it. The cheapest plan (all at once) would take three.
+    let moved = value(on(
+        &ledger,
+        "2026-03-23",
+        "job dates J1 --start 2026-03-23 --json",
+    ));
+    let nights: usize = of_phases(&moved, "nights_away")
+        .into_iter()
+        .map(|nights| list(nights).len())
+        .sum();
+    assert_eq!(nights, 2, "{moved:#}");
+    let why = moved["why"].as_str().unwrap();
+    assert!(
+        why.starts_with("No plan without a night away is left: 2 nights at least."),
+        "{why}"
+    );
+    assert_eq!(moved["costs_more"]["household"], json!("0.00"));
+}
+
+#[test]
+fn what_had_begun_by_today_stays_when_a_lost_day_is_told_late() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --apart "Front room, Bedroom 1, Bedroom 2" --day-closed 30"#,
+        1,
+    );
+    let before = ledger.json("job dates J1");
+    assert_eq!(
+        of_phases(&before, "from"),
+        [
+            &json!("2026-03-09"),
+            &json!("2026-03-12"),
+            &json!("2026-03-16")
+        ]
+    );
+    // Told on the Friday of the second week, when all three phases had begun.
+    let late = value(on(
+        &ledger,
+        "2026-03-20",
+        "job dates J1 --lost 2026-03-10 --json",
+    ));
+    assert_eq!(of_phases(&late, "rooms"), of_phases(&before, "rooms"));
+    assert_eq!(late["phases"][0]["from"], json!("2026-03-09"));
+    let why = late["why"].as_str().unwrap();
+    // One day of drying more: Bedroom 1 is walked on from Thursday 08:53, so the next begins on Friday.
+    assert!(
+        why.contains("Bedroom 2 can't have begun on 2026-03-12 with the days that were lost: 2026-03-13 is the first day on which it could."),
+        "{why}"
+    );
+}
+
+#[test]
+fn nothing_new_is_put_before_today() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --max-rooms 1"#,
+        1,
+    );
+    let before = ledger.json("job dates J1");
+    let begun = of_phases(&before, "from")
+        .into_iter()
+        .filter(|from| from.as_str() <= Some("2026-03-20"))
+        .count();
+    assert_eq!(begun, 2, "{before:#}");
+    let late = value(on(
+        &ledger,
+        "2026-03-27",
+        "job dates J1 --lost 2026-03-23 --lost 2026-03-24 --json",
+    ));
+    // The third phase was to be sanded and coated on the lost days: it hasn't begun, and can't have on the 25th either.
+    assert_eq!(
+        of_phases(&late, "from")[..2],
+        of_phases(&before, "from")[..2]
+    );
+    for from in &of_phases(&late, "from")[2..] {
+        assert!(from.as_str() >= Some("2026-03-27"), "{late:#}");
+    }
+}
+
+#[test]
+fn a_plan_says_which_nights_it_relies_on() {
+    let ledger = lantern_row();
+    let line =
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --away 2026-03-10 2026-03-12 --keep Bath"#;
+    let plan = ledger.json(line);
+    let first = &plan["phases"][0];
+    assert_eq!(first["nights_away"], json!([]));
+    // The hall's first coat is laid on the 11th, and it is walked on from the 13th on: two of the three nights.
+    assert_eq!(
+        first["nights_relied_on"],
+        json!(["2026-03-11", "2026-03-12"])
+    );
+    let said = "Bath can't be reached: the plan relies on the household being away (2026-03-11 to 2026-03-12).";
+    assert!(plan["why"].as_str().unwrap().contains(said), "{plan:#}");
+    accept(&ledger, line, 1);
+    let dates = ledger.line("job dates J1").ok();
+    assert_eq!(dates.matches("night away, as told").count(), 2, "{dates}");
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(
+        quote["phases"][0]["nights_relied_on"],
+        first["nights_relied_on"]
+    );
+}
