@@ -10,6 +10,8 @@ CREATE TABLE entry (
     happened_on    TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at    TEXT    NOT NULL,
     voids_id       INTEGER UNIQUE REFERENCES entry (id),          -- the entry a `void` takes back; NULL: other kinds
+    -- Where it stands in the order of its day: at its own id, or, typed again for a slip, at that of the first slip.
+    place_id       INTEGER NOT NULL REFERENCES entry (id),
     worker_id      INTEGER REFERENCES worker (id),                -- who worked; NULL: not hours
     task_id        INTEGER REFERENCES task (id),                  -- what hours were for; NULL: nothing said, or not hours
     operation_id   INTEGER REFERENCES operation (id),             -- what an item or hours were for, hours beside its task; NULL: not said
@@ -17,9 +19,10 @@ CREATE TABLE entry (
     machine_id     INTEGER REFERENCES machine (id),               -- NULL: no machine
     rental_id      INTEGER REFERENCES entry (id),                 -- the `rental-out` that a day or return belongs to; NULL: others
     quantity_micro INTEGER CHECK (quantity_micro >= 0),           -- items, hours, miles; NULL: none
-    -- What it costs the job (use, hours, spent, drive, rental-back), was paid (buy) or refunded (hand-back),
-    -- or what stock lost (count); NULL: no money.
+    -- What it costs the job (hours, spent, drive, rental-back), was paid (buy) or was said to be refunded (hand-back);
+    -- NULL: no money was typed. What a use or a count comes to follows from the stock, see `stock_effect`.
     amount_minor   INTEGER,
+    book_price_micro INTEGER CHECK (book_price_micro >= 0),       -- of a unit, as it stood; NULL: not from the stock
     at             TEXT,                                          -- date and time of a machine out or back; NULL: others
     by_tariff      INTEGER CHECK (by_tariff IN (0, 1)),           -- 1: a return charged by tariff; NULL: not a return
     left_over      INTEGER NOT NULL DEFAULT 0 CHECK (left_over IN (0, 1)), -- 1: a use of what didn't keep in an opened pack
@@ -36,11 +39,14 @@ CREATE TABLE entry (
     CHECK (left_over = 0 OR (kind = 'use' AND operation_id IS NULL)),
     CHECK (kind NOT IN ('use', 'hours', 'spent', 'drive', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
     CHECK (kind <> 'hours' OR (quantity_micro > 0 AND quantity_micro <= 24000000)),
-    CHECK ((kind IN ('rental-out', 'rental-day', 'void')) = (amount_minor IS NULL))
+    CHECK (kind = 'hand-back' OR (kind IN ('use', 'count', 'rental-out', 'rental-day', 'void')) = (amount_minor IS NULL)),
+    CHECK ((kind IN ('use', 'hand-back', 'count')) = (book_price_micro IS NOT NULL))
 ) STRICT;
 CREATE UNIQUE INDEX entry_number ON entry (id >> 40, number);
 CREATE INDEX entry_job ON entry (job_id, kind);
-CREATE INDEX entry_item ON entry (item_id) WHERE item_id IS NOT NULL;
+CREATE INDEX entry_item ON entry (item_id, happened_on, place_id) WHERE item_id IS NOT NULL;
+CREATE INDEX entry_place ON entry (place_id);
+CREATE INDEX entry_void ON entry (id) WHERE kind = 'void';
 CREATE INDEX entry_worker_day ON entry (worker_id, happened_on) WHERE worker_id IS NOT NULL;
 CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
 CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
@@ -59,41 +65,47 @@ FROM entry
 LEFT JOIN entry AS void ON void.voids_id = entry.id
 WHERE entry.voids_id IS NULL AND void.id IS NULL;
 
--- What an entry (a void included) does to the stock on hand. Averages move in the order of recording.
-CREATE TABLE stock_move (
+-- What an entry does to the stock of its item, worked out from what was typed in the order of date and place.
+-- Where an entry is voided or comes before others, those after it are worked out again: a new row for each that comes to
+-- something else. The newest row of an entry that counts is in force; older ones stay, so that the stock can be seen as it
+-- was known at any time.
+CREATE TABLE stock_effect (
     id             INTEGER PRIMARY KEY,
     entry_id       INTEGER NOT NULL REFERENCES entry (id),
+    cause_id       INTEGER NOT NULL REFERENCES entry (id),        -- the entry it was worked out for: itself, or a later one
     item_id        INTEGER NOT NULL REFERENCES item (id),
-    quantity_micro INTEGER NOT NULL,
-    value_minor    INTEGER NOT NULL
+    quantity_micro INTEGER NOT NULL,                              -- change of the shelf
+    value_minor    INTEGER NOT NULL,                              -- change of what is on it
+    awaiting_micro INTEGER NOT NULL CHECK (awaiting_micro >= 0),  -- what left beyond the shelf, before its receipt
+    awaiting_minor INTEGER NOT NULL,                              -- what that is assumed to cost
+    on_hand_micro  INTEGER NOT NULL CHECK (on_hand_micro >= 0),   -- the shelf after it
+    worth_minor    INTEGER NOT NULL
 ) STRICT;
-CREATE INDEX stock_move_item ON stock_move (item_id);
-CREATE INDEX stock_move_entry ON stock_move (entry_id);
+CREATE INDEX stock_effect_entry ON stock_effect (entry_id);
+CREATE INDEX stock_effect_awaiting ON stock_effect (item_id) WHERE awaiting_micro > 0;
 
--- What was used beyond the stock on hand, at an assumed value, until a receipt comes.
--- `entry_id` is the use; `cause_id` the use itself, or the void of a purchase that took its units away again.
-CREATE TABLE stock_awaiting (
-    id             INTEGER PRIMARY KEY,
-    entry_id       INTEGER NOT NULL REFERENCES entry (id),
-    cause_id       INTEGER NOT NULL REFERENCES entry (id),
-    item_id        INTEGER NOT NULL REFERENCES item (id),
-    quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
-    value_minor    INTEGER NOT NULL
-) STRICT;
-CREATE INDEX stock_awaiting_item ON stock_awaiting (item_id);
-CREATE INDEX stock_awaiting_entry ON stock_awaiting (entry_id);
-
--- A purchase (`entry_id`) settles part of an awaiting quantity: `paid - value` is a correction to the job's cost.
+-- A purchase (whose effect it is part of) settles some of what awaits: `paid - value` corrects the cost of the job.
 CREATE TABLE stock_settlement (
     id             INTEGER PRIMARY KEY,
-    awaiting_id    INTEGER NOT NULL REFERENCES stock_awaiting (id),
-    entry_id       INTEGER NOT NULL REFERENCES entry (id),
+    effect_id      INTEGER NOT NULL REFERENCES stock_effect (id),
+    used_id        INTEGER NOT NULL REFERENCES entry (id),
     quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
     value_minor    INTEGER NOT NULL,
     paid_minor     INTEGER NOT NULL
 ) STRICT;
-CREATE INDEX stock_settlement_awaiting ON stock_settlement (awaiting_id);
-CREATE INDEX stock_settlement_entry ON stock_settlement (entry_id);
+CREATE INDEX stock_settlement_effect ON stock_settlement (effect_id);
+CREATE INDEX stock_settlement_used ON stock_settlement (used_id);
+
+-- Effects with the time for which they held: from `recorded_at` until `until` (NULL: in force).
+CREATE VIEW stock_value AS
+SELECT effect.*, entry.kind, entry.job_id, entry.happened_on, entry.place_id,
+       MAX(cause.recorded_at, entry.recorded_at) AS recorded_at,
+       COALESCE((SELECT cause.recorded_at FROM stock_effect AS later JOIN entry AS cause ON cause.id = later.cause_id
+                 WHERE later.entry_id = effect.entry_id AND later.id > effect.id ORDER BY later.id LIMIT 1),
+                (SELECT recorded_at FROM entry AS void WHERE void.voids_id = effect.entry_id)) AS until
+FROM stock_effect AS effect
+JOIN entry ON entry.id = effect.entry_id
+JOIN entry AS cause ON cause.id = effect.cause_id;
 
 -- The tariff with which a machine went out. Its return is charged by it, whatever the yard asks by then.
 CREATE TABLE rental_tariff (
@@ -119,38 +131,44 @@ CREATE TABLE rental_day (
 ) STRICT;
 CREATE INDEX rental_day_job ON rental_day (job_id);
 
--- Everything that a job cost, a row for each cause, entries that count only.
--- `happened_on` and `recorded_at` are those of the entry that caused the cost.
+-- Everything that a job cost, a row for each cause, with the time for which the ledger knew it so (`until` NULL: still).
 CREATE VIEW job_cost AS
-SELECT job_id, id AS entry_id, kind, happened_on, recorded_at, amount_minor
-FROM live_entry
-WHERE kind IN ('use', 'hours', 'spent', 'drive')
+SELECT entry.job_id, entry.id AS entry_id, entry.kind, entry.happened_on, entry.recorded_at, void.recorded_at AS until,
+       entry.amount_minor
+FROM entry
+LEFT JOIN entry AS void ON void.voids_id = entry.id
+WHERE entry.kind IN ('hours', 'spent', 'drive')
 UNION ALL
-SELECT used.job_id, used.id, 'use', bought.happened_on, bought.recorded_at, settled.paid_minor - settled.value_minor
+SELECT job_id, entry_id, kind, happened_on, recorded_at, until, awaiting_minor - value_minor
+FROM stock_value
+WHERE kind = 'use'
+UNION ALL
+SELECT used.job_id, used.id, used.kind, bought.happened_on, bought.recorded_at, bought.until,
+       settled.paid_minor - settled.value_minor
 FROM stock_settlement AS settled
-JOIN live_entry AS bought ON bought.id = settled.entry_id
-JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
-JOIN live_entry AS used ON used.id = awaiting.entry_id
+JOIN stock_value AS bought ON bought.id = settled.effect_id
+JOIN entry AS used ON used.id = settled.used_id
+WHERE used.job_id IS NOT NULL
 UNION ALL
-SELECT day.job_id, returned.id, 'rental', returned.happened_on, returned.recorded_at, day.charge_minor
+SELECT day.job_id, returned.id, 'rental', returned.happened_on, returned.recorded_at, void.recorded_at, day.charge_minor
 FROM rental_day AS day
-JOIN live_entry AS returned ON returned.id = day.entry_id
+JOIN entry AS returned ON returned.id = day.entry_id
+LEFT JOIN entry AS void ON void.voids_id = returned.id
 UNION ALL
-SELECT back.job_id, back.id, 'hand-back', back.happened_on, back.recorded_at, -moved.value_minor - back.amount_minor
-FROM live_entry AS back
-JOIN stock_move AS moved ON moved.entry_id = back.id
-WHERE back.kind = 'hand-back' AND back.job_id IS NOT NULL;
+SELECT back.job_id, back.entry_id, back.kind, back.happened_on, back.recorded_at, back.until,
+       back.awaiting_minor - back.value_minor - entry.amount_minor
+FROM stock_value AS back
+JOIN entry ON entry.id = back.entry_id
+WHERE back.kind = 'hand-back' AND back.job_id IS NOT NULL AND entry.amount_minor IS NOT NULL;
 
 CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER entry_room_stays BEFORE UPDATE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER entry_room_kept BEFORE DELETE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
-CREATE TRIGGER stock_move_stays BEFORE UPDATE ON stock_move BEGIN SELECT RAISE(ABORT, 'stock moves never change'); END;
-CREATE TRIGGER stock_move_kept BEFORE DELETE ON stock_move BEGIN SELECT RAISE(ABORT, 'stock moves never change'); END;
-CREATE TRIGGER stock_awaiting_stays BEFORE UPDATE ON stock_awaiting BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
-CREATE TRIGGER stock_awaiting_kept BEFORE DELETE ON stock_awaiting BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
-CREATE TRIGGER stock_settlement_stays BEFORE UPDATE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
-CREATE TRIGGER stock_settlement_kept BEFORE DELETE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock records never change'); END;
+CREATE TRIGGER stock_effect_stays BEFORE UPDATE ON stock_effect BEGIN SELECT RAISE(ABORT, 'stock is worked out in new rows'); END;
+CREATE TRIGGER stock_effect_kept BEFORE DELETE ON stock_effect BEGIN SELECT RAISE(ABORT, 'stock is worked out in new rows'); END;
+CREATE TRIGGER stock_settlement_stays BEFORE UPDATE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock is worked out in new rows'); END;
+CREATE TRIGGER stock_settlement_kept BEFORE DELETE ON stock_settlement BEGIN SELECT RAISE(ABORT, 'stock is worked out in new rows'); END;
 CREATE TRIGGER rental_tariff_of_out BEFORE INSERT ON rental_tariff
 WHEN (SELECT kind FROM entry WHERE id = NEW.entry_id) IS NOT 'rental-out'
 BEGIN SELECT RAISE(ABORT, 'a tariff is kept for a machine that goes out'); END;

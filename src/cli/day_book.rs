@@ -600,9 +600,10 @@ fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: &str) -> 
                 format!(", {}", page.money(recorded.amount))
             };
             format!(
-                "{}: {}{amount}.",
+                "{}: {}{}{amount}.",
                 recorded.number,
-                crate::document::inert(what)
+                crate::document::inert(what),
+                recorded.in_place_of()
             )
         },
     )

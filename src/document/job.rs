@@ -300,6 +300,7 @@ pub fn recorded_json(recorded: &Recorded, what: &str, page: &Page) -> Value {
         "what": what,
         "currency": page.currency.code(),
         "amount": page.money_json(recorded.amount),
+        "instead_of": recorded.instead_of,
     })
 }
 

@@ -176,6 +176,12 @@ impl Ledger {
     fn check_stock(&self, problems: &mut Vec<String>) -> Result<()> {
         let flows = self.stock_flows()?;
         for item in self.items()? {
+            for entry in self.wrong_effects(item.id)? {
+                problems.push(format!(
+                    "stock of {}: what is kept of {entry} isn't what the entries come to",
+                    item.name
+                ));
+            }
             let stock = self.stock_of(item.id)?;
             if stock.on_hand.is_sign_negative() && !stock.on_hand.is_zero() {
                 problems.push(format!("stock of {}: {} on hand", item.name, stock.on_hand));
@@ -206,20 +212,18 @@ impl Ledger {
     fn stock_flows(&self) -> Result<BTreeMap<ItemId, (Money, Money)>> {
         let mut statement = self.connection.prepare(
             "SELECT item_id, SUM(paid) AS paid, SUM(gone) AS gone
-             FROM (SELECT item_id,
-                          CASE kind WHEN 'buy' THEN amount_minor WHEN 'hand-back' THEN -amount_minor ELSE 0 END AS paid,
-                          CASE WHEN kind IN ('use', 'count') THEN amount_minor ELSE 0 END AS gone
-                   FROM live_entry WHERE item_id IS NOT NULL
+             FROM (SELECT item_id, amount_minor AS paid, 0 AS gone FROM live_entry WHERE kind = 'buy'
                    UNION ALL
-                   SELECT awaiting.item_id, 0, settled.paid_minor - settled.value_minor
+                   SELECT item_id, -refund, taken - refund
+                   FROM (SELECT effect.item_id, awaiting_minor - value_minor AS taken,
+                                CASE effect.kind WHEN 'hand-back' THEN COALESCE(entry.amount_minor, awaiting_minor - value_minor)
+                                ELSE 0 END AS refund
+                         FROM stock_value AS effect JOIN entry ON entry.id = effect.entry_id
+                         WHERE effect.kind <> 'buy' AND effect.until IS NULL)
+                   UNION ALL
+                   SELECT bought.item_id, 0, settled.paid_minor - settled.value_minor
                    FROM stock_settlement AS settled
-                   JOIN live_entry AS bought ON bought.id = settled.entry_id
-                   JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
-                   JOIN live_entry AS used ON used.id = awaiting.entry_id
-                   UNION ALL
-                   SELECT back.item_id, 0, -moved.value_minor - back.amount_minor
-                   FROM live_entry AS back JOIN stock_move AS moved ON moved.entry_id = back.id
-                   WHERE back.kind = 'hand-back')
+                   JOIN stock_value AS bought ON bought.id = settled.effect_id AND bought.until IS NULL)
              GROUP BY item_id",
         )?;
         let flows = statement.query_map([], |row| {

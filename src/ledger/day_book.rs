@@ -2,6 +2,9 @@
 //!
 //! Purchases and the shelf are in `stock.rs`, machines out and back in `rentals.rs`; all of them are entries of one
 //! series (`E1`, `E2`, …) that [`Writing::void_entry`] takes back.
+//!
+//! What is typed again for a slip stands in the slip's place (`place_id`): in the order of its day, before or after a
+//! job was closed, at the book price of then. The ledger sees by itself what is typed again, see `slips.rs`.
 
 use std::collections::BTreeMap;
 
@@ -67,6 +70,7 @@ pub(super) struct NewEntry<'a> {
     pub(super) rental: Option<EntryId>,
     pub(super) quantity: Option<Decimal>,
     pub(super) amount: Option<Money>,
+    pub(super) book_price: Option<Decimal>,
     pub(super) at: Option<NaiveDateTime>,
     pub(super) by_tariff: Option<bool>,
     pub(super) left_over: bool,
@@ -83,6 +87,19 @@ pub struct Recorded {
     pub number: String,
     /// What it costs the job, was paid, or was refunded.
     pub amount: Money,
+    /// The voided entry that it was typed again for, and in whose place it stands; `None`: it stands in its own.
+    pub instead_of: Option<String>,
+    /// It came after its job was closed.
+    pub late: bool,
+}
+
+impl Recorded {
+    /// Returns where it stands in words, if that isn't its own place: ` in the place of E1`.
+    pub fn in_place_of(&self) -> String {
+        self.instead_of
+            .as_ref()
+            .map_or_else(String::new, |slip| format!(" in the place of {slip}"))
+    }
 }
 
 /// An entry as it stands in the day book.
@@ -172,7 +189,9 @@ impl Ledger {
     pub fn entries_of(&self, job: JobId) -> Result<Vec<Entry>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT entry.id, entry.number, entry.kind, entry.job_id, entry.happened_on, entry.quantity_micro,
-                    entry.amount_minor, entry.late, void.id IS NOT NULL AS voided,
+                    CASE WHEN void.id IS NULL THEN COALESCE(entry.amount_minor, effect.awaiting_minor - effect.value_minor)
+                    END AS amount_minor,
+                    entry.late, void.id IS NOT NULL AS voided,
                     COALESCE(worker.name, item.name, machine.name, entry.what) AS subject,
                     COALESCE(operation.name, task.name) AS worked_on, item.unit AS item_unit,
                     (SELECT GROUP_CONCAT(name, '; ') FROM entry_room
@@ -180,6 +199,8 @@ impl Ledger {
                      WHERE entry_id = entry.id) AS rooms
              FROM entry
              LEFT JOIN entry AS void ON void.voids_id = entry.id
+             LEFT JOIN stock_effect AS effect
+                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = entry.id)
              LEFT JOIN worker ON worker.id = entry.worker_id
              LEFT JOIN item ON item.id = entry.item_id
              LEFT JOIN machine ON machine.id = entry.machine_id
@@ -187,7 +208,7 @@ impl Ledger {
              LEFT JOIN operation ON operation.id = entry.operation_id
              WHERE (entry.job_id = :job OR entry.id IN (SELECT entry_id FROM rental_day WHERE job_id = :job))
                AND entry.kind <> 'void'
-             ORDER BY entry.happened_on, entry.id",
+             ORDER BY entry.happened_on, entry.place_id, entry.id",
         )?;
         let entries = statement.query_map(named_params! { ":job": job }, entry_from_row)?;
         Ok(entries.collect::<rusqlite::Result<_>>()?)
@@ -232,13 +253,16 @@ impl Ledger {
     fn logged_entries(&self, job: &Job) -> Result<Vec<Logged>> {
         let rooms = self.rooms_of_entries(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT live_entry.id, kind, quantity_micro, amount_minor, left_over, late, what,
+            "SELECT live_entry.id, kind, live_entry.quantity_micro, left_over, late, what,
+                    COALESCE(amount_minor, effect.awaiting_minor - effect.value_minor) AS amount_minor,
                     live_entry.operation_id, live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
              FROM live_entry
+             LEFT JOIN stock_effect AS effect
+                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = live_entry.id)
              LEFT JOIN item ON item.id = live_entry.item_id
              LEFT JOIN task ON task.id = live_entry.task_id
              WHERE job_id = :job AND kind IN ('use', 'hours', 'spent', 'drive')
-             ORDER BY live_entry.id",
+             ORDER BY live_entry.place_id",
         )?;
         let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
             let entry: EntryId = row.get("id")?;
@@ -287,35 +311,38 @@ impl Ledger {
         let rooms = self.rooms_of_entries(job.id)?;
         let closed = self.closed_at(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT used.id, used.item_id, used.operation_id, used.left_over, item.name AS item, item.unit,
-                    bought.recorded_at,
-                    settled.paid_minor - settled.value_minor AS difference
+            "SELECT used.id, used.item_id, used.operation_id, used.left_over, used.late, item.name AS item, item.unit,
+                    stood.recorded_at, settled.paid_minor - settled.value_minor AS difference
              FROM entry AS used
-             CROSS JOIN stock_awaiting AS awaiting ON awaiting.entry_id = used.id
-             CROSS JOIN stock_settlement AS settled ON settled.awaiting_id = awaiting.id
-             CROSS JOIN entry AS bought ON bought.id = settled.entry_id
+             CROSS JOIN stock_settlement AS settled ON settled.used_id = used.id
+             CROSS JOIN stock_effect AS effect ON effect.id = settled.effect_id
+             CROSS JOIN entry AS bought ON bought.id = effect.entry_id
+             CROSS JOIN entry AS stood ON stood.id = bought.place_id
              JOIN item ON item.id = used.item_id
-             WHERE used.job_id = :job AND used.kind = 'use'
+             WHERE used.job_id = :job AND used.kind IN ('use', 'hand-back')
+               AND effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = effect.entry_id)
                AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
              UNION ALL
-             SELECT back.id, back.item_id, back.operation_id, back.left_over, item.name, item.unit, back.recorded_at,
-                    -moved.value_minor - back.amount_minor
+             SELECT back.id, back.item_id, back.operation_id, back.left_over, back.late, item.name, item.unit,
+                    back.recorded_at, effect.awaiting_minor - effect.value_minor - back.amount_minor
              FROM entry AS back
-             CROSS JOIN stock_move AS moved ON moved.entry_id = back.id
+             CROSS JOIN stock_effect AS effect
+                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = back.id)
              JOIN item ON item.id = back.item_id
-             WHERE back.job_id = :job AND back.kind = 'hand-back'
+             WHERE back.job_id = :job AND back.kind = 'hand-back' AND back.amount_minor IS NOT NULL
                AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = back.id)",
         )?;
         let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
             let entry: EntryId = row.get("id")?;
             let recorded_at: NaiveDateTime = row.get("recorded_at")?;
+            let late: i64 = row.get("late")?;
             Ok(Logged {
                 entry,
                 rooms: rooms.get(&entry).cloned().unwrap_or_default(),
                 what: item_from_row(row)?,
                 quantity: Decimal::ZERO,
                 cost: row.get("difference")?,
-                late: closed.is_some_and(|closed| recorded_at > closed),
+                late: late == 1 || closed.is_some_and(|closed| recorded_at > closed),
                 correction: true,
             })
         })?;
@@ -503,12 +530,14 @@ impl Writing<'_> {
             ..self.entry_on("hours", occasion)?
         })?;
         self.log(&format!(
-            "{}: {} worked {} h on {}.",
+            "{}: {} worked {} h on {}{}.",
             recorded.number,
             worker.name,
             plain(hours, 2),
-            occasion.job.number
+            occasion.job.number,
+            recorded.in_place_of()
         ))?;
+        self.teach_again(&recorded, occasion.job)?;
         Ok(recorded)
     }
 
@@ -593,6 +622,20 @@ impl Writing<'_> {
         used_for: UsedFor<'_>,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
+        let mut recorded = self.enter_use(item, used, used_for, occasion)?;
+        recorded.amount = self.effect_on_stock(&recorded, item)?.taken();
+        self.teach_again(&recorded, occasion.job)?;
+        Ok(recorded)
+    }
+
+    /// Writes a use down; what it takes from the stock is still to be worked out.
+    pub(super) fn enter_use(
+        &self,
+        item: &BookItem,
+        used: Decimal,
+        used_for: UsedFor<'_>,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
         let used = quantity(used);
         if matches!(used_for, UsedFor::LeftOver) && item.kept {
             return Err(Refusal::new(format!(
@@ -608,39 +651,34 @@ impl Writing<'_> {
         if used > MOST_UNITS {
             refuse!("`{}` is more than one entry takes", plain(used, 6));
         }
-        let taken =
-            self.stock_of(item.id)?
-                .take(used, item.unit_price(self.currency()), self.currency());
         let recorded = self.insert_entry(&NewEntry {
             operation: used_for.operation().map(|operation| operation.id),
             left_over: matches!(used_for, UsedFor::LeftOver),
             item: Some(item.id),
             quantity: Some(used),
-            amount: Some(taken.stock_value + taken.awaiting_value),
+            book_price: Some(item.unit_price(self.currency())),
             ..self.entry_on("use", occasion)?
         })?;
-        if !taken.from_stock.is_zero() {
-            self.move_stock(recorded.id, item.id, -taken.from_stock, -taken.stock_value)?;
-        }
-        if !taken.awaiting.is_zero() {
-            self.await_receipt(
-                recorded.id,
-                recorded.id,
-                item.id,
-                taken.awaiting,
-                taken.awaiting_value,
-            )?;
-        }
         let Occasion { job, .. } = occasion;
         self.log(&format!(
-            "{}: used {} {} of {} on {}.",
+            "{}: used {} {} of {} on {}{}.",
             recorded.number,
             plain(used, 4),
             item.unit,
             item.name,
-            job.number
+            job.number,
+            recorded.in_place_of()
         ))?;
         Ok(recorded)
+    }
+
+    /// Derives the evidence of a closed job again for what was typed again in the place of an entry from before it was closed.
+    fn teach_again(&self, recorded: &Recorded, job: &Job) -> Result<()> {
+        let job = self.job_by_id(job.id)?;
+        if job.is_closed() && !recorded.late {
+            self.write_evidence(&job)?;
+        }
+        Ok(())
     }
 
     /// Returns the operation that an item was used for: the one named, else the only one that takes it.
@@ -699,9 +737,9 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a void, an entry that was voided already, one without a reason, and what a later entry of a rental rests on.
     pub fn void_entry(&self, id: EntryId, reason: &str) -> Result<Recorded> {
-        let (number, kind, job, item, quantity, amount): (i64, String, Option<JobId>, Option<ItemId>, Option<Micro>, Option<Money>) =
+        let (number, kind, job, item): (i64, String, Option<JobId>, Option<ItemId>) =
             self.connection.query_row(
-                "SELECT number, kind, job_id, item_id, quantity_micro, amount_minor FROM entry WHERE id = :id",
+                "SELECT number, kind, job_id, item_id FROM entry WHERE id = :id",
                 named_params! { ":id": id },
                 |row| {
                     Ok((
@@ -709,8 +747,6 @@ impl Writing<'_> {
                         row.get("kind")?,
                         row.get("job_id")?,
                         row.get("item_id")?,
-                        row.get("quantity_micro")?,
-                        row.get("amount_minor")?,
                     ))
                 },
             )?;
@@ -743,15 +779,7 @@ impl Writing<'_> {
         };
         let recorded = self.insert_entry(&entry)?;
         if let Some(item) = item {
-            let quantity = quantity.map_or(Decimal::ZERO, |quantity| quantity.0);
-            self.void_stock(
-                id,
-                recorded.id,
-                &kind,
-                item,
-                quantity,
-                amount.unwrap_or_default(),
-            )?;
+            self.replay(item, self.stand_of(id)?, recorded.id)?;
         }
         if let Some(job) = job {
             let job = self.job_by_id(job)?;
@@ -818,20 +846,30 @@ impl Writing<'_> {
         }
         let id = EntryId(self.new_id("entry")?);
         let number = self.new_number("entry")?;
+        let slip = self.slip_mended_by(entry)?;
+        let place = slip.as_ref().map_or(id, |slip| slip.place);
+        let late = match &slip {
+            Some(slip) if slip.job == entry.job => slip.late,
+            _ => entry.late,
+        };
+        let book_price = match &slip {
+            Some(slip) if slip.item == entry.item => slip.book_price,
+            _ => entry.book_price,
+        };
         self.connection
             .prepare_cached(
-                "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, worker_id, task_id,
-                                    operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor, at,
-                                    by_tariff, left_over, late, what)
-                 VALUES (:id, :number, :kind, :job, :on, :now, :voids, :worker, :task, :operation, :item, :machine,
-                         :rental, :quantity, :amount, :at, :by_tariff, :left_over, :late, :what)",
+                "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, place_id, worker_id, task_id,
+                                    operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor,
+                                    book_price_micro, at, by_tariff, left_over, late, what)
+                 VALUES (:id, :number, :kind, :job, :on, :now, :voids, :place, :worker, :task, :operation, :item, :machine,
+                         :rental, :quantity, :amount, :book_price, :at, :by_tariff, :left_over, :late, :what)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
-                ":now": self.now(), ":voids": entry.voids, ":worker": entry.worker, ":task": entry.task,
+                ":now": self.now(), ":voids": entry.voids, ":place": place, ":worker": entry.worker, ":task": entry.task,
                 ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
                 ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
-                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(entry.late),
+                ":book_price": book_price.map(Micro), ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(late),
                 ":what": entry.what,
             })?;
         for room in entry.rooms {
@@ -845,6 +883,8 @@ impl Writing<'_> {
             id,
             number: numbered('E', id.0, number),
             amount: entry.amount.unwrap_or_default(),
+            instead_of: slip.map(|slip| slip.number),
+            late,
         })
     }
 }

@@ -362,7 +362,7 @@ impl Ledger {
         Ok(judgement.map(|judgement| (lesson.observation, judgement)))
     }
 
-    fn entry_number(&self, entry: EntryId) -> Result<String> {
+    pub(super) fn entry_number(&self, entry: EntryId) -> Result<String> {
         let number: i64 = self
             .connection
             .prepare_cached("SELECT number FROM entry WHERE id = :id")?

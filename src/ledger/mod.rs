@@ -32,6 +32,7 @@ mod reports;
 mod rows;
 mod settings;
 mod shopping;
+mod slips;
 mod stock;
 
 use std::cell::{Cell, RefCell};

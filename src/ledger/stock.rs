@@ -1,14 +1,20 @@
 //! Purchases, hand-backs, counts, and what is on the shelf. The arithmetic is in [`crate::trade::stock`].
+//!
+//! Entries are what was typed. `stock_effect` keeps what each comes to: an entry that stands last adds its row; a void, or
+//! an entry that stands before others, has those after it [replayed](Writing::replay), and each that comes to something else
+//! gets a new row, which is in force from then on.
+
+use std::collections::BTreeSet;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::named_params;
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
 use super::day_book::NewEntry;
 use super::{BookItem, Job, Ledger, Recorded, Writing, numbered, refuse};
 use crate::money::{Decimal, Money, plain, quantity};
-use crate::trade::stock::{Awaiting, Stock};
+use crate::trade::stock::{Awaiting, Effect, Happening, Settled, Stock, Typed};
 use crate::trade::{EntryId, ItemId, JobId, Unit};
 
 /// One item on the shelf, or used without a receipt.
@@ -47,16 +53,46 @@ pub struct AwaitingReceipt {
     pub value: Money,
 }
 
-/// What is still awaiting of each row: quantity and assumed value less what purchases that count have settled;
-/// uses that count only.
+/// Where an entry stands: entries of an item follow each other by date, and on one date by place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Stand {
+    on: NaiveDate,
+    place: EntryId,
+}
+
+impl Stand {
+    /// Before everything.
+    const FIRST: Stand = Stand {
+        on: NaiveDate::from_yo_opt(1, 1).expect("a date"),
+        place: EntryId(0),
+    };
+
+    /// After everything.
+    const LAST: Stand = Stand {
+        on: NaiveDate::from_yo_opt(9999, 365).expect("a date"),
+        place: EntryId(i64::MAX),
+    };
+}
+
+/// What of uses and hand-backs that count awaits a receipt, before `:on` and `:place`: what left beyond the shelf less what
+/// purchases have settled.
 const AWAITING: &str = "
-    SELECT awaiting.id, awaiting.entry_id, awaiting.item_id,
-           awaiting.quantity_micro - COALESCE(SUM(settled.quantity_micro), 0) AS quantity_micro,
-           awaiting.value_minor - COALESCE(SUM(settled.value_minor), 0) AS value_minor
-    FROM stock_awaiting AS awaiting
-    JOIN live_entry AS used ON used.id = awaiting.entry_id
-    LEFT JOIN (SELECT stock_settlement.* FROM stock_settlement JOIN live_entry ON live_entry.id = stock_settlement.entry_id)
-         AS settled ON settled.awaiting_id = awaiting.id";
+    SELECT *
+    FROM (SELECT effect.entry_id, effect.item_id, effect.happened_on, effect.place_id,
+                 effect.awaiting_micro - COALESCE((
+                     SELECT SUM(settled.quantity_micro) FROM stock_settlement AS settled
+                     JOIN stock_value AS bought ON bought.id = settled.effect_id
+                     WHERE settled.used_id = effect.entry_id AND bought.until IS NULL
+                       AND (bought.happened_on, bought.place_id) < (:on, :place)), 0) AS quantity_micro,
+                 effect.awaiting_minor - COALESCE((
+                     SELECT SUM(settled.value_minor) FROM stock_settlement AS settled
+                     JOIN stock_value AS bought ON bought.id = settled.effect_id
+                     WHERE settled.used_id = effect.entry_id AND bought.until IS NULL
+                       AND (bought.happened_on, bought.place_id) < (:on, :place)), 0) AS value_minor
+          FROM stock_value AS effect
+          WHERE effect.awaiting_micro > 0 AND effect.until IS NULL
+            AND (effect.happened_on, effect.place_id) < (:on, :place))
+    WHERE quantity_micro > 0";
 
 impl Ledger {
     /// Returns what there is of an item.
@@ -64,26 +100,40 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn stock_of(&self, item: ItemId) -> Result<Stock> {
-        let (on_hand, value): (Micro, Money) = self
+        self.stock_before(item, Stand::LAST)
+    }
+
+    /// Returns what there was of an item when everything that stands before had happened.
+    fn stock_before(&self, item: ItemId, stand: Stand) -> Result<Stock> {
+        let shelf: Option<(Micro, Money)> = self
             .connection
             .prepare_cached(
-                "SELECT COALESCE(SUM(quantity_micro), 0) AS quantity, COALESCE(SUM(value_minor), 0) AS value
-                 FROM stock_move WHERE item_id = :item",
+                "SELECT effect.on_hand_micro, effect.worth_minor
+                 FROM entry
+                 CROSS JOIN stock_effect AS effect ON effect.entry_id = entry.id
+                 WHERE entry.item_id = :item AND (entry.happened_on, entry.place_id) < (:on, :place)
+                   AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = entry.id)
+                 ORDER BY entry.happened_on DESC, entry.place_id DESC, effect.id DESC LIMIT 1",
             )?
-            .query_row(named_params! { ":item": item }, |row| Ok((row.get("quantity")?, row.get("value")?)))?;
-        let sql = format!(
-            "{AWAITING} WHERE awaiting.item_id = :item GROUP BY awaiting.id
-             HAVING awaiting.quantity_micro > COALESCE(SUM(settled.quantity_micro), 0) ORDER BY awaiting.id"
-        );
+            .query_row(
+                named_params! { ":item": item, ":on": stand.on, ":place": stand.place },
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .optional()?;
+        let sql = format!("{AWAITING} AND item_id = :item ORDER BY happened_on, place_id");
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let awaiting = statement.query_map(named_params! { ":item": item }, |row| {
-            let quantity: Micro = row.get("quantity_micro")?;
-            Ok(Awaiting {
-                row: row.get("id")?,
-                quantity: quantity.0,
-                value: row.get("value_minor")?,
-            })
-        })?;
+        let awaiting = statement.query_map(
+            named_params! { ":item": item, ":on": stand.on, ":place": stand.place },
+            |row| {
+                let quantity: Micro = row.get("quantity_micro")?;
+                Ok(Awaiting {
+                    entry: row.get("entry_id")?,
+                    quantity: quantity.0,
+                    value: row.get("value_minor")?,
+                })
+            },
+        )?;
+        let (on_hand, value) = shelf.unwrap_or((Micro(Decimal::ZERO), Money::ZERO));
         Ok(Stock {
             on_hand: on_hand.0,
             value,
@@ -126,15 +176,15 @@ impl Ledger {
         let sql = format!(
             "SELECT open.entry_id, entry.number, entry.job_id, job.number AS job_number, item.name, item.unit,
                     open.quantity_micro, open.value_minor
-             FROM ({AWAITING} GROUP BY awaiting.id
-                   HAVING awaiting.quantity_micro > COALESCE(SUM(settled.quantity_micro), 0)) AS open
+             FROM ({AWAITING}) AS open
              JOIN entry ON entry.id = open.entry_id
              JOIN job ON job.id = entry.job_id
              JOIN item ON item.id = open.item_id
-             ORDER BY open.id"
+             ORDER BY open.happened_on, open.place_id"
         );
+        let Stand { on, place } = Stand::LAST;
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let lines = statement.query_map([], |row| {
+        let lines = statement.query_map(named_params! { ":on": on, ":place": place }, |row| {
             let (entry, job): (EntryId, JobId) = (row.get("entry_id")?, row.get("job_id")?);
             let quantity: Micro = row.get("quantity_micro")?;
             Ok(AwaitingReceipt {
@@ -149,6 +199,112 @@ impl Ledger {
         })?;
         Ok(lines.collect::<rusqlite::Result<_>>()?)
     }
+
+    /// Returns what an entry comes to as it stands now.
+    fn effect_of(&self, entry: EntryId) -> Result<Effect> {
+        Ok(self
+            .connection
+            .prepare_cached(
+                "SELECT id AS effect_id, quantity_micro AS change_micro, value_minor, awaiting_micro, awaiting_minor,
+                        on_hand_micro, worth_minor
+                 FROM stock_effect WHERE entry_id = :entry ORDER BY id DESC LIMIT 1",
+            )?
+            .query_row(named_params! { ":entry": entry }, effect_from_row)?)
+    }
+
+    /// Returns the entries of an item that count, from a stand on and in their order, with the effect kept of each.
+    fn typed_from(&self, item: ItemId, from: Stand) -> Result<Vec<(Typed, Option<Effect>)>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT entry.id, entry.kind, entry.quantity_micro, entry.amount_minor, entry.book_price_micro,
+                    effect.id AS effect_id, effect.quantity_micro AS change_micro, effect.value_minor,
+                    effect.awaiting_micro, effect.awaiting_minor, effect.on_hand_micro, effect.worth_minor
+             FROM entry
+             LEFT JOIN stock_effect AS effect
+                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = entry.id)
+             WHERE entry.item_id = :item AND (entry.happened_on, entry.place_id) >= (:on, :place)
+               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = entry.id)
+             ORDER BY entry.happened_on, entry.place_id",
+        )?;
+        let typed = statement.query_map(
+            named_params! { ":item": item, ":on": from.on, ":place": from.place },
+            |row| {
+                let kept: Option<i64> = row.get("effect_id")?;
+                let kept = kept.map(|_| effect_from_row(row)).transpose()?;
+                Ok((typed_from_row(row)?, kept))
+            },
+        )?;
+        let mut typed: Vec<(Typed, Option<Effect>)> = typed.collect::<rusqlite::Result<_>>()?;
+        for (typed, kept) in &mut typed {
+            if let (Happening::Bought(_), Some(kept)) = (typed.what, kept) {
+                kept.settled = self.settled_by(typed.entry)?;
+            }
+        }
+        Ok(typed)
+    }
+
+    /// Returns what a purchase settles as it stands now.
+    fn settled_by(&self, bought: EntryId) -> Result<Vec<Settled>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT used_id, quantity_micro, value_minor, paid_minor FROM stock_settlement
+             WHERE effect_id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = :bought) ORDER BY id",
+        )?;
+        let settled = statement.query_map(named_params! { ":bought": bought }, |row| {
+            let quantity: Micro = row.get("quantity_micro")?;
+            Ok(Settled {
+                entry: row.get("used_id")?,
+                quantity: quantity.0,
+                value: row.get("value_minor")?,
+                paid: row.get("paid_minor")?,
+            })
+        })?;
+        Ok(settled.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the numbers of the entries of an item whose kept effect isn't what the entries come to.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub(super) fn wrong_effects(&self, item: ItemId) -> Result<Vec<String>> {
+        let mut stock = Stock::default();
+        let mut wrong = Vec::new();
+        for (typed, kept) in self.typed_from(item, Stand::FIRST)? {
+            if kept != Some(stock.apply(&typed, self.currency())) {
+                wrong.push(self.entry_number(typed.entry)?);
+            }
+        }
+        Ok(wrong)
+    }
+}
+
+fn typed_from_row(row: &Row<'_>) -> rusqlite::Result<Typed> {
+    let kind: String = row.get("kind")?;
+    let quantity: Micro = row.get("quantity_micro")?;
+    let book_price: Option<Micro> = row.get("book_price_micro")?;
+    Ok(Typed {
+        entry: row.get("id")?,
+        what: match kind.as_str() {
+            "buy" => Happening::Bought(row.get("amount_minor")?),
+            "use" => Happening::Used,
+            "hand-back" => Happening::HandedBack,
+            _ => Happening::Counted,
+        },
+        quantity: quantity.0,
+        book_price: book_price.map_or(Decimal::ZERO, |price| price.0),
+    })
+}
+
+/// Reads an effect without what it settles.
+fn effect_from_row(row: &Row<'_>) -> rusqlite::Result<Effect> {
+    let micro = |column| row.get::<_, Micro>(column).map(|micro| micro.0);
+    Ok(Effect {
+        change: micro("change_micro")?,
+        value: row.get("value_minor")?,
+        awaiting: micro("awaiting_micro")?,
+        awaiting_value: row.get("awaiting_minor")?,
+        settled: Vec::new(),
+        on_hand: micro("on_hand_micro")?,
+        worth: row.get("worth_minor")?,
+    })
 }
 
 impl Writing<'_> {
@@ -164,6 +320,20 @@ impl Writing<'_> {
         on: NaiveDate,
         note: &str,
     ) -> Result<Recorded> {
+        let recorded = self.enter_buy(item, bought, paid, on, note)?;
+        self.replay(item.id, self.stand_of(recorded.id)?, recorded.id)?;
+        Ok(recorded)
+    }
+
+    /// Writes a purchase down; what it does to the stock is still to be worked out.
+    pub(super) fn enter_buy(
+        &self,
+        item: &BookItem,
+        bought: Decimal,
+        paid: Money,
+        on: NaiveDate,
+        note: &str,
+    ) -> Result<Recorded> {
         let bought = quantity(bought);
         if bought <= Decimal::ZERO {
             refuse!("`{}` is not a quantity bought", plain(bought, 6));
@@ -171,7 +341,6 @@ impl Writing<'_> {
         if paid.is_negative() {
             refuse!("a purchase does not cost less than nothing");
         }
-        let effect = self.stock_of(item.id)?.buy(bought, paid);
         let recorded = self.insert_entry(&NewEntry {
             kind: "buy",
             on,
@@ -181,27 +350,14 @@ impl Writing<'_> {
             what: note,
             ..NewEntry::default()
         })?;
-        for settled in &effect.settled {
-            self.connection
-                .prepare_cached(
-                    "INSERT INTO stock_settlement (id, awaiting_id, entry_id, quantity_micro, value_minor, paid_minor)
-                     VALUES (:id, :awaiting, :entry, :quantity, :value, :paid)",
-                )?
-                .execute(named_params! {
-                    ":id": self.new_id("stock_settlement")?, ":awaiting": settled.row, ":entry": recorded.id,
-                    ":quantity": Micro(settled.quantity), ":value": settled.value, ":paid": settled.paid,
-                })?;
-        }
-        if !effect.to_stock.is_zero() || !effect.value.is_zero() {
-            self.move_stock(recorded.id, item.id, effect.to_stock, effect.value)?;
-        }
         let cost = self.currency().text(paid);
         self.log(&format!(
-            "{}: bought {} {} of {} for {cost}.",
+            "{}: bought {} {} of {} for {cost}{}.",
             recorded.number,
             plain(bought, 4),
             item.unit,
-            item.name
+            item.name,
+            recorded.in_place_of()
         ))?;
         Ok(recorded)
     }
@@ -222,32 +378,38 @@ impl Writing<'_> {
         if returned <= Decimal::ZERO {
             refuse!("`{}` is not a quantity handed back", plain(returned, 6));
         }
-        let value = match self.stock_of(item.id)?.remove(returned) {
-            Ok(value) => value,
-            Err(short) => refuse!("of {} {short}", item.name),
-        };
-        let refund = refund.unwrap_or(value);
-        if refund.is_negative() {
+        if refund.is_some_and(Money::is_negative) {
             refuse!("a refund is not below zero");
         }
-        let recorded = self.insert_entry(&NewEntry {
+        let mut recorded = self.insert_entry(&NewEntry {
             kind: "hand-back",
             job: job.map(|job| job.id),
             late: job.is_some_and(Job::is_closed),
             on,
             item: Some(item.id),
             quantity: Some(returned),
-            amount: Some(refund),
+            amount: refund,
+            book_price: Some(item.unit_price(self.currency())),
             ..NewEntry::default()
         })?;
-        self.move_stock(recorded.id, item.id, -returned, -value)?;
-        let back = self.currency().text(refund);
+        let effect = self.effect_on_stock(&recorded, item)?;
+        // What stands in a slip's place was let through once: what came before it since is no fault of it.
+        if !effect.awaiting.is_zero() && recorded.instead_of.is_none() {
+            refuse!(
+                "of {} only {} are in stock",
+                item.name,
+                plain(-effect.change, 6)
+            );
+        }
+        recorded.amount = refund.unwrap_or_else(|| effect.taken());
+        let back = self.currency().text(recorded.amount);
         self.log(&format!(
-            "{}: handed back {} {} of {} for {back}.",
+            "{}: handed back {} {} of {} for {back}{}.",
             recorded.number,
             plain(returned, 4),
             item.unit,
-            item.name
+            item.name,
+            recorded.in_place_of()
         ))?;
         Ok(recorded)
     }
@@ -266,252 +428,112 @@ impl Writing<'_> {
         if counted < Decimal::ZERO {
             refuse!("a count is not below zero: `{}`", plain(counted, 6));
         }
-        let stock = self.stock_of(item.id)?;
-        if !stock.awaiting.is_empty() && !counted.is_zero() {
+        let mut recorded = self.insert_entry(&NewEntry {
+            kind: "count",
+            on,
+            item: Some(item.id),
+            quantity: Some(counted),
+            book_price: Some(item.unit_price(self.currency())),
+            ..NewEntry::default()
+        })?;
+        let before = self.stock_before(item.id, self.stand_of(recorded.id)?)?;
+        let is_early = !before.awaiting.is_empty() && !counted.is_zero();
+        if is_early && recorded.instead_of.is_none() {
             refuse!(
                 "{} awaits a receipt: log the purchase before counting it",
                 item.name
             );
         }
-        let (difference, value) =
-            stock.count(counted, item.unit_price(self.currency()), self.currency());
-        let recorded = self.insert_entry(&NewEntry {
-            kind: "count",
-            on,
-            item: Some(item.id),
-            quantity: Some(counted),
-            amount: Some(-value),
-            ..NewEntry::default()
-        })?;
-        if !difference.is_zero() {
-            self.move_stock(recorded.id, item.id, difference, value)?;
-        }
+        recorded.amount = self.effect_on_stock(&recorded, item)?.taken();
         self.log(&format!(
-            "{}: counted {} {} of {}.",
+            "{}: counted {} {} of {}{}.",
             recorded.number,
             plain(counted, 4),
             item.unit,
-            item.name
+            item.name,
+            recorded.in_place_of()
         ))?;
         Ok(recorded)
     }
 
-    pub(super) fn move_stock(
-        &self,
-        entry: EntryId,
-        item: ItemId,
-        change: Decimal,
-        value: Money,
-    ) -> Result<()> {
-        self.connection
-            .prepare_cached(
-                "INSERT INTO stock_move (id, entry_id, item_id, quantity_micro, value_minor)
-                 VALUES (:id, :entry, :item, :quantity, :value)",
-            )?
-            .execute(named_params! {
-                ":id": self.new_id("stock_move")?, ":entry": entry, ":item": item, ":quantity": Micro(change),
-                ":value": value,
-            })?;
+    /// Works out what an entry does to the stock, and what those after it do now.
+    pub(super) fn effect_on_stock(&self, recorded: &Recorded, item: &BookItem) -> Result<Effect> {
+        self.replay(item.id, self.stand_of(recorded.id)?, recorded.id)?;
+        self.effect_of(recorded.id)
+    }
+
+    /// Returns where an entry stands.
+    pub(super) fn stand_of(&self, entry: EntryId) -> Result<Stand> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT happened_on, place_id FROM entry WHERE id = :entry")?
+            .query_row(named_params! { ":entry": entry }, |row| {
+                Ok(Stand {
+                    on: row.get(0)?,
+                    place: row.get(1)?,
+                })
+            })?)
+    }
+
+    /// Works out everything that was entered of some items and not worked out yet.
+    pub(super) fn replay_all(&self, items: &BTreeSet<ItemId>) -> Result<()> {
+        for item in items {
+            let newest: EntryId = self
+                .connection
+                .prepare_cached("SELECT MAX(id) FROM entry WHERE item_id = :item")?
+                .query_row(named_params! { ":item": item }, |row| row.get(0))?;
+            self.replay(*item, Stand::FIRST, newest)?;
+        }
         Ok(())
     }
 
-    pub(super) fn await_receipt(
+    /// Works out again what the entries of an item do, from a stand on; what comes to something else than is kept of it
+    /// gets a new row, for the entry that is the cause.
+    pub(super) fn replay(&self, item: ItemId, from: Stand, cause: EntryId) -> Result<()> {
+        let mut stock = self.stock_before(item, from)?;
+        for (typed, kept) in self.typed_from(item, from)? {
+            let effect = stock.apply(&typed, self.currency());
+            match kept {
+                None => self.keep_effect(item, typed.entry, typed.entry, &effect)?,
+                Some(kept) if kept != effect => {
+                    self.keep_effect(item, typed.entry, cause, &effect)?;
+                }
+                Some(_) => {}
+            }
+        }
+        Ok(())
+    }
+
+    fn keep_effect(
         &self,
-        used: EntryId,
+        item: ItemId,
+        entry: EntryId,
         cause: EntryId,
-        item: ItemId,
-        waiting: Decimal,
-        value: Money,
+        effect: &Effect,
     ) -> Result<()> {
+        let id = self.new_id("stock_effect")?;
         self.connection
             .prepare_cached(
-                "INSERT INTO stock_awaiting (id, entry_id, cause_id, item_id, quantity_micro, value_minor)
-                 VALUES (:id, :used, :cause, :item, :quantity, :value)",
+                "INSERT INTO stock_effect (id, entry_id, cause_id, item_id, quantity_micro, value_minor, awaiting_micro,
+                                           awaiting_minor, on_hand_micro, worth_minor)
+                 VALUES (:id, :entry, :cause, :item, :change, :value, :awaiting, :assumed, :on_hand, :worth)",
             )?
             .execute(named_params! {
-                ":id": self.new_id("stock_awaiting")?, ":used": used, ":cause": cause, ":item": item,
-                ":quantity": Micro(waiting), ":value": value,
+                ":id": id, ":entry": entry, ":cause": cause, ":item": item, ":change": Micro(effect.change),
+                ":value": effect.value, ":awaiting": Micro(effect.awaiting), ":assumed": effect.awaiting_value,
+                ":on_hand": Micro(effect.on_hand), ":worth": effect.worth,
             })?;
-        Ok(())
-    }
-
-    /// Undoes what a voided entry did to the shelf, from now on; the void is already written.
-    pub(super) fn void_stock(
-        &self,
-        entry: EntryId,
-        void: EntryId,
-        kind: &str,
-        item: ItemId,
-        units: Decimal,
-        amount: Money,
-    ) -> Result<()> {
-        if kind == "use" {
-            // What was charged comes back to the shelf, less what was never there.
-            let (settled, open_quantity, open_value) = self.awaited_by(entry)?;
-            let returned = units - open_quantity;
-            let value = amount + settled - open_value;
-            if !returned.is_zero() || !value.is_zero() {
-                self.move_stock(void, item, returned, value)?;
-            }
-            return self.revalue(item);
-        }
-        let (change, value) = match kind {
-            // Units that settled a use since voided are on the shelf again: they go with the rest.
-            "buy" => {
-                let (settling, paid) = self.settling_uses(entry)?;
-                (units - settling, amount - paid)
-            }
-            _ => self.moved_by(entry)?,
-        };
-        if change.is_zero() && value.is_zero() {
-            return Ok(());
-        }
-        self.take_away(void, item, change, value)
-    }
-
-    /// Takes what an entry put on the shelf away again; what has been used since awaits a receipt once more.
-    fn take_away(&self, void: EntryId, item: ItemId, change: Decimal, value: Money) -> Result<()> {
-        let stock = self.stock_of(item)?;
-        let short = change - stock.on_hand;
-        if short <= Decimal::ZERO {
-            self.move_stock(void, item, -change, -value)?;
-            return self.revalue(item);
-        }
-        self.move_stock(void, item, -stock.on_hand, -stock.value)?;
-        let mut left = short;
-        let mut left_value = value - stock.value;
-        for (used, units) in self.uses_from_stock(item)? {
-            let part = left.min(units);
-            if part.is_zero() {
-                break;
-            }
-            let part_value = left_value.share(part, left);
-            self.await_receipt(used, void, item, part, part_value)?;
-            left -= part;
-            left_value -= part_value;
-        }
-        if !left.is_zero() {
-            refuse!(
-                "more than was ever used would be missing: hand-backs and counts rest on that entry, void them first"
-            );
+        for settled in &effect.settled {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO stock_settlement (id, effect_id, used_id, quantity_micro, value_minor, paid_minor)
+                     VALUES (:id, :effect, :used, :quantity, :value, :paid)",
+                )?
+                .execute(named_params! {
+                    ":id": self.new_id("stock_settlement")?, ":effect": id, ":used": settled.entry,
+                    ":quantity": Micro(settled.quantity), ":value": settled.value, ":paid": settled.paid,
+                })?;
         }
         Ok(())
-    }
-
-    /// Puts right what a void left a shelf worth: nothing if it is empty, what its units were bought for on average if they
-    /// would be worth less than nothing. Units left at another average than they came; a count of what is there carries
-    /// the difference, as the firm's loss or gain.
-    fn revalue(&self, item: ItemId) -> Result<()> {
-        let stock = self.stock_of(item)?;
-        let worth = if stock.on_hand.is_zero() {
-            Money::ZERO
-        } else if stock.value.is_negative() {
-            let (bought, paid) = self.bought(item)?;
-            if bought.is_zero() {
-                Money::ZERO
-            } else {
-                paid.share(stock.on_hand, bought)
-            }
-        } else {
-            stock.value
-        };
-        if worth == stock.value {
-            return Ok(());
-        }
-        let count = self.insert_entry(&NewEntry {
-            kind: "count",
-            on: self.today(),
-            item: Some(item),
-            quantity: Some(stock.on_hand),
-            amount: Some(stock.value - worth),
-            what: "stock valued again after a void",
-            ..NewEntry::default()
-        })?;
-        self.move_stock(count.id, item, Decimal::ZERO, worth - stock.value)?;
-        let (was, is) = (
-            self.currency().text(stock.value),
-            self.currency().text(worth),
-        );
-        self.log(&format!(
-            "{}: stock valued again after a void, {is} instead of {was}.",
-            count.number
-        ))
-    }
-
-    /// Returns what purchases that count brought of an item, and what was paid for it.
-    fn bought(&self, item: ItemId) -> Result<(Decimal, Money)> {
-        let (bought, paid): (Micro, Money) = self.connection.query_row(
-            "SELECT COALESCE(SUM(quantity_micro), 0) AS quantity, COALESCE(SUM(amount_minor), 0) AS paid
-             FROM live_entry WHERE kind = 'buy' AND item_id = :item",
-            named_params! { ":item": item },
-            |row| Ok((row.get("quantity")?, row.get("paid")?)),
-        )?;
-        Ok((bought.0, paid))
-    }
-
-    /// Returns what a use's settlements changed, and what of it still awaits, as of before its void.
-    fn awaited_by(&self, used: EntryId) -> Result<(Money, Decimal, Money)> {
-        let (settled, quantity, value): (Money, Micro, Money) = self.connection.query_row(
-            "SELECT COALESCE(SUM(difference), 0) AS settled, COALESCE(SUM(open_quantity), 0) AS quantity,
-                    COALESCE(SUM(open_value), 0) AS value
-             FROM (SELECT awaiting.id,
-                          COALESCE(SUM(settled.paid_minor - settled.value_minor), 0) AS difference,
-                          awaiting.quantity_micro - COALESCE(SUM(settled.quantity_micro), 0) AS open_quantity,
-                          awaiting.value_minor - COALESCE(SUM(settled.value_minor), 0) AS open_value
-                   FROM stock_awaiting AS awaiting
-                   LEFT JOIN (SELECT stock_settlement.* FROM stock_settlement
-                              JOIN live_entry ON live_entry.id = stock_settlement.entry_id) AS settled
-                        ON settled.awaiting_id = awaiting.id
-                   WHERE awaiting.entry_id = :used
-                   GROUP BY awaiting.id)",
-            named_params! { ":used": used },
-            |row| Ok((row.get("settled")?, row.get("quantity")?, row.get("value")?)),
-        )?;
-        Ok((settled, quantity.0, value))
-    }
-
-    /// Returns what of a purchase has settled uses that count, and what was paid for it.
-    fn settling_uses(&self, bought: EntryId) -> Result<(Decimal, Money)> {
-        let (settling, paid): (Micro, Money) = self.connection.query_row(
-            "SELECT COALESCE(SUM(settled.quantity_micro), 0) AS quantity, COALESCE(SUM(settled.paid_minor), 0) AS paid
-             FROM stock_settlement AS settled
-             JOIN stock_awaiting AS awaiting ON awaiting.id = settled.awaiting_id
-             JOIN live_entry AS used ON used.id = awaiting.entry_id
-             WHERE settled.entry_id = :bought",
-            named_params! { ":bought": bought },
-            |row| Ok((row.get("quantity")?, row.get("paid")?)),
-        )?;
-        Ok((settling.0, paid))
-    }
-
-    fn moved_by(&self, entry: EntryId) -> Result<(Decimal, Money)> {
-        let (change, value): (Micro, Money) = self.connection.query_row(
-            "SELECT COALESCE(SUM(quantity_micro), 0) AS quantity, COALESCE(SUM(value_minor), 0) AS value
-             FROM stock_move WHERE entry_id = :entry",
-            named_params! { ":entry": entry },
-            |row| Ok((row.get("quantity")?, row.get("value")?)),
-        )?;
-        Ok((change.0, value))
-    }
-
-    /// Returns uses that count and how much of each came from the shelf and doesn't await a receipt, newest first.
-    fn uses_from_stock(&self, item: ItemId) -> Result<Vec<(EntryId, Decimal)>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT used.id,
-                    used.quantity_micro - COALESCE((
-                        SELECT SUM(awaiting.quantity_micro - COALESCE((
-                            SELECT SUM(settled.quantity_micro) FROM stock_settlement AS settled
-                            JOIN live_entry ON live_entry.id = settled.entry_id
-                            WHERE settled.awaiting_id = awaiting.id), 0))
-                        FROM stock_awaiting AS awaiting WHERE awaiting.entry_id = used.id), 0) AS from_stock
-             FROM live_entry AS used
-             WHERE used.kind = 'use' AND used.item_id = :item
-             ORDER BY used.id DESC",
-        )?;
-        let uses = statement.query_map(named_params! { ":item": item }, |row| {
-            let units: Micro = row.get("from_stock")?;
-            Ok((row.get("id")?, units.0))
-        })?;
-        Ok(uses.collect::<rusqlite::Result<_>>()?)
     }
 }

@@ -283,7 +283,7 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "DELETE FROM rental_tariff",
         "INSERT INTO rental_tariff (entry_id, day_minor, waiver_micro, cleaning_minor) VALUES (1, 1, 0, 0)",
         "DELETE FROM entry",
-        "UPDATE stock_move SET value_minor = 1",
+        "UPDATE stock_effect SET value_minor = 1",
         "UPDATE invoice SET net_minor = 1",
         "DELETE FROM invoice",
         "UPDATE invoice_line SET net_minor = 1",
@@ -318,8 +318,8 @@ fn check_finds_what_was_tampered_with() {
             "quote Q1:",
         ),
         (
-            "stock_move_stays",
-            "UPDATE stock_move SET value_minor = value_minor - 7",
+            "stock_effect_stays",
+            "UPDATE stock_effect SET value_minor = value_minor - 7",
             "stock of disc-7in-36:",
         ),
         (

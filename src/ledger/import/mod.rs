@@ -6,7 +6,7 @@
 mod book;
 mod cases;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
@@ -22,7 +22,7 @@ use crate::measure::{Length, Units};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::Tariff;
 use crate::trade::room::Floor;
-use crate::trade::{FloorCondition, Layout, RoomId, Species, closed_set};
+use crate::trade::{FloorCondition, ItemId, Layout, RoomId, Species, closed_set};
 
 /// The worker of a row, at its wage.
 struct ImportedWorker {
@@ -203,8 +203,8 @@ impl Writing<'_> {
             Transfer::Sites => rows.iter().try_for_each(|row| self.import_site(row))?,
             Transfer::Rooms => self.import_rooms(&rows, units)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
-            Transfer::Purchases => rows.iter().try_for_each(|row| self.import_purchase(row))?,
-            Transfer::Usage => rows.iter().try_for_each(|row| self.import_use(row))?,
+            Transfer::Purchases => self.import_stock(&rows, |row| self.import_purchase(row))?,
+            Transfer::Usage => self.import_stock(&rows, |row| self.import_use(row))?,
             Transfer::Hours => self.import_hours(&rows)?,
             Transfer::Rentals => rows.iter().try_for_each(|row| self.import_rental(row))?,
             Transfer::PastRooms => self.import_past_rooms(&rows, units)?,
@@ -300,20 +300,26 @@ impl Writing<'_> {
         self.add_door(room, other, Length::parse(width, units)?)
     }
 
-    fn import_purchase(&self, row: Row<'_>) -> Result<()> {
+    /// Enters every row, and then works out what they did to the stock, once for each item.
+    fn import_stock(&self, rows: &Rows, enter: impl Fn(Row<'_>) -> Result<ItemId>) -> Result<()> {
+        let items = rows.iter().map(enter).collect::<Result<BTreeSet<_>>>()?;
+        self.replay_all(&items)
+    }
+
+    fn import_purchase(&self, row: Row<'_>) -> Result<ItemId> {
         let on = row.date("date", self.today())?;
         let item = row.read("item", |name| self.item(name))?;
         let bought = row.positive("quantity")?;
         let paid = row.read("cost", |text| self.read_amount(text))?;
         let recorded = self.as_of(on, || {
-            self.record_buy(&item, bought, paid, on, row.text("note"))
+            self.enter_buy(&item, bought, paid, on, row.text("note"))
         });
         recorded
-            .map(drop)
+            .map(|_| item.id)
             .map_err(|error| row.wrong("quantity", error))
     }
 
-    fn import_use(&self, row: Row<'_>) -> Result<()> {
+    fn import_use(&self, row: Row<'_>) -> Result<ItemId> {
         let on = row.date("date", self.today())?;
         let (job, rooms) = (self.import_job(row, on)?, self.import_rooms_of(row)?);
         let item = row.read("item", |name| self.item(name))?;
@@ -334,10 +340,10 @@ impl Writing<'_> {
             on,
             note: row.text("note"),
         };
-        let recorded = self.as_of(on, || self.record_use(&item, used, used_for, &occasion));
+        let recorded = self.as_of(on, || self.enter_use(&item, used, used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         recorded
-            .map(drop)
+            .map(|_| item.id)
             .map_err(|error| row.wrong("operation", error))
     }
 
