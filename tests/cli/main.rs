@@ -10,7 +10,6 @@
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
 //! * slips taken back and typed again in `voids.rs`;
-//! * whole houses in `house.rs`;
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;

@@ -250,7 +250,7 @@ impl DayBook {
             let job = ledger.job(number).expect("the job");
             let margin = ledger.margin_of(&job).expect("a margin");
             lines.push(format!("{number} {:?} {:?}", margin.outcome, margin.rooms));
-            for line in ledger.variance_of(&job).expect("a variance").lines {
+            for line in ledger.variance_of(&job).expect("a variance").variance.lines {
                 lines.push(format!("{number} {line:?}"));
             }
             let counting = ledger.entries_of(job.id).expect("the entries").into_iter();
