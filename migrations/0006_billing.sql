@@ -133,3 +133,7 @@ CREATE TRIGGER payment_application_kept BEFORE DELETE ON payment_application BEG
 CREATE TRIGGER payment_application_issued BEFORE INSERT ON payment_application
 WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NULL
 BEGIN SELECT RAISE(ABORT, 'a payment is applied to an issued invoice'); END;
+CREATE TRIGGER payment_application_within BEFORE INSERT ON payment_application
+WHEN NEW.amount_minor + (SELECT COALESCE(SUM(amount_minor), 0) FROM payment_application WHERE payment_id = NEW.payment_id)
+     > COALESCE((SELECT amount_minor FROM live_payment WHERE id = NEW.payment_id), 0)
+BEGIN SELECT RAISE(ABORT, 'no more of a payment is applied than it is'); END;

@@ -6,7 +6,8 @@ use clap::{Args, Subcommand};
 use super::ui::Context;
 use super::{read_date, read_percent};
 use crate::document::invoice::{
-    credit_text, json, list_json, list_text, payments_json, payments_text, text,
+    applied_json, applying_text, credit_text, json, list_json, list_text, payments_json,
+    payments_text, text,
 };
 use crate::ledger::{Invoice, Job, Ledger, refuse};
 use crate::money::{Decimal, Money};
@@ -69,6 +70,7 @@ pub(super) struct ShowArgs {
 #[derive(Debug, Subcommand)]
 pub(super) enum PaymentCommand {
     Add(AddArgs),
+    Apply(ApplyArgs),
     /// List the payments
     List,
     Void(VoidArgs),
@@ -94,7 +96,30 @@ pub(super) struct AddArgs {
     note: String,
 }
 
+/// Apply to an invoice what the same client paid beyond another
+///
+/// As much as there is and as the invoice owes, the oldest credit first, unless you say how much or of which payment.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger payment apply I2\n  gritledger payment apply I2 20 --from P1"
+)]
+pub(super) struct ApplyArgs {
+    /// The invoice that it is applied to
+    invoice: String,
+    /// How much (default: as much as there is and as it owes)
+    #[arg(allow_hyphen_values = true)]
+    amount: Option<String>,
+    /// The payment that is left over (default: the oldest first)
+    #[arg(long, value_name = "PAYMENT")]
+    from: Option<String>,
+    /// When: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+}
+
 /// Take a payment back, such as a bounced check
+///
+/// What of it was applied to other invoices is taken back with it.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger payment void P1 --reason \"check bounced\"")]
 pub(super) struct VoidArgs {
@@ -178,11 +203,15 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
 }
 
 fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
-    let page = context.page(ledger);
+    let (credits, page) = (ledger.credits_for(invoice)?, context.page(ledger));
     context.answer(
-        || json(invoice, &page),
-        || text(invoice, &ledger.identity().business, &page),
-    )
+        || json(invoice, &credits, &page),
+        || text(invoice, &credits, &ledger.identity().business, &page),
+    )?;
+    if let Some(number) = invoice.number.as_ref().filter(|_| !credits.is_empty()) {
+        context.hint(&format!("gritledger payment apply {number}"));
+    }
+    Ok(())
 }
 
 fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
@@ -194,6 +223,7 @@ fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()>
 pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<()> {
     match command {
         PaymentCommand::Add(args) => add_payment(context, &args),
+        PaymentCommand::Apply(args) => apply_credit(context, &args),
         PaymentCommand::List => context.read(|ledger| {
             let (payments, page) = (ledger.payments()?, context.page(ledger));
             context.answer(
@@ -202,8 +232,15 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
             )
         }),
         PaymentCommand::Void(args) => {
-            context.write(|writing| writing.void_payment(&args.payment, &args.reason))?;
+            let applied =
+                context.write(|writing| writing.void_payment(&args.payment, &args.reason))?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));
+            for part in applied {
+                context.status(&format!(
+                    "{} owes again what of it was applied to it.",
+                    part.invoice
+                ));
+            }
             Ok(())
         }
     }
@@ -216,10 +253,11 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
         let amount = writing.currency().parse(&args.amount)?;
         let (number, invoice) =
             writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
+        let credits = writing.credits_for(&invoice)?;
         let page = context.page(writing);
         context.answer(
             || {
-                let mut value = json(&invoice, &page);
+                let mut value = json(&invoice, &credits, &page);
                 value["payment"] = serde_json::json!(number);
                 value
             },
@@ -231,6 +269,28 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
                     page.money(invoice.due()) + &credit_text(&invoice, &page)
                 )
             },
+        )
+    })
+}
+
+fn apply_credit(context: &Context, args: &ApplyArgs) -> Result<()> {
+    let on = read_date(args.date.as_deref(), context.today())?;
+    context.write(|writing| {
+        let invoice = writing.invoice(&args.invoice)?;
+        let amount = args.amount.as_deref();
+        let amount = amount
+            .map(|amount| writing.currency().parse(amount))
+            .transpose()?;
+        let applied = writing.apply_credit(&invoice, amount, args.from.as_deref(), on)?;
+        let (invoice, page) = (writing.invoice(&args.invoice)?, context.page(writing));
+        let credits = writing.credits_for(&invoice)?;
+        context.answer(
+            || {
+                let mut value = json(&invoice, &credits, &page);
+                value["applied"] = applied_json(&applied, &page);
+                value
+            },
+            || applying_text(&invoice, &applied, &page),
         )
     })
 }

@@ -5,13 +5,14 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use super::{Page, inert, rate_json, rate_text};
-use crate::ledger::{Invoice, Payment};
+use crate::ledger::{Application, Credit, Invoice, Payment};
 use crate::money::Money;
 use crate::trade::invoice::TaxAtRate;
 
-/// Renders an invoice as JSON.
-pub fn json(invoice: &Invoice, page: &Page) -> Value {
+/// Renders an invoice as JSON, with the credits that could be applied to it.
+pub fn json(invoice: &Invoice, credits: &[Credit], page: &Page) -> Value {
     let mut value = summary_json(invoice, page);
+    value["credit_to_apply"] = page.money_json(credits.iter().map(|credit| credit.amount).sum());
     value["currency"] = json!(page.currency.code());
     value["lines"] = Value::Array(
         invoice
@@ -30,6 +31,42 @@ pub fn json(invoice: &Invoice, page: &Page) -> Value {
             .collect(),
     );
     value
+}
+
+/// Renders a credit as JSON.
+pub fn credit_json(credit: &Credit, page: &Page) -> Value {
+    json!({
+        "client": credit.client,
+        "payment": credit.payment,
+        "invoice": credit.invoice,
+        "amount": page.money_json(credit.amount),
+    })
+}
+
+/// Renders what was applied of payments as JSON.
+pub fn applied_json(applied: &[Application], page: &Page) -> Value {
+    let applied = applied.iter().map(|part| {
+        json!({
+            "payment": part.payment,
+            "invoice": part.invoice,
+            "date": part.happened_on,
+            "amount": page.money_json(part.amount),
+        })
+    });
+    Value::Array(applied.collect())
+}
+
+/// Says what was applied to an invoice, and what is due: `20.00 of P1 applied to I2; 80.00 is due.`
+pub fn applying_text(invoice: &Invoice, applied: &[Application], page: &Page) -> String {
+    let parts = applied
+        .iter()
+        .map(|part| format!("{} of {}", page.money(part.amount), part.payment));
+    format!(
+        "{} applied to {}; {} is due.",
+        parts.collect::<Vec<_>>().join(", "),
+        invoice.name(),
+        page.money(invoice.due())
+    )
 }
 
 /// Renders tax by rate as JSON.
@@ -77,8 +114,8 @@ fn summary_json(invoice: &Invoice, page: &Page) -> Value {
     })
 }
 
-/// Renders an invoice as text.
-pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
+/// Renders an invoice as text, with the credits that could be applied to it.
+pub fn text(invoice: &Invoice, credits: &[Credit], business: &str, page: &Page) -> String {
     let mut text = format!("{}\n", inert(business));
     let title = match &invoice.number {
         Some(number) => format!("Invoice {number} ({})", invoice.kind),
@@ -121,6 +158,10 @@ pub fn text(invoice: &Invoice, business: &str, page: &Page) -> String {
             table.row(["Kept as credit".to_owned(), page.money(invoice.credit())]);
         }
     }
+    for credit in credits {
+        let what = format!("Credit from {}, to be applied", credit.payment);
+        table.row([what, page.money(credit.amount)]);
+    }
     let _ = write!(text, "\n{table}");
     text
 }
@@ -139,6 +180,7 @@ pub fn list_json(invoices: &[Invoice], page: &Page) -> Value {
         "currency": page.currency.code(),
         "invoices": invoices.iter().map(|invoice| summary_json(invoice, page)).collect::<Vec<_>>(),
         "due": page.money_json(owed(invoices)),
+        "credit": page.money_json(kept(invoices)),
     })
 }
 
@@ -171,17 +213,24 @@ pub fn list_text(invoices: &[Invoice], page: &Page) -> String {
             },
         ]);
     }
-    let credit: Money = invoices.iter().map(Invoice::credit).sum();
-    let kept = if credit.is_zero() {
-        String::new()
-    } else {
-        format!("; kept as credit: {}", page.money(credit))
-    };
     format!(
-        "{table}\n\nOwed in all: {} {}{kept}",
-        page.money(owed(invoices)),
-        page.currency.code()
+        "{table}\n\nOwed in all: {}",
+        balance_text(owed(invoices), kept(invoices), page)
     )
+}
+
+/// Says what is owed, and what is kept as credit: `100.00 USD; kept as credit: 20.00`.
+pub fn balance_text(owed: Money, kept: Money, page: &Page) -> String {
+    let owed = format!("{} {}", page.money(owed), page.currency.code());
+    match kept.is_zero() {
+        true => owed,
+        false => format!("{owed}; kept as credit: {}", page.money(kept)),
+    }
+}
+
+/// Sums what was paid beyond invoices, and not applied to others.
+fn kept(invoices: &[Invoice]) -> Money {
+    invoices.iter().map(Invoice::credit).sum()
 }
 
 /// Sums what issued invoices still ask for; a draft asks for nothing yet.
@@ -205,6 +254,7 @@ pub fn payments_json(payments: &[Payment], page: &Page) -> Value {
             "amount": page.money_json(payment.amount),
             "voided": payment.voided,
             "note": payment.note,
+            "applied": applied_json(&payment.applied, page),
         })).collect::<Vec<_>>(),
     })
 }
@@ -224,12 +274,20 @@ pub fn payments_text(payments: &[Payment], page: &Page) -> String {
             payment.invoice.clone(),
             payment.client.clone(),
             page.money(payment.amount),
-            if payment.voided {
-                "taken back".to_owned()
-            } else {
-                String::new()
-            },
+            payment_words(payment, page),
         ]);
     }
     table.to_string()
+}
+
+/// Says what became of a payment: that it was taken back, else what of it was applied to other invoices.
+fn payment_words(payment: &Payment, page: &Page) -> String {
+    if payment.voided {
+        return "taken back".to_owned();
+    }
+    let applied = payment
+        .applied
+        .iter()
+        .map(|part| format!("{} to {}", page.money(part.amount), part.invoice));
+    applied.collect::<Vec<_>>().join(", ")
 }

@@ -29,6 +29,11 @@ impl ClientView {
     pub fn owed(&self) -> Money {
         self.invoices.iter().map(Invoice::due).sum()
     }
+
+    /// Returns what the client paid beyond invoices, and what wasn't applied to others.
+    pub fn credit(&self) -> Money {
+        self.invoices.iter().map(Invoice::credit).sum()
+    }
 }
 
 /// A room as it is shown: measured, with what was found in it.
@@ -173,12 +178,16 @@ pub fn client_view_json(view: &ClientView, page: &Page) -> Value {
                     "net": page.money_json(invoice.net),
                     "taxes": super::invoice::taxes_json(&invoice.taxes, page),
                     "total": page.money_json(invoice.total()),
+                    "paid": page.money_json(invoice.paid),
                     "due": page.money_json(invoice.due()),
+                    "credit": page.money_json(invoice.credit()),
                 })
             })
             .collect(),
     );
     value["owed"] = page.money_json(view.owed());
+    value["credit"] = page.money_json(view.credit());
+    value["balance"] = page.money_json(view.owed() - view.credit());
     value
 }
 
@@ -231,9 +240,8 @@ pub fn client_view_text(view: &ClientView, page: &Page) -> String {
     }
     let _ = write!(
         text,
-        "\nOwed: {} {}",
-        page.money(view.owed()),
-        page.currency.code()
+        "\nOwed: {}",
+        super::invoice::balance_text(view.owed(), view.credit(), page)
     );
     text
 }

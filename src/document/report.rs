@@ -777,6 +777,11 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
         })).collect::<Vec<_>>(),
         "quotes": super::quote::list_json(&today.quotes, page)["quotes"],
         "overdue": super::invoice::list_json(&today.overdue, page)["invoices"],
+        "credits": today.credits.iter().map(|(credit, invoice)| {
+            let mut value = super::invoice::credit_json(credit, page);
+            value["apply_to"] = json!(invoice);
+            value
+        }).collect::<Vec<_>>(),
         "awaiting_receipt": super::job::stock_json(&[], &today.awaiting, page)["awaiting_receipt"],
         "doubted_records": today.doubted,
     })
@@ -898,6 +903,25 @@ pub fn today_text(today: &Today, page: &Page) -> String {
                     invoice.client,
                     page.money(invoice.due()),
                     page.currency.code()
+                )
+            })
+            .collect(),
+    );
+    section(
+        "Credits kept",
+        today
+            .credits
+            .iter()
+            .map(|(credit, invoice)| {
+                let apply = match invoice {
+                    Some(invoice) => format!(": gritledger payment apply {invoice}"),
+                    None => String::new(),
+                };
+                format!(
+                    "{} of {} ({}){apply}",
+                    page.money(credit.amount),
+                    credit.client,
+                    credit.payment
                 )
             })
             .collect(),

@@ -12,7 +12,7 @@ use crate::trade::operation::{Driver, Splits};
 use crate::trade::rates::{RateKind, Word};
 use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
-    OperationId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
+    OperationId, PaymentId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
 };
 
 /// A quantity in millionths (`_micro` columns).
@@ -117,6 +117,7 @@ id_columns!(
     JobId,
     EntryId,
     InvoiceId,
+    PaymentId,
 );
 
 macro_rules! word_columns {

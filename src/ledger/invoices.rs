@@ -1,8 +1,8 @@
-//! Invoices and payments as they are kept. What an invoice says is decided in [`crate::trade::invoice`].
+//! Invoices as they are kept. What an invoice says is decided in [`crate::trade::invoice`].
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{OptionalExtension, Row, named_params};
+use rusqlite::{Row, named_params};
 
 use super::columns::Micro;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
@@ -84,25 +84,6 @@ impl Invoice {
             .clone()
             .unwrap_or_else(|| format!("draft for {}", self.job))
     }
-}
-
-/// A payment.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Payment {
-    /// `P1`.
-    pub number: String,
-    /// The invoice's number.
-    pub invoice: String,
-    /// The client's name.
-    pub client: String,
-    /// How much.
-    pub amount: Money,
-    /// When it came.
-    pub happened_on: NaiveDate,
-    /// It was taken back.
-    pub voided: bool,
-    /// A note.
-    pub note: String,
 }
 
 const INVOICES: &str = "
@@ -223,35 +204,6 @@ impl Ledger {
         })?;
         invoice.taxes = taxes.collect::<rusqlite::Result<_>>()?;
         Ok(invoice)
-    }
-
-    /// Returns every payment, oldest first.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn payments(&self) -> Result<Vec<Payment>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT payment.id, payment.number, invoice.id AS invoice_id, invoice.number AS invoice_number,
-                    invoice.client, amount_minor, payment.happened_on, payment.note,
-                    payment_void.id IS NOT NULL AS voided
-             FROM payment
-             JOIN invoice ON invoice.id = invoice_id
-             LEFT JOIN payment_void ON payment_void.payment_id = payment.id
-             ORDER BY payment.id",
-        )?;
-        let payments = statement.query_map([], |row| {
-            let voided: i64 = row.get("voided")?;
-            Ok(Payment {
-                number: numbered('P', row.get("id")?, row.get("number")?),
-                invoice: numbered('I', row.get("invoice_id")?, row.get("invoice_number")?),
-                client: row.get("client")?,
-                amount: row.get("amount_minor")?,
-                happened_on: row.get("happened_on")?,
-                voided: voided == 1,
-                note: row.get("note")?,
-            })
-        })?;
-        Ok(payments.collect::<rusqlite::Result<_>>()?)
     }
 }
 
@@ -434,97 +386,5 @@ impl Writing<'_> {
             self.currency().text(invoice.total())
         ))?;
         Ok(invoice)
-    }
-
-    /// Notes a payment; returns its number and the invoice as it then stands.
-    ///
-    /// # Errors
-    /// Refuses nothing, more than is owed unless it is kept as a credit, and a date after today.
-    pub fn add_payment(
-        &self,
-        invoice: &Invoice,
-        amount: Money,
-        on: NaiveDate,
-        keep_credit: bool,
-        note: &str,
-    ) -> Result<(String, Invoice)> {
-        let Some(number) = &invoice.number else {
-            refuse!("a draft can't be paid: issue it first")
-        };
-        let invoice = self.invoice(number)?;
-        if amount <= Money::ZERO {
-            refuse!("a payment is more than nothing");
-        }
-        if amount > invoice.due() && !keep_credit {
-            let (paid, due) = (
-                self.currency().text(amount),
-                self.currency().text(invoice.due()),
-            );
-            return Err(
-                Refusal::new(format!("{paid} is more than {number} owes, {due}"))
-                    .hint("--keep-credit keeps the rest as the client's credit")
-                    .into(),
-            );
-        }
-        self.refuse_future(on)?;
-        if invoice.issued_on.is_some_and(|issued| on < issued) {
-            refuse!("{number} was issued after {on}");
-        }
-        let id = self.new_id("payment")?;
-        let payment = numbered('P', id, self.new_number("payment")?);
-        self.connection.execute(
-            "INSERT INTO payment (id, number, invoice_id, amount_minor, happened_on, recorded_at, note)
-             VALUES (:id, :number, :invoice, :amount, :on, :now, :note)",
-            named_params! {
-                ":id": id, ":number": self.new_number("payment")?, ":invoice": invoice.id, ":amount": amount, ":on": on,
-                ":now": self.now(), ":note": note,
-            },
-        )?;
-        self.log(&format!(
-            "{payment}: {} paid {} on {number}.",
-            invoice.client,
-            self.currency().text(amount)
-        ))?;
-        Ok((payment, self.invoice(number)?))
-    }
-
-    /// Takes a payment back by a row of its own.
-    ///
-    /// # Errors
-    /// Refuses one that isn't there, one that was taken back already, and no reason.
-    pub fn void_payment(&self, number: &str, reason: &str) -> Result<()> {
-        let Some((copy, wanted)) = read_number('P', number) else {
-            return Err(Refusal::new(format!("`{number}` is not a payment number"))
-                .hint("gritledger payment list")
-                .into());
-        };
-        if reason.trim().is_empty() {
-            refuse!("say why {number} is taken back");
-        }
-        let found: Option<(i64, bool)> = self
-            .connection
-            .query_row(
-                "SELECT payment.id, payment_void.id IS NOT NULL AS voided FROM payment
-                 LEFT JOIN payment_void ON payment_void.payment_id = payment.id
-                 WHERE payment.id >> 40 = :copy AND payment.number = :number",
-                named_params! { ":copy": copy, ":number": wanted },
-                |row| Ok((row.get("id")?, row.get("voided")?)),
-            )
-            .optional()?;
-        let Some((payment, voided)) = found else {
-            refuse!("no payment {number}")
-        };
-        if voided {
-            refuse!("{number} was taken back already");
-        }
-        self.connection.execute(
-            "INSERT INTO payment_void (id, payment_id, reason, happened_on, recorded_at)
-             VALUES (:id, :payment, :reason, :today, :now)",
-            named_params! {
-                ":id": self.new_id("payment_void")?, ":payment": payment, ":reason": reason.trim(),
-                ":today": self.today(), ":now": self.now(),
-            },
-        )?;
-        self.log(&format!("Took back payment {number}: {}.", reason.trim()))
     }
 }

@@ -6,7 +6,8 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::{
-    Agreed, AwaitingReceipt, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader, QuoteStatus,
+    Agreed, AwaitingReceipt, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
+    QuoteStatus,
 };
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
@@ -118,6 +119,8 @@ pub struct Today {
     pub quotes: Vec<QuoteHeader>,
     /// Invoices past their due date.
     pub overdue: Vec<Invoice>,
+    /// Credits that are left, each with the first invoice that it could be applied to.
+    pub credits: Vec<(Credit, Option<String>)>,
     /// Items used without a receipt.
     pub awaiting: Vec<AwaitingReceipt>,
     /// Finished records that look like slips and wait for their owner's word.
@@ -271,7 +274,15 @@ impl Ledger {
             })
             .collect();
         quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));
-        let overdue = self.invoices()?.into_iter().filter(|invoice| {
+        let invoices = self.invoices()?;
+        let owing = |invoice: &&Invoice| invoice.number.is_some() && !invoice.due().is_zero();
+        let credits = self.credits()?.into_iter().map(|credit| {
+            let mut owed = invoices.iter().filter(owing);
+            let first = owed.find(|invoice| credit.fits(invoice)).map(Invoice::name);
+            (credit, first)
+        });
+        let credits = credits.collect();
+        let overdue = invoices.into_iter().filter(|invoice| {
             invoice.due() > Money::ZERO && invoice.due_on.is_some_and(|due| due < self.today())
         });
         Ok(Today {
@@ -282,6 +293,7 @@ impl Ledger {
             plans,
             quotes,
             overdue: overdue.collect(),
+            credits,
             awaiting: self.awaiting_receipt()?,
             doubted: self.doubted()?,
         })

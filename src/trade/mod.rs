@@ -296,4 +296,6 @@ ids! {
     EntryId,
     /// An invoice.
     InvoiceId,
+    /// A payment.
+    PaymentId,
 }

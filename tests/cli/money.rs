@@ -231,3 +231,164 @@ fn what_was_written_is_as_it_was_written_whatever_is_renamed_or_moved() {
     assert_eq!(draft["rooms"][0]["name"], json!("Upper hall"));
     assert_eq!(ledger.json("check")["ok"], json!(true));
 }
+
+/// A deposit of 100.00 of 350.00 is overpaid by 20.00, which is kept.
+fn overpaid() -> TestLedger {
+    let ledger = at_the_minimum("350");
+    ledger.lines(AGREED);
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100
+        invoice issue J1
+        payment add I1 120 --keep-credit
+        invoice final J1
+        "#,
+    );
+    ledger
+}
+
+#[test]
+fn a_credit_is_offered_applied_by_a_command_and_counted_everywhere() {
+    let ledger = overpaid();
+    let draft = ledger.json("invoice show J1");
+    assert_eq!(
+        (&draft["total"], &draft["credit_to_apply"]),
+        (&json!("250.00"), &json!("20.00"))
+    );
+    let issued = ledger.line("invoice issue J1");
+    assert!(
+        issued
+            .stderr()
+            .contains("hint: gritledger payment apply I2"),
+        "{issued}"
+    );
+    assert!(issued.ok().contains("Credit from P1, to be applied"));
+
+    let client = ledger.json("client show Ada");
+    assert_eq!(
+        (&client["owed"], &client["credit"], &client["balance"]),
+        (&json!("250.00"), &json!("20.00"), &json!("230.00"))
+    );
+    let page = ledger.line("client show Ada").ok();
+    assert!(
+        page.contains("Owed: 250.00 USD; kept as credit: 20.00"),
+        "{page}"
+    );
+    let list = ledger.json("invoice list");
+    assert_eq!(
+        (&list["due"], &list["credit"]),
+        (&json!("250.00"), &json!("20.00"))
+    );
+    assert_eq!(
+        ledger.json("today")["credits"],
+        json!([{ "client": "Ada Quill", "payment": "P1", "invoice": "I1", "amount": "20.00", "apply_to": "I2" }])
+    );
+
+    // 250.00 - 20.00 = 230.00 is due, and of the 120.00 that came for I1, 100.00 stay there.
+    let said = ledger.line("payment apply I2").ok();
+    assert_eq!(said, "20.00 of P1 applied to I2; 230.00 is due.\n");
+    let [first, second] = ["I1", "I2"].map(|number| ledger.json(&format!("invoice show {number}")));
+    assert_eq!(
+        (&first["paid"], &first["due"], &first["credit"]),
+        (&json!("100.00"), &json!("0.00"), &json!("0.00"))
+    );
+    assert_eq!(
+        (&second["paid"], &second["due"], &second["credit_to_apply"]),
+        (&json!("20.00"), &json!("230.00"), &json!("0.00"))
+    );
+    let payments = ledger.json("payment list");
+    assert_eq!(
+        (
+            &payments["payments"][0]["amount"],
+            &payments["payments"][0]["applied"]
+        ),
+        (
+            &json!("120.00"),
+            &json!([{ "payment": "P1", "invoice": "I2", "date": "2026-03-02", "amount": "20.00" }])
+        )
+    );
+    assert_eq!(ledger.json("client show Ada")["balance"], json!("230.00"));
+    assert_eq!(ledger.json("today")["credits"], json!([]));
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+
+    // The check bounced: what was applied of it goes with it.
+    ledger.lines(r#"payment void P1 --reason "check bounced""#);
+    let list = ledger.json("invoice list");
+    let dues = [0, 1].map(|place| &list["invoices"][place]["due"]);
+    assert_eq!(dues, [&json!("100.00"), &json!("250.00")]);
+    assert_eq!(
+        (&list["due"], &list["credit"]),
+        (&json!("350.00"), &json!("0.00"))
+    );
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+}
+
+#[test]
+fn no_more_of_a_credit_is_applied_than_there_is_nor_to_another_client() {
+    let ledger = overpaid();
+    ledger.lines(
+        r#"
+        invoice issue J1
+        client add "Bram Holt"
+        site add "Bram Holt" "7 Weir Close" --year-built 1990
+        room add "7 Weir Close" "Hall" --shape "10 x 4.5" --condition worn-film --species red-oak
+        quote draft "7 Weir Close" --sequence none --schedule none --margin 0%
+        quote send Q2
+        quote accept Q2
+        invoice final J2
+        invoice issue J2
+        "#,
+    );
+    assert_eq!(
+        ledger.json("invoice show I3")["credit_to_apply"],
+        json!("0.00")
+    );
+    for (line, said) in [
+        (
+            "payment apply I3",
+            "error: Bram Holt has nothing left that could be applied to I3",
+        ),
+        (
+            "payment apply I3 --from P1",
+            "error: P1 has nothing left that could be applied to I3",
+        ),
+        ("payment apply I1", "error: I1 is paid: it owes nothing"),
+        (
+            "payment apply I2 20.01",
+            "error: 20.01 is more than Ada Quill has left, 20.00",
+        ),
+        (
+            "payment apply I2 251",
+            "error: 251.00 is more than I2 owes, 250.00",
+        ),
+        (
+            "payment apply I2 0",
+            "error: what is applied is more than nothing",
+        ),
+        ("payment apply I2 --from P9", "error: no payment P9"),
+        (
+            "payment apply I2 --date 2026-03-01",
+            "error: I2 was issued after 2026-03-01",
+        ),
+    ] {
+        let refused = ledger.line(line).refused();
+        assert!(refused.starts_with(said), "{line}: {refused}");
+    }
+    ledger.lines("payment apply I2 5 --from P1");
+    assert_eq!(
+        ledger.json("invoice show I2")["credit_to_apply"],
+        json!("15.00")
+    );
+    // The last of it; and one that pays by hand sees what is left.
+    ledger.lines("payment apply I2");
+    assert_eq!(ledger.json("invoice show I2")["due"], json!("230.00"));
+    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    for statement in [
+        "UPDATE payment_application SET amount_minor = 1",
+        "DELETE FROM payment_application",
+        "INSERT INTO payment_application (id, payment_id, invoice_id, amount_minor, happened_on, recorded_at) VALUES (999, 1, 2, 10001, '2026-03-02', '2026-03-02')",
+    ] {
+        let refused = file.execute_batch(statement);
+        assert!(refused.is_err(), "{statement} was let through");
+    }
+}
