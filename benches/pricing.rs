@@ -113,7 +113,7 @@ fn basis() -> Basis {
             species: None,
             kind: *kind,
             driver_per_item: Decimal::from(book_does(place, *kind)),
-            fixed: Decimal::ZERO,
+            fixed: None,
             source: String::new(),
         })
     });

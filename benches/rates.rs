@@ -62,7 +62,7 @@ fn basis() -> Basis {
         species: None,
         kind: RateKind::Item,
         driver_per_item: Decimal::from(20 + 10 * operation.0),
-        fixed: Decimal::new(9, 1),
+        fixed: Some(Decimal::new(9, 1)),
         source: String::new(),
     });
     let trust = Decimal::from(300);

@@ -115,7 +115,7 @@ CREATE TABLE book_rate (
     species              TEXT,                                     -- NULL: any species
     kind                 TEXT    NOT NULL CHECK (kind IN ('item', 'hours')),
     driver_per_item_nano INTEGER NOT NULL CHECK (driver_per_item_nano > 0),
-    fixed_micro          INTEGER NOT NULL CHECK (fixed_micro >= 0),
+    fixed_micro          INTEGER CHECK (fixed_micro >= 0),         -- NULL: not stated; the family's, where a floor is covered
     source               TEXT    NOT NULL,
     recorded_at          TEXT    NOT NULL
 ) STRICT;

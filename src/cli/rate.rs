@@ -160,7 +160,7 @@ pub(super) struct SetArgs {
     /// How much one item or one hour does, such as "45 sqft", "120 ft" or 90
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     per: String,
-    /// Items or hours that each room and pass adds, whatever its size (default: as before, else 0)
+    /// Items or hours that each room and pass adds, whatever its size (default: as before, else what its family takes)
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     fixed: Option<String>,
     /// Only on this floor condition
@@ -435,7 +435,7 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
         let page = context.page(writing);
         let driver_per_item = read_driver(&args.per, operation.driver, &page)?;
         let fixed = match &args.fixed {
-            Some(text) => read_number(text, "a fixed amount")?,
+            Some(text) => Some(read_number(text, "a fixed amount")?),
             None => fixed_before(writing, cell)?,
         };
         let Cell {
@@ -530,7 +530,8 @@ fn read_driver(text: &str, driver: Driver, page: &Page) -> Result<Decimal> {
     }
 }
 
-fn fixed_before(ledger: &Ledger, cell: Cell) -> Result<Decimal> {
+/// Returns the fixed amount that the book states for a cell; `None`: none.
+fn fixed_before(ledger: &Ledger, cell: Cell) -> Result<Option<Decimal>> {
     let Cell {
         operation,
         kind,
@@ -541,11 +542,7 @@ fn fixed_before(ledger: &Ledger, cell: Cell) -> Result<Decimal> {
         (rate.operation, rate.kind, rate.condition, rate.species)
             == (operation, kind, condition, species)
     };
-    Ok(ledger
-        .book()?
-        .rows()
-        .find(same)
-        .map_or(Decimal::ZERO, |rate| rate.fixed))
+    Ok(ledger.book()?.rows().find(same).and_then(|rate| rate.fixed))
 }
 
 fn row_of(ledger: &Ledger, cell: Cell) -> Result<RateRow> {

@@ -359,7 +359,7 @@ impl Ledger {
              ORDER BY id",
         )?;
         let rates = statement.query_map([], |row| {
-            let (driver_per_item, fixed): (Nano, Micro) =
+            let (driver_per_item, fixed): (Nano, Option<Micro>) =
                 (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
             Ok(BookRate {
                 operation: row.get("operation_id")?,
@@ -367,7 +367,7 @@ impl Ledger {
                 species: row.get("species")?,
                 kind: row.get("kind")?,
                 driver_per_item: driver_per_item.0,
-                fixed: fixed.0,
+                fixed: fixed.map(|fixed| fixed.0),
                 source: row.get("source")?,
             })
         })?;
@@ -840,11 +840,8 @@ impl Writing<'_> {
         if rate.driver_per_item > Decimal::from(LARGEST_RATE) {
             refuse!("`{}` is too large a rate", rate.driver_per_item.normalize());
         }
-        if rate.fixed < Decimal::ZERO {
-            refuse!(
-                "a fixed amount is not below zero: `{}`",
-                rate.fixed.normalize()
-            );
+        if let Some(fixed) = rate.fixed.filter(|fixed| *fixed < Decimal::ZERO) {
+            refuse!("a fixed amount is not below zero: `{}`", fixed.normalize());
         }
         self.connection
             .prepare_cached(
@@ -855,7 +852,7 @@ impl Writing<'_> {
             .execute(named_params! {
                 ":id": self.new_id("book_rate")?, ":operation": rate.operation, ":condition": rate.condition,
                 ":species": rate.species, ":kind": rate.kind, ":rate": Nano(rate.driver_per_item),
-                ":fixed": Micro(rate.fixed), ":source": rate.source, ":now": self.now(),
+                ":fixed": rate.fixed.map(Micro), ":source": rate.source, ":now": self.now(),
             })?;
         Ok(())
     }

@@ -583,7 +583,7 @@ fn digest_of_basis(model: u32, basis: &Basis) -> u64 {
         hashed.maybe(species.map(Species::as_str));
         hashed.text(kind.as_str());
         hashed.number(*driver_per_item);
-        hashed.number(*fixed);
+        hashed.maybe(fixed.map(|fixed| fixed.normalize().to_string()).as_deref());
     }
     for operation in operations.values() {
         let Operation {

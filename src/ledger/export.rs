@@ -384,7 +384,7 @@ impl Ledger {
              ORDER BY operation_id, kind DESC, floor_condition, species",
         )?;
         let rows = statement.query_map(named_params! {}, |row| {
-            let (rate, fixed): (Nano, Micro) =
+            let (rate, fixed): (Nano, Option<Micro>) =
                 (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
             let blank = |text: Option<String>| text.unwrap_or_default();
             let kind: RateKind = row.get("kind")?;
@@ -406,7 +406,7 @@ impl Ledger {
                 blank(row.get("species")?),
                 kind.to_string(),
                 exact(rate.0),
-                exact(fixed.0),
+                fixed.map(|fixed| exact(fixed.0)).unwrap_or_default(),
                 plain(trusted, 6),
                 row.get("source")?,
             ])

@@ -6,6 +6,7 @@
 //! * a refusal and its exact words in `refusals.rs`;
 //! * CSV in and out in `exchange.rs`;
 //! * what is kept as JSON in `kept.rs`;
+//! * what the firm's book says, and that it is counted with, in `book.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
@@ -16,6 +17,7 @@
 //! * what was quoted beside what it came to in `variance.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
+mod book;
 mod exchange;
 mod files;
 mod harness;

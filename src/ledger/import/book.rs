@@ -501,7 +501,7 @@ fn read_rate(row: Row<'_>, operation: &Operation) -> Result<BookRate> {
         species: row.maybe("species", str::parse::<Species>)?,
         kind,
         driver_per_item: row.positive("driver_per_item")?,
-        fixed: row.number("fixed_items")?.unwrap_or_default(),
+        fixed: row.number("fixed_items")?,
         source: match row.text("source") {
             "" => OWN_FIGURE.to_owned(),
             source => source.to_owned(),

@@ -24,9 +24,9 @@
 //! operations do). A record over several floors belongs to the cell `mixed`, and so teaches the levels above.
 //!
 //! A family (a machine, an applicator) shares a fixed amount for each room and pass, and a grain. The book's own fixed
-//! amounts are where the search starts, each operation keeping its proportion to the others of its family. A family
-//! whose book states none has the typical one of its kind if it works over a floor or along its edge, and none if it
-//! is counted otherwise.
+//! amounts are where the search starts, each operation keeping its proportion to the others of its family; one that is
+//! stated as zero is zero. Where the book says nothing, work over a floor or along its edge has what its family states,
+//! or the typical one of its kind, and what is counted otherwise has none.
 
 #![allow(
     clippy::float_arithmetic,
@@ -93,8 +93,8 @@ pub struct BookRate {
     pub kind: RateKind,
     /// Driver units per item or hour; above zero.
     pub driver_per_item: Decimal,
-    /// Items or hours per room and pass, whatever its size.
-    pub fixed: Decimal,
+    /// Items or hours per room and pass, whatever its size; `None`: the book doesn't say, which is not none.
+    pub fixed: Option<Decimal>,
     /// Where the figure comes from.
     pub source: String,
 }
@@ -120,7 +120,7 @@ impl BookRate {
     pub fn rate(&self) -> Rate {
         Rate {
             per_unit: Decimal::ONE / self.driver_per_item,
-            fixed: self.fixed,
+            fixed: self.fixed.unwrap_or_default(),
         }
     }
 
@@ -740,7 +740,7 @@ impl Rates {
         let book = self.basis.book.row(operation.id, kind, class)?;
         let plan = self.scheme.plan(operation.id, kind)?;
         let standing = self.standing(plan, plan.code(class));
-        Some(self.learned(plan, book.rate(), standing.multiplier))
+        Some(self.learned(plan, book, standing.multiplier))
     }
 
     /// Returns everything known of the rate for a floor, as `rate list` shows it; `None`: the book has none.
@@ -775,17 +775,17 @@ impl Rates {
     /// Returns the book's rate at a multiplier, with the fixed amount as learned.
     ///
     /// Without records multiplier and ratio are exactly 1, and the rate is the book's to the last digit.
-    fn learned(&self, plan: &Plan, book: Rate, multiplier: f64) -> Rate {
+    fn learned(&self, plan: &Plan, book: &BookRate, multiplier: f64) -> Rate {
         let times = decimal(multiplier);
         let family = self.pool(plan).posterior.hyper.fixed[plan.family];
         let prior = self.scheme.pool(plan.consumption).fixed[plan.family];
-        let fixed = match prior {
-            Some(prior) if !book.fixed.is_zero() => book.fixed * decimal(family / prior.median),
-            Some(_) if plan.typical_fixed => decimal(family * plan.items_per_unit),
-            _ => Decimal::ZERO,
+        let fixed = match (prior, book.fixed) {
+            (Some(prior), Some(stated)) => stated * decimal(family / prior.median),
+            (Some(_), None) if plan.covers_floor => decimal(family * plan.items_per_unit),
+            (None, _) | (Some(_), None) => Decimal::ZERO,
         };
         Rate {
-            per_unit: book.per_unit * times,
+            per_unit: book.rate().per_unit * times,
             fixed: fixed * times,
         }
     }
@@ -850,7 +850,7 @@ impl Rates {
                 .map(|found| quantity(decimal(found.quantity / found.exposure))),
             rooms: found.map_or(0, |found| found.rooms),
             exposure: found.map_or(Decimal::ZERO, |found| quantity(decimal(found.exposure))),
-            learned: self.learned(plan, rate, standing.multiplier),
+            learned: self.learned(plan, book, standing.multiplier),
             band: (at(0.1), at(0.9)),
             shares: percents(standing.shares()),
             crew_drift: posterior.crew_drift,

@@ -137,8 +137,9 @@ pub(super) struct Plan {
     pub(super) family: usize,
     /// Items a unit: the discs of a set, the litres of a gallon, else 1.
     pub(super) items_per_unit: f64,
-    /// Whether each pass takes the typical fixed amount, because the book of the family states none.
-    pub(super) typical_fixed: bool,
+    /// Whether it goes over a floor or along its edge: then a pass takes its family's fixed amount where the book states
+    /// none.
+    pub(super) covers_floor: bool,
     /// By condition, then species.
     expected: Vec<Option<Expected>>,
 }
@@ -164,10 +165,10 @@ impl Plan {
 /// A family of operations in one tree.
 #[derive(Clone, Debug, Default)]
 struct Family {
-    /// Fixed amounts that its book states, in units.
+    /// Fixed amounts above zero that its book states, in units.
     stated: Vec<f64>,
-    /// Whether some of its work goes over a floor or along its edge.
-    covers_floor: bool,
+    /// Whether the book leaves open what some of its work over a floor or along its edge takes.
+    is_open: bool,
 }
 
 /// The steps and families of one tree.
@@ -256,7 +257,7 @@ impl Scheme {
                     splits: splits(operation, kind, operations),
                     family,
                     items_per_unit: items_per_unit(operation, kind),
-                    typical_fixed: false,
+                    covers_floor: covers_floor(operation),
                     expected: Vec::new(),
                 };
                 families[at][family].note(book, operation, kind, plan.items_per_unit);
@@ -272,36 +273,28 @@ impl Scheme {
                 .collect();
         }
         for (operation, kind) in scheme.plans.keys().copied().collect::<Vec<_>>() {
-            scheme.expect(book, operation, kind, &families);
+            scheme.expect(book, operation, kind);
         }
         scheme
     }
 
     /// Works out what the book expects of an operation on every floor.
-    fn expect(
-        &mut self,
-        book: &Book,
-        operation: OperationId,
-        kind: RateKind,
-        families: &[Vec<Family>; 3],
-    ) {
+    fn expect(&mut self, book: &Book, operation: OperationId, kind: RateKind) {
         let Some(plan) = self.plans.get_mut(&(operation, kind)) else {
             return;
         };
         let at = plan.consumption as usize;
         let fixed = self.pools[at].fixed[plan.family];
-        let states_any = !families[at][plan.family].stated.is_empty();
-        plan.typical_fixed = fixed.is_some() && !states_any;
         let expected = floors().map(|class| {
             let row = book.row(operation, kind, class)?;
             Some(Expected {
                 per_driver: 1.0 / float(row.driver_per_item) / plan.items_per_unit,
-                fixed: match fixed {
-                    Some(prior) if states_any => {
-                        float(row.fixed) / plan.items_per_unit / prior.median
+                fixed: match (fixed, row.fixed) {
+                    (Some(prior), Some(stated)) => {
+                        float(stated) / plan.items_per_unit / prior.median
                     }
-                    Some(_) => 1.0,
-                    None => 0.0,
+                    (Some(_), None) if plan.covers_floor => 1.0,
+                    (None, _) | (Some(_), None) => 0.0,
                 },
             })
         });
@@ -390,21 +383,27 @@ impl Pool {
 
 impl Family {
     fn note(&mut self, book: &Book, operation: &Operation, kind: RateKind, items_per_unit: f64) {
-        self.covers_floor |= matches!(operation.driver, Driver::Area | Driver::Edge);
-        let rows = book.rows_of(operation.id, kind).iter();
-        let stated = rows.map(|row: &BookRate| float(row.fixed) / items_per_unit);
+        let rows = book.rows_of(operation.id, kind);
+        self.is_open |= covers_floor(operation) && rows.iter().any(|row| row.fixed.is_none());
+        let stated = rows.iter().filter_map(|row: &BookRate| row.fixed);
+        let stated = stated.map(|fixed| float(fixed) / items_per_unit);
         self.stated.extend(stated.filter(|fixed| *fixed > 0.0));
     }
 
-    /// Returns the prior of the fixed amount: the mean of what the book states, else the typical one of work on floors.
+    /// Returns the prior of the fixed amount: the mean of what the book states, else the typical one of work on floors of
+    /// which the book says nothing.
     fn prior(&self, typical: Prior) -> Option<Prior> {
         let count = self.stated.len();
         if count > 0 {
             let median = self.stated.iter().sum::<f64>() / count as f64;
             return Some(Prior { median, ..typical });
         }
-        self.covers_floor.then_some(typical)
+        self.is_open.then_some(typical)
     }
+}
+
+fn covers_floor(operation: &Operation) -> bool {
+    matches!(operation.driver, Driver::Area | Driver::Edge)
 }
 
 /// Returns whether cells tell floor conditions and species apart; those of a task do if those of any of its operations do.

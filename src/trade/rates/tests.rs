@@ -68,7 +68,7 @@ fn basis() -> Basis {
         species: None,
         kind,
         driver_per_item,
-        fixed,
+        fixed: Some(fixed),
         source: String::new(),
     };
     let operations = [
@@ -193,4 +193,50 @@ fn a_model_that_learns_other_rates_has_another_number() {
         (1, LEARNED),
         "the model learns other rates from the same rooms: raise MODEL, so that every ledger learns anew"
     );
+}
+
+#[test]
+fn zero_is_a_figure_and_nothing_said_is_what_the_family_takes() {
+    let class = FloorClass {
+        condition: FloorCondition::Bare,
+        species: Species::RedOak,
+    };
+    let rate = |operation, fixed| BookRate {
+        operation,
+        condition: None,
+        species: None,
+        kind: RateKind::Hours,
+        driver_per_item: dec!(100),
+        fixed,
+        source: String::new(),
+    };
+    let fixed_of_cut = |stated: Option<Decimal>, driver, other: Option<Decimal>| {
+        let mut basis = basis();
+        for operation in basis.operations.values_mut() {
+            operation.family = "one".to_owned();
+            operation.driver = driver;
+        }
+        basis.book = Book::new([rate(CUT, stated), rate(COAT, other)]);
+        let rates = learn(basis, &[]);
+        let cut = rates.operations()[&CUT].clone();
+        rates.rate(&cut, RateKind::Hours, class).unwrap().fixed
+    };
+    let half = Some(dec!(0.5));
+    for (stated, driver, other, expected) in [
+        (Some(dec!(0)), Driver::Area, Some(dec!(0)), dec!(0)),
+        (Some(dec!(0)), Driver::Area, None, dec!(0)),
+        (Some(dec!(0)), Driver::Area, half, dec!(0)),
+        (half, Driver::Area, Some(dec!(0)), dec!(0.5)),
+        // Nothing said: what the family states, else the 0.3 h that are typical; none where no floor is covered.
+        (None, Driver::Area, half, dec!(0.5)),
+        (None, Driver::Edge, None, dec!(0.3)),
+        (None, Driver::Count, half, dec!(0)),
+        (None, Driver::Count, None, dec!(0)),
+    ] {
+        assert_eq!(
+            fixed_of_cut(stated, driver, other),
+            expected,
+            "{stated:?} {driver} beside {other:?}"
+        );
+    }
 }
