@@ -676,7 +676,7 @@ impl Writing<'_> {
     fn teach_again(&self, recorded: &Recorded, job: &Job) -> Result<()> {
         let job = self.job_by_id(job.id)?;
         if job.is_closed() && !recorded.late {
-            self.write_evidence(&job)?;
+            self.rewrite_evidence(&job)?;
         }
         Ok(())
     }
@@ -784,7 +784,7 @@ impl Writing<'_> {
         if let Some(job) = job {
             let job = self.job_by_id(job)?;
             if job.is_closed() {
-                self.write_evidence(&job)?;
+                self.rewrite_evidence(&job)?;
             }
         }
         self.log(&format!(

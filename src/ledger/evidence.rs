@@ -627,10 +627,23 @@ fn digest_of_basis(model: u32, basis: &Basis) -> u64 {
 }
 
 impl Writing<'_> {
-    /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
+    /// Writes what a job teaches that was just closed, and looks for slips in it; returns how many observations. What other
+    /// jobs took keeps its word: no closing changes what is thought of another job's records.
     pub(super) fn write_evidence(&self, job: &Job) -> Result<usize> {
+        let found = self.write_lessons(job)?;
+        self.give_words(Words::Of(&job.number))?;
+        Ok(found)
+    }
+
+    /// Writes what a closed job teaches again, after its record was mended, and looks again for slips in what came after.
+    pub(super) fn rewrite_evidence(&self, job: &Job) -> Result<()> {
+        self.write_lessons(job)?;
+        self.doubt_from(self.finished(job)?.finished_on)
+    }
+
+    /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
+    fn write_lessons(&self, job: &Job) -> Result<usize> {
         self.clear_evidence(job.id)?;
-        let finished_on = self.finished(job)?.finished_on;
         let found = self.lessons_of(job)?;
         for lesson in &found {
             let mut observation = lesson.observation.clone();
@@ -643,7 +656,6 @@ impl Writing<'_> {
                 measures: (None, None),
             })?;
         }
-        self.doubt_from(finished_on)?;
         Ok(found.len())
     }
 
@@ -657,8 +669,12 @@ impl Writing<'_> {
 
     /// Looks for slips among what was finished on a day or later, and sets them aside.
     pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
+        self.give_words(Words::Anew(day))
+    }
+
+    fn give_words(&self, words: Words<'_>) -> Result<()> {
         let (ids, observations) = self.observations_by_id()?;
-        for foretold in look_back(&self.basis()?, &observations, Words::Anew(day)) {
+        for foretold in look_back(&self.basis()?, &observations, words) {
             if observations[foretold.place].word != foretold.word {
                 self.connection
                     .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
@@ -754,7 +770,7 @@ impl Writing<'_> {
             )?;
             let job = self.job_by_id(job)?;
             if job.is_closed() {
-                self.write_evidence(&job)?;
+                self.rewrite_evidence(&job)?;
             }
         }
         self.log(&format!("Confirmed {number}: it is right as it stands."))

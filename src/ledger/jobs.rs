@@ -466,7 +466,6 @@ impl Writing<'_> {
         }
         self.add_job_event(job.id, "reopened", self.today())?;
         self.clear_evidence(job.id)?;
-        self.doubt_from(job.closed_on.unwrap_or(self.today()))?;
         self.log(&format!("Opened {} again.", job.number))
     }
 

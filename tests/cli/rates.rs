@@ -158,7 +158,7 @@ fn rooms_that_agree_with_each_other_outweigh_a_book_that_is_far_off() {
     // The book's 220 sq ft an hour against 50, in every room.
     let rows: String = (1..=8)
         .flat_map(|job| {
-            [("Front", 150, 3), ("Back", 200, 4)].map(|(room, area, hours)| {
+            [("Front", 150, 3), ("Back", 200, 4), ("Side", 100, 2)].map(|(room, area, hours)| {
                 format!("2025-{job:02}-02,Job {job},{room},rotary-36,worn-film,red-oak,{area},,,{hours}\n")
             })
         })
@@ -422,4 +422,85 @@ fn a_quote_explains_itself_by_the_rates_that_it_was_priced_with() {
         sentence(&ledger.json("quote show Q1 --why")),
         sentence(&why)
     );
+}
+
+/// A job with rooms of 10 by 10 ft that is closed on a day, each room sanded in so many hours.
+fn closed_job(ledger: TestLedger, number: usize, day: &'static str, hours: &[&str]) -> TestLedger {
+    let ledger = ledger.on(day);
+    ledger.lines(&format!(
+        r#"
+        client add "Client {number}"
+        site add "Client {number}" "{number} Mill Lane" --year-built 1990
+        "#
+    ));
+    for room in 1..=hours.len() {
+        ledger.lines(&format!(
+            r#"room add "{number} Mill Lane" "Room {room}" --shape "10 x 10" --condition bare --species red-oak"#
+        ));
+    }
+    ledger.lines(&format!(
+        r#"
+        quote draft "{number} Mill Lane" --schedule none
+        quote send Q{number}
+        quote accept Q{number}
+        job start J{number}
+        "#
+    ));
+    for (place, hours) in hours.iter().enumerate() {
+        ledger.lines(&format!(
+            r#"hours "Ruben Vale" {hours} --on sand --room "Room {}" --job J{number} --confirm"#,
+            place + 1
+        ));
+    }
+    ledger.lines(&format!("job close J{number}"));
+    ledger
+}
+
+/// What looks like a slip, by job.
+fn slips(ledger: &TestLedger) -> Vec<(String, String)> {
+    let found = ledger.json("rate check")["slips"].clone();
+    let text = |value: &Value| value.as_str().unwrap().to_owned();
+    let mut slips: Vec<(String, String)> = found
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|slip| (text(&slip["job"]), text(&slip["room"])))
+        .collect();
+    slips.sort();
+    slips
+}
+
+#[test]
+fn no_jobs_closing_changes_another_jobs_records() {
+    let ledger = TestLedger::new();
+    ledger.lines(r#"worker add "Ruben Vale" --wage 28.00"#);
+    let none: Vec<(String, String)> = Vec::new();
+    // The book: 100 sq ft three times, at 220, 270 and 320 an hour, 0.08 h each: 1.38 h. Three rooms agree on 7.
+    let ledger = closed_job(ledger, 1, "2026-03-02", &["7", "7", "7"]);
+    assert_eq!(slips(&ledger), none);
+    // Five rooms as the book says, in another house: against them the three would be few.
+    let ledger = closed_job(
+        ledger,
+        2,
+        "2026-03-09",
+        &["1.5", "1.25", "1.5", "1.25", "1.5"],
+    );
+    assert_eq!(slips(&ledger), none);
+    // One room that is far off in each of three houses: nobody agrees with it.
+    let ledger = closed_job(ledger, 3, "2026-03-16", &["7"]);
+    let third = ("J3".to_owned(), "Room 1".to_owned());
+    assert_eq!(slips(&ledger), [third.clone()]);
+    let ledger = closed_job(ledger, 4, "2026-03-16", &["7"]);
+    let ledger = closed_job(ledger, 5, "2026-03-16", &["7"]);
+    let fourth = ("J4".to_owned(), "Room 1".to_owned());
+    let fifth = ("J5".to_owned(), "Room 1".to_owned());
+    let told = [third.clone(), fourth.clone(), fifth.clone()];
+    assert_eq!(slips(&ledger), told);
+    // Neither does a job that is opened and closed again change what is thought of another.
+    let ledger = ledger.on("2026-03-17");
+    ledger.lines("job reopen J1");
+    assert_eq!(slips(&ledger), told);
+    ledger.lines("job close J1");
+    assert_eq!(slips(&ledger), told);
+    ledger.run(&["check"]).ok();
 }

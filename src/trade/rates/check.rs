@@ -4,7 +4,9 @@
 //! is foretold from the earlier jobs only, those set aside left out (the prequential approach of Dawid 1984). That gives
 //!
 //! * the entry check: a record whose tail is less likely than 1 in 1,000 looks like a slip. It is kept, shown, and set
-//!   aside from learning until its owner answers; nothing is dropped silently;
+//!   aside from learning until its owner answers; nothing is dropped silently. Where most records of a step in one job
+//!   are off to the same side, the house is hard or the book is wrong, and none of them is a slip; what other jobs took
+//!   has no say in it;
 //! * the proof: how often the bands held, and how far off the mean was, beside the book alone and the plain average.
 
 use std::collections::{BTreeMap, HashMap};
@@ -22,7 +24,7 @@ use crate::money::{Decimal, quantity};
 const UNLIKELY: f64 = 0.001;
 /// A quantity that is at least that likely, to both sides, is nothing to wonder at.
 const USUAL: f64 = 0.02;
-/// Fewest records of a step that outweigh what was foretold, if they are most of its records.
+/// Fewest records of a step in a job that outweigh what was foretold, if they are most of its records.
 const FEWEST_AGREEING: usize = 3;
 /// Jobs foretold from one fit.
 const BLOCK: usize = 5;
@@ -100,21 +102,23 @@ impl std::fmt::Display for Slip {
     }
 }
 
-/// Whether words are given anew.
+/// Which words are given anew.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Words {
-    /// All are foretold, and keep the word that they have.
+pub enum Words<'a> {
+    /// None: all records are foretold, and keep the word that they have.
     Kept,
-    /// What was finished from about that day on is judged anew.
+    /// Those of what was finished from about that day on.
     Anew(NaiveDate),
+    /// Those of one job, by its number.
+    Of(&'a str),
 }
 
 /// Foretells records by the jobs before them.
 ///
 /// Words that are given anew, unless confirmed, are what they would have been if everything had been entered in order:
 /// they don't depend on when it was. The jobs that are foretold together with the first of these are judged with it, and
-/// what is earlier isn't looked at.
-pub fn look_back(basis: &Basis, observations: &[Observation], words: Words) -> Vec<Foretold> {
+/// what is earlier isn't looked at. For the words of one job no other is judged, and what is later isn't looked at either.
+pub fn look_back(basis: &Basis, observations: &[Observation], words: Words<'_>) -> Vec<Foretold> {
     let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
     let mut history = History::new(&scheme, observations);
     let first = history
@@ -123,12 +127,17 @@ pub fn look_back(basis: &Basis, observations: &[Observation], words: Words) -> V
         .filter(|record| match words {
             Words::Kept => true,
             Words::Anew(from) => record.observation.finished_on >= from,
+            Words::Of(job) => record.is_of(job),
         })
         .map(|record| record.job)
         .min(); // A notebook may date the rooms of a job apart: the first record isn't always of the first job.
+    let end_of_all = match (words, first) {
+        (Words::Of(_), first) => first.map_or(0, |job| job + 1),
+        (Words::Kept | Words::Anew(_), _) => history.jobs,
+    };
     let mut found = Vec::new();
     let mut start = 0;
-    while start < history.jobs {
+    while start < end_of_all {
         let end = start + BLOCK.max(start / GROWTH);
         if first.is_some_and(|first| end > first) {
             let block = history.foretell(basis, &scheme, start..end, words);
@@ -231,7 +240,7 @@ impl<'a> History<'a> {
         basis: &Basis,
         scheme: &Scheme,
         block: Range<usize>,
-        words: Words,
+        words: Words<'_>,
     ) -> Vec<Foretold> {
         let past = || {
             self.records.iter().filter(|record| {
@@ -274,11 +283,16 @@ impl<'a> History<'a> {
                     .get(&(record.at.consumption, record.cell()))
                     .map_or(book, |(taken, expected)| taken / expected * book);
                 let looks_wrong = judge.is_unlikely(units) && !agreed.contains(&judge.side(record));
-                let word = match (self.words[record.place], words) {
-                    (kept, Words::Kept) => kept,
-                    (Word::Confirmed, Words::Anew(_)) => Word::Confirmed,
-                    (_, Words::Anew(_)) if looks_wrong => Word::Doubted,
-                    (_, Words::Anew(_)) => Word::Good,
+                let is_anew = match words {
+                    Words::Kept => false,
+                    Words::Anew(_) => true,
+                    Words::Of(job) => record.is_of(job),
+                };
+                let word = match self.words[record.place] {
+                    kept if !is_anew => kept,
+                    Word::Confirmed => Word::Confirmed,
+                    _ if looks_wrong => Word::Doubted,
+                    _ => Word::Good,
                 };
                 let slip =
                     (word == Word::Doubted).then(|| reason(record, judge, &in_block, &judges));
@@ -316,6 +330,11 @@ impl Placed<'_> {
         float(self.observation.quantity) / self.at.items_per_unit
     }
 
+    /// Tells whether it is of the job of that number; those of a notebook are of none.
+    fn is_of(&self, job: &str) -> bool {
+        !self.observation.from_notebook && &*self.observation.job == job
+    }
+
     fn cell(&self) -> usize {
         self.at.step * CODES + self.at.code
     }
@@ -329,32 +348,34 @@ impl Placed<'_> {
     }
 }
 
-/// A step, and whether more was taken than foretold.
-type Side = (Consumption, usize, bool);
+/// A job, by order of finishing, and a step of one of the trees.
+type JobStep = (usize, Consumption, usize);
 
-/// Returns the sides on which most records of a step are unlikely: when rooms agree with each other and not with what was
-/// foretold, it is the book that is wrong, not the pen.
+/// A step of a job, and whether more was taken than foretold.
+type Side = (JobStep, bool);
+
+/// Returns the sides on which most records of a step in a job are unlikely: when rooms agree with each other and not with
+/// what was foretold, it is the house that is hard or the book that is wrong, not the pen. Each job speaks for itself, so
+/// that none that is closed later changes what is thought of its records.
 fn agreements(block: &[&Placed<'_>], judges: &[Judge]) -> Vec<Side> {
-    let mut counts: BTreeMap<(Consumption, usize), [usize; 3]> = BTreeMap::new();
+    let mut counts: BTreeMap<JobStep, [usize; 3]> = BTreeMap::new();
     for (record, judge) in block.iter().zip(judges) {
-        let (consumption, step, more) = judge.side(record);
-        let counts = counts.entry((consumption, step)).or_default();
+        let (step, more) = judge.side(record);
+        let counts = counts.entry(step).or_default();
         counts[2] += 1;
         if judge.is_unlikely(record.units()) {
             counts[usize::from(more)] += 1;
         }
     }
-    let sides = counts
-        .into_iter()
-        .flat_map(|((consumption, step), counts)| {
-            [false, true]
-                .into_iter()
-                .filter(move |more| {
-                    let unlikely = counts[usize::from(*more)];
-                    unlikely >= FEWEST_AGREEING && unlikely * 2 > counts[2]
-                })
-                .map(move |more| (consumption, step, more))
-        });
+    let sides = counts.into_iter().flat_map(|(step, counts)| {
+        [false, true]
+            .into_iter()
+            .filter(move |more| {
+                let unlikely = counts[usize::from(*more)];
+                unlikely >= FEWEST_AGREEING && unlikely * 2 > counts[2]
+            })
+            .map(move |more| (step, more))
+    });
     sides.collect()
 }
 
@@ -381,7 +402,7 @@ impl Judge {
 
     fn side(&self, record: &Placed<'_>) -> Side {
         let more = record.units() > self.moments.0;
-        (record.at.consumption, record.at.step, more)
+        ((record.job, record.at.consumption, record.at.step), more)
     }
 
     /// Returns the chances of at most that much and of at least that much.

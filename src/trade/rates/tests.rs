@@ -240,3 +240,84 @@ fn zero_is_a_figure_and_nothing_said_is_what_the_family_takes() {
         );
     }
 }
+
+/// Hours of the cut in rooms of 100 sq ft, by job; all jobs are finished on one day.
+fn cut_hours(jobs: &[(&str, &[Decimal])]) -> Vec<Observation> {
+    let mut found = Vec::new();
+    for (job, hours) in jobs {
+        for (room, hours) in hours.iter().enumerate() {
+            let mut observation = taken(
+                job,
+                5,
+                FloorCondition::Bare,
+                CUT,
+                RateKind::Hours,
+                dec!(100),
+                *hours,
+            );
+            observation.parts[0].room = format!("Room {room}").into();
+            found.push(observation);
+        }
+    }
+    found
+}
+
+/// Returns what is thought of each record, those that look like slips as `true`.
+fn doubted(observations: &[Observation], words: check::Words<'_>) -> Vec<bool> {
+    let mut found: Vec<(usize, bool)> = check::look_back(&basis(), observations, words)
+        .into_iter()
+        .map(|foretold| (foretold.place, foretold.word == Word::Doubted))
+        .collect();
+    found.sort_unstable();
+    found.into_iter().map(|(_, doubted)| doubted).collect()
+}
+
+#[test]
+fn rooms_agree_within_their_job() {
+    // The book: 100 ÷ 120 + 0.25 = 1.08 h. 6 h are far more.
+    let (usual, far) = (dec!(1.1), dec!(6));
+    let anew = check::Words::Anew(NaiveDate::from_ymd_opt(2026, 1, 1).unwrap());
+    for (jobs, expected) in [
+        // Five records of a step in the job, three far more: they agree.
+        (
+            vec![("J1", vec![far, far, far, usual, usual])],
+            vec![false; 5],
+        ),
+        // Three of six aren't more than half.
+        (
+            vec![("J1", vec![far, far, far, usual, usual, usual])],
+            vec![true, true, true, false, false, false],
+        ),
+        // Two are fewer than three.
+        (vec![("J1", vec![far, far])], vec![true, true]),
+        // Another job's rooms neither agree with them nor outvote them.
+        (
+            vec![("J1", vec![far, far]), ("J2", vec![far, far])],
+            vec![true; 4],
+        ),
+        (
+            vec![("J1", vec![far, far, far]), ("J2", vec![usual; 5])],
+            vec![false; 8],
+        ),
+    ] {
+        let jobs: Vec<(&str, &[Decimal])> = jobs
+            .iter()
+            .map(|(job, hours)| (*job, hours.as_slice()))
+            .collect();
+        assert_eq!(doubted(&cut_hours(&jobs), anew), expected, "{jobs:?}");
+    }
+}
+
+#[test]
+fn the_words_of_one_job_are_given_without_touching_another() {
+    let (usual, far) = (dec!(1.1), dec!(6));
+    // J1's record would be doubted if it were judged again, J3's would not.
+    let mut records = cut_hours(&[("J1", &[far]), ("J2", &[far]), ("J3", &[usual])]);
+    records[2].word = Word::Doubted;
+    assert_eq!(
+        doubted(&records, check::Words::Of("J2")),
+        [false, true, true]
+    );
+    records[1].from_notebook = true; // The job of a notebook is another one, whatever it is called.
+    assert_eq!(doubted(&records, check::Words::Of("J2")), [false; 0]);
+}
