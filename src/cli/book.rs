@@ -15,7 +15,7 @@ use crate::document::cover::{
 };
 use crate::ledger::{
     BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, read_saw_loss,
-    refuse,
+    refuse, typed,
 };
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, counted, product, round};
@@ -401,7 +401,10 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
                 item.name
             ));
             return Err(refusal
-                .hint(format!("gritledger item cover {} QUANTITY", item.name))
+                .hint(format!(
+                    "gritledger item cover {} QUANTITY",
+                    typed(&item.name)
+                ))
                 .into());
         }
     };
@@ -702,12 +705,12 @@ fn add_operation(context: &Context, args: &OperationAddArgs) -> Result<()> {
         if operation.item.is_some() {
             context.hint(&format!(
                 "gritledger rate set {} --kind item --per AMOUNT",
-                operation.name
+                typed(&operation.name)
             ));
         }
         context.hint(&format!(
             "gritledger rate set {} --kind hours --per AMOUNT",
-            operation.name
+            typed(&operation.name)
         ));
         tell_operation(context, writing, &operation)
     })
@@ -840,7 +843,7 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
             Refusal::new(format!("`{}` answers `{kind}` already", other.name))
                 .hint(format!(
                     "gritledger operation edit {} --answers none",
-                    other.name
+                    typed(&other.name)
                 ))
                 .into(),
         ),

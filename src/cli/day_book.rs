@@ -9,7 +9,9 @@ use super::{read_date, read_moment, read_number, rooms_named};
 use crate::document::job::{
     recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
 };
-use crate::ledger::{Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing};
+use crate::ledger::{
+    Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, typed,
+};
 use crate::money::plain;
 use crate::trade::Unit;
 
@@ -323,7 +325,10 @@ pub(super) fn cmd_use(context: &Context, args: &UseArgs) -> Result<()> {
                 "{short} {} of it were not in stock: taken at book price until the receipt comes",
                 line.unit
             ));
-            context.hint(&format!("gritledger buy {} QTY --cost TOTAL", item.name));
+            context.hint(&format!(
+                "gritledger buy {} QTY --cost TOTAL",
+                typed(&item.name)
+            ));
         }
         Ok(())
     })

@@ -11,7 +11,7 @@ use crate::document::rate::rates_text;
 use crate::document::report::{By, margin_text, worst_text};
 use crate::document::{count, inert, quote};
 use crate::ledger::{
-    Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse,
+    Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse, typed,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -186,7 +186,9 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
             )
         },
     )?;
-    context.hint("prices in its book are invented: gritledger item list, gritledger machine list");
+    context.status("The prices in its book are invented: look them through.");
+    context.hint("gritledger item list");
+    context.hint("gritledger machine list");
     context.hint("gritledger worker add \"NAME\" --wage 28.00");
     Ok(())
 }
@@ -302,7 +304,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     )?;
     context.hint(&format!(
         "GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today",
-        args.to.display()
+        typed(&args.to.display().to_string())
     ));
     Ok(())
 }

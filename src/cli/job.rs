@@ -121,7 +121,7 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
         context.status(&format!("{} at {} is open.", job.number, job.site));
         warn_of_cancellation(context, writing, &job, on)?;
         if let Some(kept) = writing.plan_of_job(&job)? {
-            warn_of_past_dates(context, &kept);
+            warn_of_past_dates(context, &job, &kept);
         }
         show_if_json(context, writing, &job)
     })
@@ -193,7 +193,7 @@ fn change_dates(
             }
         }
         context.hint(&format!(
-            "gritledger plan write {} --format ics --to FILE moves them in a calendar",
+            "gritledger plan write {} --format ics --to FILE",
             job.number
         ));
         Ok(())
@@ -201,7 +201,7 @@ fn change_dates(
 }
 
 /// Warns of a plan that begins before today: its dates can't be kept any more.
-pub(super) fn warn_of_past_dates(context: &Context, kept: &KeptPlan) {
+pub(super) fn warn_of_past_dates(context: &Context, job: &Job, kept: &KeptPlan) {
     let begins = kept
         .plan
         .phases
@@ -209,9 +209,10 @@ pub(super) fn warn_of_past_dates(context: &Context, kept: &KeptPlan) {
         .and_then(|phase| phase.work.first());
     if let Some(begins) = begins.filter(|begins| begins.day < context.today()) {
         context.warn(&format!(
-            "its plan begins on {}, which is past; job dates --start DATE begins it later",
+            "its plan begins on {}, which is past: begin it later",
             begins.day
         ));
+        context.hint(&format!("gritledger job dates {} --start DATE", job.number));
     }
 }
 

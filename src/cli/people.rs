@@ -10,7 +10,9 @@ use crate::document::people::{
     site_view_json, site_view_text, sites_json, sites_text, worker_json, workers_json,
     workers_text,
 };
-use crate::ledger::{Client, Ledger, NewClient, NewSite, Refusal, Site, Worker};
+use crate::ledger::{
+    Client, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
+};
 
 /// Manage clients: who pays
 #[derive(Debug, Subcommand)]
@@ -256,7 +258,7 @@ fn add_client(context: &Context, args: &ClientAddArgs) -> Result<()> {
         let view = client_view(writing, writing.client(&details.name)?)?;
         let name = &view.client.details.name;
         context.status(&format!("Added client {name}."));
-        context.hint(&format!("gritledger site add \"{name}\" \"ADDRESS\""));
+        context.hint(&format!("gritledger site add {} \"ADDRESS\"", typed(name)));
         tell_client(context, writing, &view)
     })
 }
@@ -357,7 +359,7 @@ fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
         writing.add_site(&new)?;
         let site = writing.site(&new.address)?;
         context.status(&format!("Added site {} of {}.", site.address, site.client));
-        context.hint(&format!("gritledger room add \"{}\" \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak", site.address));
+        context.hint(&adding_a_room(&site.address));
         tell_site(context, writing, &site, &[])
     })
 }

@@ -9,7 +9,8 @@ use super::{read_number, read_percent, read_plan_date};
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
-    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, Refusal, Site, refuse,
+    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
+    refuse,
 };
 use crate::money::{Decimal, Money};
 
@@ -380,7 +381,7 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         });
         warn_of_other_jobs(context, writing, &header, &job)?;
         if let Some(kept) = writing.plan_of_job(&job)?.filter(|_| !variation) {
-            warn_of_past_dates(context, &kept);
+            warn_of_past_dates(context, &job, &kept);
         }
         let right = writing.cancellation_of(&header)?;
         if let Some((right, last)) =
@@ -403,15 +404,19 @@ fn wanted_for_good(ledger: &Ledger, args: &AcceptArgs) -> Result<QuoteHeader> {
     let header = ledger.quote(&args.quote)?.header;
     match &args.option {
         Some(option) => Ok(ledger.option_of(&header, option)?.header),
-        None if header.options > 1 => {
+        // What can't be accepted anyway is refused for that.
+        None if header.options > 1
+            && matches!(header.status, QuoteStatus::Sent | QuoteStatus::Expired) =>
+        {
             let refusal = Refusal::new(format!(
                 "{} has {} options: say which one the client takes",
                 header.number, header.options
             ));
+            let expired = if args.expired { " --expired" } else { "" };
             Err(refusal
                 .hint(format!("gritledger quote compare {}", header.number))
                 .hint(format!(
-                    "gritledger quote accept {} --option 1",
+                    "gritledger quote accept {}{expired} --option 1",
                     header.number
                 ))
                 .into())

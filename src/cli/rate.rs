@@ -14,7 +14,7 @@ use crate::document::rate::{
     RateStory, cases_csv, cases_json, check_json, check_text, prediction_json, prediction_text,
     rate_json, rates_json, rates_text, stories_json, stories_text,
 };
-use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse};
+use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse, typed};
 use crate::measure::{Area, Length};
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
@@ -230,7 +230,7 @@ fn read_kind(operation: &Operation, text: Option<&str>) -> Result<RateKind> {
 fn takes_no_item(operation: &Operation) -> Refusal {
     Refusal::new(format!("`{}` takes no item, only hours", operation.name)).hint(format!(
         "gritledger operation edit {} --item ITEM",
-        operation.name
+        typed(&operation.name)
     ))
 }
 
@@ -317,7 +317,7 @@ fn no_rate(operation: &Operation, kind: RateKind) -> Refusal {
     ))
     .hint(format!(
         "gritledger rate set {} --kind {kind} --per AMOUNT",
-        operation.name
+        typed(&operation.name)
     ))
 }
 
@@ -493,7 +493,7 @@ fn read_cell(operation: &Operation, args: &SetArgs) -> Result<Cell> {
         ))
         .hint(format!(
             "gritledger operation edit {} --splits {splits}",
-            operation.name
+            typed(&operation.name)
         ))
     };
     let (by_condition, by_species) = (

@@ -4,13 +4,13 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
+use super::report::{missing_json, missing_text};
 use super::{Page, count, inert};
 use crate::ledger::{
     Agreed, AwaitingReceipt, CloseOut, DayBook, DayCharged, Entry, Job, Recorded, Rental, Returned,
     StockLine,
 };
 use crate::money::plain;
-use crate::trade::evidence::Gaps;
 
 fn job_json(job: &Job) -> Value {
     json!({
@@ -222,6 +222,7 @@ pub fn close_json(job: &Job, found: &CloseOut, page: &Page) -> Value {
         "rooms_without_discs": found.gaps.rooms_without_discs,
         "operations_without_entries": found.gaps.operations_without_entries,
         "hours_on_nothing": plain(found.gaps.hours_on_nothing, 4),
+        "not_recorded": missing_json(found.missing, page),
         "awaiting_receipt": awaiting_json(&found.awaiting, page),
     })
 }
@@ -233,19 +234,25 @@ pub fn close_text(job: &Job, found: &CloseOut, page: &Page) -> String {
         job.number,
         count(found.observations, "thing")
     );
-    let gaps = gaps_text(&found.gaps, &found.awaiting, page);
+    let gaps = gaps_text(found, page);
     if gaps.is_empty() {
         text.push_str("Nothing is missing from its record.\n");
     } else {
         let _ = write!(
             text,
-            "\nNot recorded (nothing logged teaches nothing; a true zero is typed):\n{gaps}"
+            "\nNot recorded (nothing logged teaches nothing and saves nothing; a true zero is typed):\n{gaps}"
         );
     }
     text
 }
 
-fn gaps_text(gaps: &Gaps, awaiting: &[AwaitingReceipt], page: &Page) -> String {
+fn gaps_text(found: &CloseOut, page: &Page) -> String {
+    let CloseOut {
+        gaps,
+        awaiting,
+        missing,
+        ..
+    } = found;
     let mut text = String::new();
     let mut line = |what: &str, names: &[String]| {
         if !names.is_empty() {
@@ -276,6 +283,9 @@ fn gaps_text(gaps: &Gaps, awaiting: &[AwaitingReceipt], page: &Page) -> String {
         })
         .collect();
     line("receipts awaited", &receipts);
+    if missing.is_gap() {
+        line("of what was quoted", &[missing_text(*missing, page)]);
+    }
     text
 }
 

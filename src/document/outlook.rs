@@ -123,7 +123,7 @@ pub fn outlook_text(
     if !shopping.is_empty() {
         let total: Money = shopping.iter().map(|line| line.basket.total).sum();
         let words = format!(
-            "To buy: {} for {}, less what is in stock. See gritledger quote buy {number}.",
+            "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
             count(shopping.len(), "item"),
             page.money(total)
         );

@@ -382,11 +382,11 @@ pub fn text(sheet: &QuoteSheet, view: View, page: &Page) -> String {
         }
     }
     if sheet.options.len() > 1 {
-        let words = format!(
-            "{} options: gritledger quote compare {}",
-            sheet.options.len(),
-            record.header.number
-        );
+        let (options, number) = (sheet.options.len(), &record.header.number);
+        let words = match view {
+            View::Owner => format!("{options} options: gritledger quote compare {number}"),
+            View::Client => format!("{options} options to choose from."),
+        };
         let _ = write!(text, "\n{words}\n");
     }
     if let Some(right) = &sheet.cancellation {

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use super::{Page, Table, count, inert};
-use crate::ledger::{KeptObservation, LookBack, defused};
+use crate::ledger::{KeptObservation, LookBack, defused, typed};
 use crate::money::{Decimal, plain};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::quote::WorkLine;
@@ -182,8 +182,8 @@ pub fn rates_text(
         .collect();
     let legend = page.prose(
         "8 in 10: the true rate is in there 8 times in 10. a+b: b more for each room and pass.\n\
-         Rests on, in percent: your rooms like this / your other rooms with this operation (hours: with its task) / all \
-         your work / the book.",
+         Rests on, in percent: your rooms like this / your other rooms with this operation (of hours both are the task's) / \
+         all your work / the book.",
     );
     let mut text = format!("{}\n\n{legend}", tables.join("\n\n"));
     for sentence in moved {
@@ -314,7 +314,7 @@ pub fn sentence(row: &RateRow, rated: &Rated<'_>, page: &Page) -> String {
     let mut from = Vec::new();
     let [own, others, all, book] = row.shares;
     for (share, whose) in [
-        (own, like_this(row, driver)),
+        (own, like_this(row, rated)),
         (others, format!("your other rooms with {other}")),
         (all, "all your work".to_owned()),
         (book, "the book".to_owned()),
@@ -338,12 +338,14 @@ pub fn sentence(row: &RateRow, rated: &Rated<'_>, page: &Page) -> String {
     )
 }
 
-/// Names the finished rooms of a cell.
-fn like_this(row: &RateRow, driver: Driver) -> String {
-    match (driver, row.rooms) {
-        (Driver::Job, jobs) => format!("your {}", count(jobs.max(1), "job")),
-        (_, 0) => "your work that covers rooms like this".to_owned(),
-        (_, rooms) => format!("your {} like this", count(rooms, "room")),
+/// Names the finished rooms of a cell. Hours are learned by the task, so the operation's own rooms don't count them.
+fn like_this(row: &RateRow, rated: &Rated<'_>) -> String {
+    match (row.cell.kind, rated.driver, row.rooms) {
+        (RateKind::Hours, Driver::Job, _) => format!("your hours on {}", rated.task),
+        (RateKind::Hours, ..) => format!("your hours on {} in rooms like this", rated.task),
+        (RateKind::Item, Driver::Job, jobs) => format!("your {}", count(jobs.max(1), "job")),
+        (RateKind::Item, _, 0) => "your work that covers rooms like this".to_owned(),
+        (RateKind::Item, _, rooms) => format!("your {} like this", count(rooms, "room")),
     }
 }
 
@@ -399,7 +401,7 @@ fn drift_sentence(
             let ask = match operation {
                 Some(operation) => format!(
                     "Another supplier or technique? gritledger rate change {} --since {since} --note \"...\"",
-                    operation.name
+                    typed(&operation.name)
                 ),
                 None => "Nothing is counted otherwise for it yet.".to_owned(),
             };

@@ -10,7 +10,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::{Micro, Nano};
 use super::import::seed_price;
 use super::rows::{Columns, Rows};
-use super::{Ledger, Refusal, Transfer, Writing, pick, refuse};
+use super::{Ledger, Refusal, Transfer, Writing, pick, refuse, typed};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, quantity, round};
 use crate::trade::buying::PackSize;
@@ -158,6 +158,16 @@ pub struct NewOperation {
     pub description: String,
     /// Where its place in the trade is documented.
     pub source: String,
+}
+
+/// Returns the command that adds an operation beside one that can't be changed.
+fn of_its_own(operation: &NewOperation, item: Option<&BookItem>) -> String {
+    let item = item.map_or_else(String::new, |item| format!(" --item {}", typed(&item.name)));
+    format!(
+        "gritledger operation add NAME --task {} --driver {}{item}",
+        typed(&operation.task),
+        operation.driver
+    )
 }
 
 const OPERATIONS: &str = "
@@ -726,7 +736,7 @@ impl Writing<'_> {
                 "the rates of {} are in {}, and {} is counted in {}",
                 operation.name, known.unit, new.name, new.unit
             ))
-            .hint("gritledger operation add NAME, for an operation of its own")
+            .hint(of_its_own(operation, Some(new)))
             .into());
         }
         Ok(())
@@ -750,7 +760,7 @@ impl Writing<'_> {
                 "finished rooms of {} are measured by {driver}, not by {}",
                 operation.name, operation.driver
             ))
-            .hint("add another operation for it: gritledger operation add")
+            .hint(of_its_own(operation, None))
             .into()),
             None => Ok(()),
         }

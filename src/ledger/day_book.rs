@@ -15,7 +15,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::Micro;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
-    refuse,
+    refuse, typed,
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::job_cost::{Logged, What, totals};
@@ -234,7 +234,7 @@ impl Ledger {
         match id {
             Some(id) => Ok(id),
             None => Err(Refusal::new(format!("no entry {number}"))
-                .hint("gritledger job show, or gritledger log")
+                .hint("gritledger log")
                 .into()),
         }
     }
@@ -642,7 +642,10 @@ impl Writing<'_> {
                 "{} keeps once opened: what is left is stock",
                 item.name
             ))
-            .hint(format!("gritledger item edit {} --not-kept", item.name))
+            .hint(format!(
+                "gritledger item edit {} --not-kept",
+                typed(&item.name)
+            ))
             .into());
         }
         if used < Decimal::ZERO {
@@ -720,7 +723,7 @@ impl Writing<'_> {
             (several, _) => {
                 let names: Vec<String> = several
                     .iter()
-                    .map(|operation| format!("--on {}", operation.name))
+                    .map(|operation| format!("--on {}", typed(&operation.name)))
                     .collect();
                 Err(Refusal::new(format!(
                     "{} is used by several operations of {}",

@@ -15,7 +15,7 @@ use anyhow::{Context, Result, bail};
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, ffi, named_params};
 
-use super::{Clock, Identity, Ledger, Refusal, refuse};
+use super::{Clock, Identity, Ledger, Refusal, refuse, typed};
 use crate::files::{FileError, Part, beside_database};
 use crate::money::Currency;
 
@@ -208,8 +208,8 @@ impl Ledger {
             return Err(
                 Refusal::new(format!("`{}` is not sound: {problem}", backup.display()))
                     .hint(format!(
-                        "gritledger --ledger \"{}\" check",
-                        backup.display()
+                        "gritledger --ledger {} check",
+                        typed(&backup.display().to_string())
                     ))
                     .into(),
             );
@@ -257,7 +257,7 @@ fn unfinished(path: &Path) -> anyhow::Error {
         "`{}` is an unfinished ledger: its making was cut short",
         path.display()
     ))
-    .hint("gritledger init --business \"YOUR FIRM\" makes it anew")
+    .hint("gritledger init --business \"YOUR FIRM\"")
     .into()
 }
 
@@ -346,7 +346,7 @@ fn reach(path: &Path) -> Result<Connection> {
         Ok(false) => {
             return Err(Refusal::new(format!("no ledger at `{}`", path.display()))
                 .hint("gritledger init --business \"YOUR FIRM\"")
-                .hint("gritledger demo, to look around first")
+                .hint("gritledger demo")
                 .into());
         }
         Err(error) => {
@@ -410,7 +410,7 @@ pub(super) fn trouble(path: &Path, error: rusqlite::Error) -> anyhow::Error {
             "`{path}` can't be opened: the file or its folder doesn't let this user in"
         )),
         (ErrorCode::DatabaseCorrupt, _) => Refusal::new(format!("`{path}` is damaged"))
-            .hint("gritledger restore FILE puts a backup in its place and keeps the damaged file"),
+            .hint("gritledger restore FILE"),
         (ErrorCode::DiskFull, _) => {
             Refusal::new(format!("the disk of `{path}` is full: nothing was written"))
         }

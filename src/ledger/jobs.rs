@@ -7,11 +7,11 @@ use chrono::NaiveDate;
 use rusqlite::{Row, named_params};
 
 use super::{
-    AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
+    AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money, product};
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
-use crate::trade::job_cost::Quoted;
+use crate::trade::job_cost::{Missing, Quoted};
 use crate::trade::quote::Terms;
 use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId};
 
@@ -177,6 +177,8 @@ pub struct CloseOut {
     pub awaiting: Vec<AwaitingReceipt>,
     /// Observations that the job taught.
     pub observations: usize,
+    /// What was quoted and isn't recorded: no saving.
+    pub missing: Missing,
 }
 
 const JOBS: &str = "
@@ -258,7 +260,7 @@ impl Ledger {
                 let refusal = Refusal::new("no job is open");
                 Err(match agreed {
                     Some(job) => refusal.hint(format!("gritledger job start {}", job.number)),
-                    None => refusal.hint("name one with --job J1"),
+                    None => refusal.hint("gritledger job list"),
                 }
                 .into())
             }
@@ -268,7 +270,7 @@ impl Ledger {
                     .map(|job| format!("{} ({})", job.number, job.site))
                     .collect();
                 Err(Refusal::new("several jobs are open")
-                    .hint(format!("say which with --job: {}", numbers.join(", ")))
+                    .hint(format!("say which: {}", numbers.join(", ")))
                     .into())
             }
         }
@@ -435,7 +437,7 @@ impl Writing<'_> {
                 ))
                 .hint(format!(
                     "gritledger rental back {} --at \"HH:MM\"",
-                    rental.machine
+                    typed(&rental.machine)
                 ))
                 .into());
             }
@@ -452,6 +454,7 @@ impl Writing<'_> {
             gaps: self.gaps_of(job)?,
             awaiting,
             observations,
+            missing: self.variance_of(job)?.variance.missing(),
         })
     }
 

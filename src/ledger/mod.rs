@@ -75,7 +75,7 @@ const COPY_STRIDE_BITS: u32 = 40;
 pub struct Refusal {
     /// What was asked and why it can't be.
     pub message: String,
-    /// Commands or facts that help.
+    /// Commands or facts that help. One that begins with `gritledger` is a command and nothing else, as it can be typed.
     pub hints: Vec<String>,
 }
 
@@ -94,6 +94,23 @@ impl Refusal {
         self.hints.push(hint.into());
         self
     }
+}
+
+/// Writes a name as it is typed in a shell: in quotes where it isn't one plain word.
+pub fn typed(name: &str) -> String {
+    let plain = |sign: char| sign.is_alphanumeric() || "-_./,:".contains(sign);
+    if !name.is_empty() && name.chars().all(plain) {
+        return name.to_owned();
+    }
+    let mut text = String::from('"');
+    for sign in name.chars() {
+        if "\"\\$`".contains(sign) {
+            text.push('\\');
+        }
+        text.push(sign);
+    }
+    text.push('"');
+    text
 }
 
 /// Returns early with a [`Refusal`].

@@ -6,7 +6,7 @@ use anyhow::{Context, Result};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, Nanometres};
-use super::{Ledger, Refusal, Writing, pick, refuse};
+use super::{Ledger, Refusal, Writing, pick, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, quantity};
 use crate::trade::operation::Driver;
@@ -251,6 +251,14 @@ impl Finding {
             },
         })
     }
+}
+
+/// Returns the command that adds a room to a site.
+pub fn adding_a_room(site: &str) -> String {
+    format!(
+        "gritledger room add {} \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak",
+        typed(site)
+    )
 }
 
 impl Ledger {
@@ -669,7 +677,7 @@ impl Writing<'_> {
                 "`{}` still has the site `{}`",
                 client.details.name, site.address
             ))
-            .hint(format!("gritledger site void \"{}\"", site.address))
+            .hint(format!("gritledger site void {}", typed(&site.address)))
             .into());
         }
         self.connection.execute(

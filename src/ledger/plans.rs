@@ -7,8 +7,8 @@ use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use rusqlite::named_params;
 
 use super::{
-    DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, kept, near_names,
-    refuse,
+    DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, adding_a_room,
+    kept, near_names, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::operation::SkippedGrades;
@@ -487,7 +487,10 @@ impl Ledger {
             return Err(Refusal::new(
                 "without a sequence and a schedule there is no phase to plan",
             )
-            .hint("gritledger quote draft prices repairs and trim")
+            .hint(format!(
+                "gritledger quote draft {} --sequence none --schedule none",
+                typed(&site.address)
+            ))
             .into());
         }
         let rented: Vec<MachineId> = offer.machines.keys().copied().collect();
@@ -579,10 +582,7 @@ impl Ledger {
         if wanted.is_empty() {
             let refusal = Refusal::new(format!("`{}` has no rooms left to plan", site.address));
             let hint = match in_jobs.is_empty() {
-                true => format!(
-                    "gritledger room add \"{}\" NAME --shape \"L x W\"",
-                    site.address
-                ),
+                true => adding_a_room(&site.address),
                 false => "--room NAME plans a room that a job has".to_owned(),
             };
             return Err(refusal.hint(hint).into());
@@ -715,8 +715,12 @@ impl Ledger {
             None => {
                 let refusal =
                     Refusal::new(format!("{} was not made from a plan", quote.header.number));
-                let site = self.address_of(quote.header.site_id)?;
-                let hint = format!("gritledger plan house \"{site}\" --start DATE --accept");
+                let site = typed(&self.address_of(quote.header.site_id)?);
+                let rooms = quote.quote.rooms.iter();
+                let rooms: String = rooms
+                    .map(|room| format!(" --room {}", typed(&room.name)))
+                    .collect();
+                let hint = format!("gritledger plan house {site} --start DATE{rooms}");
                 Err(refusal.hint(hint).into())
             }
         }
@@ -1036,12 +1040,19 @@ fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {
             }
         }
     }
-    House::new(places.collect(), &doorways).map_err(|error| {
-        let hint = "gritledger room edit NAME --door \"outside:3'\"";
-        match error {
-            plan::HouseError::NoWayOut(_) => Refusal::new(error.to_string()).hint(hint).into(),
-            other => other.into(),
+    House::new(places.collect(), &doorways).map_err(|error| match &error {
+        plan::HouseError::NoWayOut(name) => {
+            let at = rooms
+                .first()
+                .map_or_else(String::new, |room| format!("{}/", room.site));
+            Refusal::new(error.to_string())
+                .hint(format!(
+                    "gritledger room edit {} --door \"outside:3ft\"",
+                    typed(&format!("{at}{name}"))
+                ))
+                .into()
         }
+        _ => error.into(),
     })
 }
 

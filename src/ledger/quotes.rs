@@ -10,8 +10,8 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, kept, numbered, pick, read_number,
-    refuse,
+    Job, KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, adding_a_room, kept, numbered,
+    pick, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::cautions::{Caution, cautions};
@@ -708,10 +708,7 @@ impl Ledger {
             if rooms.is_empty() {
                 return Err(
                     Refusal::new(format!("`{}` has no rooms to quote", site.address))
-                        .hint(format!(
-                            "gritledger room add \"{}\" NAME --shape \"L x W\"",
-                            site.address
-                        ))
+                        .hint(adding_a_room(&site.address))
                         .into(),
                 );
             }
@@ -1005,8 +1002,8 @@ impl Writing<'_> {
         })
     }
 
-    /// Refuses to go on with a quote of which a version is accepted: the work is agreed, what changes it is a variation.
-    fn refuse_if_agreed(&self, quote: QuoteId) -> Result<()> {
+    /// Returns the quote of which another is a version or an option, if one of them is accepted.
+    fn accepted_of(&self, quote: QuoteId) -> Result<Option<QuoteHeader>> {
         let accepted: Option<QuoteId> = self
             .connection
             .prepare_cached(
@@ -1017,24 +1014,63 @@ impl Writing<'_> {
             )?
             .query_row(named_params! { ":quote": quote }, |row| row.get(0))
             .optional()?;
-        let Some(accepted) = accepted else {
+        let header = accepted.map(|id| Ok(self.quote_by_id(id)?.header));
+        header.transpose()
+    }
+
+    /// Refuses to go on with a quote of which a version is accepted: the work is agreed, what changes it is a variation.
+    fn refuse_if_agreed(&self, quote: QuoteId) -> Result<()> {
+        let Some(accepted) = self.accepted_of(quote)? else {
             return Ok(());
         };
-        let header = self.quote_by_id(accepted)?.header;
-        let job = self
-            .jobs()?
-            .into_iter()
-            .find(|job| job.quote_id == Some(accepted));
-        let refusal = Refusal::new(format!("{} is accepted already", header.number));
-        Err(match job {
-            Some(job) => refusal.hint(format!(
-                "gritledger quote draft \"{}\" --variation-of {}",
-                self.address_of(header.site_id)?,
-                job.number
-            )),
-            None => refusal,
+        let refusal = Refusal::new(format!("{} is accepted already", accepted.number));
+        Err(self.with_ways_on(refusal, &accepted)?.into())
+    }
+
+    /// Adds what can be done with a quote as it stands: with what was agreed, else with its newest version.
+    fn with_ways_on(&self, refusal: Refusal, header: &QuoteHeader) -> Result<Refusal> {
+        let site = typed(&self.address_of(header.site_id)?);
+        if let Some(accepted) = self.accepted_of(header.id)? {
+            let job = match accepted.variation_of {
+                Some(job) => Some(self.job_by_id(job)?),
+                None => self.job_of(accepted.id)?,
+            };
+            return Ok(match job {
+                Some(job) => refusal.hint(format!(
+                    "gritledger quote draft {site} --variation-of {}",
+                    job.number
+                )),
+                None => refusal,
+            });
         }
-        .into())
+        let newest = match self.newer_version(header.id)? {
+            Some(newer) => &self.quote_by_id(newer)?.header,
+            None => header,
+        };
+        let number = &newest.number;
+        let option = match newest.options {
+            0 | 1 => String::new(),
+            _ => format!(" --option {}", newest.option),
+        };
+        let revise = format!("gritledger quote draft {site} --revises {number}");
+        Ok(match newest.status {
+            QuoteStatus::Draft => refusal.hint(format!("gritledger quote send {number}")),
+            QuoteStatus::Sent => refusal
+                .hint(format!("gritledger quote accept {number}{option}"))
+                .hint(revise),
+            QuoteStatus::Expired => refusal
+                .hint(format!(
+                    "gritledger quote accept {number} --expired{option}"
+                ))
+                .hint(revise),
+            QuoteStatus::Declined => refusal.hint(revise),
+            QuoteStatus::Accepted => refusal,
+        })
+    }
+
+    fn job_of(&self, quote: QuoteId) -> Result<Option<Job>> {
+        let jobs = self.jobs()?;
+        Ok(jobs.into_iter().find(|job| job.quote_id == Some(quote)))
     }
 
     /// Returns the newest version of a quote, if it is newer.
@@ -1283,23 +1319,17 @@ impl Writing<'_> {
     pub fn send_quote(&self, header: &QuoteHeader, valid_days: u32) -> Result<NaiveDate> {
         let header = &self.quote_by_id(header.id)?.header;
         if header.status != QuoteStatus::Draft {
-            return Err(Refusal::new(format!(
+            let refusal = Refusal::new(format!(
                 "{} is {}, not a draft",
                 header.number,
                 header.status.as_str()
-            ))
-            .hint(format!(
-                "gritledger quote draft \"{}\" --revises {}",
-                self.address_of(header.site_id)?,
-                header.number
-            ))
-            .into());
+            ));
+            return Err(self.with_ways_on(refusal, header)?.into());
         }
         if let Some(newer) = self.newer_version(header.id)? {
             let newer = self.quote_by_id(newer)?.header.number;
-            return Err(Refusal::new(format!("{newer} replaces {}", header.number))
-                .hint(format!("gritledger quote send {newer}"))
-                .into());
+            let refusal = Refusal::new(format!("{newer} replaces {}", header.number));
+            return Err(self.with_ways_on(refusal, header)?.into());
         }
         let last = self.today() + Days::new(u64::from(valid_days));
         let right = self.cancellation_of(header)?;
@@ -1324,39 +1354,30 @@ impl Writing<'_> {
             QuoteStatus::Sent => {}
             QuoteStatus::Expired if late => {}
             QuoteStatus::Expired => {
-                return Err(Refusal::new(format!("{} expired", header.number))
-                    .hint(format!(
-                        "gritledger quote accept {} --expired, to honour it all the same",
-                        header.number
-                    ))
-                    .hint(format!(
-                        "gritledger quote draft \"{}\" --revises {}",
-                        self.address_of(header.site_id)?,
-                        header.number
-                    ))
-                    .into());
+                let refusal = Refusal::new(format!("{} expired", header.number));
+                return Err(self.with_ways_on(refusal, header)?.into());
             }
             QuoteStatus::Draft => {
-                return Err(Refusal::new(format!("{} was not sent", header.number))
-                    .hint(format!("gritledger quote send {}", header.number))
-                    .into());
+                let refusal = Refusal::new(format!("{} was not sent", header.number));
+                return Err(self.with_ways_on(refusal, header)?.into());
             }
             QuoteStatus::Accepted | QuoteStatus::Declined => {
                 // An option is declined when another is accepted: that one is worth naming.
                 self.refuse_if_agreed(header.id)?;
-                refuse!("{} was {} already", header.number, header.status.as_str())
+                let status = header.status.as_str();
+                let refusal = Refusal::new(format!("{} was {status} already", header.number));
+                return Err(self.with_ways_on(refusal, header)?.into());
             }
         }
         self.refuse_if_agreed(header.id)?;
         if let Some(newer) = self.newer_version(header.id)? {
             let newer = self.quote_by_id(newer)?.header;
             if newer.status != QuoteStatus::Draft {
-                return Err(Refusal::new(format!(
+                let refusal = Refusal::new(format!(
                     "{} was sent after {}, and stands in its place",
                     newer.number, header.number
-                ))
-                .hint(format!("gritledger quote accept {}", newer.number))
-                .into());
+                ));
+                return Err(self.with_ways_on(refusal, header)?.into());
             }
         }
         for option in self.options_of(header)? {

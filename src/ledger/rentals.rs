@@ -9,7 +9,7 @@ use rusqlite::{Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::day_book::NewEntry;
-use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse};
+use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse, typed};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::{Away, DayUse, MOST_DAYS, Tariff};
 use crate::trade::{EntryId, JobId, MachineId};
@@ -236,7 +236,7 @@ impl Ledger {
             None => Err(Refusal::new(format!("{} is not out", machine.name))
                 .hint(format!(
                     "gritledger rental out {} --at \"HH:MM\"",
-                    machine.name
+                    typed(&machine.name)
                 ))
                 .into()),
         }
@@ -320,7 +320,7 @@ impl Writing<'_> {
             ))
             .hint(format!(
                 "gritledger rental back {} --at \"HH:MM\"",
-                machine.name
+                typed(&machine.name)
             ))
             .into());
         }

@@ -9,7 +9,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::columns::Micro;
 use super::rows::{Columns, Rows};
-use super::{Ledger, Refusal, Writing, near_names, pick, refuse};
+use super::{Ledger, Refusal, Writing, near_names, pick, refuse, typed};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
 use crate::trade::SiteId;
@@ -526,7 +526,8 @@ impl Writing<'_> {
             return Err(
                 Refusal::new(format!("there is already a tax area `{name}`"))
                     .hint(format!(
-                        "gritledger tax-area set \"{name}\" PERCENT --from DATE"
+                        "gritledger tax-area set {} PERCENT --from DATE",
+                        typed(name)
                     ))
                     .into(),
             );

@@ -227,7 +227,7 @@ fn what_cannot_be_planned_is_said_by_name() {
         ),
         (
             "--start 2026-03-09 --sequence none --schedule none",
-            "error: without a sequence and a schedule there is no phase to plan\nhint: gritledger quote draft prices repairs and trim",
+            "error: without a sequence and a schedule there is no phase to plan\nhint: gritledger quote draft \"9 Lantern Row\" --sequence none --schedule none",
         ),
         (
             "--start 2026-03-09 --together Hall",

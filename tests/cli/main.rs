@@ -4,6 +4,7 @@
 //!
 //! * the main job in `session.rs`;
 //! * a refusal and its exact words in `refusals.rs`;
+//! * whether what a hint says can be typed, in `hints.rs`;
 //! * CSV in and out in `exchange.rs`;
 //! * what is kept as JSON in `kept.rs`;
 //! * what the firm's book says, and that it is counted with, in `book.rs`;
@@ -21,6 +22,7 @@ mod book;
 mod exchange;
 mod files;
 mod harness;
+mod hints;
 mod house;
 mod invariants;
 mod kept;

@@ -403,6 +403,14 @@ fn a_quote_explains_itself_by_the_rates_that_it_was_priced_with() {
         "{}",
         sentence(&why)
     );
+    // Hours are learned by the task: its share has no count of this operation's rooms.
+    let lines = why["lines"].as_array().unwrap();
+    let sanding = lines.iter().find(|line| line["operation"] == "rotary-36");
+    let hours = sanding.unwrap()["why"]["hours"].as_str().unwrap();
+    assert!(
+        hours.contains("% from your hours on sand in rooms like this"),
+        "{hours}"
+    );
     assert!(
         sentence(&why).contains("Taught by Job 5 Front (2024-06-10), Job 6 "),
         "{}",

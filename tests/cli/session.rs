@@ -220,7 +220,8 @@ fn versions_and_expiry() {
     assert_eq!(
         ledger.line("quote send Q1").refused(),
         "error: Q1.2 replaces Q1
-hint: gritledger quote send Q1.2"
+hint: gritledger quote accept Q1.2
+hint: gritledger quote draft \"4 Tannery Row\" --revises Q1.2"
     );
 
     let ledger = ledger.on("2026-03-06");
