@@ -316,8 +316,12 @@ impl fmt::Display for Table {
         let Some(widths) = self.widths(gap) else {
             return f.write_str(&self.as_list());
         };
+        let headings = Table::wrapped(&self.headings, &widths);
+        let heading_lines = headings.iter().map(|heading| heading.lines().count());
+        let heading_lines = heading_lines.max().unwrap_or(1);
         let mut builder = Builder::default();
-        for row in std::iter::once(&self.headings).chain(&self.rows) {
+        builder.push_record(headings);
+        for row in &self.rows {
             builder.push_record(Table::wrapped(row, &widths));
         }
         let mut table = builder.build();
@@ -348,7 +352,7 @@ impl fmt::Display for Table {
             .max()
             .unwrap_or(0);
         for (position, line) in lines.iter().enumerate() {
-            if position == 1 {
+            if position == heading_lines {
                 writeln!(f, "{}", rule.to_string().repeat(width))?;
             }
             if position + 1 == lines.len() {

@@ -155,7 +155,7 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, item.name AS item, quantity_micro, amount_minor, what
              FROM live_entry JOIN item ON item.id = item_id
-             WHERE kind = 'buy' ORDER BY live_entry.id",
+             WHERE kind = 'buy' ORDER BY live_entry.place_id",
         )?;
         let rows = statement.query_map([], |row| {
             let (bought, paid): (Micro, Money) =
@@ -183,7 +183,7 @@ impl Ledger {
              JOIN site ON site.id = job.site_id
              JOIN item ON item.id = live_entry.item_id
              LEFT JOIN operation ON operation.id = live_entry.operation_id
-             WHERE kind = 'use' ORDER BY live_entry.id",
+             WHERE kind = 'use' ORDER BY live_entry.place_id",
         )?;
         let word = named_params! { ":left_over": UsedFor::LEFT_OVER };
         let rows = statement.query_map(word, |row| {
@@ -217,7 +217,7 @@ impl Ledger {
              JOIN worker ON worker.id = live_entry.worker_id
              LEFT JOIN task ON task.id = live_entry.task_id
              LEFT JOIN operation ON operation.id = live_entry.operation_id
-             WHERE kind = 'hours' ORDER BY live_entry.id",
+             WHERE kind = 'hours' ORDER BY live_entry.place_id",
         )?;
         let burden = self.burden()?;
         let rows = statement.query_map([], |row| {

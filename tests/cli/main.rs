@@ -11,6 +11,7 @@
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
+//! * one job worked by hand on paper, and how its answers read, in `on_paper.rs`;
 //! * slips taken back and typed again in `voids.rs`;
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
@@ -28,6 +29,7 @@ mod invariants;
 mod kept;
 mod limits;
 mod money;
+mod on_paper;
 mod pricing;
 mod properties;
 mod races;
