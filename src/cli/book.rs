@@ -18,7 +18,7 @@ use crate::ledger::{
     refuse, typed,
 };
 use crate::measure::{Length, Units};
-use crate::money::{Decimal, MOST_UNITS, Money, counted, product, round};
+use crate::money::{Decimal, MOST_UNITS, Money, counted, plain, product, round};
 use crate::trade::Unit;
 use crate::trade::buying::cheapest_packs;
 use crate::trade::cautions::Hazard;
@@ -110,13 +110,15 @@ pub(super) struct ItemArgs {
 
 /// Change an item, or what its packs cost
 ///
-/// A pack of a known size gets the new price; another size is added.
+/// A pack of a known size gets the new price; another size is added; the price `none` takes a pack out of the book.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger item edit disc-7in-36 --pack 30=66.00")]
+#[command(
+    after_long_help = "Examples:\n  gritledger item edit disc-7in-36 --pack 30=66.00\n  gritledger item edit disc-7in-36 --pack 3=none"
+)]
 pub(super) struct ItemEditArgs {
     /// The item
     name: String,
-    /// A pack and its price (can be repeated)
+    /// A pack and its price, or `none` (can be repeated)
     #[arg(long = "pack", value_name = "SIZE=PRICE", allow_hyphen_values = true)]
     packs: Vec<String>,
     /// A short phrase
@@ -365,7 +367,7 @@ fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
             packs: args
                 .packs
                 .iter()
-                .map(|text| read_pack(writing, text))
+                .map(|text| read_pack(context, writing, text))
                 .collect::<Result<_>>()?,
         };
         writing.add_item(&new)?;
@@ -460,8 +462,12 @@ fn times(length: Length, count: Decimal) -> i64 {
 fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
     context.write(|writing| {
         let mut item = writing.item(&args.name)?;
-        for text in &args.packs {
-            let pack = read_pack(writing, text)?;
+        let (out, priced): (Vec<&String>, Vec<&String>) = args.packs.iter().partition(|text| {
+            text.split_once('=')
+                .is_some_and(|(_, price)| is_none(price))
+        });
+        for text in priced {
+            let pack = read_pack(context, writing, text)?;
             match item.packs.iter_mut().find(|known| known.size == pack.size) {
                 Some(known) => *known = pack,
                 None => item.packs.push(pack),
@@ -473,6 +479,10 @@ fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
         item.kept = (item.kept || args.kept) && !args.not_kept;
         item.returnable = (item.returnable || args.returnable) && !args.not_returnable;
         writing.edit_item(&item)?;
+        for text in out {
+            let size = text.split_once('=').map_or("", |(size, _)| size);
+            writing.remove_pack(&item.name, read_pack_size(size)?)?;
+        }
         let item = writing.item(&item.name)?;
         context.status(&format!("Changed item {}.", item.name));
         tell_item(context, writing, &item)
@@ -480,21 +490,39 @@ fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
 }
 
 /// Reads a pack: `30=63.00` is thirty for 63.00.
-fn read_pack(ledger: &Ledger, text: &str) -> Result<Pack> {
+fn read_pack(context: &Context, ledger: &Ledger, text: &str) -> Result<Pack> {
     let Some((size, price)) = text.split_once('=') else {
         return Err(Refusal::new(format!("`{text}` is not a pack"))
             .hint("--pack 30=63.00, size and price")
             .into());
     };
-    let size = read_number(size.trim(), "the size of a pack")?;
-    if size <= Decimal::ZERO {
-        refuse!("a pack holds more than nothing: `{text}`");
-    }
+    let size = read_pack_size(size)?;
+    let what = format!("a pack of {}", plain(size, 6));
     Ok(Pack {
         size,
-        price: read_price(ledger, price)?,
+        price: read_price_of(context, ledger, &what, price)?,
         source: OWN_FIGURE.to_owned(),
     })
+}
+
+fn read_pack_size(text: &str) -> Result<Decimal> {
+    let size = read_number(text.trim(), "the size of a pack")?;
+    if size <= Decimal::ZERO {
+        refuse!("a pack holds more than nothing: `{}`", text.trim());
+    }
+    Ok(size)
+}
+
+/// Reads what something is bought or rented for; asks about what would cost nothing.
+fn read_price_of(context: &Context, ledger: &Ledger, what: &str, text: &str) -> Result<Money> {
+    let price = read_price(ledger, text)?;
+    if price.is_zero() {
+        context.confirm(&format!(
+            "{what} at `{}` costs nothing; `none` would take it out of the book",
+            text.trim()
+        ))?;
+    }
+    Ok(price)
 }
 
 fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
@@ -537,14 +565,14 @@ fn add_machine(context: &Context, args: &MachineAddArgs) -> Result<()> {
     context.write(|writing| {
         let bare = Tariff {
             half_day: None,
-            day: read_price(writing, &args.day)?,
+            day: read_price_of(context, writing, "a day", &args.day)?,
             weekend: None,
             week: None,
             four_weeks: None,
             waiver_percent: Decimal::ZERO,
             cleaning: Money::ZERO,
         };
-        let tariff = read_tariff(writing, bare, &args.prices)?;
+        let tariff = read_tariff(context, writing, bare, &args.prices)?;
         let description = args.prices.description.as_deref().unwrap_or_default();
         writing.add_machine(&args.name, description, &tariff, OWN_FIGURE)?;
         let machine = writing.machine(&args.name)?;
@@ -591,9 +619,9 @@ fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
         let mut machine = writing.machine(&args.name)?;
         let before = machine.tariff.clone();
         if let Some(day) = &args.day {
-            machine.tariff.day = read_price(writing, day)?;
+            machine.tariff.day = read_price_of(context, writing, "a day", day)?;
         }
-        machine.tariff = read_tariff(writing, machine.tariff, &args.prices)?;
+        machine.tariff = read_tariff(context, writing, machine.tariff, &args.prices)?;
         if machine.tariff != before {
             machine.source = OWN_FIGURE.to_owned();
         }
@@ -607,12 +635,18 @@ fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
 }
 
 /// Reads the prices typed over a tariff; `none` takes a period out of it.
-fn read_tariff(ledger: &Ledger, tariff: Tariff, typed: &PriceArgs) -> Result<Tariff> {
-    let optional = |typed: &Option<String>, before: Option<Money>| match typed.as_deref() {
-        Some(none) if is_none(none) => Ok(None),
-        Some(text) => read_price(ledger, text).map(Some),
-        None => Ok(before),
-    };
+fn read_tariff(
+    context: &Context,
+    ledger: &Ledger,
+    tariff: Tariff,
+    typed: &PriceArgs,
+) -> Result<Tariff> {
+    let optional =
+        |what: &str, typed: &Option<String>, before: Option<Money>| match typed.as_deref() {
+            Some(none) if is_none(none) => Ok(None),
+            Some(text) => read_price_of(context, ledger, what, text).map(Some),
+            None => Ok(before),
+        };
     let waiver_percent = match &typed.waiver {
         Some(text) => read_percent(text, "a percentage")? * Decimal::ONE_HUNDRED,
         None => tariff.waiver_percent,
@@ -621,11 +655,11 @@ fn read_tariff(ledger: &Ledger, tariff: Tariff, typed: &PriceArgs) -> Result<Tar
         refuse!("a damage waiver is between 0 and 100 %");
     }
     Ok(Tariff {
-        half_day: optional(&typed.half_day, tariff.half_day)?,
+        half_day: optional("a half day", &typed.half_day, tariff.half_day)?,
         day: tariff.day,
-        weekend: optional(&typed.weekend, tariff.weekend)?,
-        week: optional(&typed.week, tariff.week)?,
-        four_weeks: optional(&typed.four_weeks, tariff.four_weeks)?,
+        weekend: optional("a weekend", &typed.weekend, tariff.weekend)?,
+        week: optional("a week", &typed.week, tariff.week)?,
+        four_weeks: optional("four weeks", &typed.four_weeks, tariff.four_weeks)?,
         waiver_percent,
         cleaning: typed
             .cleaning

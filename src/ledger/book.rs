@@ -12,7 +12,7 @@ use super::import::seed_price;
 use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Transfer, Writing, pick, refuse, typed};
 use crate::measure::Units;
-use crate::money::{Currency, Decimal, Money, quantity, round};
+use crate::money::{Currency, Decimal, Money, plain, quantity, round};
 use crate::trade::buying::PackSize;
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
@@ -576,6 +576,48 @@ impl Writing<'_> {
             self.set_pack(item.id, pack)?;
         }
         Ok(())
+    }
+
+    /// Takes a pack out of the book, in which its item isn't sold any more.
+    ///
+    /// # Errors
+    /// Refuses a size that isn't there, and the last pack of an item: it would have no price.
+    pub fn remove_pack(&self, item: &str, size: Decimal) -> Result<()> {
+        let item = self.item(item)?;
+        let shown = plain(size, 6);
+        if !item.packs.iter().any(|pack| pack.size == size) {
+            let sizes: Vec<String> = item.packs.iter().map(|pack| plain(pack.size, 6)).collect();
+            let refusal = Refusal::new(format!("{} has no pack of `{shown}`", item.name));
+            return Err(refusal.hint(format!("packs: {}", sizes.join(", "))).into());
+        }
+        if item.packs.len() == 1 {
+            let refusal = Refusal::new(format!(
+                "`{shown}` is the last pack of {}: without one it would have no price",
+                item.name
+            ));
+            let operations = self.operations()?.into_iter();
+            let takers = operations.filter(|operation| {
+                operation
+                    .item
+                    .as_ref()
+                    .is_some_and(|taken| taken.id == item.id)
+            });
+            let refusal = takers.fold(refusal, |refusal, operation| {
+                refusal.hint(format!(
+                    "gritledger operation edit {} --item none",
+                    operation.name
+                ))
+            });
+            return Err(refusal.into());
+        }
+        self.connection.execute(
+            "DELETE FROM item_pack WHERE item_id = :item AND size_micro = :size",
+            named_params! { ":item": item.id, ":size": Micro(size) },
+        )?;
+        self.log(&format!(
+            "Took the pack of {shown} of {} out of the book.",
+            item.name
+        ))
     }
 
     fn set_pack(&self, item: ItemId, pack: &Pack) -> Result<()> {

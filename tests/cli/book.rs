@@ -48,3 +48,74 @@ fn a_file_says_zero_or_nothing_and_both_come_back_out() {
     assert!(out.contains("\nwax-off,,,hours,100,0,300,"), "{out}");
     assert!(out.contains("\nwax-on,,,hours,100,,300,"), "{out}");
 }
+
+/// The packs of an item as sizes and prices.
+fn packs(ledger: &TestLedger, item: &str) -> Vec<(String, String)> {
+    let shown = ledger.json(&format!("item show {item}"));
+    let text = |value: &serde_json::Value| value.as_str().unwrap().to_owned();
+    let packs = shown["packs"].as_array().unwrap();
+    packs
+        .iter()
+        .map(|pack| (text(&pack["size"]["quantity"]), text(&pack["price"])))
+        .collect()
+}
+
+fn owned(packs: &[(&str, &str)]) -> Vec<(String, String)> {
+    let packs = packs.iter();
+    packs
+        .map(|(size, price)| ((*size).to_owned(), (*price).to_owned()))
+        .collect()
+}
+
+#[test]
+fn a_pack_is_taken_out_by_a_word_and_the_last_one_stays() {
+    let ledger = TestLedger::new();
+    ledger.lines("item add rag --unit each --pack 3=8.10 --pack 30=63.00");
+    ledger.lines("item edit rag --pack 3=none");
+    assert_eq!(packs(&ledger, "rag"), owned(&[("30", "63.00")]));
+    assert_eq!(ledger.json("item cover rag 3")["total"], json!("63.00"));
+    assert_eq!(
+        ledger.line("item edit rag --pack 30=none").refused(),
+        "error: `30` is the last pack of rag: without one it would have no price"
+    );
+    assert_eq!(
+        ledger.line("item edit rag --pack 4=none").refused(),
+        "error: rag has no pack of `4`\nhint: packs: 30"
+    );
+    // One pack for another, in one command.
+    ledger.lines("item edit rag --pack 30=none --pack 50=99.00");
+    assert_eq!(packs(&ledger, "rag"), owned(&[("50", "99.00")]));
+    ledger.lines("item add swab --unit each --pack 10=4.00\noperation add swab-rooms --task set-up --driver room --item swab");
+    assert_eq!(
+        ledger.line("item edit swab --pack 10=none").refused(),
+        "error: `10` is the last pack of swab: without one it would have no price\n\
+         hint: gritledger operation edit swab-rooms --item none"
+    );
+    ledger.run(&["check"]).ok();
+}
+
+#[test]
+fn what_costs_nothing_is_asked_about() {
+    let ledger = TestLedger::new();
+    ledger.lines("item add rag --unit each --pack 30=63.00");
+    let before = packs(&ledger, "rag");
+    assert_eq!(
+        ledger.line("item edit rag --pack 3=0").refused(),
+        "error: a pack of 3 at `0` costs nothing; `none` would take it out of the book\n\
+         hint: the same command with --confirm says that it is meant"
+    );
+    assert_eq!(packs(&ledger, "rag"), before);
+    ledger.lines("item edit rag --pack 3=0 --confirm");
+    assert_eq!(ledger.json("item cover rag 3")["total"], json!("0.00"));
+    for line in [
+        "item add felt --unit each --pack 5=0.00",
+        "machine add fan --day 0",
+        "machine edit rotary --half-day 0",
+    ] {
+        let refused = ledger.line(line).refused();
+        assert!(refused.contains("costs nothing"), "{line}: {refused}");
+        assert!(refused.ends_with("--confirm says that it is meant"));
+    }
+    // That nothing is asked for cleaning is nothing to wonder at.
+    ledger.lines("machine edit rotary --cleaning 0");
+}
