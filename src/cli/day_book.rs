@@ -5,7 +5,7 @@ use clap::{Args, Subcommand};
 use serde_json::json;
 
 use super::ui::Context;
-use super::{read_date, read_moment, read_number, rooms_named};
+use super::{confirm_day, read_date, read_moment, read_number, rooms_named};
 use crate::document::job::{
     recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
 };
@@ -275,6 +275,12 @@ impl Resolved {
         }
     }
 
+    /// Has confirmed what is unlikely about an entry on this occasion.
+    fn confirm(&self, context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
+        confirm_day(context, self.on, Some(&self.job))?;
+        confirm_new(context, writing, recorded)
+    }
+
     /// Returns the places in words: ` on J1, Landing`.
     fn words(&self) -> String {
         let rooms: String = self
@@ -305,6 +311,7 @@ pub(super) fn cmd_use(context: &Context, args: &UseArgs) -> Result<()> {
             false => UsedFor::Operation(operation.as_ref()),
         };
         let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
+        resolved.confirm(context, writing, &recorded)?;
         let doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
         let what = format!(
             "used {} {} of {}{}",
@@ -344,6 +351,7 @@ pub(super) fn cmd_hours(context: &Context, args: &HoursArgs) -> Result<()> {
         };
         let resolved = Resolved::new(context, writing, &args.occasion)?;
         let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
+        resolved.confirm(context, writing, &recorded)?;
         let doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
         let on = match &worked_on {
             WorkedOn::Task(task) => format!(", {}", task.name),
@@ -360,6 +368,16 @@ pub(super) fn cmd_hours(context: &Context, args: &HoursArgs) -> Result<()> {
         tell_doubt(context, &recorded, doubt.as_deref());
         Ok(())
     })
+}
+
+/// Has an entry confirmed that says what another one says of the same day.
+fn confirm_new(context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
+    match writing.said_before(recorded.id)? {
+        Some(earlier) => context.confirm(&format!(
+            "the same is logged for that day already, as {earlier}"
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Asks about an entry that looks like a slip, before it is kept; returns what speaks against it if nobody was there to
@@ -434,6 +452,7 @@ pub(super) fn cmd_spent(context: &Context, args: &SpentArgs) -> Result<()> {
         let amount = writing.currency().parse(&args.amount)?;
         let resolved = Resolved::new(context, writing, &args.occasion)?;
         let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
+        resolved.confirm(context, writing, &recorded)?;
         let what = format!("spent for {}{}", args.purpose, resolved.words());
         tell(context, writing, &recorded, &what)
     })
@@ -444,6 +463,7 @@ pub(super) fn cmd_drive(context: &Context, args: &DriveArgs) -> Result<()> {
     context.write(|writing| {
         let resolved = Resolved::new(context, writing, &args.occasion)?;
         let recorded = writing.record_drive(miles, &resolved.occasion())?;
+        resolved.confirm(context, writing, &recorded)?;
         let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
         tell(context, writing, &recorded, &what)
     })
@@ -456,6 +476,8 @@ pub(super) fn cmd_buy(context: &Context, args: &BuyArgs) -> Result<()> {
         let item = writing.item(&args.item)?;
         let paid = writing.currency().parse(&args.cost)?;
         let recorded = writing.record_buy(&item, quantity, paid, on, &args.note)?;
+        confirm_day(context, on, None)?;
+        confirm_new(context, writing, &recorded)?;
         let what = format!(
             "bought {} {} of {}",
             plain(quantity, 2),
@@ -478,6 +500,8 @@ pub(super) fn cmd_hand_back(context: &Context, args: &HandBackArgs) -> Result<()
         let job = args.job.as_deref();
         let job = job.map(|number| writing.job(number)).transpose()?;
         let recorded = writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)?;
+        confirm_day(context, on, job.as_ref())?;
+        confirm_new(context, writing, &recorded)?;
         let what = format!(
             "handed back {} {} of {}",
             plain(quantity, 2),
@@ -508,6 +532,8 @@ fn rental_out(context: &Context, args: &OutArgs) -> Result<()> {
     context.write(|writing| {
         let machine = writing.machine(&args.machine)?;
         let job = writing.job_or_only_open(args.job.job.as_deref())?;
+        // Not before its job: a machine is often fetched the afternoon before.
+        confirm_day(context, at.date(), None)?;
         let recorded = writing.rental_out(&machine, at, &job)?;
         let what = format!(
             "{} out at {} for {}",
@@ -527,6 +553,7 @@ fn rental_back(context: &Context, args: &BackArgs) -> Result<()> {
         let charged = charged
             .map(|text| writing.currency().parse(text))
             .transpose()?;
+        confirm_day(context, at.date(), None)?;
         let returned = writing.rental_back(&machine, at, charged)?;
         let page = context.page(writing);
         context.answer(
@@ -541,6 +568,7 @@ fn rental_day(context: &Context, args: &DayArgs) -> Result<()> {
     context.write(|writing| {
         let machine = writing.machine(&args.machine)?;
         let job = writing.job(&args.job)?;
+        confirm_day(context, on, None)?;
         let recorded = writing.rental_day(&machine, on, &job)?;
         let what = format!("{} is with {} from {on}", machine.name, job.number);
         tell(context, writing, &recorded, &what)
@@ -570,6 +598,8 @@ fn count_stock(context: &Context, args: &CountArgs) -> Result<()> {
     context.write(|writing| {
         let item = writing.item(&args.item)?;
         let recorded = writing.record_count(&item, counted, on)?;
+        confirm_day(context, on, None)?;
+        confirm_new(context, writing, &recorded)?;
         let what = format!(
             "counted {} {} of {}",
             plain(counted, 2),

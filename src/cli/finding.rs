@@ -87,9 +87,9 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
         FindingCommand::Add(args) => add_finding(context, &args),
         FindingCommand::List(args) => context.read(|ledger| {
             let site = ledger.site(&args.site)?;
-            let room = args
-                .room
-                .map(|name| ledger.room(&name, Some(site.id)))
+            let room = args.room.as_deref();
+            let room = room
+                .map(|name| ledger.room(name, Some(site.id)))
                 .transpose()?;
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));

@@ -4,12 +4,12 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use super::{read_date, read_percent};
+use super::{confirm_day, read_date, read_percent};
 use crate::document::invoice::{
     applied_json, applying_text, credit_text, json, list_json, list_text, payments_json,
     payments_text, text,
 };
-use crate::ledger::{Invoice, Job, Ledger, refuse};
+use crate::ledger::{Invoice, Job, Ledger, Payment, refuse};
 use crate::money::{Decimal, Money};
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
@@ -251,6 +251,17 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
     context.write(|writing| {
         let invoice = writing.invoice(&args.invoice)?;
         let amount = writing.currency().parse(&args.amount)?;
+        confirm_day(context, on, None)?;
+        let same = |known: &Payment| {
+            let alike = (known.amount, known.happened_on) == (amount, on);
+            alike && !known.voided && Some(&known.invoice) == invoice.number.as_ref()
+        };
+        if let Some(known) = writing.payments()?.into_iter().find(same) {
+            context.confirm(&format!(
+                "the same payment is noted already, as {}",
+                known.number
+            ))?;
+        }
         let (number, invoice) =
             writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
         let credits = writing.credits_for(&invoice)?;

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use super::{read_date, read_plan_date};
+use super::{confirm_day, read_date, read_plan_date};
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
 use crate::document::plan::{Moved, kept_json, kept_text};
@@ -117,6 +117,7 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
     let on = read_date(args.date.as_deref(), context.today())?;
     context.write(|writing| {
         let job = writing.job(&args.job)?;
+        confirm_day(context, on, None)?;
         writing.start_job(&job, on)?;
         context.status(&format!("{} at {} is open.", job.number, job.site));
         warn_of_cancellation(context, writing, &job, on)?;

@@ -28,9 +28,9 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use clap::{Args, Parser, Subcommand};
 
 use self::ui::Context;
-use crate::ledger::{Refusal, Room, refuse};
+use crate::ledger::{Job, Refusal, Room, refuse};
 use crate::money::{Decimal, number, within};
-use crate::trade::SiteId;
+use crate::trade::{SiteId, bounds};
 
 /// Estimate, log and learn from the wooden floors you sand and finish
 ///
@@ -224,15 +224,31 @@ fn read_color(text: &str) -> Result<anstream::ColorChoice, String> {
 
 /// Reads a date: `2026-03-02`, `yesterday` or `today`; today if none is given.
 fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDate> {
-    match text.map(str::trim) {
-        None | Some("today") => Ok(today),
-        Some("yesterday") => Ok(today.pred_opt().unwrap_or(today)),
-        Some(text) => NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| {
-            Refusal::new(format!("`{text}` is not a date"))
-                .hint("dates are written 2026-03-02, today or yesterday")
-                .into()
-        }),
+    let text = match text.map(str::trim) {
+        None | Some("today") => return Ok(today),
+        Some("yesterday") => return Ok(today.pred_opt().unwrap_or(today)),
+        Some(text) => text,
+    };
+    let Ok(date) = NaiveDate::parse_from_str(text, "%Y-%m-%d") else {
+        return Err(Refusal::new(format!("`{text}` is not a date"))
+            .hint("dates are written 2026-03-02, today or yesterday")
+            .into());
+    };
+    bounds::check_day(date, today)?;
+    Ok(date)
+}
+
+/// Has a day confirmed that is long past, or before its job began.
+fn confirm_day(context: &Context, on: NaiveDate, job: Option<&Job>) -> Result<()> {
+    if bounds::is_long_ago(on, context.today()) {
+        let ago = (context.today() - on).num_days();
+        context.confirm(&format!("{on} is {ago} days ago"))?;
     }
+    let begun = job.and_then(|job| Some((job, job.started_on?)));
+    if let Some((job, begun)) = begun.filter(|(_, begun)| on < *begun) {
+        context.confirm(&format!("{on} is before {} began, on {begun}", job.number))?;
+    }
+    Ok(())
 }
 
 /// Reads a date on which something is planned: not before today.
@@ -290,6 +306,19 @@ fn read_percent(text: &str, what: &str) -> Result<Decimal> {
         refuse!("`{text}` is finer than a percentage is kept: {PERCENT_DECIMALS} decimals at most");
     }
     Ok(percent / Decimal::ONE_HUNDRED)
+}
+
+/// Reads a margin; one that is next to nothing must be meant.
+fn read_margin(context: &Context, text: &str) -> Result<Decimal> {
+    let margin = read_percent(text, "a margin")?;
+    if margin < Decimal::ZERO {
+        refuse!("a margin is not below zero");
+    }
+    if bounds::is_thin(margin) {
+        let percent = (margin * Decimal::ONE_HUNDRED).normalize();
+        context.confirm(&format!("a margin of {percent} % keeps next to nothing"))?;
+    }
+    Ok(margin)
 }
 
 /// Resolves the rooms that an entry names, at the job's site.

@@ -315,7 +315,8 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
     match command {
         SiteCommand::Add(args) => add_site(context, &args),
         SiteCommand::List(args) => context.read(|ledger| {
-            let client = args.client.map(|name| ledger.client(&name)).transpose()?;
+            let client = args.client.as_deref();
+            let client = client.map(|name| ledger.client(name)).transpose()?;
             let mut sites = ledger.sites()?;
             sites.retain(|site| {
                 client

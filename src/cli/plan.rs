@@ -6,7 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::ui::{Context, is_stdout};
-use super::{read_percent, read_plan_date};
+use super::{read_margin, read_percent, read_plan_date};
 use crate::document::calendar::ics;
 use crate::document::plan::{json, kept_json, text};
 use crate::ledger::{HouseRequest, Ledger, Refusal, refuse};
@@ -160,13 +160,12 @@ fn read_request(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<
         }
         Ok(Some(amount))
     };
-    let percent =
-        |text: Option<&String>, what: &str| text.map(|text| read_percent(text, what)).transpose();
-    let margin = percent(args.margin.as_ref(), "a margin")?;
-    if margin.is_some_and(|margin| margin < Decimal::ZERO) {
-        refuse!("a margin is not below zero");
-    }
-    let confidence = percent(args.confidence.as_ref(), "a confidence")?;
+    let margin = args.margin.as_deref();
+    let margin = margin.map(|text| read_margin(context, text)).transpose()?;
+    let confidence = args.confidence.as_deref();
+    let confidence = confidence
+        .map(|text| read_percent(text, "a confidence"))
+        .transpose()?;
     if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
         refuse!("a confidence is between 0 and 100 %, and neither");
     }

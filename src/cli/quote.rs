@@ -5,7 +5,7 @@ use clap::{Args, Subcommand};
 
 use super::job::warn_of_past_dates;
 use super::ui::Context;
-use super::{read_number, read_percent, read_plan_date};
+use super::{read_margin, read_number, read_percent, read_plan_date};
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
@@ -253,11 +253,8 @@ fn read_request(
     let margin = args
         .margin
         .as_deref()
-        .map(|text| read_percent(text, "a margin"))
+        .map(|text| read_margin(context, text))
         .transpose()?;
-    if margin.is_some_and(|margin| margin < Decimal::ZERO) {
-        refuse!("a margin is not below zero");
-    }
     let confidence = args
         .confidence
         .as_deref()

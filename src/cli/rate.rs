@@ -173,7 +173,7 @@ pub(super) struct SetArgs {
 
 pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
     match command {
-        RateCommand::List(args) => context.read(|ledger| list(context, ledger, args)),
+        RateCommand::List(args) => context.read(|ledger| list(context, ledger, &args)),
         RateCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         RateCommand::Set(args) => set(context, &args),
         RateCommand::Predict(args) => context.read(|ledger| predict(context, ledger, &args)),
@@ -195,10 +195,11 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
     }
 }
 
-fn list(context: &Context, ledger: &Ledger, args: ListArgs) -> Result<()> {
+fn list(context: &Context, ledger: &Ledger, args: &ListArgs) -> Result<()> {
     let operation = args
         .operation
-        .map(|name| ledger.operation(&name))
+        .as_deref()
+        .map(|name| ledger.operation(name))
         .transpose()?;
     let mut rows = ledger.rates()?.rows();
     rows.retain(|row| {

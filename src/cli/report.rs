@@ -74,10 +74,10 @@ pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()> {
-    context.read(|ledger| report(context, ledger, command))
+    context.read(|ledger| report(context, ledger, &command))
 }
 
-fn report(context: &Context, ledger: &Ledger, command: ReportCommand) -> Result<()> {
+fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result<()> {
     let page = context.page(ledger);
     match command {
         ReportCommand::Margin(args) => {

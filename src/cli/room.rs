@@ -8,7 +8,7 @@ use crate::document::people::{RoomView, room_view_json, room_view_text, rooms_js
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
 use crate::measure::{Length, Units};
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
-use crate::trade::{RoomId, SiteId};
+use crate::trade::{RoomId, SiteId, bounds};
 
 /// What a doorway leads to when it leads to no room.
 const OUTSIDE: &str = "outside";
@@ -209,6 +209,7 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
             note: args.note.clone(),
         };
         let id = writing.add_room(&new)?;
+        confirm_floor(context, &new.floor, writing.units())?;
         add_doors(writing, site.id, id, &args.measures.doors)?;
         tell_room(context, writing, site.id, id)
     })
@@ -225,9 +226,18 @@ fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
             room.doors.clear();
         }
         writing.edit_room(&room)?;
+        confirm_floor(context, &room.floor, writing.units())?;
         add_doors(writing, room.site_id, room.id, doors)?;
         tell_room(context, writing, room.site_id, room.id)
     })
+}
+
+/// Has a floor confirmed that is larger than rooms are.
+fn confirm_floor(context: &Context, floor: &Floor, units: Units) -> Result<()> {
+    if bounds::is_large(floor.area()) {
+        context.confirm(&format!("{} is a large room", floor.area().text(units)))?;
+    }
+    Ok(())
 }
 
 /// Changes what was typed of a room; its doorways stay.

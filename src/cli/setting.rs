@@ -4,7 +4,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use super::{read_date, read_percent};
+use super::{read_date, read_margin, read_percent};
 use crate::document::book::{
     setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text,
     tax_areas_json, tax_areas_text,
@@ -127,6 +127,9 @@ fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
         read_percent(&args.value, "a percentage")?;
     }
     context.write(|writing| {
+        if args.name.trim().eq_ignore_ascii_case("margin") {
+            read_margin(context, &args.value)?;
+        }
         writing.set_setting(&args.name, &args.value)?;
         let setting = setting_named(writing, &args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));

@@ -118,26 +118,31 @@ impl Context {
     }
 
     /// Answers a question from one snapshot of the ledger.
-    pub(crate) fn read<T>(&self, questions: impl FnOnce(&Ledger) -> Result<T>) -> Result<T> {
-        self.open()?.read(questions)
+    pub(crate) fn read<T>(&self, questions: impl Fn(&Ledger) -> Result<T>) -> Result<T> {
+        let ledger = self.open()?;
+        self.settle(|| ledger.read(&questions))
     }
 
     /// Does the events in one transaction; with `--dry-run` they are rolled back, and that is said.
-    ///
-    /// Where something in doubt comes up, the transaction ends, the person is asked, and the events begin anew on the
-    /// ledger as it is then: what has changed meanwhile is judged again, and asked about again if it must be.
     pub(crate) fn write<T>(&self, events: impl Fn(&Writing<'_>) -> Result<T>) -> Result<T> {
         let ledger = self.open()?;
-        loop {
+        let outcome = self.settle(|| {
             if self.dry_run() {
                 self.status("Dry run: nothing was written.");
             }
-            let attempt = within(|| ledger.write(self.dry_run(), &events));
-            let error = match attempt.map_err(Into::into).flatten() {
-                Ok(outcome) => {
-                    self.done.borrow_mut().extend(ledger.take_said());
-                    return Ok(outcome);
-                }
+            ledger.write(self.dry_run(), &events)
+        })?;
+        self.done.borrow_mut().extend(ledger.take_said());
+        Ok(outcome)
+    }
+
+    /// Does work in which doubts may come up: its transaction ends with the doubt, the person is asked, and the work
+    /// begins anew on the ledger as it is then. What has changed meanwhile is judged again, and asked about again if it
+    /// must be.
+    fn settle<T>(&self, work: impl Fn() -> Result<T>) -> Result<T> {
+        loop {
+            let error = match within(&work).map_err(Into::into).flatten() {
+                Ok(outcome) => return Ok(outcome),
                 Err(error) => error,
             };
             // What it was about to say isn't so.
@@ -145,7 +150,7 @@ impl Context {
             let Doubt(doubt) = error.downcast::<Doubt>()?;
             match self.ask(&format!("{doubt}. Is it right?"))? {
                 Some(true) => self.confirmed.borrow_mut().push(doubt),
-                Some(false) => return Err(Refusal::new("nothing was written").into()),
+                Some(false) => return Err(Refusal::new("nothing was done").into()),
                 None => {
                     return Err(Refusal::new(doubt)
                         .hint("the same command with --confirm says that it is meant")

@@ -18,17 +18,12 @@ use super::{
     refuse, typed,
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
+use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
 use crate::trade::job_cost::{Logged, What, totals};
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
     EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId,
 };
-
-/// Most hours that one person works on one day.
-const DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
-
-/// Most miles that one entry takes: further than anyone drives to a floor and back.
-const MOST_MILES: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
 
 /// What hours are for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -485,6 +480,36 @@ impl<'a> UsedFor<'a> {
     }
 }
 
+impl Ledger {
+    /// Returns the number of a live entry that says just the same as a later one, of the same day.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn said_before(&self, entry: EntryId) -> Result<Option<String>> {
+        // What a use cost follows from the shelf: only amounts that are typed tell two lines apart.
+        let mut statement = self.connection.prepare_cached(
+            "SELECT earlier.id, earlier.number FROM entry AS new JOIN live_entry AS earlier
+                 ON earlier.happened_on = new.happened_on AND earlier.kind = new.kind AND earlier.id < new.id
+             WHERE new.id = :entry AND earlier.job_id IS new.job_id AND earlier.worker_id IS new.worker_id
+               AND earlier.task_id IS new.task_id AND earlier.operation_id IS new.operation_id
+               AND earlier.item_id IS new.item_id AND earlier.quantity_micro IS new.quantity_micro
+               AND earlier.left_over = new.left_over AND earlier.what = new.what
+               AND (new.kind NOT IN ('spent', 'buy', 'hand-back') OR earlier.amount_minor IS new.amount_minor)
+               AND NOT EXISTS (
+                   SELECT room_id, COUNT(*) FROM entry_room WHERE entry_id IN (earlier.id, new.id)
+                   GROUP BY room_id HAVING COUNT(*) = 1)
+             ORDER BY earlier.id LIMIT 1",
+        )?;
+        let number = |row: &rusqlite::Row<'_>| {
+            let id: EntryId = row.get("id")?;
+            Ok(numbered('E', id.0, row.get("number")?))
+        };
+        Ok(statement
+            .query_row(named_params! { ":entry": entry }, number)
+            .optional()?)
+    }
+}
+
 impl Writing<'_> {
     /// Logs hours; their cost is hours × wage × burden as they stand now.
     ///
@@ -502,7 +527,7 @@ impl Writing<'_> {
             refuse!("`{}` is not a number of hours worked", plain(hours, 6));
         }
         let already = self.hours_on(worker.id, occasion.on)?;
-        if already + hours > DAY {
+        if already + hours > HOURS_OF_A_DAY {
             refuse!(
                 "{} would have {} hours on {}: a day has 24",
                 worker.name,

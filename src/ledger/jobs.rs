@@ -10,6 +10,7 @@ use super::{
     AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money, product};
+use crate::trade::bounds::check_day;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
 use crate::trade::job_cost::{Missing, Quoted};
 use crate::trade::quote::Terms;
@@ -505,8 +506,9 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Refuses a date after today.
+    /// Refuses a date after today, and one before every ledger.
     pub(super) fn refuse_future(&self, on: NaiveDate) -> Result<()> {
+        check_day(on, self.today())?;
         if on > self.today() {
             refuse!("{on} is after today, {}", self.today());
         }

@@ -9,6 +9,7 @@ use super::columns::{Micro, Nanometres};
 use super::{Ledger, Refusal, Writing, pick, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, quantity};
+use crate::trade::bounds::{check_floor, check_wage};
 use crate::trade::operation::Driver;
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
@@ -770,6 +771,7 @@ impl Writing<'_> {
     pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
         let name = named("room", &room.name)?;
         self.check_room_name(&name, room.site, None)?;
+        check_floor(room.floor.area())?;
         let id = RoomId(self.new_id("room")?);
         self.connection
             .prepare_cached(
@@ -792,6 +794,7 @@ impl Writing<'_> {
     pub fn edit_room(&self, room: &Room) -> Result<()> {
         let name = named("room", &room.name)?;
         self.check_room_name(&name, room.site_id, Some(room.id))?;
+        check_floor(room.floor.area())?;
         room.edge()?;
         self.connection
             .prepare_cached(
@@ -971,9 +974,7 @@ impl Writing<'_> {
         {
             refuse!("there is already a worker `{name}`");
         }
-        if wage.is_negative() {
-            refuse!("a wage is not below zero");
-        }
+        check_wage(wage)?;
         let id = WorkerId(self.new_id("worker")?);
         self.connection
             .prepare_cached("INSERT INTO worker (id, name, wage_minor, recorded_at) VALUES (:id, :name, :wage, :now)")?
@@ -987,9 +988,7 @@ impl Writing<'_> {
     /// # Errors
     /// Fails if the file can't be written.
     pub fn edit_worker(&self, worker: &Worker) -> Result<()> {
-        if worker.wage.is_negative() {
-            refuse!("a wage is not below zero");
-        }
+        check_wage(worker.wage)?;
         self.connection.execute(
             "UPDATE worker SET wage_minor = :wage, active = :active WHERE id = :id",
             named_params! { ":wage": worker.wage, ":active": i64::from(worker.active), ":id": worker.id },

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
-use chrono::{Datelike, NaiveDate, NaiveDateTime};
+use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::named_params;
 
 use super::{
@@ -11,6 +11,7 @@ use super::{
     kept, near_names, refuse, typed,
 };
 use crate::money::{Decimal, Money};
+use crate::trade::bounds::check_day;
 use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::replay::replay;
@@ -22,9 +23,6 @@ use crate::trade::pricing::{Offer, price, set_up_cost};
 use crate::trade::quote::{Priced, Quote};
 use crate::trade::rates::Rates;
 use crate::trade::{MachineId, QuoteId, RoomId, Unit};
-
-/// The last year that a plan begins in: dates have four digits.
-const LAST_YEAR: i32 = 9000;
 
 /// Days after its start within which a plan looks for nights away.
 const LONGEST_VIEW: i64 = 366;
@@ -467,6 +465,10 @@ impl Ledger {
 
     /// Gathers everything that a plan is made from; lost days aren't worked.
     fn work_out(&self, site: &Site, request: &HouseRequest, lost: &[NaiveDate]) -> Result<Worked> {
+        let away = request.away.iter().flat_map(|(from, to)| [*from, *to]);
+        for day in away.chain(request.end) {
+            check_day(day, self.today())?;
+        }
         let rooms = self.rooms_of(site.id)?;
         let (wanted, in_jobs) = self.rooms_to_plan(site, &rooms, request)?;
         let draft = DraftRequest {
@@ -996,9 +998,7 @@ fn goes_back(plan: &HousePlan, number: usize, sanding: &[Machine]) -> bool {
 
 /// Refuses a first day on which no work can begin.
 fn check_start(calendar: &Calendar, start: NaiveDate, today: NaiveDate) -> Result<()> {
-    if start.year() > LAST_YEAR {
-        refuse!("{start} is too far away to plan for");
-    }
+    check_day(start, today)?;
     if start < today {
         refuse!("{start} is past, and a plan begins today or later");
     }

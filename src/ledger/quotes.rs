@@ -14,6 +14,7 @@ use super::{
     pick, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
+use crate::trade::bounds::check_day;
 use crate::trade::cautions::{Caution, cautions};
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
@@ -624,6 +625,9 @@ impl Ledger {
             .as_ref()
             .map(skipped_grades)
             .unwrap_or_default();
+        if let Some(start) = request.start {
+            check_day(start, self.today())?;
+        }
         let mut measured = self.measured(&rooms)?;
         let agreed = self.agreed_work(request)?;
         leave_out_findings(&mut measured, &agreed, &methods.operations);

@@ -9,6 +9,7 @@ use csv::StringRecord;
 
 use super::{Refusal, near_names, refuse};
 use crate::money::{Decimal, number};
+use crate::trade::bounds::check_day;
 
 /// The columns that a kind of file has.
 #[derive(Clone, Copy, Debug)]
@@ -250,7 +251,10 @@ impl<'rows> Row<'rows> {
         self.read(column, |text| {
             match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
                 Ok(date) if date > today => Err(format!("`{text}` is after today, {today}")),
-                Ok(date) => Ok(date),
+                Ok(date) => match check_day(date, today) {
+                    Ok(()) => Ok(date),
+                    Err(impossible) => Err(impossible.to_string()),
+                },
                 Err(_) => Err(format!("`{text}` is not a date like 2026-03-02")),
             }
         })

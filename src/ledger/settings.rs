@@ -13,6 +13,7 @@ use super::{Ledger, Refusal, Writing, near_names, pick, refuse, typed};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
 use crate::trade::SiteId;
+use crate::trade::bounds::check_day;
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::plan::Calendar;
 use crate::trade::rates::Trust;
@@ -496,7 +497,9 @@ impl Writing<'_> {
                     .join(", "));
             }
             "holidays" => {
-                read_holidays(value)?;
+                for day in read_holidays(value)?.keys() {
+                    check_day(*day, self.today())?;
+                }
             }
             "seal-rooms" => {
                 if !matches!(value, "yes" | "no") {
@@ -569,6 +572,7 @@ impl Writing<'_> {
                 percent.normalize()
             );
         }
+        check_day(valid_from, self.today())?;
         self.connection.execute(
             "INSERT INTO tax_rate (id, tax_area_id, percent_micro, valid_from, recorded_at)
              VALUES (:id, :area, :percent, :from, :now)",

@@ -2,7 +2,7 @@
 //!
 //! Everything here is pure: no SQL, no command line, no clock, no printing. The same inputs give the same answer
 //! on any day and any machine. Quantities are [`Decimal`]s in the trade's canonical units (square feet, lineal feet,
-//! counts, hours), amounts are [`Money`](crate::money::Money).
+//! counts, hours), amounts are [`Money`](crate::money::Money). [`bounds`] says what may be typed at all.
 //!
 //! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is
 //! one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
@@ -12,6 +12,7 @@
 //! [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
 //! the money.
 
+pub mod bounds;
 pub mod buying;
 pub mod cautions;
 pub mod contract;

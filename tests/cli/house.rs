@@ -167,7 +167,7 @@ fn what_cannot_be_planned_is_said_by_name() {
         ),
         (
             "--start 9999-12-31",
-            "error: 9999-12-31 is too far away to plan for",
+            "error: 9999-12-31 is more than 2 years ahead",
         ),
         (
             "--start 2026-03-09 --room Bath",

@@ -9,7 +9,7 @@ fn what_comes_to_more_than_can_be_counted_is_refused_and_writes_nothing() {
     let ledger = TestLedger::tannery_row();
     ledger.lines(
         r#"
-        room add "4 Tannery Row" Hall --shape "300 x 300" --condition glue --species hickory --door "Landing:3'"
+        room add "4 Tannery Row" Hall --shape "300 x 300" --condition glue --species hickory --door "Landing:3'" --confirm
         finding add Hall proud-nails 10000000
         finding add Hall missing-quarter-round 30000
         rate set rotary-36 --kind item --per 0.000001

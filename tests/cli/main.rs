@@ -20,6 +20,7 @@
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 mod book;
+mod bounds;
 mod exchange;
 mod files;
 mod harness;

@@ -740,7 +740,7 @@ fn what_a_second_reader_slipped_through_is_refused() {
         ),
         (
             "setting set margin 99.99999999%",
-            "error: `99.99999999%` is not a margin",
+            "error: `99.99999999%` is finer than a percentage is kept: 4 decimals at most",
         ),
         (
             r#"quote draft "4 Tannery Row" --margin 99.99999%"#,

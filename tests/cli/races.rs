@@ -254,7 +254,7 @@ fn check_is_not_alarmed_by_who_writes_beside_it() {
         let writer = scope.spawn(|| {
             for entry in 1..=reads {
                 ledger.lines(&format!(
-                    "buy disc-7in-36 6 --cost 19.20\nuse disc-7in-36 8 --room Landing --confirm\nvoid E{} --reason slip",
+                    "buy disc-7in-36 6 --cost 19.20 --confirm\nuse disc-7in-36 8 --room Landing --confirm\nvoid E{} --reason slip",
                     3 * entry - 1
                 ));
             }

@@ -203,7 +203,7 @@ fn days_without_hours_are_told_with_what_they_cost() {
     ledger.lines(
         r#"
         setting set holidays "2026-03-04 Candle Day"
-        hours "Ruben Vale" 6 --on sand --job J1 --date 2026-02-27
+        hours "Ruben Vale" 6 --on sand --job J1 --date 2026-02-27 --confirm
         hours "Ruben Vale" 6 --on sand --job J1 --date 2026-03-02
         rental out rotary --at "2026-02-27 08:00" --job J1
         rental day rotary --job J2 --date 2026-03-05
@@ -263,7 +263,7 @@ fn a_machine_fetched_the_afternoon_before_works_the_next_day() {
     let ledger = TestLedger::job_open();
     ledger.lines(
         r#"
-        hours "Ruben Vale" 6 --on sand --job J1 --date 2026-02-27
+        hours "Ruben Vale" 6 --on sand --job J1 --date 2026-02-27 --confirm
         rental out rotary --at "2026-02-26 15:30"
         rental back rotary --at "2026-02-27 15:00"
         "#,

@@ -20,6 +20,7 @@ use super::{
 };
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, Money};
+use crate::trade::bounds::{check_day, check_wage};
 use crate::trade::rental::Tariff;
 use crate::trade::room::Floor;
 use crate::trade::{FloorCondition, ItemId, Layout, RoomId, Species, closed_set};
@@ -352,7 +353,7 @@ impl Writing<'_> {
         let mut made: BTreeMap<String, (NaiveDate, Money)> = BTreeMap::new();
         for row in rows.iter() {
             let on = row.date("date", self.today())?;
-            let wage = row.maybe("wage", |text| self.read_amount(text))?;
+            let wage = row.maybe("wage", |text| self.read_wage(text))?;
             let name = row.filled("worker")?;
             let known = made.contains_key(&name.to_lowercase());
             let worker = self.import_worker(row, name, wage)?;
@@ -447,6 +448,12 @@ impl Writing<'_> {
         Ok(amount)
     }
 
+    fn read_wage(&self, text: &str) -> Result<Money> {
+        let wage = self.read_amount(text)?;
+        check_wage(wage)?;
+        Ok(wage)
+    }
+
     fn import_rental(&self, row: Row<'_>) -> Result<()> {
         let today = self.today();
         let moment = |text: &str| {
@@ -454,7 +461,10 @@ impl Writing<'_> {
                 .or_else(|_| NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M"));
             match read {
                 Ok(at) if at.date() > today => Err(format!("`{text}` is after today, {today}")),
-                Ok(at) => Ok(at),
+                Ok(at) => match check_day(at.date(), today) {
+                    Ok(()) => Ok(at),
+                    Err(impossible) => Err(impossible.to_string()),
+                },
                 Err(_) => Err(format!("`{text}` is not a time like 2026-03-02 08:00")),
             }
         };
