@@ -21,7 +21,7 @@ pub(super) enum ReportCommand {
     Margin(MarginArgs),
     Variance(VarianceArgs),
     Consumables(ConsumablesArgs),
-    /// Show what rented machines cost, by machine and rental, and on which days nobody worked with them
+    /// Show what rented machines cost, by machine and rental, with their idle days
     ///
     /// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
     /// are told apart, and so are those of jobs without any hours.

@@ -498,7 +498,7 @@ fn a_count_stands_after_what_is_typed_again_and_before_what_is_new() {
     };
     // 30 for 63.00 were bought before 24 were counted: 24 / 30 × 63.00.
     assert_eq!(on_hand(), (json!("24"), json!("50.40")));
-    ledger.lines("buy disc-7in-36 30 --cost 63");
+    ledger.lines("buy disc-7in-36 30 --cost 63 --confirm");
     assert_eq!(on_hand(), (json!("54"), json!("113.40")));
 }
 
