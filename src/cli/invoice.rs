@@ -11,6 +11,7 @@ use crate::document::invoice::{
 };
 use crate::ledger::{Invoice, Job, Ledger, Payment, refuse};
 use crate::money::{Decimal, Money};
+use crate::trade::invoice::InvoiceKind;
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
 #[derive(Debug, Subcommand)]
@@ -159,7 +160,9 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             show_draft(context, writing, &draft)
         }),
         InvoiceCommand::Issue(args) => context.write(|writing| {
-            let invoice = writing.issue_invoice(&writing.job(&args.job)?)?;
+            let job = writing.job(&args.job)?;
+            confirm_stale(context, writing, &writing.draft_invoice_of(&job)?)?;
+            let invoice = writing.issue_invoice(&job)?;
             context.status(&format!("Issued {}.", invoice.name()));
             show(context, writing, &invoice)
         }),
@@ -214,8 +217,51 @@ fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
     Ok(())
 }
 
+/// Has the owner confirm a draft that would say something else if it were drafted today.
+fn confirm_stale(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
+    let changes = ledger.changed_since(draft)?;
+    if changes.is_empty() {
+        return Ok(());
+    }
+    let again = match draft.kind {
+        InvoiceKind::Deposit => {
+            format!(
+                "deposit {} --amount {}",
+                draft.job,
+                ledger.currency().text(draft.net)
+            )
+        }
+        InvoiceKind::Progress | InvoiceKind::Final | InvoiceKind::Credit => {
+            format!("final {}", draft.job)
+        }
+    };
+    let doubt = format!(
+        "since the {} invoice of {} was drafted, {}",
+        draft.kind,
+        draft.job,
+        changes.join(", and ")
+    );
+    context.confirm_or(&doubt, format!("gritledger invoice {again}"))
+}
+
+/// Warns of tax that isn't what is in force today, because it was agreed before.
+fn warn_of_other_tax(context: &Context, draft: &Invoice) {
+    for part in draft
+        .taxes
+        .iter()
+        .filter(|part| part.percent != draft.in_force)
+    {
+        context.warn(&format!(
+            "what was agreed at {} % tax is taxed like that, and {} % is in force: it is for you to check",
+            part.percent.normalize(),
+            draft.in_force.normalize()
+        ));
+    }
+}
+
 fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
     show(context, ledger, draft)?;
+    warn_of_other_tax(context, draft);
     context.hint(&format!("gritledger invoice issue {}", draft.job));
     Ok(())
 }

@@ -1,5 +1,7 @@
 //! `quote`: draft, look at, send, and what the client answers.
 
+use std::fmt::Write as _;
+
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
@@ -12,7 +14,8 @@ use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     refuse,
 };
-use crate::money::{Decimal, Money};
+use crate::money::{Decimal, Money, plain};
+use crate::trade::quote::{Line, Quote};
 
 /// Manage quotes: what a floor will cost and what it is offered for
 #[derive(Debug, Subcommand)]
@@ -306,8 +309,11 @@ fn read_request(
         options,
         worker: args.worker.clone(),
         others,
-        revises: revises.map(|record| record.header.id),
-        variation_of: variation_of.map(|job| job.id),
+        revises: revises.as_ref().map(|record| record.header.id),
+        variation_of: match (&revises, &variation_of) {
+            (Some(earlier), _) => earlier.header.variation_of,
+            (None, job) => job.as_ref().map(|job| job.id),
+        },
     })
 }
 
@@ -330,7 +336,9 @@ fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
 
 fn send(context: &Context, args: &SendArgs) -> Result<()> {
     context.write(|writing| {
-        let header = writing.quote(&args.quote)?.header;
+        let record = writing.quote(&args.quote)?;
+        confirm_stale(context, writing, &record)?;
+        let header = record.header;
         let days = match &args.valid {
             Some(text) => valid_days(text)?,
             None => writing.quote_valid_days()?,
@@ -342,6 +350,73 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
         ));
         tell(context, writing, &header.number)
     })
+}
+
+/// Has the owner confirm a draft whose tax isn't what is in force any more.
+fn confirm_stale(context: &Context, ledger: &Ledger, record: &QuoteRecord) -> Result<()> {
+    let (header, drafted) = (&record.header, record.quote.terms.tax_percent);
+    let is_draft = header.status == QuoteStatus::Draft;
+    match ledger
+        .tax_changed(header.site_id, drafted)?
+        .filter(|_| is_draft)
+    {
+        Some(change) => context.confirm_or(
+            &format!("since {} was drafted, {change}", header.number),
+            redraft(ledger, record)?,
+        ),
+        None => Ok(()),
+    }
+}
+
+/// Returns what to type for another version of a quote that differs only by what has changed since.
+fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
+    let QuoteRecord { header, quote } = record;
+    let method = |name: &Option<String>| name.clone().unwrap_or_else(|| "none".to_owned());
+    let percent = |share: Decimal| plain(share * Decimal::ONE_HUNDRED, 4);
+    let mut command = format!(
+        "gritledger quote draft \"{}\" --revises {}",
+        header.site, header.number
+    );
+    for room in &quote.rooms {
+        let _ = write!(command, " --room \"{}\"", room.name);
+    }
+    let _ = write!(
+        command,
+        " --sequence {} --schedule {} --margin {}% --confidence {}%",
+        method(&quote.sequence),
+        method(&quote.schedule),
+        percent(quote.terms.margin),
+        percent(quote.terms.confidence)
+    );
+    if let Some(start) = header.start_on {
+        let _ = write!(command, " --start {start}");
+    }
+    for line in &quote.lines {
+        if let Line::Other { what, cost } = line {
+            let _ = write!(
+                command,
+                " --other \"{what}={}\"",
+                ledger.currency().text(*cost)
+            );
+        }
+    }
+    for option in ledger.options_of(header)?.iter().skip(1) {
+        let other = &option.quote;
+        let mut changes = vec![
+            format!("sequence={}", method(&other.sequence)),
+            format!("schedule={}", method(&other.schedule)),
+        ];
+        let missing = |from: &Quote, in_it: &Quote, key: &str| -> Vec<String> {
+            let rooms = from.rooms.iter();
+            let only = rooms.filter(|room| in_it.rooms.iter().all(|known| known.id != room.id));
+            only.map(|room| format!("{key}={}", room.name)).collect()
+        };
+        changes.extend(missing(quote, other, "without"));
+        changes.extend(missing(other, quote, "with"));
+        let name = &option.header.option_name;
+        let _ = write!(command, " --option \"{name}: {}\"", changes.join(", "));
+    }
+    Ok(command)
 }
 
 /// Reads a number of days: `30d` or `30`.

@@ -61,8 +61,12 @@ enum Said {
 
 /// What only the person can judge: it ends the transaction that it came up in, and then they are asked.
 #[derive(Debug, Error)]
-#[error("{0}")]
-struct Doubt(String);
+#[error("{words}")]
+struct Doubt {
+    words: String,
+    /// What to type if it isn't meant; `None`: it is a slip, or it is not.
+    instead: Option<String>,
+}
 
 impl Context {
     pub(crate) fn new(globals: Globals) -> Result<Context> {
@@ -147,24 +151,45 @@ impl Context {
             };
             // What it was about to say isn't so.
             self.said.borrow_mut().clear();
-            let Doubt(doubt) = error.downcast::<Doubt>()?;
-            match self.ask(&format!("{doubt}. Is it right?"))? {
-                Some(true) => self.confirmed.borrow_mut().push(doubt),
-                Some(false) => return Err(Refusal::new("nothing was done").into()),
-                None => {
-                    return Err(Refusal::new(doubt)
-                        .hint("the same command with --confirm says that it is meant")
-                        .into());
+            let Doubt { words, instead } = error.downcast::<Doubt>()?;
+            let question = match instead {
+                Some(_) => "Go on all the same?",
+                None => "Is it right?",
+            };
+            let mut refusal = match self.ask(&format!("{words}. {question}"))? {
+                Some(true) => {
+                    self.confirmed.borrow_mut().push(words);
+                    continue;
                 }
+                Some(false) => Refusal::new("nothing was done"),
+                None => Refusal::new(words)
+                    .hint("the same command with --confirm says that it is meant"),
+            };
+            if let Some(instead) = instead {
+                refusal.hints.insert(0, instead);
             }
+            return Err(refusal.into());
         }
     }
 
     /// Has the person confirm what is unlikely; where nobody is there to answer, `--confirm` does.
     pub(crate) fn confirm(&self, doubt: &str) -> Result<()> {
+        self.settle_doubt(doubt, None)
+    }
+
+    /// Has the person confirm what was right when it was drafted; if it isn't any more, they are told what to type.
+    pub(crate) fn confirm_or(&self, doubt: &str, instead: String) -> Result<()> {
+        self.settle_doubt(doubt, Some(instead))
+    }
+
+    fn settle_doubt(&self, doubt: &str, instead: Option<String>) -> Result<()> {
         match self.is_confirmed(doubt) {
             true => Ok(()),
-            false => Err(Doubt(doubt.to_owned()).into()),
+            false => Err(Doubt {
+                words: doubt.to_owned(),
+                instead,
+            }
+            .into()),
         }
     }
 

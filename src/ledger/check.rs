@@ -162,6 +162,17 @@ impl Ledger {
                 }
             }
         }
+        for payment in self.payments()? {
+            let applied: Money = payment.applied.iter().map(|part| part.amount).sum();
+            if applied > payment.amount {
+                problems.push(format!(
+                    "payment {}: {} of it is applied, and it is {}",
+                    payment.number,
+                    self.currency().text(applied),
+                    self.currency().text(payment.amount)
+                ));
+            }
+        }
         let mut statement = self.connection.prepare(
             "SELECT job.number FROM job
              JOIN quote_event ON quote_event.quote_id = job.quote_id AND quote_event.what = 'declined'",

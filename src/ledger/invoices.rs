@@ -176,6 +176,29 @@ impl Ledger {
         }
     }
 
+    /// Returns what has changed since a draft was made, in words; none: it would be drafted like that today.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn changed_since(&self, draft: &Invoice) -> Result<Vec<String>> {
+        let job = self.job_by_id(draft.job_id)?;
+        let mut changes = Vec::new();
+        if draft.kind == InvoiceKind::Final {
+            for record in self.agreed(&job)?.quotes {
+                let header = &record.header;
+                if !draft.lines.iter().any(|line| line.quote == Some(header.id)) {
+                    changes.push(format!(
+                        "{} over {} was accepted",
+                        header.number,
+                        self.currency().text(header.price)
+                    ));
+                }
+            }
+        }
+        changes.extend(self.tax_changed(job.site_id, draft.in_force)?);
+        Ok(changes)
+    }
+
     fn with_lines(&self, mut invoice: Invoice) -> Result<Invoice> {
         let of_invoice = named_params! { ":invoice": invoice.id };
         let mut statement = self.connection.prepare_cached(

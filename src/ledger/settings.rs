@@ -404,6 +404,23 @@ impl Ledger {
         pick("tax area", name, &areas.collect::<Vec<_>>())
     }
 
+    /// Returns how the tax at a site has changed from what it was, in words; `None`: it is the same.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn tax_changed(&self, site: SiteId, from: Decimal) -> Result<Option<String>> {
+        let to = self.tax_in_force(site)?;
+        if to == from {
+            return Ok(None);
+        }
+        Ok(Some(format!(
+            "tax at `{}` went from {} % to {} %",
+            self.address_of(site)?,
+            from.normalize(),
+            to.normalize()
+        )))
+    }
+
     /// Returns the percentage of tax on a price at a site today; without a tax area the setting `tax-percent`.
     pub(super) fn tax_in_force(&self, site: SiteId) -> Result<Decimal> {
         let area: Option<i64> = self

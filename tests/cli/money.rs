@@ -392,3 +392,119 @@ fn no_more_of_a_credit_is_applied_than_there_is_nor_to_another_client() {
         assert!(refused.is_err(), "{statement} was let through");
     }
 }
+
+#[test]
+fn a_stale_draft_of_an_invoice_is_not_issued_without_a_word() {
+    let ledger = at_the_minimum("397.90");
+    ledger.lines("setting set tax-percent 6");
+    ledger.lines(AGREED);
+    ledger.lines(
+        r#"
+        invoice final J1
+        quote draft "4 Tannery Row" --variation-of J1 --sequence none --schedule none --margin 0% --other "oiling=507.00"
+        quote send Q2
+        quote accept Q2
+        "#,
+    );
+    let redraft = "hint: gritledger invoice final J1\nhint: the same command with --confirm says that it is meant";
+    assert_eq!(
+        ledger.line("invoice issue J1").refused(),
+        format!(
+            "error: since the final invoice of J1 was drafted, Q2 over 507.00 was accepted\n{redraft}"
+        )
+    );
+    ledger.lines("invoice final J1\nsetting set tax-percent 8");
+    assert_eq!(
+        ledger.line("invoice issue J1").refused(),
+        format!(
+            "error: since the final invoice of J1 was drafted, tax at `4 Tannery Row` went from 6 % to 8 %\n{redraft}"
+        )
+    );
+    // Drafted again it is taxed as it was agreed all the same, and that is said.
+    let again = ledger.line("invoice final J1");
+    assert!(
+        again.stderr().contains("warning: what was agreed at 6 % tax is taxed like that, and 8 % is in force: it is for you to check"),
+        "{again}"
+    );
+    // 904.90 and 6 % of it: 904.90 + 54.29.
+    ledger.lines("invoice issue J1");
+    assert_eq!(ledger.json("invoice show I1")["total"], json!("959.19"));
+}
+
+#[test]
+fn a_stale_draft_is_issued_as_it_stands_if_that_is_meant() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(AGREED);
+    ledger.lines("invoice deposit J1 --amount 70\nsetting set tax-percent 8");
+    let refused = ledger.line("invoice issue J1").refused();
+    assert!(
+        refused.contains("hint: gritledger invoice deposit J1 --amount 70.00\n"),
+        "{refused}"
+    );
+    ledger.lines("invoice issue J1 --confirm");
+    assert_eq!(ledger.json("invoice show I1")["total"], json!("70.00"));
+}
+
+#[test]
+fn a_quote_drafted_before_a_change_of_tax_is_not_sent_without_a_word() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        setting set tax-percent 6
+        quote draft "4 Tannery Row" --room Landing --sequence rotary-36-50-80 --schedule oil-2-coat --margin 30% --confidence 75% --start 2026-03-09 --other "parking=18.50" --option "Both: schedule=none, with=Back bedroom"
+        setting set tax-percent 8
+        "#,
+    );
+    let refused = ledger.line("quote send Q1").refused();
+    let said: Vec<&str> = refused.lines().collect();
+    assert_eq!(
+        said[0],
+        "error: since Q1 was drafted, tax at `4 Tannery Row` went from 6 % to 8 %"
+    );
+    assert_eq!(
+        said[2],
+        "hint: the same command with --confirm says that it is meant"
+    );
+    // What is to be typed drafts the same, but for the tax.
+    let redraft = said[1].strip_prefix("hint: gritledger ").unwrap();
+    ledger.line(redraft).ok();
+    for option in [1, 2] {
+        let [old, new] = ["Q1", "Q1.2"]
+            .map(|number| ledger.json(&format!("quote show {number} --option {option}")));
+        for same in [
+            "price",
+            "lines",
+            "rooms",
+            "sequence",
+            "schedule",
+            "start_on",
+            "option_name",
+        ] {
+            assert_eq!(old[same], new[same], "{same} of option {option}");
+        }
+        assert_eq!(
+            (&old["tax_percent"], &new["tax_percent"]),
+            (&json!(6), &json!(8))
+        );
+    }
+    ledger.lines("quote send Q1.2");
+}
+
+#[test]
+fn another_version_of_a_variation_is_a_variation() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(AGREED);
+    let vary = |how: &str, cost: &str| {
+        ledger.json(&format!(
+            r#"quote draft "4 Tannery Row" {how} --sequence none --schedule none --margin 0% --other "oiling={cost}""#
+        ))
+    };
+    vary("--variation-of J1", "50");
+    let second = vary("--revises Q2", "40");
+    assert_eq!(
+        (&second["number"], &second["variation"], &second["price"]),
+        (&json!("Q2.2"), &json!(true), &json!("40.00"))
+    );
+    ledger.lines("quote send Q2.2\nquote accept Q2.2");
+    assert_eq!(ledger.json("job show J1")["variations"], json!("40.00"));
+}

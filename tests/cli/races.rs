@@ -247,6 +247,27 @@ fn a_payment_is_taken_once() {
 }
 
 #[test]
+fn a_credit_is_applied_once() {
+    race(
+        r#"
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        invoice deposit J1 --amount 100
+        invoice issue J1
+        payment add I1 130 --keep-credit
+        invoice final J1
+        invoice issue J1
+        "#,
+        &[
+            ("payment apply I2", "payment apply I2"),
+            ("payment apply I2 20", "payment apply I2 20"),
+            ("payment apply I2", "payment void P1 --reason bounced"),
+        ],
+    );
+}
+
+#[test]
 fn check_is_not_alarmed_by_who_writes_beside_it() {
     let ledger = TestLedger::job_open();
     let reads = 8 * rounds();
