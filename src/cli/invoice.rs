@@ -277,18 +277,18 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
                 || payments_text(&payments, &page),
             )
         }),
-        PaymentCommand::Void(args) => {
-            let applied =
-                context.write(|writing| writing.void_payment(&args.payment, &args.reason))?;
+        PaymentCommand::Void(args) => context.write(|writing| {
+            let applied = writing.void_payment(&args.payment, &args.reason)?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));
             for part in applied {
                 context.status(&format!(
-                    "{} owes again what of it was applied to it.",
+                    "{} of it was applied to {}, and is taken back with it.",
+                    writing.currency().text(part.amount),
                     part.invoice
                 ));
             }
             Ok(())
-        }
+        }),
     }
 }
 
@@ -320,10 +320,11 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
             },
             || {
                 format!(
-                    "{number}: {} paid on {}; {} is due.",
+                    "{number}: {} paid on {}; {} is due{}.",
                     page.money(amount),
                     invoice.name(),
-                    page.money(invoice.due()) + &credit_text(&invoice, &page)
+                    page.money(invoice.due()),
+                    credit_text(&invoice, &page)
                 )
             },
         )

@@ -392,8 +392,23 @@ fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
         writing.edit_site(old.id, &new)?;
         let (site, rooms) = (writing.site(&new.address)?, room_views(writing, old.id)?);
         context.status(&format!("Changed site {}.", site.address));
+        if client != old.client_id {
+            warn_of_open_jobs(context, writing, &site)?;
+        }
         tell_site(context, writing, &site, &rooms)
     })
+}
+
+/// Warns of jobs that go with a site to its new client; closed ones stay with the old one.
+fn warn_of_open_jobs(context: &Context, ledger: &Ledger, site: &Site) -> Result<()> {
+    let jobs = ledger.jobs()?.into_iter();
+    for job in jobs.filter(|job| job.site_id == site.id && !job.is_closed()) {
+        context.warn(&format!(
+            "{} isn't closed: what is invoiced for it from now on is for {}",
+            job.number, job.client
+        ));
+    }
+    Ok(())
 }
 
 /// After an event, the JSON answer is the site as it stands; people were told in a sentence.

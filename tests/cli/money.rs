@@ -232,6 +232,30 @@ fn what_was_written_is_as_it_was_written_whatever_is_renamed_or_moved() {
     assert_eq!(ledger.json("check")["ok"], json!(true));
 }
 
+#[test]
+fn an_open_job_goes_with_its_site_and_a_closed_one_stays() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(AGREED);
+    ledger.lines("client add \"Bram Holt\"\ninvoice deposit J1 --amount 100\ninvoice issue J1");
+    let moved = ledger.line("site edit 4 --client Bram");
+    assert!(
+        moved.stderr().contains(
+            "warning: J1 isn't closed: what is invoiced for it from now on is for Bram Holt"
+        ),
+        "{moved}"
+    );
+    ledger.lines("job start J1\njob close J1\nsite edit 4 --client Ada");
+    ledger.lines("invoice final J1\ninvoice issue J1");
+    let to = |number| ledger.json(&format!("invoice show {number}"))["client"].clone();
+    assert_eq!(
+        (to("I1"), to("I2")),
+        (json!("Ada Quill"), json!("Bram Holt"))
+    );
+    let jobs = |client| ledger.json(&format!("client show {client}"))["jobs"].clone();
+    assert_eq!(jobs("Ada"), json!([]));
+    assert_eq!(jobs("Bram")[0]["number"], json!("J1"));
+}
+
 /// A deposit of 100.00 of 350.00 is overpaid by 20.00, which is kept.
 fn overpaid() -> TestLedger {
     let ledger = at_the_minimum("350");
@@ -312,7 +336,13 @@ fn a_credit_is_offered_applied_by_a_command_and_counted_everywhere() {
     assert_eq!(ledger.json("check")["ok"], json!(true));
 
     // The check bounced: what was applied of it goes with it.
-    ledger.lines(r#"payment void P1 --reason "check bounced""#);
+    let voided = ledger.line(r#"payment void P1 --reason "check bounced""#);
+    assert!(
+        voided
+            .stderr()
+            .contains("20.00 of it was applied to I2, and is taken back with it."),
+        "{voided}"
+    );
     let list = ledger.json("invoice list");
     let dues = [0, 1].map(|place| &list["invoices"][place]["due"]);
     assert_eq!(dues, [&json!("100.00"), &json!("250.00")]);
