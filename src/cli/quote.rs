@@ -12,7 +12,7 @@ use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
 use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
-    refuse,
+    refuse, typed,
 };
 use crate::money::{Decimal, Money, plain};
 use crate::trade::quote::{Line, Quote};
@@ -374,17 +374,18 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
     let method = |name: &Option<String>| name.clone().unwrap_or_else(|| "none".to_owned());
     let percent = |share: Decimal| plain(share * Decimal::ONE_HUNDRED, 4);
     let mut command = format!(
-        "gritledger quote draft \"{}\" --revises {}",
-        header.site, header.number
+        "gritledger quote draft {} --revises {}",
+        typed(&header.site),
+        header.number
     );
     for room in &quote.rooms {
-        let _ = write!(command, " --room \"{}\"", room.name);
+        let _ = write!(command, " --room {}", typed(&room.name));
     }
     let _ = write!(
         command,
         " --sequence {} --schedule {} --margin {}% --confidence {}%",
-        method(&quote.sequence),
-        method(&quote.schedule),
+        typed(&method(&quote.sequence)),
+        typed(&method(&quote.schedule)),
         percent(quote.terms.margin),
         percent(quote.terms.confidence)
     );
@@ -393,11 +394,8 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
     }
     for line in &quote.lines {
         if let Line::Other { what, cost } = line {
-            let _ = write!(
-                command,
-                " --other \"{what}={}\"",
-                ledger.currency().text(*cost)
-            );
+            let lump = format!("{what}={}", ledger.currency().text(*cost));
+            let _ = write!(command, " --other {}", typed(&lump));
         }
     }
     for option in ledger.options_of(header)?.iter().skip(1) {
@@ -413,8 +411,8 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
         };
         changes.extend(missing(quote, other, "without"));
         changes.extend(missing(other, quote, "with"));
-        let name = &option.header.option_name;
-        let _ = write!(command, " --option \"{name}: {}\"", changes.join(", "));
+        let asked = format!("{}: {}", option.header.option_name, changes.join(", "));
+        let _ = write!(command, " --option {}", typed(&asked));
     }
     Ok(command)
 }
