@@ -64,9 +64,16 @@ fn machine(id: i64, day: i64, weekend: i64, week: i64) -> Machine {
     }
 }
 
-/// Plans a house of that many rooms; returns how long that took, and how far the bound is below the plan's cost, in percent
-/// of that.
-fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
+/// What the plan of a house came to.
+struct Planned {
+    took: Duration,
+    /// How far the bound is below the plan's cost, in percent of that.
+    above: Decimal,
+    proven: bool,
+}
+
+/// Plans a house of that many rooms.
+fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> Planned {
     let mut below = |most: u32| luck.next_u32() % most;
     let mut places: Vec<Place> = (0..rooms)
         .map(|room| Place {
@@ -168,6 +175,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
         anew_from: start,
         end: None,
         keeps: vec![bath, beds],
+        wet: Vec::new(),
         away,
         night_away: match below(4) {
             0 => NightAway::Refused,
@@ -182,6 +190,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
         set_up: Money::from_minor(6847),
         sanding_machines: &sanding,
         coating_machines: &coating,
+        progress: &|_| (),
     };
     let (begun, worked) = (Instant::now(), processor_time());
     let answer = plan(&brief, None);
@@ -194,7 +203,11 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> (Duration, Decimal) {
         .plan
         .map_or(Money::ZERO, |plan| plan.costs.total());
     let above = Decimal::from((cost - answer.bound).minor()) * Decimal::ONE_HUNDRED;
-    (took, above / Decimal::from(cost.minor().max(1)))
+    Planned {
+        took,
+        above: above / Decimal::from(cost.minor().max(1)),
+        proven: answer.proven,
+    }
 }
 
 fn main() -> ExitCode {
@@ -212,19 +225,14 @@ fn main() -> ExitCode {
         } else {
             HOUSES
         };
-        let houses: Vec<(Duration, Decimal)> =
-            (0..count).map(|_| planned(rooms, &mut luck)).collect();
-        if std::env::args().any(|text| text == "each") {
-            for (number, house) in houses.iter().enumerate() {
-                say(&format!("  {number}: {house:?}"));
-            }
-        }
-        let mut times: Vec<Duration> = houses.iter().map(|(took, _)| *took).collect();
+        let houses: Vec<Planned> = (0..count).map(|_| planned(rooms, &mut luck)).collect();
+        let mut times: Vec<Duration> = houses.iter().map(|house| house.took).collect();
         times.sort();
         let (middle, most) = (times[times.len() / 2], times[times.len() - 1]);
-        let above = houses.iter().map(|(_, above)| round(*above, 1)).max();
+        let above = houses.iter().map(|house| round(house.above, 1)).max();
+        let proven = houses.iter().filter(|house| house.proven).count();
         say(&format!(
-            "{rooms:>2} rooms: {middle:.1?} in the middle, {most:.1?} at most; the bound is at most {} % below",
+            "{rooms:>2} rooms: {middle:.1?} in the middle, {most:.1?} at most; {proven} of {count} proven; the bound is at most {} % below",
             above.unwrap_or_default()
         ));
         let limit = LIMITS.iter().find(|(of, _)| *of == rooms);

@@ -8,7 +8,7 @@ use super::ui::Context;
 use super::{confirm_day, read_date, read_plan_date};
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
-use crate::document::plan::{Moved, kept_json, kept_text};
+use crate::document::plan::{Moved, kept_json, kept_text, twice_words};
 use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
 
 /// Manage jobs: accepted quotes being done
@@ -172,9 +172,10 @@ fn change_dates(
     context.write(|writing| {
         let job = writing.job_or_only_open(args.job.as_deref())?;
         let before = writing.kept_plan_of_job(&job)?;
+        let progress = context.progress();
         let why = match start {
-            Some(start) => writing.begin_on(&job, start)?,
-            None => writing.lose_days(&job, lost)?,
+            Some(start) => writing.begin_on(&job, start, &progress)?,
+            None => writing.lose_days(&job, lost, &progress)?,
         };
         let (kept, page) = (writing.kept_plan_of_job(&job)?, context.page(writing));
         let moved = Moved {
@@ -185,6 +186,7 @@ fn change_dates(
             || kept_json(&kept, Some(&moved), &page),
             || kept_text(&kept, Some(&moved), &page),
         )?;
+        warn_of_promises(context, writing, &job)?;
         for entry in writing.entries_of(job.id)? {
             if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {
                 context.warn(&format!(
@@ -199,6 +201,14 @@ fn change_dates(
         ));
         Ok(())
     })
+}
+
+/// Warns of what a job's plan promises for days on which another's does too.
+pub(super) fn warn_of_promises(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+    for twice in ledger.promised_beside(job)? {
+        context.warn(twice_words(&twice).trim_end_matches('.'));
+    }
+    Ok(())
 }
 
 /// Warns of a plan that begins before today: its dates can't be kept any more.

@@ -126,7 +126,10 @@ pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
 fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
     let request = read_request(context, ledger, args)?;
-    let (sheet, page) = (ledger.plan_house(&site, &request)?, context.page(ledger));
+    let (sheet, page) = (
+        ledger.plan_house(&site, &request, &context.progress())?,
+        context.page(ledger),
+    );
     context.answer(|| json(&sheet, None, &page), || text(&sheet, &page))?;
     for skipped in &sheet.skipped {
         context.warn(&skipped.to_string());
@@ -141,7 +144,7 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
         let request = read_request(context, writing, args)?;
-        let (sheet, record) = writing.accept_plan(&site, &request)?;
+        let (sheet, record) = writing.accept_plan(&site, &request, &context.progress())?;
         let (number, page) = (&record.header.number, context.page(writing));
         context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
         context.status(&format!("{number} is drafted from this plan."));

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::job::warn_of_past_dates;
+use super::job::{warn_of_past_dates, warn_of_promises};
 use super::ui::Context;
 use super::{read_margin, read_number, read_percent, read_plan_date};
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
@@ -452,6 +452,7 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         warn_of_other_jobs(context, writing, &header, &job)?;
         if let Some(kept) = writing.plan_of_job(&job)?.filter(|_| !variation) {
             warn_of_past_dates(context, &job, &kept);
+            warn_of_promises(context, writing, &job)?;
         }
         let right = writing.cancellation_of(&header)?;
         if let Some((right, last)) =

@@ -7,10 +7,12 @@
 //! one moment, and everything that a write rests on still holds when it is written. Whatever the command says meanwhile
 //! is kept and said when the ledger is free again: nobody waits for a pager, or for a person to make up their mind.
 
+use std::cell::Cell;
 use std::cell::RefCell;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::{Duration, Instant};
 
 use anstyle::{AnsiColor, Style};
 use anyhow::{Context as _, Result};
@@ -282,6 +284,19 @@ impl Context {
     pub(crate) fn status(&self, sentence: &str) {
         if !self.globals.quiet {
             self.say(Said::Status(crate::document::inert(sentence)));
+        }
+    }
+
+    /// Returns what says on stderr how far long work has come: after a second, and then half as often each time.
+    pub(crate) fn progress(&self) -> impl Fn(u32) + use<> {
+        let (begun, next, quiet) = (Instant::now(), Cell::new(1), self.globals.quiet);
+        move |hundredths| {
+            if !quiet && begun.elapsed() >= Duration::from_secs(next.get()) {
+                next.set(next.get() * 2);
+                say(&format!(
+                    "Planning: {hundredths} % of the work that a plan may take is done."
+                ));
+            }
         }
     }
 

@@ -12,6 +12,7 @@ use super::{Page, count, inert};
 use crate::ledger::{HouseSheet, KeptPlan, PricedWay};
 use crate::money::{Money, plain};
 use crate::trade::RoomId;
+use crate::trade::plan::promised::{Promised, Twice};
 use crate::trade::plan::{Doing, HousePlan, Phase, Remark, Rental};
 use crate::trade::quote::{Quote, margin_percent};
 use crate::trade::rental::MORNING;
@@ -245,6 +246,7 @@ pub fn json(sheet: &HouseSheet, quote: Option<&str>, page: &Page) -> Value {
         "household_loses": losses.map(|losses| page.money_json(losses)),
         "price": priced.map(|quote| page.money_json(quote.price)),
         "tax": priced.map(|quote| page.money_json(quote.tax)),
+        "promised_twice": twice_json(&sheet.promised_twice),
         "buy": shopping_json(&sheet.shopping, page),
         "left_out": sheet.in_jobs.iter().map(|(room, job)| json!({ "room": room, "job": job })).collect::<Vec<_>>(),
         "quote": quote,
@@ -261,7 +263,7 @@ pub fn text(sheet: &HouseSheet, page: &Page) -> String {
                 sheet.site,
                 match sheet.proven {
                     true => "no plan is feasible",
-                    false => "no feasible plan was found",
+                    false => "no plan was found, and none is proven impossible,",
                 }
             );
             let _ = writeln!(text, "{}", page.prose(&inert(&title)));
@@ -573,9 +575,12 @@ fn remarks_text(sheet: &HouseSheet, page: &Page) -> String {
         sheet.bound,
     ) {
         text.push_str(&page.point(&format!(
-            "More rooms than every plan can be tried for: this one is good, and none costs less than {}.",
+            "Not every plan could be tried: this one is good, and none costs less than {}.",
             page.money(bound)
         )));
+    }
+    for twice in &sheet.promised_twice {
+        text.push_str(&page.point(&twice_words(twice)));
     }
     for (room, job) in &sheet.in_jobs {
         text.push_str(&page.point(&format!("{room} is left out: it is in {job}.")));
@@ -587,7 +592,7 @@ fn remarks_text(sheet: &HouseSheet, page: &Page) -> String {
     }
 }
 
-/// Writes nights as people tell them: `2026-12-01 to 2026-12-03, 2026-12-07`.
+/// Writes days or nights as people tell them: `2026-12-01 to 2026-12-03, 2026-12-07`.
 fn nights_words(nights: &[NaiveDate]) -> String {
     let mut spans: Vec<(NaiveDate, NaiveDate)> = Vec::new();
     for night in nights {
@@ -601,6 +606,28 @@ fn nights_words(nights: &[NaiveDate]) -> String {
         false => format!("{first} to {last}"),
     });
     spans.collect::<Vec<_>>().join(", ")
+}
+
+/// Says what is promised twice.
+pub fn twice_words(twice: &Twice) -> String {
+    let to: Vec<&str> = twice.to.iter().map(String::as_str).collect();
+    let (to, days) = (to.join(" and "), nights_words(&twice.days));
+    match &twice.what {
+        Promised::Crew => format!("More hours than the crew has are promised to {to}: {days}."),
+        Promised::Machine(name) => format!("{name} is promised to {to}: {days}."),
+    }
+}
+
+/// Renders what is promised twice as JSON.
+pub(super) fn twice_json(twice: &[Twice]) -> Value {
+    let twice = twice.iter().map(|twice| {
+        let what = match &twice.what {
+            Promised::Crew => "crew",
+            Promised::Machine(name) => name,
+        };
+        json!({ "what": what, "to": twice.to, "days": twice.days })
+    });
+    twice.collect()
 }
 
 /// Says a remark.
@@ -671,6 +698,18 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         } => format!(
             "{rooms} can't have begun on {planned} with the days that were lost: {start} is the first day on which it could."
         ),
+        Remark::WetBeside {
+            job,
+            rooms,
+            from,
+            until,
+        } => format!(
+            "{rooms} of {job} can't be walked on from {from} until {}: nobody works in this house then, and they count as closed at night.",
+            until.format("%Y-%m-%d %H:%M")
+        ),
+        Remark::Undated { job } => format!(
+            "{job} is in this house too and was not made from a plan, so nobody knows when it is wet."
+        ),
         Remark::StartsLater {
             start,
             first,
@@ -723,8 +762,7 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         ),
         Remark::NothingMends { all_tried: true } => "No order of rooms is feasible.".to_owned(),
         Remark::NothingMends { all_tried: false } => {
-            "No order of rooms was found that is feasible; with so many not all can be tried."
-                .to_owned()
+            "No order of rooms was found that is feasible, and not all could be tried.".to_owned()
         }
     }
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use chrono::Days;
 use serde_json::{Value, json};
 
-use super::plan::{Event, agenda};
+use super::plan::{Event, agenda, twice_words};
 use super::{Page, count, inert, percent_json, percent_text};
 use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today, Unworked};
 use crate::money::{Decimal, Money, plain};
@@ -775,6 +775,7 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
             "work": step.event.what,
             "rooms": step.rooms,
         })).collect::<Vec<_>>(),
+        "promised_twice": super::plan::twice_json(&today.promised_twice),
         "quotes": super::quote::list_json(&today.quotes, page)["quotes"],
         "overdue": super::invoice::list_json(&today.overdue, page)["invoices"],
         "credits": today.credits.iter().map(|(credit, invoice)| {
@@ -844,6 +845,8 @@ pub fn today_text(today: &Today, page: &Page) -> String {
         format!("{job}, {when}: {what} ({rooms})")
     });
     section("Planned", steps.collect());
+    let twice = today.promised_twice.iter();
+    section("Promised twice", twice.map(twice_words).collect());
     section(
         "Jobs",
         today

@@ -27,6 +27,7 @@ mod methods;
 mod payments;
 mod people;
 mod plans;
+mod promises;
 mod quotes;
 mod rentals;
 mod reports;

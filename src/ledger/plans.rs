@@ -1,11 +1,13 @@
 //! Plans of whole houses: what is asked for by name, worked out by the trade, and kept with the quote it is made into.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use anyhow::Result;
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use rusqlite::named_params;
 
+use super::promises::first_coat;
 use super::{
     DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, adding_a_room,
     kept, near_names, refuse, typed,
@@ -14,15 +16,17 @@ use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
+use crate::trade::plan::promised::Twice;
 use crate::trade::plan::replay::replay;
 use crate::trade::plan::{
     self, Answer, Begun, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, NightAway, Phase,
-    Place, Places, Remark, Way,
+    Place, Places, Remark, Way, Wet,
 };
 use crate::trade::pricing::{Offer, price, set_up_cost};
 use crate::trade::quote::{Priced, Quote};
 use crate::trade::rates::Rates;
-use crate::trade::{MachineId, QuoteId, RoomId, Unit};
+use crate::trade::rental::MORNING;
+use crate::trade::{JobId, MachineId, QuoteId, RoomId, Unit};
 
 /// Days after its start within which a plan looks for nights away.
 const LONGEST_VIEW: i64 = 366;
@@ -90,8 +94,6 @@ pub struct HouseSheet {
     pub request: HouseRequest,
     /// The names of the rooms and ways.
     pub names: BTreeMap<RoomId, String>,
-    /// When the crew works.
-    pub calendar: Calendar,
     /// The answer.
     pub chosen: PricedWay,
     /// What each phase of it costs; they add up to the whole.
@@ -110,6 +112,8 @@ pub struct HouseSheet {
     pub shopping: Vec<ToBuy>,
     /// Rooms that are left out because they are in a job, with its number.
     pub in_jobs: LeftOut,
+    /// What the plan promises for days on which that of a job does too.
+    pub promised_twice: Vec<Twice>,
     /// Cuts that skip more than one grade.
     pub skipped: Vec<SkippedGrades>,
 }
@@ -143,7 +147,7 @@ impl KeptPlan {
 }
 
 /// Everything that a brief borrows.
-struct Worked {
+struct Worked<'a> {
     rooms: Vec<Room>,
     house: House,
     calendar: Calendar,
@@ -162,9 +166,14 @@ struct Worked {
     coating: Vec<Machine>,
     set_up: Money,
     sealed: bool,
+    /// Rooms of other jobs at the site while they are wet, with the number of the job.
+    wet: Vec<(String, Wet)>,
+    /// Other jobs at the site of which nobody knows the days.
+    undated: Vec<String>,
+    progress: &'a dyn Fn(u32),
 }
 
-impl Worked {
+impl Worked<'_> {
     /// Asks something about a request's brief.
     fn with_brief<T>(
         &self,
@@ -192,9 +201,13 @@ impl Worked {
         self.refuse_contradictions(&together, &apart)?;
         apart.extend(alone);
         // What has begun takes what it was planned to take, whatever has been learned since.
+        let known = self.begun.iter();
+        let known = known.map(|(begun, needs)| (begun.rooms, needs.clone()));
+        let known: RefCell<HashMap<Places, Needs>> = RefCell::new(known.collect());
         let needs = |rooms: Places| {
-            let begun = self.begun.iter().find(|(begun, _)| begun.rooms == rooms);
-            begun.map_or_else(|| self.labour.needs(rooms), |(_, needs)| needs.clone())
+            let mut known = known.borrow_mut();
+            let needs = known.entry(rooms);
+            needs.or_insert_with(|| self.labour.needs(rooms)).clone()
         };
         ask(&Brief {
             house: &self.house,
@@ -205,6 +218,7 @@ impl Worked {
             anew_from: self.anew_from,
             end: request.end,
             keeps: self.keeps(request)?,
+            wet: self.wet.iter().map(|(_, wet)| *wet).collect(),
             away: request.away.clone(),
             night_away: match (request.night_away, self.refuses_nights) {
                 (Some(price), _) => NightAway::Costs(price),
@@ -220,6 +234,7 @@ impl Worked {
             set_up: self.set_up,
             sanding_machines: &self.sanding,
             coating_machines: &self.coating,
+            progress: self.progress,
         })
     }
 
@@ -369,6 +384,21 @@ impl Worked {
         Ok(phases)
     }
 
+    /// Says how other jobs at the site stand to a plan: when they are wet meanwhile, and that nobody knows.
+    fn beside(&self, plan: Option<&HousePlan>) -> Vec<Remark> {
+        let meanwhile = |wet: &Wet| plan.is_none_or(|plan| wet.from <= plan.finish);
+        let wet = self.wet.iter().filter(|(_, wet)| meanwhile(wet));
+        let wet = wet.map(|(job, wet)| Remark::WetBeside {
+            job: job.clone(),
+            rooms: self.house.names(wet.rooms),
+            from: wet.from,
+            until: wet.until,
+        });
+        let undated = self.undated.iter();
+        let undated = undated.map(|job| Remark::Undated { job: job.clone() });
+        wet.chain(undated).collect()
+    }
+
     /// Prices a plan: set-up for each phase, the machines as they are rented, everything else as in any quote.
     fn quote(&self, ledger: &Ledger, plan: &HousePlan) -> Result<Priced> {
         let mut offer = self.offer.clone();
@@ -413,9 +443,14 @@ impl Ledger {
     /// # Errors
     /// Refuses unknown rooms and methods, a start that isn't worked on, rooms without a way out, and keeps that no plan
     /// can honour.
-    pub fn plan_house(&self, site: &Site, request: &HouseRequest) -> Result<HouseSheet> {
-        let worked = self.work_out(site, request, &[])?;
-        self.check_dates(&worked.calendar, request)?;
+    pub fn plan_house(
+        &self,
+        site: &Site,
+        request: &HouseRequest,
+        progress: &dyn Fn(u32),
+    ) -> Result<HouseSheet> {
+        let worked = self.work_out(site, request, &[], None, progress)?;
+        self.check_dates(&self.calendar()?, request)?;
         let mut answer = worked.with_brief(request, |brief| {
             let named = request
                 .phases
@@ -440,6 +475,8 @@ impl Ledger {
                 answer.chosen.why.push(Remark::OwnFurniture { room });
             }
         }
+        let beside = worked.beside(answer.chosen.plan.as_ref());
+        answer.chosen.why.extend(beside);
         self.sheet_of(site, request, worked, answer)
     }
 
@@ -463,8 +500,16 @@ impl Ledger {
         Ok(())
     }
 
-    /// Gathers everything that a plan is made from; lost days aren't worked.
-    fn work_out(&self, site: &Site, request: &HouseRequest, lost: &[NaiveDate]) -> Result<Worked> {
+    /// Gathers everything that a plan is made from; lost days aren't worked, and neither are those on which another job of
+    /// the site is wet.
+    fn work_out<'a>(
+        &self,
+        site: &Site,
+        request: &HouseRequest,
+        lost: &[NaiveDate],
+        own: Option<JobId>,
+        progress: &'a dyn Fn(u32),
+    ) -> Result<Worked<'a>> {
         let away = request.away.iter().flat_map(|(from, to)| [*from, *to]);
         for day in away.chain(request.end) {
             check_day(day, self.today())?;
@@ -521,6 +566,31 @@ impl Ledger {
         calendar
             .holidays
             .extend(lost.iter().map(|day| (*day, "lost".to_owned())));
+        let (mut wet, mut undated) = (Vec::new(), Vec::new());
+        for beside in self.jobs_beside(site, own)? {
+            if beside.phases.is_empty() {
+                undated.push(beside.job.clone());
+            }
+            for phase in &beside.phases {
+                let Some(from) =
+                    first_coat(phase).filter(|_| phase.light_use > morning(request.start))
+                else {
+                    continue;
+                };
+                let days = from.iter_days();
+                let days = days.take_while(|day| morning(*day) < phase.light_use);
+                let closed = format!("{} is wet", beside.job);
+                calendar
+                    .holidays
+                    .extend(days.map(|day| (day, closed.clone())));
+                let wet_room = Wet {
+                    rooms: places_of(&house, &phase.rooms),
+                    from,
+                    until: phase.light_use,
+                };
+                wet.push((beside.job.clone(), wet_room));
+            }
+        }
         Ok(Worked {
             sanding: machines(labour.sanding_machines()),
             coating: machines(labour.coating_machines()),
@@ -537,6 +607,9 @@ impl Ledger {
             rates,
             skipped,
             in_jobs,
+            wet,
+            undated,
+            progress,
         })
     }
 
@@ -597,7 +670,7 @@ impl Ledger {
         &self,
         site: &Site,
         request: &HouseRequest,
-        worked: Worked,
+        worked: Worked<'_>,
         answer: Answer,
     ) -> Result<HouseSheet> {
         let Answer {
@@ -606,6 +679,7 @@ impl Ledger {
             one_by_one,
             all_at_once,
             bound,
+            proven,
         } = answer;
         let quote = chosen
             .plan
@@ -633,7 +707,6 @@ impl Ledger {
                 .and_then(|plan| Some(base? + plan.costs.total())),
             way,
         };
-        let proven = worked.house.refinished().count() <= plan::EXACT_ROOMS;
         let mut others = Vec::new();
         if let Some(cheapest) = cheapest {
             let name = match proven {
@@ -648,7 +721,12 @@ impl Ledger {
         let parts = chosen.way.plan.as_ref().zip(quote.as_ref()).zip(base);
         let phase_costs = parts.map(|((plan, of), base)| costs_by_phase(plan, &of.quote, base));
         let takes = chosen.way.plan.as_ref().zip(quote.as_ref());
+        let promised_twice = match &chosen.way.plan {
+            Some(plan) => self.promised_by("this plan", plan)?,
+            None => Vec::new(),
+        };
         Ok(HouseSheet {
+            promised_twice,
             site: site.address.clone(),
             request: request.clone(),
             names: names_of(&worked.rooms),
@@ -667,7 +745,6 @@ impl Ledger {
             others,
             in_jobs: worked.in_jobs,
             skipped: worked.skipped,
-            calendar: worked.calendar,
         })
     }
 
@@ -774,8 +851,9 @@ impl Writing<'_> {
         &self,
         site: &Site,
         request: &HouseRequest,
+        progress: &dyn Fn(u32),
     ) -> Result<(HouseSheet, QuoteRecord)> {
-        let sheet = self.plan_house(site, request)?;
+        let sheet = self.plan_house(site, request, progress)?;
         let (Some(plan), Some(priced)) = (&sheet.chosen.way.plan, &sheet.priced) else {
             refuse!("a plan that isn't feasible makes no quote");
         };
@@ -832,7 +910,12 @@ impl Writing<'_> {
     ///
     /// # Errors
     /// Refuses a job without a plan, a closed one, and days that the plan doesn't work on.
-    pub fn lose_days(&self, job: &Job, days: &[NaiveDate]) -> Result<Vec<Remark>> {
+    pub fn lose_days(
+        &self,
+        job: &Job,
+        days: &[NaiveDate],
+        progress: &dyn Fn(u32),
+    ) -> Result<Vec<Remark>> {
         let kept = self.plan_to_move(job)?;
         let work = kept.plan.phases.iter().flat_map(|phase| &phase.work);
         let worked: BTreeSet<NaiveDate> = work.map(|stretch| stretch.day).collect();
@@ -853,7 +936,8 @@ impl Writing<'_> {
             let by_then = worked.clone().next().is_some_and(|first| first < *earliest);
             by_then || worked.any(|day| day <= self.today() && !days.contains(&day))
         };
-        let why = self.plan_again(job, &kept, &kept.request, &lost, has_begun)?;
+        let again = (&kept.request, &lost[..]);
+        let why = self.plan_again(job, &kept, again, has_begun, progress)?;
         let days: Vec<String> = days.iter().map(ToString::to_string).collect();
         self.log(&format!(
             "Planned {} again: lost {}.",
@@ -868,7 +952,12 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a plan, a closed one, one on which hours are logged already, and a start that is past or
     /// isn't worked on.
-    pub fn begin_on(&self, job: &Job, start: NaiveDate) -> Result<Vec<Remark>> {
+    pub fn begin_on(
+        &self,
+        job: &Job,
+        start: NaiveDate,
+        progress: &dyn Fn(u32),
+    ) -> Result<Vec<Remark>> {
         let kept = self.plan_to_move(job)?;
         let entries = self.entries_of(job.id)?;
         let hours = entries
@@ -887,7 +976,8 @@ impl Writing<'_> {
             ..kept.request.clone()
         };
         check_start(&self.calendar()?, start, self.today())?;
-        let why = self.plan_again(job, &kept, &request, &kept.lost, |_| false)?;
+        let again = (&request, &kept.lost[..]);
+        let why = self.plan_again(job, &kept, again, |_| false, progress)?;
         self.log(&format!(
             "Planned {} again: it begins on {start} or later.",
             job.number
@@ -902,17 +992,18 @@ impl Writing<'_> {
         self.kept_plan_of_job(job)
     }
 
-    /// Plans again and keeps that: phases that have begun stay as they were planned, but for lost days.
+    /// Plans again, by what is asked for with the days that are lost, and keeps that: phases that have begun stay as they
+    /// were planned, but for lost days.
     fn plan_again(
         &self,
         job: &Job,
         kept: &KeptPlan,
-        request: &HouseRequest,
-        lost: &[NaiveDate],
+        (request, lost): (&HouseRequest, &[NaiveDate]),
         has_begun: impl Fn(&Phase) -> bool,
+        progress: &dyn Fn(u32),
     ) -> Result<Vec<Remark>> {
         let site = self.site(&self.address_of(job.site_id)?)?;
-        let mut worked = self.work_out(&site, request, lost)?;
+        let mut worked = self.work_out(&site, request, lost, Some(job.id), progress)?;
         let begun = kept.plan.phases.iter().enumerate();
         let begun = begun.take_while(|(_, phase)| has_begun(phase));
         worked.begun = begun
@@ -977,6 +1068,8 @@ impl Writing<'_> {
             };
             way.why.insert(0, late);
         }
+        let beside = worked.beside(Some(plan));
+        way.why.extend(beside);
         Ok(way.why)
     }
 }
@@ -1022,6 +1115,10 @@ fn check_start(calendar: &Calendar, start: NaiveDate, today: NaiveDate) -> Resul
         Some(next) => refusal.hint(format!("--start {next}")).into(),
         None => refusal.into(),
     })
+}
+
+fn morning(day: NaiveDate) -> NaiveDateTime {
+    day.and_time(NaiveTime::MIN) + TimeDelta::hours(i64::from(MORNING))
 }
 
 fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {

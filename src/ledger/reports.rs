@@ -11,6 +11,7 @@ use super::{
 };
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
+use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{LineKind, Side, Variance, compare};
 use crate::trade::{OperationId, RoomId, Unit};
@@ -115,6 +116,8 @@ pub struct Today {
     pub coats: Vec<CoatDue>,
     /// The plans of those jobs that have one.
     pub plans: Vec<(Job, KeptPlan)>,
+    /// What they promise for the same days.
+    pub promised_twice: Vec<Twice>,
     /// Quotes sent and not answered; those about to expire come first.
     pub quotes: Vec<QuoteHeader>,
     /// Invoices past their due date.
@@ -291,6 +294,7 @@ impl Ledger {
             machines: self.machines_due()?,
             coats,
             plans,
+            promised_twice: self.promised_twice()?,
             quotes,
             overdue: overdue.collect(),
             credits,

@@ -171,3 +171,114 @@ fn a_plan_says_which_nights_it_relies_on() {
         first["nights_relied_on"]
     );
 }
+
+#[test]
+fn rooms_added_to_a_house_under_way_wait_for_what_is_wet_there() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --room Hall --room "Front room" --phases "Hall, Front room""#,
+        1,
+    );
+    let first = ledger.json("job dates J1");
+    assert_eq!(
+        of_phases(&first, "light_use"),
+        [&json!("2026-03-12T14:03")],
+        "coated on the 10th and the 11th"
+    );
+    let line = r#"plan house "9 Lantern Row" --start 2026-03-10"#;
+    let added = ledger.json(line);
+    // Wet from the first coat on the 10th until the afternoon of the 12th: nobody works in the house on those days.
+    for day in of_phases(&added, "from") {
+        assert!(day.as_str() >= Some("2026-03-13"), "{added:#}");
+    }
+    let why = added["why"].as_str().unwrap();
+    assert!(
+        why.contains(
+            "Hall and Front room of J1 can't be walked on from 2026-03-10 until 2026-03-12 14:03"
+        ),
+        "{why}"
+    );
+    // Closed: the crew is in the house on the 9th, before anything is wet.
+    let sooner = ledger.json(&line.replace("03-10", "03-09"));
+    let days = of_phases(&sooner, "days").into_iter().flat_map(list);
+    let days = days.filter(|day| {
+        let work = day["work"].as_str().unwrap();
+        work.starts_with("coat") || work.starts_with("repair")
+    });
+    let days: Vec<&str> = days.filter_map(|day| day["date"].as_str()).collect();
+    assert!(
+        !days
+            .iter()
+            .any(|day| ("2026-03-10"..="2026-03-12").contains(day)),
+        "{days:?}"
+    );
+    // A job of which nobody knows the days is told as one.
+    ledger.lines(
+        r#"
+        quote draft "9 Lantern Row" --room "Bedroom 2"
+        quote send Q2
+        quote accept Q2
+        "#,
+    );
+    let why = ledger.json(line)["why"].as_str().unwrap().to_owned();
+    assert!(why.contains("J2 is in this house too"), "{why}");
+}
+
+#[test]
+fn a_crew_and_a_machine_promised_twice_are_told() {
+    let ledger = lantern_row();
+    add_house(&ledger, "11 Lantern Row");
+    let line = |site: &str| {
+        format!(
+            r#"plan house "{site}" --start 2026-03-09 --phases "Hall, Front room; Bedroom 1, Bedroom 2""#
+        )
+    };
+    let alone = ledger.json(&line("9 Lantern Row"));
+    assert_eq!(alone["promised_twice"], json!([]));
+    accept(&ledger, &line("9 Lantern Row"), 1);
+    let second = ledger.json(&line("11 Lantern Row"));
+    let twice = list(&second["promised_twice"]);
+    let what: Vec<&Value> = twice.iter().map(|twice| &twice["what"]).collect();
+    assert_eq!(what, [&json!("crew"), &json!("buffer"), &json!("rotary")]);
+    assert_eq!(twice[0]["to"], json!(["J1", "this plan"]));
+    // Both begin on Wednesday, for the sake of the rotary's weekend. On the days of sanding that are full in both, and on
+    // the 12th with sanding and a coat, twice eight hours are promised; two second coats fit into a day, and so does the
+    // 17th with the rest of the sanding and a coat, twice.
+    assert_eq!(
+        twice[0]["days"],
+        json!(["2026-03-11", "2026-03-12", "2026-03-16"])
+    );
+    // The buffer is out for the second coats, the rotary from the first morning to the last day of sanding.
+    assert_eq!(twice[1]["days"], json!(["2026-03-13", "2026-03-18"]));
+    let rotary = list(&twice[2]["days"]);
+    assert_eq!(rotary.len(), 7);
+    assert_eq!(
+        (&rotary[0], &rotary[6]),
+        (&json!("2026-03-11"), &json!("2026-03-17"))
+    );
+    ledger
+        .line(&format!("{} --accept", line("11 Lantern Row")))
+        .ok();
+    ledger.line("quote send Q2").ok();
+    let accepted = ledger.line("quote accept Q2");
+    assert!(
+        accepted.stderr().contains(
+            "warning: More hours than the crew has are promised to J1 and J2: 2026-03-11 to 2026-03-12, 2026-03-16"
+        ),
+        "{accepted}"
+    );
+    assert!(
+        accepted
+            .stderr()
+            .contains("warning: rotary is promised to J1 and J2: 2026-03-11 to 2026-03-17"),
+        "{accepted}"
+    );
+    let today = ledger.json("today");
+    assert_eq!(today["promised_twice"][0]["to"], json!(["J1", "J2"]));
+    let text = ledger.line("today").ok();
+    assert!(text.contains("Promised twice"), "{text}");
+    // What is past is no longer told.
+    let later = value(on(&ledger, "2026-06-01", "today --json"));
+    assert_eq!(later["promised_twice"], json!([]));
+}

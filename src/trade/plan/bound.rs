@@ -11,8 +11,8 @@
 //!   with such a room takes at least the nights that its drying takes.
 //!
 //! Where only so many rooms can be emptied at once, each room bears that share of what its phase costs once instead, and
-//! the machines are out for the days of the group that takes longest; whichever comes to more is the bound. Nothing of
-//! this is known to be lost on nights when the household is away anyway, so then only the rest counts.
+//! the machines are out for the days of the group that takes longest; whichever comes to more is the bound. From what is
+//! lost, the most goes off that can be saved on nights when the household is away anyway.
 
 use super::Places;
 use super::calendar::Needs;
@@ -31,6 +31,7 @@ struct Part {
     rooms: i64,
     /// For every phase, however many rooms it has.
     once: i64,
+    /// What is lost by it if nobody is away: by closed rooms, and by nights.
     closed: i64,
     nights: i64,
     /// What it takes of the sanding machines, and until the next.
@@ -56,10 +57,19 @@ pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -
         let facts = search.facts(*unit);
         (facts.fails.is_none(), -facts.needs.before)
     });
-    let groups: Vec<Vec<Option<Part>>> = units
+    let mut groups: Vec<Vec<Option<Part>>> = units
         .chunks(size)
         .map(|units| parts_of(search, units))
         .collect();
+    let calm = least_of_groups(search, rooms, &groups) - search.saved(rooms);
+    for part in groups.iter_mut().flatten().flatten() {
+        (part.closed, part.nights) = (0, 0);
+    }
+    let lossless = least_of_groups(search, rooms, &groups);
+    Money::from_minor(calm.max(lossless))
+}
+
+fn least_of_groups(search: &Search<'_>, rooms: Places, groups: &[Vec<Option<Part>>]) -> i64 {
     let all = i64::from(rooms.count());
     let groups = groups.iter().enumerate();
     let by_group: i64 = groups
@@ -72,7 +82,7 @@ pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -
         let costs = groups.map(|(number, parts)| by_part(parts, most, number == 0));
         search.sanding.least_for(days.unwrap_or(0)) + costs.sum::<i64>()
     });
-    Money::from_minor(by_group.max(by_part.unwrap_or(0)))
+    by_group.max(by_part.unwrap_or(0))
 }
 
 /// Returns what each set of a group's units costs at least as a part of a phase; `None`: no phase can have them together.
@@ -97,20 +107,16 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
         .ok()
         .filter(|_| together)?;
     let count = i64::from(rooms.count());
-    let mut part = Part {
+    Some(Part {
         rooms: count,
         once: search.least_once(&times),
-        closed: 0,
-        nights: 0,
+        closed: least_closed(&facts.needs, &times) * count * brief.day_closed.minor(),
+        nights: match (facts.fails, brief.night_away.weight()) {
+            (Some(_), Some(price)) => least_nights(&facts.needs) * price.minor(),
+            _ => 0,
+        },
         least: search.least_of_machines(&facts.needs, &times),
-    };
-    if brief.away.is_empty() {
-        part.closed = least_closed(&facts.needs, &times) * count * brief.day_closed.minor();
-        if let (Some(_), Some(price)) = (facts.fails, brief.night_away.weight()) {
-            part.nights = least_nights(&facts.needs) * price.minor();
-        }
-    }
-    Some(part)
+    })
 }
 
 /// Returns in how many nights a phase is wet at least, at whatever hour of a day its first coat is laid.

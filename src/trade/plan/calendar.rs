@@ -13,7 +13,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta, Weekday};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
 use thiserror::Error;
 
 use crate::trade::rental::MORNING;
@@ -362,6 +362,18 @@ pub(super) fn date(day: Day) -> NaiveDate {
 /// Returns the day that a date is.
 pub(super) fn day(date: NaiveDate) -> Day {
     date.num_days_from_ce()
+}
+
+/// Returns the nights, first and last, in which what is coated on a day is wet until a moment.
+pub(super) fn nights(from: NaiveDate, until: NaiveDateTime) -> Option<(Day, Day)> {
+    let in_the_night = until > until.date().and_time(evening());
+    let last = day(until.date()) - i32::from(!in_the_night);
+    let first = day(from);
+    (first <= last).then_some((first, last))
+}
+
+fn evening() -> NaiveTime {
+    NaiveTime::MIN + TimeDelta::hours(i64::from(EVENING))
 }
 
 /// Returns the moment of a day and minute of the clock.

@@ -23,18 +23,22 @@
 //! Everything else (labour, discs, finish) is the same however the house is divided. Days come of the hours at the
 //! confidence; money is expected cost.
 //!
-//! [`plan`] returns the cheapest feasible plan, the earliest finish among equals: proven up to [`EXACT_ROOMS`] rooms, and
-//! beyond that a good one with a bound on what any plan costs. Every plan is [replayed](replay) day by day before it is
-//! returned.
+//! [`plan`] returns the cheapest feasible plan, the earliest finish among equals; where every plan can't be tried, because
+//! there are more than twelve rooms or it takes too many steps, a good one with a bound on what any plan costs. Every plan
+//! is [replayed](replay) day by day before it is returned.
 
 mod bound;
 pub mod calendar;
+mod good;
+mod kit;
 pub mod labour;
+pub mod promised;
 pub mod replay;
 mod rest;
 mod search;
 pub mod ways;
 mod words;
+mod work;
 
 #[cfg(test)]
 mod tests;
@@ -42,15 +46,24 @@ mod tests;
 use chrono::{NaiveDate, NaiveDateTime};
 
 pub use self::calendar::{Calendar, Coat, Doing, Needs, Stretch};
-use self::search::{Chosen, Search};
+use self::search::{Best, Chosen, Search};
 pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;
+use self::work::Work;
 use crate::money::Money;
 use crate::trade::rental::{Need, Plan as RentalPlan, Tariff};
 use crate::trade::{MachineId, RoomId};
 
-/// Up to how many rooms the cheapest plan is proven to be the cheapest.
-pub const EXACT_ROOMS: u32 = 12;
+/// Up to how many rooms every plan is tried, if the work suffices.
+const EXACT_ROOMS: u32 = 12;
+
+/// Hundredths of the work for the best order of the rooms one by one, for a good plan, for trying every plan, for a good plan
+/// by way of nights away, and for what would mend it, if there is none.
+const FOR_ONE_BY_ONE: u64 = 5;
+const FOR_GOOD: u64 = 10;
+const FOR_ALL: u64 = 60;
+const FOR_NIGHTS: u64 = 10;
+const FOR_WORDS: u64 = 100;
 
 /// What a house is planned by.
 pub struct Brief<'a> {
@@ -70,6 +83,8 @@ pub struct Brief<'a> {
     pub end: Option<NaiveDate>,
     /// What must stay in use.
     pub keeps: Vec<Keep>,
+    /// Rooms of other jobs in the same house, which are wet for some time. That nobody works meanwhile is for the calendar.
+    pub wet: Vec<Wet>,
     /// Nights that the household is away anyway, first and last.
     pub away: Vec<(NaiveDate, NaiveDate)>,
     /// What becomes of a night on which a keep fails.
@@ -92,6 +107,8 @@ pub struct Brief<'a> {
     pub sanding_machines: &'a [Machine],
     /// The machines that only the coats take.
     pub coating_machines: &'a [Machine],
+    /// Is told now and then how many hundredths of the work are done that a plan may take.
+    pub progress: &'a dyn Fn(u32),
 }
 
 impl<'a> Brief<'a> {
@@ -112,6 +129,7 @@ impl<'a> Brief<'a> {
             },
             begun: self.begun.clone(),
             keeps: self.keeps.clone(),
+            wet: self.wet.clone(),
             away: self.away.clone(),
             together: self.together.clone(),
             apart: self.apart.clone(),
@@ -151,6 +169,17 @@ impl NightAway {
             NightAway::Costs(price) => price,
         }
     }
+}
+
+/// Rooms that are wet with the coats of another job.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Wet {
+    /// The rooms.
+    pub rooms: Places,
+    /// The day of the first coat.
+    pub from: NaiveDate,
+    /// From when on they are walked on.
+    pub until: NaiveDateTime,
 }
 
 /// A phase that has begun.
@@ -300,38 +329,36 @@ pub struct Answer {
     pub all_at_once: Way,
     /// No plan costs less than this.
     pub bound: Money,
+    /// Whether every plan was tried that could be better: then the cheapest one is, or there is none.
+    pub proven: bool,
 }
 
 /// Plans a house: the cheapest way, or the phases that are named, in their order.
 pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
-    let search = Search::new(brief);
+    plan_within(brief, named, work::BUDGET)
+}
+
+/// Plans a house with so much work at most, in steps.
+fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answer {
+    let work = Work::new(budget, brief.progress);
+    let search = Search::new(brief, &work);
     let rooms = brief.rooms_left();
     let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };
+    work.allow(FOR_ONE_BY_ONE);
     let all_at_once = search.of_phases(whole, None);
     let (ones, one_by_one) = one_by_one(&search, rooms);
     let by_hand = named.map(|phases| search.of_phases(phases, None));
-    let exact = rooms.count() <= EXACT_ROOMS;
-    // A good plan makes the search for the best one short.
-    let mut good = search.good_plan(rooms, named);
-    if good.is_none() && !exact {
-        good = good_plan_by_nights(&search, brief, rooms);
-    }
-    let known = [&all_at_once, &one_by_one, &good];
-    let known = known.into_iter().chain(&by_hand).flatten();
-    let known = known.map(|plan| plan.cost).min();
-    let found = match exact {
-        true => search.best_of_all(rooms, known),
-        false => good,
-    };
-    let bound = match &found {
-        Some(found) if exact => found.cost,
-        _ => bound::least_of_all(&search, rooms),
-    };
+    let Best {
+        plan: found,
+        proven,
+        bound,
+    } = best(&search, rooms, named, &[&all_at_once, &one_by_one]);
+    work.allow(FOR_WORDS);
     let cheapest = match found {
         Some(found) => way(&search, brief, &found),
         None => Way {
             plan: None,
-            why: words::what_would_mend(brief, rooms),
+            why: words::what_would_mend(&search, rooms, proven),
         },
     };
     let planned = |phases: &[Places], chosen: Option<Chosen>| match chosen {
@@ -345,7 +372,7 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
         Some((phases, by_hand)) => (planned(phases, by_hand), Some(cheapest)),
         None => (cheapest, None),
     };
-    let fewest = exact || named.is_some();
+    let fewest = proven || named.is_some();
     chosen
         .why
         .splice(0..0, words::nights_after_all(brief, &chosen, fewest));
@@ -355,15 +382,50 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
         one_by_one: planned(&ones, one_by_one),
         all_at_once: planned(whole, all_at_once),
         bound,
+        proven,
     }
+}
+
+/// Looks for the cheapest plan: a good one first, which makes the search for the best one short; that is what remains
+/// where the rooms are too many or the work is.
+fn best(
+    search: &Search<'_>,
+    rooms: Places,
+    named: Option<&[Places]>,
+    known: &[&Option<Chosen>],
+) -> Best {
+    let work = search.work;
+    work.allow(FOR_GOOD);
+    let good = search.good_plan(rooms, named);
+    let known = known.iter().filter_map(|plan| plan.as_ref()).chain(&good);
+    let known = known.min_by_key(|plan| (plan.cost, plan.finish)).cloned();
+    work.allow(FOR_ALL);
+    let mut best = match rooms.count() <= EXACT_ROOMS {
+        true => search.best_of_all(rooms, known.as_ref().map(|plan| plan.cost)),
+        false => Best {
+            plan: None,
+            proven: false,
+            bound: bound::least_of_all(search, rooms),
+        },
+    };
+    if !best.proven {
+        let found = best.plan.into_iter().chain(known);
+        let found = found.min_by_key(|plan| (plan.cost, plan.finish));
+        work.allow(FOR_NIGHTS);
+        best.plan = found.or_else(|| good_plan_by_nights(search, rooms));
+    }
+    if best.plan.is_none() {
+        best.bound = bound::least_of_all(search, rooms);
+    }
+    best
 }
 
 /// Looks for a good plan by way of such in which nights away are dear instead of impossible: step by step it has fewer of
 /// them, at best none.
-fn good_plan_by_nights(search: &Search<'_>, brief: &Brief<'_>, rooms: Places) -> Option<Chosen> {
-    let dear = brief.with_nights();
-    let found = Search::new(&dear).good_plan(rooms, None)?;
-    let phases = found.phases.iter().skip(brief.begun.len());
+fn good_plan_by_nights(search: &Search<'_>, rooms: Places) -> Option<Chosen> {
+    let dear = search.brief.with_nights();
+    let found = Search::new(&dear, search.work).good_plan(rooms, None)?;
+    let phases = found.phases.iter().skip(dear.begun.len());
     let phases: Vec<Places> = phases.map(|(rooms, _)| *rooms).collect();
     search.of_phases(&phases, None)
 }
@@ -374,10 +436,9 @@ fn one_by_one(search: &Search<'_>, rooms: Places) -> (Vec<Places>, Option<Chosen
     let Some(mut best) = search.of_phases(&units, None) else {
         return (units, None);
     };
-    // The order matters for weekends and for what is kept; rooms change places as long as that is cheaper, unless they are
-    // so many that it would take long.
+    // The order matters for weekends and for what is kept: rooms change places as long as that is cheaper.
     let mut order = units;
-    while rooms.count() <= EXACT_ROOMS {
+    loop {
         let places = 0..order.len();
         let swaps = places.flat_map(|later| (0..later).map(move |earlier| (earlier, later)));
         let swapped = swaps.map(|(earlier, later)| {
@@ -439,7 +500,7 @@ fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
             .into_iter()
             .map(|(machine, out, back)| rental(machine, number, out, back));
         let rentals: Vec<Rental> = rentals.collect();
-        let failing = times.nights().filter(|_| facts.fails.is_some());
+        let failing = search.failing_nights(&facts, &times);
         let (relied_on, nights): (Vec<calendar::Day>, Vec<calendar::Day>) =
             failing.partition(|night| search.is_away(*night));
         let dates = |days: Vec<calendar::Day>| days.into_iter().map(calendar::date).collect();

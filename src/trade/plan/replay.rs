@@ -9,7 +9,7 @@ use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use thiserror::Error;
 
 use super::calendar::EVENING;
-use super::{Brief, Doing, HousePlan, NightAway, Phase, Places};
+use super::{Brief, Doing, HousePlan, NightAway, Phase, Places, Wet};
 use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
 use crate::trade::rental::{Away, MORNING};
@@ -164,6 +164,12 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
             day,
             brief.calendar.works_on(day),
             "nobody works on that day",
+        )?;
+        let wet = |wet: &Wet| wet.from <= day && at(day, MORNING) < wet.until;
+        check(
+            day,
+            !brief.wet.iter().any(wet),
+            "another job's coat is wet in the house",
         )?;
         let so_far = labour.entry(day).or_insert(0);
         check(
@@ -348,14 +354,11 @@ fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
                 closed_tonight = closed_tonight.with(places_of(brief, &phase.rooms));
             }
         }
-        let reachable = reach(brief, closed_tonight);
-        let fails = brief.keeps.iter().any(|keep| {
-            keep.places
-                .numbers()
-                .filter(|place| reachable.has(*place))
-                .count()
-                < keep.least as usize
-        });
+        let beside = brief.wet.iter();
+        let beside = beside.filter(|wet| wet.from <= day && wet.until > at(day, EVENING));
+        let beside = beside.fold(Places::NONE, |rooms, wet| rooms.with(wet.rooms));
+        // What fails already for another job is no more lost for this one.
+        let fails = fails(brief, closed_tonight.with(beside)) && !fails(brief, beside);
         if fails && away(day) {
             relied_on.push(day);
         }
@@ -389,6 +392,15 @@ fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
         told == closed_days,
         "other closed days than it says",
     )
+}
+
+fn fails(brief: &Brief<'_>, closed: Places) -> bool {
+    let reachable = reach(brief, closed);
+    brief.keeps.iter().any(|keep| {
+        let reached = keep.places.numbers();
+        let reached = reached.filter(|place| reachable.has(*place));
+        reached.count() < keep.least as usize
+    })
 }
 
 /// Each machine is there on the days that it is used, once, and costs what its cover says.

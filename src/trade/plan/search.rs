@@ -12,20 +12,25 @@
 //! last holiday of the eight weeks that follow, whichever is latest; nobody waits longer for a holiday to be over.
 
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::rc::Rc;
 
 use super::calendar::{self, CoatTooLong, Day, Needs, Table, Times};
+use super::kit::Kit;
 use super::rest::{Least, NEVER, Rest, least_of_rests};
 use super::ways::Places;
-use super::{Brief, Machine};
+use super::work::Work;
+use super::{Brief, Wet};
 use crate::money::{Decimal, Money, round};
-use crate::trade::rental::{Need, Yard};
 
 /// Days from the first possible one within which a holiday may be waited for.
 const FARTHEST_HOLIDAY: Day = 56;
-/// Days for which a rental is priced; machines aren't kept for longer.
-const LONGEST: usize = 200;
+/// Steps that are counted for finding out about a set of rooms, for a date of it, for each set of rooms that is left after
+/// another, and for setting a search up: as long as they take beside the comparison of two labels.
+const FACTS: usize = 500;
+const DATE: usize = 20;
+const REST: usize = 8;
+const SET_UP: usize = 100_000;
 /// A day, and a minute of the clock.
 type Moment = (Day, i64);
 
@@ -70,6 +75,8 @@ pub(super) struct Facts {
     pub(super) fails: Option<usize>,
     /// What it takes at least.
     least: Least,
+    /// The same if nobody is away, whenever it is.
+    calm: Least,
     /// Worked out dates, by days since the first; outside is what isn't worked out yet, inside what can't be.
     dated: RefCell<Vec<Option<Option<Dated>>>>,
 }
@@ -109,6 +116,30 @@ struct Label {
     step: usize,
 }
 
+/// What is left at least after a phase.
+pub(super) struct Left {
+    rooms: i64,
+    least: Rest,
+    /// The same if nobody is away; `None`: nobody is.
+    calm: Option<Rest>,
+}
+
+/// The cheapest plan, as far as every plan was tried.
+pub(super) struct Best {
+    pub(super) plan: Option<Chosen>,
+    /// Whether every plan was tried that could be cheaper.
+    pub(super) proven: bool,
+    /// No plan costs less.
+    pub(super) bound: Money,
+}
+
+/// Rooms of another job that are wet, and on which nights, first and last.
+struct WetNights {
+    rooms: Places,
+    first: Day,
+    last: Day,
+}
+
 /// A phase that was added to a label, and how that left it.
 #[derive(Clone, Copy, Debug)]
 struct Step {
@@ -137,107 +168,109 @@ impl Label {
     }
 }
 
-/// Prices of a set of machines that go out together, for each day of the week and number of days.
-pub(super) struct Kit {
-    /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
-    prices: [Vec<i64>; 7],
-    /// The least that one rental costs by days, whatever the day of the week.
-    pub(super) one: Vec<i64>,
-    /// The least that rentals cost which are out for so many days together, however many they are.
-    least: Vec<i64>,
-}
-
-impl Kit {
-    fn new(machines: &[Machine], start: Day) -> Kit {
-        let most = Need::half_days(2 * LONGEST as u32);
-        let mut prices: [Vec<i64>; 7] = Default::default();
-        for offset in 0..7 {
-            let out = start + offset;
-            let mut sums = vec![0; LONGEST + 1];
-            for machine in machines {
-                let yard = Yard::planned(&machine.tariff, Some(calendar::date(out)), most);
-                let totals = yard.totals();
-                for (days, sum) in sums.iter_mut().enumerate() {
-                    *sum += totals[2 * days].minor();
-                }
-            }
-            prices[out.rem_euclid(7) as usize] = sums;
-        }
-        let mut least = vec![0; LONGEST + 1];
-        for days in (1..=LONGEST).rev() {
-            // A longer rental covers a shorter one, whatever the day of the week.
-            let longer = least.get(days + 1).copied().unwrap_or(NEVER);
-            let prices = prices.iter().map(|prices: &Vec<i64>| prices[days]).min();
-            least[days] = prices.unwrap_or(0).min(longer);
-        }
-        let one = least.clone();
-        for days in 2..=LONGEST {
-            let apart = (1..=days / 2)
-                .map(|one| least[one] + least[days - one])
-                .min();
-            least[days] = least[days].min(apart.unwrap_or(NEVER));
-        }
-        Kit { prices, one, least }
-    }
-
-    /// Returns the least that rentals cost which are out for so many days together.
-    pub(super) fn least_for(&self, days: usize) -> i64 {
-        self.least[days.min(LONGEST)]
-    }
-
-    /// Returns what a rental from the morning of a day to the morning after another costs; `None`: it is too long.
-    pub(super) fn price(&self, out: Day, back: Day) -> Option<i64> {
-        let days = usize::try_from(back - out + 1).ok()?;
-        self.prices[out.rem_euclid(7) as usize].get(days).copied()
-    }
-}
-
 /// A plan in the making.
 pub(super) struct Search<'a> {
     pub(super) brief: &'a Brief<'a>,
+    pub(super) work: &'a Work<'a>,
     pub(super) table: Table,
     no_rest: Table,
     pub(super) sanding: Kit,
     coating: Kit,
     start: Day,
     end: Day,
-    /// The last night away, which may be worth waiting for.
-    last_away: Day,
-    /// Nights away anyway, first and last.
-    away: Vec<(Day, Day)>,
+    /// The last day on which something is as it isn't every week: a night away, a wet room of another job.
+    last_special: Day,
+    /// Days on which the household is away anyway.
+    away: Vec<Day>,
+    /// Nights on which nothing more is lost: the household is away, or a keep fails for another job.
+    spared: Vec<Day>,
+    /// Rooms of other jobs while they are wet.
+    wet: Vec<WetNights>,
     /// Price of a night on which a keep fails; `None`: none may fail.
     night_away: Option<i64>,
     facts: RefCell<HashMap<Places, Rc<Facts>>>,
 }
 
+impl WetNights {
+    /// Returns the nights of wet rooms; `None`: they are wet in none.
+    fn of(wet: &Wet) -> Option<WetNights> {
+        let nights = calendar::nights(wet.from, wet.until)?;
+        Some(WetNights {
+            rooms: wet.rooms,
+            first: nights.0,
+            last: nights.1,
+        })
+    }
+}
+
 impl<'a> Search<'a> {
-    pub(super) fn new(brief: &'a Brief<'a>) -> Search<'a> {
+    pub(super) fn new(brief: &'a Brief<'a>, work: &'a Work<'a>) -> Search<'a> {
+        work.count(SET_UP);
         let start = calendar::day(brief.start);
         let table = brief.calendar.table();
-        let away: Vec<(Day, Day)> = brief
-            .away
-            .iter()
-            .map(|(from, to)| (calendar::day(*from), calendar::day(*to)))
-            .collect();
-        Search {
+        let away = brief.away.iter().flat_map(|(from, to)| {
+            let (from, to) = (calendar::day(*from), calendar::day(*to));
+            from..=to
+        });
+        let away: BTreeSet<Day> = away.collect();
+        let wet: Vec<WetNights> = brief.wet.iter().filter_map(WetNights::of).collect();
+        let last = [away.last().copied(), wet.iter().map(|wet| wet.last).max()];
+        let mut search = Search {
             no_rest: table.without_rest(),
             sanding: Kit::new(brief.sanding_machines, start),
             coating: Kit::new(brief.coating_machines, start),
             start,
             end: brief.end.map_or(Day::MAX, calendar::day),
-            last_away: away.iter().map(|(_, to)| *to).max().unwrap_or(start),
-            away,
+            last_special: last.into_iter().flatten().max().unwrap_or(start),
+            spared: Vec::new(),
             night_away: brief.night_away.weight().map(Money::minor),
             facts: RefCell::default(),
+            away: away.iter().copied().collect(),
+            wet,
             table,
             brief,
-        }
+            work,
+        };
+        let wet = search.wet.iter().flat_map(|wet| wet.first..=wet.last);
+        let lost = wet.filter(|night| search.fails_beside(Places::NONE, *night));
+        let spared: BTreeSet<Day> = lost.chain(away).collect();
+        search.spared = spared.into_iter().collect();
+        search
     }
 
     pub(super) fn is_away(&self, day: Day) -> bool {
-        self.away
-            .iter()
-            .any(|(from, to)| (*from..=*to).contains(&day))
+        self.away.binary_search(&day).is_ok()
+    }
+
+    /// Returns the rooms of other jobs that are wet in a night.
+    pub(super) fn wet_beside(&self, night: Day) -> Places {
+        let wet = self.wet.iter();
+        let wet = wet.filter(|wet| (wet.first..=wet.last).contains(&night));
+        wet.fold(Places::NONE, |rooms, wet| rooms.with(wet.rooms))
+    }
+
+    /// Tells whether a keep fails in a night while these rooms are closed beside those of other jobs.
+    fn fails_beside(&self, rooms: Places, night: Day) -> bool {
+        let closed = rooms.with(self.wet_beside(night));
+        let reachable = self.brief.house.reachable(closed);
+        self.brief.keeps.iter().any(|keep| !keep.holds(reachable))
+    }
+
+    /// Returns the most that the nights and days away from a day on can save so many rooms of what they lose at home: one
+    /// phase is wet at a time, and where rooms are sealed off, all others may be sanded beside it.
+    fn saved_from(&self, day: Day, rooms: i64) -> i64 {
+        let from = |days: &[Day]| (days.len() - days.partition_point(|known| *known < day)) as i64;
+        let most = match (self.brief.sealed, self.brief.most_rooms) {
+            (false, Some(most)) => rooms.min(i64::from(most)),
+            _ => rooms,
+        };
+        from(&self.spared) * self.night_away.unwrap_or(0)
+            + from(&self.away) * self.brief.day_closed.minor() * most
+    }
+
+    /// Returns the same for all of the plan.
+    pub(super) fn saved(&self, rooms: Places) -> i64 {
+        self.saved_from(self.start, i64::from(rooms.count()))
     }
 
     /// Returns what is known of a set of rooms.
@@ -251,6 +284,7 @@ impl<'a> Search<'a> {
     }
 
     fn find_out(&self, rooms: Places) -> Facts {
+        self.work.count(FACTS);
         let brief = self.brief;
         let needs = (brief.needs)(rooms);
         let reachable = brief.house.reachable(rooms);
@@ -263,15 +297,23 @@ impl<'a> Search<'a> {
                 .filter(|_| nobody_may_leave && by_night)
                 .map(Obstacle::Keep)
         });
-        let least = went.map_or_else(
+        let calm = went.map_or_else(
             |_| Least::default(),
             |times| self.least_of(rooms, &needs, &times, fails),
         );
+        let least = match (self.spared.is_empty(), went) {
+            (false, Ok(times)) => Least {
+                cost: self.least_once(&times),
+                ..calm
+            },
+            _ => calm,
+        };
         Facts {
             obstacle,
             fails,
             places: rooms,
             least,
+            calm,
             dated: RefCell::default(),
             needs,
         }
@@ -337,18 +379,12 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Returns what a phase takes at least, from its dates without weekends.
+    /// Returns what a phase takes at least if nobody is away, from its dates without weekends.
     fn least_of(&self, rooms: Places, needs: &Needs, times: &Times, fails: Option<usize>) -> Least {
-        let mut cost = self.least_once(times);
-        if self.away.is_empty() {
-            cost += least_closed(needs, times)
-                * i64::from(rooms.count())
-                * self.brief.day_closed.minor();
-            if let (Some(_), Some(night), Some((first, last))) =
-                (fails, self.night_away, times.wet_nights())
-            {
-                cost += night * i64::from(last - first + 1);
-            }
+        let closed = least_closed(needs, times) * i64::from(rooms.count());
+        let mut cost = self.least_once(times) + closed * self.brief.day_closed.minor();
+        if let (Some(_), Some(night)) = (fails, self.night_away) {
+            cost += night * times.nights().count() as i64;
         }
         Least {
             cost,
@@ -362,6 +398,7 @@ impl<'a> Search<'a> {
         if let Some(Some(known)) = facts.dated.borrow().get(place) {
             return *known;
         }
+        self.work.count(DATE);
         let dated = self.date(facts, start);
         let mut known = facts.dated.borrow_mut();
         if known.len() <= place {
@@ -389,8 +426,9 @@ impl<'a> Search<'a> {
                 * i64::from(facts.places.count())
                 * brief.day_closed.minor();
         }
-        if facts.fails.is_some() {
-            let nights = self.failing_nights(&times).count() as i64;
+        if facts.fails.is_some() || !self.wet.is_empty() {
+            let nights = self.failing_nights(facts, &times);
+            let nights = nights.filter(|night| !self.is_away(*night)).count() as i64;
             cost += match self.night_away {
                 Some(price) => price * nights,
                 None if nights == 0 => 0,
@@ -441,9 +479,18 @@ impl<'a> Search<'a> {
         sanded.chain(wet).filter(|day| !self.is_away(*day)).count() as i64
     }
 
-    /// Returns the nights of a phase on which somebody is at home and can't be, if a keep fails then.
-    fn failing_nights(&self, times: &Times) -> impl Iterator<Item = Day> {
-        times.nights().filter(|night| !self.is_away(*night))
+    /// Returns the nights of a phase on which a keep fails for it, whoever is at home.
+    pub(super) fn failing_nights(&self, facts: &Facts, times: &Times) -> impl Iterator<Item = Day> {
+        let (rooms, fails) = (facts.places, facts.fails.is_some());
+        times.nights().filter(move |night| {
+            // Where it fails without this phase, another job has seen to that.
+            match self.wet_beside(*night).is_empty() {
+                true => fails,
+                false => {
+                    self.fails_beside(rooms, *night) && !self.fails_beside(Places::NONE, *night)
+                }
+            }
+        })
     }
 
     /// Returns the cheapest plan of phases in this order, the earliest among equals; `None`: none is feasible, or none that
@@ -466,21 +513,23 @@ impl<'a> Search<'a> {
         let most = most.map_or(NEVER, Money::minor);
         let facts: Vec<Rc<Facts>> = phases.iter().map(|phase| self.facts(*phase)).collect();
         // What is least after each phase, the last first.
-        let mut rests = Vec::new();
-        let mut rest = Rest::nothing();
-        for facts in facts.iter().rev() {
-            let with = rest.with(&facts.least, &self.sanding.one);
-            rests.push(std::mem::replace(&mut rest, with));
+        let mut lefts: Vec<Left> = Vec::new();
+        for place in (0..phases.len()).rev() {
+            let next = facts.get(place + 1).zip(lefts.last());
+            lefts.push(match next {
+                Some((facts, left)) => self.left_before(left, facts),
+                None => self.nothing_left(),
+            });
         }
         let mut steps = Vec::new();
         let mut labels = self.begun(&mut steps);
         let mut on = begins;
-        for ((phase, facts), rest) in phases.iter().zip(&facts).zip(rests.iter().rev()) {
+        for ((phase, facts), left) in phases.iter().zip(&facts).zip(lefts.iter().rev()) {
             let mut next = Vec::new();
             for label in &labels {
                 self.extend(label, facts, on, |label, start| {
-                    if self.least_after(&label, rest) <= most {
-                        add(&mut next, &mut steps, label, *phase, start);
+                    if self.least_after(&label, left) <= most {
+                        self.add(&mut next, &mut steps, label, *phase, start);
                     }
                 });
             }
@@ -488,20 +537,6 @@ impl<'a> Search<'a> {
             on = None;
         }
         self.best(&labels, &steps)
-    }
-
-    /// Returns the first plan in one of these orders that is cheaper than one that is known, or as cheap and earlier.
-    pub(super) fn better(
-        &self,
-        known: &Chosen,
-        orders: impl IntoIterator<Item = Vec<Places>>,
-    ) -> Option<(Chosen, Vec<Places>)> {
-        let mut orders = orders.into_iter();
-        orders.find_map(|order| {
-            let plan = self.of_phases(&order, Some(known.cost))?;
-            let is_better = (plan.cost, plan.finish) < (known.cost, known.finish);
-            is_better.then_some((plan, order))
-        })
     }
 
     /// Returns the labels after the phases that have begun: on the days on which they did, or the first on which they can.
@@ -528,7 +563,7 @@ impl<'a> Search<'a> {
                     self.extend(label, &facts, Some(on), |after, start| {
                         // Machines that were kept until then weren't returned before.
                         if label.out == NOT_OUT || after.out == label.out {
-                            add(&mut next, steps, after, begun.rooms, start);
+                            self.add(&mut next, steps, after, begun.rooms, start);
                         }
                     });
                     if !next.is_empty() {
@@ -563,9 +598,50 @@ impl<'a> Search<'a> {
         labels
     }
 
-    /// Returns the cheapest plan of all, the earliest among equals, for at most so many rooms at once; `None`: none is
-    /// feasible. A plan that is known may shorten the search.
-    pub(super) fn best_of_all(&self, rooms: Places, known: Option<Money>) -> Option<Chosen> {
+    fn nothing_left(&self) -> Left {
+        Left {
+            rooms: 0,
+            least: Rest::nothing(),
+            calm: (!self.spared.is_empty()).then(Rest::nothing),
+        }
+    }
+
+    /// Returns what is left at least before a phase.
+    fn left_before(&self, left: &Left, facts: &Facts) -> Left {
+        let prices = &self.sanding.one;
+        let calm = left.calm.as_ref();
+        Left {
+            rooms: left.rooms + i64::from(facts.places.count()),
+            least: left.least.with(&facts.least, prices),
+            calm: calm.map(|calm| calm.with(&facts.calm, prices)),
+        }
+    }
+
+    /// Returns what is least for each set of rooms that is left.
+    fn lefts(&self, facts: &[Rc<Facts>]) -> Vec<Left> {
+        let least_of = |of: fn(&Facts) -> Least| {
+            let phases: Vec<Option<Least>> = facts
+                .iter()
+                .map(|facts| facts.obstacle.is_none().then(|| of(facts)))
+                .collect();
+            let pairs = 3_usize.pow(phases.len().ilog2());
+            self.work.count(pairs * REST);
+            least_of_rests(&phases, &self.sanding.one)
+        };
+        let calm = (!self.spared.is_empty()).then(|| least_of(|facts| facts.calm));
+        let mut calm = calm.into_iter().flatten();
+        let least = least_of(|facts| facts.least).into_iter();
+        let lefts = least.zip(facts).map(|(least, facts)| Left {
+            rooms: i64::from(facts.places.count()),
+            least,
+            calm: calm.next(),
+        });
+        lefts.collect()
+    }
+
+    /// Returns the cheapest plan of all, the earliest among equals, for at most so many rooms at once, as far as the work
+    /// allows. A plan that is known may shorten the search.
+    pub(super) fn best_of_all(&self, rooms: Places, known: Option<Money>) -> Best {
         let places: Vec<usize> = rooms.numbers().collect();
         let full = (1_usize << places.len()) - 1;
         let sets: Vec<Places> = (0..=full)
@@ -577,11 +653,7 @@ impl<'a> Search<'a> {
             })
             .collect();
         let facts: Vec<Rc<Facts>> = sets.iter().map(|set| self.facts(*set)).collect();
-        let of_phases: Vec<Option<Least>> = facts
-            .iter()
-            .map(|facts| facts.obstacle.is_none().then_some(facts.least))
-            .collect();
-        let rests = least_of_rests(&of_phases, &self.sanding.one);
+        let lefts = self.lefts(&facts);
         // Where all furniture waits alike, the last phase's is back last: no other's need be told apart.
         let waits = facts[1..].iter().map(|facts| facts.needs.furniture_days);
         let alike = waits.clone().min() == waits.max();
@@ -589,21 +661,37 @@ impl<'a> Search<'a> {
         let mut steps = Vec::new();
         let mut labels: Vec<Vec<Label>> = vec![Vec::new(); full + 1];
         labels[0] = self.begun(&mut steps);
-        for done in 0..full {
+        let mut proven = true;
+        // What isn't tried any more costs at least so much.
+        let mut untried = NEVER;
+        'all: for done in 0..full {
             let rest = full & !done;
             let mut here = std::mem::take(&mut labels[done]);
-            here.retain(|label| self.least_after(label, &rests[rest]) <= most);
+            here.retain(|label| self.least_after(label, &lefts[rest]) <= most);
             if here.is_empty() {
                 continue;
             }
             let mut phase = rest;
             while phase != 0 {
+                if !self.work.is_left() {
+                    labels[done] = here;
+                    let open = labels.iter().enumerate();
+                    let open = open.flat_map(|(done, labels)| {
+                        labels
+                            .iter()
+                            .map(move |label| self.least_after(label, &lefts[full & !done]))
+                    });
+                    untried = open.min().unwrap_or(NEVER);
+                    proven = false;
+                    break 'all;
+                }
+                self.work.count(here.len());
                 let (of_phase, then) = (&facts[phase], done | phase);
-                let left = &rests[full & !then];
+                let left = &lefts[full & !then];
                 if of_phase.obstacle.is_none() {
-                    let fresh = left.after(&of_phase.least, 0, &self.sanding.one);
+                    let before = self.left_fresh(left, of_phase);
                     for label in &here {
-                        if self.least_with(label, &of_phase.least, left, fresh) > most {
+                        if self.least_with(label, of_phase, left, before) > most {
                             continue;
                         }
                         self.extend(label, of_phase, None, |mut label, start| {
@@ -614,7 +702,7 @@ impl<'a> Search<'a> {
                                 if then == full {
                                     most = most.min(self.total(&label).unwrap_or(NEVER));
                                 }
-                                add(&mut labels[then], &mut steps, label, sets[phase], start);
+                                self.add(&mut labels[then], &mut steps, label, sets[phase], start);
                             }
                         });
                     }
@@ -622,37 +710,14 @@ impl<'a> Search<'a> {
                 phase = (phase - 1) & rest;
             }
         }
-        self.best(&labels[full], &steps)
-    }
-
-    /// Returns a good plan of rooms that are too many to try every set of; `None`: none was found. All at once, one by one,
-    /// as many at once as can be emptied (those that keep somebody from bed by themselves first, so that they share their
-    /// nights), and the phases that somebody named are changed step by step as long as that is cheaper: phases are put
-    /// together, units moved; where that doesn't help any more, units and phases change places.
-    pub(super) fn good_plan(&self, rooms: Places, named: Option<&[Places]>) -> Option<Chosen> {
-        let ones: Vec<Places> = self.units(rooms);
-        let mut starts = vec![vec![rooms], ones.clone()];
-        if let Some(most) = self.brief.most_rooms {
-            starts.push(chunks(&ones, most));
-            let mut closing = ones.clone();
-            closing.sort_by_key(|unit| self.facts(*unit).fails.is_none());
-            starts.push(chunks(&closing, most));
+        let plan = self.best(&labels[full], &steps);
+        let least = plan.as_ref().map_or(NEVER, |plan| plan.cost.minor());
+        let bound = Money::from_minor(least.min(untried).min(most));
+        Best {
+            plan,
+            proven,
+            bound,
         }
-        starts.extend(named.map(<[Places]>::to_vec));
-        let found = starts.into_iter().filter_map(|phases| {
-            let mut best = (self.of_phases(&phases, None)?, phases);
-            loop {
-                let (plan, phases) = &best;
-                let better = self
-                    .better(plan, moved(phases, &ones))
-                    .or_else(|| self.better(plan, swapped(phases, &ones)));
-                match better {
-                    Some(better) => best = better,
-                    None => return Some(best.0),
-                }
-            }
-        });
-        found.min_by_key(|plan| (plan.cost, plan.finish))
     }
 
     /// Returns the rooms one by one, those that go together as one.
@@ -675,16 +740,39 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Returns the least that a label costs in the end, by the least of its rest.
-    fn least_after(&self, label: &Label, rest: &Rest) -> i64 {
-        self.least_in_the_end(label, rest.fresh(), |days| rest.kept(days))
+    /// Returns the least that a label costs in the end, by the least of what is left.
+    fn least_after(&self, label: &Label, left: &Left) -> i64 {
+        let by = |rest: &Rest| self.least_in_the_end(label, rest.fresh(), |days| rest.kept(days));
+        let least = by(&left.least);
+        let calm = left.calm.as_ref();
+        let calm = calm.map(|calm| by(calm) - self.saved_from(label.sealed, left.rooms));
+        least.max(calm.unwrap_or(least))
+    }
+
+    /// Returns what a phase and what is left after it cost at least if no machine is out before, and the same if nobody is
+    /// away.
+    fn left_fresh(&self, left: &Left, facts: &Facts) -> (i64, i64) {
+        let prices = &self.sanding.one;
+        let calm = left.calm.as_ref();
+        (
+            left.least.after(&facts.least, 0, prices),
+            calm.map_or(0, |calm| calm.after(&facts.calm, 0, prices)),
+        )
     }
 
     /// Returns the least that a label costs in the end with a phase next and the rest after it, which cost so much at least
     /// if no machine is out before.
-    fn least_with(&self, label: &Label, phase: &Least, rest: &Rest, fresh: i64) -> i64 {
-        let kept = |days| rest.after(phase, days, &self.sanding.one);
-        self.least_in_the_end(label, fresh, kept)
+    fn least_with(&self, label: &Label, facts: &Facts, left: &Left, fresh: (i64, i64)) -> i64 {
+        let by = |rest: &Rest, phase: &Least, fresh| {
+            let kept = |days| rest.after(phase, days, &self.sanding.one);
+            self.least_in_the_end(label, fresh, kept)
+        };
+        let least = by(&left.least, &facts.least, fresh.0);
+        let calm = left.calm.as_ref().map(|calm| {
+            let rooms = left.rooms + i64::from(facts.places.count());
+            by(calm, &facts.calm, fresh.1) - self.saved_from(label.sealed, rooms)
+        });
+        least.max(calm.unwrap_or(least))
     }
 
     /// Returns the least that a label costs in the end: its machines go back before what follows, or are kept until then.
@@ -713,12 +801,14 @@ impl<'a> Search<'a> {
             return;
         }
         let holiday = self.table.last_holiday(label.ready + FARTHEST_HOLIDAY);
-        let special = holiday.map_or(self.last_away, |day| day.max(self.last_away));
+        let special = holiday.map_or(self.last_special, |day| day.max(self.last_special));
         let latest = label.ready.max(special.saturating_add(1)) + 6;
         let days = match on {
             Some(day) => day..=day,
             None => label.sealed..=latest.min(self.end),
         };
+        self.work
+            .count((days.end() - days.start()).max(0).unsigned_abs() as usize);
         let mut beside = None;
         for start in days {
             if !self.table.works(start) {
@@ -777,6 +867,35 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Adds a label that a phase led to, unless another is no worse; drops those that it is no worse than.
+    fn add(
+        &self,
+        labels: &mut Vec<Label>,
+        steps: &mut Vec<Step>,
+        label: Label,
+        phase: Places,
+        start: Day,
+    ) {
+        self.work.count(1 + labels.len());
+        if labels.iter().any(|known| known.is_no_worse(&label)) {
+            return;
+        }
+        labels.retain(|known| !label.is_no_worse(known));
+        let before = Some(label.step).filter(|step| *step != usize::MAX);
+        let Label { out, back, .. } = label;
+        steps.push(Step {
+            before,
+            phase,
+            start,
+            out,
+            back,
+        });
+        labels.push(Label {
+            step: steps.len() - 1,
+            ..label
+        });
+    }
+
     /// Returns the plan that led to the cheapest of finished labels, the earliest among equals.
     fn best(&self, labels: &[Label], steps: &[Step]) -> Option<Chosen> {
         let totals = labels
@@ -805,98 +924,6 @@ impl<'a> Search<'a> {
             finish: last.finish,
         })
     }
-}
-
-/// Returns units put together in their order, up to so many rooms each.
-fn chunks(units: &[Places], most: u32) -> Vec<Places> {
-    let mut phases: Vec<Places> = Vec::new();
-    for unit in units {
-        match phases.last_mut() {
-            Some(phase) if phase.with(*unit).count() <= most => *phase = phase.with(*unit),
-            _ => phases.push(*unit),
-        }
-    }
-    phases
-}
-
-/// Returns the ordered phases that come of these by putting two together, or moving one unit.
-fn moved(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
-    let mut all = Vec::new();
-    for later in 1..phases.len() {
-        for earlier in 0..later {
-            let mut merged = phases.to_vec();
-            merged[earlier] = merged[earlier].with(merged.remove(later));
-            all.push(merged);
-        }
-    }
-    for unit in units {
-        let without: Vec<Places> = phases.iter().map(|phase| phase.without(*unit)).collect();
-        for place in 0..=phases.len() {
-            let mut alone = without.clone();
-            alone.insert(place, *unit);
-            all.push(alone);
-            let mut moved = without.clone();
-            if let Some(phase) = moved.get_mut(place) {
-                *phase = phase.with(*unit);
-                all.push(moved);
-            }
-        }
-    }
-    for moved in &mut all {
-        moved.retain(|phase| !phase.is_empty());
-    }
-    all.retain(|moved| moved != phases);
-    all
-}
-
-/// Returns the ordered phases that come of these if two units of different phases change places, or a phase comes earlier
-/// or later.
-fn swapped(phases: &[Places], units: &[Places]) -> Vec<Vec<Places>> {
-    let mut all = Vec::new();
-    for (place, one) in units.iter().enumerate() {
-        for another in &units[..place] {
-            let both = one.with(*another);
-            if phases.iter().any(|phase| both.is_within(*phase)) {
-                continue;
-            }
-            let swap = |phase: &Places| match (one.is_within(*phase), another.is_within(*phase)) {
-                (true, _) => phase.without(*one).with(*another),
-                (_, true) => phase.without(*another).with(*one),
-                _ => *phase,
-            };
-            all.push(phases.iter().map(swap).collect());
-        }
-    }
-    for from in 0..phases.len() {
-        for to in (0..phases.len()).filter(|to| *to != from) {
-            let mut reordered = phases.to_vec();
-            let phase = reordered.remove(from);
-            reordered.insert(to, phase);
-            all.push(reordered);
-        }
-    }
-    all
-}
-
-/// Adds a label that a phase led to, unless another is no worse; drops those that it is no worse than.
-fn add(labels: &mut Vec<Label>, steps: &mut Vec<Step>, label: Label, phase: Places, start: Day) {
-    if labels.iter().any(|known| known.is_no_worse(&label)) {
-        return;
-    }
-    labels.retain(|known| !label.is_no_worse(known));
-    let before = Some(label.step).filter(|step| *step != usize::MAX);
-    let Label { out, back, .. } = label;
-    steps.push(Step {
-        before,
-        phase,
-        start,
-        out,
-        back,
-    });
-    labels.push(Label {
-        step: steps.len() - 1,
-        ..label
-    });
 }
 
 /// Returns the least days on which a phase closes its rooms, from its dates without weekends.

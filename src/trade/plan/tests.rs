@@ -42,9 +42,18 @@ struct Drawn {
     start: u64,
     holiday: Option<u64>,
     away: Option<(u64, u64)>,
+    /// A room of another job, from which day on it is wet, and for how many nights.
+    wet: Option<(usize, u64, u64)>,
     week: i64,
     weekend: Option<i64>,
     crew: i64,
+}
+
+impl Drawn {
+    /// Whether some day isn't as it is every week.
+    fn is_special(&self) -> bool {
+        self.away.is_some() || self.holiday.is_some() || self.wet.is_some()
+    }
 }
 
 fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn> {
@@ -76,6 +85,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                 0_u64..5,
                 proptest::option::weighted(0.3, 1_u64..12),
                 proptest::option::weighted(0.2, (0_u64..8, 0_u64..6)),
+                proptest::option::weighted(0.3, (0..=rooms, 0_u64..8, 1_u64..4)),
                 20_000_i64..60_000,
                 proptest::option::of(9_000_i64..20_000),
                 prop_oneof![Just(480_i64), Just(960)],
@@ -94,7 +104,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     together,
                     apart,
                 ) = wishes;
-                let (start, holiday, away, week, weekend, crew) = world;
+                let (start, holiday, away, wet, week, weekend, crew) = world;
                 Drawn {
                     before,
                     coat,
@@ -119,6 +129,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     start,
                     holiday,
                     away,
+                    wet,
                     week,
                     weekend,
                     crew,
@@ -223,6 +234,19 @@ impl World {
         }
     }
 
+    /// A room of the house, or the bath, wet from the noon of a day to the ninth hour of another.
+    fn wet(&self, start: NaiveDate) -> Vec<Wet> {
+        let wet = self.drawn.wet.iter();
+        let wet = wet.map(|(room, from, nights)| Wet {
+            rooms: Places::one(*room),
+            from: start + Days::new(*from),
+            until: (start + Days::new(from + nights))
+                .and_hms_opt(9, 0, 0)
+                .unwrap(),
+        });
+        wet.collect()
+    }
+
     fn with_brief<T>(&self, ask: impl FnOnce(&Brief<'_>) -> T) -> T {
         let drawn = &self.drawn;
         let monday: NaiveDate = "2026-11-02".parse().unwrap();
@@ -241,6 +265,13 @@ impl World {
                 .holidays
                 .insert(start + Days::new(holiday), String::new());
         }
+        for wet in self.wet(start) {
+            let days = wet.from.iter_days();
+            let days = days.take_while(|day| *day <= wet.until.date());
+            calendar
+                .holidays
+                .extend(days.map(|day| (day, String::new())));
+        }
         let keeps = drawn.keeps.iter().map(|(places, least)| Keep {
             places: Places(*places),
             least: (*least).min(places.count_ones()),
@@ -254,6 +285,7 @@ impl World {
             anew_from: start,
             end: None,
             keeps: keeps.collect(),
+            wet: self.wet(start),
             away: away.into_iter().collect(),
             night_away: drawn.night_away,
             day_closed: Money::from_minor(drawn.day_closed),
@@ -265,6 +297,7 @@ impl World {
             set_up: Money::from_minor(4000),
             sanding_machines: &self.machines,
             coating_machines: &self.buffer,
+            progress: &|_| (),
         })
     }
 }
@@ -441,11 +474,11 @@ impl Everything<'_> {
                 .iter()
                 .any(|(from, to)| (*from..=*to).contains(&day))
         };
-        let reachable = brief.house.reachable(phase);
-        let fails = brief
-            .keeps
-            .iter()
-            .any(|keep| keep.places.shared(reachable).count() < keep.least);
+        let fails = |closed: Places| {
+            let reachable = brief.house.reachable(closed);
+            let mut keeps = brief.keeps.iter();
+            keeps.any(|keep| keep.places.shared(reachable).count() < keep.least)
+        };
         let first_coat = times.first_coat.unwrap();
         let (open, minute) = times.light_use;
         for day in start..=open {
@@ -454,7 +487,13 @@ impl Everything<'_> {
                 cost += brief.day_closed.minor() * i64::from(phase.count());
             }
             let night = day >= first_coat && (day < open || minute > 20 * 60);
-            if night && fails && !away(day) {
+            let beside = brief.wet.iter().filter(|wet| {
+                // They are dry at nine in the morning.
+                wet.from <= calendar::date(day) && calendar::date(day) < wet.until.date()
+            });
+            let beside = beside.fold(Places::NONE, |all, wet| all.with(wet.rooms));
+            let lost = fails(phase.with(beside)) && !fails(beside);
+            if night && lost && !away(day) {
                 cost += brief.night_away.weight()?.minor();
             }
         }
@@ -515,7 +554,7 @@ proptest! {
             let answer = plan(brief, None);
             check(brief, &answer);
             // Waits beyond what a special date can make worth while.
-            let longest = if drawn.away.is_some() || drawn.holiday.is_some() { 22 } else { 9 };
+            let longest = if drawn.is_special() { 22 } else { 9 };
             assert_eq!(told(&answer.chosen), everything(brief, longest));
         });
     }
@@ -537,6 +576,7 @@ proptest! {
             keeps: Vec::new(),
             holiday: None,
             away: None,
+            wet: None,
             ..drawn
         };
         World::new(drawn).with_brief(|brief| {
@@ -552,7 +592,7 @@ proptest! {
 
     #[test]
     fn no_plan_beats_the_best_of_a_house_of_seven_rooms(drawn in drawn(7..=7)) {
-        let drawn = Drawn { holiday: None, away: None, sealed: false, ..drawn };
+        let drawn = Drawn { holiday: None, away: None, wet: None, sealed: false, ..drawn };
         World::new(drawn).with_brief(|brief| {
             let answer = plan(brief, None);
             check(brief, &answer);
@@ -562,7 +602,7 @@ proptest! {
 
     #[test]
     fn no_plan_beats_the_best_of_a_house_sanded_by_hand(drawn in drawn(5..=7)) {
-        let drawn = Drawn { holiday: None, away: None, by_hand: true, ..drawn };
+        let drawn = Drawn { holiday: None, away: None, wet: None, by_hand: true, ..drawn };
         World::new(drawn).with_brief(|brief| {
             let answer = plan(brief, None);
             check(brief, &answer);
@@ -586,7 +626,8 @@ proptest! {
             let answer = plan(brief, None);
             if let Some(plan) = answer.chosen.plan {
                 for size in 1..=4 {
-                    let search = Search::new(brief);
+                    let work = Work::new(u64::MAX, &|_| ());
+                    let search = Search::new(brief, &work);
                     let bound = least_in_groups(&search, brief.house.refinished(), size);
                     assert!(bound <= plan.costs.total(), "groups of {size}: {bound:?}");
                 }
@@ -621,7 +662,7 @@ proptest! {
         let drawn = Drawn { night_away: NightAway::Fewest, ..drawn };
         World::new(drawn.clone()).with_brief(|brief| {
             let answer = plan(brief, None);
-            let longest = if drawn.away.is_some() || drawn.holiday.is_some() { 22 } else { 9 };
+            let longest = if drawn.is_special() { 22 } else { 9 };
             let best = everything(brief, longest).map(|(cost, finish)| {
                 let dear = NightAway::DEAR.minor();
                 (cost / dear, cost % dear, finish)
@@ -686,6 +727,54 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn what_is_cut_short_holds_and_claims_nothing(drawn in drawn(2..=5), budget in 0_u64..60_000) {
+        World::new(drawn).with_brief(|brief| {
+            let all = plan(brief, None);
+            assert!(all.proven);
+            let short = plan_within(brief, None, budget);
+            check(brief, &short);
+            assert_eq!(told(&short.chosen), told(&plan_within(brief, None, budget).chosen));
+            let (best, found) = (told(&all.chosen), told(&short.chosen));
+            if short.proven {
+                assert_eq!(found, best);
+            }
+            if let Some(plan) = &all.chosen.plan {
+                assert!(short.bound <= plan.costs.total(), "a bound that is above a plan");
+            }
+            if let Some(found) = found {
+                assert!(Some(found) >= best);
+            } else {
+                let all_tried = short.chosen.why.contains(&Remark::NothingMends { all_tried: true });
+                assert!(short.proven || !all_tried, "{:?}", short.chosen.why);
+            }
+        });
+    }
+}
+
+#[test]
+fn work_is_counted_and_told_in_hundredths() {
+    let told = std::cell::RefCell::new(Vec::new());
+    let tell = |hundredths| told.borrow_mut().push(hundredths);
+    let work = Work::new(work::BUDGET, &tell);
+    work.allow(50);
+    let mut steps = 0;
+    while work.is_left() {
+        work.count(1_000);
+        steps += 1_000;
+    }
+    assert_eq!(steps, work::BUDGET / 2);
+    work.allow(80);
+    while work.is_left() {
+        work.count(1_000);
+    }
+    // Fifty hundredths and what is left after them, which isn't eighty.
+    assert_eq!(*told.borrow(), (1..=100).collect::<Vec<u32>>());
+}
+
 #[test]
 fn a_sealed_room_dries_while_the_next_is_sanded() {
     let drawn = Drawn {
@@ -711,6 +800,7 @@ fn a_sealed_room_dries_while_the_next_is_sanded() {
         start: 0,
         holiday: None,
         away: None,
+        wet: None,
         week: 28_000,
         weekend: None,
         crew: 480,

@@ -1,15 +1,12 @@
 //! Why a plan is as it is, or why there is none.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 
 use super::calendar::{self, CoatTooLong, Day};
 use super::search::{Chosen, Obstacle, Search};
 use super::ways::{Places, and};
 use super::{Brief, HousePlan, NightAway, Way};
 use crate::money::Money;
-
-/// How often a plan is asked to end earlier at most.
-const EARLIER: u32 = 40;
 
 /// Something worth knowing about a plan, with the names of what it is about.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -98,6 +95,22 @@ pub enum Remark {
         /// When it did at the earliest.
         start: NaiveDate,
     },
+    /// Rooms of another job in the house are wet, so nobody works then.
+    WetBeside {
+        /// The job's number.
+        job: String,
+        /// The rooms.
+        rooms: String,
+        /// The day of the first coat.
+        from: NaiveDate,
+        /// From when on they are walked on.
+        until: NaiveDateTime,
+    },
+    /// Nobody knows the days of another job in the house.
+    Undated {
+        /// The job's number.
+        job: String,
+    },
     /// Work begins later than it could.
     StartsLater {
         /// When it does.
@@ -158,16 +171,18 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
         return remarks;
     }
     let dear = brief.with_nights();
-    let mended = Search::new(&dear).of_phases(phases, None);
-    match mended {
+    let lifted = Search::new(&dear, search.work);
+    match lifted.of_phases(phases, None) {
         Some(mended) => {
-            let plan = super::build(&Search::new(&dear), &dear, &mended);
+            let plan = super::build(&lifted, &dear, &mended);
             if remarks.is_empty() {
-                remarks.extend(closed_nights(brief, &mended, &plan));
+                remarks.extend(closed_nights(&lifted, &mended, &plan));
             }
             remarks.push(would_mend(&plan));
         }
-        None => remarks.push(too_late(brief, |search| search.of_phases(phases, None))),
+        None => remarks.push(too_late(search, true, |search| {
+            search.of_phases(phases, None)
+        })),
     }
     remarks
 }
@@ -180,19 +195,14 @@ pub(super) fn nights_after_all(brief: &Brief<'_>, chosen: &Way, fewest: bool) ->
         .then_some(Remark::NightsAfterAll { nights, fewest })
 }
 
-/// Says why no plan is feasible, and what would mend that.
-pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
-    let search = Search::new(brief);
+/// Says why there is no plan, and what would mend that.
+pub(super) fn what_would_mend(search: &Search<'_>, rooms: Places, proven: bool) -> Vec<Remark> {
+    let brief = search.brief;
     let dear = brief.with_nights();
-    let lifted = Search::new(&dear);
-    let cheapest = |search: &Search<'_>| match rooms.count() <= super::EXACT_ROOMS {
-        true => {
-            let known = search.good_plan(rooms, None).map(|plan| plan.cost);
-            search.best_of_all(rooms, known)
-        }
-        false => search.good_plan(rooms, None),
-    };
-    if let Some(found) = cheapest(&lifted) {
+    let lifted = Search::new(&dear, search.work);
+    let cheapest = |search: &Search<'_>| super::best(search, rooms, None, &[]);
+    let mended = cheapest(&lifted);
+    if let Some(found) = mended.plan {
         let plan = super::build(&lifted, &dear, &found);
         let ones = rooms.numbers().map(Places::one);
         let closing = ones.filter_map(|room| {
@@ -205,7 +215,7 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
         });
         let mut remarks: Vec<Remark> = closing.collect();
         if remarks.is_empty() {
-            remarks = closed_nights(brief, &found, &plan);
+            remarks = closed_nights(&lifted, &found, &plan);
         }
         remarks.push(would_mend(&plan));
         return remarks;
@@ -219,29 +229,33 @@ pub(super) fn what_would_mend(brief: &Brief<'_>, rooms: Places) -> Vec<Remark> {
         }
     }
     if remarks.is_empty() {
-        remarks.push(too_late(brief, cheapest));
+        let all_tried = proven && mended.proven;
+        remarks.push(too_late(search, all_tried, |search| cheapest(search).plan));
     }
     remarks
 }
 
-/// Says that it can't be done in time, and by when it could: the cheapest plan is asked to end earlier until there is none.
-fn too_late(brief: &Brief<'_>, cheapest: impl Fn(&Search<'_>) -> Option<Chosen>) -> Remark {
+/// Says that it can't be done in time, and by when it could: the cheapest plan is asked to end earlier until there is none,
+/// or the work is used up.
+fn too_late(
+    search: &Search<'_>,
+    all_tried: bool,
+    cheapest: impl Fn(&Search<'_>) -> Option<Chosen>,
+) -> Remark {
+    let (brief, work) = (search.brief, search.work);
     let Some(end) = brief.end else {
-        let rooms = brief.house.refinished();
-        return Remark::NothingMends {
-            all_tried: rooms.count() <= super::EXACT_ROOMS,
-        };
+        return Remark::NothingMends { all_tried };
     };
     let by = |end: Option<NaiveDate>| {
         let brief = Brief {
             end,
             ..brief.with_nights()
         };
-        let found = cheapest(&Search::new(&brief));
+        let found = cheapest(&Search::new(&brief, work));
         found.map(|found| calendar::date(found.finish))
     };
     let mut earliest = by(None);
-    for _ in 0..EARLIER {
+    while work.is_left() {
         let before = earliest.and_then(|finish| finish.pred_opt());
         match before
             .filter(|before| *before > end)
@@ -260,22 +274,30 @@ fn would_mend(plan: &HousePlan) -> Remark {
     }
 }
 
-/// Says which phases close what, and when.
-fn closed_nights(brief: &Brief<'_>, chosen: &Chosen, plan: &HousePlan) -> Vec<Remark> {
+/// Says which phases close what, and when, those of other jobs beside them.
+fn closed_nights(search: &Search<'_>, chosen: &Chosen, plan: &HousePlan) -> Vec<Remark> {
+    let brief = search.brief;
     let mut remarks = Vec::new();
-    for ((closed, _), phase) in chosen.phases.iter().zip(&plan.phases) {
-        let reachable = brief.house.reachable(*closed);
-        let failing = brief.keeps.iter().filter(|keep| !keep.holds(reachable));
-        let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
-        let (rooms, keep) = (brief.house.names(*closed), keeps.join(", and "));
+    for ((rooms, _), phase) in chosen.phases.iter().zip(&plan.phases) {
+        let words = |nights: &[NaiveDate]| {
+            let beside = nights.iter().map(|night| calendar::day(*night));
+            let beside = beside.map(|night| search.wet_beside(night));
+            let closed = beside.fold(*rooms, Places::with);
+            let reachable = brief.house.reachable(closed);
+            let failing = brief.keeps.iter().filter(|keep| !keep.holds(reachable));
+            let keeps: Vec<String> = failing.map(|keep| keep.words(brief.house)).collect();
+            (brief.house.names(closed), keeps.join(", and "))
+        };
         if !phase.nights_away.is_empty() {
+            let (rooms, keep) = words(&phase.nights_away);
             remarks.push(Remark::Closes {
-                rooms: rooms.clone(),
-                keep: keep.clone(),
+                rooms,
+                keep,
                 nights: phase.nights_away.clone(),
             });
         }
         if !phase.nights_relied_on.is_empty() {
+            let (rooms, keep) = words(&phase.nights_relied_on);
             remarks.push(Remark::ReliesOnAway {
                 rooms,
                 keep,
@@ -355,7 +377,7 @@ pub(super) fn worth_knowing(
             });
         }
     }
-    remarks.extend(closed_nights(brief, chosen, plan));
+    remarks.extend(closed_nights(search, chosen, plan));
     remarks.extend(cant_share(search, brief, chosen));
     remarks.extend(kept_or_returned(search, brief, chosen));
     remarks

@@ -1,0 +1,83 @@
+//! What the plans of several jobs come to together: which rooms of a house are wet, what is promised twice.
+
+use anyhow::Result;
+use chrono::NaiveDate;
+
+use super::{Job, KeptPlan, Ledger, Site};
+use crate::trade::JobId;
+use crate::trade::plan::promised::{Twice, promised_twice};
+use crate::trade::plan::{Doing, HousePlan, Phase};
+
+/// A job at a house that is planned, beside the one that is planned.
+#[derive(Clone, Debug)]
+pub(super) struct Beside {
+    /// Its number.
+    pub(super) job: String,
+    /// Its phases; none: nobody knows its days.
+    pub(super) phases: Vec<Phase>,
+}
+
+impl Ledger {
+    /// Returns the jobs that aren't closed, with the plans of those that have one.
+    pub(super) fn planned_jobs(&self) -> Result<Vec<(Job, Option<KeptPlan>)>> {
+        let jobs = self.jobs()?.into_iter().filter(|job| !job.is_closed());
+        jobs.map(|job| {
+            let plan = self.plan_of_job(&job)?;
+            Ok((job, plan))
+        })
+        .collect()
+    }
+
+    /// Returns the other jobs at a site.
+    pub(super) fn jobs_beside(&self, site: &Site, own: Option<JobId>) -> Result<Vec<Beside>> {
+        let jobs = self.planned_jobs()?.into_iter();
+        let others = jobs.filter(|(job, _)| job.site_id == site.id && Some(job.id) != own);
+        let beside = others.map(|(job, kept)| Beside {
+            job: job.number,
+            phases: kept.map(|kept| kept.plan.phases).unwrap_or_default(),
+        });
+        Ok(beside.collect())
+    }
+
+    /// Returns what the plans of jobs promise twice, from today on.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn promised_twice(&self) -> Result<Vec<Twice>> {
+        self.twice_with(None)
+    }
+
+    /// Returns what the plan of a job promises for days on which another does too, from today on.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn promised_beside(&self, job: &Job) -> Result<Vec<Twice>> {
+        let mut twice = self.promised_twice()?;
+        twice.retain(|twice| twice.to.contains(&job.number));
+        Ok(twice)
+    }
+
+    /// Returns what a plan that belongs to no job yet would promise for days on which a job's does too.
+    pub(super) fn promised_by(&self, name: &str, plan: &HousePlan) -> Result<Vec<Twice>> {
+        let mut twice = self.twice_with(Some((name, plan)))?;
+        twice.retain(|twice| twice.to.iter().any(|to| to == name));
+        Ok(twice)
+    }
+
+    fn twice_with(&self, more: Option<(&str, &HousePlan)>) -> Result<Vec<Twice>> {
+        let jobs = self.planned_jobs()?;
+        let plans = jobs
+            .iter()
+            .filter_map(|(job, kept)| Some((job.number.as_str(), &kept.as_ref()?.plan)));
+        let plans: Vec<(&str, &HousePlan)> = plans.chain(more).collect();
+        let crew = self.calendar()?.crew_minutes;
+        Ok(promised_twice(&plans, self.today(), crew))
+    }
+}
+
+/// Returns the day of a phase's first coat; `None`: it has none.
+pub(super) fn first_coat(phase: &Phase) -> Option<NaiveDate> {
+    let mut work = phase.work.iter();
+    let coat = work.find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    coat.map(|stretch| stretch.day)
+}
