@@ -677,9 +677,8 @@ impl<'a> Search<'a> {
                     labels[done] = here;
                     let open = labels.iter().enumerate();
                     let open = open.flat_map(|(done, labels)| {
-                        labels
-                            .iter()
-                            .map(move |label| self.least_after(label, &lefts[full & !done]))
+                        let left = &lefts[full & !done];
+                        labels.iter().map(|label| self.least_after(label, left))
                     });
                     untried = open.min().unwrap_or(NEVER);
                     proven = false;
