@@ -550,26 +550,25 @@ pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
         page.money(sum(|line| line.quoted.cost)),
         page.money(sum(|line| line.used.unwrap_or_default().cost)),
     ]);
-    let missing = sum(|line| line.not_recorded.cost);
-    if missing.is_zero() {
-        return table.to_string();
-    }
     let without = lines
         .iter()
         .filter(|line| line.not_recorded != Side::default());
+    let without: Vec<String> = without
+        .map(|line| {
+            let of = amount(line.not_recorded, line);
+            match &line.operation {
+                Some(operation) => format!("{of} of {} ({operation})", line.item),
+                None => format!("{of} of {}", line.item),
+            }
+        })
+        .collect();
+    if without.is_empty() {
+        return table.to_string();
+    }
     let words = format!(
-        "Not recorded, and in none of these figures: {}, quoted at {}.",
-        without
-            .map(|line| {
-                let of = amount(line.not_recorded, line);
-                match &line.operation {
-                    Some(operation) => format!("{of} of {} ({operation})", line.item),
-                    None => format!("{of} of {}", line.item),
-                }
-            })
-            .collect::<Vec<_>>()
-            .join(", "),
-        page.money(missing)
+        "Not recorded, in none of these figures, and quoted at {}: {}.",
+        page.money(sum(|line| line.not_recorded.cost)),
+        without.join(", ")
     );
     format!("{table}\n\n{}", page.prose(&inert(&words)))
 }

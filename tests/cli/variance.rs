@@ -6,7 +6,10 @@ use crate::harness::TestLedger;
 
 /// One room with ten patches of an hour each, at a wage of 20.00 and no burden; agreed as J1 and begun.
 fn ten_hours_at_twenty() -> TestLedger {
-    let ledger = TestLedger::new();
+    with_job(TestLedger::new())
+}
+
+fn with_job(ledger: TestLedger) -> TestLedger {
     ledger.lines(
         r#"
         setting set burden 1
@@ -199,6 +202,32 @@ fn an_hour_and_an_item_of_a_variation_are_compared_at_its_own_prices() {
         line(&variance, "labour", "Landing")["quoted_unit_price"],
         json!("20.00")
     );
+}
+
+#[test]
+fn overhead_is_that_of_each_quote_by_its_labour() {
+    let ledger = TestLedger::new();
+    ledger.lines("setting set overhead 10%");
+    let ledger = with_job(ledger);
+    ledger.lines("setting set overhead 20%");
+    ledger.lines(VARIATION);
+    ledger.lines("hours \"Ruben Vale\" 10 --on repair --room Landing");
+    let labour =
+        |quote: &str| cents(&ledger.json(&format!("quote show {quote}"))["cost"]["labour"]);
+    let (first, second) = (labour("Q1"), labour("Q2"));
+    // 10 h at 24.00 by now, at 10 % of the one labour and 20 % of the other: between 24.00 and 48.00, rounded half up.
+    let of = 100 * (first + second);
+    let expected = (24_000 * (10 * first + 20 * second) + of / 2) / of;
+    let variance = ledger.json("report variance J1");
+    let overhead = lines(&variance)
+        .iter()
+        .find(|line| line["item"] == json!("overhead") && line["recorded"] == json!(true));
+    let overhead = overhead.unwrap_or_else(|| panic!("{variance:#}"));
+    assert_eq!(cents(&overhead["actual_cost"]), expected);
+    // What was quoted on those hours: 10 % of 10 h at 20.00.
+    assert_eq!(overhead["quoted_cost"], json!("20.00"));
+    let margin = &ledger.json("report margin J1")["jobs"][0];
+    assert_eq!(cents(&margin["actual_cost"]), 24_000 + expected);
 }
 
 #[test]
