@@ -201,7 +201,7 @@ fn a_name_is_a_name() {
 
 #[test]
 fn an_unfinished_ledger_is_refused_and_finished_by_init() {
-    let unfinished = "is an unfinished ledger: its making was cut short\nhint: gritledger init --business \"YOUR FIRM\" makes it anew";
+    let unfinished = "is an unfinished ledger: its making was cut short\nhint: gritledger init --business \"YOUR FIRM\"";
     let empty = TestLedger::nowhere();
     fs::write(empty.path(), "").unwrap();
     let without_book = TestLedger::new();

@@ -778,7 +778,9 @@ fn what_a_second_reader_slipped_through_is_refused() {
     ledger.line("quote send Q2.2").ok();
     assert_eq!(
         ledger.line("quote accept Q2").refused(),
-        "error: Q2.2 was sent after Q2, and stands in its place\nhint: gritledger quote accept Q2.2"
+        "error: Q2.2 was sent after Q2, and stands in its place
+hint: gritledger quote accept Q2.2
+hint: gritledger quote draft \"1 Elm\" --revises Q2.2"
     );
     // A tax of 8.875 % is told as such.
     ledger.line("tax-area add NYC 8.875%").ok();
