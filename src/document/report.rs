@@ -10,11 +10,11 @@ use super::{Page, count, inert, percent_json, percent_text};
 use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today, Unworked};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::RoomId;
-use crate::trade::Unit;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
 use crate::trade::rental::DayUse;
-use crate::trade::variance::{LineKind, Side, Split, Variance, VarianceLine, favour};
+use crate::trade::variance::rental::Part;
+use crate::trade::variance::{LineKind, Side, Split, Subject, Variance, VarianceLine, favour};
 
 /// How margins are grouped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -302,6 +302,7 @@ pub fn variance_json(variance: &JobVariance, page: &Page) -> Value {
             "room": line.subject.room.and_then(|room| variance.rooms.get(&room)),
             "operation": line.subject.operation,
             "item": line.subject.item,
+            "part": line.subject.part.map(Part::as_str),
             "unit": line.subject.unit.as_str(),
             "recorded": compared.is_some(),
             "quoted_quantity": plain(line.quoted.quantity, 4),
@@ -368,12 +369,12 @@ pub fn variance_text(variance: &JobVariance, page: &Page) -> String {
                 "",
             ])
             .numbers(1..=5);
-        for line in lines.iter().filter(|line| line.subject.room == room) {
-            let unit = line.subject.unit;
-            let quoted = side_text(&line.quoted, line.quoted_unit_price, unit, page);
+        let shown = |line: &&VarianceLine| line.subject.room == room && !is_empty_part(line);
+        for line in lines.iter().filter(shown) {
+            let quoted = side_text(&line.quoted, line.quoted_unit_price, &line.subject, page);
             let [actual, price, quantity, total] = match line.compared() {
                 Some(compared) => [
-                    side_text(&compared.side, compared.unit_price, unit, page),
+                    side_text(&compared.side, compared.unit_price, &line.subject, page),
                     page.money(compared.split.price),
                     page.money(compared.split.quantity),
                     page.money(compared.split.total()),
@@ -429,9 +430,28 @@ fn together(variance: &Variance, page: &Page) -> String {
     )
 }
 
-/// Writes one side of a comparison: `6.37 disc at 2.10`.
-fn side_text(side: &Side, unit_price: Option<Decimal>, unit: Unit, page: &Page) -> String {
+/// Tells whether a line is a part of a rental in which there is nothing to tell.
+fn is_empty_part(line: &VarianceLine) -> bool {
+    let nothing = Side::default();
+    let empty = line.quoted == nothing && line.compared().is_some_and(|one| one.side == nothing);
+    empty && line.subject.part.is_some_and(|part| part != Part::Days)
+}
+
+/// Writes one side of a comparison: `6.37 disc at 2.10`. A rental has no unit price: `2 day, 160.00`.
+fn side_text(
+    side: &Side,
+    unit_price: Option<Decimal>,
+    Subject { kind, unit, .. }: &Subject,
+    page: &Page,
+) -> String {
     let quantity = format!("{} {unit}", plain(side.quantity, 2));
+    if *kind == LineKind::Rental {
+        return match (side.quantity.is_zero(), side.cost.is_zero()) {
+            (true, true) => String::new(),
+            (true, false) => page.money(side.cost),
+            (false, _) => format!("{quantity}, {}", page.money(side.cost)),
+        };
+    }
     match unit_price.filter(|_| !side.quantity.is_zero()) {
         Some(price) => format!("{quantity} at {}", page.money(page.currency.amount(price))),
         None => quantity,
@@ -474,10 +494,23 @@ fn subject(line: &VarianceLine) -> String {
     match (subject.kind, &subject.operation, &subject.item) {
         (LineKind::Labour, Some(task), _) => format!("{task}, labour"),
         (LineKind::Labour, None, _) => "labour, no task said".to_owned(),
-        (LineKind::Rental, _, Some(machine)) => format!("{machine}, rental"),
+        (LineKind::Rental, _, Some(machine)) => {
+            let part = subject.part.map_or("rental", part_words);
+            format!("{machine}, {part}")
+        }
         (_, Some(operation), _) => operation.clone(),
         (_, None, Some(item)) => item.clone(),
         (_, None, None) => String::new(),
+    }
+}
+
+/// Returns the words for a part of a rental's difference.
+const fn part_words(part: Part) -> &'static str {
+    match part {
+        Part::Days => "rental days",
+        Part::Tariff => "tariff",
+        Part::Once => "waiver and cleaning",
+        Part::Rest => "billed otherwise",
     }
 }
 

@@ -10,8 +10,10 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
+use rusqlite::types::Type;
 use rusqlite::{OptionalExtension, Row, named_params};
 
+use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
@@ -19,8 +21,9 @@ use super::{
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
-use crate::trade::job_cost::{Logged, What, totals};
+use crate::trade::job_cost::{DayRented, Logged, What, totals};
 use crate::trade::operation::{Operation, Task};
+use crate::trade::rental::Away;
 use crate::trade::{
     EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId,
 };
@@ -347,10 +350,13 @@ impl Ledger {
     fn logged_rental_days(&self, job: &Job) -> Result<Vec<Logged>> {
         let closed = self.closed_at(job.id)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, day.began_on
+            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, day.began_on, day.position,
+                    went.at AS out_at, returned.at AS back_at, tariff.*
              FROM rental_day AS day
              CROSS JOIN entry AS returned ON returned.id = day.entry_id
+             JOIN entry AS went ON went.id = returned.rental_id
              JOIN machine ON machine.id = returned.machine_id
+             LEFT JOIN rental_tariff AS tariff ON tariff.entry_id = went.id
              WHERE day.job_id = :job
                AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = returned.id)
              ORDER BY day.id",
@@ -363,6 +369,7 @@ impl Ledger {
                 what: What::Rental {
                     machine: row.get("machine_id")?,
                     name: row.get("name")?,
+                    day: Box::new(day_from_row(row)?),
                 },
                 quantity: Decimal::ONE,
                 cost: row.get("charge_minor")?,
@@ -442,6 +449,19 @@ fn hours_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
     Ok(What::Hours {
         task,
         operation: row.get("operation_id")?,
+    })
+}
+
+fn day_from_row(row: &Row<'_>) -> rusqlite::Result<DayRented> {
+    let position: i64 = row.get("position")?;
+    let away = Away::new(row.get("out_at")?, row.get("back_at")?);
+    Ok(DayRented {
+        away: away.ok_or_else(|| {
+            let damage = "a machine that came back before it went out, or years later";
+            rusqlite::Error::FromSqlConversionFailure(0, Type::Text, damage.into())
+        })?,
+        tariff: tariff_from_row(row)?,
+        position: usize::try_from(position - 1).unwrap_or_default(),
     })
 }
 

@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::operation::Task;
 use crate::trade::quote::{Costs, Line, WorkLine};
+use crate::trade::rental::{Away, Tariff};
 use crate::trade::{CostKind, EntryId, ItemId, MachineId, OperationId, RoomId, Unit};
 
 /// One cost from the day book.
@@ -62,12 +63,14 @@ pub enum What {
         /// Its unit.
         unit: Unit,
     },
-    /// Rental days.
+    /// A rental day.
     Rental {
         /// The machine.
         machine: MachineId,
         /// Its name.
         name: String,
+        /// Which day of which rental it was.
+        day: Box<DayRented>,
     },
     /// Money spent otherwise, or miles driven.
     Other {
@@ -76,6 +79,17 @@ pub enum What {
         /// The unit of its quantity.
         unit: Unit,
     },
+}
+
+/// One day of a machine's time away.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DayRented {
+    /// All of the time.
+    pub away: Away,
+    /// The tariff with which the machine went out.
+    pub tariff: Tariff,
+    /// Which of its days this is, from 0 on.
+    pub position: usize,
 }
 
 impl What {
@@ -437,9 +451,24 @@ mod tests {
             }),
             operation: None,
         };
+        let out = chrono::NaiveDate::MIN.and_time(chrono::NaiveTime::MIN);
+        let day = DayRented {
+            away: Away::new(out, out + chrono::Days::new(1)).unwrap(),
+            tariff: Tariff {
+                half_day: None,
+                day: Money::from_minor(2500),
+                weekend: None,
+                week: None,
+                four_weeks: None,
+                waiver_percent: dec!(0),
+                cleaning: Money::ZERO,
+            },
+            position: 0,
+        };
         let machine = What::Rental {
             machine: MachineId(1),
             name: "machine".into(),
+            day: Box::new(day),
         };
         let logged = [
             log(material, 210_800),

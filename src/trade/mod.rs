@@ -28,7 +28,6 @@ pub mod pricing;
 pub mod quote;
 pub mod rates;
 pub mod rental;
-pub mod rental_parts;
 pub mod room;
 mod simulate;
 pub mod stock;

@@ -57,7 +57,7 @@ closed_set! {
 }
 
 /// What the yard charges for one machine.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Tariff {
     /// A half day, if offered.
     pub half_day: Option<Money>,
@@ -299,7 +299,7 @@ impl Plan {
 }
 
 /// A machine's time away from the yard: it came back after it went out, and within [`MOST_DAYS`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Away {
     out: NaiveDateTime,
     minutes: i64,

@@ -26,8 +26,10 @@
 //! Hours are compared by task in each room, since that is how most are logged. Where every hour of a task in a room names
 //! its operation, they are compared by operation, so that an operation without hours isn't taken for one done in none.
 //! Overhead follows labour: the part that was quoted on hours that nobody logged isn't recorded either. A lump of money
-//! is quoted for the job and compared in the rooms where it was spent, by what was spent in each.
+//! is quoted for the job and compared in the rooms where it was spent, by what was spent in each. Rentals have parts of
+//! their own ([`rental`]), since the yard has no unit price.
 
+pub mod rental;
 mod sheet;
 
 use std::collections::BTreeSet;
@@ -128,6 +130,8 @@ pub struct Subject {
     pub operation: Option<String>,
     /// The item, the machine, or what money was spent for; `None`: hours.
     pub item: Option<String>,
+    /// Which part of a rental's difference; `None`: it is no rental, or none was charged.
+    pub part: Option<rental::Part>,
     /// The unit of its quantities.
     pub unit: Unit,
 }

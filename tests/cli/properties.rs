@@ -261,6 +261,8 @@ proptest! {
             let job = ledger.job(number).expect("the job");
             let (book, margin) = (ledger.day_book_of(&job).expect("a day book"), ledger.margin_of(&job).expect("a margin"));
             prop_assert_eq!(book.total(), margin.outcome.actual, "{}", number);
+            let variance = ledger.variance_of(&job).expect("a variance").variance;
+            prop_assert_eq!(variance.difference(), margin.outcome.actual - margin.outcome.estimated, "{}", number);
         }
         for rental in ledger.rentals().expect("the rentals") {
             let Some(back) = rental.back else { continue };

@@ -330,3 +330,99 @@ fn a_shared_rental_by_an_old_tariff_comes_back_from_its_export() {
         "{refused}"
     );
 }
+
+/// The rental lines of a job's variance: part, quoted, actual, by price, by quantity.
+fn parts(variance: &Value, machine: &str) -> Vec<(String, [i64; 4])> {
+    let lines = list(&variance["lines"]).iter();
+    let rental =
+        lines.filter(|line| line["kind"] == json!("rental") && line["item"] == json!(machine));
+    let parts = rental.map(|line| {
+        let sums = [
+            "quoted_cost",
+            "actual_cost",
+            "price_variance",
+            "quantity_variance",
+        ];
+        let part = line["part"].as_str().unwrap_or("none");
+        (part.to_owned(), sums.map(|key| cents(&line[key])))
+    });
+    parts.collect()
+}
+
+#[test]
+fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
+    let ledger = TestLedger::tannery_row();
+    // A plan rents by whole days: one of the rotary, 80.00 + 8.00 + 25.00, and one of the buffer.
+    ledger.lines(
+        r#"
+        plan house "4 Tannery Row" --start 2026-03-02 --room Landing --accept
+        quote send Q1
+        quote accept Q1
+        job start J1
+        machine edit rotary --day 90 --half-day 70 --cleaning 30
+        rental out rotary --at 08:00
+        machine edit rotary --day 500 --cleaning 500
+        "#,
+    );
+    let ledger = ledger.on("2026-03-04");
+    ledger.lines("rental back rotary --at 12:00 --charged 400");
+    let variance = ledger.json("report variance J1");
+    let expected = [
+        // Two days and four hours by the quote's tariff: 2 × 80 + 62 = 222; 222 − 80.
+        ("days", [80_00, 222_00, 0, 142_00]),
+        // By the tariff with which it went out: 2 × 90 + 70 = 250; 250 − 222.
+        ("tariff", [0, 28_00, 28_00, 0]),
+        // Quoted 8.00 + 25; by the quote's tariff 22.20 + 25 = 47.20; by its own 25.00 + 30 = 55.00.
+        ("once", [33_00, 55_00, 7_80, 14_20]),
+        // 400 − 250 − 55.
+        ("rest", [0, 95_00, 95_00, 0]),
+    ];
+    let expected = expected.map(|(part, sums)| (part.to_owned(), sums));
+    assert_eq!(parts(&variance, "rotary"), expected);
+    let days = list(&variance["lines"])
+        .iter()
+        .find(|line| line["part"] == json!("days"));
+    let days = days.expect("a line for the days");
+    assert_eq!(
+        (
+            &days["quoted_quantity"],
+            &days["actual_quantity"],
+            &days["quoted_unit_price"]
+        ),
+        (&json!("1"), &json!("2.5"), &Value::Null)
+    );
+    // Nobody fetched the buffer: nothing is split, nothing saved.
+    assert_eq!(
+        parts(&variance, "buffer"),
+        [("none".to_owned(), [44_00, 0, 0, 0])]
+    );
+    let text = ledger.line("report variance J1").ok();
+    for words in [
+        "1 day, 80.00  2.5 day, 222.00      0.00       142.00  142.00",
+        "rotary, tariff                               28.00     28.00         0.00   28.00",
+        "33.00            55.00      7.80        14.20   22.00",
+        "95.00     95.00         0.00   95.00",
+    ] {
+        assert!(text.contains(words), "{words}:\n{text}");
+    }
+}
+
+#[test]
+fn the_mean_rental_of_a_quote_knows_what_of_it_is_waiver_and_cleaning() {
+    let ledger = TestLedger::job_open();
+    let quote = ledger.json("quote show Q1");
+    let line = list(&quote["lines"])
+        .iter()
+        .find(|line| line["kind"] == json!("rental") && line["machine"] == json!("rotary"))
+        .expect("a rental line");
+    ledger.lines("rental out rotary --at \"2026-03-01 08:00\"\nrental back rotary --at 07:45");
+    let parts = parts(&ledger.json("report variance J1"), "rotary");
+    // Every draw rents it and cleans it once; the waiver is 10 % of what is left.
+    let (cost, cleaning) = (cents(&line["cost"]), 25_00);
+    let cover = ((cost - cleaning) * 100 + 55) / 110;
+    assert_eq!(parts[0].1, [cover, 80_00, 0, 80_00 - cover]);
+    let once = cost - cover;
+    assert_eq!(parts[2].1, [once, 33_00, 0, 33_00 - once]);
+    // It came back by its tariff, which is the quote's.
+    assert_eq!((parts[1].1, parts[3].1), ([0; 4], [0; 4]));
+}

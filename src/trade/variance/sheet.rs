@@ -2,12 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Actual, LineKind, Side, Subject, Variance, VarianceLine};
+use super::{Actual, LineKind, Side, Subject, Variance, VarianceLine, rental};
 use crate::money::{Currency, Decimal, Money, product};
 use crate::trade::job_cost::{Logged, Part, Quoted, What, spread, totals};
 use crate::trade::operation::Task;
 use crate::trade::quote::{Line, WorkLine};
-use crate::trade::{CostKind, ItemId, MachineId, OperationId, RoomId, TaskId, Unit};
+use crate::trade::{CostKind, ItemId, OperationId, RoomId, TaskId, Unit};
 
 /// Compares the lines of a job's quotes with what was logged on it, line by line, by kind and room.
 ///
@@ -50,6 +50,7 @@ pub fn compare(
     let mut lines: Vec<VarianceLine> = pairs
         .flat_map(|pair| pair.into_lines(currency))
         .chain(overhead)
+        .chain(rental::lines(quotes, logged))
         .collect();
     lines.sort_by(|one, other| one.subject.cmp(&other.subject));
     Variance { lines }
@@ -84,7 +85,6 @@ fn task_of<'a>(what: &'a What, work: &[&'a WorkLine]) -> Option<&'a Task> {
 enum Key {
     Item(Option<RoomId>, Option<OperationId>, ItemId, Unit),
     Labour(Option<RoomId>, Option<TaskId>, Option<OperationId>),
-    Rental(MachineId),
     Opened(ItemId),
     /// What it was for, in small letters: `Disposal` is `disposal`.
     Other(Option<RoomId>, String, Unit),
@@ -205,16 +205,6 @@ impl<'a> Sheet<'a> {
         let currency = self.currency;
         match line {
             Line::Work(work) => self.add_work(work, hour),
-            Line::Rental {
-                machine,
-                name,
-                days,
-                cost,
-                ..
-            } => {
-                let pair = self.pair(Key::Rental(*machine), || rental_subject(name));
-                pair.plan_at_cost(*days, *cost, currency);
-            }
             Line::Opened {
                 item,
                 name,
@@ -232,7 +222,7 @@ impl<'a> Sheet<'a> {
                     .or_insert((what, Money::ZERO));
                 *lump += *cost;
             }
-            Line::Overhead { .. } => {}
+            Line::Rental { .. } | Line::Overhead { .. } => {}
         }
     }
 
@@ -286,7 +276,7 @@ impl<'a> Sheet<'a> {
             What::LeftOver { item, name, unit } => {
                 (Key::Opened(*item), opened_subject(name, *unit))
             }
-            What::Rental { machine, name } => (Key::Rental(*machine), rental_subject(name)),
+            What::Rental { .. } => return,
             What::Other { label, unit } => (
                 Key::Other(room, label.to_lowercase(), *unit),
                 other_subject(room, label, *unit),
@@ -445,6 +435,7 @@ fn item_subject(
         room,
         operation,
         item: Some(item.to_owned()),
+        part: None,
         unit,
     }
 }
@@ -455,17 +446,8 @@ fn labour_subject(room: Option<RoomId>, task: Option<String>) -> Subject {
         room,
         operation: task,
         item: None,
+        part: None,
         unit: Unit::Hour,
-    }
-}
-
-fn rental_subject(machine: &str) -> Subject {
-    Subject {
-        kind: LineKind::Rental,
-        room: None,
-        operation: None,
-        item: Some(machine.to_owned()),
-        unit: Unit::Day,
     }
 }
 
@@ -480,6 +462,7 @@ fn other_subject(room: Option<RoomId>, what: &str, unit: Unit) -> Subject {
         room,
         operation: None,
         item: Some(what.to_owned()),
+        part: None,
         unit,
     }
 }

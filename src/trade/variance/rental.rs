@@ -35,10 +35,14 @@
 //! tariff counts by the days that it quotes. A rental that jobs shared is worked out for all of its time, and each sum is
 //! spread over its days as the charge is; a part of a job's is the difference of two such shares, so that nothing is lost.
 
+use std::collections::BTreeMap;
+
+use super::{Actual, Compared, LineKind, Side, Split, Subject, VarianceLine};
 use crate::money::{Decimal, Money};
-use crate::trade::closed_set;
+use crate::trade::job_cost::{DayRented, Logged, Quoted, What};
+use crate::trade::quote::Line;
 use crate::trade::rental::{Away, Cover, RentalDay, Tariff};
-use crate::trade::variance::{Side, Split};
+use crate::trade::{EntryId, MachineId, Unit, closed_set};
 
 closed_set! {
     /// A part of the difference of a rental.
@@ -56,100 +60,167 @@ closed_set! {
 
 /// What a quote says of a machine.
 #[derive(Clone, Copy, Debug)]
-pub struct QuotedRental<'a> {
-    /// Days.
-    pub days: Decimal,
-    /// Cost, waiver and cleaning included.
-    pub cost: Money,
+struct QuotedRental<'a> {
+    days: Decimal,
+    /// Waiver and cleaning included.
+    cost: Money,
     /// Waiver and cleaning.
-    pub once: Money,
-    /// The tariff that it was priced with.
-    pub tariff: &'a Tariff,
+    once: Money,
+    tariff: &'a Tariff,
 }
 
 /// A machine's time away as it was charged, seen from one of the jobs that had it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ChargedRental {
-    /// The time.
-    pub away: Away,
-    /// The tariff with which it went out.
-    pub tariff: Tariff,
+#[derive(Clone, Debug)]
+struct ChargedRental<'a> {
+    away: Away,
+    tariff: &'a Tariff,
     /// Which of its days, counted from 0 on, the job had it.
-    pub own: Vec<usize>,
+    own: Vec<usize>,
     /// What those days were charged.
-    pub charge: Money,
+    charge: Money,
 }
 
-/// One part, as quoted and as it was.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Compared {
-    /// Which part.
-    pub part: Part,
-    /// As quoted; days are counted in their own part alone.
-    pub quoted: Side,
-    /// As it was.
-    pub actual: Side,
-    /// The difference.
-    pub split: Split,
+/// One machine on a job, as quoted and as charged.
+#[derive(Clone, Debug, Default)]
+struct Machine<'a> {
+    name: &'a str,
+    quoted: Vec<QuotedRental<'a>>,
+    charged: BTreeMap<EntryId, ChargedRental<'a>>,
 }
 
-/// Compares one machine of a job with its quotes, part by part.
-pub fn compare(quoted: &[QuotedRental<'_>], charged: &[ChargedRental]) -> [Compared; 4] {
+/// Compares the machines of a job's quotes with what their rentals were charged: four lines for each that was rented, one
+/// for each that wasn't.
+pub(super) fn lines(quotes: &[Quoted<'_>], logged: &[Logged]) -> Vec<VarianceLine> {
+    let mut machines: BTreeMap<MachineId, Machine<'_>> = BTreeMap::new();
+    for line in quotes.iter().flat_map(|quoted| quoted.lines) {
+        if let Line::Rental {
+            machine,
+            name,
+            days,
+            cost,
+            once,
+            tariff,
+        } = line
+        {
+            let machine = machines.entry(*machine).or_default();
+            machine.name = name;
+            machine.quoted.push(QuotedRental {
+                days: *days,
+                cost: *cost,
+                once: *once,
+                tariff,
+            });
+        }
+    }
+    for cost in logged {
+        if let What::Rental { machine, name, day } = &cost.what {
+            let DayRented {
+                away,
+                tariff,
+                position,
+            } = &**day;
+            let machine = machines.entry(*machine).or_default();
+            machine.name = name;
+            let rental = machine.charged.entry(cost.entry);
+            let rental = rental.or_insert_with(|| ChargedRental {
+                away: *away,
+                tariff,
+                own: Vec::new(),
+                charge: Money::ZERO,
+            });
+            rental.own.push(*position);
+            rental.charge += cost.cost;
+        }
+    }
+    machines.values().flat_map(Machine::lines).collect()
+}
+
+impl Machine<'_> {
+    fn lines(&self) -> Vec<VarianceLine> {
+        let charged: Vec<ChargedRental<'_>> = self.charged.values().cloned().collect();
+        let line = |part, quoted, actual| VarianceLine {
+            subject: Subject {
+                kind: LineKind::Rental,
+                room: None,
+                operation: None,
+                item: Some(self.name.to_owned()),
+                part,
+                unit: Unit::Day,
+            },
+            quoted,
+            quoted_unit_price: None,
+            actual,
+        };
+        if charged.is_empty() {
+            let mut all = Side::default();
+            for quote in &self.quoted {
+                all.add(Side {
+                    quantity: quote.days,
+                    cost: quote.cost,
+                });
+            }
+            let nothing = Actual::NotRecorded {
+                operations: Default::default(),
+                might: Money::ZERO,
+            };
+            return vec![line(None, all, nothing)];
+        }
+        let parts = compare(&self.quoted, &charged).into_iter();
+        let lines = parts.map(|(part, quoted, side, split)| {
+            let actual = Actual::Recorded(Compared {
+                side,
+                unit_price: None,
+                split,
+            });
+            line(Some(part), quoted, actual)
+        });
+        lines.collect()
+    }
+}
+
+/// Compares one machine of a job with its quotes: each part as quoted, as it was, and its difference. Days are counted in
+/// their own part alone.
+fn compare(
+    quoted: &[QuotedRental<'_>],
+    charged: &[ChargedRental<'_>],
+) -> [(Part, Side, Side, Split); 4] {
     let mut sums = Shares::default();
     for rental in charged {
         sums.add(&Shares::of(rental, quoted));
     }
     let once: Money = quoted.iter().map(|quote| quote.once).sum();
     let cover = quoted.iter().map(|quote| quote.cost).sum::<Money>() - once;
-    let of_days = |quantity, cost| Side { quantity, cost };
-    let of_none = |cost| of_days(Decimal::ZERO, cost);
-    let by_price = |price| Split {
-        price,
-        quantity: Money::ZERO,
-    };
+    let days = quoted.iter().map(|quote| quote.days).sum();
+    let own_days = charged.iter().map(ChargedRental::days).sum();
     let (tariff, rest) = (
         sums.by_own - sums.by_quoted,
         sums.billed - sums.with_own_once,
     );
-    let quoted_days = quoted.iter().map(|quote| quote.days).sum();
-    let own_days = charged.iter().map(ChargedRental::days).sum();
     let once_by_quoted = sums.with_quoted_once - sums.by_own;
     let once_by_own = sums.with_own_once - sums.by_own;
+    let side = |quantity, cost| Side { quantity, cost };
+    let none = |cost| side(Decimal::ZERO, cost);
+    let split = |price, quantity| Split { price, quantity };
+    let zero = Money::ZERO;
     [
-        Compared {
-            part: Part::Days,
-            quoted: of_days(quoted_days, cover),
-            actual: of_days(own_days, sums.by_quoted),
-            split: Split {
-                price: Money::ZERO,
-                quantity: sums.by_quoted - cover,
-            },
-        },
-        Compared {
-            part: Part::Tariff,
-            quoted: of_none(Money::ZERO),
-            actual: of_none(tariff),
-            split: by_price(tariff),
-        },
-        Compared {
-            part: Part::Once,
-            quoted: of_none(once),
-            actual: of_none(once_by_own),
-            split: Split {
-                price: once_by_own - once_by_quoted,
-                quantity: once_by_quoted - once,
-            },
-        },
-        Compared {
-            part: Part::Rest,
-            quoted: of_none(Money::ZERO),
-            actual: of_none(rest),
-            split: by_price(rest),
-        },
+        (
+            Part::Days,
+            side(days, cover),
+            side(own_days, sums.by_quoted),
+            split(zero, sums.by_quoted - cover),
+        ),
+        (Part::Tariff, none(zero), none(tariff), split(tariff, zero)),
+        (
+            Part::Once,
+            none(once),
+            none(once_by_own),
+            split(once_by_own - once_by_quoted, once_by_quoted - once),
+        ),
+        (Part::Rest, none(zero), none(rest), split(rest, zero)),
     ]
 }
 
-impl ChargedRental {
+impl ChargedRental<'_> {
     /// Returns the days of the job's own, as needs are counted.
     fn days(&self) -> Decimal {
         let days = self.away.days();
@@ -181,8 +252,8 @@ struct Shares {
 }
 
 impl Shares {
-    fn of(rental: &ChargedRental, quoted: &[QuotedRental<'_>]) -> Shares {
-        let own = rental.away.cover(&rental.tariff);
+    fn of(rental: &ChargedRental<'_>, quoted: &[QuotedRental<'_>]) -> Shares {
+        let own = rental.away.cover(rental.tariff);
         let by_quotes: Vec<(Decimal, Cover)> = quoted
             .iter()
             .map(|quote| (quote.days, rental.away.cover(quote.tariff)))
@@ -255,20 +326,19 @@ mod tests {
         }
     }
 
-    fn rental(tariff: &Tariff, hours: i64, own: &[usize], charge: i64) -> ChargedRental {
+    fn rental<'a>(tariff: &'a Tariff, hours: i64, own: &[usize], charge: i64) -> ChargedRental<'a> {
         ChargedRental {
             away: away(hours),
-            tariff: tariff.clone(),
+            tariff,
             own: own.to_vec(),
             charge: Money::from_minor(charge),
         }
     }
 
     /// The parts in cents: quoted, actual, by price, by quantity.
-    fn table(parts: &[Compared; 4]) -> [[i64; 4]; 4] {
-        parts.map(|part| {
-            let Split { price, quantity } = part.split;
-            [part.quoted.cost, part.actual.cost, price, quantity].map(Money::minor)
+    fn table(parts: &[(Part, Side, Side, Split); 4]) -> [[i64; 4]; 4] {
+        parts.map(|(_, quoted, actual, Split { price, quantity })| {
+            [quoted.cost, actual.cost, price, quantity].map(Money::minor)
         })
     }
 
@@ -289,7 +359,7 @@ mod tests {
             ]
         );
         assert_eq!(
-            (parts[0].quoted.quantity, parts[0].actual.quantity),
+            (parts[0].1.quantity, parts[0].2.quantity),
             (dec!(2), dec!(3.5))
         );
     }
@@ -306,7 +376,7 @@ mod tests {
             table(&parts),
             [[62_00, 62_00, 0, 0], [0; 4], [21_20, 21_20, 0, 0], [0; 4]]
         );
-        assert_eq!(parts[0].actual.quantity, dec!(0.5));
+        assert_eq!(parts[0].2.quantity, dec!(0.5));
     }
 
     #[test]
@@ -387,7 +457,7 @@ mod tests {
                 [0; 4]
             ]
         );
-        assert_eq!(parts[0].actual.quantity, dec!(2));
+        assert_eq!(parts[0].2.quantity, dec!(2));
     }
 
     fn any_tariff() -> impl Strategy<Value = Tariff> {
@@ -432,37 +502,29 @@ mod tests {
                     jobs.push(rental(&tariffs.2, *hours, &own, charge.minor()));
                 }
             }
-            let cost = |rentals: &[ChargedRental]| rentals.iter().map(|rental| rental.charge).sum::<Money>();
+            let cost = |rentals: &[ChargedRental<'_>]| rentals.iter().map(|rental| rental.charge).sum::<Money>();
             let estimate: Money = quoted.iter().map(|quote| quote.cost).sum();
             for rentals in [&ours, &theirs, &whole] {
                 let parts = compare(&quoted, rentals);
-                let sum = |of: fn(&Compared) -> Money| parts.iter().map(of).sum::<Money>();
-                prop_assert_eq!(sum(|part| part.quoted.cost), estimate);
-                prop_assert_eq!(sum(|part| part.actual.cost), cost(rentals));
-                for part in &parts {
-                    prop_assert_eq!(part.split.total(), part.actual.cost - part.quoted.cost);
+                prop_assert_eq!(parts.iter().map(|(_, quoted, ..)| quoted.cost).sum::<Money>(), estimate);
+                prop_assert_eq!(parts.iter().map(|(_, _, actual, _)| actual.cost).sum::<Money>(), cost(rentals));
+                for (_, quoted, actual, split) in &parts {
+                    prop_assert_eq!(split.total(), actual.cost - quoted.cost);
                 }
-                let by_tariff = rentals.iter().zip(&rentals_by_tariff(&tariffs.2, rentals)).all(|(one, other)| one == other);
-                if by_tariff {
-                    prop_assert_eq!(parts[3].actual.cost, Money::ZERO, "nothing was billed otherwise");
+                let by_tariff = |rental: &ChargedRental<'_>| {
+                    rental.charge == rental.share(rental.away.cover(rental.tariff).total())
+                };
+                if rentals.iter().all(by_tariff) {
+                    prop_assert_eq!(parts[3].2.cost, Money::ZERO, "nothing was billed otherwise");
                 }
             }
             // What two jobs shared is together what one would have had.
-            let actual = |rentals: &[ChargedRental]| compare(&[], rentals).map(|part| part.actual);
+            let actual = |rentals: &[ChargedRental<'_>]| compare(&[], rentals).map(|(_, _, actual, _)| actual);
             let (ours, theirs, whole) = (actual(&ours), actual(&theirs), actual(&whole));
             for ((ours, theirs), whole) in ours.into_iter().zip(theirs).zip(whole) {
                 prop_assert_eq!(ours.cost + theirs.cost, whole.cost);
                 prop_assert_eq!(ours.quantity + theirs.quantity, whole.quantity);
             }
         }
-    }
-
-    /// The same rentals as their tariff charges them.
-    fn rentals_by_tariff(tariff: &Tariff, rentals: &[ChargedRental]) -> Vec<ChargedRental> {
-        let by_tariff = rentals.iter().map(|rental| ChargedRental {
-            charge: rental.share(rental.away.cover(tariff).total()),
-            ..rental.clone()
-        });
-        by_tariff.collect()
     }
 }
