@@ -187,7 +187,7 @@ fn change_dates(
             || kept_text(&kept, Some(&moved), &page),
         )?;
         warn_of_promises(context, writing, &job)?;
-        for entry in writing.entries_of(job.id)? {
+        for entry in writing.day_book_of(&job)?.entries {
             if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {
                 context.warn(&format!(
                     "{} logs hours on {}, which is told as lost",

@@ -163,7 +163,7 @@ impl Ledger {
             *costs.entry(cost.entry).or_default() += cost.cost;
         }
         let mut days = self.rental_days(Some(job.id))?;
-        let mut entries = self.entries_of(job.id)?;
+        let mut entries = self.entry_rows(job.id)?;
         for entry in &mut entries {
             entry.amount = costs.get(&entry.id).copied();
             entry.days = days.remove(&entry.id).unwrap_or_default();
@@ -179,16 +179,11 @@ impl Ledger {
         })
     }
 
-    /// Returns the entries of a job, oldest first, voided ones included: its own, and the returns of machines that it had
-    /// for some of the days.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn entries_of(&self, job: JobId) -> Result<Vec<Entry>> {
+    /// Returns the entries of a job without what they cost: its own, and the returns of machines that it had for some of
+    /// the days.
+    fn entry_rows(&self, job: JobId) -> Result<Vec<Entry>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT entry.id, entry.number, entry.kind, entry.job_id, entry.happened_on, entry.quantity_micro,
-                    CASE WHEN void.id IS NULL THEN COALESCE(entry.amount_minor, effect.awaiting_minor - effect.value_minor)
-                    END AS amount_minor,
                     entry.late, void.id IS NOT NULL AS voided,
                     COALESCE(worker.name, item.name, machine.name, entry.what) AS subject,
                     COALESCE(operation.name, task.name) AS worked_on, item.unit AS item_unit,
@@ -197,8 +192,6 @@ impl Ledger {
                      WHERE entry_id = entry.id) AS rooms
              FROM entry
              LEFT JOIN entry AS void ON void.voids_id = entry.id
-             LEFT JOIN stock_effect AS effect
-                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = entry.id)
              LEFT JOIN worker ON worker.id = entry.worker_id
              LEFT JOIN item ON item.id = entry.item_id
              LEFT JOIN machine ON machine.id = entry.machine_id
@@ -435,7 +428,7 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
             .get::<_, Option<Micro>>("quantity_micro")?
             .map(|quantity| quantity.0),
         unit,
-        amount: row.get("amount_minor")?,
+        amount: None,
         days: Vec::new(),
         late: late == 1,
         voided: voided == 1,

@@ -959,7 +959,7 @@ impl Writing<'_> {
         progress: &dyn Fn(u32),
     ) -> Result<Vec<Remark>> {
         let kept = self.plan_to_move(job)?;
-        let entries = self.entries_of(job.id)?;
+        let entries = self.day_book_of(job)?.entries;
         let hours = entries
             .iter()
             .find(|entry| entry.kind == "hours" && !entry.voided);

@@ -357,7 +357,7 @@ impl Ledger {
             })
             .collect();
         let logged = self.logged(job)?;
-        let entries = self.entries_of(job.id)?;
+        let entries = self.day_book_of(job)?.entries;
         let is_coat = |cost: &&Logged| match &cost.what {
             What::Item {
                 item, operation, ..

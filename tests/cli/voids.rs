@@ -253,7 +253,8 @@ impl DayBook {
             for line in ledger.variance_of(&job).expect("a variance").variance.lines {
                 lines.push(format!("{number} {line:?}"));
             }
-            let counting = ledger.entries_of(job.id).expect("the entries").into_iter();
+            let book = ledger.day_book_of(&job).expect("a day book");
+            let counting = book.entries.into_iter();
             for entry in counting.filter(|entry| !entry.voided) {
                 lines.push(format!(
                     "{number} {} {:?} {:?} {:?} late {}",

@@ -812,8 +812,9 @@ mod tests {
         assert_eq!(out, back);
         let cost = |ledger: &Ledger| {
             let entries = ledger
-                .entries_of(ledger.job("J1").unwrap().id)
+                .day_book_of(&ledger.job("J1").unwrap())
                 .unwrap()
+                .entries
                 .into_iter();
             entries.map(|entry| entry.amount).collect::<Vec<_>>()
         };
