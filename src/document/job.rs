@@ -361,6 +361,7 @@ pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
             "back_at": rental.back.as_ref().map(|back| back.at.format("%Y-%m-%dT%H:%M").to_string()),
             "days": rental.back.as_ref().map_or(0, |back| back.days.len()),
             "charge": rental.back.as_ref().map(|back| page.money(back.charge)),
+            "moved": rental.moved.iter().map(|moved| json!({ "date": moved.on, "job": moved.job })).collect::<Vec<_>>(),
             "by_tariff": rental.back.as_ref().map(|back| back.by_tariff),
             "shares": shares_json(rental.back.as_ref().map_or(&[], |back| &back.days), page),
         })).collect::<Vec<_>>(),

@@ -255,10 +255,11 @@ impl Ledger {
             let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
             let back = rental.back.as_ref();
             let stated = back.filter(|back| !back.by_tariff);
-            let mut moved = Vec::new();
-            for (from, job) in self.holders(&rental)?.into_iter().skip(1) {
-                moved.push(format!("{from} {}", self.job_by_id(job)?.number));
-            }
+            let moved: Vec<String> = rental
+                .moved
+                .iter()
+                .map(|moved| format!("{} {}", moved.on, moved.job))
+                .collect();
             let tariff = rental.tariff;
             rows.push(vec![
                 rental.machine,

@@ -431,7 +431,7 @@ impl Writing<'_> {
             refuse!("{} is {}, not open", job.number, job.state.as_str());
         }
         for rental in self.rentals_out()? {
-            if self.holder_of(&rental)? == job.id {
+            if rental.holder().0 == job.id {
                 return Err(Refusal::new(format!(
                     "{} is still out on {}",
                     rental.machine, job.number

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
-use rusqlite::{Row, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::book::tariff_from_row;
 use super::columns::Micro;
@@ -33,6 +33,8 @@ pub struct Rental {
     pub out_at: NaiveDateTime,
     /// The tariff with which it went out, by which its return is charged.
     pub tariff: Tariff,
+    /// From which dates on other jobs had it, in their order.
+    pub moved: Vec<Moved>,
     /// Its return; `None`: it is out.
     pub back: Option<Return>,
 }
@@ -43,20 +45,45 @@ impl Rental {
         Away::new(self.out_at, self.back.as_ref()?.at)
     }
 
-    /// Returns the jobs that its days were charged to, in the order in which they had it; while it is out, the job that
-    /// took it out.
+    /// Returns the jobs that its days were charged to, in the order in which they had it; while it is out, those that had
+    /// it so far.
     pub fn jobs(&self) -> Vec<&str> {
+        let had = || std::iter::once(&self.job).chain(self.moved.iter().map(|moved| &moved.job));
+        let all: Vec<&String> = match &self.back {
+            Some(back) => back.days.iter().map(|day| &day.job).collect(),
+            None => had().collect(),
+        };
         let mut jobs: Vec<&str> = Vec::new();
-        for day in self.back.iter().flat_map(|back| &back.days) {
-            if !jobs.contains(&day.job.as_str()) {
-                jobs.push(&day.job);
+        for job in all {
+            if !jobs.contains(&job.as_str()) {
+                jobs.push(job);
             }
         }
-        match jobs.is_empty() {
-            true => vec![&self.job],
-            false => jobs,
-        }
+        jobs
     }
+
+    /// Returns the job that had it on a date, with its number.
+    fn holder_on(&self, date: NaiveDate) -> (JobId, &str) {
+        let mut earlier = self.moved.iter().rev();
+        let moved = earlier.find(|moved| moved.on <= date);
+        moved.map_or((self.job_id, &self.job), |moved| (moved.job_id, &moved.job))
+    }
+
+    /// Returns the job that has it, or had it last, with its number.
+    pub fn holder(&self) -> (JobId, &str) {
+        self.holder_on(NaiveDate::MAX)
+    }
+}
+
+/// A machine that another job has from a date on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Moved {
+    /// The date.
+    pub on: NaiveDate,
+    /// The job.
+    pub job_id: JobId,
+    /// Its number.
+    pub job: String,
 }
 
 /// A machine's return.
@@ -127,10 +154,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn rentals(&self) -> Result<Vec<Rental>> {
-        let sql = format!("{RENTALS} ORDER BY went.at, went.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let rentals = statement.query_map([], rental_from_row)?;
-        let mut rentals: Vec<Rental> = rentals.collect::<rusqlite::Result<_>>()?;
+        let mut rentals = self.rentals_of(&format!("{RENTALS} ORDER BY went.at, went.id"))?;
         let mut days = self.rental_days(None)?;
         for back in rentals.iter_mut().filter_map(|rental| rental.back.as_mut()) {
             back.days = days.remove(&back.id).unwrap_or_default();
@@ -216,10 +240,33 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn rentals_out(&self) -> Result<Vec<Rental>> {
-        let sql = format!("{RENTALS} AND back.id IS NULL ORDER BY went.at, went.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
+        self.rentals_of(&format!(
+            "{RENTALS} AND back.id IS NULL ORDER BY went.at, went.id"
+        ))
+    }
+
+    /// Returns the rentals that a query finds, without the days of their returns.
+    fn rentals_of(&self, sql: &str) -> Result<Vec<Rental>> {
+        let mut statement = self.connection.prepare_cached(sql)?;
         let rentals = statement.query_map([], rental_from_row)?;
-        Ok(rentals.collect::<rusqlite::Result<_>>()?)
+        let mut rentals: Vec<Rental> = rentals.collect::<rusqlite::Result<_>>()?;
+        let mut moves = self.connection.prepare_cached(
+            "SELECT happened_on, job_id, job.number FROM live_entry
+             JOIN job ON job.id = job_id
+             WHERE kind = 'rental-day' AND rental_id = :rental ORDER BY happened_on, live_entry.id",
+        )?;
+        for rental in &mut rentals {
+            let moved = moves.query_map(named_params! { ":rental": rental.id }, |row| {
+                let job_id: JobId = row.get("job_id")?;
+                Ok(Moved {
+                    on: row.get("happened_on")?,
+                    job_id,
+                    job: numbered('J', job_id.0, row.get("number")?),
+                })
+            })?;
+            rental.moved = moved.collect::<rusqlite::Result<_>>()?;
+        }
+        Ok(rentals)
     }
 
     /// Returns the rental of a machine that is out.
@@ -240,33 +287,6 @@ impl Ledger {
                 ))
                 .into()),
         }
-    }
-
-    /// Returns the job that a machine is with now.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn holder_of(&self, rental: &Rental) -> Result<JobId> {
-        Ok(self
-            .holders(rental)?
-            .last()
-            .map_or(rental.job_id, |(_, job)| *job))
-    }
-
-    /// Returns from which dates on a rental was with which job, first the one that took it out.
-    pub(super) fn holders(&self, rental: &Rental) -> Result<Vec<(NaiveDate, JobId)>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT happened_on, job_id FROM live_entry
-             WHERE kind = 'rental-day' AND rental_id = :rental ORDER BY happened_on, id",
-        )?;
-        let moved = statement.query_map(named_params! { ":rental": rental.id }, |row| {
-            Ok((row.get("happened_on")?, row.get("job_id")?))
-        })?;
-        let mut holders = vec![(NaiveDate::MIN, rental.job_id)];
-        for holder in moved {
-            holders.push(holder?);
-        }
-        Ok(holders)
     }
 }
 
@@ -292,6 +312,7 @@ fn rental_from_row(row: &Row<'_>) -> rusqlite::Result<Rental> {
         job: numbered('J', job.0, row.get("job_number")?),
         out_at: row.get("out_at")?,
         tariff: tariff_from_row(row)?,
+        moved: Vec::new(),
         back: back.transpose()?,
     })
 }
@@ -316,7 +337,7 @@ impl Writing<'_> {
                 "{} is out already, since {} on {}",
                 machine.name,
                 rental.out_at.format("%Y-%m-%d %H:%M"),
-                rental.job
+                rental.holder().1
             ))
             .hint(format!(
                 "gritledger rental back {} --at \"HH:MM\"",
@@ -324,6 +345,8 @@ impl Writing<'_> {
             ))
             .into());
         }
+        let slip = self.tariff_of_slip(machine.id)?;
+        let tariff = slip.as_ref().unwrap_or(&machine.tariff);
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-out",
             job: Some(job.id),
@@ -340,10 +363,10 @@ impl Writing<'_> {
                  VALUES (:entry, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
             )?
             .execute(named_params! {
-                ":entry": recorded.id, ":half_day": machine.tariff.half_day, ":day": machine.tariff.day,
-                ":weekend": machine.tariff.weekend, ":week": machine.tariff.week,
-                ":four_weeks": machine.tariff.four_weeks, ":waiver": Micro(machine.tariff.waiver_percent),
-                ":cleaning": machine.tariff.cleaning,
+                ":entry": recorded.id, ":half_day": tariff.half_day, ":day": tariff.day,
+                ":weekend": tariff.weekend, ":week": tariff.week,
+                ":four_weeks": tariff.four_weeks, ":waiver": Micro(tariff.waiver_percent),
+                ":cleaning": tariff.cleaning,
             })?;
         self.log(&format!(
             "{}: {} out at {} for {}.",
@@ -353,6 +376,28 @@ impl Writing<'_> {
             job.number
         ))?;
         Ok(recorded)
+    }
+
+    /// Returns the tariff with which a machine went out by an entry that was taken back today: it is typed again, and goes
+    /// out with the same. `None`: it was taken out since, or nothing was taken back.
+    fn tariff_of_slip(&self, machine: MachineId) -> Result<Option<Tariff>> {
+        let tariff = self
+            .connection
+            .prepare_cached(
+                "SELECT tariff.* FROM entry AS slip
+                 JOIN entry AS void ON void.voids_id = slip.id
+                 JOIN rental_tariff AS tariff ON tariff.entry_id = slip.id
+                 WHERE slip.kind = 'rental-out' AND slip.machine_id = :machine AND date(void.recorded_at) = :today
+                   AND NOT EXISTS (SELECT 1 FROM live_entry AS again
+                                   WHERE again.kind = 'rental-out' AND again.machine_id = :machine AND again.id > void.id)
+                 ORDER BY void.id DESC LIMIT 1",
+            )?
+            .query_row(
+                named_params! { ":machine": machine, ":today": self.today() },
+                tariff_from_row,
+            )
+            .optional()?;
+        Ok(tariff)
     }
 
     /// Says that from a date on a machine is with another job.
@@ -455,15 +500,12 @@ impl Writing<'_> {
         away: Away,
         charge: Money,
     ) -> Result<Vec<DayCharged>> {
-        let holders = self.holders(rental)?;
         let days = away.days();
         let charges = charge.spread(&vec![Decimal::ONE; days.len()]);
         let mut charged = Vec::new();
         for (position, (day, charge)) in (1_i64..).zip(days.into_iter().zip(charges)) {
             let began_on = day.began.date();
-            let mut earlier = holders.iter().rev();
-            let holder = earlier.find(|(from, _)| *from <= began_on);
-            let holder = holder.map_or(rental.job_id, |(_, job)| *job);
+            let (job_id, job) = rental.holder_on(began_on);
             self.connection
                 .prepare_cached(
                     "INSERT INTO rental_day (id, entry_id, position, began_on, job_id, charge_minor)
@@ -471,12 +513,12 @@ impl Writing<'_> {
                 )?
                 .execute(named_params! {
                     ":id": self.new_id("rental_day")?, ":entry": returned.id, ":position": position,
-                    ":began_on": began_on, ":job": holder, ":charge": charge,
+                    ":began_on": began_on, ":job": job_id, ":charge": charge,
                 })?;
             charged.push(DayCharged {
                 began_on,
-                job_id: holder,
-                job: self.job_by_id(holder)?.number,
+                job_id,
+                job: job.to_owned(),
                 charge,
             });
         }

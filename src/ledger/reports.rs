@@ -307,7 +307,7 @@ impl Ledger {
         let mut machines = Vec::new();
         let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
         for rental in self.rentals_out()? {
-            let job = self.job_by_id(self.holder_of(&rental)?)?;
+            let job = self.job_by_id(rental.holder().0)?;
             let agreed = self.agreed(&job)?;
             let mut planned = Vec::new();
             for record in &agreed.quotes {

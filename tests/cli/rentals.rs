@@ -426,3 +426,52 @@ fn the_mean_rental_of_a_quote_knows_what_of_it_is_waiver_and_cleaning() {
     // It came back by its tariff, which is the quote's.
     assert_eq!((parts[1].1, parts[3].1), ([0; 4], [0; 4]));
 }
+
+#[test]
+fn what_is_typed_again_for_a_slip_goes_out_with_the_slips_tariff() {
+    let ledger = two_jobs();
+    ledger.lines(
+        r#"
+        rental out rotary --at "2026-03-01 08:00" --job J1
+        machine edit rotary --day 200
+        void E1 --reason "the other job"
+        rental out rotary --at "2026-03-01 08:00" --job J2
+        "#,
+    );
+    // 80.00 + 8.00 + 25.00, as if the slip had never been; what goes out next pays 200.00 + 20.00 + 25.00.
+    let back = ledger.json("rental back rotary --at 07:45");
+    assert_eq!(back["amount"], json!("113.00"));
+    ledger.lines("rental out rotary --at 08:00 --job J2");
+    let ledger = ledger.on("2026-03-03");
+    let back = ledger.json("rental back rotary --at 08:00");
+    assert_eq!(back["amount"], json!("245.00"));
+}
+
+#[test]
+fn a_machine_that_is_out_shows_every_job_that_had_it() {
+    let ledger = two_jobs();
+    ledger.lines(
+        r#"
+        rental out rotary --at "2026-02-26 08:00" --job J1
+        rental day rotary --job J2 --date 2026-02-28
+        "#,
+    );
+    let text = ledger.line("rental list").ok();
+    assert!(
+        text.contains("J1, J2  2026-02-26 08:00  still out"),
+        "{text}"
+    );
+    let rental = &ledger.json("rental list")["rentals"][0];
+    assert_eq!(
+        rental["moved"],
+        json!([{ "date": "2026-02-28", "job": "J2" }])
+    );
+    assert_eq!(rental["shares"], Value::Null, "nothing is charged yet");
+    assert_eq!(
+        ledger
+            .line("rental out rotary --at 08:00 --job J1")
+            .refused(),
+        "error: rotary is out already, since 2026-02-26 08:00 on J2\n\
+         hint: gritledger rental back rotary --at \"HH:MM\""
+    );
+}
