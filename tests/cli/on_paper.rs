@@ -407,12 +407,20 @@ fn the_variance_is_as_on_paper_line_by_line() {
     ];
     paper.sort_unstable();
     assert_eq!(others, paper);
-    // The rotary sander was quoted for a day, 113.00, and cost two of the three days it was out.
-    let rented: Vec<&str> = rented
+    // The rotary sander was quoted for half a day, which is a day of 80.00, 8.00 and 25.00. Out for three days, it cost
+    // 240.00, 24.00 and 25.00, of which two days are this job's: 160.00 and 32.67. Its tariff is that of the quote.
+    let rented: Vec<(&str, String)> = rented
         .iter()
-        .map(|line| text(&line["total_variance"]))
+        .map(|line| (text(&line["part"]), compared(line)))
         .collect();
-    assert_eq!(total(&rented), 7967, "192.67 − 113.00: {rented:?}");
+    let paper = [
+        ("days", "0.5 for 80.00 → 2 for 160.00; 0.00 + 80.00 = 80.00"),
+        ("tariff", "0 for 0.00 → 0 for 0.00; 0.00 + 0.00 = 0.00"),
+        ("once", "0 for 33.00 → 0 for 32.67; 0.00 + -0.33 = -0.33"),
+        ("rest", "0 for 0.00 → 0 for 0.00; 0.00 + 0.00 = 0.00"),
+    ];
+    let paper = paper.map(|(part, sums)| (part, format!("- - rotary: {sums}")));
+    assert_eq!(rented, paper);
     // The recorded lines above add up to 7.99, and with the rental's 79.67 to 87.66; the others were quoted at 191.13.
     assert_eq!(
         [
@@ -422,13 +430,6 @@ fn the_variance_is_as_on_paper_line_by_line() {
         ],
         [&json!("87.66"), &json!("191.13"), &json!("-103.47")]
     );
-}
-
-fn total(amounts: &[&str]) -> i64 {
-    let cents = amounts
-        .iter()
-        .map(|amount| amount.replace('.', "").parse::<i64>().expect("money"));
-    cents.sum()
 }
 
 #[test]
