@@ -95,10 +95,6 @@ pub struct QuotedRoom {
 
 /// One line of a quote.
 #[derive(Clone, Debug, PartialEq, Eq)]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "most lines of a quote are work, and there are few"
-)]
 pub enum Line {
     /// An operation, in a room or once for the job.
     Work(WorkLine),

@@ -23,7 +23,7 @@ fn cents(value: &Value) -> i64 {
     let text = value
         .as_str()
         .unwrap_or_else(|| panic!("no amount: {value}"));
-    text.replace('.', "").parse().unwrap()
+    text.replace('.', "").parse().expect("an amount")
 }
 
 fn list(value: &Value) -> &Vec<Value> {
@@ -369,13 +369,13 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     let variance = ledger.json("report variance J1");
     let expected = [
         // Two days and four hours by the quote's tariff: 2 × 80 + 62 = 222; 222 − 80.
-        ("days", [80_00, 222_00, 0, 142_00]),
+        ("days", [8_000, 22_200, 0, 14_200]),
         // By the tariff with which it went out: 2 × 90 + 70 = 250; 250 − 222.
-        ("tariff", [0, 28_00, 28_00, 0]),
+        ("tariff", [0, 2_800, 2_800, 0]),
         // Quoted 8.00 + 25; by the quote's tariff 22.20 + 25 = 47.20; by its own 25.00 + 30 = 55.00.
-        ("once", [33_00, 55_00, 7_80, 14_20]),
+        ("once", [3_300, 5_500, 780, 1_420]),
         // 400 − 250 − 55.
-        ("rest", [0, 95_00, 95_00, 0]),
+        ("rest", [0, 9_500, 9_500, 0]),
     ];
     let expected = expected.map(|(part, sums)| (part.to_owned(), sums));
     assert_eq!(parts(&variance, "rotary"), expected);
@@ -394,7 +394,7 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     // Nobody fetched the buffer: nothing is split, nothing saved.
     assert_eq!(
         parts(&variance, "buffer"),
-        [("none".to_owned(), [44_00, 0, 0, 0])]
+        [("none".to_owned(), [4_400, 0, 0, 0])]
     );
     let text = ledger.line("report variance J1").ok();
     for words in [
@@ -418,11 +418,11 @@ fn the_mean_rental_of_a_quote_knows_what_of_it_is_waiver_and_cleaning() {
     ledger.lines("rental out rotary --at \"2026-03-01 08:00\"\nrental back rotary --at 07:45");
     let parts = parts(&ledger.json("report variance J1"), "rotary");
     // Every draw rents it and cleans it once; the waiver is 10 % of what is left.
-    let (cost, cleaning) = (cents(&line["cost"]), 25_00);
+    let (cost, cleaning) = (cents(&line["cost"]), 2_500);
     let cover = ((cost - cleaning) * 100 + 55) / 110;
-    assert_eq!(parts[0].1, [cover, 80_00, 0, 80_00 - cover]);
+    assert_eq!(parts[0].1, [cover, 8_000, 0, 8_000 - cover]);
     let once = cost - cover;
-    assert_eq!(parts[2].1, [once, 33_00, 0, 33_00 - once]);
+    assert_eq!(parts[2].1, [once, 3_300, 0, 3_300 - once]);
     // It came back by its tariff, which is the quote's.
     assert_eq!((parts[1].1, parts[3].1), ([0; 4], [0; 4]));
 }

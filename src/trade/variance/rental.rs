@@ -344,18 +344,18 @@ mod tests {
 
     #[test]
     fn the_worked_example_of_the_head_of_this_file() {
-        let (quoted, own) = (tariff(62_00, 80_00, 15_00), tariff(70_00, 90_00, 20_00));
+        let (quoted, own) = (tariff(6_200, 8_000, 1_500), tariff(7_000, 9_000, 2_000));
         let parts = compare(
-            &[quote(&quoted, dec!(2), 160_00, 31_00)],
-            &[rental(&own, 3 * 24 + 4, &[0, 1, 2, 3], 400_00)],
+            &[quote(&quoted, dec!(2), 16_000, 3_100)],
+            &[rental(&own, 3 * 24 + 4, &[0, 1, 2, 3], 40_000)],
         );
         assert_eq!(
             table(&parts),
             [
-                [160_00, 302_00, 0, 142_00],
-                [0, 38_00, 38_00, 0],
-                [31_00, 54_00, 8_80, 14_20],
-                [0, 6_00, 6_00, 0],
+                [16_000, 30_200, 0, 14_200],
+                [0, 3_800, 3_800, 0],
+                [3_100, 5_400, 880, 1_420],
+                [0, 600, 600, 0],
             ]
         );
         assert_eq!(
@@ -367,14 +367,14 @@ mod tests {
     #[test]
     fn a_half_day_as_quoted_has_no_difference_at_all() {
         // 62.00, waiver 6.20, cleaning 15.00.
-        let tariff = tariff(62_00, 80_00, 15_00);
+        let tariff = tariff(6_200, 8_000, 1_500);
         let parts = compare(
-            &[quote(&tariff, dec!(0.5), 62_00, 21_20)],
-            &[rental(&tariff, 4, &[0], 83_20)],
+            &[quote(&tariff, dec!(0.5), 6_200, 2_120)],
+            &[rental(&tariff, 4, &[0], 8_320)],
         );
         assert_eq!(
             table(&parts),
-            [[62_00, 62_00, 0, 0], [0; 4], [21_20, 21_20, 0, 0], [0; 4]]
+            [[6_200, 6_200, 0, 0], [0; 4], [2_120, 2_120, 0, 0], [0; 4]]
         );
         assert_eq!(parts[0].2.quantity, dec!(0.5));
     }
@@ -382,15 +382,15 @@ mod tests {
     #[test]
     fn a_machine_that_no_quote_has_is_quantity_by_its_own_tariff() {
         // A day 80.00, waiver 8.00, cleaning 15.00: 103.00; the receipt says 100.00.
-        let tariff = tariff(62_00, 80_00, 15_00);
-        let parts = compare(&[], &[rental(&tariff, 24, &[0], 100_00)]);
+        let tariff = tariff(6_200, 8_000, 1_500);
+        let parts = compare(&[], &[rental(&tariff, 24, &[0], 10_000)]);
         assert_eq!(
             table(&parts),
             [
-                [0, 80_00, 0, 80_00],
+                [0, 8_000, 0, 8_000],
                 [0; 4],
-                [0, 23_00, 0, 23_00],
-                [0, -3_00, -3_00, 0]
+                [0, 2_300, 0, 2_300],
+                [0, -300, -300, 0]
             ]
         );
     }
@@ -399,21 +399,21 @@ mod tests {
     fn a_variation_has_a_tariff_of_its_own() {
         // Two days at 80 in the quote, one at 110 in the variation; out for three days at 110. Three days by the quote's
         // tariff are 240, by the variation's 330: two thirds and one third of them are 270, as quoted (160 + 110).
-        let (first, second) = (tariff(62_00, 80_00, 0), tariff(62_00, 110_00, 0));
+        let (first, second) = (tariff(6_200, 8_000, 0), tariff(6_200, 11_000, 0));
         let parts = compare(
             &[
-                quote(&first, dec!(2), 160_00, 16_00),
-                quote(&second, dec!(1), 110_00, 11_00),
+                quote(&first, dec!(2), 16_000, 1_600),
+                quote(&second, dec!(1), 11_000, 1_100),
             ],
-            &[rental(&second, 72, &[0, 1, 2], 363_00)],
+            &[rental(&second, 72, &[0, 1, 2], 36_300)],
         );
         // Waiver: 24.00 and 33.00 by the tariffs, 27.00 in the mean, as quoted.
         assert_eq!(
             table(&parts),
             [
-                [270_00, 270_00, 0, 0],
-                [0, 60_00, 60_00, 0],
-                [27_00, 33_00, 6_00, 0],
+                [27_000, 27_000, 0, 0],
+                [0, 6_000, 6_000, 0],
+                [2_700, 3_300, 600, 0],
                 [0; 4]
             ]
         );
@@ -422,18 +422,18 @@ mod tests {
     #[test]
     fn two_rentals_are_cleaned_twice() {
         // Each a day: 80.00 + 8.00 + 15.00. Quoted once for two days: 160.00 + 16.00 + 15.00.
-        let tariff = tariff(62_00, 80_00, 15_00);
-        let day = rental(&tariff, 24, &[0], 103_00);
+        let tariff = tariff(6_200, 8_000, 1_500);
+        let day = rental(&tariff, 24, &[0], 10_300);
         let parts = compare(
-            &[quote(&tariff, dec!(2), 160_00, 31_00)],
+            &[quote(&tariff, dec!(2), 16_000, 3_100)],
             &[day.clone(), day],
         );
         assert_eq!(
             table(&parts),
             [
-                [160_00, 160_00, 0, 0],
+                [16_000, 16_000, 0, 0],
                 [0; 4],
-                [31_00, 46_00, 0, 15_00],
+                [3_100, 4_600, 0, 1_500],
                 [0; 4]
             ]
         );
@@ -443,17 +443,17 @@ mod tests {
     fn a_shared_rental_is_compared_by_days() {
         // Three days are 240.00 + 24.00 + 15.01, together 279.01: 93.01 the first day, 93.00 the others. The cover is
         // 80.00 a day. This job had the last two: 160.00, and 26.00 of what comes on top.
-        let tariff = tariff(62_00, 80_00, 15_01);
+        let tariff = tariff(6_200, 8_000, 1_501);
         let parts = compare(
-            &[quote(&tariff, dec!(1), 80_00, 23_01)],
-            &[rental(&tariff, 72, &[1, 2], 186_00)],
+            &[quote(&tariff, dec!(1), 8_000, 2_301)],
+            &[rental(&tariff, 72, &[1, 2], 18_600)],
         );
         assert_eq!(
             table(&parts),
             [
-                [80_00, 160_00, 0, 80_00],
+                [8_000, 16_000, 0, 8_000],
                 [0; 4],
-                [23_01, 26_00, 0, 2_99],
+                [2_301, 2_600, 0, 299],
                 [0; 4]
             ]
         );
