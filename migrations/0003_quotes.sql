@@ -89,7 +89,7 @@ CREATE TABLE quote_line (
     CHECK ((item_id IS NULL) = (item IS NULL) AND (item_id IS NULL) = (unit IS NULL)),
     CHECK ((machine_id IS NULL) = (machine IS NULL)),
     CHECK ((kind = 'rental') = (machine_id IS NOT NULL)),
-    CHECK (kind = 'rental' OR once_minor = 0),
+    CHECK (once_minor <= CASE kind WHEN 'rental' THEN other_cost_minor ELSE 0 END),
     CHECK (kind <> 'opened' OR item_id IS NOT NULL),
     CHECK ((chance_micro IS NULL) = (low_micro IS NULL) AND (chance_micro IS NULL) = (high_micro IS NULL))
 ) STRICT;
