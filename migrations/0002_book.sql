@@ -67,7 +67,7 @@ CREATE UNIQUE INDEX operation_answers ON operation (answers) WHERE answers IS NO
 
 CREATE TABLE operation_hazard (
     operation_id INTEGER NOT NULL REFERENCES operation (id),
-    hazard       TEXT    NOT NULL CHECK (hazard IN ('dust', 'oily-rags', 'solvent', 'noise', 'acid', 'cables')),
+    hazard       TEXT    NOT NULL CHECK (hazard IN ('dust', 'oily-rags', 'solvent', 'noise', 'acid', 'cables', 'filler', 'glue')),
     PRIMARY KEY (operation_id, hazard)
 ) STRICT, WITHOUT ROWID;
 

@@ -6,7 +6,7 @@
 use crate::trade::{FloorCondition, closed_set};
 
 closed_set! {
-    /// What can hurt while an operation is done.
+    /// What can hurt or go wrong while an operation is done.
     Hazard, "hazard" {
         /// Fine wood dust: it burns, and it harms lungs.
         Dust = "dust",
@@ -20,6 +20,10 @@ closed_set! {
         Acid = "acid",
         /// Fastening or drilling where cables and pipes may run.
         Cables = "cables",
+        /// Filler that isn't hard yet: it tears out under the machine.
+        Filler = "filler",
+        /// Glue that hasn't cured yet.
+        Glue = "glue",
     }
 }
 
@@ -108,6 +112,14 @@ const fn for_hazard(hazard: Hazard) -> (&'static str, &'static str) {
         Hazard::Cables => (
             "Cables and pipes may run below: no deep fasteners near walls, thresholds or radiant tubing without checking.",
             "from memory",
+        ),
+        Hazard::Filler => (
+            "Filler: overfill by 10 to 15 %, in layers of 1/4 in at most, and sand it when it is hard: after 1 h in small holes, 2 to 4 h over a floor, 6 h in large ones.",
+            "woodworkingadvisor.com",
+        ),
+        Hazard::Glue => (
+            "Glued plugs: leave them clamped or alone for 30 min; yellow glue cures in 12 to 24 h, and is sanded then.",
+            "ehow.com 6297980",
         ),
     }
 }

@@ -119,3 +119,34 @@ fn what_costs_nothing_is_asked_about() {
     // That nothing is asked for cleaning is nothing to wonder at.
     ledger.lines("machine edit rotary --cleaning 0");
 }
+
+#[test]
+fn nails_are_set_and_filled_and_holes_in_boards_are_plugged() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        "finding add Landing board-holes 3
+         quote draft \"4 Tannery Row\" --room Landing",
+    );
+    let quote = ledger.json("quote show Q1");
+    let line = |operation: &str| {
+        let lines = quote["lines"].as_array().unwrap().iter();
+        let mut lines = lines.filter(|line| line["operation"] == json!(operation));
+        let line = lines.next().unwrap();
+        ["item_quantity", "load_quantity", "hours"].map(|key| line[key].clone())
+    };
+    // 12 nails: 12 / 2000 + 0.1 = 0.106 tubs of filler; 12 / 40 + 0.05 = 0.35 h.
+    assert_eq!(
+        line("set-nails"),
+        [json!("0.11"), json!("1"), json!("0.35")]
+    );
+    // 3 holes: three plugs; 3 / 6 + 0.1 = 0.6 h.
+    assert_eq!(line("plug-holes"), [json!("3"), json!("3"), json!("0.6")]);
+    let sheet = ledger.line("quote show Q1").ok().replace("\n  ", " ");
+    for told in [
+        "Filler: overfill by 10 to 15 %",
+        "after 1 h in small holes, 2 to 4 h over a floor, 6 h in large ones. (woodworkingadvisor.com)",
+        "yellow glue cures in 12 to 24 h, and is sanded then. (ehow.com 6297980)",
+    ] {
+        assert!(sheet.contains(told), "{told}:\n{sheet}");
+    }
+}

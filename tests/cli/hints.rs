@@ -240,7 +240,7 @@ fn the_book_s_hints_can_be_typed() {
         operation add mend --task repair --driver count --answers patches
         operation edit rotary-36 --item oil-finish
         rate set set-nails --kind hours --per 90 --condition worn-film
-        rate set set-nails --kind item --per 3
+        rate set load-in --kind item --per 3
         setting set working-days "mon, noday"
         setting set holidays "christmas"
         "#,

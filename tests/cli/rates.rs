@@ -239,8 +239,8 @@ fn bad_cases_and_bad_questions_are_refused_with_their_place() {
             "error: cases.csv:2: operation: no operation `rotary-99`",
         ),
         (
-            "A,1,set-nails,worn-film,red-oak,5,,item",
-            "error: cases.csv:2: kind: set-nails takes no item",
+            "A,1,load-in,worn-film,red-oak,,,item",
+            "error: cases.csv:2: kind: load-in takes no item",
         ),
         (
             "A,1,rotary-36,shiny,red-oak,5,,item",
@@ -271,8 +271,8 @@ fn bad_cases_and_bad_questions_are_refused_with_their_place() {
             "error: `-3` is not above zero",
         ),
         (
-            "rate predict set-nails --kind item --quantity 3",
-            "error: `set-nails` takes no item, only hours",
+            "rate predict load-in --kind item",
+            "error: `load-in` takes no item, only hours",
         ),
         (
             "rate change rotary-36 --since 2026-09-09 --note \"new discs\"",

@@ -715,8 +715,8 @@ mod tests {
             ),
             (
                 Transfer::BookRates,
-                &format!("{RATES}set-nails,,,item,9,0,300\n"),
-                "kind: set-nails takes no item",
+                &format!("{RATES}load-in,,,item,9,0,300\n"),
+                "kind: load-in takes no item",
             ),
             (
                 Transfer::BookRates,
@@ -857,7 +857,7 @@ mod tests {
         // `rotary-24` takes over what `set-nails`, further down, answered; `rotary-36` loses its machine and grit.
         let changed = format!(
             "{OPERATIONS}rotary-24,sand,area,disc-7in-36,3,rotary,condition,rotary,24,proud-nails\n\
-             set-nails,repair,count,,,nail-setting,none,,,\n\
+             set-nails,repair,count,wood-filler,1,nail-setting,none,,,\n\
              rotary-36,sand,area,disc-7in-36,3,rotary,condition,,,\n"
         );
         import(&first, Transfer::Operations, &changed).unwrap();
