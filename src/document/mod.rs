@@ -27,6 +27,7 @@ use tabled::settings::object::{Cell, Columns, Rows, Segment};
 use tabled::settings::{Alignment, Modify, Padding, Style};
 use textwrap::core::display_width;
 
+use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal, Money, plain};
 use crate::trade::Unit;
@@ -214,12 +215,8 @@ pub fn inert(text: &str) -> String {
         .map(|sign| match sign {
             '\u{0}'..='\u{1f}' => char::from_u32(0x2400 + u32::from(sign)).unwrap_or('\u{fffd}'),
             '\u{7f}' => '\u{2421}',
-            '\u{80}'..='\u{9f}'
-            | '\u{200e}'
-            | '\u{200f}'
-            | '\u{202a}'..='\u{202e}'
-            | '\u{2066}'..='\u{2069}' => '\u{fffd}',
-            _ => sign,
+            sign if can_be_shown(sign) => sign,
+            _ => '\u{fffd}',
         })
         .collect()
 }

@@ -9,8 +9,9 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, Nano};
 use super::import::seed_price;
+use super::names::{named, pick, same};
 use super::rows::{Columns, Rows};
-use super::{Ledger, Refusal, Transfer, Writing, pick, refuse, typed};
+use super::{Ledger, Refusal, Transfer, Writing, refuse, typed};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, plain, quantity, round};
 use crate::trade::buying::PackSize;
@@ -531,11 +532,7 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_item(&self, item: &NewItem) -> Result<ItemId> {
-        self.refuse_taken(
-            "item",
-            &item.name,
-            "SELECT 1 FROM item WHERE name = :name COLLATE NOCASE",
-        )?;
+        let name = self.new_name("item", &item.name, "SELECT name FROM item")?;
         item_unit(item.unit)?;
         let id = ItemId(self.new_id("item")?);
         self.connection
@@ -544,7 +541,7 @@ impl Writing<'_> {
                  VALUES (:id, :name, :description, :unit, :kept, :returnable, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":name": item.name.trim(), ":description": item.description, ":unit": item.unit,
+                ":id": id, ":name": name, ":description": item.description, ":unit": item.unit,
                 ":kept": i64::from(item.kept), ":returnable": i64::from(item.returnable), ":now": self.now(),
             })?;
         for pack in &item.packs {
@@ -670,17 +667,13 @@ impl Writing<'_> {
         tariff: &Tariff,
         source: &str,
     ) -> Result<()> {
-        self.refuse_taken(
-            "machine",
-            name,
-            "SELECT 1 FROM machine WHERE name = :name COLLATE NOCASE",
-        )?;
+        let name = self.new_name("machine", name, "SELECT name FROM machine")?;
         self.connection.execute(
             "INSERT INTO machine (id, name, description, half_day_minor, day_minor, weekend_minor, week_minor,
                                   four_weeks_minor, waiver_micro, cleaning_minor, source, recorded_at)
              VALUES (:id, :name, :description, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning, :source, :now)",
             named_params! {
-                ":id": self.new_id("machine")?, ":name": name.trim(), ":description": description,
+                ":id": self.new_id("machine")?, ":name": name, ":description": description,
                 ":half_day": tariff.half_day, ":day": tariff.day, ":weekend": tariff.weekend, ":week": tariff.week,
                 ":four_weeks": tariff.four_weeks, ":waiver": Micro(tariff.waiver_percent),
                 ":cleaning": tariff.cleaning, ":source": source, ":now": self.now(),
@@ -728,11 +721,7 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
-        self.refuse_taken(
-            "operation",
-            &operation.name,
-            "SELECT 1 FROM operation WHERE name = :name COLLATE NOCASE",
-        )?;
+        let name = self.new_name("operation", &operation.name, "SELECT name FROM operation")?;
         let id = OperationId(self.new_id("operation")?);
         let task = self.task_or_new(operation)?;
         self.connection
@@ -743,7 +732,7 @@ impl Writing<'_> {
                          :description, :source, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":name": operation.name.trim(), ":task": task, ":driver": operation.driver,
+                ":id": id, ":name": name, ":task": task, ":driver": operation.driver,
                 ":item": operation.item, ":set_size": operation.set_size, ":family": family(operation),
                 ":splits": operation.splits, ":machine": operation.machine, ":grit": operation.grit,
                 ":answers": operation.answers, ":description": operation.description, ":source": operation.source,
@@ -842,18 +831,13 @@ impl Writing<'_> {
 
     /// Returns an operation's task, made if unknown; an operation without one is a task of its own.
     fn task_or_new(&self, operation: &NewOperation) -> Result<TaskId> {
-        let name = if operation.task.trim().is_empty() {
-            operation.name.trim()
-        } else {
-            operation.task.trim()
+        let name = match operation.task.trim() {
+            "" => named("task", &operation.name)?,
+            task => named("task", task)?,
         };
-        let known = self
-            .connection
-            .prepare_cached("SELECT id FROM task WHERE name = :name COLLATE NOCASE")?
-            .query_row(named_params! { ":name": name }, |row| row.get(0))
-            .optional()?;
-        if let Some(known) = known {
-            return Ok(known);
+        let known = |task: &Task| same(&task.name, &name);
+        if let Some(known) = self.tasks()?.into_iter().find(known) {
+            return Ok(known.id);
         }
         let id = TaskId(self.new_id("task")?);
         self.connection.execute(
@@ -909,18 +893,17 @@ impl Writing<'_> {
         Ok(())
     }
 
-    pub(super) fn refuse_taken(&self, noun: &str, name: &str, sql: &'static str) -> Result<()> {
-        if name.trim().is_empty() {
-            refuse!("the {noun} needs a name");
+    /// Returns the name of something new, as it is kept; `names` asks for those that are taken.
+    pub(super) fn new_name(&self, noun: &str, name: &str, names: &'static str) -> Result<String> {
+        let name = named(noun, name)?;
+        let mut statement = self.connection.prepare_cached(names)?;
+        let taken = statement.query_map([], |row| row.get::<_, String>(0))?;
+        for taken in taken {
+            if same(&taken?, &name) {
+                refuse!("there is already the {noun} `{name}`");
+            }
         }
-        if self
-            .connection
-            .prepare_cached(sql)?
-            .exists(named_params! { ":name": name.trim() })?
-        {
-            refuse!("there is already the {noun} `{}`", name.trim());
-        }
-        Ok(())
+        Ok(name)
     }
 }
 

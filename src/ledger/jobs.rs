@@ -387,16 +387,6 @@ impl Writing<'_> {
     /// Opens a job at a site; with its quote, or as history without one.
     pub(super) fn open_job(&self, site: SiteId, quote: Option<QuoteId>) -> Result<JobId> {
         let number = self.new_number("job")?;
-        self.open_job_numbered(site, quote, number)
-    }
-
-    /// Opens a job under a number of its own, as imported history brings it.
-    pub(super) fn open_job_numbered(
-        &self,
-        site: SiteId,
-        quote: Option<QuoteId>,
-        number: i64,
-    ) -> Result<JobId> {
         let id = JobId(self.new_id("job")?);
         self.connection
             .prepare_cached(

@@ -4,8 +4,9 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::columns::Micro;
+use super::names::pick;
 use super::rows::{Columns, Rows};
-use super::{Ledger, OWN_FIGURE, Writing, pick, refuse};
+use super::{Ledger, OWN_FIGURE, Writing, refuse};
 use crate::trade::OperationId;
 use crate::trade::operation::{Drying, Operation, Schedule, ScheduleStep, Sequence};
 
@@ -243,15 +244,11 @@ impl Writing<'_> {
     }
 
     fn insert_sequence(&self, name: &str) -> Result<i64> {
-        self.refuse_taken(
-            "sequence",
-            name,
-            "SELECT 1 FROM sequence WHERE name = :name COLLATE NOCASE",
-        )?;
+        let name = self.new_name("sequence", name, "SELECT name FROM sequence")?;
         let id = self.new_id("sequence")?;
         self.connection.execute(
             "INSERT INTO sequence (id, name, recorded_at) VALUES (:id, :name, :now)",
-            named_params! { ":id": id, ":name": name.trim(), ":now": self.now() },
+            named_params! { ":id": id, ":name": name, ":now": self.now() },
         )?;
         Ok(id)
     }
@@ -313,15 +310,11 @@ impl Writing<'_> {
     }
 
     fn insert_schedule(&self, name: &str) -> Result<i64> {
-        self.refuse_taken(
-            "schedule",
-            name,
-            "SELECT 1 FROM schedule WHERE name = :name COLLATE NOCASE",
-        )?;
+        let name = self.new_name("schedule", name, "SELECT name FROM schedule")?;
         let id = self.new_id("schedule")?;
         self.connection.execute(
             "INSERT INTO schedule (id, name, recorded_at) VALUES (:id, :name, :now)",
-            named_params! { ":id": id, ":name": name.trim(), ":now": self.now() },
+            named_params! { ":id": id, ":name": name, ":now": self.now() },
         )?;
         Ok(id)
     }

@@ -24,6 +24,7 @@ mod invoices;
 mod jobs;
 mod kept;
 mod methods;
+mod names;
 mod payments;
 mod people;
 mod plans;
@@ -55,6 +56,7 @@ pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;
 pub use self::methods::*;
+pub(crate) use self::names::{can_be_shown, near_names};
 pub use self::payments::*;
 pub use self::people::*;
 pub use self::plans::*;
@@ -350,59 +352,6 @@ fn read_number(letter: char, text: &str) -> Option<(i64, i64)> {
     (number > 0).then_some((copy, number))
 }
 
-/// Picks one of several named things: exact beats beginning, case aside; near names are listed when none fits.
-fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> {
-    let lower = wanted.trim().to_lowercase();
-    let matching = |test: &dyn Fn(&str) -> bool| -> Vec<&(String, T)> {
-        named
-            .iter()
-            .filter(|(name, _)| test(&name.to_lowercase()))
-            .collect()
-    };
-    let mut found = matching(&|name| name == lower);
-    if found.is_empty() && !lower.is_empty() {
-        found = matching(&|name| name.starts_with(&lower));
-    }
-    match found[..] {
-        [(_, only)] => Ok(only.clone()),
-        [] => {
-            let names = near_names(&lower, named.iter().map(|(name, _)| name.as_str()));
-            let refusal = Refusal::new(format!("no {noun} `{}`", wanted.trim()));
-            Err(match names[..] {
-                [] => refusal,
-                _ => refusal.hint(format!("near names: {}", names.join(", "))),
-            }
-            .into())
-        }
-        _ => {
-            let names: Vec<String> = found.iter().map(|(name, _)| format!("`{name}`")).collect();
-            refuse!(
-                "`{}` could be any {noun} of {}",
-                wanted.trim(),
-                names.join(", ")
-            )
-        }
-    }
-}
-
-/// Returns the names nearest to a mistyped one, best first.
-pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
-    let mut near: Vec<(usize, &str)> = names
-        .filter_map(|name| {
-            let lower = name.to_lowercase();
-            let distance = strsim::damerau_levenshtein(wanted, &lower);
-            let close = distance <= 2.max(lower.chars().count() / 3) || lower.contains(wanted);
-            close.then_some((distance, name))
-        })
-        .collect();
-    near.sort_unstable();
-    near.dedup();
-    near.into_iter()
-        .take(5)
-        .map(|(_, name)| format!("`{name}`"))
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -424,30 +373,5 @@ mod tests {
             assert_eq!(read_number('J', text), read, "{text}");
         }
         assert_eq!(numbered('J', (2 << 40) + 5, 3), "2-J3");
-    }
-
-    #[test]
-    fn names_match_without_case_and_by_unique_beginning() {
-        let named = [
-            ("Landing", 1),
-            ("Back bedroom", 2),
-            ("Back", 3),
-            ("Bath", 4),
-        ];
-        let named: Vec<(String, i32)> = named.map(|(name, id)| (name.to_owned(), id)).to_vec();
-        let found = |wanted: &str| pick("room", wanted, &named).map_err(|error| error.to_string());
-        assert_eq!(found("LANDING"), Ok(1));
-        assert_eq!(found("back"), Ok(3), "exact beats beginning");
-        assert_eq!(found("back b"), Ok(2));
-        assert_eq!(
-            found("ba"),
-            Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned())
-        );
-        let missing = pick("room", "lnading", &named).unwrap_err();
-        let refusal = missing.downcast_ref::<Refusal>().unwrap();
-        assert_eq!(
-            (refusal.message.as_str(), refusal.hints[0].as_str()),
-            ("no room `lnading`", "near names: `Landing`")
-        );
     }
 }

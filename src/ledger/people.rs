@@ -6,7 +6,8 @@ use anyhow::{Context, Result};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, Nanometres};
-use super::{Ledger, Refusal, Writing, pick, refuse, typed};
+use super::names::{named, pick, same};
+use super::{Ledger, Refusal, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, MOST_UNITS, Money, quantity};
 use crate::trade::bounds::{check_floor, check_wage};
@@ -420,7 +421,7 @@ impl Ledger {
         }
         let sites: Vec<String> = named
             .iter()
-            .filter(|(other, _)| other.eq_ignore_ascii_case(name.trim()))
+            .filter(|(other, _)| same(other, name))
             .map(|(other, room)| format!("`{}/{other}`", room.site))
             .collect();
         if sites.len() > 1 {
@@ -967,11 +968,7 @@ impl Writing<'_> {
     /// Refuses an empty name and one that is taken.
     pub fn add_worker(&self, name: &str, wage: Money) -> Result<WorkerId> {
         let name = named("worker", name)?;
-        if self
-            .workers()?
-            .iter()
-            .any(|other| other.name.eq_ignore_ascii_case(&name))
-        {
+        if self.workers()?.iter().any(|other| same(&other.name, &name)) {
             refuse!("there is already a worker `{name}`");
         }
         check_wage(wage)?;
@@ -1001,9 +998,8 @@ impl Writing<'_> {
 impl Writing<'_> {
     /// Refuses the name of a client that another one has.
     fn check_client_name(&self, name: &str, of: Option<ClientId>) -> Result<()> {
-        let same =
-            |other: &Client| Some(other.id) != of && other.details.name.eq_ignore_ascii_case(name);
-        if self.clients()?.iter().any(same) {
+        let taken = |other: &Client| Some(other.id) != of && same(&other.details.name, name);
+        if self.clients()?.iter().any(taken) {
             refuse!("there is already a client `{name}`");
         }
         Ok(())
@@ -1011,9 +1007,8 @@ impl Writing<'_> {
 
     /// Refuses the address that another site has.
     fn check_address(&self, address: &str, of: Option<SiteId>) -> Result<()> {
-        let same =
-            |other: &Site| Some(other.id) != of && other.address.eq_ignore_ascii_case(address);
-        if self.sites()?.iter().any(same) {
+        let taken = |other: &Site| Some(other.id) != of && same(&other.address, address);
+        if self.sites()?.iter().any(taken) {
             refuse!("there is already a site `{address}`");
         }
         Ok(())
@@ -1027,19 +1022,10 @@ impl Writing<'_> {
         if name.eq_ignore_ascii_case("outside") {
             refuse!("`{name}` is where doorways lead out: name the room otherwise");
         }
-        let same = |other: &Room| Some(other.id) != of && other.name.eq_ignore_ascii_case(name);
-        if self.rooms_of(site)?.iter().any(same) {
+        let taken = |other: &Room| Some(other.id) != of && same(&other.name, name);
+        if self.rooms_of(site)?.iter().any(taken) {
             refuse!("there is already a room `{name}` at that site");
         }
         Ok(())
     }
-}
-
-/// Returns a name without blanks at its ends; an empty one is refused.
-fn named(noun: &str, name: &str) -> Result<String> {
-    let name = name.trim();
-    if name.is_empty() {
-        refuse!("a {noun} needs a name");
-    }
-    Ok(name.to_owned())
 }

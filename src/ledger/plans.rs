@@ -7,10 +7,11 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use rusqlite::named_params;
 
+use super::names::{key, near_names};
 use super::promises::first_coat;
 use super::{
     DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, adding_a_room,
-    kept, near_names, refuse, typed,
+    kept, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
@@ -240,20 +241,15 @@ impl Worked<'_> {
 
     /// Returns the number of the place that has just this name.
     fn place_named(&self, name: &str) -> Option<usize> {
-        let wanted = name.trim().to_lowercase();
+        let wanted = key(name);
         let mut places = self.house.places().iter();
-        places.position(|place| place.name.to_lowercase() == wanted)
+        places.position(|place| key(&place.name) == wanted)
     }
 
     /// Returns the number of a place of the house by its name, or the only one whose name begins so.
     fn place(&self, name: &str) -> Result<usize> {
-        let wanted = name.trim().to_lowercase();
-        let names = || {
-            self.house
-                .places()
-                .iter()
-                .map(|place| place.name.to_lowercase())
-        };
+        let wanted = key(name);
+        let names = || self.house.places().iter().map(|place| key(&place.name));
         if let Some(place) = self.place_named(name) {
             return Ok(place);
         }

@@ -10,8 +10,8 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    Job, KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, adding_a_room, kept, numbered,
-    pick, read_number, refuse, typed,
+    Job, KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, adding_a_room, kept, names,
+    numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
@@ -435,7 +435,7 @@ impl Ledger {
             Refusal::new(format!("{} has no option `{wanted}`", header.number))
                 .hint(format!("gritledger quote compare {}", header.number))
         };
-        pick("option", wanted, &named.collect::<Vec<_>>()).map_err(|_| refusal().into())
+        names::pick("option", wanted, &named.collect::<Vec<_>>()).map_err(|_| refusal().into())
     }
 
     /// Returns the quote of that identity.
@@ -980,7 +980,7 @@ impl Writing<'_> {
             if option
                 .without
                 .iter()
-                .any(|without| without.eq_ignore_ascii_case(name))
+                .any(|without| names::same(without, name))
             {
                 refuse!("`{}` is with `{}` and without it", option.name, room.name);
             }
@@ -992,8 +992,8 @@ impl Writing<'_> {
         if rooms.is_empty() {
             refuse!("`{}` leaves no room to be done", option.name);
         }
-        let same = |one: &OptionRequest| one.name.eq_ignore_ascii_case(&option.name);
-        if option.name.eq_ignore_ascii_case(AS_DRAFTED)
+        let same = |one: &OptionRequest| names::same(&one.name, &option.name);
+        if names::same(&option.name, AS_DRAFTED)
             || request.options.iter().filter(|one| same(one)).count() > 1
         {
             refuse!("there are two options called `{}`", option.name);

@@ -7,7 +7,8 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use csv::StringRecord;
 
-use super::{Refusal, near_names, refuse};
+use super::names::near_names;
+use super::{Refusal, refuse};
 use crate::money::{Decimal, number};
 use crate::trade::bounds::check_day;
 
@@ -197,11 +198,15 @@ impl<'rows> Row<'rows> {
 
     /// Returns a mistake in a cell, in words.
     pub(super) fn wrong(&self, column: &str, what: impl Display) -> anyhow::Error {
+        self.refusal(column, what).into()
+    }
+
+    /// Returns the same, to which hints can be added.
+    pub(super) fn refusal(&self, column: &str, what: impl Display) -> Refusal {
         Refusal::new(format!(
             "{}:{}: {column}: {what}",
             self.rows.file, self.line
         ))
-        .into()
     }
 
     /// Returns a cell read by a function; its error becomes the mistake in that cell.

@@ -8,8 +8,9 @@ use rusqlite::{OptionalExtension, named_params};
 use rust_decimal::prelude::ToPrimitive;
 
 use super::columns::Micro;
+use super::names::{named, near_names, pick, same};
 use super::rows::{Columns, Rows};
-use super::{Ledger, Refusal, Writing, near_names, pick, refuse, typed};
+use super::{Ledger, Refusal, Writing, refuse, typed};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, Money, number, quantity};
 use crate::trade::SiteId;
@@ -534,20 +535,13 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a name that is taken, and a percentage that isn't one.
     pub fn add_tax_area(&self, name: &str, percent: Decimal, valid_from: NaiveDate) -> Result<()> {
-        let name = name.trim();
-        if name.is_empty() {
-            refuse!("a tax area needs a name");
-        }
-        if self
-            .tax_areas()?
-            .iter()
-            .any(|area| area.name.eq_ignore_ascii_case(name))
-        {
+        let name = named("tax area", name)?;
+        if self.tax_areas()?.iter().any(|area| same(&area.name, &name)) {
             return Err(
                 Refusal::new(format!("there is already a tax area `{name}`"))
                     .hint(format!(
                         "gritledger tax-area set {} PERCENT --from DATE",
-                        typed(name)
+                        typed(&name)
                     ))
                     .into(),
             );

@@ -11,6 +11,7 @@ use rusqlite::named_params;
 use super::Transfer;
 use crate::ledger::book::item_unit;
 use crate::ledger::evidence::NewObservation;
+use crate::ledger::names::{key, named, same};
 use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::{BookItem, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
@@ -73,11 +74,11 @@ impl Writing<'_> {
         let mut known: BTreeMap<String, BookItem> = self
             .items()?
             .into_iter()
-            .map(|item| (item.name.to_lowercase(), item))
+            .map(|item| (key(&item.name), item))
             .collect();
         for row in rows.iter() {
             let item = self.read_item(row, read_price)?;
-            let key = item.name.to_lowercase();
+            let key = key(&item.name);
             let item = match known.remove(&key) {
                 Some(earlier) => self.import_known_item(row, &given, earlier, item)?,
                 None => self.import_new_item(row, item)?,
@@ -178,7 +179,7 @@ impl Writing<'_> {
         let mut items: BTreeMap<String, ItemId> = self
             .items()?
             .into_iter()
-            .map(|item| (item.name.to_lowercase(), item.id))
+            .map(|item| (key(&item.name), item.id))
             .collect();
         if given.has("answers") {
             self.release_findings(&rows, &mut known)?;
@@ -190,14 +191,14 @@ impl Writing<'_> {
         let mut seen = BTreeSet::new();
         for row in rows.iter() {
             let name = row.filled("operation")?;
-            if !seen.insert(name.to_lowercase()) {
+            if !seen.insert(key(name)) {
                 return Err(row.wrong("operation", format!("`{name}` is there twice")));
             }
-            let earlier = known.remove(&name.to_lowercase());
+            let earlier = known.remove(&key(name));
             let operation = self.read_operation(row, &given, earlier.as_ref(), &mut items)?;
             if let Some(kind) = &operation.answers {
                 let by = answered.entry(kind.clone()).or_insert(name.to_owned());
-                if !by.eq_ignore_ascii_case(name) {
+                if !same(by, name) {
                     return Err(row.wrong("answers", format!("{by} answers `{kind}` already")));
                 }
             }
@@ -213,7 +214,7 @@ impl Writing<'_> {
     /// Takes kinds of finding off the operations that no longer answer them, so that others of the file can.
     fn release_findings(&self, rows: &Rows, known: &mut BTreeMap<String, Operation>) -> Result<()> {
         for row in rows.iter() {
-            let Some(operation) = known.get_mut(&row.filled("operation")?.to_lowercase()) else {
+            let Some(operation) = known.get_mut(&key(row.filled("operation")?)) else {
                 continue;
             };
             let answers = operation.answers.as_deref().unwrap_or_default();
@@ -278,7 +279,7 @@ impl Writing<'_> {
         set_size: Option<u32>,
         items: &mut BTreeMap<String, ItemId>,
     ) -> Result<ItemId> {
-        if let Some(id) = items.get(&name.to_lowercase()) {
+        if let Some(id) = items.get(&key(name)) {
             return Ok(*id);
         }
         let unit = match set_size {
@@ -295,7 +296,7 @@ impl Writing<'_> {
             packs: vec![],
         };
         let id = self.insert_item(&item)?;
-        items.insert(name.to_lowercase(), id);
+        items.insert(key(name), id);
         Ok(id)
     }
 
@@ -338,12 +339,9 @@ impl Writing<'_> {
         let mut earliest = None;
         for row in rows.iter() {
             let operation = operation_of(row, &operations)?;
-            let (job, room) = (row.filled("job")?, row.filled("room")?);
-            let key = (
-                job.to_lowercase(),
-                room.to_lowercase(),
-                operation.name.clone(),
-            );
+            let job = row.read("job", |text| named("job", text))?;
+            let room = row.read("room", |text| named("room", text))?;
+            let key = (key(&job), key(&room), operation.name.clone());
             for (kind, _) in taken_of(row, operation)? {
                 let (job_key, room_key, name) = key.clone();
                 if let Some(number) = noted.get(&(job_key, room_key, name, kind)) {
@@ -386,7 +384,7 @@ impl Writing<'_> {
         );
         let part = ObservedPart {
             operation: operation.id,
-            room: row.filled("room")?.into(),
+            room: row.read("room", |text| named("room", text))?.into(),
             class: FloorClass {
                 condition: row.word("condition")?,
                 species: row.word("species")?,
@@ -397,7 +395,7 @@ impl Writing<'_> {
         for (kind, taken) in taken_of(row, operation)? {
             let observation = Observation {
                 kind,
-                job: row.filled("job")?.into(),
+                job: row.read("job", |text| named("job", text))?.into(),
                 from_notebook: true,
                 finished_on,
                 quantity: quantity(taken),
@@ -426,8 +424,8 @@ impl Writing<'_> {
         let rows = statement.query_map([], |row| {
             let (job, room): (String, String) = (row.get("job_label")?, row.get("room_label")?);
             let key = (
-                job.to_lowercase(),
-                room.to_lowercase(),
+                key(&job),
+                key(&room),
                 row.get("operation")?,
                 row.get("kind")?,
             );
@@ -443,7 +441,7 @@ impl Ledger {
         Ok(self
             .operations()?
             .into_iter()
-            .map(|operation| (operation.name.to_lowercase(), operation))
+            .map(|operation| (key(&operation.name), operation))
             .collect())
     }
 }
@@ -485,7 +483,7 @@ pub(super) fn operation_of<'a>(
 ) -> Result<&'a Operation> {
     row.read("operation", |name| {
         operations
-            .get(&name.to_lowercase())
+            .get(&key(name))
             .ok_or_else(|| format!("no operation `{name}`"))
     })
 }

@@ -13,10 +13,11 @@ use chrono::{NaiveDate, NaiveDateTime};
 
 pub(super) use self::book::{seed_price, trust_setting};
 pub use self::cases::Case;
+use super::names::{key, near_names, same};
 use super::rows::{Columns, Row, Rows};
 use super::{
-    Clock, Job, JobState, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, UsedFor,
-    WorkedOn, Worker, Writing, read_number,
+    Clock, Job, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, UsedFor, WorkedOn,
+    Worker, Writing, read_number,
 };
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, Money};
@@ -246,7 +247,7 @@ impl Writing<'_> {
             // Refused are an address that is taken and a year that isn't one.
             let is_taken = self
                 .site(&site.address)
-                .is_ok_and(|taken| taken.address.eq_ignore_ascii_case(&site.address));
+                .is_ok_and(|taken| same(&taken.address, &site.address));
             row.wrong(if is_taken { "site" } else { "year_built" }, error)
         })
     }
@@ -322,7 +323,7 @@ impl Writing<'_> {
 
     fn import_use(&self, row: Row<'_>) -> Result<ItemId> {
         let on = row.date("date", self.today())?;
-        let (job, rooms) = (self.import_job(row, on)?, self.import_rooms_of(row)?);
+        let (job, rooms) = (self.import_job(row)?, self.import_rooms_of(row)?);
         let item = row.read("item", |name| self.item(name))?;
         let used = row
             .number("quantity")?
@@ -355,10 +356,10 @@ impl Writing<'_> {
             let on = row.date("date", self.today())?;
             let wage = row.maybe("wage", |text| self.read_wage(text))?;
             let name = row.filled("worker")?;
-            let known = made.contains_key(&name.to_lowercase());
+            let known = made.contains_key(&key(name));
             let worker = self.import_worker(row, name, wage)?;
             if let Some(wage) = wage.filter(|_| known || worker.is_new) {
-                let newest = made.entry(name.to_lowercase()).or_insert((on, wage));
+                let newest = made.entry(key(name)).or_insert((on, wage));
                 *newest = (*newest).max((on, wage));
             }
             self.import_hours_of(row, on, &worker.worker)?;
@@ -389,7 +390,7 @@ impl Writing<'_> {
                 is_new: false,
             });
         };
-        let exact = |worker: &Worker| worker.name.eq_ignore_ascii_case(name);
+        let exact = |worker: &Worker| same(&worker.name, name);
         let known = self.workers()?.into_iter().find(exact);
         let is_new = known.is_none();
         let worker = match known {
@@ -404,7 +405,7 @@ impl Writing<'_> {
     }
 
     fn import_hours_of(&self, row: Row<'_>, on: NaiveDate, worker: &Worker) -> Result<()> {
-        let (job, rooms) = (self.import_job(row, on)?, self.import_rooms_of(row)?);
+        let (job, rooms) = (self.import_job(row)?, self.import_rooms_of(row)?);
         let hours = row.positive("hours")?;
         let worked_on = self.import_worked_on(row)?;
         let occasion = Occasion {
@@ -427,10 +428,7 @@ impl Writing<'_> {
             return Ok(WorkedOn::Nothing);
         }
         let tasks = self.tasks()?;
-        match tasks
-            .into_iter()
-            .find(|task| task.name.eq_ignore_ascii_case(on))
-        {
+        match tasks.into_iter().find(|task| same(&task.name, on)) {
             Some(task) => Ok(WorkedOn::Task(task)),
             None => {
                 let operation = row.read("on", |name| self.operation(name))?;
@@ -475,7 +473,7 @@ impl Writing<'_> {
         let out = row.read("out_at", moment)?;
         let back = row.maybe("back_at", moment)?;
         let charge = row.maybe("charge", |text| self.read_amount(text))?;
-        let job = self.import_job(row, out.date())?;
+        let job = self.import_job(row)?;
         self.as_of(out.date(), || self.rental_out(&machine, out, &job))
             .map_err(|error| row.wrong("out_at", error))?;
         for moved in row
@@ -516,27 +514,22 @@ impl Writing<'_> {
         }))
     }
 
-    /// Returns the job of a row; one that the ledger doesn't have is opened at the row's site under its number.
-    fn import_job(&self, row: Row<'_>, on: NaiveDate) -> Result<Job> {
+    /// Returns the job of a row, at the row's site.
+    fn import_job(&self, row: Row<'_>) -> Result<Job> {
         let label = row.filled("job")?;
         let site = row.read("site", |name| self.site(name))?;
-        let Some((copy, number)) = read_number('J', label) else {
+        if read_number('J', label).is_none() {
             return Err(row.wrong("job", format!("`{label}` is not a job number like J1")));
-        };
-        let job = match self.job(label) {
-            Ok(job) => job,
-            Err(_) if copy != self.identity().copy => {
-                return Err(row.wrong(
-                    "job",
-                    format!("`{label}` belongs to another copy of the ledger"),
-                ));
+        }
+        let Ok(job) = self.job(label) else {
+            let numbers: Vec<String> = self.jobs()?.into_iter().map(|job| job.number).collect();
+            let near = near_names(&key(label), numbers.iter().map(String::as_str));
+            let refusal = row.refusal("job", format!("no job `{label}`"));
+            return Err(match near[..] {
+                [] => refusal.hint("a job begins with its quote: gritledger quote draft SITE"),
+                _ => refusal.hint(format!("near numbers: {}", near.join(", "))),
             }
-            Err(_) => self.as_of(on, || {
-                let id = self.open_job_numbered(site.id, None, number)?;
-                let job = self.job_by_id(id)?;
-                self.start_job(&job, on)?;
-                self.job_by_id(id)
-            })?,
+            .into());
         };
         if job.site_id != site.id {
             return Err(row.wrong(
@@ -544,10 +537,6 @@ impl Writing<'_> {
                 format!("{label} is at `{}`, not at `{}`", job.site, site.address),
             ));
         }
-        debug_assert!(
-            job.state != JobState::Agreed || job.quote_id.is_some(),
-            "history without a quote has begun"
-        );
         Ok(job)
     }
 
@@ -616,6 +605,11 @@ mod tests {
             "client,site\nAda Quill,4 Tannery Row\n",
         )
         .unwrap();
+        let job = |writing: &Writing<'_>| {
+            let id = writing.open_job(writing.site("4 Tannery Row")?.id, None)?;
+            writing.start_job(&writing.job_by_id(id)?, today)
+        };
+        ledger.write(false, job).unwrap();
         ledger
     }
 

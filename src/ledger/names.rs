@@ -1,0 +1,178 @@
+//! Names: how they are spelled, told apart, and found by what a person types.
+//!
+//! Two names that look the same are the same name: accents are composed (Unicode's NFC), any blank is one space, and what
+//! can't be shown is refused. Case never tells two names apart.
+
+use anyhow::Result;
+use unicode_normalization::UnicodeNormalization;
+
+use super::{Refusal, refuse};
+
+/// Tells whether a sign can be shown: it is no control, and it hides or turns nothing around it.
+pub(crate) fn can_be_shown(sign: char) -> bool {
+    !sign.is_control()
+        && !matches!(
+            sign,
+            '\u{ad}'                        // a soft hyphen
+                | '\u{61c}'                 // marks and turns of direction
+                | '\u{200e}' | '\u{200f}'
+                | '\u{202a}'..='\u{202e}'
+                | '\u{2066}'..='\u{2069}'
+                | '\u{200b}'                // nothing, in some width
+                | '\u{2060}'..='\u{2064}'
+                | '\u{feff}'
+                | '\u{2028}' | '\u{2029}'   // ends of lines and paragraphs
+                | '\u{fff9}'..='\u{fffb}'   // annotations
+                | '\u{e0000}'..='\u{e0fff}' // tags
+        )
+}
+
+/// Returns a name as it is kept.
+///
+/// # Errors
+/// Refuses an empty one, and what can't be shown.
+pub(crate) fn named(noun: &str, text: &str) -> Result<String> {
+    let text = text.trim();
+    if let Some(sign) = text.chars().find(|sign| !can_be_shown(*sign)) {
+        return Err(Refusal::new(format!(
+            "no {noun} is called `{text}`: it holds a sign that can't be shown, U+{:04X}",
+            u32::from(sign)
+        ))
+        .hint("type the name again, by hand")
+        .into());
+    }
+    let name = spelled(text);
+    if name.is_empty() {
+        refuse!("a name is missing: what is the {noun} called?");
+    }
+    Ok(name)
+}
+
+/// Tells whether two spellings are one name.
+pub(crate) fn same(name: &str, other: &str) -> bool {
+    key(name) == key(other)
+}
+
+/// Returns what a name is told apart by.
+pub(crate) fn key(text: &str) -> String {
+    spelled(text).to_lowercase()
+}
+
+fn spelled(text: &str) -> String {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    words.join(" ").nfc().collect()
+}
+
+/// Picks one of several named things: exact beats beginning, case aside; near names are listed when none fits.
+pub(super) fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> {
+    let lower = key(wanted);
+    let matching = |test: &dyn Fn(&str) -> bool| -> Vec<&(String, T)> {
+        named.iter().filter(|(name, _)| test(&key(name))).collect()
+    };
+    let mut found = matching(&|name| name == lower);
+    if found.is_empty() && !lower.is_empty() {
+        found = matching(&|name| name.starts_with(&lower));
+    }
+    match found[..] {
+        [(_, only)] => Ok(only.clone()),
+        [] => {
+            let names = near_names(&lower, named.iter().map(|(name, _)| name.as_str()));
+            let refusal = Refusal::new(format!("no {noun} `{}`", wanted.trim()));
+            Err(match names[..] {
+                [] => refusal,
+                _ => refusal.hint(format!("near names: {}", names.join(", "))),
+            }
+            .into())
+        }
+        _ => {
+            let names: Vec<String> = found.iter().map(|(name, _)| format!("`{name}`")).collect();
+            refuse!(
+                "`{}` could be any {noun} of {}",
+                wanted.trim(),
+                names.join(", ")
+            )
+        }
+    }
+}
+
+/// Returns the names nearest to a mistyped one, best first.
+pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let mut near: Vec<(usize, &str)> = names
+        .filter_map(|name| {
+            let lower = name.to_lowercase();
+            let distance = strsim::damerau_levenshtein(wanted, &lower);
+            let close = distance <= 2.max(lower.chars().count() / 3) || lower.contains(wanted);
+            close.then_some((distance, name))
+        })
+        .collect();
+    near.sort_unstable();
+    near.dedup();
+    near.into_iter()
+        .take(5)
+        .map(|(_, name)| format!("`{name}`"))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_kept_as_it_looks() {
+        let kept = |text: &str| named("client", text).map_err(|error| error.to_string());
+        for (text, name) in [
+            ("  Ada   Quill ", "Ada Quill"),
+            ("Ada\u{a0}Quill", "Ada Quill"),
+            ("Zoe\u{301} Lind", "Zo\u{e9} Lind"),
+            ("Zo\u{e9} Lind", "Zo\u{e9} Lind"),
+            ("\u{212b}sa", "\u{c5}sa"),
+            (
+                "\u{1f468}\u{200d}\u{1f33e} & Sons",
+                "\u{1f468}\u{200d}\u{1f33e} & Sons",
+            ),
+        ] {
+            assert_eq!(kept(text), Ok(name.to_owned()), "{text:?}");
+        }
+        for text in [
+            "",
+            "   ",
+            "Ada\u{7}Quill",
+            "Ada\tQuill",
+            "Ada\nQuill",
+            "A\u{200b}da",
+            "A\u{ad}da",
+            "\u{202e}adA",
+            "Ada\u{9b}31m",
+            "\u{feff}Ada",
+        ] {
+            assert!(kept(text).is_err(), "{text:?}");
+        }
+        assert!(same("\u{c9}va  Lind", "e\u{301}va lind"));
+        assert!(!same("Eva Lind", "\u{c9}va Lind"));
+    }
+
+    #[test]
+    fn names_match_without_case_and_by_unique_beginning() {
+        let named = [
+            ("Landing", 1),
+            ("Back bedroom", 2),
+            ("Back", 3),
+            ("Bath", 4),
+        ];
+        let named: Vec<(String, i32)> = named.map(|(name, id)| (name.to_owned(), id)).to_vec();
+        let found = |wanted: &str| pick("room", wanted, &named).map_err(|error| error.to_string());
+        assert_eq!(found("LANDING"), Ok(1));
+        assert_eq!(found("back"), Ok(3), "exact beats beginning");
+        assert_eq!(found("back b"), Ok(2));
+        assert_eq!(
+            found("ba"),
+            Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned())
+        );
+        let missing = pick("room", "lnading", &named).unwrap_err();
+        let refusal = missing.downcast_ref::<Refusal>().unwrap();
+        assert_eq!(
+            (refusal.message.as_str(), refusal.hints[0].as_str()),
+            ("no room `lnading`", "near names: `Landing`")
+        );
+    }
+}
