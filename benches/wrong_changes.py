@@ -1,0 +1,158 @@
+"""Makes small wrong changes at the joints, one at a time, and tells which of them the tests catch.
+
+    python3 benches/wrong_changes.py [--only TEXT] [--list]
+
+Each change is a line of code as somebody might get it wrong: a second coat left out, columns swapped, a load rounded down.
+The tree is copied, the change made, and `cargo test` run until something fails. A change that doesn't compile, or whose
+place isn't found exactly once, is a defect of this list and is told as such. The exit code is 1 if fewer than 85 % are
+caught. It takes about half a minute for each change on two idle cores.
+"""
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+
+LEAST = 0.85
+
+# What is wrong; the file; the line as it is; the line as it becomes.
+CHANGES = [
+    # take-off
+    ("the second coat counts once", "src/trade/takeoff.rs", "earlier.driver += driver;", "earlier.driver = driver;"),
+    ("passes of a repeated operation aren't counted", "src/trade/takeoff.rs", "earlier.passes += 1;", "earlier.passes += 0;"),
+    ("a load is rounded down", "src/trade/takeoff.rs", "(expected / size).ceil() * size", "(expected / size).floor() * size"),
+    ("a load is the expectation", "src/trade/takeoff.rs", "(expected / size).ceil() * size", "expected"),
+    ("what may turn up is sure", "src/trade/takeoff.rs", "contingency.map_or(Decimal::ONE, |contingency| contingency.chance)", "contingency.map_or(Decimal::ONE, |_| Decimal::ONE)"),
+    ("the extent of what may turn up is its most", "src/trade/takeoff.rs", "(self.low + self.high) / Decimal::TWO", "self.high"),
+    ("edges are measured as area", "src/trade/takeoff.rs", "(Driver::Edge, None) => Some(self.edge),", "(Driver::Edge, None) => Some(self.area),"),
+    ("findings of a kind count once", "src/trade/takeoff.rs", ".map(|found| found.quantity)\n            .sum();", ".map(|found| found.quantity)\n            .max()\n            .unwrap_or_default();"),
+    # price
+    ("tax on the cost", "src/trade/pricing.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: lines.iter().map(Line::cost).sum::<Money>().share(terms.tax_percent, Decimal::ONE_HUNDRED),"),
+    ("no overhead on the estimate", "src/trade/pricing.rs", "let overhead = labour.times(terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
+    ("lump sums twice in room by room", "src/trade/pricing.rs", "let lumps = if place == 0 { lumps } else { Money::ZERO };", "let lumps = if place <= 1 { lumps } else { Money::ZERO };"),
+    ("the draws' hour without burden", "src/trade/pricing.rs", "let hour = minor(product([\n            terms.wage,\n            terms.burden,", "let hour = minor(product([\n            terms.wage,\n            Decimal::ONE,"),
+    ("the need of what can't be handed back at the confidence of what can", "src/trade/pricing.rs", "true => offer.stocking.returnable,\n                    false => offer.stocking.other,", "true => offer.stocking.other,\n                    false => offer.stocking.returnable,"),
+    ("quantiles swapped", "src/trade/pricing.rs", "p80: self.cost_at(Decimal::new(8, 1)),\n            p90: self.cost_at(Decimal::new(9, 1)),", "p80: self.cost_at(Decimal::new(9, 1)),\n            p90: self.cost_at(Decimal::new(8, 1)),"),
+    ("hours of a machine aren't added up", "src/trade/pricing.rs", "subjects.machines[place].3 += work.hours", "subjects.machines[place].3 = work.hours"),
+    # what was logged
+    ("overhead isn't on the actual", "src/trade/job_cost.rs", "costs.overhead = costs.labour.times(overhead);", "costs.overhead = Money::ZERO;"),
+    ("hours on a task are shared by area of rooms named first", "src/trade/job_cost.rs", "} => (line.task == *task).then_some(line.hours),", "} => (line.task == *task).then_some(Decimal::ONE),"),
+    ("an item is shared whatever operation took it", "src/trade/job_cost.rs", ".is_none_or(|operation| operation == line.operation)\n                    .then_some(needed.expected)", ".is_none_or(|_| true)\n                    .then_some(needed.expected)"),
+    ("what is planned nowhere is the whole job's, whatever rooms it names", "src/trade/job_cost.rs", "places.extend(named.map(|room| ((room, operation), Decimal::ONE)));", "places.extend(named.take(0).map(|room| ((room, operation), Decimal::ONE)));"),
+    ("revenue without variations", "src/trade/job_cost.rs", "        self.price + self.variations\n", "        self.price\n"),
+    ("the sum of outcomes forgets what came late", "src/trade/job_cost.rs", "        self.late += other.late;\n", ""),
+    ("estimates of a variation replace the first's", "src/trade/job_cost.rs", "estimated[position] += part;", "estimated[position] = part;"),
+    # evidence
+    ("what came late teaches", "src/trade/evidence.rs", ".filter(|logged| !logged.late && !logged.correction)", ".filter(|logged| !logged.correction)"),
+    ("passes of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver + work.quantity, work.passes.max(passes))"),
+    ("drivers of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver.max(work.quantity), passes + work.passes)"),
+    ("what may turn up is evidence", "src/trade/evidence.rs", "        .filter(|work| work.contingency.is_none())\n        .filter(|work| match subject {", "        .filter(|work| match subject {"),
+    ("evidence of overlapping entries isn't merged", "src/trade/evidence.rs", ".partition(|(other, _)| !other.is_disjoint(&places));", ".partition(|(other, _)| other.is_disjoint(&places) && other.is_empty());"),
+    ("hours on nothing are no gap", "src/trade/evidence.rs", ".filter(|logged| matches!(logged.what, What::Hours { task: None, .. }))", ".filter(|logged| matches!(logged.what, What::Hours { task: Some(_), .. }))"),
+    # contract
+    ("the larger of two deposit limits", "src/trade/contract.rs", "share.into_iter().chain(self.deposit_amount).min()", "share.into_iter().chain(self.deposit_amount).max()"),
+    ("Sundays count", "src/trade/contract.rs", "if day.weekday() != Weekday::Sun {", "if day.weekday() != Weekday::Sat {"),
+    # invoices
+    ("a deposit comes off without its tax", "src/trade/invoice.rs", "part.tax -= asked.tax;", "part.tax -= Money::ZERO;"),
+    ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;", "nets.insert(line.tax_percent, line.net);"),
+    ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
+    # quotes as they are gathered and kept
+    ("the minimum charge raises variations", "src/ledger/quotes.rs", "Some(_) => Money::ZERO,\n                None => self.minimum_charge()?,", "Some(_) => self.minimum_charge()?,\n                None => self.minimum_charge()?,"),
+    ("two confidences swapped", "src/ledger/quotes.rs", "returnable: self.buy_confidence_returnable()?,\n                other: self.buy_confidence()?,", "returnable: self.buy_confidence()?,\n                other: self.buy_confidence_returnable()?,"),
+    ("area and edge of a quoted room swapped", "src/ledger/quotes.rs", 'area: row.get::<_, Micro>("area_micro")?.0,\n                edge: row.get::<_, Micro>("edge_micro")?.0,', 'area: row.get::<_, Micro>("edge_micro")?.0,\n                edge: row.get::<_, Micro>("area_micro")?.0,'),
+    ("a variation prices agreed repairs again", "src/ledger/quotes.rs", "found.quantity = (found.quantity - done).max(Decimal::ZERO);", "found.quantity = (found.quantity - Decimal::ZERO * done).max(Decimal::ZERO);"),
+    ("a variation prices agreed contingencies again", "src/ledger/quotes.rs", "work.contingency == Some(may.contingency) && work.operation == may.operation", "work.contingency == Some(may.contingency) && work.operation != may.operation"),
+    # variance
+    ("a variation is compared at the first quote's wage", "src/trade/variance/sheet.rs", "sheet.add_quoted(line, quoted.hour);", "sheet.add_quoted(line, quotes[0].hour);"),
+    ("what only might turn up is sure, in the variance", "src/trade/variance/sheet.rs", "            self.might += cost;\n", "            self.might += Money::ZERO * i64::from(cost.is_zero());\n"),
+    ("money spent twice is two things", "src/trade/variance/sheet.rs", "side.quantity = Decimal::ONE;", "side.quantity += Decimal::ZERO;"),
+    ("corrections aren't compared", "src/trade/variance/sheet.rs", "side.cost += self.corrected;", "side.cost += Money::ZERO;"),
+    ("overhead on hours nobody logged is recorded", "src/trade/variance/sheet.rs", "(false, false) => 1,", "(false, false) => 0,"),
+    # the day book
+    ("a day has 24 hours for each entry", "src/ledger/day_book.rs", "if already + hours > HOURS_OF_A_DAY {", "if hours > HOURS_OF_A_DAY {"),
+    # jobs and reports
+    ("the wage of a quote without its burden, compared", "src/ledger/jobs.rs", "hour: product([quote.terms.wage, quote.terms.burden]),", "hour: product([quote.terms.wage, Decimal::ONE]),"),
+    ("variations count as the price", "src/ledger/jobs.rs", ".filter(|record| record.header.variation_of.is_none())\n            .map(|record| record.quote.price)", ".filter(|record| record.header.variation_of.is_none() || record.header.option > 0)\n            .map(|record| record.quote.price)"),
+    ("overhead is the first quote's", "src/ledger/jobs.rs", "charged += product([cost, quote.terms.overhead]);", "charged += product([cost, first]);"),
+    ("a room's variation is its price", "src/ledger/jobs.rs", "*(if record.header.variation_of.is_some() {\n                    variations\n                } else {\n                    price\n                }) += room.price;", "*(if record.header.variation_of.is_none() {\n                    variations\n                } else {\n                    price\n                }) += room.price;"),
+    ("what came late has no overhead", "src/ledger/reports.rs", "late: totals(&late, overhead).total(),", "late: totals(&late, Decimal::ZERO).total(),"),
+    ("an item of a job is counted for each room", "src/ledger/reports.rs", "if !seen.contains(&key) {", "if !seen.contains(&key) || total.jobs > 0 {"),
+    ("what was quoted and not recorded counts as quoted", "src/ledger/reports.rs", "None => total.not_recorded.add(line.quoted),", "None => total.quoted.add(line.quoted),"),
+    # shopping
+    ("whole sets are rounded up", "src/trade/buying.rs", "let (size, half) = (Decimal::from(size), Decimal::new(5, 1));", "let (size, half) = (Decimal::from(size), Decimal::new(0, 1));"),
+    ("what was used is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - in_stock;"),
+    ("what is in stock is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - used;"),
+    # answers
+    ("quoted and actual cost swapped in the margins", "src/document/report.rs", "page.money(outcome.estimated),\n        page.money(outcome.actual),", "page.money(outcome.actual),\n        page.money(outcome.estimated),"),
+    ("the quoted margin of the price alone", "src/document/report.rs", "percent_text(margin_percent(outcome.revenue(), outcome.estimated)),", "percent_text(margin_percent(outcome.price, outcome.estimated)),"),
+    ("price and quantity part swapped in the variance", "src/document/report.rs", "page.money(compared.split.price),\n                    page.money(compared.split.quantity),\n                    page.money(compared.split.total()),\n                ],\n                None", "page.money(compared.split.quantity),\n                    page.money(compared.split.price),\n                    page.money(compared.split.total()),\n                ],\n                None"),
+    ("the sum of consumables without what was used", "src/document/report.rs", "page.money(sum(|line| line.used.unwrap_or_default().cost)),", "page.money(sum(|line| line.quoted.cost)),"),
+    ("expectation and load swapped in a quote's table", "src/document/quote.rs", "quantity(item.expected),\n                    quantity(item.load),", "quantity(item.load),\n                    quantity(item.expected),"),
+    ("a line of a quote without its item", "src/document/quote.rs", "page.money(work.labour + work.item_cost()),", "page.money(work.labour),"),
+    ("consumables and rental swapped in a quote", "src/document/quote.rs", '("Consumables", costs.consumables),\n        ("Rental", costs.rental),', '("Consumables", costs.rental),\n        ("Rental", costs.consumables),'),
+    ("paid and due swapped on an invoice", "src/document/invoice.rs", 'table.row(["Paid".to_owned(), page.money(invoice.paid)]);\n        table.row(["Due".to_owned(), page.money(invoice.due())]);', 'table.row(["Paid".to_owned(), page.money(invoice.due())]);\n        table.row(["Due".to_owned(), page.money(invoice.paid)]);'),
+]
+
+
+def main():
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    arguments.add_argument("--only", default="")
+    arguments.add_argument("--list", action="store_true", help="only see whether each place is found exactly once")
+    arguments = arguments.parse_args()
+    here = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    changes = [change for change in CHANGES if arguments.only in change[0] or arguments.only in change[1]]
+    wrong = [f"{what}: {count} places in {file}" for what, file, old, _ in changes
+             if (count := open(os.path.join(here, file), encoding="utf-8").read().count(old)) != 1]
+    if wrong:
+        print("\n".join(wrong))
+        sys.exit(1)
+    if arguments.list:
+        print(f"{len(changes)} changes, each with one place")
+        return
+    tree = os.path.join(tempfile.mkdtemp(prefix="gritledger-"), "tree")
+    shutil.copytree(here, tree, ignore=shutil.ignore_patterns("target", ".git"))
+    target = os.environ.get("CARGO_TARGET_DIR", os.path.join(here, "target", "wrong-changes"))
+    environment = {**os.environ, "CARGO_TARGET_DIR": target}
+    if run(tree, environment, "--lib") or run(tree, environment, "--test", "cli"):
+        sys.exit("the tests fail without any change")
+    caught = 0
+    for what, file, old, new in changes:
+        path = os.path.join(tree, file)
+        with open(path, encoding="utf-8") as source:
+            text = source.read()
+        write(path, text.replace(old, new))
+        verdict = judge(tree, environment)
+        write(path, text)
+        caught += verdict.startswith("caught")
+        print(f"{verdict:18} {what} ({file})", flush=True)
+    print(f"{caught} of {len(changes)} caught")
+    shutil.rmtree(os.path.dirname(tree))
+    sys.exit(caught < LEAST * len(changes))
+
+
+def write(path, text):
+    with open(path, "w", encoding="utf-8") as source:
+        source.write(text)
+
+
+def judge(tree, environment):
+    if subprocess.run(["cargo", "check", "--quiet", "--lib"], cwd=tree, env=environment, capture_output=True,
+                      check=False).returncode:
+        return "DOESN'T COMPILE"
+    if run(tree, environment, "--lib"):
+        return "caught by a unit"
+    if run(tree, environment, "--test", "cli"):
+        return "caught by a run"
+    return "SURVIVES"
+
+
+def run(tree, environment, *which):
+    """Tells whether the tests fail."""
+    command = ["cargo", "test", "--quiet", *which]
+    return subprocess.run(command, cwd=tree, env=environment, capture_output=True, check=False).returncode != 0
+
+
+if __name__ == "__main__":
+    main()
