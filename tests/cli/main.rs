@@ -19,6 +19,11 @@
 //! * what was quoted beside what it came to in `variance.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that can't go on says where it stopped"
+)]
+
 mod book;
 mod bounds;
 mod exchange;
