@@ -23,6 +23,9 @@ CREATE TABLE entry (
     -- NULL: no money was typed. What a use or a count comes to follows from the stock, see `stock_effect`.
     amount_minor   INTEGER,
     book_price_micro INTEGER CHECK (book_price_micro >= 0),       -- of a unit, as it stood; NULL: not from the stock
+    -- What an hour or a mile was paid with, as it stood: the wage or the rate, major units; NULL: neither.
+    price_micro    INTEGER CHECK (price_micro >= 0),
+    burden_micro   INTEGER CHECK (burden_micro >= 0),             -- what an hour cost over its wage, as it stood; NULL: not hours
     at             TEXT,                                          -- date and time of a machine out or back; NULL: others
     by_tariff      INTEGER CHECK (by_tariff IN (0, 1)),           -- 1: a return charged by tariff; NULL: not a return
     left_over      INTEGER NOT NULL DEFAULT 0 CHECK (left_over IN (0, 1)), -- 1: a use of what didn't keep in an opened pack
@@ -34,6 +37,8 @@ CREATE TABLE entry (
     CHECK ((kind IN ('rental-out', 'rental-day', 'rental-back')) = (machine_id IS NOT NULL)),
     CHECK ((kind IN ('rental-day', 'rental-back')) = (rental_id IS NOT NULL)),
     CHECK ((kind IN ('use', 'hours', 'drive', 'buy', 'hand-back', 'count')) = (quantity_micro IS NOT NULL)),
+    CHECK ((kind IN ('hours', 'drive')) = (price_micro IS NOT NULL)),
+    CHECK ((kind = 'hours') = (burden_micro IS NOT NULL)),
     CHECK ((kind IN ('rental-out', 'rental-back')) = (at IS NOT NULL)),
     CHECK ((kind = 'rental-back') = (by_tariff IS NOT NULL)),
     CHECK (left_over = 0 OR (kind = 'use' AND operation_id IS NULL)),

@@ -69,6 +69,8 @@ pub(super) struct NewEntry<'a> {
     pub(super) quantity: Option<Decimal>,
     pub(super) amount: Option<Money>,
     pub(super) book_price: Option<Decimal>,
+    pub(super) price: Option<Decimal>,
+    pub(super) burden: Option<Decimal>,
     pub(super) at: Option<NaiveDateTime>,
     pub(super) by_tariff: Option<bool>,
     pub(super) left_over: bool,
@@ -554,17 +556,19 @@ impl Writing<'_> {
             WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
             WorkedOn::Nothing => (None, None),
         };
-        let amount = self.currency().amount(product([
-            hours,
+        let (wage, burden) = (
             self.currency().decimal(worker.wage),
-            self.burden()?,
-        ]));
+            quantity(self.burden()?),
+        );
+        let amount = self.currency().amount(product([hours, wage, burden]));
         let recorded = self.insert_entry(&NewEntry {
             worker: Some(worker.id),
             task,
             operation,
             quantity: Some(hours),
             amount: Some(amount),
+            price: Some(wage),
+            burden: Some(burden),
             ..self.entry_on("hours", occasion)?
         })?;
         self.log(&format!(
@@ -633,10 +637,12 @@ impl Writing<'_> {
         if miles <= Decimal::ZERO || miles > MOST_MILES {
             refuse!("`{}` is not a number of miles driven", plain(miles, 6));
         }
-        let amount = self.currency().amount(product([miles, self.mile_rate()?]));
+        let rate = quantity(self.mile_rate()?);
+        let amount = self.currency().amount(product([miles, rate]));
         let entry = NewEntry {
             quantity: Some(miles),
             amount: Some(amount),
+            price: Some(rate),
             ..self.entry_on("drive", occasion)?
         };
         let recorded = self.insert_entry(&entry)?;
@@ -901,16 +907,17 @@ impl Writing<'_> {
             .prepare_cached(
                 "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, place_id, worker_id, task_id,
                                     operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor,
-                                    book_price_micro, at, by_tariff, left_over, late, what)
+                                    book_price_micro, price_micro, burden_micro, at, by_tariff, left_over, late, what)
                  VALUES (:id, :number, :kind, :job, :on, :now, :voids, :place, :worker, :task, :operation, :item, :machine,
-                         :rental, :quantity, :amount, :book_price, :at, :by_tariff, :left_over, :late, :what)",
+                         :rental, :quantity, :amount, :book_price, :price, :burden, :at, :by_tariff, :left_over, :late, :what)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
                 ":now": self.now(), ":voids": entry.voids, ":place": place, ":worker": entry.worker, ":task": entry.task,
                 ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
                 ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
-                ":book_price": book_price.map(Micro), ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(late),
+                ":book_price": book_price.map(Micro), ":price": entry.price.map(Micro), ":burden": entry.burden.map(Micro),
+                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(late),
                 ":what": entry.what,
             })?;
         for room in entry.rooms {

@@ -79,16 +79,20 @@ impl Ledger {
         Ok(rates)
     }
 
-    /// Returns how many observations have a digest that isn't theirs.
-    pub(super) fn wrong_digests(&self) -> Result<usize> {
+    /// Returns what observations are called whose digest isn't theirs.
+    pub(super) fn wrong_digests(&self) -> Result<Vec<String>> {
         let (ids, observations) = self.observations_by_id()?;
+        let numbers = self.numbers_of_observations()?;
         let mut statement = self
             .connection
             .prepare_cached("SELECT digest FROM observation WHERE id = :id")?;
-        let mut wrong = 0;
+        let mut wrong = Vec::new();
         for (id, observation) in ids.iter().zip(&observations) {
             let kept: i64 = statement.query_row(named_params! { ":id": id }, |row| row.get(0))?;
-            wrong += usize::from(kept != digest_of(observation));
+            if kept != digest_of(observation) {
+                let number = numbers.get(id).cloned();
+                wrong.push(number.unwrap_or_else(|| format!("row {id}")));
+            }
         }
         Ok(wrong)
     }

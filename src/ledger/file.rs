@@ -15,12 +15,12 @@ use anyhow::{Context, Result, bail};
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, ffi, named_params};
 
-use super::{Clock, Identity, Ledger, Refusal, refuse, typed};
+use super::{Clock, Identity, Ledger, Refusal, refuse, seals, typed};
 use crate::files::{FileError, Part, beside_database};
 use crate::money::Currency;
 
 /// Marks the file as a ledger of this program ("grLd").
-const APPLICATION_ID: i32 = 0x6772_4c64;
+pub(super) const APPLICATION_ID: i32 = 0x6772_4c64;
 
 /// How long a write or a copy waits for another process to finish its own.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
@@ -45,6 +45,10 @@ const MIGRATIONS: &[(&str, &str)] = &[
     (
         "0006_billing",
         include_str!("../../migrations/0006_billing.sql"),
+    ),
+    (
+        "0007_seals",
+        include_str!("../../migrations/0007_seals.sql"),
     ),
 ];
 
@@ -123,6 +127,7 @@ impl Ledger {
             said: RefCell::default(),
         };
         ledger.write(false, |writing| {
+            writing.seal(seals::FIRM.0, seals::FIRM.1);
             writing.seed_book()?;
             writing.log(&format!(
                 "Opened the ledger of {}.",
@@ -526,7 +531,7 @@ fn connect(path: &Path) -> rusqlite::Result<Connection> {
 }
 
 /// Applies the migrations that the file doesn't have yet, all in one transaction.
-fn migrate(connection: &mut Connection, path: &Path) -> Result<()> {
+pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<()> {
     let known = i64::try_from(MIGRATIONS.len()).expect("a handful of migrations");
     if applied(connection, path, known)? == MIGRATIONS.len() {
         return Ok(());

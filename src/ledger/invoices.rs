@@ -401,6 +401,7 @@ impl Writing<'_> {
                 ":site": draft.site, ":id": draft.id,
             },
         )?;
+        self.seal(super::seals::INVOICE, draft.id.0);
         let invoice = self.invoice(&numbered('I', draft.id.0, number))?;
         self.log(&format!(
             "Issued {} to {}: {}.",

@@ -33,6 +33,7 @@ mod quotes;
 mod rentals;
 mod reports;
 mod rows;
+mod seals;
 mod settings;
 mod shopping;
 mod slips;
@@ -173,6 +174,8 @@ pub struct Ledger {
 #[derive(Debug)]
 pub struct Writing<'ledger> {
     ledger: &'ledger Ledger,
+    /// Rows that are sealed before the write is over: their tables and ids.
+    unsealed: RefCell<Vec<(&'static str, i64)>>,
 }
 
 impl Deref for Writing<'_> {
@@ -218,7 +221,12 @@ impl Ledger {
                 &self.connection,
                 rusqlite::TransactionBehavior::Immediate,
             )?;
-            let outcome = events(&Writing { ledger: self })?;
+            let writing = Writing {
+                ledger: self,
+                unsealed: RefCell::default(),
+            };
+            let outcome = events(&writing)?;
+            writing.seal_what_was_written()?;
             if dry_run {
                 transaction.rollback()?;
                 self.said.take();
@@ -302,11 +310,13 @@ impl Writing<'_> {
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let next = base + (1 << COPY_STRIDE_BITS);
-        Ok(
-            statement.query_row(named_params! { ":base": base, ":next": next }, |row| {
-                row.get(0)
-            })?,
-        )
+        let id = statement.query_row(named_params! { ":base": base, ":next": next }, |row| {
+            row.get(0)
+        })?;
+        if seals::is_sealed_when_made(table) {
+            self.seal(table, id);
+        }
+        Ok(id)
     }
 
     /// Returns the next number of a series (quotes, jobs, entries, payments) in this copy.

@@ -76,6 +76,11 @@ fn seeds() -> Result<Vec<Setting>> {
     Ok(rows.iter().map(seed).collect())
 }
 
+/// Returns the names of all settings.
+pub(super) fn names() -> Result<Vec<String>> {
+    Ok(seeds()?.into_iter().map(|seed| seed.name).collect())
+}
+
 impl Ledger {
     /// Returns the value of a setting, as typed.
     ///
@@ -232,6 +237,56 @@ impl Ledger {
             },
             source,
         })
+    }
+
+    /// Returns a value as it is kept; a sequence or schedule by its whole name, since a beginning may fit others later.
+    pub(super) fn fitting(&self, name: &str, value: &str) -> Result<String> {
+        match name {
+            "default-sequence" => return Ok(self.sequence(value)?.name),
+            "default-schedule" => return Ok(self.schedule(value)?.name),
+            "trust-discs" | "trust-finish" | "trust-hours" => {
+                match read_trust(value, self.units()) {
+                    Ok(trust) if trust > Decimal::ZERO => {}
+                    _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
+                }
+            }
+            "minimum-charge" | "price-step" => self.check_amount(value)?,
+            "deposit-limit-amount" => {
+                if let Some(amount) = if_set(value) {
+                    self.check_amount(amount)?;
+                }
+            }
+            "saw-loss" => {
+                read_saw_loss(value, self.units())?;
+            }
+            "deposit-limit" => {
+                if let Some(share) = if_set(value) {
+                    read_share(share)?;
+                }
+            }
+            "contract-law" => {}
+            "working-days" => {
+                let days = read_working_days(value)?;
+                return Ok(days
+                    .iter()
+                    .map(|day| word_of(*day))
+                    .collect::<Vec<_>>()
+                    .join(", "));
+            }
+            "holidays" => {
+                for day in read_holidays(value)?.keys() {
+                    check_day(*day, self.today())?;
+                }
+            }
+            "seal-rooms" => {
+                if !matches!(value, "yes" | "no") {
+                    refuse!("`{value}` is neither yes nor no");
+                }
+            }
+            "cancellation-days" if if_set(value).is_none() => {}
+            _ => check_figure(name, value)?,
+        }
+        Ok(value.to_owned())
     }
 
     fn check_amount(&self, value: &str) -> Result<()> {
@@ -478,56 +533,6 @@ impl Writing<'_> {
             self.insert_setting(&seed.name, &seed.value, &seed.source)?;
         }
         Ok(())
-    }
-
-    /// Returns a value as it is kept; a sequence or schedule by its whole name, since a beginning may fit others later.
-    fn fitting(&self, name: &str, value: &str) -> Result<String> {
-        match name {
-            "default-sequence" => return Ok(self.sequence(value)?.name),
-            "default-schedule" => return Ok(self.schedule(value)?.name),
-            "trust-discs" | "trust-finish" | "trust-hours" => {
-                match read_trust(value, self.units()) {
-                    Ok(trust) if trust > Decimal::ZERO => {}
-                    _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
-                }
-            }
-            "minimum-charge" | "price-step" => self.check_amount(value)?,
-            "deposit-limit-amount" => {
-                if let Some(amount) = if_set(value) {
-                    self.check_amount(amount)?;
-                }
-            }
-            "saw-loss" => {
-                read_saw_loss(value, self.units())?;
-            }
-            "deposit-limit" => {
-                if let Some(share) = if_set(value) {
-                    read_share(share)?;
-                }
-            }
-            "contract-law" => {}
-            "working-days" => {
-                let days = read_working_days(value)?;
-                return Ok(days
-                    .iter()
-                    .map(|day| word_of(*day))
-                    .collect::<Vec<_>>()
-                    .join(", "));
-            }
-            "holidays" => {
-                for day in read_holidays(value)?.keys() {
-                    check_day(*day, self.today())?;
-                }
-            }
-            "seal-rooms" => {
-                if !matches!(value, "yes" | "no") {
-                    refuse!("`{value}` is neither yes nor no");
-                }
-            }
-            "cancellation-days" if if_set(value).is_none() => {}
-            _ => check_figure(name, value)?,
-        }
-        Ok(value.to_owned())
     }
 
     /// Adds a tax area with its rate from a date on.

@@ -9,6 +9,7 @@
 //! * what is kept as JSON in `kept.rs`;
 //! * what the firm's book says, and that it is counted with, in `book.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
+//! * what `check` finds in `damage.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
 //! * one job worked by hand on paper, and how its answers read, in `on_paper.rs`;
@@ -26,6 +27,7 @@
 
 mod book;
 mod bounds;
+mod damage;
 mod exchange;
 mod files;
 mod harness;

@@ -1,0 +1,115 @@
+//! Can the settings and the book be read, and is nothing missing that a quote would need?
+
+use std::collections::BTreeSet;
+
+use anyhow::Result;
+
+use super::super::settings;
+use super::{Ledger, Problems};
+use crate::trade::rates::RateKind;
+use crate::trade::{FloorCondition, Species};
+
+impl Ledger {
+    /// Every setting is one that there is, has its value, and could be set to that value now.
+    pub(super) fn check_settings(&self, problems: &mut Problems) -> Result<()> {
+        let known: BTreeSet<String> = settings::names()?.into_iter().collect();
+        let mut kept = BTreeSet::new();
+        self.each_that(
+            problems,
+            "SELECT DISTINCT name FROM setting ORDER BY name",
+            |row| {
+                let name: String = row.get(0)?;
+                Ok((!known.contains(&name))
+                    .then(|| format!("setting {name}: there is no such setting")))
+            },
+        )?;
+        let mut statement = self
+            .connection
+            .prepare("SELECT DISTINCT name FROM setting")?;
+        for name in statement.query_map([], |row| row.get::<_, String>(0))? {
+            kept.insert(name?);
+        }
+        for name in &known {
+            if !kept.contains(name) {
+                problems.push(format!("setting {name}: it has no value"));
+                continue;
+            }
+            let value = self.setting(name)?;
+            if let Err(error) = self.fitting(name, &value) {
+                problems.push(format!(
+                    "setting {name}: `{value}` can't be read ({error:#})"
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn check_book(&self, problems: &mut Problems) -> Result<()> {
+        for (noun, whole, part) in [
+            ("item", "item", "item_pack"),
+            ("sequence", "sequence", "sequence_step"),
+            ("schedule", "schedule", "schedule_step"),
+            ("tax area", "tax_area", "tax_rate"),
+        ] {
+            let missing = match part {
+                "item_pack" => "packs",
+                "tax_rate" => "rates",
+                _ => "steps",
+            };
+            self.each(
+                problems,
+                &format!(
+                    "SELECT name FROM {whole} WHERE NOT EXISTS (SELECT 1 FROM {part} WHERE {whole}_id = {whole}.id)"
+                ),
+                |row| Ok(format!("{noun} `{}`: its {missing} are gone", row.get::<_, String>(0)?)),
+            )?;
+        }
+        self.check_book_rates(problems)?;
+        // Whatever else the book says can be read.
+        for (name, read) in [
+            ("items", self.items().err()),
+            ("machines", self.machines().err()),
+            ("sequences", self.sequences().err()),
+            ("schedules", self.schedules().err()),
+            ("tax areas", self.tax_areas().err()),
+        ] {
+            problems.extend(read.map(|error| format!("{name}: can't be read ({error:#})")));
+        }
+        Ok(())
+    }
+
+    /// Every operation says how many hours it takes, and how much of its item; on floors that there are.
+    fn check_book_rates(&self, problems: &mut Problems) -> Result<()> {
+        for operation in self.operations()? {
+            for kind in RateKind::ALL {
+                let needed = *kind == RateKind::Hours || operation.item.is_some();
+                let mut statement = self.connection.prepare_cached(
+                    "SELECT 1 FROM book_rate WHERE operation_id = :operation AND kind = :kind",
+                )?;
+                let is_there = statement.exists(rusqlite::named_params! {
+                    ":operation": operation.id, ":kind": kind,
+                })?;
+                if needed && !is_there {
+                    problems.push(format!(
+                        "operation `{}`: its rate of {kind} is gone",
+                        operation.name
+                    ));
+                }
+            }
+        }
+        self.each_that(
+            problems,
+            "SELECT name, floor_condition, species FROM book_rate JOIN operation ON operation.id = operation_id",
+            |row| {
+                let name: String = row.get(0)?;
+                let floor = row
+                    .get::<_, Option<FloorCondition>>(1)
+                    .map(drop)
+                    .and_then(|()| row.get::<_, Option<Species>>(2).map(drop));
+                Ok(floor
+                    .err()
+                    .map(|error| format!("book rate of {name}: its floor can't be read ({error})")))
+            },
+        )
+    }
+}

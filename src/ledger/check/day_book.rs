@@ -1,0 +1,94 @@
+//! Do the amounts, days and places of entries follow from what they say?
+
+use anyhow::Result;
+use chrono::NaiveDate;
+
+use super::super::columns::Micro;
+use super::super::numbered;
+use super::{Ledger, Problems, called};
+use crate::money::{Decimal, product};
+
+/// Rows (id, number of an entry) that contradict another, and what is wrong.
+const CONTRADICTIONS: &[(&str, &str)] = &[
+    (
+        "it happened after it was recorded",
+        "SELECT id, number FROM entry WHERE happened_on > date(recorded_at)",
+    ),
+    (
+        "it happened on another day than its machine went out or came back",
+        "SELECT id, number FROM entry WHERE at IS NOT NULL AND date(at) <> happened_on",
+    ),
+    (
+        "it takes back a void",
+        "SELECT void.id, void.number FROM entry AS void JOIN entry ON entry.id = void.voids_id WHERE entry.kind = 'void'",
+    ),
+    (
+        "it takes back an entry of another job",
+        "SELECT void.id, void.number FROM entry AS void JOIN entry ON entry.id = void.voids_id
+         WHERE entry.job_id IS NOT void.job_id",
+    ),
+    (
+        "it takes back an entry that comes after it",
+        "SELECT void.id, void.number FROM entry AS void JOIN entry ON entry.id = void.voids_id
+         WHERE entry.id >> 40 = void.id >> 40 AND entry.id > void.id",
+    ),
+    (
+        "a call-back on a job that was never closed",
+        "SELECT entry.id, entry.number FROM entry WHERE late = 1 AND NOT EXISTS (
+             SELECT 1 FROM job_event WHERE job_id = entry.job_id AND what = 'closed')",
+    ),
+];
+
+impl Ledger {
+    pub(super) fn check_day_book(&self, problems: &mut Problems) -> Result<()> {
+        for (words, sql) in CONTRADICTIONS {
+            self.each(problems, sql, |row| {
+                Ok(format!("{}: {words}", called('E', row)?))
+            })?;
+        }
+        self.check_hours_and_miles(problems)?;
+        self.each(
+            problems,
+            "SELECT entry.id, entry.number, room.name, job.id AS job_id, job.number AS job_number FROM entry_room
+             JOIN entry ON entry.id = entry_id JOIN room ON room.id = room_id JOIN job ON job.id = entry.job_id
+             WHERE room.site_id <> job.site_id",
+            |row| {
+                let room: String = row.get("name")?;
+                let job = numbered('J', row.get("job_id")?, row.get("job_number")?);
+                Ok(format!("{}: `{room}` isn't where {job} is", called('E', row)?))
+            },
+        )?;
+        self.each(
+            problems,
+            "SELECT worker.name, happened_on FROM live_entry
+             JOIN worker ON worker.id = worker_id
+             WHERE kind = 'hours' GROUP BY worker.id, happened_on HAVING SUM(quantity_micro) > 24000000",
+            |row| {
+                let (name, day): (String, NaiveDate) = (row.get(0)?, row.get(1)?);
+                Ok(format!("{name} has more than 24 hours on {day}"))
+            },
+        )
+    }
+
+    /// Hours cost wage × burden, miles their rate, each as it stood.
+    fn check_hours_and_miles(&self, problems: &mut Problems) -> Result<()> {
+        let currency = self.currency();
+        self.each_that(
+            problems,
+            "SELECT id, number, kind, quantity_micro, price_micro, burden_micro, amount_minor FROM entry
+             WHERE kind IN ('hours', 'drive')",
+            |row| {
+                let (quantity, price): (Micro, Micro) =
+                    (row.get("quantity_micro")?, row.get("price_micro")?);
+                let burden: Option<Micro> = row.get("burden_micro")?;
+                let burden = burden.map_or(Decimal::ONE, |burden| burden.0);
+                let cost = currency.amount(product([quantity.0, price.0, burden]));
+                let what = match row.get_ref("kind")?.as_str()? {
+                    "hours" => "its hours cost",
+                    _ => "its miles cost",
+                };
+                Ok(self.unlike(&called('E', row)?, what, row.get("amount_minor")?, cost))
+            },
+        )
+    }
+}

@@ -1,0 +1,266 @@
+//! Do the totals, tax, dates and numbers of invoices follow from what was agreed, and payments from invoices?
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+use chrono::NaiveDate;
+
+use super::super::columns::Micro;
+use super::super::{Invoice, QuoteRecord};
+use super::{Ledger, Problems, called};
+use crate::money::{Decimal, Money, product};
+use crate::trade::QuoteId;
+use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice};
+
+/// Rows (id, number of an invoice) that contradict another, and what is wrong.
+const INVOICES: &[(&str, &str)] = &[
+    (
+        "it was issued before it was drafted",
+        "SELECT id, number FROM invoice WHERE issued_on < drafted_on",
+    ),
+    (
+        "it falls due before it was issued",
+        "SELECT id, number FROM invoice WHERE due_on < issued_on",
+    ),
+    (
+        "it was issued before the one with the number before it",
+        "SELECT id, number FROM (
+             SELECT id, number, issued_on, LAG(issued_on) OVER (PARTITION BY id >> 40 ORDER BY number) AS before
+             FROM invoice WHERE number IS NOT NULL)
+         WHERE issued_on < before",
+    ),
+    (
+        "it was drafted on another day than it was recorded",
+        "SELECT id, COALESCE(number, 0) AS number FROM invoice WHERE date(recorded_at) <> drafted_on",
+    ),
+    (
+        "it was drafted before its job was agreed",
+        "SELECT invoice.id, COALESCE(invoice.number, 0) AS number FROM invoice JOIN job_event ON job_event.job_id = invoice.job_id
+         WHERE what = 'agreed' AND drafted_on < happened_on",
+    ),
+    (
+        "it comes after the final invoice, and asks for a deposit",
+        "SELECT invoice.id, invoice.number FROM invoice JOIN invoice AS last ON last.job_id = invoice.job_id
+         WHERE invoice.kind = 'deposit' AND last.kind = 'final' AND last.id >> 40 = invoice.id >> 40
+               AND last.number < invoice.number",
+    ),
+];
+
+/// The same of payments.
+const PAYMENTS: &[(&str, &str)] = &[
+    (
+        "it pays a draft",
+        "SELECT payment.id, payment.number FROM payment JOIN invoice ON invoice.id = invoice_id WHERE invoice.number IS NULL",
+    ),
+    (
+        "it came before its invoice was issued",
+        "SELECT payment.id, payment.number FROM payment JOIN invoice ON invoice.id = invoice_id
+         WHERE payment.happened_on < invoice.issued_on",
+    ),
+    (
+        "it came after it was recorded",
+        "SELECT id, number FROM payment WHERE happened_on > date(recorded_at)",
+    ),
+    (
+        "it was taken back before it was recorded",
+        "SELECT payment.id, payment.number FROM payment JOIN payment_void ON payment_id = payment.id
+         WHERE payment_void.recorded_at < payment.recorded_at OR payment_void.happened_on <> date(payment_void.recorded_at)",
+    ),
+    (
+        "it is applied to an invoice of another client's job",
+        "SELECT payment.id, payment.number FROM payment_application AS application
+         JOIN payment ON payment.id = payment_id
+         JOIN invoice AS paid ON paid.id = payment.invoice_id JOIN invoice AS other ON other.id = application.invoice_id
+         WHERE paid.client_id <> other.client_id",
+    ),
+    (
+        "more of it is applied elsewhere than it is",
+        "SELECT payment.id, payment.number FROM payment JOIN payment_application ON payment_id = payment.id
+         GROUP BY payment.id HAVING SUM(payment_application.amount_minor) > payment.amount_minor",
+    ),
+    (
+        "it was applied before it was recorded",
+        "SELECT payment.id, payment.number FROM payment JOIN payment_application AS application ON payment_id = payment.id
+         WHERE application.recorded_at < payment.recorded_at",
+    ),
+];
+
+impl Ledger {
+    pub(super) fn check_invoices(&self, problems: &mut Problems) -> Result<()> {
+        for (words, sql) in INVOICES {
+            self.each(problems, sql, |row| {
+                let name = match row.get("number")? {
+                    0 => "a draft".to_owned(),
+                    _ => called('I', row)?,
+                };
+                Ok(format!("invoice {name}: {words}"))
+            })?;
+        }
+        self.each_that(
+            problems,
+            "SELECT invoice.id, COALESCE(number, 0) AS number, position, quantity_micro, unit_price_micro,
+                    invoice_line.net_minor FROM invoice_line JOIN invoice ON invoice.id = invoice_id",
+            |row| {
+                let (quantity, price): (Micro, Micro) = (row.get(3)?, row.get(4)?);
+                let net = self.currency().amount(product([quantity.0, price.0]));
+                let what = format!("its line {} comes to", row.get::<_, i64>("position")?);
+                Ok(self.unlike(&format!("invoice {}", called('I', row)?), &what, row.get(5)?, net))
+            },
+        )?;
+        let invoices = self.invoices()?;
+        for invoice in &invoices {
+            problems.extend(self.total_problems(invoice));
+            match invoice.kind {
+                InvoiceKind::Final => self.check_final(invoice, &invoices, problems)?,
+                InvoiceKind::Deposit => self.check_deposit(invoice, problems)?,
+                InvoiceKind::Progress | InvoiceKind::Credit => {}
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn check_payments(&self, problems: &mut Problems) -> Result<()> {
+        for (words, sql) in PAYMENTS {
+            self.each(problems, sql, |row| {
+                Ok(format!("payment {}: {words}", called('P', row)?))
+            })?;
+        }
+        self.payments().map(drop)
+    }
+
+    /// Lines add up to the total, those at each rate of tax to what is taxed at it, and the tax to the tax.
+    fn total_problems(&self, invoice: &Invoice) -> Vec<String> {
+        let subject = format!("invoice {}", invoice.name());
+        let lines: Money = invoice.lines.iter().map(|line| line.net).sum();
+        let taxes: Money = invoice.taxes.iter().map(|part| part.tax).sum();
+        let mut found = vec![
+            self.unlike(&subject, "the lines add up to", invoice.net, lines),
+            self.unlike(&subject, "its tax by rate adds up to", invoice.tax, taxes),
+        ];
+        let mut by_rate: BTreeMap<Decimal, Money> = BTreeMap::new();
+        for line in &invoice.lines {
+            *by_rate.entry(line.tax_percent).or_default() += line.net;
+        }
+        for part in &invoice.taxes {
+            let lines = by_rate.remove(&part.percent).unwrap_or_default();
+            let what = format!("the lines at {} % add up to", part.percent.normalize());
+            found.push(self.unlike(&subject, &what, part.net, lines));
+        }
+        let untaxed = by_rate.into_iter().filter(|(_, net)| !net.is_zero());
+        found.extend(untaxed.map(|(percent, _)| {
+            Some(format!(
+                "{subject}: its lines at {} % have no tax",
+                percent.normalize()
+            ))
+        }));
+        found.into_iter().flatten().collect()
+    }
+
+    /// A final invoice asks for what was agreed, less what was invoiced before, and its tax is the tax of that.
+    fn check_final(
+        &self,
+        invoice: &Invoice,
+        all: &[Invoice],
+        problems: &mut Problems,
+    ) -> Result<()> {
+        let subject = format!("invoice {}", invoice.name());
+        let mut by_quote: BTreeMap<QuoteId, Money> = BTreeMap::new();
+        for (quote, line) in quoted(invoice) {
+            *by_quote.entry(quote).or_default() += line.net;
+        }
+        for (id, net) in by_quote {
+            let quote = self.quote_by_id(id)?;
+            let what = format!("{} is agreed at", quote.header.number);
+            problems.extend(self.unlike(&subject, &what, net, quote.quote.price));
+            self.check_quote_of(invoice, &quote, problems)?;
+        }
+        let earlier = all.iter().filter(|other| {
+            let is_before = match invoice.number {
+                Some(_) => other.issued_on <= invoice.issued_on && other.id < invoice.id,
+                None => true,
+            };
+            other.job_id == invoice.job_id
+                && other.number.is_some()
+                && other.id != invoice.id
+                && is_before
+        });
+        let earlier: Vec<Earlier> = earlier
+            .map(|other| Earlier {
+                number: other.name(),
+                kind: other.kind,
+                taxes: other.taxes.clone(),
+            })
+            .collect();
+        let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
+        let Ok(again) = final_invoice(lines, &earlier) else {
+            problems.push(format!("{subject}: nothing was left to ask for"));
+            return Ok(());
+        };
+        let nets =
+            |lines: &[InvoiceLine]| -> Vec<Money> { lines.iter().map(|line| line.net).collect() };
+        if nets(&again.lines) != nets(&invoice.lines) {
+            problems.push(format!(
+                "{subject}: what is taken off it isn't what was invoiced before"
+            ));
+        }
+        problems.extend(self.unlike(&subject, "its tax is", invoice.tax, again.tax()));
+        if again.taxes != invoice.taxes {
+            problems.push(format!(
+                "{subject}: its tax by rate isn't that of what it asks for"
+            ));
+        }
+        Ok(())
+    }
+
+    /// A deposit is a part of the price, and its tax is the tax of it.
+    fn check_deposit(&self, invoice: &Invoice, problems: &mut Problems) -> Result<()> {
+        let subject = format!("invoice {}", invoice.name());
+        for part in &invoice.taxes {
+            let tax = part.net.share(part.percent, Decimal::ONE_HUNDRED);
+            problems.extend(self.unlike(&subject, "its tax is", part.tax, tax));
+        }
+        for (id, line) in quoted(invoice) {
+            let quote = self.quote_by_id(id)?;
+            if line.net > quote.quote.price {
+                problems.push(format!("{subject}: it is more than the price"));
+            }
+            self.check_quote_of(invoice, &quote, problems)?;
+        }
+        Ok(())
+    }
+
+    /// A quote that is invoiced was accepted for the job, and taxed as it is invoiced.
+    fn check_quote_of(
+        &self,
+        invoice: &Invoice,
+        quote: &QuoteRecord,
+        problems: &mut Problems,
+    ) -> Result<()> {
+        let (subject, number) = (format!("invoice {}", invoice.name()), &quote.header.number);
+        let job = self.job_by_id(invoice.job_id)?;
+        let is_of_job =
+            job.quote_id == Some(quote.header.id) || quote.header.variation_of == Some(job.id);
+        if !is_of_job {
+            problems.push(format!("{subject}: {number} is no quote of {}", job.number));
+        }
+        let decided: Option<NaiveDate> = quote.header.decided_on;
+        if decided.is_none_or(|decided| decided > invoice.drafted_on) {
+            problems.push(format!(
+                "{subject}: {number} wasn't agreed when it was drafted"
+            ));
+        }
+        let mut lines = quoted(invoice).filter(|(id, _)| *id == quote.header.id);
+        if lines.any(|(_, line)| line.tax_percent != quote.quote.terms.tax_percent) {
+            problems.push(format!("{subject}: {number} was taxed at another rate"));
+        }
+        Ok(())
+    }
+}
+
+/// Returns the lines that were agreed with a quote.
+fn quoted(invoice: &Invoice) -> impl Iterator<Item = (QuoteId, &InvoiceLine)> {
+    invoice
+        .lines
+        .iter()
+        .filter_map(|line| Some((line.quote?, line)))
+}

@@ -1,0 +1,86 @@
+//! Do clients, sites, rooms, doorways and findings belong together, and can they be read?
+
+use anyhow::Result;
+
+use super::{Ledger, Problems};
+use crate::measure::Units;
+use crate::trade::Unit;
+use crate::trade::operation::Driver;
+use crate::trade::room::Floor;
+
+impl Ledger {
+    pub(super) fn check_places(&self, problems: &mut Problems) -> Result<()> {
+        self.each_that(problems, "SELECT name, shape FROM room", |row| {
+            let (name, shape): (String, String) = (row.get("name")?, row.get("shape")?);
+            let read = Floor::parse(&shape, Units::Us);
+            Ok(read
+                .err()
+                .map(|error| format!("room `{name}`: its shape `{shape}` can't be read ({error})")))
+        })?;
+        self.each(
+            problems,
+            "SELECT room.name, other.name FROM doorway
+             JOIN room ON room.id = room_id JOIN room AS other ON other.id = other_room_id
+             WHERE room.site_id <> other.site_id",
+            |row| {
+                let (one, other): (String, String) = (row.get(0)?, row.get(1)?);
+                Ok(format!(
+                    "doorway between `{one}` and `{other}`: they are at two sites"
+                ))
+            },
+        )?;
+        for (noun, part, whole, named) in [
+            ("site", "site", "client", "address"),
+            ("room", "room", "site", "name"),
+            ("doorway of", "doorway", "room", ""),
+            ("finding in", "finding", "room", ""),
+        ] {
+            let name = match named {
+                "" => format!("{whole}.name"),
+                named => format!("{part}.{named}"),
+            };
+            self.each(
+                problems,
+                &format!(
+                    "SELECT {name} FROM {part} JOIN {whole} ON {whole}.id = {part}.{whole}_id
+                     WHERE {part}.voided_on IS NULL AND {whole}.voided_on IS NOT NULL"
+                ),
+                |row| {
+                    let name: String = row.get(0)?;
+                    Ok(format!(
+                        "{noun} `{name}`: it is in use, and its {whole} isn't"
+                    ))
+                },
+            )?;
+        }
+        self.check_findings(problems)
+    }
+
+    /// A finding in use is of a kind that an operation answers, counted as that operation is.
+    fn check_findings(&self, problems: &mut Problems) -> Result<()> {
+        let operations = self.operations()?;
+        self.each_that(
+            problems,
+            "SELECT finding.kind, finding.unit, room.name FROM finding JOIN room ON room.id = room_id
+             WHERE finding.voided_on IS NULL",
+            |row| {
+                let (kind, unit, room): (String, Unit, String) =
+                    (row.get(0)?, row.get(1)?, row.get(2)?);
+                let mut answers = operations.iter();
+                let Some(answer) = answers.find(|known| known.answers.as_ref() == Some(&kind)) else {
+                    return Ok(Some(format!(
+                        "finding in `{room}`: no operation answers `{kind}`"
+                    )));
+                };
+                let counted = match answer.driver {
+                    Driver::Area => Unit::SquareFoot,
+                    Driver::Edge | Driver::Length => Unit::Foot,
+                    Driver::Count | Driver::Room | Driver::Job => Unit::Each,
+                };
+                Ok((unit != counted).then(|| {
+                    format!("finding in `{room}`: {kind} is counted in {counted}, not in {unit}")
+                }))
+            },
+        )
+    }
+}

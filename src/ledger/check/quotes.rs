@@ -1,0 +1,239 @@
+//! Do the figures of a quote, its options and its plan follow from each other, and is it for the rooms of its site?
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+
+use super::super::{KeptPlan, QuoteRecord, QuotedRate};
+use super::{Ledger, Problems, called};
+use crate::money::{Currency, Decimal, Money, product, round};
+use crate::trade::quote::{Line, Outlook, WorkLine};
+use crate::trade::rates::RateKind;
+use crate::trade::{QuoteId, RoomId};
+
+/// Decimals that expected quantities and hours are rounded to before they are priced.
+const PRINTED_DECIMALS: u32 = 2;
+
+impl Ledger {
+    pub(super) fn check_quotes(&self, problems: &mut Problems) -> Result<()> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT id, number, version, option FROM quote ORDER BY id")?;
+        let quotes = statement.query_map([], |row| {
+            let (version, option): (i64, i64) = (row.get("version")?, row.get("option")?);
+            let name = format!("{}, version {version}, option {option}", called('Q', row)?);
+            Ok((row.get::<_, QuoteId>("id")?, name))
+        })?;
+        for quote in quotes {
+            let (id, name) = quote?;
+            match self.quote_by_id(id) {
+                Ok(record) => self.check_quote(&record, problems),
+                Err(error) => problems.push(format!("quote {name}: can't be read ({error:#})")),
+            }
+        }
+        self.check_where_quotes_belong(problems)
+    }
+
+    fn check_quote(&self, record: &QuoteRecord, problems: &mut Problems) {
+        problems.extend(quote_problems(record, self.currency()));
+        if let Some(outlook) = Self::legible(self.outlook_of(&record.header), problems) {
+            problems.extend(outlook_problems(record, &outlook, self.currency()));
+        }
+        if let Some(rates) = Self::legible(self.rates_of_quote(&record.header), problems) {
+            problems.extend(rate_problems(record, &rates));
+        }
+        if let Some(Some(plan)) = Self::legible(self.plan_of_quote(record), problems) {
+            problems.extend(plan_problems(&plan));
+        }
+    }
+
+    fn check_where_quotes_belong(&self, problems: &mut Problems) -> Result<()> {
+        self.each(
+            problems,
+            "SELECT quote.id, quote.number, room.name FROM quote_room
+             JOIN quote ON quote.id = quote_id JOIN room ON room.id = room_id
+             WHERE room.site_id <> quote.site_id",
+            |row| {
+                let room: String = row.get("name")?;
+                Ok(format!(
+                    "quote {}: `{room}` is at another site",
+                    called('Q', row)?
+                ))
+            },
+        )?;
+        self.each(
+            problems,
+            "SELECT DISTINCT quote.id, quote.number FROM quote_line JOIN quote ON quote.id = quote_id
+             WHERE quote_line.room_id IS NOT NULL AND NOT EXISTS (
+                 SELECT 1 FROM quote_room WHERE quote_room.quote_id = quote.id AND quote_room.room_id = quote_line.room_id)",
+            |row| Ok(format!("quote {}: it has work in a room that isn't in it", called('Q', row)?)),
+        )?;
+        self.each(
+            problems,
+            "SELECT quote.id, quote.number FROM quote JOIN job ON job.id = quote.job_id
+             WHERE job.site_id <> quote.site_id",
+            |row| {
+                Ok(format!(
+                    "quote {}: it varies a job at another site",
+                    called('Q', row)?
+                ))
+            },
+        )?;
+        self.each(
+            problems,
+            "SELECT DISTINCT quote.id, quote.number FROM quote JOIN quote AS other
+                    ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
+             WHERE other.id > quote.id AND (other.site_id <> quote.site_id OR other.job_id IS NOT quote.job_id)",
+            |row| Ok(format!("quote {}: its versions are for different sites or jobs", called('Q', row)?)),
+        )?;
+        self.each(
+            problems,
+            "SELECT id, number FROM quote WHERE date(recorded_at) <> drafted_on",
+            |row| {
+                Ok(format!(
+                    "quote {}: it was drafted on another day than it was recorded",
+                    called('Q', row)?
+                ))
+            },
+        )
+    }
+}
+
+/// A plan does the rooms of its quote, each once; as quoted, its rentals are those of the quote.
+fn plan_problems(kept: &KeptPlan) -> Vec<String> {
+    let number = &kept.quote.header.number;
+    let mut problems = Vec::new();
+    let mut quoted: Vec<RoomId> = kept.quote.quote.rooms.iter().map(|room| room.id).collect();
+    quoted.sort_unstable();
+    let first = kept.earlier.first().unwrap_or(&kept.plan);
+    for plan in [first, &kept.plan] {
+        let rooms = plan
+            .phases
+            .iter()
+            .flat_map(|phase| phase.rooms.iter().copied());
+        let mut planned: Vec<RoomId> = rooms.collect();
+        planned.sort_unstable();
+        if planned != quoted {
+            problems.push(format!(
+                "plan of {number}: its rooms aren't those of the quote"
+            ));
+        }
+    }
+    if first.costs.rental != kept.quote.quote.costs().rental {
+        problems.push(format!(
+            "plan of {number}: its rentals aren't those of the quote"
+        ));
+    }
+    problems.dedup();
+    problems
+}
+
+/// A quote's lines add up to what it was expected to cost, and its price is the one that its cost asks for.
+fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency) -> Vec<String> {
+    let (number, quote) = (&record.header.number, &record.quote);
+    let cost: Money = quote.lines.iter().map(Line::cost).sum();
+    let asked = quote.terms.price_for(outlook.cost_at_confidence);
+    let mut problems = Vec::new();
+    for (what, is, should) in [
+        ("its lines add up to", outlook.expected_cost, cost),
+        ("its cost asks for", quote.price, asked),
+    ] {
+        if is != should {
+            let (is, should) = (currency.text(is), currency.text(should));
+            problems.push(format!("quote {number}: {what} {should}, not {is}"));
+        }
+    }
+    problems
+}
+
+fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
+    let (number, quote) = (&record.header.number, &record.quote);
+    let mut problems = Vec::new();
+    let mut unlike = |what: &str, is: Money, should: Money| {
+        if is != should {
+            let (is, should) = (currency.text(is), currency.text(should));
+            problems.push(format!("quote {number}: {what} {should}, not {is}"));
+        }
+    };
+    let sum = |lines: &mut dyn Iterator<Item = Money>| -> Money { lines.sum() };
+    let shares = sum(&mut quote.rooms.iter().map(|room| room.price));
+    unlike("its rooms add up to", quote.price, shares);
+    let labour = sum(&mut quote.work().map(|work| work.labour));
+    unlike(
+        "its overhead is",
+        quote.costs().overhead,
+        labour.times(quote.terms.overhead),
+    );
+    let tax = quote
+        .price
+        .share(quote.terms.tax_percent, Decimal::ONE_HUNDRED);
+    unlike("its tax is", quote.tax, tax);
+    for work in quote.work() {
+        let labour = currency.amount(product([work.hours, quote.terms.wage, quote.terms.burden]));
+        unlike(
+            &format!("its hours of {} cost", work.name),
+            work.labour,
+            labour,
+        );
+        if let Some(item) = &work.item {
+            let cost = currency.amount(product([item.expected, item.unit_price]));
+            unlike(&format!("its items of {} cost", work.name), item.cost, cost);
+        }
+    }
+    problems
+}
+
+/// Expected items and hours are those that the quote's own rates give, and what is loaded is no less.
+fn rate_problems(record: &QuoteRecord, rates: &[QuotedRate]) -> Vec<String> {
+    let (number, quote) = (&record.header.number, &record.quote);
+    let rates: BTreeMap<_, _> = rates
+        .iter()
+        .map(|kept| ((kept.operation, kept.kind, kept.class), kept.rate.learned))
+        .collect();
+    let mut problems = Vec::new();
+    for work in quote.work() {
+        let Some(class) = quote.class_of(work) else {
+            problems.push(format!("quote {number}: {} is in no room of it", work.name));
+            continue;
+        };
+        let item = work
+            .item
+            .as_ref()
+            .map(|item| (RateKind::Item, item.expected));
+        for (kind, kept) in item.into_iter().chain([(RateKind::Hours, work.hours)]) {
+            let Some(rate) = rates.get(&(work.operation, kind, class)) else {
+                problems.push(format!(
+                    "quote {number}: its rate of {kind} of {} is gone",
+                    work.name
+                ));
+                continue;
+            };
+            let expected = expected(work, *rate);
+            if expected != kept {
+                problems.push(format!(
+                    "quote {number}: its rate gives {expected} {kind} of {}, not {}",
+                    work.name,
+                    kept.normalize()
+                ));
+            }
+        }
+        if let Some(item) = work.item.as_ref().filter(|item| item.load < item.expected) {
+            problems.push(format!(
+                "quote {number}: less {} is loaded than expected",
+                item.name
+            ));
+        }
+    }
+    problems
+}
+
+fn expected(work: &WorkLine, rate: crate::trade::rates::Rate) -> Decimal {
+    let chance = work
+        .contingency
+        .map_or(Decimal::ONE, |contingency| contingency.chance);
+    round(
+        chance * rate.expect(work.quantity, work.passes),
+        PRINTED_DECIMALS,
+    )
+    .normalize()
+}
