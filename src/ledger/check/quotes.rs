@@ -167,7 +167,7 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
     let tax = quote
         .price
         .share(quote.terms.tax_percent, Decimal::ONE_HUNDRED);
-    unlike("its tax is", quote.tax, tax);
+    unlike("tax is", quote.tax, tax);
     for work in quote.work() {
         let labour = currency.amount(product([work.hours, quote.terms.wage, quote.terms.burden]));
         unlike(
