@@ -205,7 +205,7 @@ fn an_unfinished_ledger_is_refused_and_finished_by_init() {
     let empty = TestLedger::nowhere();
     fs::write(empty.path(), "").unwrap();
     let without_book = TestLedger::new();
-    let connection = Connection::open(without_book.path()).unwrap();
+    let connection = without_book.raw();
     // As an earlier program left it between its own transactions.
     connection
         .execute_batch("DROP TRIGGER log_kept; DELETE FROM log;")
@@ -354,7 +354,7 @@ fn clocks_and_schemas_that_cannot_be_are_told() {
     ledger
         .run_with(&["today"], &[("GRITLEDGER_TODAY", "2999-12-31")])
         .ok();
-    let connection = Connection::open(ledger.path()).unwrap();
+    let connection = ledger.raw();
     connection.pragma_update(None, "user_version", -3).unwrap();
     let said = ledger.line("today").refused();
     assert!(

@@ -3,13 +3,17 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::atomic::{AtomicBool, Ordering};
 
+use gritledger::ledger::{Clock, Ledger};
 use tempfile::TempDir;
 
 /// A folder with a ledger in it.
 pub(crate) struct TestLedger {
     folder: TempDir,
     today: &'static str,
+    /// The test wrote in the file itself.
+    is_touched: AtomicBool,
 }
 
 /// What a run gave: shown as stdout, stderr and exit status together.
@@ -25,6 +29,7 @@ impl TestLedger {
         TestLedger {
             folder: TempDir::new().expect("a temporary folder"),
             today: "2026-03-02",
+            is_touched: AtomicBool::new(false),
         }
     }
 
@@ -70,6 +75,12 @@ impl TestLedger {
     pub(crate) fn on(mut self, today: &'static str) -> TestLedger {
         self.today = today;
         self
+    }
+
+    /// Opens the file for the test to write in it, behind the program's back.
+    pub(crate) fn raw(&self) -> rusqlite::Connection {
+        self.is_touched.store(true, Ordering::Relaxed);
+        rusqlite::Connection::open(self.path()).expect("the file opens")
     }
 
     pub(crate) fn path(&self) -> PathBuf {
@@ -129,6 +140,23 @@ impl TestLedger {
         let text = self.line(&format!("{line} --json")).ok();
         serde_json::from_str(&text)
             .unwrap_or_else(|error| panic!("{line}: not JSON: {error}\n{text}"))
+    }
+}
+
+impl Drop for TestLedger {
+    /// Whatever a test did with the program, `check` has nothing to say of it. Who writes in the file says so with `raw`.
+    fn drop(&mut self) {
+        if std::thread::panicking()
+            || self.is_touched.load(Ordering::Relaxed)
+            || !self.path().is_file()
+        {
+            return;
+        }
+        let today = self.today.parse().expect("a date");
+        if let Ok(ledger) = Ledger::open(&self.path(), Clock::at(today)) {
+            let problems = ledger.problems().expect("a check");
+            assert_eq!(problems, Vec::<String>::new(), "a sound ledger");
+        }
     }
 }
 

@@ -6,7 +6,7 @@ use crate::harness::TestLedger;
 
 /// Changes rows past the triggers that keep them.
 fn damage(ledger: &TestLedger, triggers: &[&str], statement: &str) {
-    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    let file = ledger.raw();
     for trigger in triggers {
         file.execute_batch(&format!("DROP TRIGGER {trigger}"))
             .unwrap();

@@ -412,7 +412,7 @@ fn no_more_of_a_credit_is_applied_than_there_is_nor_to_another_client() {
     // The last of it; and one that pays by hand sees what is left.
     ledger.lines("payment apply I2");
     assert_eq!(ledger.json("invoice show I2")["due"], json!("230.00"));
-    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    let file = ledger.raw();
     for statement in [
         "UPDATE payment_application SET amount_minor = 1",
         "DELETE FROM payment_application",

@@ -358,7 +358,7 @@ fn files_that_are_no_ledger() {
 #[test]
 fn a_ledger_of_a_newer_version() {
     let ledger = TestLedger::new();
-    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    let file = ledger.raw();
     file.pragma_update(None, "user_version", 99).unwrap();
     drop(file);
     let said = ledger.line("today").refused();
@@ -371,7 +371,7 @@ fn a_ledger_of_a_newer_version() {
 #[test]
 fn another_program_s_database() {
     let ledger = TestLedger::nowhere();
-    let file = rusqlite::Connection::open(ledger.path()).unwrap();
+    let file = ledger.raw();
     file.execute_batch(
         "CREATE TABLE stamps (id INTEGER PRIMARY KEY); INSERT INTO stamps VALUES (1);",
     )
