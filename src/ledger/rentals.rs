@@ -63,7 +63,7 @@ impl Rental {
     }
 
     /// Returns the job that had it on a date, with its number.
-    fn holder_on(&self, date: NaiveDate) -> (JobId, &str) {
+    pub(super) fn holder_on(&self, date: NaiveDate) -> (JobId, &str) {
         let mut earlier = self.moved.iter().rev();
         let moved = earlier.find(|moved| moved.on <= date);
         moved.map_or((self.job_id, &self.job), |moved| (moved.job_id, &moved.job))

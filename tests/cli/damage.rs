@@ -466,8 +466,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE room SET shape = '10ft of 12' WHERE name = 'Hall'", "room `Hall`: its shape `10ft of 12` can't be read"),
     ("UPDATE doorway SET other_room_id = (SELECT id FROM room WHERE name = 'Hall') WHERE other_room_id = (SELECT id FROM room WHERE name = 'Landing')", "they are at two sites"),
     ("UPDATE client SET voided_on = '2026-03-01' WHERE name = 'Ada Quill'", "site `4 Tannery Row`: it is in use, and its client isn't"),
-    ("UPDATE site SET voided_on = '2026-03-01' WHERE address = '7 Mill Lane'", "room `Hall`: it is in use, and its site isn't"),
-    ("UPDATE room SET voided_on = '2026-03-01' WHERE name = 'Back bedroom'", "finding in `Back bedroom`: it is in use, and its room isn't"),
+    ("UPDATE room SET voided_on = '2026-03-01' WHERE name = 'Back bedroom'", "doorway of `Back bedroom`: it is in use, and the room isn't"),
     ("UPDATE finding SET kind = 'ghosts' WHERE kind = 'proud-nails'", "no operation answers `ghosts`"),
     ("UPDATE finding SET unit = 'sqft' WHERE kind = 'proud-nails'", "proud-nails is counted in each, not in sqft"),
     // Settings and book.

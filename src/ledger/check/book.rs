@@ -6,7 +6,6 @@ use anyhow::Result;
 
 use super::super::settings;
 use super::{Ledger, Problems};
-use crate::trade::rates::RateKind;
 use crate::trade::{FloorCondition, Species};
 
 impl Ledger {
@@ -78,25 +77,22 @@ impl Ledger {
         Ok(())
     }
 
-    /// Every operation says how many hours it takes, and how much of its item; on floors that there are.
+    /// What was quoted or learned has a rate in the book; and each rate is for a floor that there is.
     fn check_book_rates(&self, problems: &mut Problems) -> Result<()> {
-        for operation in self.operations()? {
-            for kind in RateKind::ALL {
-                let needed = *kind == RateKind::Hours || operation.item.is_some();
-                let mut statement = self.connection.prepare_cached(
-                    "SELECT 1 FROM book_rate WHERE operation_id = :operation AND kind = :kind",
-                )?;
-                let is_there = statement.exists(rusqlite::named_params! {
-                    ":operation": operation.id, ":kind": kind,
-                })?;
-                if needed && !is_there {
-                    problems.push(format!(
-                        "operation `{}`: its rate of {kind} is gone",
-                        operation.name
-                    ));
-                }
-            }
-        }
+        self.each(
+            problems,
+            "SELECT name, used.kind FROM operation
+             JOIN (SELECT operation_id, kind FROM quote_rate
+                   UNION
+                   SELECT operation_id, kind FROM observation_part JOIN observation ON observation.id = observation_id)
+                  AS used ON used.operation_id = operation.id
+             WHERE NOT EXISTS (SELECT 1 FROM book_rate AS rate
+                               WHERE rate.operation_id = operation.id AND rate.kind = used.kind)",
+            |row| {
+                let (name, kind): (String, String) = (row.get(0)?, row.get(1)?);
+                Ok(format!("operation `{name}`: its rate of {kind} is gone"))
+            },
+        )?;
         self.each_that(
             problems,
             "SELECT name, floor_condition, species FROM book_rate JOIN operation ON operation.id = operation_id",

@@ -33,6 +33,15 @@ const CONTRADICTIONS: &[(&str, &str)] = &[
          WHERE entry.id >> 40 = void.id >> 40 AND entry.id > void.id",
     ),
     (
+        "it was logged after its job was closed, and isn't a call-back",
+        // Events of one moment, as of a day that was set by hand, are in no order with it.
+        "SELECT entry.id, entry.number FROM entry
+         JOIN job_event AS last ON last.id = (
+             SELECT MAX(id) FROM job_event WHERE job_id = entry.job_id AND recorded_at <= entry.recorded_at)
+         WHERE late = 0 AND place_id = entry.id AND kind IN ('use', 'hours', 'spent', 'drive')
+               AND last.what = 'closed' AND last.recorded_at < entry.recorded_at",
+    ),
+    (
         "a call-back on a job that was never closed",
         "SELECT entry.id, entry.number FROM entry WHERE late = 1 AND NOT EXISTS (
              SELECT 1 FROM job_event WHERE job_id = entry.job_id AND what = 'closed')",

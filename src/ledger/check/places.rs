@@ -29,30 +29,30 @@ impl Ledger {
                 ))
             },
         )?;
-        for (noun, part, whole, named) in [
-            ("site", "site", "client", "address"),
-            ("room", "room", "site", "name"),
-            ("doorway of", "doorway", "room", ""),
-            ("finding in", "finding", "room", ""),
-        ] {
-            let name = match named {
-                "" => format!("{whole}.name"),
-                named => format!("{part}.{named}"),
-            };
-            self.each(
-                problems,
-                &format!(
-                    "SELECT {name} FROM {part} JOIN {whole} ON {whole}.id = {part}.{whole}_id
-                     WHERE {part}.voided_on IS NULL AND {whole}.voided_on IS NOT NULL"
-                ),
-                |row| {
-                    let name: String = row.get(0)?;
-                    Ok(format!(
-                        "{noun} `{name}`: it is in use, and its {whole} isn't"
-                    ))
-                },
-            )?;
-        }
+        // A room keeps what was found in it, and a site its rooms, when they are taken out of use; a doorway goes with its
+        // room, and a client with a site in use stays.
+        self.each(
+            problems,
+            "SELECT address FROM site JOIN client ON client.id = client_id
+             WHERE site.voided_on IS NULL AND client.voided_on IS NOT NULL",
+            |row| {
+                let address: String = row.get(0)?;
+                Ok(format!(
+                    "site `{address}`: it is in use, and its client isn't"
+                ))
+            },
+        )?;
+        self.each(
+            problems,
+            "SELECT room.name FROM doorway JOIN room ON room.id IN (room_id, other_room_id)
+             WHERE doorway.voided_on IS NULL AND room.voided_on IS NOT NULL",
+            |row| {
+                let name: String = row.get(0)?;
+                Ok(format!(
+                    "doorway of `{name}`: it is in use, and the room isn't"
+                ))
+            },
+        )?;
         self.check_findings(problems)
     }
 
@@ -62,7 +62,7 @@ impl Ledger {
         self.each_that(
             problems,
             "SELECT finding.kind, finding.unit, room.name FROM finding JOIN room ON room.id = room_id
-             WHERE finding.voided_on IS NULL",
+             WHERE finding.voided_on IS NULL AND room.voided_on IS NULL",
             |row| {
                 let (kind, unit, room): (String, Unit, String) =
                     (row.get(0)?, row.get(1)?, row.get(2)?);

@@ -74,7 +74,6 @@ impl Ledger {
                 continue;
             }
             let shares = back.charge.spread(&vec![Decimal::ONE; begun.len()]);
-            let holders = self.holders(&rental)?;
             for ((began, share), day) in begun.iter().zip(shares).zip(&back.days) {
                 let began = began.began.date();
                 if began != day.began_on {
@@ -85,10 +84,7 @@ impl Ledger {
                 }
                 let what = format!("its day of {began} costs");
                 problems.extend(self.unlike(&name, &what, day.charge, share));
-                let mut earlier = holders.iter().rev();
-                let holder = earlier
-                    .find(|(from, _)| *from <= began)
-                    .map_or(rental.job_id, |(_, job)| *job);
+                let (holder, _) = rental.holder_on(began);
                 if holder != day.job_id {
                     problems.push(format!(
                         "{name}: its day of {began} is charged to {}, which hadn't the machine",
