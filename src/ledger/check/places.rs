@@ -33,7 +33,7 @@ impl Ledger {
         // room, and a client with a site in use stays.
         self.each(
             problems,
-            "SELECT address FROM site JOIN client ON client.id = client_id
+            "SELECT site.address FROM site JOIN client ON client.id = client_id
              WHERE site.voided_on IS NULL AND client.voided_on IS NOT NULL",
             |row| {
                 let address: String = row.get(0)?;
