@@ -377,7 +377,7 @@ impl Ledger {
     }
 
     /// Returns when a job was last closed, as recorded; `None`: it isn't closed.
-    fn closed_at(&self, job: JobId) -> Result<Option<NaiveDateTime>> {
+    pub(super) fn closed_at(&self, job: JobId) -> Result<Option<NaiveDateTime>> {
         Ok(self
             .connection
             .prepare_cached(
@@ -896,8 +896,8 @@ impl Writing<'_> {
         let slip = self.slip_mended_by(entry)?;
         let place = slip.as_ref().map_or(id, |slip| slip.place);
         let late = match &slip {
-            Some(slip) if slip.job == entry.job => slip.late,
-            _ => entry.late,
+            Some(slip) => self.was_late(slip, entry.job)?,
+            None => entry.late,
         };
         let book_price = match &slip {
             Some(slip) if slip.item == entry.item => slip.book_price,

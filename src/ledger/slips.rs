@@ -5,7 +5,7 @@
 //! and nothing else; the answer says in whose place it stands.
 
 use anyhow::Result;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{Row, named_params};
 
 use super::columns::Micro;
@@ -22,7 +22,7 @@ const SLIPS_LOOKED_AT: u32 = 20;
 pub(super) struct Slip {
     pub(super) number: String,
     pub(super) place: EntryId,
-    pub(super) job: Option<JobId>,
+    job: Option<JobId>,
     on: NaiveDate,
     pub(super) item: Option<ItemId>,
     worker: Option<WorkerId>,
@@ -31,7 +31,8 @@ pub(super) struct Slip {
     quantity: Option<Decimal>,
     amount: Option<Money>,
     pub(super) book_price: Option<Decimal>,
-    pub(super) late: bool,
+    late: bool,
+    recorded_at: NaiveDateTime,
     /// Nothing was logged since it was taken back but what is typed again.
     is_just_voided: bool,
 }
@@ -85,6 +86,15 @@ impl Writing<'_> {
         Ok(likest.map(|(_, slip)| slip))
     }
 
+    /// Tells whether the job of what is typed again was closed already when its slip was typed.
+    pub(super) fn was_late(&self, slip: &Slip, job: Option<JobId>) -> Result<bool> {
+        if slip.job == job {
+            return Ok(slip.late);
+        }
+        let closed = job.map(|job| self.closed_at(job)).transpose()?.flatten();
+        Ok(closed.is_some_and(|closed| closed < slip.recorded_at))
+    }
+
     /// Returns the entries of a kind that were taken back today and not typed again.
     fn slips_of_today(&self, kind: &str) -> Result<Vec<Slip>> {
         let mut statement = self.connection.prepare_cached(
@@ -136,6 +146,7 @@ fn slip_from_row(row: &Row<'_>) -> rusqlite::Result<(EntryId, Slip)> {
         amount: row.get("amount_minor")?,
         book_price: micro("book_price_micro")?,
         late: row.get("late")?,
+        recorded_at: row.get("recorded_at")?,
         is_just_voided: row.get("just_voided")?,
     };
     Ok((id, slip))

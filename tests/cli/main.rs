@@ -28,6 +28,7 @@
 mod book;
 mod bounds;
 mod damage;
+mod demo;
 mod exchange;
 mod files;
 mod harness;

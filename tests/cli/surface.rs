@@ -136,7 +136,13 @@ fn without_utf8_no_line_is_drawn_beyond_ascii() {
 fn control_characters_are_shown_not_sent() {
     let ledger = TestLedger::new();
     ledger
-        .run(&["client", "add", "Ada \u{1b}[31mQuill\u{7}"])
+        .run(&[
+            "client",
+            "add",
+            "Ada Quill",
+            "--address",
+            "4 \u{1b}[31mTannery\u{7} Row",
+        ])
         .ok();
     let text = ledger.line("client list").ok();
     assert!(
