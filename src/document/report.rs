@@ -543,7 +543,8 @@ fn used_percent(line: &ConsumableLine) -> Option<Decimal> {
 /// Renders consumables over jobs as text.
 pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
     if lines.is_empty() {
-        return "No consumables were quoted or used yet.".to_owned();
+        return "No job is closed yet that quoted or used any: gritledger report consumables J1 shows one so far."
+            .to_owned();
     }
     let headings = [
         "Item",

@@ -14,6 +14,7 @@ use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Transfer, Writing, refuse, typed};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, plain, quantity, round};
+use crate::trade::bounds::{LEAST_RATE, MOST_FIXED};
 use crate::trade::buying::PackSize;
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
@@ -850,7 +851,7 @@ impl Writing<'_> {
     /// Sets a book rate; the one before stays in the record.
     ///
     /// # Errors
-    /// Refuses a rate of zero, one that is too large to be kept, and a fixed amount below zero.
+    /// Refuses a rate of zero, rates and fixed amounts that can't be meant, and a fixed amount below zero.
     pub fn set_rate(&self, rate: &BookRate) -> Result<()> {
         self.insert_rate(rate)?;
         let name: String = self.connection.query_row(
@@ -873,8 +874,20 @@ impl Writing<'_> {
                 rate.driver_per_item.normalize()
             );
         }
+        if rate.driver_per_item < LEAST_RATE {
+            refuse!(
+                "`{}` is too small a rate: {LEAST_RATE} at least",
+                rate.driver_per_item.normalize()
+            );
+        }
         if rate.driver_per_item > Decimal::from(LARGEST_RATE) {
             refuse!("`{}` is too large a rate", rate.driver_per_item.normalize());
+        }
+        if let Some(fixed) = rate.fixed.filter(|fixed| *fixed > MOST_FIXED) {
+            refuse!(
+                "`{}` is too large a fixed amount: {MOST_FIXED} at most",
+                fixed.normalize()
+            );
         }
         if let Some(fixed) = rate.fixed.filter(|fixed| *fixed < Decimal::ZERO) {
             refuse!("a fixed amount is not below zero: `{}`", fixed.normalize());

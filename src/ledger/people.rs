@@ -9,8 +9,8 @@ use super::columns::{Micro, Nanometres};
 use super::names::{named, pick, same};
 use super::{Ledger, Refusal, Writing, refuse, typed};
 use crate::measure::{Length, Units};
-use crate::money::{Decimal, MOST_UNITS, Money, quantity};
-use crate::trade::bounds::{check_floor, check_wage};
+use crate::money::{Decimal, Money, quantity};
+use crate::trade::bounds::{MOST_FOUND, check_floor, check_wage};
 use crate::trade::operation::Driver;
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
@@ -892,8 +892,11 @@ impl Writing<'_> {
             found.if_so.map(|(_, low, high)| (low, high)),
         ];
         for (low, high) in ranges.into_iter().flatten() {
-            if high > MOST_UNITS {
-                refuse!("`{}` is more than a room holds", high.normalize());
+            if high > MOST_FOUND {
+                refuse!(
+                    "`{}` is more than a room holds: {MOST_FOUND} at most",
+                    high.normalize()
+                );
             }
             if high < low {
                 refuse!(

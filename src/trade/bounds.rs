@@ -36,6 +36,15 @@ pub const MOST_MILES: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
 /// The hours of a day, of which nobody works more.
 pub const HOURS_OF_A_DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
 
+/// The least that an item or an hour does, in units of the driver: ten thousand hours for one job.
+pub const LEAST_RATE: Decimal = Decimal::from_parts(1, 0, 0, false, 4);
+
+/// The most items or hours that an operation takes whatever its extent.
+pub const MOST_FIXED: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
+
+/// The most of anything, counted or in feet, that is found in one room.
+pub const MOST_FOUND: Decimal = Decimal::from_parts(10_000, 0, 0, false, 0);
+
 /// A figure that can't be meant.
 #[derive(Debug, Error, PartialEq, Eq)]
 pub enum Impossible {

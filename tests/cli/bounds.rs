@@ -232,3 +232,24 @@ fn a_dry_run_asks_as_the_real_one_does() {
         Some(1)
     );
 }
+
+#[test]
+fn rates_and_findings_that_cannot_be_meant_are_refused() {
+    let ledger = TestLedger::tannery_row();
+    for (line, said) in [
+        (
+            "rate set rotary-36 --kind item --per 0.00001 --condition worn-film",
+            "error: `0.00001` is too small a rate: 0.0001 at least",
+        ),
+        (
+            "rate set rotary-36 --kind item --per 8 --fixed 99999999",
+            "error: `99999999` is too large a fixed amount: 1000 at most",
+        ),
+        (
+            "finding add Landing proud-nails 9999999",
+            "error: `9999999` is more than a room holds: 10000 at most",
+        ),
+    ] {
+        assert_eq!(ledger.line(line).refused(), said);
+    }
+}

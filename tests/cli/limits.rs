@@ -10,15 +10,15 @@ fn what_comes_to_more_than_can_be_counted_is_refused_and_writes_nothing() {
     ledger.lines(
         r#"
         room add "4 Tannery Row" Hall --shape "300 x 300" --condition glue --species hickory --door "Landing:3'" --confirm
-        finding add Hall proud-nails 10000000
-        finding add Hall missing-quarter-round 30000
-        rate set rotary-36 --kind item --per 0.000001
+        finding add Hall proud-nails 10000
+        finding add Hall missing-quarter-round 10000
+        rate set rotary-36 --kind item --per 0.0001
         setting set default-sequence rotary-36-50-80
         item edit disc-7in-36 --pack 30=100000000
         "#,
     );
     let before = std::fs::read(ledger.path()).unwrap();
-    // 90,000 sq ft at a millionth of a square foot a disc, each at 3,333,333.33: 3 × 10^17.
+    // 90,000 sq ft at a ten-thousandth of a square foot a disc, each at 3,333,333.33: 3 × 10^15, and 10^10 is kept.
     for line in [
         "quote draft \"4 Tannery Row\" --room Hall",
         "quote draft \"4 Tannery Row\" --room Hall --json",

@@ -13,6 +13,7 @@
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
 //! * one job worked by hand on paper, and how its answers read, in `on_paper.rs`;
+//! * how the demo's answers read in `demo.rs`; what may be typed in `bounds.rs`;
 //! * slips taken back and typed again in `voids.rs`;
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
