@@ -148,19 +148,18 @@ def write(path, text):
 
 
 def judge(tree, environment, stages):
-    if subprocess.run(["cargo", "check", "--quiet", "--lib"], cwd=tree, env=environment, capture_output=True,
-                      check=False).returncode:
-        return "DOESN'T COMPILE"
     for name, which in stages:
-        if run(tree, environment, *which):
-            return f"caught by {name}"
+        failed = run(tree, environment, *which)
+        if failed:
+            return "DOESN'T COMPILE" if "could not compile" in failed else f"caught by {name}"
     return "SURVIVES"
 
 
 def run(tree, environment, *which):
-    """Tells whether the tests fail."""
+    """Returns what is said if the tests fail; nothing if they pass."""
     command = ["cargo", "test", "--quiet", *which]
-    return subprocess.run(command, cwd=tree, env=environment, capture_output=True, check=False).returncode != 0
+    done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, text=True, check=False)
+    return done.returncode and f"failed: {done.stderr}"
 
 
 if __name__ == "__main__":

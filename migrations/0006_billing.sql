@@ -56,6 +56,8 @@ CREATE TABLE payment (
     number       INTEGER NOT NULL CHECK (number > 0),
     invoice_id   INTEGER NOT NULL REFERENCES invoice (id),
     amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    -- 1: what is beyond the invoice was to be kept as the client's credit; 0: nobody said so, and then there is none.
+    kept_credit  INTEGER NOT NULL DEFAULT 0 CHECK (kept_credit IN (0, 1)),
     happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at  TEXT    NOT NULL,
     note         TEXT    NOT NULL DEFAULT ''

@@ -257,11 +257,11 @@ impl Writing<'_> {
         let id = self.new_id("payment")?;
         let payment = numbered('P', id, self.new_number("payment")?);
         self.connection.execute(
-            "INSERT INTO payment (id, number, invoice_id, amount_minor, happened_on, recorded_at, note)
-             VALUES (:id, :number, :invoice, :amount, :on, :now, :note)",
+            "INSERT INTO payment (id, number, invoice_id, amount_minor, kept_credit, happened_on, recorded_at, note)
+             VALUES (:id, :number, :invoice, :amount, :kept, :on, :now, :note)",
             named_params! {
-                ":id": id, ":number": self.new_number("payment")?, ":invoice": invoice.id, ":amount": amount, ":on": on,
-                ":now": self.now(), ":note": note,
+                ":id": id, ":number": self.new_number("payment")?, ":invoice": invoice.id, ":amount": amount,
+                ":kept": keep_credit, ":on": on, ":now": self.now(), ":note": note,
             },
         )?;
         self.log(&format!(

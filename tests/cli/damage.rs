@@ -581,6 +581,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE invoice SET due_on = '2026-02-01' WHERE number = 1", "invoice I1: it falls due before it was issued"),
     ("UPDATE invoice SET job_id = 2 WHERE number = 1", "invoice I1: Q1 is no quote of J2"),
     ("UPDATE payment SET happened_on = '2026-02-01' WHERE number = 1", "payment P1: it came before its invoice was issued"),
+    ("UPDATE payment SET kept_credit = 0", "payment P3: it is more than its invoice owed, and nobody said that the rest is kept"),
     ("UPDATE payment_application SET amount_minor = 1000000", "more of it is applied elsewhere than it is"),
     ("UPDATE payment SET amount_minor = amount_minor + 1 WHERE number = 1", "P1: it isn't as it was written"),
     ("UPDATE payment SET note = 'cash' WHERE number = 1", "P1: it isn't as it was written"),

@@ -58,6 +58,13 @@ const PAYMENTS: &[(&str, &str)] = &[
          WHERE payment.happened_on < invoice.issued_on",
     ),
     (
+        "it is more than its invoice owed, and nobody said that the rest is kept as a credit",
+        "SELECT payment.id, payment.number FROM live_payment AS payment JOIN invoice ON invoice.id = invoice_id
+         WHERE kept_credit = 0 AND net_minor + tax_minor < (
+             SELECT SUM(amount_minor) FROM live_payment AS earlier
+             WHERE earlier.invoice_id = payment.invoice_id AND earlier.id <= payment.id)",
+    ),
+    (
         "it came after it was recorded",
         "SELECT id, number FROM payment WHERE happened_on > date(recorded_at)",
     ),
