@@ -1,7 +1,7 @@
 //! The command line: the only code that knows there is a terminal.
 //!
 //! A command reads: resolve names, refuse early, work out, write, say what changed, all of it in one transaction
-//! ([`Context::write`]), or answers from one snapshot ([`Context::read`]).
+//! (`Context::write`), or answers from one snapshot (`Context::read`).
 //! Types for clap check the shape of what was typed; anything that needs the ledger or the clock happens in `cmd_…`.
 
 mod book;

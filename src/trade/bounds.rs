@@ -43,7 +43,7 @@ pub const LEAST_RATE: Decimal = Decimal::from_parts(1, 0, 0, false, 4);
 pub const MOST_FIXED: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
 
 /// The most of anything, counted or in feet, that is found in one room.
-pub const MOST_FOUND: Decimal = Decimal::from_parts(10_000, 0, 0, false, 0);
+pub const MOST_FOUND: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
 
 /// A figure that can't be meant.
 #[derive(Debug, Error, PartialEq, Eq)]

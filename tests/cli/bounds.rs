@@ -247,7 +247,7 @@ fn rates_and_findings_that_cannot_be_meant_are_refused() {
         ),
         (
             "finding add Landing proud-nails 9999999",
-            "error: `9999999` is more than a room holds: 10000 at most",
+            "error: `9999999` is more than a room holds: 1000000 at most",
         ),
     ] {
         assert_eq!(ledger.line(line).refused(), said);
