@@ -1,6 +1,6 @@
 """Makes small wrong changes at the joints, one at a time, and tells which of them the tests catch.
 
-    python3 benches/wrong_changes.py [--only TEXT] [--joints] [--list]
+    python3 benches/wrong_changes.py [--only TEXT] [--every N] [--joints] [--list]
 
 Each change is a line of code as somebody might get it wrong: a second coat left out, columns swapped, a load rounded down.
 The tree is copied, the change made, and `cargo test` run until something fails. A change that doesn't compile, or whose
@@ -107,11 +107,13 @@ CHANGES = [
 def main():
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     arguments.add_argument("--only", default="")
+    arguments.add_argument("--every", type=int, default=1, help="only every Nth change: a sample")
     arguments.add_argument("--joints", action="store_true", help="leave the runs out that aren't about the joints")
     arguments.add_argument("--list", action="store_true", help="only see whether each place is found exactly once")
     arguments = arguments.parse_args()
     here = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     changes = [change for change in CHANGES if arguments.only in change[0] or arguments.only in change[1]]
+    changes = changes[arguments.every - 1::arguments.every]
     wrong = [f"{what}: {count} places in {file}" for what, file, old, _ in changes
              if (count := open(os.path.join(here, file), encoding="utf-8").read().count(old)) != 1]
     if wrong:

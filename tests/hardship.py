@@ -139,7 +139,8 @@ def kills():
         expect(os.listdir(folder.path) == ["t.db"], f"left over: {os.listdir(folder.path)}")
         return there
 
-    killed("demo", share, nothing, ["demo", "--to", "t.db"], lambda _: None, demo_done)
+    # Making the demo takes longest by far.
+    killed("demo", share // 4, nothing, ["demo", "--to", "t.db"], lambda _: None, demo_done)
 
     def backup_done(folder):
         there = os.path.exists(folder.file("c.db"))
@@ -178,7 +179,7 @@ def kills():
         whole(folder)
         return more
 
-    killed("buy", share, new, ["buy", "disc-7in-36", "30", "--cost", "96"], lambda _: None, added)
+    killed("buy", 2 * share - share // 4, new, ["buy", "disc-7in-36", "30", "--cost", "96"], lambda _: None, added)
 
     def export_done(folder):
         with open(folder.file("usage.csv"), encoding="utf-8") as file:
