@@ -313,8 +313,8 @@ fn is_beside_a_database(path: &Path) -> bool {
     let Some(name) = path.file_name().and_then(|name| name.to_str()) else {
         return false;
     };
-    let bases = BESIDE.iter().filter_map(|suffix| name.strip_suffix(suffix));
-    bases.into_iter().any(|base| {
+    let mut bases = BESIDE.iter().filter_map(|suffix| name.strip_suffix(suffix));
+    bases.any(|base| {
         beginning(&path.with_file_name(base), DATABASE.len())
             .is_ok_and(|beginning| beginning.starts_with(DATABASE))
     })

@@ -543,7 +543,7 @@ fn used_percent(line: &ConsumableLine) -> Option<Decimal> {
 /// Renders consumables over jobs as text.
 pub fn consumables_text(lines: &[ConsumableLine], page: &Page) -> String {
     if lines.is_empty() {
-        return "No job is closed yet that quoted or used any: gritledger report consumables J1 shows one so far."
+        return "No closed job quoted or used any; a job that is named shows how it stands so far."
             .to_owned();
     }
     let headings = [
