@@ -1,4 +1,4 @@
-"""Treats ledgers as life does: kills the program in the middle of its work, holds locks, takes rights away.
+"""Treats ledgers as life does: kills the program at work, holds locks, takes rights away, thinks before it answers.
 
     python3 tests/hardship.py PROGRAM [KILLS]
 
@@ -8,6 +8,7 @@ command typed again. Prints one line for each kind of work; the first thing that
 
 import json
 import os
+import pty
 import random
 import shutil
 import signal
@@ -242,6 +243,84 @@ def locks():
     print("locks: told after the wait, and nothing left over")
 
 
+class Asked:
+    """A command in a terminal, where somebody is asked."""
+
+    def __init__(self, folder, *arguments):
+        self.terminal, end = pty.openpty()
+        self.process = subprocess.Popen([PROGRAM, "--ledger", "t.db", *arguments], cwd=folder.path, env=DAY, stdin=end,
+                                        stdout=subprocess.PIPE, stderr=end, text=True)
+        os.close(end)
+        self.said = ""
+
+    def question(self, *words):
+        """Waits for the next question, and expects words in it."""
+        said = self.until("[yes/no] ")
+        expect(all(word in said for word in words), f"{words} not in: {said}")
+
+    def answer(self, line):
+        os.write(self.terminal, f"{line}\n".encode())
+
+    def ended(self):
+        said = self.until(None)
+        return self.process.wait(), said
+
+    def until(self, end):
+        """Reads what is said until it ends so, or, without an end, until the program does."""
+        said = ""
+        while end is None or not said.endswith(end):
+            try:
+                part = os.read(self.terminal, 4096).decode()
+            except OSError:  # the program has ended
+                part = ""
+            if not part:
+                expect(end is None, f"ended without a question: {said}")
+                break
+            said += part
+        return said
+
+
+def questions():
+    folder = Folder()
+    folder.ok("init", "--business", "Marsh End Floors")
+    folder.ok("buy", "disc-7in-36", "30", "--cost", "96")
+    # Nobody holds the ledger while somebody thinks.
+    thinks = Asked(folder, "buy", "disc-7in-36", "30", "--cost", "96")
+    thinks.question("E1")
+    began = time.monotonic()
+    folder.ok("buy", "disc-7in-36", "30", "--cost", "96", "--confirm")
+    folder.ok("void", "E1", "--reason", "typed twice")
+    expect(time.monotonic() - began < 4, "others waited for an answer")
+    # What was asked about isn't what is there any more: asked again.
+    thinks.answer("perhaps")
+    thinks.question("yes or no")
+    thinks.answer("yes")
+    thinks.question("E2")
+    before = counted(folder)
+    thinks.answer("yes")
+    code, said = thinks.ended()
+    expect(code == 0 and counted(folder) == before + 1, f"exit {code}: {said}")  # E4, since the void is E3
+    # What was asked about is gone: written without another word.
+    gone = Asked(folder, "buy", "disc-7in-36", "30", "--cost", "96")
+    gone.question("E2")
+    for entry in ("E2", "E4"):
+        folder.ok("void", entry, "--reason", "typed twice")
+    gone.answer("yes")
+    code, said = gone.ended()
+    expect(code == 0, f"exit {code}: {said}")
+    # No is no, and so is the end of the line of input.
+    for no in ("no", "\x04"):
+        before = counted(folder)
+        asked = Asked(folder, "buy", "disc-7in-36", "30", "--cost", "96")
+        asked.question("is logged for that day already")
+        asked.answer(no)
+        code, said = asked.ended()
+        expect(code == 1 and "nothing was done" in said and counted(folder) == before, f"exit {code}: {said}")
+    folder.ok("check")
+    folder.remove()
+    print("questions: nobody waits for an answer, and what changed meanwhile is asked about again")
+
+
 def write_cut_short(folder):
     """Leaves a hot journal beside the ledger, as a power cut does."""
     cut = """
@@ -320,5 +399,6 @@ if __name__ == "__main__":
     journals()
     rights()
     locks()
+    questions()
     kills()
     shutil.rmtree(home)
