@@ -121,6 +121,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> Planned {
         };
         Needs {
             before: 90 + sum(|hours| hours.0),
+            hardening: None,
             coats: (0..2).map(coat).collect(),
             light_use: 24 * 60,
             after: sum(|hours| hours.2),

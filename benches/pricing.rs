@@ -85,6 +85,7 @@ fn operation(place: usize) -> Operation {
         },
         machine: (place < 4).then_some(MACHINE),
         grit: None,
+        harden_hours: None,
         answers: (place == BLEACH).then(|| "black-stains".to_owned()),
         hazards: Vec::new(),
         description: String::new(),

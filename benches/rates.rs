@@ -48,6 +48,7 @@ fn basis() -> Basis {
                 splits: Splits::Both,
                 machine: None,
                 grit: None,
+                harden_hours: None,
                 answers: None,
                 hazards: Vec::new(),
                 description: String::new(),

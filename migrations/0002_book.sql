@@ -57,6 +57,7 @@ CREATE TABLE operation (
     splits      TEXT    NOT NULL CHECK (splits IN ('none', 'condition', 'species', 'both')),
     machine_id  INTEGER REFERENCES machine (id),                  -- NULL: no rented machine
     grit        INTEGER CHECK (grit > 0),                         -- NULL: cuts nothing
+    harden_hours_micro INTEGER CHECK (harden_hours_micro > 0),    -- how long until it can be sanded; NULL: at once
     answers     TEXT,                                             -- the kind of finding it answers; NULL: none
     description TEXT    NOT NULL DEFAULT '',
     source      TEXT    NOT NULL,

@@ -290,6 +290,9 @@ struct OperationFacts {
     /// The grade of its abrasive, or `none`
     #[arg(long, allow_hyphen_values = true)]
     grit: Option<String>,
+    /// Hours until it can be sanded, such as those of filler, or `none`
+    #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
+    harden_hours: Option<String>,
     /// The kind of finding that it answers, or `none`
     #[arg(long, value_name = "KIND")]
     answers: Option<String>,
@@ -727,6 +730,7 @@ fn add_operation(context: &Context, args: &OperationAddArgs) -> Result<()> {
             splits: crate::trade::operation::Splits::None,
             machine: None,
             grit: None,
+            harden_hours: None,
             answers: None,
             hazards: Vec::new(),
             description: String::new(),
@@ -763,6 +767,7 @@ fn edit_operation(context: &Context, args: &OperationEditArgs) -> Result<()> {
             splits: old.splits,
             machine: old.machine,
             grit: old.grit,
+            harden_hours: old.harden_hours,
             answers: old.answers,
             hazards: old.hazards,
             description: old.description,
@@ -785,6 +790,7 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: &OperationFacts) -
         splits,
         machine,
         grit,
+        harden_hours,
         answers,
         hazards,
         description,
@@ -823,6 +829,12 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: &OperationFacts) -
     }
     if let Some(text) = grit {
         new.grit = read_count(text, "a grade")?;
+    }
+    if let Some(text) = harden_hours {
+        new.harden_hours = match is_none(text) {
+            true => None,
+            false => Some(read_number(text, "a number of hours")?),
+        };
     }
     if let Some(kind) = answers {
         new.answers = if is_none(kind) {

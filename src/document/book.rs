@@ -231,6 +231,7 @@ pub fn operation_json(operation: &Operation, machines: &[BookMachine]) -> Value 
         "splits": operation.splits.as_str(),
         "machine": machine_name(operation.machine, machines),
         "grit": operation.grit,
+        "harden_hours": operation.harden_hours.map(|hours| plain(hours, 2)),
         "answers": operation.answers,
         "hazards": operation.hazards.iter().map(|hazard| hazard.as_str()).collect::<Vec<_>>(),
         "description": operation.description,
@@ -264,6 +265,12 @@ pub fn operation_text(operation: &Operation, machines: &[BookMachine]) -> String
             machine_name(operation.machine, machines).map(str::to_owned),
         ),
         ("Grit", operation.grit.map(|grit| grit.to_string())),
+        (
+            "Can be sanded after",
+            operation
+                .harden_hours
+                .map(|hours| format!("{} hours", hours.normalize())),
+        ),
         ("Answers", operation.answers.clone()),
         ("Hazards", (!hazards.is_empty()).then(|| hazards.join(", "))),
         ("Source", Some(operation.source.clone())),

@@ -698,6 +698,10 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         } => format!(
             "{rooms} can't have begun on {planned} with the days that were lost: {start} is the first day on which it could."
         ),
+        Remark::Hardens { rooms, days } => format!(
+            "Nobody works on {rooms} on {}: filler or glue has to harden before it is sanded.",
+            nights_words(days)
+        ),
         Remark::WetBeside {
             job,
             rooms,

@@ -949,6 +949,7 @@ mod tests {
             splits: Splits::Condition,
             machine: None,
             grit: Some(36),
+            harden_hours: None,
             answers: None,
             hazards: Vec::new(),
             description: String::new(),

@@ -14,7 +14,7 @@ use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Transfer, Writing, refuse, typed};
 use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, plain, quantity, round};
-use crate::trade::bounds::{LEAST_RATE, MOST_FIXED};
+use crate::trade::bounds::{LEAST_RATE, MOST_FIXED, check_hardening};
 use crate::trade::buying::PackSize;
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
@@ -152,6 +152,8 @@ pub struct NewOperation {
     pub machine: Option<MachineId>,
     /// The grade of its abrasive.
     pub grit: Option<u32>,
+    /// Hours until it can be sanded.
+    pub harden_hours: Option<Decimal>,
     /// The kind of finding that it answers.
     pub answers: Option<String>,
     /// What can hurt.
@@ -174,8 +176,8 @@ fn of_its_own(operation: &NewOperation, item: Option<&BookItem>) -> String {
 
 const OPERATIONS: &str = "
     SELECT operation.id, operation.name, task.id AS task_id, task.name AS task, driver, item.id AS item_id,
-           item.name AS item, item.unit, set_size, family, splits, machine_id, grit, answers,
-           operation.description, operation.source,
+           item.name AS item, item.unit, set_size, family, splits, machine_id, grit, harden_hours_micro,
+           answers, operation.description, operation.source,
            pack.size_micro, pack.price_minor
     FROM operation
     JOIN task ON task.id = operation.task_id
@@ -405,6 +407,7 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
         }
         None => None,
     };
+    let harden_hours: Option<Micro> = row.get("harden_hours_micro")?;
     Ok(Operation {
         id: row.get("id")?,
         name: row.get("name")?,
@@ -419,6 +422,7 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
         splits: row.get("splits")?,
         machine: row.get("machine_id")?,
         grit: row.get("grit")?,
+        harden_hours: harden_hours.map(|hours| hours.0),
         answers: row.get("answers")?,
         hazards: Vec::new(),
         description: row.get("description")?,
@@ -723,21 +727,22 @@ impl Writing<'_> {
 
     pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
         let name = self.new_name("operation", &operation.name, "SELECT name FROM operation")?;
+        operation.harden_hours.map_or(Ok(()), check_hardening)?;
         let id = OperationId(self.new_id("operation")?);
         let task = self.task_or_new(operation)?;
         self.connection
             .prepare_cached(
                 "INSERT INTO operation (id, name, task_id, driver, item_id, set_size, family, splits, machine_id, grit,
-                                        answers, description, source, recorded_at)
-                 VALUES (:id, :name, :task, :driver, :item, :set_size, :family, :splits, :machine, :grit, :answers,
-                         :description, :source, :now)",
+                                        harden_hours_micro, answers, description, source, recorded_at)
+                 VALUES (:id, :name, :task, :driver, :item, :set_size, :family, :splits, :machine, :grit, :harden,
+                         :answers, :description, :source, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":name": name, ":task": task, ":driver": operation.driver,
                 ":item": operation.item, ":set_size": operation.set_size, ":family": family(operation),
                 ":splits": operation.splits, ":machine": operation.machine, ":grit": operation.grit,
-                ":answers": operation.answers, ":description": operation.description, ":source": operation.source,
-                ":now": self.now(),
+                ":harden": operation.harden_hours.map(Micro), ":answers": operation.answers,
+                ":description": operation.description, ":source": operation.source, ":now": self.now(),
             })?;
         self.insert_hazards(id, operation)?;
         Ok(id)
@@ -800,18 +805,20 @@ impl Writing<'_> {
 
     pub(super) fn update_operation(&self, id: OperationId, operation: &NewOperation) -> Result<()> {
         self.refuse_other_driver(id, operation)?;
+        operation.harden_hours.map_or(Ok(()), check_hardening)?;
         let task = self.task_or_new(operation)?;
         self.connection
             .prepare_cached(
                 "UPDATE operation SET task_id = :task, driver = :driver, item_id = :item, set_size = :set_size,
-                        family = :family, splits = :splits, machine_id = :machine, grit = :grit, answers = :answers,
-                        description = :description, source = :source
+                        family = :family, splits = :splits, machine_id = :machine, grit = :grit,
+                        harden_hours_micro = :harden, answers = :answers, description = :description, source = :source
                  WHERE id = :id",
             )?
             .execute(named_params! {
                 ":id": id, ":task": task, ":driver": operation.driver, ":item": operation.item,
                 ":set_size": operation.set_size, ":family": family(operation), ":splits": operation.splits,
-                ":machine": operation.machine, ":grit": operation.grit, ":answers": operation.answers,
+                ":machine": operation.machine, ":grit": operation.grit,
+                ":harden": operation.harden_hours.map(Micro), ":answers": operation.answers,
                 ":description": operation.description, ":source": operation.source,
             })?;
         self.connection.execute(

@@ -601,6 +601,7 @@ fn digest_of_basis(model: u32, basis: &Basis) -> u64 {
             splits,
             machine: _,
             grit: _,
+            harden_hours: _,
             answers: _,
             hazards: _,
             description: _,

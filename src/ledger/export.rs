@@ -344,6 +344,7 @@ impl Ledger {
                 splits,
                 machine,
                 grit,
+                harden_hours,
                 answers,
                 ..
             } = operation;
@@ -366,6 +367,9 @@ impl Ledger {
                     .and_then(|machine| machines.get(&machine).cloned())
                     .unwrap_or_default(),
                 number(grit),
+                harden_hours
+                    .map(|hours| hours.to_string())
+                    .unwrap_or_default(),
                 answers.unwrap_or_default(),
                 hazards.join(" "),
                 operation.description,

@@ -42,6 +42,9 @@ pub const LEAST_RATE: Decimal = Decimal::from_parts(1, 0, 0, false, 4);
 /// The most items or hours that an operation takes whatever its extent.
 pub const MOST_FIXED: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
 
+/// The most hours that anything hardens before it can be sanded: thirty days.
+pub const MOST_HARDENING: Decimal = Decimal::from_parts(720, 0, 0, false, 0);
+
 /// The most of anything, counted or in feet, that is found in one room.
 pub const MOST_FOUND: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
 
@@ -63,6 +66,20 @@ pub enum Impossible {
     /// The floor is beyond any room.
     #[error("{0} sq ft is more than one room has: {MOST_FLOOR} at most")]
     LargeFloor(Decimal),
+    /// Nothing hardens in no time, or for a month.
+    #[error("what hardens takes more than 0 hours and {MOST_HARDENING} at most; `{0}` is not that")]
+    Hardening(Decimal),
+}
+
+/// Refuses hours in which nothing hardens.
+///
+/// # Errors
+/// Says what they can be.
+pub fn check_hardening(hours: Decimal) -> Result<(), Impossible> {
+    match hours > Decimal::ZERO && hours <= MOST_HARDENING {
+        true => Ok(()),
+        false => Err(Impossible::Hardening(hours.normalize())),
+    }
 }
 
 /// Refuses a day on which nothing can have happened, and nothing is planned.
@@ -163,6 +180,9 @@ mod tests {
         assert!(check_floor(floor("100000.1")).is_err());
         assert!(!is_large(floor("5000")));
         assert!(is_large(floor("5000.1")));
+        assert_eq!(check_hardening(MOST_HARDENING), Ok(()));
+        assert!(check_hardening(MOST_HARDENING + Decimal::ONE).is_err());
+        assert!(check_hardening(Decimal::ZERO).is_err());
         let percent = |hundredths: i64| Decimal::new(hundredths, 4);
         assert!(is_thin(percent(150)) && is_thin(percent(499)));
         assert!(!is_thin(percent(0)) && !is_thin(percent(500)));

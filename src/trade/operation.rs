@@ -101,6 +101,8 @@ pub struct Operation {
     pub machine: Option<MachineId>,
     /// The grade of its abrasive.
     pub grit: Option<u32>,
+    /// Hours on the clock until it can be sanded, such as those of filler; `None`: at once.
+    pub harden_hours: Option<Decimal>,
     /// The kind of finding that it answers.
     pub answers: Option<String>,
     /// What can hurt while it is done.

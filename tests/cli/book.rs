@@ -150,3 +150,41 @@ fn nails_are_set_and_filled_and_holes_in_boards_are_plugged() {
         assert!(sheet.contains(told), "{told}:\n{sheet}");
     }
 }
+
+#[test]
+fn an_operation_says_when_what_it_does_can_be_sanded() {
+    let ledger = TestLedger::new();
+    let hours = |name: &str| ledger.json(&format!("operation show {name}"))["harden_hours"].clone();
+    assert_eq!(hours("set-nails"), json!("4"));
+    assert_eq!(hours("plug-holes"), json!("24"));
+    assert_eq!(hours("fasten-squeaks"), json!(null));
+    ledger.lines(
+        "operation add fill-joints --task repair --driver length --harden-hours 2.5
+         operation edit set-nails --harden-hours none",
+    );
+    let shown = ledger.line("operation show fill-joints").ok();
+    assert!(shown.contains("Can be sanded after: 2.5 hours"), "{shown}");
+    assert_eq!(hours("set-nails"), json!(null));
+    for wrong in ["0", "-1", "721"] {
+        let line = format!("operation edit set-nails --harden-hours {wrong}");
+        assert_eq!(
+            ledger.line(&line).refused(),
+            format!(
+                "error: what hardens takes more than 0 hours and 720 at most; `{wrong}` is not that"
+            )
+        );
+    }
+    // It leaves with the book, and a file without the column changes nothing of it.
+    let book = ledger.line("export operations").ok();
+    let other = TestLedger::new();
+    let file = other.file("book.csv", &book);
+    other.lines(&format!("import operations {file}"));
+    assert_eq!(other.line("export operations").ok(), book);
+    let file = other.file(
+        "old.csv",
+        "operation,task,driver,item,set_size,family,splits\nfill-joints,repair,length,,,,none\n",
+    );
+    other.lines(&format!("import operations {file}"));
+    let kept = other.json("operation show fill-joints");
+    assert_eq!(kept["harden_hours"], json!("2.5"));
+}

@@ -658,6 +658,82 @@ fn limits_are_kept() {
 }
 
 #[test]
+fn filler_hardens_before_the_finer_cuts() {
+    let ledger = lantern_row();
+    ledger
+        .line(r#"finding add "9 Lantern Row/Front room" proud-nails 40"#)
+        .ok();
+    let planned = |hours: &str| {
+        ledger
+            .line(&format!("operation edit set-nails --harden-hours {hours}"))
+            .ok();
+        ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09 --room "Front room""#)
+    };
+    let sanded = |plan: &Value| -> Vec<String> {
+        let days = list(&plan["phases"][0]["days"]).iter();
+        let days = days.filter(|day| day["work"] == json!("repair and sand"));
+        days.map(|day| day["date"].as_str().unwrap().to_owned())
+            .collect()
+    };
+    let waits = |plan: &Value| {
+        plan["why"]
+            .as_str()
+            .is_some_and(|why| why.contains("harden"))
+    };
+    // The first cut is done and the nails are filled by 13:23 on Monday, 157 minutes before the day ends.
+    for (hours, days, light_use, idle) in [
+        (
+            "none",
+            vec!["2026-03-09", "2026-03-10"],
+            "2026-03-12T11:40",
+            false,
+        ),
+        // Hard at 17:23: the 157 minutes are done on Tuesday.
+        (
+            "4",
+            vec!["2026-03-09", "2026-03-10"],
+            "2026-03-12T14:17",
+            false,
+        ),
+        // Hard at 13:23 on Tuesday: everything comes a day later.
+        (
+            "24",
+            vec!["2026-03-09", "2026-03-10", "2026-03-11"],
+            "2026-03-13T11:40",
+            false,
+        ),
+        // Hard at 5:23 on Wednesday: the 157 minutes, and nobody works on Tuesday.
+        (
+            "40",
+            vec!["2026-03-09", "2026-03-11"],
+            "2026-03-13T14:17",
+            true,
+        ),
+    ] {
+        let plan = planned(hours);
+        assert_eq!(sanded(&plan), days, "{hours} hours");
+        assert_eq!(plan["phases"][0]["light_use"], json!(light_use));
+        assert_eq!(waits(&plan), idle, "{hours} hours");
+        let out = &plan["phases"][0]["rental"][0];
+        assert_eq!(out["out"], json!("2026-03-09"), "the machines wait as well");
+        let last: chrono::NaiveDate = days[days.len() - 1].parse().unwrap();
+        assert_eq!(out["back"], json!(last.succ_opt()));
+    }
+    let words = ledger
+        .line(r#"plan house "9 Lantern Row" --start 2026-03-09 --room "Front room" --accept"#)
+        .ok();
+    let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("Nobody works on Front room on 2026-03-10: filler or glue has to harden before it is sanded."),
+        "{words}"
+    );
+    // What has begun waits as it was planned to, whatever the book says by then.
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1\noperation edit set-nails --harden-hours none");
+    let moved = ledger.json("job dates J1 --lost 2026-03-11");
+    assert_eq!(sanded(&moved), ["2026-03-09", "2026-03-12"]);
+}
+
+#[test]
 fn an_agreement_that_comes_late_or_twice_is_warned_of() {
     let ledger = lantern_row();
     let line = r#"plan house "9 Lantern Row" --start 2026-03-09 --accept"#;

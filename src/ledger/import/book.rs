@@ -258,6 +258,7 @@ impl Writing<'_> {
                 .maybe("machine", |name| self.machine(name))?
                 .map(|machine| machine.id),
             grit: row.maybe("grit", whole)?,
+            harden_hours: row.number("harden_hours")?,
             answers: row.maybe("answers", |kind| Ok::<_, String>(kind.to_owned()))?,
             hazards: row.maybe("hazards", hazards)?.unwrap_or_default(),
             description: row.text("description").to_owned(),
@@ -453,6 +454,9 @@ fn keep(operation: &mut NewOperation, given: &Given, earlier: &Operation) {
     }
     if !given.has("grit") {
         operation.grit = earlier.grit;
+    }
+    if !given.has("harden_hours") {
+        operation.harden_hours = earlier.harden_hours;
     }
     if !given.has("answers") {
         operation.answers.clone_from(&earlier.answers);

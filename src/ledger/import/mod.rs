@@ -152,6 +152,7 @@ impl Transfer {
                 &[
                     "machine",
                     "grit",
+                    "harden_hours",
                     "answers",
                     "hazards",
                     "description",

@@ -7,7 +7,9 @@ use super::rental::RentalPlanShape;
 use super::{Broken, Kept, Minor, Shape, shape};
 use crate::ledger::HouseRequest;
 use crate::money::Decimal;
-use crate::trade::plan::{Coat, Doing, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch};
+use crate::trade::plan::{
+    Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch,
+};
 use crate::trade::{MachineId, RoomId};
 
 impl Kept for HousePlan {
@@ -98,6 +100,7 @@ shape! {
     /// What a phase takes.
     NeedsShape of Needs {
         before: i64,
+        hardening: Option<HardeningShape>,
         coats: Vec<CoatShape>,
         light_use: i64,
         after: i64,
@@ -105,6 +108,14 @@ shape! {
         cure_days: Option<i64>,
         sands_by_machine: bool,
         sands_with_coating_machines: bool,
+    }
+}
+
+shape! {
+    /// What hardens meanwhile.
+    HardeningShape of Hardening {
+        after: i64,
+        lasts: i64,
     }
 }
 
@@ -205,6 +216,10 @@ mod tests {
             ],
             needs: Needs {
                 before: 300,
+                hardening: Some(Hardening {
+                    after: 120,
+                    lasts: 240,
+                }),
                 coats: vec![Coat {
                     name: "oil-coat".to_owned(),
                     minutes: 90,
@@ -257,7 +272,8 @@ mod tests {
                 r#""work":[{"day":"2026-03-09","doing":"sand","from":0,"to":300},"#,
                 r#"{"day":"2026-03-10","doing":{"coat":0},"from":0,"to":300},"#,
                 r#"{"day":"2026-03-12","doing":"trim","from":0,"to":300}],"#,
-                r#""needs":{"before":300,"coats":[{"name":"oil-coat","minutes":90,"recoat":1440,"by_machine":false}],"#,
+                r#""needs":{"before":300,"hardening":{"after":120,"lasts":240},"#,
+                r#""coats":[{"name":"oil-coat","minutes":90,"recoat":1440,"by_machine":false}],"#,
                 r#""light_use":1440,"after":60,"furniture_days":3,"cure_days":null,"sands_by_machine":true,"#,
                 r#""sands_with_coating_machines":false},"light_use":"2026-03-11T09:30:00","furniture":"2026-03-13","#,
                 r#""cure":null,"days_closed":4,"nights_away":["2026-03-10"],"#,

@@ -15,15 +15,12 @@
 //! lost, the most goes off that can be saved on nights when the household is away anyway.
 
 use super::Places;
-use super::calendar::Needs;
 use super::rest::{Least, NEVER, Rest, least_of_rests};
-use super::search::{Obstacle, Search, least_closed};
+use super::search::{Obstacle, Search, least_closed, least_nights_at_any_hour};
 use crate::money::Money;
 
 /// Rooms, or rooms that go together, in a group at most.
 const GROUP: usize = 10;
-/// Minutes of the clock in a day.
-const DAY: i64 = 24 * 60;
 
 /// What a part of a phase costs at least.
 #[derive(Clone, Copy)]
@@ -112,20 +109,11 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
         once: search.least_once(&times),
         closed: least_closed(&facts.needs, &times) * count * brief.day_closed.minor(),
         nights: match (facts.fails, brief.night_away.weight()) {
-            (Some(_), Some(price)) => least_nights(&facts.needs) * price.minor(),
+            (Some(_), Some(price)) => least_nights_at_any_hour(&facts.needs) * price.minor(),
             _ => 0,
         },
         least: search.least_of_machines(&facts.needs, &times),
     })
-}
-
-/// Returns in how many nights a phase is wet at least, at whatever hour of a day its first coat is laid.
-fn least_nights(needs: &Needs) -> i64 {
-    let Some((_, below)) = needs.coats.split_last() else {
-        return 0;
-    };
-    let drying: i64 = below.iter().map(|coat| coat.recoat).sum();
-    (drying + needs.light_use) / DAY
 }
 
 /// Returns the least of all units of a group, each part of a phase taken as it is asked; nothing, if there is no plan of them.

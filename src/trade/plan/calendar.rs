@@ -5,7 +5,10 @@
 //!
 //! A phase takes, in this order:
 //!
-//! * what comes before the coats (set-up, repairs, sanding, vacuuming), over as many working days as it needs;
+//! * what comes before the coats (set-up, repairs, sanding, vacuuming), over as many working days as it needs; where filler
+//!   or glue has to harden first, it waits for that by the clock, once: after the first cut and the repairs, before the
+//!   finer cuts. That is when filler is put in. Plugs could be glued in before anything is sanded; put in with the
+//!   filler, they harden meanwhile, and a phase never waits twice;
 //! * each coat with the abrading before it, as soon as the coat below has dried, within one working day: a wet edge
 //!   doesn't wait for the morning;
 //! * trim, once the floor can be walked on;
@@ -24,7 +27,7 @@ pub const EVENING: u32 = 20;
 /// Minutes in an hour.
 pub(super) const HOUR: i64 = 60;
 /// Minutes in a day of the clock.
-const DAY: i64 = 24 * HOUR;
+pub(super) const DAY: i64 = 24 * HOUR;
 /// The minute at which a working day begins.
 const BEGINS: i64 = MORNING as i64 * HOUR;
 
@@ -49,6 +52,8 @@ pub struct Calendar {
 pub struct Needs {
     /// Minutes of labour before the first coat.
     pub before: i64,
+    /// What hardens meanwhile; `None`: nothing does.
+    pub hardening: Option<Hardening>,
     /// The coats, each with what is abraded before it.
     pub coats: Vec<Coat>,
     /// Minutes on the clock from the end of the last coat until the floor is walked on.
@@ -63,6 +68,15 @@ pub struct Needs {
     pub sands_by_machine: bool,
     /// Whether sanding takes machines that coats take too; then they are out from the first day.
     pub sands_with_coating_machines: bool,
+}
+
+/// Filler or glue that hardens before a set of rooms is sanded on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Hardening {
+    /// How many of the minutes before the coats come first: the first cut, and the repairs; above zero.
+    pub after: i64,
+    /// How many minutes on the clock it takes.
+    pub lasts: i64,
 }
 
 /// A coat over a set of rooms.
@@ -119,8 +133,8 @@ pub struct Stretch {
 pub(super) struct Times {
     /// The last day before the coats; the first day, if nothing comes before them.
     pub(super) last_sanding: Day,
-    /// Days on which something is done before the coats.
-    pub(super) sanding_days: i32,
+    /// The day on which something begins to harden, and the one on which work goes on.
+    pub(super) hardening: Option<(Day, Day)>,
     /// The day of the first coat, and the minute of the clock at which it begins.
     pub(super) first_coat: Option<Day>,
     pub(super) first_coat_minute: i64,
@@ -139,6 +153,12 @@ pub(super) struct Times {
 }
 
 impl Times {
+    /// Tells whether a day is spent waiting for something to harden.
+    pub(super) fn waits_on(&self, day: Day) -> bool {
+        self.hardening
+            .is_some_and(|(from, until)| from < day && day < until)
+    }
+
     /// Returns the days on which a coat closes the floor at some time of the working day, first and last.
     pub(super) fn wet_days(&self) -> Option<(Day, Day)> {
         let (day, minute) = self.light_use;
@@ -263,18 +283,19 @@ impl Table {
         start: Day,
         mut tell: impl FnMut(Day, Doing, i64, i64),
     ) -> Result<Times, usize> {
-        let mut at = Place(start, 0);
-        let (mut last_sanding, mut sanding_days) = (start, 0);
-        let mut left = needs.before;
-        while left > 0 {
-            if at.1 >= self.crew {
-                at = Place(self.working_from(at.0 + 1), 0);
+        let first = needs.hardening.map_or(needs.before, |first| first.after);
+        let mut at = self.labour(Place(start, 0), first, Doing::Sand, &mut tell);
+        let (mut last_sanding, mut hardening) = (at.0, None);
+        let finer = needs.before - first;
+        if let Some(Hardening { lasts, .. }) = needs.hardening
+            && (finer > 0 || !needs.coats.is_empty())
+        {
+            at = self.place(later((at.0, self.clock(at.1)), lasts));
+            hardening = Some((last_sanding, at.0));
+            at = self.labour(at, finer, Doing::Sand, &mut tell);
+            if finer > 0 {
+                last_sanding = at.0;
             }
-            let part = left.min(self.crew - at.1);
-            tell(at.0, Doing::Sand, at.1, at.1 + part);
-            (last_sanding, sanding_days) = (at.0, sanding_days + 1);
-            at.1 += part;
-            left -= part;
         }
         let (mut first_coat, mut last_coat, mut first_coat_minute) = (None, None, BEGINS);
         let from_first_day = needs.sands_with_coating_machines && needs.before > 0;
@@ -309,25 +330,16 @@ impl Table {
             None => ended,
         };
         let mut done = light_use;
-        let mut left = needs.after;
-        if left > 0 {
+        if needs.after > 0 {
             at = self.place(light_use);
-        }
-        while left > 0 {
-            if at.1 >= self.crew {
-                at = Place(self.working_from(at.0 + 1), 0);
-            }
-            let part = left.min(self.crew - at.1);
-            tell(at.0, Doing::Trim, at.1, at.1 + part);
-            at.1 += part;
-            left -= part;
+            at = self.labour(at, needs.after, Doing::Trim, &mut tell);
             done = (at.0, self.clock(at.1));
         }
         let days_after = |days: Option<i64>| Some(last_coat? + i32::try_from(days?).ok()?);
         let furniture = days_after(needs.furniture_days).unwrap_or(done.0);
         Ok(Times {
             last_sanding,
-            sanding_days,
+            hardening,
             first_coat,
             first_coat_minute,
             last_coat,
@@ -337,6 +349,27 @@ impl Table {
             furniture: furniture.max(done.0),
             cure: days_after(needs.cure_days),
         })
+    }
+
+    /// Does so much labour from a place on, day after day, and tells of every stretch of it. Returns where it ends.
+    fn labour(
+        &self,
+        from: Place,
+        minutes: i64,
+        doing: Doing,
+        tell: &mut impl FnMut(Day, Doing, i64, i64),
+    ) -> Place {
+        let (mut at, mut left) = (from, minutes);
+        while left > 0 {
+            if at.1 >= self.crew {
+                at = Place(self.working_from(at.0 + 1), 0);
+            }
+            let part = left.min(self.crew - at.1);
+            tell(at.0, doing, at.1, at.1 + part);
+            at.1 += part;
+            left -= part;
+        }
+        at
     }
 
     /// Returns the first working day on whose morning a phase can follow one that is done then.
@@ -492,6 +525,99 @@ pub(super) mod tests {
             stretches[..2],
             ["2026-11-05 Sand 0-480", "2026-11-05 Coat(0) 480-540"]
         );
+    }
+
+    #[test]
+    fn what_hardens_is_waited_for_by_the_clock_before_the_finer_cuts() {
+        // A day of 8 to 16 o'clock, an hour of labour in an hour. Two hours of the first cut and filling, three of the
+        // finer cuts, an hour of the coat.
+        let needs = |after, hours: i64| Needs {
+            before: 300,
+            hardening: Some(Hardening {
+                after,
+                lasts: hours * HOUR,
+            }),
+            coats: vec![coat(60, 24)],
+            light_use: 24 * HOUR,
+            ..Needs::default()
+        };
+        let waited = |times: &Times| -> Vec<String> {
+            let days = day("2026-11-01".parse().unwrap())..times.light_use.0;
+            let waited = days.filter(|day| times.waits_on(*day));
+            waited.map(|day| date(day).to_string()).collect()
+        };
+        for (start, needs, stretches, light_use, days) in [
+            // Filled by 10:00 and hard at 14:00, so that two of the three hours are left of that day.
+            (
+                "2026-11-02",
+                needs(120, 4),
+                vec![
+                    "2026-11-02 Sand 0-120",
+                    "2026-11-02 Sand 360-480",
+                    "2026-11-03 Sand 0-60",
+                    "2026-11-03 Coat(0) 60-120",
+                ],
+                "2026-11-04 10:00:00",
+                vec![],
+            ),
+            // Glued by 10:00 and cured at 10:00 on the next day.
+            (
+                "2026-11-02",
+                needs(120, 24),
+                vec![
+                    "2026-11-02 Sand 0-120",
+                    "2026-11-03 Sand 120-300",
+                    "2026-11-03 Coat(0) 300-360",
+                ],
+                "2026-11-04 14:00:00",
+                vec![],
+            ),
+            // The same on a Friday: it cures over the weekend.
+            (
+                "2026-11-06",
+                needs(120, 24),
+                vec![
+                    "2026-11-06 Sand 0-120",
+                    "2026-11-09 Sand 0-180",
+                    "2026-11-09 Coat(0) 180-240",
+                ],
+                "2026-11-10 12:00:00",
+                vec!["2026-11-07", "2026-11-08"],
+            ),
+            // 10:00 and 46 hours are 8:00 two days later: one day is spent waiting.
+            (
+                "2026-11-02",
+                needs(120, 46),
+                vec![
+                    "2026-11-02 Sand 0-120",
+                    "2026-11-04 Sand 0-180",
+                    "2026-11-04 Coat(0) 180-240",
+                ],
+                "2026-11-05 12:00:00",
+                vec!["2026-11-03"],
+            ),
+            // Nothing finer follows, so the coat waits: 13:00 and 4 hours are 17:00, when nobody works any more.
+            (
+                "2026-11-02",
+                needs(300, 4),
+                vec!["2026-11-02 Sand 0-300", "2026-11-03 Coat(0) 0-60"],
+                "2026-11-04 09:00:00",
+                vec![],
+            ),
+        ] {
+            let (told, times) = told(&calendar(), &needs, start);
+            assert_eq!(told, stretches);
+            assert_eq!(moment(times.light_use).to_string(), light_use);
+            assert_eq!(waited(&times), days);
+        }
+        // Where nothing follows at all, nobody waits.
+        let bare = Needs {
+            coats: Vec::new(),
+            ..needs(300, 24)
+        };
+        let (told, times) = told(&calendar(), &bare, "2026-11-02");
+        assert_eq!(told, ["2026-11-02 Sand 0-300"]);
+        assert_eq!(moment(times.done).to_string(), "2026-11-02 13:00:00");
     }
 
     #[test]

@@ -4,6 +4,10 @@
 //! and after them follows the operations. The hours of a set of rooms are those that aren't exceeded with the
 //! confidence: rooms share what isn't known of the rates, so ten rooms take less than ten times the hours that one room
 //! alone would be planned with. `rates::forecast` says what is shared.
+//!
+//! What hardens is put in before the finer cuts. So what comes before the coats is told apart once more: the set-up, the
+//! repairs and the cut with the coarsest grade, and then the rest. What may turn up hardens for the plan if it isn't less
+//! likely than the confidence allows.
 
 #![allow(
     clippy::float_arithmetic,
@@ -15,7 +19,7 @@ use std::collections::BTreeMap;
 use rust_decimal::prelude::ToPrimitive;
 use thiserror::Error;
 
-use super::calendar::{Coat, HOUR, Needs};
+use super::calendar::{Coat, HOUR, Hardening, Needs};
 use super::ways::{House, Places};
 use crate::money::{Decimal, counted, product};
 use crate::trade::operation::{Drying, Operation, Schedule};
@@ -41,6 +45,8 @@ struct Part {
     stage: Stage,
     spread: Spread,
     share: f64,
+    /// As much of the share as is done before something hardens, if something does.
+    early: f64,
     contingency: Option<Contingency>,
 }
 
@@ -67,6 +73,8 @@ pub struct Labour {
     parts: Vec<Part>,
     /// The coats of each place, in order.
     coats: BTreeMap<usize, Vec<RoomCoat>>,
+    /// What hardens before the coats: where, for how many minutes, and how likely it is there.
+    hardening: Vec<(usize, i64, Decimal)>,
     /// The machines that each place is sanded with.
     sanded_with: BTreeMap<usize, Vec<MachineId>>,
     sanding_machines: Vec<MachineId>,
@@ -91,6 +99,7 @@ impl Labour {
             confidence,
             parts: Vec::new(),
             coats: BTreeMap::new(),
+            hardening: Vec::new(),
             sanded_with: BTreeMap::new(),
             sanding_machines: Vec::new(),
             coating_machines: Vec::new(),
@@ -98,7 +107,7 @@ impl Labour {
         let place_of = |id: RoomId| house.places().iter().position(|place| place.id == id);
         let set_up: Vec<&Work> = work.iter().filter(|work| work.room.is_none()).collect();
         if let Some(first) = rooms.first() {
-            labour.add_room(None, first.class, &set_up, None, rates);
+            labour.add_room(None, first.class, &set_up, &Order::default(), rates);
         }
         for room in rooms {
             let Some(place) = place_of(room.id) else {
@@ -107,7 +116,9 @@ impl Labour {
             let works = work.iter().filter(|work| work.room == Some(room.id));
             let works: Vec<&Work> = works.collect();
             let schedule = methods.schedule.as_ref();
-            labour.add_room(Some(place), room.class, &works, schedule, rates);
+            let order = Order::of(room, methods);
+            labour.add_room(Some(place), room.class, &works, &order, rates);
+            labour.hardening.extend(order.hardening(place, &works));
             let coats = schedule
                 .map(|schedule| coats_of(schedule, room))
                 .unwrap_or_default();
@@ -165,36 +176,22 @@ impl Labour {
         place: Option<usize>,
         class: FloorClass,
         works: &[&Work],
-        schedule: Option<&Schedule>,
+        order: &Order,
         rates: &Rates,
     ) {
-        let layers = schedule.map(layers).unwrap_or_default();
-        let stages_of = |operation: &Operation, passes: u32| -> Vec<Stage> {
-            let in_coats = layers.iter().filter(|(id, _)| *id == operation.id);
-            let mut stages: Vec<Stage> = in_coats.map(|(_, layer)| Stage::Coat(*layer)).collect();
-            let otherwise = if is_trim(operation) {
-                Stage::After
-            } else {
-                Stage::Before
-            };
-            // What a sequence does as well comes before the coats.
-            while stages.len() < passes as usize {
-                stages.push(otherwise);
-            }
-            stages
-        };
         let mut tasks: BTreeMap<&str, Vec<(&Work, FloorClass)>> = BTreeMap::new();
         for work in works.iter().copied() {
             if work.contingency.is_some() {
                 let Some(spread) = rates.forecast(&asked(&[(work, class)], RateKind::Hours)) else {
                     continue;
                 };
-                let stages = stages_of(&work.operation, 1);
+                let stages = order.stages(&work.operation, 1);
                 self.parts.extend(stages.first().map(|stage| Part {
                     place,
                     stage: *stage,
                     spread,
                     share: 1.0,
+                    early: order.early(&work.operation, *stage, 1.0),
                     contingency: work.contingency,
                 }));
                 continue;
@@ -206,29 +203,52 @@ impl Labour {
             let Some(spread) = rates.forecast(&asked(works, RateKind::Hours)) else {
                 continue;
             };
-            let mut shares: BTreeMap<Stage, f64> = BTreeMap::new();
+            let mut shares: BTreeMap<Stage, (f64, f64)> = BTreeMap::new();
             for ((work, _), share) in works.iter().zip(&spread.shares) {
-                let stages = stages_of(&work.operation, work.passes);
+                let stages = order.stages(&work.operation, work.passes);
                 for stage in &stages {
-                    *shares.entry(*stage).or_default() += share / stages.len() as f64;
+                    let part = share / stages.len() as f64;
+                    let (of_stage, early) = shares.entry(*stage).or_default();
+                    *of_stage += part;
+                    *early += order.early(&work.operation, *stage, part);
                 }
             }
             self.parts
-                .extend(shares.into_iter().map(|(stage, share)| Part {
+                .extend(shares.into_iter().map(|(stage, (share, early))| Part {
                     place,
                     stage,
                     spread: spread.clone(),
                     share,
+                    early,
                     contingency: None,
                 }));
         }
     }
 
+    /// Returns for how many minutes something in these rooms hardens, at the confidence; `None`: nothing does.
+    fn longest(&self, rooms: Places) -> Option<i64> {
+        let here = self
+            .hardening
+            .iter()
+            .filter(|(place, ..)| rooms.has(*place));
+        let mut longest_first: Vec<_> = here.collect();
+        longest_first.sort_by_key(|(_, minutes, _)| -minutes);
+        // How likely it is that nothing takes as long.
+        let mut nothing = Decimal::ONE;
+        let longest = longest_first.into_iter().find(|(.., chance)| {
+            nothing *= Decimal::ONE - chance;
+            nothing < self.confidence
+        });
+        longest.map(|(_, minutes, _)| *minutes)
+    }
+
     /// Returns what a set of rooms takes when it is done together.
     pub fn needs(&self, rooms: Places) -> Needs {
         let mut sums: BTreeMap<Stage, Sum> = BTreeMap::new();
+        let mut early = Sum::default();
         for part in &self.parts {
             if part.place.is_none_or(|place| rooms.has(place)) {
+                early.add(&part.spread, part.early, part.contingency.as_ref());
                 let sum = sums.entry(part.stage).or_default();
                 sum.add(&part.spread, part.share, part.contingency.as_ref());
             }
@@ -268,8 +288,16 @@ impl Labour {
                 .flatten();
             used.into_iter().any(|machine| wanted.contains(machine))
         };
+        let before = minutes(Stage::Before);
+        let hardening = self.longest(rooms).map(|lasts| Hardening {
+            after: early.minutes_at(self.confidence).min(before),
+            lasts,
+        });
+        // What takes no time isn't done, and doesn't harden.
+        let hardening = hardening.filter(|hardening| hardening.after > 0);
         Needs {
-            before: minutes(Stage::Before),
+            before,
+            hardening,
             coats: coats.collect(),
             light_use: in_minutes(most(|drying| drying.light_use_hours).unwrap_or_default()),
             after: minutes(Stage::After),
@@ -278,6 +306,75 @@ impl Labour {
             sands_by_machine: with(&self.sanded_with, &self.sanding_machines),
             sands_with_coating_machines: with(&self.sanded_with, &self.coating_machines),
         }
+    }
+}
+
+/// In what order a room is worked on.
+#[derive(Default)]
+struct Order {
+    /// Every operation of the schedule, with the number of its coat.
+    layers: Vec<(OperationId, usize)>,
+    /// The operations of the sequence that come after what hardens: those that don't cut with its coarsest grade here.
+    late: Vec<OperationId>,
+}
+
+impl Order {
+    fn of(room: &MeasuredRoom, methods: &Methods) -> Order {
+        let steps = methods.sequence.iter().flat_map(|sequence| &sequence.steps);
+        let steps = steps.filter(|step| room.driver(step.driver).is_some());
+        let grits = steps.clone().filter_map(|step| step.grit);
+        // Where there is one grade alone, that is the fine one.
+        let coarsest = grits.clone().min().filter(|grit| grits.max() > Some(*grit));
+        let late = steps.filter(|step| {
+            step.harden_hours.is_none() && (coarsest.is_none() || step.grit != coarsest)
+        });
+        Order {
+            layers: methods.schedule.as_ref().map(layers).unwrap_or_default(),
+            late: late.map(|step| step.id).collect(),
+        }
+    }
+
+    /// Returns when each pass of an operation is done.
+    fn stages(&self, operation: &Operation, passes: u32) -> Vec<Stage> {
+        let in_coats = self.layers.iter().filter(|(id, _)| *id == operation.id);
+        let mut stages: Vec<Stage> = in_coats.map(|(_, layer)| Stage::Coat(*layer)).collect();
+        let otherwise = if is_trim(operation) {
+            Stage::After
+        } else {
+            Stage::Before
+        };
+        // What a sequence does as well comes before the coats.
+        while stages.len() < passes as usize {
+            stages.push(otherwise);
+        }
+        stages
+    }
+
+    /// Returns how much of a share is done before something hardens.
+    fn early(&self, operation: &Operation, stage: Stage, share: f64) -> f64 {
+        match stage == Stage::Before && !self.late.contains(&operation.id) {
+            true => share,
+            false => 0.0,
+        }
+    }
+
+    /// Returns what hardens in a room before its coats, with the minutes that it takes and how likely it is there.
+    fn hardening(
+        &self,
+        place: usize,
+        works: &[&Work],
+    ) -> impl Iterator<Item = (usize, i64, Decimal)> {
+        let before = works.iter().filter(|work| {
+            self.stages(&work.operation, work.passes)
+                .contains(&Stage::Before)
+        });
+        let hardening = before.filter_map(|work| {
+            let chance = work
+                .contingency
+                .map_or(Decimal::ONE, |contingency| contingency.chance);
+            Some((place, in_minutes(work.operation.harden_hours?), chance))
+        });
+        hardening.collect::<Vec<_>>().into_iter()
     }
 }
 

@@ -45,7 +45,7 @@ mod tests;
 
 use chrono::{NaiveDate, NaiveDateTime};
 
-pub use self::calendar::{Calendar, Coat, Doing, Needs, Stretch};
+pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch};
 use self::search::{Best, Chosen, Search};
 pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;

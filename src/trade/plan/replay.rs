@@ -157,6 +157,12 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
     let mut labour: BTreeMap<NaiveDate, i64> = BTreeMap::new();
     let (mut sanded, mut trimmed, mut next_coat) = (0, 0, 0);
     let mut dry = at(first, MORNING);
+    let hardening = needs.hardening.map(|hardening| {
+        let lasts = TimeDelta::minutes(hardening.lasts);
+        (hardening.after, lasts)
+    });
+    // From when on what was put in is hard.
+    let mut hard = dry;
     let mut light_use = None;
     for stretch in &phase.work {
         let day = stretch.day;
@@ -190,7 +196,15 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
         match stretch.doing {
             Doing::Sand => {
                 check(day, next_coat == 0, "sanding after a coat")?;
+                let before = sanded;
                 sanded += stretch.to - stretch.from;
+                if let Some((after, lasts)) = hardening {
+                    let goes_on = before >= after && begins >= hard;
+                    check(day, sanded <= after || goes_on, "sanding what isn't hard")?;
+                    if sanded == after {
+                        hard = ends + lasts;
+                    }
+                }
                 dry = ends;
             }
             Doing::Coat(number) => {
@@ -199,6 +213,7 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
                     return flaw(day, "a coat out of turn");
                 };
                 check(day, sanded == needs.before, "a coat before all is sanded")?;
+                check(day, begins >= hard, "a coat over what isn't hard")?;
                 // What is dry is known to the minute, and labour begins on its own minutes.
                 check(day, begins >= dry || number == 0, "a coat on a wet one")?;
                 check(

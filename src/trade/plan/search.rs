@@ -292,7 +292,7 @@ impl<'a> Search<'a> {
         let went = self.without_rest(&needs);
         let obstacle = self.obstacle_to(rooms, &needs, went.err()).or_else(|| {
             let nobody_may_leave = self.night_away.is_none() && self.away.is_empty();
-            let by_night = went.is_ok_and(|times| times.wet_nights().is_some());
+            let by_night = went.is_ok_and(|times| least_nights(&needs, &times) > 0);
             fails
                 .filter(|_| nobody_may_leave && by_night)
                 .map(Obstacle::Keep)
@@ -346,12 +346,18 @@ impl<'a> Search<'a> {
         })
     }
 
-    /// Returns when rooms are done what, in a calendar without weekends and holidays that begins on day 0.
+    /// Returns when rooms are done what if nothing has to harden, in a calendar without weekends and holidays that begins
+    /// on day 0. No phase has its machines for a shorter time, closes its rooms on fewer days, or is done sooner; but it
+    /// may be wet in fewer nights, since after a wait its coats are laid at other hours.
     ///
     /// # Errors
     /// Returns the number of a coat that takes more than a working day.
     pub(super) fn without_rest(&self, needs: &Needs) -> Result<Times, usize> {
-        self.no_rest.go_through(needs, 0, |_, _, _, _| ())
+        let needs = Needs {
+            hardening: None,
+            ..needs.clone()
+        };
+        self.no_rest.go_through(&needs, 0, |_, _, _, _| ())
     }
 
     /// Returns the least that is paid once for a phase: set-up, and a day of the machines that only coats take.
@@ -384,7 +390,7 @@ impl<'a> Search<'a> {
         let closed = least_closed(needs, times) * i64::from(rooms.count());
         let mut cost = self.least_once(times) + closed * self.brief.day_closed.minor();
         if let (Some(_), Some(night)) = (fails, self.night_away) {
-            cost += night * times.nights().count() as i64;
+            cost += night * least_nights(needs, times);
         }
         Least {
             cost,
@@ -474,7 +480,8 @@ impl<'a> Search<'a> {
         };
         let wet = times.wet_days();
         let is_wet = |day: &Day| wet.is_some_and(|(first, last)| (first..=last).contains(day));
-        let sanded = sanding.filter(|day| self.table.works(*day) && !is_wet(day));
+        let sanded =
+            sanding.filter(|day| self.table.works(*day) && !times.waits_on(*day) && !is_wet(day));
         let wet = wet.into_iter().flat_map(|(first, last)| first..=last);
         sanded.chain(wet).filter(|day| !self.is_away(*day)).count() as i64
     }
@@ -931,5 +938,26 @@ pub(super) fn least_closed(needs: &Needs, times: &Times) -> i64 {
         let shared = i64::from(first == times.last_sanding && needs.before > 0);
         i64::from(last - first + 1) - shared
     });
-    i64::from(times.sanding_days) + wet
+    let sanding = match needs.before {
+        0 => 0,
+        _ => times.last_sanding + 1,
+    };
+    i64::from(sanding) + wet
+}
+
+/// Returns the least nights in which a phase is wet, from its dates without weekends.
+fn least_nights(needs: &Needs, times: &Times) -> i64 {
+    match needs.hardening {
+        None => times.nights().count() as i64,
+        Some(_) => least_nights_at_any_hour(needs),
+    }
+}
+
+/// Returns in how many nights a phase is wet at least, at whatever hour of a day its first coat is laid.
+pub(super) fn least_nights_at_any_hour(needs: &Needs) -> i64 {
+    let Some((_, below)) = needs.coats.split_last() else {
+        return 0;
+    };
+    let drying: i64 = below.iter().map(|coat| coat.recoat).sum();
+    (drying + needs.light_use) / calendar::DAY
 }

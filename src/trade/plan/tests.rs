@@ -26,6 +26,8 @@ struct Drawn {
     more: Vec<(usize, usize)>,
     /// A place that isn't refinished, next to which room.
     bath: usize,
+    /// A room in which something hardens, after how many hundredths of all that is sanded, and for how many hours.
+    hardening: Option<(usize, i64, i64)>,
     hours_between: i64,
     coats: usize,
     light_use: i64,
@@ -66,7 +68,17 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                 prop_oneof![Just(vec![0_i64; rooms]), by_room(40, rooms)],
                 proptest::collection::vec(0_usize..100, rooms),
                 proptest::collection::vec((0..rooms, 0..rooms), 0..3),
-                0..rooms,
+                (
+                    0..rooms,
+                    proptest::option::weighted(
+                        0.4,
+                        (
+                            0..rooms,
+                            1_i64..=100,
+                            prop_oneof![Just(4_i64), Just(24), Just(40)],
+                        ),
+                    ),
+                ),
                 prop_oneof![Just(3_i64), Just(24)],
                 1_usize..4,
                 prop_oneof![Just(24_i64), Just(72)],
@@ -92,8 +104,17 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
             ),
         )
             .prop_map(|(rooms, wishes, world)| {
-                let (before, coat, after, links, more, bath, hours_between, coats, light_use) =
-                    rooms;
+                let (
+                    before,
+                    coat,
+                    after,
+                    links,
+                    more,
+                    (bath, hardening),
+                    hours_between,
+                    coats,
+                    light_use,
+                ) = rooms;
                 let (
                     keeps,
                     night_away,
@@ -112,6 +133,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     links,
                     more,
                     bath,
+                    hardening,
                     hours_between,
                     coats,
                     light_use,
@@ -219,9 +241,15 @@ impl World {
             recoat: drawn.hours_between * 60,
             by_machine: number > 0,
         };
+        // Setting up takes three quarters of an hour.
+        let before = 45 + sum(&drawn.before);
+        let hardening = drawn.hardening.filter(|(room, ..)| rooms.has(*room));
         Needs {
-            // Setting up takes three quarters of an hour.
-            before: 45 + sum(&drawn.before),
+            before,
+            hardening: hardening.map(|(_, after, hours)| Hardening {
+                after: before * after / 100,
+                lasts: hours * 60,
+            }),
             coats: (0..drawn.coats).map(coat).collect(),
             light_use: drawn.light_use * 60,
             after: sum(&drawn.after),
@@ -775,16 +803,16 @@ fn work_is_counted_and_told_in_hundredths() {
     assert_eq!(*told.borrow(), (1..=100).collect::<Vec<u32>>());
 }
 
-#[test]
-fn a_sealed_room_dries_while_the_next_is_sanded() {
-    let drawn = Drawn {
+/// Two rooms of a day's sanding each, both with a door of their own to the outside.
+fn two_rooms() -> Drawn {
+    Drawn {
         before: vec![400, 400],
         coat: vec![60, 60],
         after: vec![0, 0],
-        // Both have a door of their own to the outside.
         links: vec![0, 0],
         more: Vec::new(),
         bath: 0,
+        hardening: None,
         hours_between: 24,
         coats: 2,
         light_use: 72,
@@ -804,7 +832,32 @@ fn a_sealed_room_dries_while_the_next_is_sanded() {
         week: 28_000,
         weekend: None,
         crew: 480,
+    }
+}
+
+#[test]
+fn a_plan_that_does_not_wait_for_what_hardens_does_not_hold() {
+    let drawn = Drawn {
+        hardening: Some((0, 50, 24)),
+        ..two_rooms()
     };
+    let waits = World::new(drawn.clone());
+    let hasty = World::new(Drawn {
+        hardening: None,
+        ..drawn
+    });
+    let plan_of = |brief: &Brief<'_>| plan(brief, None).chosen.plan.unwrap();
+    let (patient, hasty) = (waits.with_brief(plan_of), hasty.with_brief(plan_of));
+    waits.with_brief(|brief| {
+        assert_eq!(replay(brief, &patient), Ok(()));
+        let flaw = replay(brief, &hasty).unwrap_err();
+        assert_eq!(flaw.what, "sanding what isn't hard");
+    });
+}
+
+#[test]
+fn a_sealed_room_dries_while_the_next_is_sanded() {
+    let drawn = two_rooms();
     let finish = |sealed| {
         let drawn = Drawn {
             sealed,

@@ -95,6 +95,13 @@ pub enum Remark {
         /// When it did at the earliest.
         start: NaiveDate,
     },
+    /// Working days are spent waiting for filler or glue to harden.
+    Hardens {
+        /// The rooms of the phase.
+        rooms: String,
+        /// The days.
+        days: Vec<NaiveDate>,
+    },
     /// Rooms of another job in the house are wet, so nobody works then.
     WetBeside {
         /// The job's number.
@@ -378,9 +385,27 @@ pub(super) fn worth_knowing(
         }
     }
     remarks.extend(closed_nights(search, chosen, plan));
+    remarks.extend(days_waited(search, chosen));
     remarks.extend(cant_share(search, brief, chosen));
     remarks.extend(kept_or_returned(search, brief, chosen));
     remarks
+}
+
+/// Says on which working days nobody works on a phase because something hardens.
+fn days_waited(search: &Search<'_>, chosen: &Chosen) -> Vec<Remark> {
+    let phases = chosen.phases.iter().filter_map(|(rooms, start)| {
+        let needs = &search.facts(*rooms).needs;
+        let times = search
+            .table
+            .go_through(needs, *start, |_, _, _, _| ())
+            .ok()?;
+        let days = *start..=times.light_use.0;
+        let waited = days.filter(|day| times.waits_on(*day) && search.table.works(*day));
+        let days: Vec<NaiveDate> = waited.map(calendar::date).collect();
+        let rooms = search.brief.house.names(*rooms);
+        (!days.is_empty()).then_some(Remark::Hardens { rooms, days })
+    });
+    phases.collect()
 }
 
 /// Says which pairs of rooms can't be closed together because of what must stay in use.

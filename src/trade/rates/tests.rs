@@ -53,6 +53,7 @@ fn operation(id: OperationId, unit: Unit, set_size: Option<u32>) -> Operation {
         splits: Splits::Condition,
         machine: None,
         grit: None,
+        harden_hours: None,
         answers: None,
         hazards: Vec::new(),
         description: String::new(),
