@@ -7,7 +7,7 @@
 //! plans are proven. Where the system tells processor time and how much memory was taken at most (in `/proc`), that is
 //! said and limited; else it is the clock's.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
@@ -177,6 +177,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> Planned {
         end: None,
         keeps: vec![bath, beds],
         wet: Vec::new(),
+        dusty: BTreeSet::new(),
         away,
         night_away: match below(4) {
             0 => NightAway::Refused,

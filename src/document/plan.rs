@@ -615,6 +615,10 @@ pub fn twice_words(twice: &Twice) -> String {
     match &twice.what {
         Promised::Crew => format!("More hours than the crew has are promised to {to}: {days}."),
         Promised::Machine(name) => format!("{name} is promised to {to}: {days}."),
+        Promised::Air => {
+            let [dusty, wet] = [0, 1].map(|number| twice.to.get(number).map_or("", String::as_str));
+            format!("While coats of {wet} are wet, {dusty} makes dust in the same house: {days}.")
+        }
     }
 }
 
@@ -624,6 +628,7 @@ pub(super) fn twice_json(twice: &[Twice]) -> Value {
         let what = match &twice.what {
             Promised::Crew => "crew",
             Promised::Machine(name) => name,
+            Promised::Air => "air",
         };
         json!({ "what": what, "to": twice.to, "days": twice.days })
     });
@@ -710,6 +715,10 @@ pub fn sentence(remark: &Remark, page: &Page) -> String {
         } => format!(
             "{rooms} of {job} can't be walked on from {from} until {}: nobody works in this house then, and they count as closed at night.",
             until.format("%Y-%m-%d %H:%M")
+        ),
+        Remark::DustBeside { job, days } => format!(
+            "{job} makes dust in this house ({}): no coat is wet then.",
+            nights_words(days)
         ),
         Remark::Undated { job } => format!(
             "{job} is in this house too and was not made from a plan, so nobody knows when it is wet."

@@ -8,7 +8,6 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use rusqlite::named_params;
 
 use super::names::{key, near_names};
-use super::promises::first_coat;
 use super::{
     DraftRequest, Job, Ledger, QuoteRecord, Refusal, Room, Site, ToBuy, Writing, adding_a_room,
     kept, refuse, typed,
@@ -17,7 +16,7 @@ use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
-use crate::trade::plan::promised::Twice;
+use crate::trade::plan::promised::{Promise, Twice};
 use crate::trade::plan::replay::replay;
 use crate::trade::plan::{
     self, Answer, Begun, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, NightAway, Phase,
@@ -169,6 +168,8 @@ struct Worked<'a> {
     sealed: bool,
     /// Rooms of other jobs at the site while they are wet, with the number of the job.
     wet: Vec<(String, Wet)>,
+    /// Days on which other jobs at the site make dust, by the number of the job; none, where rooms are sealed off.
+    dusty: Vec<(String, BTreeSet<NaiveDate>)>,
     /// Other jobs at the site of which nobody knows the days.
     undated: Vec<String>,
     progress: &'a dyn Fn(u32),
@@ -220,6 +221,12 @@ impl Worked<'_> {
             end: request.end,
             keeps: self.keeps(request)?,
             wet: self.wet.iter().map(|(_, wet)| *wet).collect(),
+            dusty: self
+                .dusty
+                .iter()
+                .flat_map(|(_, days)| days)
+                .copied()
+                .collect(),
             away: request.away.clone(),
             night_away: match (request.night_away, self.refuses_nights) {
                 (Some(price), _) => NightAway::Costs(price),
@@ -380,10 +387,10 @@ impl Worked<'_> {
         Ok(phases)
     }
 
-    /// Says how other jobs at the site stand to a plan: when they are wet meanwhile, and that nobody knows.
+    /// Says how other jobs at the site stand to a plan: when they are wet or make dust meanwhile, and that nobody knows.
     fn beside(&self, plan: Option<&HousePlan>) -> Vec<Remark> {
-        let meanwhile = |wet: &Wet| plan.is_none_or(|plan| wet.from <= plan.finish);
-        let wet = self.wet.iter().filter(|(_, wet)| meanwhile(wet));
+        let meanwhile = |day: &NaiveDate| plan.is_none_or(|plan| *day <= plan.finish);
+        let wet = self.wet.iter().filter(|(_, wet)| meanwhile(&wet.from));
         let wet = wet.map(|(job, wet)| Remark::WetBeside {
             job: job.clone(),
             rooms: self.house.names(wet.rooms),
@@ -392,7 +399,13 @@ impl Worked<'_> {
         });
         let undated = self.undated.iter();
         let undated = undated.map(|job| Remark::Undated { job: job.clone() });
-        wet.chain(undated).collect()
+        let dusty = self.dusty.iter().map(|(job, days)| {
+            let days = days.iter().copied().filter(meanwhile);
+            (job.clone(), days.collect::<Vec<_>>())
+        });
+        let dusty = dusty.filter(|(_, days)| !days.is_empty());
+        let dusty = dusty.map(|(job, days)| Remark::DustBeside { job, days });
+        wet.chain(dusty).chain(undated).collect()
     }
 
     /// Prices a plan: set-up for each phase, the machines as they are rented, everything else as in any quote.
@@ -562,19 +575,26 @@ impl Ledger {
         calendar
             .holidays
             .extend(lost.iter().map(|day| (*day, "lost".to_owned())));
-        let (mut wet, mut undated) = (Vec::new(), Vec::new());
+        let sealed = self.seals_rooms()?;
+        let (mut wet, mut dusty, mut undated) = (Vec::new(), Vec::new(), Vec::new());
         for beside in self.jobs_beside(site, own)? {
-            if beside.phases.is_empty() {
+            let Some(plan) = beside.plan else {
                 undated.push(beside.job.clone());
+                continue;
+            };
+            if !sealed {
+                let days = plan.dusty_days();
+                let days = days.into_iter().filter(|day| *day >= request.start);
+                dusty.push((beside.job.clone(), days.collect()));
             }
-            for phase in &beside.phases {
-                let Some(from) =
-                    first_coat(phase).filter(|_| phase.light_use > morning(request.start))
+            for phase in &plan.phases {
+                let Some(from) = phase
+                    .first_coat()
+                    .filter(|_| phase.light_use > morning(request.start))
                 else {
                     continue;
                 };
-                let days = from.iter_days();
-                let days = days.take_while(|day| morning(*day) < phase.light_use);
+                let days = phase.wet_days();
                 let closed = format!("{} is wet", beside.job);
                 calendar
                     .holidays
@@ -594,7 +614,7 @@ impl Ledger {
             begun: Vec::new(),
             anew_from: request.start,
             refuses_nights: true,
-            sealed: self.seals_rooms()?,
+            sealed,
             calendar,
             rooms,
             house,
@@ -604,6 +624,7 @@ impl Ledger {
             skipped,
             in_jobs,
             wet,
+            dusty,
             undated,
             progress,
         })
@@ -718,7 +739,11 @@ impl Ledger {
         let phase_costs = parts.map(|((plan, of), base)| costs_by_phase(plan, &of.quote, base));
         let takes = chosen.way.plan.as_ref().zip(quote.as_ref());
         let promised_twice = match &chosen.way.plan {
-            Some(plan) => self.promised_by("this plan", plan)?,
+            Some(plan) => self.promised_by(Promise {
+                to: "this plan",
+                site: site.id,
+                plan,
+            })?,
             None => Vec::new(),
         };
         Ok(HouseSheet {

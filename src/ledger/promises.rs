@@ -1,20 +1,19 @@
-//! What the plans of several jobs come to together: which rooms of a house are wet, what is promised twice.
+//! What the plans of several jobs come to together: which rooms of a house are wet or dusty, what is promised twice.
 
 use anyhow::Result;
-use chrono::NaiveDate;
 
 use super::{Job, KeptPlan, Ledger, Site};
 use crate::trade::JobId;
-use crate::trade::plan::promised::{Twice, promised_twice};
-use crate::trade::plan::{Doing, HousePlan, Phase};
+use crate::trade::plan::HousePlan;
+use crate::trade::plan::promised::{Promise, Twice, promised_twice};
 
 /// A job at a house that is planned, beside the one that is planned.
 #[derive(Clone, Debug)]
 pub(super) struct Beside {
     /// Its number.
     pub(super) job: String,
-    /// Its phases; none: nobody knows its days.
-    pub(super) phases: Vec<Phase>,
+    /// Its plan; `None`: nobody knows its days.
+    pub(super) plan: Option<HousePlan>,
 }
 
 impl Ledger {
@@ -34,7 +33,7 @@ impl Ledger {
         let others = jobs.filter(|(job, _)| job.site_id == site.id && Some(job.id) != own);
         let beside = others.map(|(job, kept)| Beside {
             job: job.number,
-            phases: kept.map(|kept| kept.plan.phases).unwrap_or_default(),
+            plan: kept.map(|kept| kept.plan),
         });
         Ok(beside.collect())
     }
@@ -58,26 +57,23 @@ impl Ledger {
     }
 
     /// Returns what a plan that belongs to no job yet would promise for days on which a job's does too.
-    pub(super) fn promised_by(&self, name: &str, plan: &HousePlan) -> Result<Vec<Twice>> {
-        let mut twice = self.twice_with(Some((name, plan)))?;
-        twice.retain(|twice| twice.to.iter().any(|to| to == name));
+    pub(super) fn promised_by(&self, promise: Promise<'_>) -> Result<Vec<Twice>> {
+        let mut twice = self.twice_with(Some(promise))?;
+        twice.retain(|twice| twice.to.iter().any(|to| to == promise.to));
         Ok(twice)
     }
 
-    fn twice_with(&self, more: Option<(&str, &HousePlan)>) -> Result<Vec<Twice>> {
+    fn twice_with(&self, more: Option<Promise<'_>>) -> Result<Vec<Twice>> {
         let jobs = self.planned_jobs()?;
-        let plans = jobs
-            .iter()
-            .filter_map(|(job, kept)| Some((job.number.as_str(), &kept.as_ref()?.plan)));
-        let plans: Vec<(&str, &HousePlan)> = plans.chain(more).collect();
-        let crew = self.calendar()?.crew_minutes;
-        Ok(promised_twice(&plans, self.today(), crew))
+        let plans = jobs.iter().filter_map(|(job, kept)| {
+            Some(Promise {
+                to: &job.number,
+                site: job.site_id,
+                plan: &kept.as_ref()?.plan,
+            })
+        });
+        let promises: Vec<Promise<'_>> = plans.chain(more).collect();
+        let (crew, sealed) = (self.calendar()?.crew_minutes, self.seals_rooms()?);
+        Ok(promised_twice(&promises, self.today(), crew, sealed))
     }
-}
-
-/// Returns the day of a phase's first coat; `None`: it has none.
-pub(super) fn first_coat(phase: &Phase) -> Option<NaiveDate> {
-    let mut work = phase.work.iter();
-    let coat = work.find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
-    coat.map(|stretch| stretch.day)
 }

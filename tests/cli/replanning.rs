@@ -282,3 +282,70 @@ fn a_crew_and_a_machine_promised_twice_are_told() {
     let later = value(on(&ledger, "2026-06-01", "today --json"));
     assert_eq!(later["promised_twice"], json!([]));
 }
+
+#[test]
+fn no_coat_is_wet_while_another_job_makes_dust_in_the_house() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --room Hall --room "Front room" --room "Bedroom 1" --phases "Hall, Front room; Bedroom 1""#,
+        1,
+    );
+    // On the 9th and the 10th the hall and the front room are sanded, on the 13th the bedroom; in between and until the
+    // 17th they are wet. A bedroom that is sanded and coated on the 9th, before anything else is wet, would catch all of it.
+    let line = r#"plan house "9 Lantern Row" --start 2026-03-09"#;
+    let added = ledger.json(line);
+    assert_eq!(of_phases(&added, "from"), [&json!("2026-03-18")]);
+    let why = added["why"].as_str().unwrap();
+    assert!(
+        why.contains("J1 makes dust in this house (2026-03-09 to 2026-03-10, 2026-03-13): no coat is wet then."),
+        "{why}"
+    );
+    ledger.line("setting set seal-rooms yes").ok();
+    let sealed = ledger.json(line);
+    assert_eq!(of_phases(&sealed, "from"), [&json!("2026-03-09")]);
+    assert!(!sealed["why"].as_str().unwrap().contains("dust"));
+}
+
+#[test]
+fn dust_on_wet_coats_is_told_where_neither_plan_knew_of_the_other() {
+    let ledger = lantern_row();
+    ledger.lines(
+        r#"
+        plan house "9 Lantern Row" --start 2026-03-09 --room Hall --room "Front room" --accept
+        plan house "9 Lantern Row" --start 2026-03-10 --room "Bedroom 1" --room "Bedroom 2" --accept
+        quote send Q1
+        quote send Q2
+        quote accept Q1
+        "#,
+    );
+    // J1 is coated on the 10th and the 11th, and walked on from the afternoon of the 12th; J2 is sanded on the 10th and
+    // the 11th, and coated after that.
+    let told =
+        "While coats of J1 are wet, J2 makes dust in the same house: 2026-03-10 to 2026-03-11";
+    let accepted = ledger.line("quote accept Q2");
+    assert!(
+        accepted.stderr().contains(&format!("warning: {told}")),
+        "{accepted}"
+    );
+    let today = ledger.line("today").ok();
+    assert!(today.contains(told), "{today}");
+    let twice = ledger.json("today")["promised_twice"].clone();
+    let air = list(&twice)
+        .iter()
+        .find(|twice| twice["what"] == json!("air"));
+    assert_eq!(
+        air.unwrap(),
+        &json!({ "what": "air", "to": ["J2", "J1"], "days": ["2026-03-10", "2026-03-11"] })
+    );
+    ledger.line("setting set seal-rooms yes").ok();
+    let today = ledger.line("today").ok();
+    assert!(!today.contains("dust"), "{today}");
+    ledger.line("setting set seal-rooms no").ok();
+    // Two houses on the same days take no harm.
+    add_house(&ledger, "11 Lantern Row");
+    let beside = ledger.json(r#"plan house "11 Lantern Row" --start 2026-03-10"#);
+    let twice = list(&beside["promised_twice"]).iter();
+    let mut what = twice.map(|twice| &twice["what"]);
+    assert!(what.all(|what| what != &json!("air")));
+}

@@ -43,7 +43,9 @@ mod work;
 #[cfg(test)]
 mod tests;
 
-use chrono::{NaiveDate, NaiveDateTime};
+use std::collections::BTreeSet;
+
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 
 pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch};
 use self::search::{Best, Chosen, Search};
@@ -51,7 +53,7 @@ pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;
 use self::work::Work;
 use crate::money::Money;
-use crate::trade::rental::{Need, Plan as RentalPlan, Tariff};
+use crate::trade::rental::{MORNING, Need, Plan as RentalPlan, Tariff};
 use crate::trade::{MachineId, RoomId};
 
 /// Up to how many rooms every plan is tried, if the work suffices.
@@ -85,6 +87,9 @@ pub struct Brief<'a> {
     pub keeps: Vec<Keep>,
     /// Rooms of other jobs in the same house, which are wet for some time. That nobody works meanwhile is for the calendar.
     pub wet: Vec<Wet>,
+    /// Days on which other jobs make dust in the same house: nothing else may be wet there then. None, where rooms are sealed
+    /// off.
+    pub dusty: BTreeSet<NaiveDate>,
     /// Nights that the household is away anyway, first and last.
     pub away: Vec<(NaiveDate, NaiveDate)>,
     /// What becomes of a night on which a keep fails.
@@ -130,6 +135,7 @@ impl<'a> Brief<'a> {
             begun: self.begun.clone(),
             keeps: self.keeps.clone(),
             wet: self.wet.clone(),
+            dusty: self.dusty.clone(),
             away: self.away.clone(),
             together: self.together.clone(),
             apart: self.apart.clone(),
@@ -225,6 +231,13 @@ impl HousePlan {
             .iter()
             .flat_map(|phase| phase.nights_away.iter().copied())
     }
+
+    /// Returns the days on which something is sanded or trimmed, each once.
+    pub fn dusty_days(&self) -> BTreeSet<NaiveDate> {
+        let work = self.phases.iter().flat_map(|phase| &phase.work);
+        let dusty = work.filter(|stretch| !matches!(stretch.doing, Doing::Coat(_)));
+        dusty.map(|stretch| stretch.day).collect()
+    }
 }
 
 /// A set of rooms done together.
@@ -254,6 +267,28 @@ pub struct Phase {
     pub nights_relied_on: Vec<NaiveDate>,
     /// What of it depends on the plan; rentals count for the phase in which they go out.
     pub costs: PlanCosts,
+}
+
+impl Phase {
+    /// Returns the day of the first coat; `None`: there is none.
+    pub fn first_coat(&self) -> Option<NaiveDate> {
+        let mut work = self.work.iter();
+        let coat = work.find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+        coat.map(|stretch| stretch.day)
+    }
+
+    /// Returns the days on which a coat is wet at some time of the working day.
+    pub fn wet_days(&self) -> impl Iterator<Item = NaiveDate> {
+        let dry_by_morning = |day: &NaiveDate| {
+            let morning = NaiveTime::MIN + TimeDelta::hours(i64::from(MORNING));
+            self.light_use <= day.and_time(morning)
+        };
+        let coated = self.first_coat().into_iter();
+        coated.flat_map(move |first| {
+            let days = first.iter_days();
+            days.take_while(move |day| *day == first || !dry_by_morning(day))
+        })
+    }
 }
 
 /// A machine, out and back.

@@ -1,10 +1,11 @@
-//! What several plans promise for the same days: the crew's hours, and machines.
+//! What several plans promise for the same days: the crew's hours, machines, and floors that can't take each other.
 
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
 use super::HousePlan;
+use crate::trade::SiteId;
 
 /// What is promised.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -13,6 +14,8 @@ pub enum Promised {
     Crew,
     /// A machine, by its name.
     Machine(String),
+    /// Clean air in one house: what is sanded or trimmed, and what is wet meanwhile.
+    Air,
 }
 
 /// Something that several plans promise for the same days.
@@ -20,22 +23,34 @@ pub enum Promised {
 pub struct Twice {
     /// What.
     pub what: Promised,
-    /// To whom, in the order of the plans.
+    /// To whom, in the order of the plans; of air, who makes the dust, and whose coats are wet.
     pub to: Vec<String>,
     /// The days, in order.
     pub days: Vec<NaiveDate>,
 }
 
-/// Returns what several plans, each with the name of whom it is for, promise for the same days, from a day on; the crew does
-/// so many minutes of labour in a day.
+/// A plan, with the name of whom it is for and where.
+#[derive(Clone, Copy, Debug)]
+pub struct Promise<'a> {
+    /// For whom.
+    pub to: &'a str,
+    /// Where.
+    pub site: SiteId,
+    /// What.
+    pub plan: &'a HousePlan,
+}
+
+/// Returns what several plans promise for the same days, from a day on; the crew does so many minutes of labour in a day,
+/// and rooms may be sealed off so well that dust does no harm.
 pub fn promised_twice(
-    plans: &[(&str, &HousePlan)],
+    promises: &[Promise<'_>],
     from: NaiveDate,
     crew_minutes: i64,
+    sealed: bool,
 ) -> Vec<Twice> {
     let mut crew: BTreeMap<NaiveDate, BTreeMap<usize, i64>> = BTreeMap::new();
     let mut machines: BTreeMap<(&str, NaiveDate), Vec<usize>> = BTreeMap::new();
-    for (number, (_, plan)) in plans.iter().enumerate() {
+    for (number, Promise { plan, .. }) in promises.iter().enumerate() {
         for stretch in plan.phases.iter().flat_map(|phase| &phase.work) {
             let day = crew.entry(stretch.day).or_default();
             *day.entry(number).or_default() += stretch.to - stretch.from;
@@ -58,16 +73,37 @@ pub fn promised_twice(
         .into_iter()
         .map(|((name, day), to)| (Promised::Machine(name.to_owned()), day, to));
     let mut twice: BTreeMap<(Promised, Vec<usize>), Vec<NaiveDate>> = BTreeMap::new();
-    for (what, day, to) in crew.chain(machines) {
+    let air = dust_on_wet_coats(promises).filter(|_| !sealed);
+    for (what, day, to) in crew.chain(machines).chain(air) {
         if to.len() > 1 && day >= from {
             twice.entry((what, to)).or_default().push(day);
         }
     }
-    let named = |to: Vec<usize>| to.into_iter().map(|number| plans[number].0.to_owned());
+    let named = |to: Vec<usize>| to.into_iter().map(|number| promises[number].to.to_owned());
     let twice = twice.into_iter().map(|((what, to), days)| Twice {
         what,
         to: named(to).collect(),
         days,
     });
     twice.collect()
+}
+
+/// Returns the days on which one plan makes dust in a house while coats of another are wet there.
+fn dust_on_wet_coats(
+    promises: &[Promise<'_>],
+) -> impl Iterator<Item = (Promised, NaiveDate, Vec<usize>)> {
+    let places = 0..promises.len();
+    let pairs = places.flat_map(|dusty| (0..promises.len()).map(move |wet| (dusty, wet)));
+    let pairs =
+        pairs.filter(|(dusty, wet)| dusty != wet && promises[*dusty].site == promises[*wet].site);
+    pairs.flat_map(|(dusty, wet)| {
+        let dust = promises[dusty].plan.dusty_days();
+        let wet_days = promises[wet]
+            .plan
+            .phases
+            .iter()
+            .flat_map(|phase| phase.wet_days());
+        let both = wet_days.filter(move |day| dust.contains(day));
+        both.map(move |day| (Promised::Air, day, vec![dusty, wet]))
+    })
 }

@@ -62,6 +62,9 @@ pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
         walk_phase(brief, phase, first)?;
         check_coating_order(brief, phase, first)?;
         check_limits(brief, phase, first)?;
+        if brief.begun.len() <= number {
+            check_dust(brief, phase)?;
+        }
         let trimmed = phase
             .work
             .iter()
@@ -301,6 +304,22 @@ fn check_coating_order(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Re
     let last = places_of(brief, &phase.coating_order[phase.coating_order.len() - 1..]);
     let open = reach(brief, rooms.without(last));
     check(first, exit.is_within(open), "the exit can't be reached")
+}
+
+/// No coat is wet at any hour of work of a day on which another job makes dust in the house.
+fn check_dust(brief: &Brief<'_>, phase: &Phase) -> Result<(), Flaw> {
+    let coats = phase
+        .work
+        .iter()
+        .filter(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    let Some(from) = coats.map(|stretch| stretch.day).min() else {
+        return Ok(());
+    };
+    let mut dusty = brief.dusty.iter();
+    match dusty.find(|day| **day == from || **day > from && at(**day, MORNING) < phase.light_use) {
+        Some(day) => flaw(*day, "another job's dust falls on a wet coat"),
+        None => Ok(()),
+    }
 }
 
 fn check_limits(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {

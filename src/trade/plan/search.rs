@@ -178,7 +178,7 @@ pub(super) struct Search<'a> {
     coating: Kit,
     start: Day,
     end: Day,
-    /// The last day on which something is as it isn't every week: a night away, a wet room of another job.
+    /// The last day on which something is as it isn't every week: a night away, a wet room or the dust of another job.
     last_special: Day,
     /// Days on which the household is away anyway.
     away: Vec<Day>,
@@ -186,6 +186,8 @@ pub(super) struct Search<'a> {
     spared: Vec<Day>,
     /// Rooms of other jobs while they are wet.
     wet: Vec<WetNights>,
+    /// Days on which other jobs make dust, in order.
+    dusty: Vec<Day>,
     /// Price of a night on which a keep fails; `None`: none may fail.
     night_away: Option<i64>,
     facts: RefCell<HashMap<Places, Rc<Facts>>>,
@@ -214,7 +216,16 @@ impl<'a> Search<'a> {
         });
         let away: BTreeSet<Day> = away.collect();
         let wet: Vec<WetNights> = brief.wet.iter().filter_map(WetNights::of).collect();
-        let last = [away.last().copied(), wet.iter().map(|wet| wet.last).max()];
+        let dusty: Vec<Day> = brief
+            .dusty
+            .iter()
+            .map(|date| calendar::day(*date))
+            .collect();
+        let last = [
+            away.last().copied(),
+            wet.iter().map(|wet| wet.last).max(),
+            dusty.last().copied(),
+        ];
         let mut search = Search {
             no_rest: table.without_rest(),
             sanding: Kit::new(brief.sanding_machines, start),
@@ -227,6 +238,7 @@ impl<'a> Search<'a> {
             facts: RefCell::default(),
             away: away.iter().copied().collect(),
             wet,
+            dusty,
             table,
             brief,
             work,
@@ -398,7 +410,8 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Returns a phase on a certain day; `None`: it ends too late, or a keep fails on a night at home.
+    /// Returns a phase on a certain day; `None`: it ends too late, a keep fails on a night at home, or another job's dust
+    /// would fall on its coats.
     fn dated(&self, facts: &Facts, start: Day) -> Option<Dated> {
         let place = usize::try_from(start - self.start).ok()?;
         if let Some(Some(known)) = facts.dated.borrow().get(place) {
@@ -420,7 +433,7 @@ impl<'a> Search<'a> {
             .table
             .go_through(&facts.needs, start, |_, _, _, _| ())
             .ok()?;
-        if times.furniture > self.end {
+        if times.furniture > self.end || self.is_dusted(facts.places, &times) {
             return None;
         }
         let mut cost = brief.set_up.minor();
@@ -453,6 +466,17 @@ impl<'a> Search<'a> {
             light_use: times.light_use,
             finish: times.furniture,
         })
+    }
+
+    /// Tells whether a coat would be wet on a day on which another job makes dust. What has begun can't help it.
+    fn is_dusted(&self, rooms: Places, times: &Times) -> bool {
+        let Some((first, last)) = times.wet_days() else {
+            return false;
+        };
+        let next = self.dusty.partition_point(|day| *day < first);
+        let mut begun = self.brief.begun.iter();
+        self.dusty.get(next).is_some_and(|day| *day <= last)
+            && !begun.any(|begun| begun.rooms == rooms)
     }
 
     /// Returns the first day on which a phase can begin after another, and the first on which one can beside wet rooms that

@@ -46,6 +46,8 @@ struct Drawn {
     away: Option<(u64, u64)>,
     /// A room of another job, from which day on it is wet, and for how many nights.
     wet: Option<(usize, u64, u64)>,
+    /// From which day on another job makes dust, and for how many days.
+    dust: Option<(u64, u64)>,
     week: i64,
     weekend: Option<i64>,
     crew: i64,
@@ -54,7 +56,7 @@ struct Drawn {
 impl Drawn {
     /// Whether some day isn't as it is every week.
     fn is_special(&self) -> bool {
-        self.away.is_some() || self.holiday.is_some() || self.wet.is_some()
+        self.away.is_some() || self.holiday.is_some() || self.wet.is_some() || self.dust.is_some()
     }
 }
 
@@ -97,7 +99,10 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                 0_u64..5,
                 proptest::option::weighted(0.3, 1_u64..12),
                 proptest::option::weighted(0.2, (0_u64..8, 0_u64..6)),
-                proptest::option::weighted(0.3, (0..=rooms, 0_u64..8, 1_u64..4)),
+                (
+                    proptest::option::weighted(0.3, (0..=rooms, 0_u64..8, 1_u64..4)),
+                    proptest::option::weighted(0.3, (0_u64..8, 1_u64..4)),
+                ),
                 20_000_i64..60_000,
                 proptest::option::of(9_000_i64..20_000),
                 prop_oneof![Just(480_i64), Just(960)],
@@ -125,7 +130,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     together,
                     apart,
                 ) = wishes;
-                let (start, holiday, away, wet, week, weekend, crew) = world;
+                let (start, holiday, away, (wet, dust), week, weekend, crew) = world;
                 Drawn {
                     before,
                     coat,
@@ -152,6 +157,7 @@ fn drawn(rooms: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Drawn>
                     holiday,
                     away,
                     wet,
+                    dust,
                     week,
                     weekend,
                     crew,
@@ -275,6 +281,12 @@ impl World {
         wet.collect()
     }
 
+    fn dusty(&self, start: NaiveDate) -> BTreeSet<NaiveDate> {
+        let dust = self.drawn.dust.into_iter();
+        dust.flat_map(|(from, days)| (from..from + days).map(move |day| start + Days::new(day)))
+            .collect()
+    }
+
     fn with_brief<T>(&self, ask: impl FnOnce(&Brief<'_>) -> T) -> T {
         let drawn = &self.drawn;
         let monday: NaiveDate = "2026-11-02".parse().unwrap();
@@ -314,6 +326,7 @@ impl World {
             end: None,
             keeps: keeps.collect(),
             wet: self.wet(start),
+            dusty: self.dusty(start),
             away: away.into_iter().collect(),
             night_away: drawn.night_away,
             day_closed: Money::from_minor(drawn.day_closed),
@@ -514,6 +527,9 @@ impl Everything<'_> {
             if (wet || sanded.contains(&day)) && !away(day) {
                 cost += brief.day_closed.minor() * i64::from(phase.count());
             }
+            if wet && brief.dusty.contains(&calendar::date(day)) {
+                return None;
+            }
             let night = day >= first_coat && (day < open || minute > 20 * 60);
             let beside = brief.wet.iter().filter(|wet| {
                 // They are dry at nine in the morning.
@@ -605,6 +621,7 @@ proptest! {
             holiday: None,
             away: None,
             wet: None,
+            dust: None,
             ..drawn
         };
         World::new(drawn).with_brief(|brief| {
@@ -620,7 +637,7 @@ proptest! {
 
     #[test]
     fn no_plan_beats_the_best_of_a_house_of_seven_rooms(drawn in drawn(7..=7)) {
-        let drawn = Drawn { holiday: None, away: None, wet: None, sealed: false, ..drawn };
+        let drawn = Drawn { holiday: None, away: None, wet: None, dust: None, sealed: false, ..drawn };
         World::new(drawn).with_brief(|brief| {
             let answer = plan(brief, None);
             check(brief, &answer);
@@ -630,7 +647,7 @@ proptest! {
 
     #[test]
     fn no_plan_beats_the_best_of_a_house_sanded_by_hand(drawn in drawn(5..=7)) {
-        let drawn = Drawn { holiday: None, away: None, wet: None, by_hand: true, ..drawn };
+        let drawn = Drawn { holiday: None, away: None, wet: None, dust: None, by_hand: true, ..drawn };
         World::new(drawn).with_brief(|brief| {
             let answer = plan(brief, None);
             check(brief, &answer);
@@ -829,6 +846,7 @@ fn two_rooms() -> Drawn {
         holiday: None,
         away: None,
         wet: None,
+        dust: None,
         week: 28_000,
         weekend: None,
         crew: 480,

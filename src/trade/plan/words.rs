@@ -113,6 +113,13 @@ pub enum Remark {
         /// From when on they are walked on.
         until: NaiveDateTime,
     },
+    /// Another job sands in the house or trims, so no coat is wet then.
+    DustBeside {
+        /// The job's number.
+        job: String,
+        /// The days.
+        days: Vec<NaiveDate>,
+    },
     /// Nobody knows the days of another job in the house.
     Undated {
         /// The job's number.
