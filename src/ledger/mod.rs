@@ -38,6 +38,7 @@ mod settings;
 mod shopping;
 mod slips;
 mod stock;
+mod tax;
 
 use std::cell::{Cell, RefCell};
 use std::ops::Deref;
@@ -67,6 +68,7 @@ pub use self::reports::*;
 pub use self::settings::*;
 pub use self::shopping::*;
 pub use self::stock::*;
+pub use self::tax::*;
 use crate::measure::Units;
 use crate::money::Currency;
 
