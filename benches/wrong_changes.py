@@ -67,8 +67,8 @@ CHANGES = [
     ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;", "nets.insert(line.tax_percent, line.net);"),
     ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
     # quotes as they are gathered and kept
-    ("the minimum charge raises variations", "src/ledger/quotes.rs", "Some(_) => Money::ZERO,\n                None => self.minimum_charge()?,", "Some(_) => self.minimum_charge()?,\n                None => self.minimum_charge()?,"),
-    ("two confidences swapped", "src/ledger/quotes.rs", "returnable: self.buy_confidence_returnable()?,\n                other: self.buy_confidence()?,", "returnable: self.buy_confidence()?,\n                other: self.buy_confidence_returnable()?,"),
+    ("the minimum charge raises variations", "src/ledger/quotes.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
+    ("two confidences swapped", "src/ledger/quotes.rs", "returnable: settings.buy_confidence_returnable,\n                other: settings.buy_confidence,", "returnable: settings.buy_confidence,\n                other: settings.buy_confidence_returnable,"),
     ("area and edge of a quoted room swapped", "src/ledger/quotes.rs", 'area: row.get::<_, Micro>("area_micro")?.0,\n                edge: row.get::<_, Micro>("edge_micro")?.0,', 'area: row.get::<_, Micro>("edge_micro")?.0,\n                edge: row.get::<_, Micro>("area_micro")?.0,'),
     ("a variation prices agreed repairs again", "src/ledger/quotes.rs", "found.quantity = (found.quantity - done).max(Decimal::ZERO);", "found.quantity = (found.quantity - Decimal::ZERO * done).max(Decimal::ZERO);"),
     ("a variation prices agreed contingencies again", "src/ledger/quotes.rs", "work.contingency == Some(may.contingency) && work.operation == may.operation", "work.contingency == Some(may.contingency) && work.operation != may.operation"),

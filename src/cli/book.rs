@@ -423,7 +423,7 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
         .collect::<Result<Vec<i64>>>()?;
     let saw_loss = match &args.saw_loss {
         Some(text) => read_saw_loss(text, ledger.units())?,
-        None => ledger.saw_loss()?,
+        None => ledger.settings()?.saw_loss,
     };
     let sticks: Vec<Stick> = item
         .packs
@@ -593,7 +593,7 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
             let longest = Decimal::from(24 * MOST_DAYS);
             let need = (Decimal::ZERO..=longest)
                 .contains(&hours)
-                .then_some(Need::for_hours(hours, ledger.day_hours()?));
+                .then_some(Need::for_hours(hours, ledger.settings()?.day_hours));
             (text, need)
         }
         (None, None) => refuse!("--days or --hours says how long the machine is needed"),

@@ -133,7 +133,7 @@ pub(super) struct VoidArgs {
 
 /// Warns of a deposit above what the settings say the law allows; it is for the owner to judge.
 fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) -> Result<()> {
-    let law = ledger.contract_law()?;
+    let law = ledger.settings()?.contract_law();
     let largest = law.largest_deposit(ledger.agreed(job)?.price());
     if let Some(largest) = largest.filter(|largest| asked > *largest) {
         let text = |amount| ledger.currency().text(amount);

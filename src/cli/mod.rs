@@ -28,7 +28,7 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use clap::{Args, Parser, Subcommand};
 
 use self::ui::Context;
-use crate::ledger::{Job, Refusal, Room, refuse};
+use crate::ledger::{Job, Refusal, Room, read_percent, refuse};
 use crate::money::{Decimal, number, within};
 use crate::trade::{SiteId, bounds};
 
@@ -284,28 +284,6 @@ fn read_number(text: &str, what: &str) -> Result<Decimal> {
         Some(value) => Ok(value),
         None => Err(Refusal::new(format!("`{text}` is not {what}")).into()),
     }
-}
-
-/// Decimals of a percentage: fractions are kept in millionths.
-const PERCENT_DECIMALS: u32 = 4;
-
-/// Reads a share: `35%`, `35` or `35 %`, as a fraction of one.
-fn read_percent(text: &str, what: &str) -> Result<Decimal> {
-    let text = text.trim();
-    let digits = text.strip_suffix('%').unwrap_or(text).trim_end();
-    let percent = read_number(digits, what)?;
-    if digits == text && !percent.is_zero() && percent.abs() < Decimal::ONE {
-        let fraction = crate::money::plain(percent * Decimal::ONE_HUNDRED, 4);
-        return Err(
-            Refusal::new(format!("`{text}` could be {text} % or {fraction} %"))
-                .hint(format!("write {text}% or {fraction}%"))
-                .into(),
-        );
-    }
-    if percent.normalize().scale() > PERCENT_DECIMALS {
-        refuse!("`{text}` is finer than a percentage is kept: {PERCENT_DECIMALS} decimals at most");
-    }
-    Ok(percent / Decimal::ONE_HUNDRED)
 }
 
 /// Reads a margin; one that is next to nothing must be meant.

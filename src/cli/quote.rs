@@ -341,7 +341,7 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
         let header = record.header;
         let days = match &args.valid {
             Some(text) => valid_days(text)?,
-            None => writing.quote_valid_days()?,
+            None => writing.settings()?.quote_valid_days,
         };
         let last = writing.send_quote(&header, days)?;
         context.status(&format!(

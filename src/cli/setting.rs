@@ -4,13 +4,13 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use super::{read_date, read_margin, read_percent};
+use super::{read_date, read_margin};
 use crate::document::book::{
     setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text,
     tax_areas_json, tax_areas_text,
 };
-use crate::ledger::{Ledger, Setting, TaxArea, refuse};
-use crate::money::{Decimal, number, plain};
+use crate::ledger::{TaxArea, read_percent};
+use crate::money::{Decimal, plain};
 
 /// Manage settings: margin, burden, deposit and the like
 #[derive(Debug, Subcommand)]
@@ -92,29 +92,17 @@ pub(super) struct TaxAreaSetArgs {
     from: Option<String>,
 }
 
-/// Settings that are shares of a whole: 0.35 could be meant as 35 %.
-const SHARES: [&str; 8] = [
-    "margin",
-    "overhead",
-    "deposit",
-    "tax-percent",
-    "confidence",
-    "buy-confidence",
-    "buy-confidence-returnable",
-    "deposit-limit",
-];
-
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     match command {
         SettingCommand::List => context.read(|ledger| {
-            let (settings, page) = (ledger.settings()?, context.page(ledger));
+            let (settings, page) = (ledger.setting_list()?, context.page(ledger));
             context.answer(
                 || settings_json(&settings),
                 || settings_text(&settings, &page),
             )
         }),
         SettingCommand::Show(args) => context.read(|ledger| {
-            let setting = setting_named(ledger, &args.name)?;
+            let setting = ledger.setting(&args.name)?;
             context.answer(|| setting_json(&setting), || setting_text(&setting))
         }),
         SettingCommand::Set(args) => set(context, &args),
@@ -122,33 +110,15 @@ pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<
 }
 
 fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
-    let share = SHARES.contains(&args.name.trim().to_lowercase().as_str());
-    if share && number(&args.value).is_some() {
-        read_percent(&args.value, "a percentage")?;
-    }
     context.write(|writing| {
         if args.name.trim().eq_ignore_ascii_case("margin") {
             read_margin(context, &args.value)?;
         }
         writing.set_setting(&args.name, &args.value)?;
-        let setting = setting_named(writing, &args.name)?;
+        let setting = writing.setting(&args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));
         context.answer_if_json(|| setting_json(&setting))
     })
-}
-
-fn setting_named(ledger: &Ledger, name: &str) -> Result<Setting> {
-    // Asked first, so that an unknown name is refused with the near ones.
-    ledger.setting(name)?;
-    let wanted = name.trim();
-    match ledger
-        .settings()?
-        .into_iter()
-        .find(|setting| setting.name.eq_ignore_ascii_case(wanted))
-    {
-        Some(setting) => Ok(setting),
-        None => refuse!("no setting `{wanted}`"),
-    }
 }
 
 pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result<()> {

@@ -558,7 +558,7 @@ impl Writing<'_> {
         };
         let (wage, burden) = (
             self.currency().decimal(worker.wage),
-            quantity(self.burden()?),
+            quantity(self.settings()?.burden),
         );
         let amount = self.currency().amount(product([hours, wage, burden]));
         let recorded = self.insert_entry(&NewEntry {
@@ -637,7 +637,7 @@ impl Writing<'_> {
         if miles <= Decimal::ZERO || miles > MOST_MILES {
             refuse!("`{}` is not a number of miles driven", plain(miles, 6));
         }
-        let rate = quantity(self.mile_rate()?);
+        let rate = quantity(self.settings()?.mile_rate);
         let amount = self.currency().amount(product([miles, rate]));
         let entry = NewEntry {
             quantity: Some(miles),

@@ -116,7 +116,7 @@ impl Ledger {
     pub fn basis(&self) -> Result<Basis> {
         Ok(Basis {
             book: self.book()?,
-            trust: self.trust()?,
+            trust: self.settings()?.trust(),
             operations: self.operations_by_id()?,
             changes: self.rate_changes()?,
         })

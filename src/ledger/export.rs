@@ -8,6 +8,7 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::columns::{Micro, Nano};
+use super::settings::Key;
 use super::{Ledger, Transfer, UsedFor, numbered};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
@@ -219,7 +220,7 @@ impl Ledger {
              LEFT JOIN operation ON operation.id = live_entry.operation_id
              WHERE kind = 'hours' ORDER BY live_entry.place_id",
         )?;
-        let burden = self.burden()?;
+        let burden = self.settings()?.burden;
         let rows = statement.query_map([], |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
             let (job, hours, cost): (JobId, Micro, Money) = (
@@ -381,7 +382,7 @@ impl Ledger {
 
     fn book_rate_rows(&self) -> Result<Vec<Cells>> {
         let operations = self.operations_by_id()?;
-        let trust = self.trust()?;
+        let settings = self.settings()?;
         let mut statement = self.connection.prepare_cached(
             "SELECT operation_id, floor_condition, species, kind, driver_per_item_nano, fixed_micro, source
              FROM book_rate
@@ -398,11 +399,7 @@ impl Ledger {
                 operations
                     .get(&operation)
                     .map_or((String::new(), Decimal::ZERO), |operation| {
-                        let trusted = match super::import::trust_setting(operation, kind) {
-                            "trust-discs" => trust.discs,
-                            "trust-finish" => trust.finish,
-                            _ => trust.hours,
-                        };
+                        let trusted = settings.trusted(Key::of_trust(operation, kind));
                         (operation.name.clone(), trusted)
                     });
             Ok(vec![

@@ -125,6 +125,7 @@ impl Ledger {
             identity,
             clock: Cell::new(clock),
             said: RefCell::default(),
+            settings: RefCell::default(),
         };
         ledger.write(false, |writing| {
             writing.seal(seals::FIRM.0, seals::FIRM.1);
@@ -168,6 +169,7 @@ impl Ledger {
             },
             clock: Cell::new(clock),
             said: RefCell::default(),
+            settings: RefCell::default(),
         })
     }
 

@@ -277,9 +277,10 @@ impl Writing<'_> {
         let amount = match amount {
             Some(amount) => amount,
             None => {
-                let asked = price.times(self.deposit_share()?);
+                let settings = self.settings()?;
+                let asked = price.times(settings.deposit);
                 // A share that is the limit itself isn't rounded beyond it.
-                match self.contract_law()?.largest_deposit(price) {
+                match settings.contract_law().largest_deposit(price) {
                     Some(largest) if asked - largest == Money::from_minor(1) => largest,
                     _ => asked,
                 }
@@ -396,7 +397,7 @@ impl Writing<'_> {
                     client = :client, client_address = :client_address, site = :site
              WHERE id = :id",
             named_params! {
-                ":number": number, ":today": self.today(), ":due": due_on(self.today(), self.payment_days()?),
+                ":number": number, ":today": self.today(), ":due": due_on(self.today(), self.settings()?.payment_days),
                 ":client_id": draft.client_id, ":client": draft.client, ":client_address": draft.client_address,
                 ":site": draft.site, ":id": draft.id,
             },

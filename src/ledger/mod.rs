@@ -43,6 +43,7 @@ mod tax;
 use std::cell::{Cell, RefCell};
 use std::ops::Deref;
 use std::path::Path;
+use std::rc::Rc;
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
@@ -167,6 +168,8 @@ pub struct Ledger {
     clock: Cell<Clock>,
     /// What the writes of this run have put into the log.
     said: RefCell<Vec<String>>,
+    /// The settings, as the transaction that is open has read them.
+    settings: RefCell<Option<Rc<Settings>>>,
 }
 
 /// The right to write, inside one transaction.
@@ -194,6 +197,7 @@ impl Ledger {
     /// # Errors
     /// Fails with whatever `questions` fails with; refuses while another program holds the ledger.
     pub fn read<T>(&self, questions: impl FnOnce(&Ledger) -> Result<T>) -> Result<T> {
+        self.settings.take();
         let snapshot = rusqlite::Transaction::new_unchecked(
             &self.connection,
             rusqlite::TransactionBehavior::Deferred,
@@ -218,6 +222,7 @@ impl Ledger {
         events: impl FnOnce(&Writing<'_>) -> Result<T>,
     ) -> Result<T> {
         self.said.take();
+        self.settings.take();
         let write = || {
             let transaction = rusqlite::Transaction::new_unchecked(
                 &self.connection,

@@ -459,7 +459,7 @@ impl Ledger {
         progress: &dyn Fn(u32),
     ) -> Result<HouseSheet> {
         let worked = self.work_out(site, request, &[], None, progress)?;
-        self.check_dates(&self.calendar()?, request)?;
+        self.check_dates(&self.settings()?.calendar(), request)?;
         let mut answer = worked.with_brief(request, |brief| {
             let named = request
                 .phases
@@ -571,11 +571,11 @@ impl Ledger {
                 })
                 .collect()
         };
-        let mut calendar = self.calendar()?;
+        let mut calendar = self.settings()?.calendar();
         calendar
             .holidays
             .extend(lost.iter().map(|day| (*day, "lost".to_owned())));
-        let sealed = self.seals_rooms()?;
+        let sealed = self.settings()?.seal_rooms;
         let (mut wet, mut dusty, mut undated) = (Vec::new(), Vec::new(), Vec::new());
         for beside in self.jobs_beside(site, own)? {
             let Some(plan) = beside.plan else {
@@ -996,7 +996,7 @@ impl Writing<'_> {
             start,
             ..kept.request.clone()
         };
-        check_start(&self.calendar()?, start, self.today())?;
+        check_start(&self.settings()?.calendar(), start, self.today())?;
         let again = (&request, &kept.lost[..]);
         let why = self.plan_again(job, &kept, again, |_| false, progress)?;
         self.log(&format!(

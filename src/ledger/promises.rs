@@ -73,7 +73,13 @@ impl Ledger {
             })
         });
         let promises: Vec<Promise<'_>> = plans.chain(more).collect();
-        let (crew, sealed) = (self.calendar()?.crew_minutes, self.seals_rooms()?);
-        Ok(promised_twice(&promises, self.today(), crew, sealed))
+        let settings = self.settings()?;
+        let crew = settings.calendar().crew_minutes;
+        Ok(promised_twice(
+            &promises,
+            self.today(),
+            crew,
+            settings.seal_rooms,
+        ))
     }
 }

@@ -10,8 +10,8 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    Job, KeptPlan, Ledger, Refusal, Room, Site, ToBuy, Writing, adding_a_room, kept, names,
-    numbered, read_number, refuse, typed,
+    Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
+    names, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
@@ -379,7 +379,7 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn cancellation_of(&self, header: &QuoteHeader) -> Result<Option<Cancellation>> {
         if header.sent_on.is_none() {
-            return Ok(self.contract_law()?.cancellation);
+            return Ok(self.settings()?.contract_law().cancellation);
         }
         let right = self
             .connection
@@ -645,6 +645,7 @@ impl Ledger {
             .machines()?
             .into_iter()
             .map(|machine| (machine.id, (machine.name, machine.tariff)));
+        let settings = self.settings()?;
         let offer = Offer {
             sequence: names.0,
             schedule: names.1,
@@ -657,18 +658,18 @@ impl Ledger {
                 .into_iter()
                 .map(|item| (item.id, item.supply()))
                 .collect(),
-            day_hours: self.day_hours()?,
+            day_hours: settings.day_hours,
             start: request.start,
             rentals: None,
             cautions: cautions(site.year_built, &conditions, &hazards),
-            terms: self.terms(site, request)?,
+            terms: self.terms(site, request, &settings)?,
             luck: Luck {
-                draws: self.draws()?,
+                draws: settings.draws,
                 seed: seed_of(&site.address),
             },
             stocking: Stocking {
-                returnable: self.buy_confidence_returnable()?,
-                other: self.buy_confidence()?,
+                returnable: settings.buy_confidence_returnable,
+                other: settings.buy_confidence,
             },
         };
         Ok((offer, skipped))
@@ -688,13 +689,13 @@ impl Ledger {
 
     /// Returns the methods that a request names, or the settings.
     pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
-        let chosen = |asked: &Option<String>, default: Result<String>| match asked.as_deref() {
-            Some("none") => Ok::<_, anyhow::Error>(None),
-            Some(name) => Ok(Some(name.to_owned())),
-            None => Ok(Some(default?)),
+        let settings = self.settings()?;
+        let chosen = |asked: &Option<String>, default: &str| {
+            let name = asked.as_deref().unwrap_or(default);
+            (name != "none").then(|| name.to_owned())
         };
-        let sequence = chosen(&request.sequence, self.default_sequence())?;
-        let schedule = chosen(&request.schedule, self.default_schedule())?;
+        let sequence = chosen(&request.sequence, &settings.default_sequence);
+        let schedule = chosen(&request.schedule, &settings.default_schedule);
         Ok(Methods {
             operations: self.operations()?,
             sequence: sequence.map(|name| self.sequence(&name)).transpose()?,
@@ -737,7 +738,7 @@ impl Ledger {
         Ok(rooms)
     }
 
-    fn terms(&self, site: &Site, request: &DraftRequest) -> Result<Terms> {
+    fn terms(&self, site: &Site, request: &DraftRequest, settings: &Settings) -> Result<Terms> {
         let wage = match &request.worker {
             Some(name) => self.currency().decimal(self.worker(name)?.wage),
             None => match self.mean_wage()? {
@@ -752,17 +753,17 @@ impl Ledger {
             },
         };
         Ok(Terms {
-            margin: request.margin.map_or_else(|| self.margin(), Ok)?,
-            confidence: request.confidence.map_or_else(|| self.confidence(), Ok)?,
+            margin: request.margin.unwrap_or(settings.margin),
+            confidence: request.confidence.unwrap_or(settings.confidence),
             // The least that a job is done for; what is added to a job costs what it costs.
             minimum: match request.variation_of {
                 Some(_) => Money::ZERO,
-                None => self.minimum_charge()?,
+                None => settings.minimum_charge,
             },
-            step: self.price_step()?,
+            step: settings.price_step,
             wage,
-            burden: self.burden()?,
-            overhead: self.overhead()?,
+            burden: settings.burden,
+            overhead: settings.overhead,
             tax_percent: self.tax_in_force(site.id)?,
         })
     }

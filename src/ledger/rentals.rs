@@ -167,7 +167,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn unworked(&self, rentals: &[Rental]) -> Result<Vec<Unworked>> {
-        let (worked, calendar) = (self.dates_worked()?, self.calendar()?);
+        let (worked, calendar) = (self.dates_worked()?, self.settings()?.calendar());
         let never = BTreeSet::new();
         let mut unworked = Vec::new();
         for rental in rentals {

@@ -169,7 +169,10 @@ impl Ledger {
 
     /// Returns overhead as a fraction of labour, as a job was quoted; as it is set, where there is no quote.
     pub(super) fn overhead_of(&self, agreed: &Agreed) -> Result<Decimal> {
-        agreed.overhead().map_or_else(|| self.overhead(), Ok)
+        match agreed.overhead() {
+            Some(overhead) => Ok(overhead),
+            None => Ok(self.settings()?.overhead),
+        }
     }
 
     /// Returns a job's quoted lines beside its actual ones.

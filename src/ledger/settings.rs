@@ -1,21 +1,27 @@
 //! Settings: dated facts, the newest counts.
+//!
+//! What can be set is one table, [`settings!`]: a line for each setting, and its row in `seed-data/settings.csv` with
+//! its default, its words and its source. Whatever is typed, seeded or kept is read by the same line.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail};
 use chrono::{NaiveDate, Weekday};
-use rusqlite::{OptionalExtension, named_params};
+use rusqlite::named_params;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::names::near_names;
 use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Writing, refuse};
 use crate::measure::{Area, Length, Units};
-use crate::money::{Decimal, Money, number, quantity};
+use crate::money::{Currency, Decimal, Money, counted, number, plain, quantity};
 use crate::trade::bounds::check_day;
+use crate::trade::closed_set;
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
+use crate::trade::operation::Operation;
 use crate::trade::plan::Calendar;
-use crate::trade::rates::Trust;
+use crate::trade::rates::{RateKind, Trust};
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
@@ -23,15 +29,386 @@ const SEED: &str = include_str!("../../seed-data/settings.csv");
 /// What a setting that may be left open is set to then.
 const NONE: &str = "none";
 
-/// The fewest and the most times that a job is drawn.
-const LEAST_DRAWS: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
-const MOST_DRAWS: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
+/// Defines the settings: the closed set of their names, a field for the value of each, and the kind of value that it is.
+macro_rules! settings {
+    ($($key:ident = $name:literal, $field:ident: $type:ty = $kind:ident($($of:expr)?);)+) => {
+        closed_set! {
+            /// What can be set.
+            Key, "setting" { $(#[doc = concat!("`", $name, "`.")] $key = $name),+ }
+        }
+
+        impl Key {
+            /// Refuses a value that isn't of the setting's kind.
+            fn check(self, typed: &Typed<'_>) -> Result<()> {
+                match self { $(Key::$key => typed.$kind($($of)?).map(drop)),+ }
+            }
+        }
+
+        /// The settings as they stand, read.
+        #[derive(Clone, Debug, PartialEq)]
+        pub struct Settings { $(#[doc = concat!("`", $name, "`.")] pub $field: $type),+ }
+
+        impl Settings {
+            /// Reads what is typed for each setting.
+            fn read<'a>(typed: impl Fn(Key) -> Result<Typed<'a>>) -> Result<Settings> {
+                Ok(Settings { $($field: {
+                    let typed = typed(Key::$key)?;
+                    typed.$kind($($of)?).with_context(|| format!("the setting {} is `{}`", $name, typed.text))?
+                }),+ })
+            }
+        }
+    };
+}
+
+settings! {
+    Margin = "margin", margin: Decimal = margin();
+    Confidence = "confidence", confidence: Decimal = fraction(&CONFIDENCE);
+    Draws = "draws", draws: u32 = count(&DRAWS);
+    MinimumCharge = "minimum-charge", minimum_charge: Money = amount();
+    PriceStep = "price-step", price_step: Money = amount();
+    Burden = "burden", burden: Decimal = figure(&BURDEN);
+    Overhead = "overhead", overhead: Decimal = fraction(&OVERHEAD);
+    DayHours = "day-hours", day_hours: Decimal = figure(&DAY_HOURS);
+    CrewHours = "crew-hours", crew_hours: Decimal = figure(&CREW_HOURS);
+    WorkingDays = "working-days", working_days: Vec<Weekday> = weekdays();
+    SealRooms = "seal-rooms", seal_rooms: bool = yes();
+    Holidays = "holidays", holidays: BTreeMap<NaiveDate, String> = dates();
+    MileRate = "mile-rate", mile_rate: Decimal = figure(&MILE_RATE);
+    QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
+    PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
+    Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
+    DefaultSequence = "default-sequence", default_sequence: String = words();
+    DefaultSchedule = "default-schedule", default_schedule: String = words();
+    TrustDiscs = "trust-discs", trust_discs: Decimal = own_work();
+    TrustFinish = "trust-finish", trust_finish: Decimal = own_work();
+    TrustHours = "trust-hours", trust_hours: Decimal = own_work();
+    TaxPercent = "tax-percent", tax_percent: Decimal = percent(&PERCENTAGE);
+    BuyConfidenceReturnable = "buy-confidence-returnable", buy_confidence_returnable: Decimal = fraction(&CONFIDENCE);
+    BuyConfidence = "buy-confidence", buy_confidence: Decimal = fraction(&CONFIDENCE);
+    SawLoss = "saw-loss", saw_loss: Length = saw_loss();
+    DepositLimit = "deposit-limit", deposit_limit: Option<Share> = if_set(Typed::share);
+    DepositLimitAmount = "deposit-limit-amount", deposit_limit_amount: Option<Money> = if_set(Typed::amount);
+    CancellationDays = "cancellation-days", cancellation_days: Option<u32> = if_set(|it| it.count(&DAYS));
+    ContractLawSource = "contract-law", contract_law_source: Option<String> = if_set(Typed::words);
+}
+
+/// What a figure is at least and at most, and what it is called where it isn't that.
+struct Bounds {
+    least: Decimal,
+    most: Decimal,
+    called: &'static str,
+}
+
+const fn bounds(least: Decimal, most: u32, called: &'static str) -> Bounds {
+    let most = Decimal::from_parts(most, 0, 0, false, 0);
+    Bounds {
+        least,
+        most,
+        called,
+    }
+}
+
+/// The least of what must be above zero.
+const SMALLEST: Decimal = Decimal::from_parts(1, 0, 0, false, 6);
+
+const MARGIN: Bounds = bounds(Decimal::ZERO, 100, "a margin");
+const PERCENTAGE: Bounds = bounds(Decimal::ZERO, 100, "a percentage between 0 and 100");
+const OVERHEAD: Bounds = bounds(Decimal::ZERO, 1_000, "a percentage between 0 and 1000");
+/// Nothing is quite sure, in the decimals that a percentage has.
+const CONFIDENCE: Bounds = Bounds {
+    least: SMALLEST,
+    most: Decimal::from_parts(99_999_999, 0, 0, false, 6),
+    ..PERCENTAGE
+};
+const DRAWS: Bounds = bounds(
+    Decimal::ONE_THOUSAND,
+    1_000_000,
+    "a whole number between 1000 and 1000000",
+);
+const DAYS: Bounds = bounds(Decimal::ZERO, 3_650, "a number of days");
+const BURDEN: Bounds = bounds(
+    SMALLEST,
+    100,
+    "a factor such as 1.4: what an hour costs over its wage",
+);
+const DAY_HOURS: Bounds = bounds(SMALLEST, 24, "a number of hours of a day");
+const CREW_HOURS: Bounds = bounds(
+    SMALLEST,
+    2_400,
+    "the hours of labour of a crew in a day, such as 16 for two people",
+);
+const MILE_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
 
 /// The most that a saw takes, in nanometres: one inch.
 const WIDEST_SAW: i64 = 25_400_000;
 
-/// The least of what must be above zero.
-const SMALLEST: Decimal = Decimal::from_parts(1, 0, 0, false, 6);
+/// Decimals of a percentage: fractions are kept in millionths.
+const PERCENT_DECIMALS: u32 = 4;
+
+/// A value as it was typed, in a ledger's units and currency.
+struct Typed<'a> {
+    text: &'a str,
+    units: Units,
+    currency: Currency,
+}
+
+impl Typed<'_> {
+    fn figure(&self, bounds: &Bounds) -> Result<Decimal> {
+        self.within(bounds, number(self.text))
+    }
+
+    fn count(&self, bounds: &Bounds) -> Result<u32> {
+        let whole = number(self.text).filter(Decimal::is_integer);
+        let count = self.within(bounds, whole)?.to_u32();
+        count.context("more than can be counted")
+    }
+
+    /// Reads a percentage, with or without its sign.
+    fn percent(&self, bounds: &Bounds) -> Result<Decimal> {
+        self.check_meant()?;
+        self.within(bounds, self.hundredths())
+    }
+
+    /// Reads a percentage as a fraction of one.
+    fn fraction(&self, bounds: &Bounds) -> Result<Decimal> {
+        Ok(self.percent(bounds)? / Decimal::ONE_HUNDRED)
+    }
+
+    fn margin(&self) -> Result<Decimal> {
+        match self.hundredths() {
+            Some(margin) if margin >= Decimal::ONE_HUNDRED => refuse!(
+                "a margin of {} % cannot be kept: it must be below 100 %",
+                margin.normalize()
+            ),
+            _ => self.fraction(&MARGIN),
+        }
+    }
+
+    fn hundredths(&self) -> Option<Decimal> {
+        number(self.text.strip_suffix('%').unwrap_or(self.text))
+            .filter(|percent| percent.normalize().scale() <= PERCENT_DECIMALS)
+    }
+
+    /// Refuses a bare number that may be meant as a fraction or as a percentage.
+    fn check_meant(&self) -> Result<()> {
+        if number(self.text).is_some() {
+            read_percent(self.text, PERCENTAGE.called)?;
+        }
+        Ok(())
+    }
+
+    fn within(&self, bounds: &Bounds, read: Option<Decimal>) -> Result<Decimal> {
+        match read.filter(|read| (bounds.least..=bounds.most).contains(read)) {
+            Some(read) => Ok(read),
+            None => refuse!("`{}` is not {}", self.text, bounds.called),
+        }
+    }
+
+    fn amount(&self) -> Result<Money> {
+        let amount = self.currency.parse(self.text)?;
+        if amount.is_negative() {
+            refuse!("`{}` is not an amount of money from 0 on", self.text);
+        }
+        Ok(amount)
+    }
+
+    /// Reads a share of a price: `10%`, or a fraction such as `1/3`.
+    fn share(&self) -> Result<Share> {
+        self.check_meant()?;
+        let above_zero = |text: &str| number(text).filter(|part| *part > Decimal::ZERO);
+        let share = match self.text.split_once('/') {
+            Some((part, of)) => above_zero(part).zip(above_zero(of)),
+            None => {
+                let percent = self.text.strip_suffix('%').unwrap_or(self.text).trim_end();
+                above_zero(percent).map(|percent| (percent, Decimal::ONE_HUNDRED))
+            }
+        };
+        match share {
+            Some((part, of)) if part <= of => Ok(Share { part, of }),
+            _ => refuse!(
+                "`{}` is not a share of a price, such as 10% or 1/3",
+                self.text
+            ),
+        }
+    }
+
+    fn saw_loss(&self) -> Result<Length> {
+        read_saw_loss(self.text, self.units)
+    }
+
+    /// Reads an area of own work as square feet: `300 sqft`, `28 m2`, or a bare number in the ledger's unit.
+    fn own_work(&self) -> Result<Decimal> {
+        match Area::parse(self.text, self.units).map(|area| quantity(area.square_feet())) {
+            Ok(trust) if trust > Decimal::ZERO => Ok(trust),
+            _ => refuse!(
+                "`{}` is not an area of your own work, such as 300 sqft",
+                self.text
+            ),
+        }
+    }
+
+    /// Reads days of the week: `mon, tue, wed`.
+    fn weekdays(&self) -> Result<Vec<Weekday>> {
+        let mut days: Vec<Weekday> = Vec::new();
+        for word in self.text.split([',', ' ']).filter(|word| !word.is_empty()) {
+            let Ok(day) = word.parse::<Weekday>() else {
+                return Err(Refusal::new(format!("`{word}` is not a day of the week"))
+                    .hint("gritledger setting set working-days \"mon, tue, wed, thu, fri\"")
+                    .into());
+            };
+            if !days.contains(&day) {
+                days.push(day);
+            }
+        }
+        if days.is_empty() {
+            refuse!("somebody has to work on some day of the week");
+        }
+        days.sort_by_key(Weekday::num_days_from_monday);
+        Ok(days)
+    }
+
+    /// Reads dates that aren't worked, each perhaps with a name: `2026-12-25 Christmas Day, 2027-01-01`.
+    fn dates(&self) -> Result<BTreeMap<NaiveDate, String>> {
+        let mut dates = BTreeMap::new();
+        let parts = set(self.text).into_iter().flat_map(|text| text.split(','));
+        for part in parts.map(str::trim) {
+            let (date, name) = part.split_once(' ').unwrap_or((part, ""));
+            let Ok(date) = date.parse::<NaiveDate>() else {
+                return Err(Refusal::new(format!("`{part}` does not begin with a date"))
+                    .hint(
+                        "gritledger setting set holidays \"2026-12-25 Christmas Day, 2027-01-01\"",
+                    )
+                    .into());
+            };
+            dates.insert(date, name.trim().to_owned());
+        }
+        Ok(dates)
+    }
+
+    fn yes(&self) -> Result<bool> {
+        match self.text {
+            "yes" => Ok(true),
+            "no" => Ok(false),
+            text => refuse!("`{text}` is neither yes nor no"),
+        }
+    }
+
+    /// Takes words as they are.
+    fn words(&self) -> Result<String> {
+        Ok(self.text.to_owned())
+    }
+
+    /// Reads a value that may be left open; `None`: it is.
+    fn if_set<T>(&self, kind: impl FnOnce(&Self) -> Result<T>) -> Result<Option<T>> {
+        set(self.text)
+            .map(|text| kind(&Self { text, ..*self }))
+            .transpose()
+    }
+}
+
+/// Returns a value that may be left open; `None`: it is.
+fn set(text: &str) -> Option<&str> {
+    Some(text.trim()).filter(|text| !text.is_empty() && !text.eq_ignore_ascii_case(NONE))
+}
+
+/// Reads what a saw takes between two pieces: up to an inch.
+///
+/// # Errors
+/// Refuses what is no length, and more than a saw takes.
+pub fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
+    let bare = number(value.trim());
+    if bare.is_some_and(|loss| loss.is_zero()) {
+        return Ok(Length::ZERO);
+    }
+    if bare.is_some_and(|loss| loss.is_sign_negative()) {
+        refuse!("`{value}`: a saw takes no less than nothing");
+    }
+    let loss = Length::parse(value, units)?;
+    if loss.nanometres() > WIDEST_SAW {
+        refuse!("`{value}` is more than a saw takes: up to 1 in");
+    }
+    Ok(loss)
+}
+
+/// Reads a share: `35%`, `35` or `35 %`, as a fraction of one; `what` names it in the refusal.
+///
+/// # Errors
+/// Refuses what is no number, one that could be meant as a fraction, and one finer than is kept.
+pub fn read_percent(text: &str, what: &str) -> Result<Decimal> {
+    let text = text.trim();
+    let digits = text.strip_suffix('%').unwrap_or(text).trim_end();
+    let Some(percent) = number(digits) else {
+        refuse!("`{digits}` is not {what}");
+    };
+    if digits == text && !percent.is_zero() && percent.abs() < Decimal::ONE {
+        let fraction = plain(percent * Decimal::ONE_HUNDRED, 4);
+        return Err(
+            Refusal::new(format!("`{text}` could be {text} % or {fraction} %"))
+                .hint(format!("write {text}% or {fraction}%"))
+                .into(),
+        );
+    }
+    if percent.normalize().scale() > PERCENT_DECIMALS {
+        refuse!("`{text}` is finer than a percentage is kept: {PERCENT_DECIMALS} decimals at most");
+    }
+    Ok(percent / Decimal::ONE_HUNDRED)
+}
+
+impl Key {
+    /// Returns the setting that says how far the book's rate of an operation is trusted.
+    pub(super) fn of_trust(operation: &Operation, kind: RateKind) -> Key {
+        match (kind, operation.set_size) {
+            (RateKind::Hours, _) => Key::TrustHours,
+            (RateKind::Item, Some(_)) => Key::TrustDiscs,
+            (RateKind::Item, None) => Key::TrustFinish,
+        }
+    }
+}
+
+impl Settings {
+    /// Returns how far the book is trusted.
+    pub fn trust(&self) -> Trust {
+        Trust {
+            discs: self.trust_discs,
+            finish: self.trust_finish,
+            hours: self.trust_hours,
+        }
+    }
+
+    /// Returns the figure of a trust.
+    pub(super) fn trusted(&self, trust: Key) -> Decimal {
+        match trust {
+            Key::TrustDiscs => self.trust_discs,
+            Key::TrustFinish => self.trust_finish,
+            _ => self.trust_hours,
+        }
+    }
+
+    /// Returns when the crew works.
+    pub fn calendar(&self) -> Calendar {
+        let minutes = |hours: Decimal| counted((hours * Decimal::from(60)).ceil().to_i64());
+        Calendar {
+            working_days: self.working_days.clone(),
+            holidays: self.holidays.clone(),
+            crew_minutes: minutes(self.crew_hours),
+            day_minutes: minutes(self.day_hours),
+        }
+    }
+
+    /// Returns the law on deposits and cancellation as the firm has set it.
+    pub fn contract_law(&self) -> ContractLaw {
+        let source = &self.contract_law_source;
+        ContractLaw {
+            deposit_share: self.deposit_limit,
+            deposit_amount: self.deposit_limit_amount,
+            cancellation: self.cancellation_days.map(|days| Cancellation {
+                days,
+                source: source.clone(),
+            }),
+            source: source.clone(),
+        }
+    }
+}
 
 /// A setting as it stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -46,7 +423,7 @@ pub struct Setting {
     pub source: String,
 }
 
-/// Returns name, value, description and source of every setting as embedded.
+/// Returns every setting as embedded.
 fn seeds() -> Result<Vec<Setting>> {
     let columns = Columns {
         kind: "settings",
@@ -63,340 +440,114 @@ fn seeds() -> Result<Vec<Setting>> {
     Ok(rows.iter().map(seed).collect())
 }
 
-/// Returns the names of all settings.
-pub(super) fn names() -> Result<Vec<String>> {
-    Ok(seeds()?.into_iter().map(|seed| seed.name).collect())
+/// Returns the setting of that name.
+///
+/// # Errors
+/// Refuses an unknown name, with the near ones.
+fn key(name: &str) -> Result<Key> {
+    let wanted = name.trim().to_lowercase();
+    if let Some(key) = Key::ALL.iter().find(|key| key.as_str() == wanted) {
+        return Ok(*key);
+    }
+    let near = near_names(&wanted, Key::ALL.iter().map(|key| key.as_str()));
+    let refusal = Refusal::new(format!("no setting `{}`", name.trim()));
+    Err(match near[..] {
+        [] => refusal.hint("gritledger setting list"),
+        _ => refusal.hint(format!("near names: {}", near.join(", "))),
+    }
+    .into())
 }
 
 impl Ledger {
-    /// Returns the value of a setting, as typed.
+    /// Returns the settings, read once for each snapshot or write.
     ///
     /// # Errors
-    /// Refuses an unknown name.
-    pub fn setting(&self, name: &str) -> Result<String> {
-        let value = self
-            .connection
-            .prepare_cached(
-                "SELECT value FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1",
-            )?
-            .query_row(
-                named_params! { ":name": name.trim().to_lowercase() },
-                |row| row.get(0),
-            )
-            .optional()?;
-        match value {
-            Some(value) => Ok(value),
-            None => Err(unknown(name)?),
+    /// Fails if one of them is damaged.
+    pub fn settings(&self) -> Result<Rc<Settings>> {
+        // Outside a transaction another program may set them meanwhile.
+        let alone = !self.connection.is_autocommit();
+        if let Some(read) = self.settings.borrow().as_ref().filter(|_| alone) {
+            return Ok(Rc::clone(read));
         }
+        let kept = self.kept_settings()?;
+        let read = Rc::new(Settings::read(|key| match kept.get(key.as_str()) {
+            Some((value, _)) => Ok(self.as_typed(value)),
+            None => bail!("the setting {key} has no value"),
+        })?);
+        if alone {
+            self.settings.replace(Some(Rc::clone(&read)));
+        }
+        Ok(read)
     }
 
-    /// Returns every setting, in the order that the book lists them.
+    /// Returns every setting as it stands, in the order that the book lists them.
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn settings(&self) -> Result<Vec<Setting>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT value, source FROM setting WHERE name = :name ORDER BY id DESC LIMIT 1",
-        )?;
-        let mut settings = Vec::new();
-        for seed in seeds()? {
-            let newest = statement.query_row(named_params! { ":name": seed.name }, |row| {
-                Ok((row.get("value")?, row.get("source")?))
-            });
-            let (value, source) = newest
-                .optional()?
-                .unwrap_or((seed.value.clone(), seed.source.clone()));
-            settings.push(Setting {
-                value,
-                source,
-                ..seed
-            });
+    pub fn setting_list(&self) -> Result<Vec<Setting>> {
+        let mut kept = self.kept_settings()?;
+        let mut settings = seeds()?;
+        for setting in &mut settings {
+            if let Some(newest) = kept.remove(&setting.name) {
+                (setting.value, setting.source) = newest;
+            }
         }
         Ok(settings)
     }
 
-    pub(super) fn decimal_setting(&self, name: &str) -> Result<Decimal> {
-        let value = self.setting(name)?;
-        read_decimal(&value).with_context(|| format!("the setting {name} is `{value}`"))
-    }
-
-    fn share_setting(&self, name: &str) -> Result<Decimal> {
-        Ok(self.decimal_setting(name)? / Decimal::ONE_HUNDRED)
-    }
-
-    fn count_setting(&self, name: &str) -> Result<u32> {
-        self.decimal_setting(name)?
-            .to_u32()
-            .with_context(|| format!("the setting {name} is not a whole number"))
-    }
-
-    pub(super) fn trust_setting(&self, name: &str) -> Result<Decimal> {
-        let value = self.setting(name)?;
-        read_trust(&value, self.units()).with_context(|| format!("the setting {name} is `{value}`"))
-    }
-
-    /// Returns the margin that quotes keep, as a fraction.
+    /// Returns a setting as it stands.
     ///
     /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn margin(&self) -> Result<Decimal> {
-        self.share_setting("margin")
+    /// Refuses an unknown name.
+    pub fn setting(&self, name: &str) -> Result<Setting> {
+        let key = key(name)?;
+        let mut settings = self.setting_list()?.into_iter();
+        let setting = settings.find(|setting| setting.name == key.as_str());
+        setting.with_context(|| format!("the setting {key} is not in the book"))
     }
 
-    /// Returns with what confidence quotes keep their margin, as a fraction.
+    /// Returns the newest value of each name, and its source: beside `MAX`, columns are those of its row.
+    pub(super) fn kept_settings(&self) -> Result<BTreeMap<String, (String, String)>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT name, value, source, MAX(id) FROM setting GROUP BY name ORDER BY name",
+        )?;
+        let kept = statement.query_map([], |row| {
+            Ok((row.get("name")?, (row.get("value")?, row.get("source")?)))
+        })?;
+        Ok(kept.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns a value as it is kept: a sequence or schedule by its whole name, since a beginning may fit others later.
     ///
     /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn confidence(&self) -> Result<Decimal> {
-        self.share_setting("confidence")
-    }
-
-    /// Returns how many times a job is drawn to see what it may cost.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn draws(&self) -> Result<u32> {
-        self.count_setting("draws")
-    }
-
-    /// Returns the least that a job is done for.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn minimum_charge(&self) -> Result<Money> {
-        self.money_setting("minimum-charge")
-    }
-
-    /// Returns what prices are rounded up to multiples of; nothing: they aren't.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn price_step(&self) -> Result<Money> {
-        self.money_setting("price-step")
-    }
-
-    /// Returns with what confidence enough is bought of what can be handed back, as a fraction.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn buy_confidence_returnable(&self) -> Result<Decimal> {
-        self.share_setting("buy-confidence-returnable")
-    }
-
-    /// Returns with what confidence enough is bought of what can't be handed back, as a fraction.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn buy_confidence(&self) -> Result<Decimal> {
-        self.share_setting("buy-confidence")
-    }
-
-    /// Returns what a saw takes between two pieces.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn saw_loss(&self) -> Result<Length> {
-        let value = self.setting("saw-loss")?;
-        read_saw_loss(&value, self.units())
-            .with_context(|| format!("the setting saw-loss is `{value}`"))
-    }
-
-    /// Returns the law on deposits and cancellation as the firm has set it.
-    ///
-    /// # Errors
-    /// Fails if the settings are damaged.
-    pub fn contract_law(&self) -> Result<ContractLaw> {
-        let [share, amount, days] = ["deposit-limit", "deposit-limit-amount", "cancellation-days"]
-            .map(|name| self.setting(name));
-        let (share, amount, days) = (share?, amount?, days?);
-        let source = if_set(&self.setting("contract-law")?).map(str::to_owned);
-        Ok(ContractLaw {
-            deposit_share: if_set(&share).map(read_share).transpose()?,
-            deposit_amount: if_set(&amount)
-                .map(|amount| self.currency().parse(amount))
-                .transpose()?,
-            cancellation: match if_set(&days) {
-                Some(days) => Some(Cancellation {
-                    days: days.parse()?,
-                    source: source.clone(),
-                }),
-                None => None,
-            },
-            source,
-        })
-    }
-
-    /// Returns a value as it is kept; a sequence or schedule by its whole name, since a beginning may fit others later.
-    pub(super) fn fitting(&self, name: &str, value: &str) -> Result<String> {
-        match name {
-            "default-sequence" => return Ok(self.sequence(value)?.name),
-            "default-schedule" => return Ok(self.schedule(value)?.name),
-            "trust-discs" | "trust-finish" | "trust-hours" => {
-                match read_trust(value, self.units()) {
-                    Ok(trust) if trust > Decimal::ZERO => {}
-                    _ => refuse!("`{value}` is not an area of your own work, such as 300 sqft"),
-                }
+    /// Refuses a value that doesn't fit the setting.
+    pub(super) fn fitting(&self, key: Key, value: &str) -> Result<String> {
+        let typed = self.as_typed(value);
+        key.check(&typed)?;
+        Ok(match key {
+            Key::DefaultSequence => self.sequence(value)?.name,
+            Key::DefaultSchedule => self.schedule(value)?.name,
+            Key::WorkingDays => {
+                let days = typed.weekdays()?.into_iter();
+                let words = days.map(|day| day.to_string().to_lowercase());
+                words.collect::<Vec<_>>().join(", ")
             }
-            "minimum-charge" | "price-step" => self.check_amount(value)?,
-            "deposit-limit-amount" => {
-                if let Some(amount) = if_set(value) {
-                    self.check_amount(amount)?;
-                }
-            }
-            "saw-loss" => {
-                read_saw_loss(value, self.units())?;
-            }
-            "deposit-limit" => {
-                if let Some(share) = if_set(value) {
-                    read_share(share)?;
-                }
-            }
-            "contract-law" => {}
-            "working-days" => {
-                let days = read_working_days(value)?;
-                return Ok(days
-                    .iter()
-                    .map(|day| word_of(*day))
-                    .collect::<Vec<_>>()
-                    .join(", "));
-            }
-            "holidays" => {
-                for day in read_holidays(value)?.keys() {
+            Key::Holidays => {
+                for day in typed.dates()?.keys() {
                     check_day(*day, self.today())?;
                 }
+                value.to_owned()
             }
-            "seal-rooms" => {
-                if !matches!(value, "yes" | "no") {
-                    refuse!("`{value}` is neither yes nor no");
-                }
-            }
-            "cancellation-days" if if_set(value).is_none() => {}
-            _ => check_figure(name, value)?,
-        }
-        Ok(value.to_owned())
-    }
-
-    fn check_amount(&self, value: &str) -> Result<()> {
-        if self.currency().parse(value)?.is_negative() {
-            refuse!("`{value}` is not an amount of money from 0 on");
-        }
-        Ok(())
-    }
-
-    fn money_setting(&self, name: &str) -> Result<Money> {
-        let value = self.setting(name)?;
-        self.currency()
-            .parse(&value)
-            .with_context(|| format!("the setting {name} is `{value}`"))
-    }
-
-    /// Returns what an hour costs over its wage, as a factor.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn burden(&self) -> Result<Decimal> {
-        self.decimal_setting("burden")
-    }
-
-    /// Returns overhead as a fraction of labour.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn overhead(&self) -> Result<Decimal> {
-        self.share_setting("overhead")
-    }
-
-    /// Returns the working hours of a day.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn day_hours(&self) -> Result<Decimal> {
-        self.decimal_setting("day-hours")
-    }
-
-    /// Returns when the crew works.
-    ///
-    /// # Errors
-    /// Fails if the settings are damaged.
-    pub fn calendar(&self) -> Result<Calendar> {
-        let minutes = |hours: Decimal| {
-            let minutes = (hours * Decimal::from(60)).ceil().to_i64();
-            minutes.context("hours that are no number of minutes")
-        };
-        Ok(Calendar {
-            working_days: read_working_days(&self.setting("working-days")?)?,
-            holidays: read_holidays(&self.setting("holidays")?)?,
-            crew_minutes: minutes(self.decimal_setting("crew-hours")?)?,
-            day_minutes: minutes(self.day_hours()?)?,
+            _ => value.to_owned(),
         })
     }
 
-    /// Tells whether wet rooms are sealed off, so that others are sanded meanwhile.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn seals_rooms(&self) -> Result<bool> {
-        Ok(self.setting("seal-rooms")? == "yes")
-    }
-
-    /// Returns what a mile costs, in major units.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn mile_rate(&self) -> Result<Decimal> {
-        self.decimal_setting("mile-rate")
-    }
-
-    /// Returns for how many days a sent quote can be accepted.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn quote_valid_days(&self) -> Result<u32> {
-        self.count_setting("quote-valid-days")
-    }
-
-    /// Returns how many days after its issue an invoice falls due.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn payment_days(&self) -> Result<u32> {
-        self.count_setting("payment-days")
-    }
-
-    /// Returns the share of the price that deposits ask for, as a fraction.
-    ///
-    /// # Errors
-    /// Fails if the setting is damaged.
-    pub fn deposit_share(&self) -> Result<Decimal> {
-        self.share_setting("deposit")
-    }
-
-    /// Returns how far the book is trusted.
-    ///
-    /// # Errors
-    /// Fails if the settings are damaged.
-    pub fn trust(&self) -> Result<Trust> {
-        Ok(Trust {
-            discs: self.trust_setting("trust-discs")?,
-            finish: self.trust_setting("trust-finish")?,
-            hours: self.trust_setting("trust-hours")?,
-        })
-    }
-
-    /// Returns the sequence that quotes use unless another is named.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn default_sequence(&self) -> Result<String> {
-        self.setting("default-sequence")
-    }
-
-    /// Returns the schedule that quotes use unless another is named.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn default_schedule(&self) -> Result<String> {
-        self.setting("default-schedule")
+    fn as_typed<'a>(&self, text: &'a str) -> Typed<'a> {
+        Typed {
+            text,
+            units: self.units(),
+            currency: self.currency(),
+        }
     }
 }
 
@@ -406,210 +557,58 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an unknown name and a value that doesn't fit it.
     pub fn set_setting(&self, name: &str, value: &str) -> Result<()> {
-        let (name, value) = (name.trim().to_lowercase(), value.trim());
-        if !seeds()?.iter().any(|seed| seed.name == name) {
-            return Err(unknown(&name)?);
-        }
-        let value = &self.fitting(&name, value)?;
-        self.insert_setting(&name, value, "own choice")?;
-        self.log(&format!("Set {name} to {value}."))
+        let key = key(name)?;
+        let value = self.fitting(key, value.trim())?;
+        self.insert_setting(key, &value, "own choice")?;
+        self.log(&format!("Set {key} to {value}."))
     }
 
-    pub(super) fn insert_setting(&self, name: &str, value: &str, source: &str) -> Result<()> {
+    pub(super) fn insert_setting(&self, key: Key, value: &str, source: &str) -> Result<()> {
         self.connection
             .prepare_cached(
                 "INSERT INTO setting (id, name, value, source, recorded_at) VALUES (:id, :name, :value, :source, :now)",
             )?
             .execute(named_params! {
-                ":id": self.new_id("setting")?, ":name": name, ":value": value, ":source": source, ":now": self.now(),
+                ":id": self.new_id("setting")?, ":name": key.as_str(), ":value": value, ":source": source, ":now": self.now(),
             })?;
+        self.settings.take();
         Ok(())
     }
 
     pub(super) fn seed_settings(&self) -> Result<()> {
         for seed in seeds()? {
-            self.insert_setting(&seed.name, &seed.value, &seed.source)?;
+            self.insert_setting(key(&seed.name)?, &seed.value, &seed.source)?;
         }
         Ok(())
     }
 }
 
-fn unknown(name: &str) -> Result<anyhow::Error> {
-    let seeds = seeds()?;
-    let near = near_names(
-        &name.trim().to_lowercase(),
-        seeds.iter().map(|seed| seed.name.as_str()),
-    );
-    let refusal = Refusal::new(format!("no setting `{}`", name.trim()));
-    Ok(match near[..] {
-        [] => refusal.hint("gritledger setting list"),
-        _ => refusal.hint(format!("near names: {}", near.join(", "))),
-    }
-    .into())
-}
-
-/// Refuses a figure that doesn't fit its setting.
-fn check_figure(name: &str, value: &str) -> Result<()> {
-    let read = match name {
-        "margin"
-        | "confidence"
-        | "buy-confidence"
-        | "buy-confidence-returnable"
-        | "overhead"
-        | "deposit"
-        | "tax-percent" => read_decimal(value).ok().filter(|share| {
-            // Fractions are kept in millionths.
-            share.normalize().scale() <= 4
-        }),
-        _ => number(value),
-    };
-    let within = |low: Decimal, high: i64| {
-        read.is_some_and(|read| read >= low && read <= Decimal::from(high))
-    };
-    let (fits, what) = match name {
-        "margin" => match read {
-            Some(margin) if margin >= Decimal::ONE_HUNDRED => refuse!(
-                "a margin of {} % cannot be kept: it must be below 100 %",
-                margin.normalize()
-            ),
-            _ => (within(Decimal::ZERO, 100), "a margin"),
-        },
-        "overhead" => (
-            within(Decimal::ZERO, 1000),
-            "a percentage between 0 and 1000",
-        ),
-        "deposit" | "tax-percent" => (within(Decimal::ZERO, 100), "a percentage between 0 and 100"),
-        "confidence" | "buy-confidence" | "buy-confidence-returnable" => (
-            read.is_some_and(|read| read > Decimal::ZERO && read < Decimal::ONE_HUNDRED),
-            "a percentage between 0 and 100",
-        ),
-        "draws" => (
-            read.is_some_and(|read| {
-                read.is_integer() && (LEAST_DRAWS..=MOST_DRAWS).contains(&read)
-            }),
-            "a whole number between 1000 and 1000000",
-        ),
-        "quote-valid-days" | "payment-days" | "cancellation-days" => (
-            within(Decimal::ZERO, 3650) && read.is_some_and(|days| days.is_integer()),
-            "a number of days",
-        ),
-        "burden" => (
-            within(SMALLEST, 100),
-            "a factor such as 1.4: what an hour costs over its wage",
-        ),
-        "day-hours" => (within(SMALLEST, 24), "a number of hours of a day"),
-        "crew-hours" => (
-            within(SMALLEST, 2400),
-            "the hours of labour of a crew in a day, such as 16 for two people",
-        ),
-        _ => (
-            within(Decimal::ZERO, 1_000_000),
-            "a number between 0 and 1000000",
-        ),
-    };
-    if !fits {
-        refuse!("`{value}` is not {what}");
-    }
-    Ok(())
-}
-
-/// Reads days of the week: `mon, tue, wed`.
-fn read_working_days(value: &str) -> Result<Vec<Weekday>> {
-    let mut days: Vec<Weekday> = Vec::new();
-    for word in value.split([',', ' ']).filter(|word| !word.is_empty()) {
-        let Ok(day) = word.parse::<Weekday>() else {
-            return Err(Refusal::new(format!("`{word}` is not a day of the week"))
-                .hint("gritledger setting set working-days \"mon, tue, wed, thu, fri\"")
-                .into());
-        };
-        if !days.contains(&day) {
-            days.push(day);
-        }
-    }
-    if days.is_empty() {
-        refuse!("somebody has to work on some day of the week");
-    }
-    days.sort_by_key(Weekday::num_days_from_monday);
-    Ok(days)
-}
-
-/// Writes a day of the week as it is set: `mon`.
-fn word_of(day: Weekday) -> String {
-    day.to_string().to_lowercase()
-}
-
-/// Reads dates that aren't worked, each perhaps with a name: `2026-12-25 Christmas Day, 2027-01-01`.
-fn read_holidays(value: &str) -> Result<BTreeMap<NaiveDate, String>> {
-    let mut holidays = BTreeMap::new();
-    let parts = if_set(value).into_iter().flat_map(|value| value.split(','));
-    for part in parts.map(str::trim) {
-        let (date, name) = part.split_once(' ').unwrap_or((part, ""));
-        let Ok(date) = date.parse::<NaiveDate>() else {
-            return Err(Refusal::new(format!("`{part}` does not begin with a date"))
-                .hint("gritledger setting set holidays \"2026-12-25 Christmas Day, 2027-01-01\"")
-                .into());
-        };
-        holidays.insert(date, name.trim().to_owned());
-    }
-    Ok(holidays)
-}
-
-/// Returns a value that may be left open; `None`: it is.
-fn if_set(value: &str) -> Option<&str> {
-    Some(value.trim()).filter(|value| !value.is_empty() && !value.eq_ignore_ascii_case(NONE))
-}
-
-/// Reads a share of a price: `10%`, or a fraction such as `1/3`.
-fn read_share(value: &str) -> Result<Share> {
-    let whole = |text: &str| number(text).filter(|part| *part > Decimal::ZERO);
-    let share = match value.split_once('/') {
-        Some((part, of)) => whole(part).zip(whole(of)),
-        None => {
-            let percent = value.strip_suffix('%').unwrap_or(value).trim_end();
-            whole(percent).map(|percent| (percent, Decimal::ONE_HUNDRED))
-        }
-    };
-    match share {
-        Some((part, of)) if part <= of => Ok(Share { part, of }),
-        _ => refuse!("`{value}` is not a share of a price, such as 10% or 1/3"),
-    }
-}
-
-/// Reads what a saw takes between two pieces: up to an inch.
-///
-/// # Errors
-/// Refuses what is no length, and more than a saw takes.
-pub fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
-    if number(value.trim()).is_some_and(|loss| loss.is_zero()) {
-        return Ok(Length::ZERO);
-    }
-    if number(value.trim()).is_some_and(|loss| loss.is_sign_negative()) {
-        refuse!("`{value}`: a saw takes no less than nothing");
-    }
-    let loss = Length::parse(value, units)?;
-    if loss.nanometres() > WIDEST_SAW {
-        refuse!("`{value}` is more than a saw takes: up to 1 in");
-    }
-    Ok(loss)
-}
-
-/// Reads a number, with or without a percent sign.
-fn read_decimal(value: &str) -> Result<Decimal> {
-    let value = value.trim();
-    match number(value.strip_suffix('%').unwrap_or(value)) {
-        Some(value) => Ok(value),
-        None => refuse!("`{value}` is not a number"),
-    }
-}
-
-/// Reads a trust as square feet: `300 sqft`, `28 m2`, or a bare number in the ledger's unit.
-fn read_trust(value: &str, units: Units) -> Result<Decimal> {
-    Ok(quantity(Area::parse(value, units)?.square_feet()))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn typed(text: &str) -> Typed<'_> {
+        Typed {
+            text,
+            units: Units::Us,
+            currency: Currency::from_code("USD").unwrap(),
+        }
+    }
+
+    #[test]
+    fn every_row_of_the_book_is_a_setting_and_every_setting_has_its_row() {
+        let seeds = seeds().unwrap();
+        let rows: Vec<&str> = seeds.iter().map(|seed| seed.name.as_str()).collect();
+        let keys: Vec<&str> = Key::ALL.iter().map(|key| key.as_str()).collect();
+        assert_eq!(rows, keys, "in one order");
+        for (key, seed) in Key::ALL.iter().zip(&seeds) {
+            let read = key.check(&typed(&seed.value));
+            assert!(read.is_ok(), "{key} is `{}`: {read:?}", seed.value);
+        }
+        let read = Settings::read(|key| Ok(typed(&seeds[key as usize].value))).unwrap();
+        assert_eq!(read.margin, Decimal::new(35, 2));
+        assert_eq!(read.contract_law(), ContractLaw::default());
+    }
 
     #[test]
     fn figures_that_do_not_fit_are_refused_in_words() {
@@ -656,7 +655,11 @@ mod tests {
             ("payment-days", "1.5", "`1.5` is not a number of days"),
         ];
         for (name, value, words) in refused {
-            let said = check_figure(name, value).unwrap_err().to_string();
+            let said = key(name)
+                .unwrap()
+                .check(&typed(value))
+                .unwrap_err()
+                .to_string();
             assert_eq!(said, words, "{name} {value}");
         }
         for (name, value) in [
@@ -669,7 +672,10 @@ mod tests {
             ("payment-days", "0"),
             ("day-hours", "7.5"),
         ] {
-            assert!(check_figure(name, value).is_ok(), "{name} {value}");
+            assert!(
+                key(name).unwrap().check(&typed(value)).is_ok(),
+                "{name} {value}"
+            );
         }
     }
 }

@@ -95,7 +95,7 @@ impl Ledger {
             .prepare_cached("SELECT tax_area_id FROM site WHERE id = :site")?
             .query_row(named_params! { ":site": site }, |row| row.get(0))?;
         let Some(area) = area else {
-            return self.decimal_setting("tax-percent");
+            return Ok(self.settings()?.tax_percent);
         };
         let percent: Option<Micro> = self
             .connection

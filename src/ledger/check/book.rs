@@ -1,42 +1,28 @@
 //! Can the settings and the book be read, and is nothing missing that a quote would need?
 
-use std::collections::BTreeSet;
-
 use anyhow::Result;
 
-use super::super::settings;
+use super::super::settings::Key;
 use super::{Ledger, Problems};
 use crate::trade::{FloorCondition, Species};
 
 impl Ledger {
     /// Every setting is one that there is, has its value, and could be set to that value now.
     pub(super) fn check_settings(&self, problems: &mut Problems) -> Result<()> {
-        let known: BTreeSet<String> = settings::names()?.into_iter().collect();
-        let mut kept = BTreeSet::new();
-        self.each_that(
-            problems,
-            "SELECT DISTINCT name FROM setting ORDER BY name",
-            |row| {
-                let name: String = row.get(0)?;
-                Ok((!known.contains(&name))
-                    .then(|| format!("setting {name}: there is no such setting")))
-            },
-        )?;
-        let mut statement = self
-            .connection
-            .prepare("SELECT DISTINCT name FROM setting")?;
-        for name in statement.query_map([], |row| row.get::<_, String>(0))? {
-            kept.insert(name?);
-        }
-        for name in &known {
-            if !kept.contains(name) {
-                problems.push(format!("setting {name}: it has no value"));
-                continue;
+        let kept = self.kept_settings()?;
+        for name in kept.keys() {
+            if !Key::ALL.iter().any(|key| key.as_str() == name) {
+                problems.push(format!("setting {name}: there is no such setting"));
             }
-            let value = self.setting(name)?;
-            if let Err(error) = self.fitting(name, &value) {
+        }
+        for key in Key::ALL {
+            let Some((value, _)) = kept.get(key.as_str()) else {
+                problems.push(format!("setting {key}: it has no value"));
+                continue;
+            };
+            if let Err(error) = self.fitting(*key, value) {
                 problems.push(format!(
-                    "setting {name}: `{value}` can't be read ({error:#})"
+                    "setting {key}: `{value}` can't be read ({error:#})"
                 ));
             }
         }

@@ -14,6 +14,7 @@ use crate::ledger::evidence::NewObservation;
 use crate::ledger::names::{key, named, same};
 use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
+use crate::ledger::settings::Key;
 use crate::ledger::{BookItem, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
 use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
@@ -303,7 +304,8 @@ impl Writing<'_> {
 
     pub(in crate::ledger) fn import_book_rates(&self, rows: &Rows) -> Result<()> {
         let operations = self.operations_by_name()?;
-        let mut trusts: BTreeMap<&str, Decimal> = BTreeMap::new();
+        let settings = self.settings()?;
+        let mut trusts: BTreeMap<Key, Decimal> = BTreeMap::new();
         let mut seen = BTreeSet::new();
         for row in rows.iter() {
             let operation = operation_of(row, &operations)?;
@@ -314,21 +316,15 @@ impl Writing<'_> {
                     format!("`{}` has this rate twice", operation.name),
                 ));
             }
-            note_trust(row, trust_setting(operation, rate.kind), &mut trusts)?;
+            note_trust(row, Key::of_trust(operation, rate.kind), &mut trusts)?;
             self.insert_rate(&rate)
                 .map_err(|error| row.wrong("driver_per_item", error))?;
         }
-        for (name, trust) in trusts {
-            self.import_trust(name, trust)?;
-        }
-        Ok(())
-    }
-
-    /// Sets a trust, unless it is what the ledger has already, in whatever unit that was typed.
-    fn import_trust(&self, name: &str, trust: Decimal) -> Result<()> {
-        if self.trust_setting(name)? != trust {
-            let value = format!("{} sqft", plain(trust, 6));
-            self.insert_setting(name, &value, OWN_FIGURE)?;
+        for (key, trust) in trusts {
+            // A trust that the ledger has already stays as it was typed, in whatever unit.
+            if settings.trusted(key) != trust {
+                self.insert_setting(key, &format!("{} sqft", plain(trust, 6)), OWN_FIGURE)?;
+            }
         }
         Ok(())
     }
@@ -512,20 +508,16 @@ fn read_rate(row: Row<'_>, operation: &Operation) -> Result<BookRate> {
 }
 
 /// Notes the trust of a row; rows that disagree on the one figure of their kind are refused.
-fn note_trust(
-    row: Row<'_>,
-    name: &'static str,
-    trusts: &mut BTreeMap<&'static str, Decimal>,
-) -> Result<()> {
+fn note_trust(row: Row<'_>, key: Key, trusts: &mut BTreeMap<Key, Decimal>) -> Result<()> {
     let Some(trust) = row.maybe("trust", trust_in)? else {
         return Ok(());
     };
-    match trusts.insert(name, trust) {
+    match trusts.insert(key, trust) {
         Some(earlier) if earlier != trust => {
             let (trust, earlier) = (plain(trust, 6), plain(earlier, 6));
             Err(row.wrong(
                 "trust",
-                format!("`{trust}` disagrees with `{earlier}` above: {name} is one figure"),
+                format!("`{trust}` disagrees with `{earlier}` above: {key} is one figure"),
             ))
         }
         _ => Ok(()),
@@ -574,15 +566,6 @@ fn taken_of(row: Row<'_>, operation: &Operation) -> Result<Vec<(RateKind, Decima
         .into_iter()
         .filter_map(|(kind, taken)| Some((kind, taken?)));
     Ok(taken.collect())
-}
-
-/// Returns the setting that keeps the trust in a kind of rate.
-pub(in crate::ledger) fn trust_setting(operation: &Operation, kind: RateKind) -> &'static str {
-    match (kind, operation.set_size) {
-        (RateKind::Hours, _) => "trust-hours",
-        (RateKind::Item, Some(_)) => "trust-discs",
-        (RateKind::Item, None) => "trust-finish",
-    }
 }
 
 /// Reads a quantity that is above zero as it will be kept, in millionths.

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 
-pub(super) use self::book::{seed_price, trust_setting};
+pub(super) use self::book::seed_price;
 pub use self::cases::Case;
 use super::names::{key, near_names, same};
 use super::rows::{Columns, Row, Rows};
@@ -884,7 +884,7 @@ mod tests {
         );
         let rate = format!("{RATES}rotary-36,,,item,9,0,0.00001\n");
         import(&first, Transfer::BookRates, &rate).unwrap();
-        assert_eq!(first.trust().unwrap().discs, Decimal::new(1, 5));
+        assert_eq!(first.settings().unwrap().trust_discs, Decimal::new(1, 5));
         first
             .write(false, |writing| writing.set_setting("trust-discs", "28 m2"))
             .unwrap();
@@ -892,7 +892,7 @@ mod tests {
         assert_eq!(out, back);
         import(&first, Transfer::BookRates, &out).unwrap();
         assert_eq!(
-            first.setting("trust-discs").unwrap(),
+            first.setting("trust-discs").unwrap().value,
             "28 m2",
             "kept as typed"
         );
