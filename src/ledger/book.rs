@@ -27,7 +27,7 @@ use crate::trade::{ItemId, MachineId, OperationId, TaskId, Unit};
 pub const OWN_FIGURE: &str = "own figure";
 
 /// Units that items are counted or measured in.
-const ITEM_UNITS: [Unit; 8] = [
+pub(super) const ITEM_UNITS: [Unit; 8] = [
     Unit::Disc,
     Unit::Gallon,
     Unit::Litre,

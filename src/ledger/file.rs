@@ -27,7 +27,7 @@ const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
 /// Every migration in order; the position of the last one applied is the file's `user_version`.
 /// Rewritten in place until 0.1.0, append-only from then on.
-const MIGRATIONS: &[(&str, &str)] = &[
+pub(super) const MIGRATIONS: &[(&str, &str)] = &[
     ("0001_firm", include_str!("../../migrations/0001_firm.sql")),
     ("0002_book", include_str!("../../migrations/0002_book.sql")),
     (
