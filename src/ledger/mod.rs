@@ -30,6 +30,7 @@ mod people;
 mod plans;
 mod promises;
 mod quotes;
+mod refusal;
 mod rentals;
 mod reports;
 mod rows;
@@ -48,7 +49,6 @@ use std::rc::Rc;
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use rusqlite::{Connection, named_params};
-use thiserror::Error;
 
 pub use self::book::*;
 pub use self::day_book::*;
@@ -64,6 +64,8 @@ pub use self::payments::*;
 pub use self::people::*;
 pub use self::plans::*;
 pub use self::quotes::*;
+pub(crate) use self::refusal::refuse;
+pub use self::refusal::{Refusal, typed};
 pub use self::rentals::*;
 pub use self::reports::*;
 pub use self::settings::*;
@@ -75,58 +77,6 @@ use crate::money::Currency;
 
 /// How far apart the ids of two copies are.
 const COPY_STRIDE_BITS: u32 = 40;
-
-/// Something the ledger won't do, in words, with what to type instead.
-#[derive(Debug, Error)]
-#[error("{message}")]
-pub struct Refusal {
-    /// What was asked and why it can't be.
-    pub message: String,
-    /// Commands or facts that help. One that begins with `gritledger` is a command and nothing else, as it can be typed.
-    pub hints: Vec<String>,
-}
-
-impl Refusal {
-    /// Returns a refusal in those words.
-    pub fn new(message: impl Into<String>) -> Refusal {
-        Refusal {
-            message: message.into(),
-            hints: Vec::new(),
-        }
-    }
-
-    /// Adds a hint.
-    #[must_use]
-    pub fn hint(mut self, hint: impl Into<String>) -> Refusal {
-        self.hints.push(hint.into());
-        self
-    }
-}
-
-/// Writes a name as it is typed in a shell: in quotes where it isn't one plain word.
-pub fn typed(name: &str) -> String {
-    let plain = |sign: char| sign.is_alphanumeric() || "-_./,:".contains(sign);
-    if !name.is_empty() && name.chars().all(plain) {
-        return name.to_owned();
-    }
-    let mut text = String::from('"');
-    for sign in name.chars() {
-        if "\"\\$`".contains(sign) {
-            text.push('\\');
-        }
-        text.push(sign);
-    }
-    text.push('"');
-    text
-}
-
-/// Returns early with a [`Refusal`].
-macro_rules! refuse {
-    ($($message:tt)*) => {
-        return Err(anyhow::Error::new($crate::ledger::Refusal::new(format!($($message)*))))
-    };
-}
-pub(crate) use refuse;
 
 /// What time it is, as far as the ledger is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
