@@ -4,8 +4,8 @@ use anyhow::{Context as _, Result};
 use clap::{Args, Subcommand};
 
 use super::people::is_none;
+use super::read::{read_date, read_number, read_percent};
 use super::ui::Context;
-use super::{read_date, read_number, read_percent};
 use crate::document::book::{
     item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json,
     machines_text, operation_json, operation_text, operations_json, operations_text,

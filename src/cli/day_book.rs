@@ -4,8 +4,8 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 use serde_json::json;
 
+use super::read::{confirm_day, read_date, read_moment, read_number, rooms_named};
 use super::ui::Context;
-use super::{confirm_day, read_date, read_moment, read_number, rooms_named};
 use crate::document::job::{
     recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
 };

@@ -3,7 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::read_percent;
+use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
 use crate::document::people::{finding_words, findings_json, findings_text, placed_finding_json};

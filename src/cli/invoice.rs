@@ -3,8 +3,8 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::read::{confirm_day, read_date, read_percent};
 use super::ui::Context;
-use super::{confirm_day, read_date, read_percent};
 use crate::document::invoice::{
     applied_json, applying_text, credit_text, json, list_json, list_text, payments_json,
     payments_text, text,

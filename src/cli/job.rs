@@ -4,8 +4,8 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
+use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
-use super::{confirm_day, read_date, read_plan_date};
 use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
 use crate::document::outlook::{buy_json, buy_text};
 use crate::document::plan::{Moved, kept_json, kept_text, twice_words};

@@ -15,6 +15,7 @@ mod people;
 mod plan;
 mod quote;
 mod rate;
+mod read;
 mod report;
 mod room;
 mod setting;
@@ -24,13 +25,10 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::Result;
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use clap::{Args, Parser, Subcommand};
 
 use self::ui::Context;
-use crate::ledger::{Job, Refusal, Room, read_percent, refuse};
-use crate::money::{Decimal, number, within};
-use crate::trade::{SiteId, bounds};
+use crate::money::within;
 
 /// Estimate, log and learn from the wooden floors you sand and finish
 ///
@@ -222,99 +220,6 @@ fn read_color(text: &str) -> Result<anstream::ColorChoice, String> {
     }
 }
 
-/// Reads a date: `2026-03-02`, `yesterday` or `today`; today if none is given.
-fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDate> {
-    let text = match text.map(str::trim) {
-        None | Some("today") => return Ok(today),
-        Some("yesterday") => return Ok(today.pred_opt().unwrap_or(today)),
-        Some(text) => text,
-    };
-    let Ok(date) = NaiveDate::parse_from_str(text, "%Y-%m-%d") else {
-        return Err(Refusal::new(format!("`{text}` is not a date"))
-            .hint("dates are written 2026-03-02, today or yesterday")
-            .into());
-    };
-    bounds::check_day(date, today)?;
-    Ok(date)
-}
-
-/// Has a day confirmed that is long past, or before its job began.
-fn confirm_day(context: &Context, on: NaiveDate, job: Option<&Job>) -> Result<()> {
-    if bounds::is_long_ago(on, context.today()) {
-        let ago = (context.today() - on).num_days();
-        context.confirm(&format!("{on} is {ago} days ago"))?;
-    }
-    let begun = job.and_then(|job| Some((job, job.started_on?)));
-    if let Some((job, begun)) = begun.filter(|(_, begun)| on < *begun) {
-        context.confirm(&format!("{on} is before {} began, on {begun}", job.number))?;
-    }
-    Ok(())
-}
-
-/// Reads a date on which something is planned: not before today.
-fn read_plan_date(text: &str, today: NaiveDate) -> Result<NaiveDate> {
-    let date = match text.trim() {
-        "tomorrow" => today.succ_opt().unwrap_or(today),
-        text => read_date(Some(text), today)?,
-    };
-    if date < today {
-        return Err(Refusal::new(format!("{date} is past: nothing can be planned for it")).into());
-    }
-    Ok(date)
-}
-
-/// Reads a moment: `2026-03-02 08:00`, `yesterday 08:00`, or `08:00` today.
-fn read_moment(text: &str, today: NaiveDate) -> Result<NaiveDateTime> {
-    let text = text.trim();
-    let (date, time) = match text.rsplit_once([' ', 'T']) {
-        Some((date, time)) => (Some(date), time),
-        None => (None, text),
-    };
-    let Ok(time) = NaiveTime::parse_from_str(time, "%H:%M") else {
-        return Err(Refusal::new(format!("`{text}` is not a time"))
-            .hint("times are written 08:00, or with a date 2026-03-02 08:00")
-            .into());
-    };
-    Ok(read_date(date, today)?.and_time(time))
-}
-
-/// Reads a plain number; `what` names it in the refusal.
-fn read_number(text: &str, what: &str) -> Result<Decimal> {
-    match number(text) {
-        Some(value) => Ok(value),
-        None => Err(Refusal::new(format!("`{text}` is not {what}")).into()),
-    }
-}
-
-/// Reads a margin; one that is next to nothing must be meant.
-fn read_margin(context: &Context, text: &str) -> Result<Decimal> {
-    let margin = read_percent(text, "a margin")?;
-    if margin < Decimal::ZERO {
-        refuse!("a margin is not below zero");
-    }
-    if bounds::is_thin(margin) {
-        let percent = (margin * Decimal::ONE_HUNDRED).normalize();
-        context.confirm(&format!("a margin of {percent} % keeps next to nothing"))?;
-    }
-    Ok(margin)
-}
-
-/// Resolves the rooms that an entry names, at the job's site.
-fn rooms_named(
-    ledger: &crate::ledger::Ledger,
-    names: &[String],
-    site: SiteId,
-) -> Result<Vec<Room>> {
-    let mut rooms: Vec<Room> = Vec::new();
-    for name in names {
-        let room = ledger.room(name, Some(site))?;
-        if !rooms.iter().any(|known| known.id == room.id) {
-            rooms.push(room);
-        }
-    }
-    Ok(rooms)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -350,25 +255,5 @@ mod tests {
     #[test]
     fn every_command_and_argument_has_a_line_of_help() {
         check_help(&command(), "gritledger");
-    }
-
-    #[test]
-    fn dates_and_moments_are_read_as_people_write_them() {
-        let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
-        for (text, expected) in [
-            ("08:00", Some("2026-03-02 08:00")),
-            ("2026-03-01 07:45", Some("2026-03-01 07:45")),
-            ("yesterday 15:00", Some("2026-03-01 15:00")),
-            ("2026-03-01T07:45", Some("2026-03-01 07:45")),
-            ("8am", None),
-            ("2026-03-01", None),
-            ("25:00", None),
-            ("2026-02-30 08:00", None),
-        ] {
-            let read = read_moment(text, today)
-                .ok()
-                .map(|at| at.format("%Y-%m-%d %H:%M").to_string());
-            assert_eq!(read.as_deref(), expected, "{text}");
-        }
     }
 }

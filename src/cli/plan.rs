@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::read::{read_margin, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
-use super::{read_margin, read_percent, read_plan_date};
 use crate::document::calendar::ics;
 use crate::document::plan::{json, kept_json, text};
 use crate::ledger::{HouseRequest, Ledger, Refusal, refuse};

@@ -7,8 +7,8 @@ use clap::{Args, Subcommand};
 use serde_json::json;
 
 use super::file::{read_file, read_units};
+use super::read::{read_date, read_number};
 use super::ui::Context;
-use super::{read_date, read_number};
 use crate::document::Page;
 use crate::document::rate::{
     RateStory, cases_csv, cases_json, check_json, check_text, prediction_json, prediction_text,

@@ -3,13 +3,13 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::read::{read_date, read_margin, read_percent};
 use super::ui::Context;
-use super::{read_date, read_margin};
 use crate::document::book::{
     setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text,
     tax_areas_json, tax_areas_text,
 };
-use crate::ledger::{TaxArea, read_percent};
+use crate::ledger::TaxArea;
 use crate::money::{Decimal, plain};
 
 /// Manage settings: margin, burden, deposit and the like
