@@ -8,8 +8,9 @@ use clap::{Args, Subcommand};
 use super::job::{warn_of_past_dates, warn_of_promises};
 use super::read::{read_margin, read_number, read_percent, read_plan_date};
 use super::ui::Context;
+use crate::document::View;
 use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
-use crate::document::quote::{View, json, json_with_why, list_json, list_text, text, why_text};
+use crate::document::quote::{json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     refuse, typed,

@@ -41,6 +41,15 @@ const WIDEST_WORD: usize = 24;
 /// From this width on, columns stand two blanks apart instead of one.
 const ROOMY_PAGE: usize = 100;
 
+/// Whose eyes a quote is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum View {
+    /// The firm: cost and margin.
+    Owner,
+    /// The client: rooms and prices.
+    Client,
+}
+
 /// What a renderer needs to know of where its answer goes.
 #[derive(Clone, Copy, Debug)]
 pub struct Page {

@@ -5,8 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, units_words};
-use super::quote::View;
-use super::{Page, count, inert, percent_json, percent_text, rate_text};
+use super::{Page, View, count, inert, percent_json, percent_text, rate_text};
 use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteRecord, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money, plain};
 use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, Risk};

@@ -10,7 +10,7 @@ use super::cover::{cover_words, days_words};
 use super::outlook::{options_json, outlook_json, outlook_text};
 use super::plan::{stages_json, stages_text};
 use super::rate::{Rated, sentence};
-use super::{Page, Table, inert, percent_json, range_text, rate_text};
+use super::{Page, Table, View, inert, percent_json, range_text, rate_text};
 use crate::ledger::{QuoteHeader, QuoteOption, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain, round};
@@ -18,15 +18,6 @@ use crate::trade::operation::SET_UP;
 use crate::trade::quote::{Costs, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
 use crate::trade::rates::RateKind;
 use crate::trade::{RoomId, Unit};
-
-/// Whose eyes a quote is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum View {
-    /// The firm: cost and margin.
-    Owner,
-    /// The client: rooms and prices.
-    Client,
-}
 
 /// Returns a length in feet the way people write it: `23 ft 10 in`.
 pub fn length(feet: Decimal, page: &Page) -> String {

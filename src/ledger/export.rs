@@ -1,6 +1,4 @@
 //! Taking rows out: CSV (RFC 4180) that [`Writing::import`](super::Writing::import) reads back to the same rows.
-//!
-//! A cell that a spreadsheet would run as a formula gets an apostrophe in front; import takes it off again.
 
 use std::collections::BTreeMap;
 
@@ -8,15 +6,13 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::columns::{Micro, Nano};
+use super::csv::defused;
 use super::settings::Key;
 use super::{Ledger, Transfer, UsedFor, numbered};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::rates::RateKind;
 use crate::trade::{JobId, OperationId};
-
-/// Signs that make a spreadsheet take a cell for a formula.
-const FORMULA_SIGNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
 /// Decimals that exported quantities and rates keep: all that are stored.
 const ALL_DECIMALS: u32 = 9;
@@ -434,25 +430,4 @@ fn yes_no(truth: bool) -> String {
 
 fn exact(quantity: Decimal) -> String {
     plain(quantity, ALL_DECIMALS)
-}
-
-/// Returns a cell that no spreadsheet runs; numbers stay numbers.
-pub fn defused(cell: &str) -> String {
-    if is_formula(cell) && crate::money::number(cell).is_none() {
-        format!("'{cell}")
-    } else {
-        cell.to_owned()
-    }
-}
-
-/// Returns a cell as it was before it was defused.
-pub(super) fn armed(cell: &str) -> &str {
-    cell.strip_prefix('\'')
-        .filter(|rest| is_formula(rest))
-        .unwrap_or(cell)
-}
-
-/// Tells whether a spreadsheet would run a cell, or would after apostrophes in front of it are taken off.
-fn is_formula(cell: &str) -> bool {
-    cell.trim_start_matches('\'').starts_with(FORMULA_SIGNS)
 }

@@ -14,6 +14,7 @@
 mod book;
 mod check;
 mod columns;
+mod csv;
 mod day_book;
 mod demo;
 mod evidence;
@@ -51,9 +52,9 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use rusqlite::{Connection, named_params};
 
 pub use self::book::*;
+pub use self::csv::defused;
 pub use self::day_book::*;
 pub use self::evidence::*;
-pub use self::export::defused;
 pub use self::file::*;
 pub use self::import::*;
 pub use self::invoices::*;

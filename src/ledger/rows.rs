@@ -185,7 +185,7 @@ impl<'rows> Row<'rows> {
         let cell = position
             .and_then(|position| self.record.get(position))
             .unwrap_or_default();
-        super::export::armed(cell)
+        super::csv::armed(cell)
     }
 
     /// Returns a cell's text, refusing an empty one.

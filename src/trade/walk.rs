@@ -13,14 +13,77 @@
 use std::fmt;
 use std::ops::{Add, Mul, Sub};
 
+use thiserror::Error;
+
 use crate::measure::{Area, Length, MeasureError, Units, nearest};
-use crate::trade::room::{MOST, RoomError};
 
 /// How far a walk may end from its start for each diagonal wall: 1/4 in, in half nanometres.
 const DIAGONAL_SLACK: i128 = 2 * 6_350_000;
 
 /// √2 × 2^127, cut off.
 const ROOT_OF_TWO: u128 = 240_615_969_168_004_511_545_033_772_477_625_056_927;
+
+/// Most walls, and most parts, that a room has; more is no room, and walls are compared pair by pair.
+pub(super) const MOST: usize = 200;
+
+/// Why shapes are not a room.
+#[derive(Clone, Debug, Error, PartialEq, Eq)]
+pub enum RoomError {
+    /// A length within the text is none.
+    #[error(transparent)]
+    Measure(#[from] MeasureError),
+    /// Not a shape in any notation.
+    #[error(
+        "`{0}` is not a shape (try 12' x 10'6\", trapezoid 8',5' x 3', circle 9' or half-circle 6')"
+    )]
+    NotAShape(String),
+    /// Not a part that is added or taken away.
+    #[error("`{0}` is not a part of a room (try plus, less or island, and 5' x 2'6\")")]
+    NotAPart(String),
+    /// A word between two walls that is no turn.
+    #[error("`{0}` is not a turn (r and l are right angles, r45 and l45 half of one)")]
+    NotATurn(String),
+    /// Two lengths in a row.
+    #[error("a turn is missing within `{0}`: between two walls there is r, l, r45 or l45")]
+    TurnMissing(String),
+    /// Two turns in a row, or one before the first wall.
+    #[error("the length of a wall is missing before the turn `{0}`")]
+    WallMissing(String),
+    /// Too few walls to enclose a floor.
+    #[error("{0} walls enclose no floor")]
+    TooFewWalls(usize),
+    /// More walls or parts than are taken.
+    #[error("a room has at most {MOST} walls and {MOST} parts")]
+    TooMany,
+    /// A walk that does not end where it began; says by how much.
+    #[error(
+        "the walls do not close: with the first wall going east, the last one ends {0} of the start"
+    )]
+    Open(String),
+    /// Two walls, counted from 1, that cross or touch.
+    #[error("the walls cross: wall {0} meets wall {1}")]
+    Cross(usize, usize),
+    /// A last turn that does not face along the first wall.
+    #[error("the last turn, `{0}`, does not lead back along the first wall (it may be left out)")]
+    LastTurn(&'static str),
+    /// A part taken away that the room has no space for.
+    #[error("the cut-out `{0}` is larger than the room")]
+    CutOut(String),
+    /// Parts taken away that together leave nothing.
+    #[error("the cut-outs leave no floor of `{0}`")]
+    NoFloor(String),
+    /// Parts of a flight of stairs.
+    #[error("stairs have no parts; `{0}` belongs to a room of its own")]
+    StairsPart(String),
+    /// More doorway than wall.
+    #[error("the openings, `{openings}` in all, are longer than the walls, `{walls}`", openings = .openings.exact_text(), walls = .walls.exact_text())]
+    Openings {
+        /// All openings together.
+        openings: Length,
+        /// All walls together.
+        walls: Length,
+    },
+}
 
 /// Walls in the order they are walked, with the turns between them; they close and do not cross.
 #[derive(Clone, Debug, PartialEq, Eq)]
