@@ -1,0 +1,316 @@
+//! Clients and their sites.
+
+use anyhow::Result;
+use rusqlite::{Row, named_params};
+
+use super::names::{named, pick, same};
+use super::{Ledger, Refusal, Writing, refuse, typed};
+use crate::trade::{ClientId, SiteId};
+
+/// A client to be added or changed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct NewClient {
+    /// Name; unique.
+    pub name: String,
+    /// Telephone.
+    pub phone: String,
+    /// Mail address.
+    pub email: String,
+    /// Postal address.
+    pub address: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A client.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Client {
+    /// Identity.
+    pub id: ClientId,
+    /// What is known.
+    pub details: NewClient,
+}
+
+/// A site to be added or changed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewSite {
+    /// Whose it is.
+    pub client: ClientId,
+    /// Its address; unique.
+    pub address: String,
+    /// When it was built; `None`: not known.
+    pub year_built: Option<i32>,
+    /// Its tax area; `None`: the setting `tax-percent` applies.
+    pub tax_area: Option<i64>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A site.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Site {
+    /// Identity.
+    pub id: SiteId,
+    /// Whose it is.
+    pub client_id: ClientId,
+    /// The client's name.
+    pub client: String,
+    /// Its address.
+    pub address: String,
+    /// When it was built; `None`: not known.
+    pub year_built: Option<i32>,
+    /// Its tax area.
+    pub tax_area: Option<(i64, String)>,
+    /// Anything else.
+    pub note: String,
+}
+
+impl Ledger {
+    /// Returns the clients in use, by name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn clients(&self) -> Result<Vec<Client>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, name, phone, email, address, note FROM client WHERE voided_on IS NULL ORDER BY name, id",
+        )?;
+        let clients = statement.query_map([], |row| {
+            let details = NewClient {
+                name: row.get("name")?,
+                phone: row.get("phone")?,
+                email: row.get("email")?,
+                address: row.get("address")?,
+                note: row.get("note")?,
+            };
+            Ok(Client {
+                id: row.get("id")?,
+                details,
+            })
+        })?;
+        Ok(clients.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the client of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn client(&self, name: &str) -> Result<Client> {
+        let clients = self
+            .clients()?
+            .into_iter()
+            .map(|client| (client.details.name.clone(), client));
+        pick("client", name, &clients.collect::<Vec<_>>())
+    }
+
+    /// Returns the sites in use, by address.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn sites(&self) -> Result<Vec<Site>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT site.id, client_id, client.name AS client, site.address, year_built,
+                    tax_area_id, tax_area.name AS tax_area, site.note
+             FROM site
+             JOIN client ON client.id = client_id
+             LEFT JOIN tax_area ON tax_area.id = tax_area_id
+             WHERE site.voided_on IS NULL
+             ORDER BY site.address, site.id",
+        )?;
+        let sites = statement.query_map([], site_from_row)?;
+        Ok(sites.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the site of that address.
+    ///
+    /// # Errors
+    /// Refuses an address that fits none or several.
+    pub fn site(&self, address: &str) -> Result<Site> {
+        let sites = self
+            .sites()?
+            .into_iter()
+            .map(|site| (site.address.clone(), site));
+        pick("site", address, &sites.collect::<Vec<_>>())
+    }
+
+    /// Returns what a site is called today, which is what it is found by; papers have it as it was.
+    pub(super) fn address_of(&self, site: SiteId) -> Result<String> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT address FROM site WHERE id = :site")?
+            .query_row(named_params! { ":site": site }, |row| row.get(0))?)
+    }
+}
+
+fn site_from_row(row: &Row<'_>) -> rusqlite::Result<Site> {
+    let tax_area: Option<i64> = row.get("tax_area_id")?;
+    let tax_area_name: Option<String> = row.get("tax_area")?;
+    Ok(Site {
+        id: row.get("id")?,
+        client_id: row.get("client_id")?,
+        client: row.get("client")?,
+        address: row.get("address")?,
+        year_built: row.get("year_built")?,
+        tax_area: tax_area.zip(tax_area_name),
+        note: row.get("note")?,
+    })
+}
+
+impl Writing<'_> {
+    /// Adds a client.
+    ///
+    /// # Errors
+    /// Refuses an empty name and one that is taken.
+    pub fn add_client(&self, client: &NewClient) -> Result<ClientId> {
+        let name = named("client", &client.name)?;
+        self.check_client_name(&name, None)?;
+        let id = ClientId(self.new_id("client")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO client (id, name, phone, email, address, note, recorded_at)
+                 VALUES (:id, :name, :phone, :email, :address, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
+                ":address": client.address, ":note": client.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added client {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes what is known of a client.
+    ///
+    /// # Errors
+    /// Refuses an empty name.
+    pub fn edit_client(&self, id: ClientId, client: &NewClient) -> Result<()> {
+        let name = named("client", &client.name)?;
+        self.check_client_name(&name, Some(id))?;
+        self.connection
+            .prepare_cached(
+                "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address, note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
+                ":address": client.address, ":note": client.note,
+            })?;
+        self.log(&format!("Changed client {name}."))
+    }
+
+    /// Takes a client out of use.
+    ///
+    /// # Errors
+    /// Refuses a client with sites in use.
+    pub fn void_client(&self, client: &Client) -> Result<()> {
+        if let Some(site) = self
+            .sites()?
+            .iter()
+            .find(|site| site.client_id == client.id)
+        {
+            return Err(Refusal::new(format!(
+                "`{}` still has the site `{}`",
+                client.details.name, site.address
+            ))
+            .hint(format!("gritledger site void {}", typed(&site.address)))
+            .into());
+        }
+        self.connection.execute(
+            "UPDATE client SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": client.id },
+        )?;
+        self.log(&format!("Took client {} out of use.", client.details.name))
+    }
+
+    /// Adds a site.
+    ///
+    /// # Errors
+    /// Refuses an empty address, one that is taken, and a year that is not one.
+    pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
+        let address = named("site", &site.address)?;
+        self.check_address(&address, None)?;
+        self.check_year(site.year_built)?;
+        let id = SiteId(self.new_id("site")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO site (id, client_id, address, year_built, tax_area_id, note, recorded_at)
+                 VALUES (:id, :client, :address, :year, :tax_area, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
+                ":tax_area": site.tax_area, ":note": site.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added site {address}."))?;
+        Ok(id)
+    }
+
+    /// Changes what is known of a site.
+    ///
+    /// # Errors
+    /// Refuses an empty address and a year that is not one.
+    pub fn edit_site(&self, id: SiteId, site: &NewSite) -> Result<()> {
+        let address = named("site", &site.address)?;
+        self.check_address(&address, Some(id))?;
+        self.check_year(site.year_built)?;
+        self.connection
+            .prepare_cached(
+                "UPDATE site SET client_id = :client, address = :address, year_built = :year, tax_area_id = :tax_area,
+                        note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
+                ":tax_area": site.tax_area, ":note": site.note,
+            })?;
+        self.log(&format!("Changed site {address}."))
+    }
+
+    fn check_year(&self, year: Option<i32>) -> Result<()> {
+        let this_year = chrono::Datelike::year(&self.today());
+        match year {
+            Some(year) if !(1500..=this_year).contains(&year) => {
+                refuse!("`{year}` is not a year that a building here can be from")
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Takes a site out of use.
+    ///
+    /// # Errors
+    /// Refuses a site with a job that isn't closed.
+    pub fn void_site(&self, site: &Site) -> Result<()> {
+        if let Some(job) = self
+            .jobs()?
+            .iter()
+            .find(|job| job.site_id == site.id && !job.is_closed())
+        {
+            refuse!(
+                "`{}` has the job {}, which isn't closed",
+                site.address,
+                job.number
+            );
+        }
+        self.connection.execute(
+            "UPDATE site SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": site.id },
+        )?;
+        self.log(&format!("Took site {} out of use.", site.address))
+    }
+
+    /// Refuses the name of a client that another one has.
+    fn check_client_name(&self, name: &str, of: Option<ClientId>) -> Result<()> {
+        let taken = |other: &Client| Some(other.id) != of && same(&other.details.name, name);
+        if self.clients()?.iter().any(taken) {
+            refuse!("there is already a client `{name}`");
+        }
+        Ok(())
+    }
+
+    /// Refuses the address that another site has.
+    fn check_address(&self, address: &str, of: Option<SiteId>) -> Result<()> {
+        let taken = |other: &Site| Some(other.id) != of && same(&other.address, address);
+        if self.sites()?.iter().any(taken) {
+            refuse!("there is already a site `{address}`");
+        }
+        Ok(())
+    }
+}

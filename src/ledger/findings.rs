@@ -1,0 +1,236 @@
+//! Findings: what the walk-through found in a room, and what may turn up there.
+
+use anyhow::Result;
+use rusqlite::{OptionalExtension, named_params};
+
+use super::columns::Micro;
+use super::{Ledger, Refusal, Room, Writing, refuse};
+use crate::money::{Decimal, quantity};
+use crate::trade::bounds::MOST_FOUND;
+use crate::trade::operation::Driver;
+use crate::trade::takeoff::{Contingency, MayTurnUp};
+use crate::trade::{FindingId, OperationId, RoomId, SiteId, Unit};
+
+/// Something the walk-through found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Identity.
+    pub id: FindingId,
+    /// Where.
+    pub room_id: RoomId,
+    /// The room's name.
+    pub room: String,
+    /// The kind, such as `proud-nails`.
+    pub kind: String,
+    /// Count, feet or square feet; the least of it, if that isn't known.
+    pub quantity: Decimal,
+    /// The most there may be; `None`: just the quantity.
+    pub most: Option<Decimal>,
+    /// The unit of the quantity.
+    pub unit: Unit,
+    /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
+    pub chance: Option<Decimal>,
+    /// What it takes beside its answer, with that chance.
+    pub if_so: Option<IfSo>,
+    /// Where in the room.
+    pub place: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// What a finding may take beside its answer: a stain that doesn't come out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct IfSo {
+    /// What would have to be done.
+    pub operation: OperationId,
+    /// Its name.
+    pub name: String,
+    /// The least of it.
+    pub low: Decimal,
+    /// The most of it.
+    pub high: Decimal,
+    /// The unit of both.
+    pub unit: Unit,
+}
+
+/// A finding to be noted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewFinding {
+    /// The kind, such as `proud-nails`.
+    pub kind: String,
+    /// Count, feet or square feet; the least of it, if that isn't known.
+    pub quantity: Decimal,
+    /// The most there may be; `None`: just the quantity.
+    pub most: Option<Decimal>,
+    /// The unit of the quantity.
+    pub unit: Unit,
+    /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
+    pub chance: Option<Decimal>,
+    /// What it takes beside its answer, with that chance: operation, and from how much to how much.
+    pub if_so: Option<(OperationId, Decimal, Decimal)>,
+    /// Where in the room.
+    pub place: String,
+    /// Anything else.
+    pub note: String,
+}
+
+impl Finding {
+    /// Returns how likely the finding itself is and how much of it there is; `None`: both are sure.
+    pub(super) fn own_contingency(&self) -> Option<Contingency> {
+        let chance = match self.if_so {
+            Some(_) => None, // The finding is there; the chance is that of more.
+            None => self.chance,
+        };
+        (chance.is_some() || self.most.is_some()).then(|| Contingency {
+            chance: chance.unwrap_or(Decimal::ONE),
+            low: self.quantity,
+            high: self.most.unwrap_or(self.quantity),
+        })
+    }
+
+    /// Returns what it may take beside its answer.
+    pub(super) fn if_so_contingency(&self) -> Option<MayTurnUp> {
+        let (if_so, chance) = (self.if_so.as_ref()?, self.chance?);
+        Some(MayTurnUp {
+            operation: if_so.operation,
+            contingency: Contingency {
+                chance,
+                low: if_so.low,
+                high: if_so.high,
+            },
+        })
+    }
+}
+
+impl Ledger {
+    /// Returns what was found in the rooms of a site, in the order it was noted.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn findings_of(&self, site: SiteId) -> Result<Vec<Finding>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, most_micro, unit, chance_micro,
+                    if_so_operation_id, operation.name AS if_so, operation.driver AS if_so_driver, if_so_low_micro,
+                    if_so_high_micro, place, finding.note
+             FROM finding JOIN room ON room.id = room_id
+             LEFT JOIN operation ON operation.id = if_so_operation_id
+             WHERE room.site_id = :site AND finding.voided_on IS NULL AND room.voided_on IS NULL
+             ORDER BY finding.id",
+        )?;
+        let findings = statement.query_map(named_params! { ":site": site }, |row| {
+            let quantity: Micro = row.get("quantity_micro")?;
+            let micro = |column: &str| {
+                Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
+            };
+            let if_so = match row.get::<_, Option<OperationId>>("if_so_operation_id")? {
+                Some(operation) => Some(IfSo {
+                    operation,
+                    name: row.get("if_so")?,
+                    low: row.get::<_, Micro>("if_so_low_micro")?.0,
+                    high: row.get::<_, Micro>("if_so_high_micro")?.0,
+                    unit: row.get::<_, Driver>("if_so_driver")?.unit(),
+                }),
+                None => None,
+            };
+            Ok(Finding {
+                id: row.get("id")?,
+                room_id: row.get("room_id")?,
+                room: row.get("room")?,
+                kind: row.get("kind")?,
+                quantity: quantity.0,
+                most: micro("most_micro")?,
+                unit: row.get("unit")?,
+                chance: micro("chance_micro")?,
+                if_so,
+                place: row.get("place")?,
+                note: row.get("note")?,
+            })
+        })?;
+        Ok(findings.collect::<rusqlite::Result<_>>()?)
+    }
+}
+
+impl Writing<'_> {
+    /// Notes a finding.
+    ///
+    /// # Errors
+    /// Refuses more than a room holds, a range that ends below its beginning, and a chance that isn't one.
+    pub fn add_finding(&self, room: &Room, found: &NewFinding) -> Result<FindingId> {
+        let ranges = [
+            Some((found.quantity, found.most.unwrap_or(found.quantity))),
+            found.if_so.map(|(_, low, high)| (low, high)),
+        ];
+        for (low, high) in ranges.into_iter().flatten() {
+            if high > MOST_FOUND {
+                refuse!(
+                    "`{}` is more than a room holds: {MOST_FOUND} at most",
+                    high.normalize()
+                );
+            }
+            if high < low {
+                refuse!(
+                    "from {} to {} is no range: the least comes first",
+                    low.normalize(),
+                    high.normalize()
+                );
+            }
+        }
+        let area = quantity(room.floor.area().square_feet());
+        let most = found.most.unwrap_or(found.quantity).max(found.quantity);
+        if found.unit == Unit::SquareFoot && most > area {
+            refuse!(
+                "{} sq ft of {} is more than the {} sq ft of `{}`",
+                most.normalize(),
+                found.kind,
+                area.normalize(),
+                room.name
+            );
+        }
+        if let Some(chance) = found.chance
+            && (chance <= Decimal::ZERO || chance > Decimal::ONE)
+        {
+            refuse!(
+                "`{} %` is not a chance between 0 and 100 %",
+                (chance * Decimal::ONE_HUNDRED).normalize()
+            );
+        }
+        let most = found.most.filter(|most| *most > found.quantity);
+        let id = FindingId(self.new_id("finding")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO finding (id, room_id, kind, quantity_micro, most_micro, unit, chance_micro,
+                                      if_so_operation_id, if_so_low_micro, if_so_high_micro, place, note, recorded_at)
+                 VALUES (:id, :room, :kind, :quantity, :most, :unit, :chance, :if_so, :low, :high, :place, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":room": room.id, ":kind": found.kind, ":quantity": Micro(found.quantity),
+                ":most": most.map(Micro), ":unit": found.unit, ":chance": found.chance.map(Micro),
+                ":if_so": found.if_so.map(|(operation, ..)| operation),
+                ":low": found.if_so.map(|(_, low, _)| Micro(low)), ":high": found.if_so.map(|(_, _, high)| Micro(high)),
+                ":place": found.place, ":note": found.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Noted {} in {}.", found.kind, room.name))?;
+        Ok(id)
+    }
+
+    /// Takes a finding out of use.
+    ///
+    /// # Errors
+    /// Refuses one that isn't there.
+    pub fn void_finding(&self, id: FindingId) -> Result<()> {
+        let kind: Option<String> = self
+            .connection
+            .query_row(
+                "UPDATE finding SET voided_on = :on WHERE id = :id AND voided_on IS NULL RETURNING kind",
+                named_params! { ":on": self.today(), ":id": id },
+                |row| row.get(0),
+            )
+            .optional()?;
+        match kind {
+            Some(kind) => self.log(&format!("Took finding {} ({kind}) out of use.", id.0)),
+            None => Err(Refusal::new(format!("no finding {}", id.0))
+                .hint("gritledger finding list SITE")
+                .into()),
+        }
+    }
+}

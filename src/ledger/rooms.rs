@@ -1,0 +1,313 @@
+//! The rooms of a site, and how they are measured.
+
+use std::collections::BTreeMap;
+
+use anyhow::{Context, Result};
+use rusqlite::{Row, named_params};
+
+use super::names::{named, pick, same};
+use super::{Door, Ledger, Refusal, Writing, refuse, typed};
+use crate::measure::{Length, Units};
+use crate::money::quantity;
+use crate::trade::bounds::check_floor;
+use crate::trade::rates::FloorClass;
+use crate::trade::room::Floor;
+use crate::trade::takeoff::{Found, MayTurnUp, MeasuredRoom};
+use crate::trade::{FloorCondition, Layout, OperationId, RoomId, SiteId, Species};
+
+/// A room to be added.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewRoom {
+    /// Where it is.
+    pub site: SiteId,
+    /// Its name; unique at the site.
+    pub name: String,
+    /// Its shape and parts.
+    pub floor: Floor,
+    /// What the first cut meets.
+    pub condition: FloorCondition,
+    /// The wood.
+    pub species: Species,
+    /// How the boards lie.
+    pub layout: Layout,
+    /// Whether it is to be sanded, or only a way through the house.
+    pub refinished: bool,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Room {
+    /// Identity.
+    pub id: RoomId,
+    /// Where it is.
+    pub site_id: SiteId,
+    /// The site's address.
+    pub site: String,
+    /// Its name.
+    pub name: String,
+    /// Its shape and parts.
+    pub floor: Floor,
+    /// What the first cut meets.
+    pub condition: FloorCondition,
+    /// The wood.
+    pub species: Species,
+    /// How the boards lie.
+    pub layout: Layout,
+    /// Whether it is to be sanded.
+    pub refinished: bool,
+    /// Anything else.
+    pub note: String,
+    /// Its doorways, from this side.
+    pub doors: Vec<Door>,
+}
+
+impl Room {
+    /// Returns the edge that is sanded along: walls less doorways.
+    ///
+    /// # Errors
+    /// Refuses doorways that are wider together than the walls are long.
+    pub fn edge(&self) -> Result<Length> {
+        if self.floor.steps().is_some() {
+            return Ok(Length::ZERO); // Stairs are priced per step: a doorway at their foot takes nothing away.
+        }
+        let edge = self.floor.edge(self.doors.iter().map(|door| door.width));
+        edge.with_context(|| format!("`{}` has no such edge", self.name))
+    }
+}
+
+impl Ledger {
+    /// Returns the rooms in use at a site, in the order they were walked.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rooms_of(&self, site: SiteId) -> Result<Vec<Room>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT room.id, site_id, site.address AS site, name, shape, floor_condition, species, layout, refinished,
+                    room.note
+             FROM room JOIN site ON site.id = site_id
+             WHERE site_id = :site AND room.voided_on IS NULL
+             ORDER BY room.id",
+        )?;
+        let rooms = statement.query_and_then(named_params! { ":site": site }, room_from_row)?;
+        let mut rooms: Vec<Room> = rooms.collect::<Result<_>>()?;
+        self.add_doors(site, &mut rooms)?;
+        Ok(rooms)
+    }
+
+    /// Returns a room by `NAME` or `SITE/NAME`: at the site given, else anywhere if the name fits one room only.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn room(&self, name: &str, site: Option<SiteId>) -> Result<Room> {
+        if let Some((address, room)) = name.split_once('/')
+            && let Ok(site) = self.site(address)
+        {
+            return self.room_at(room, site.id);
+        }
+        if let Some(site) = site {
+            return self.room_at(name, site);
+        }
+        let mut named = Vec::new();
+        for site in self.sites()? {
+            named.extend(
+                self.rooms_of(site.id)?
+                    .into_iter()
+                    .map(|room| (room.name.clone(), room)),
+            );
+        }
+        let sites: Vec<String> = named
+            .iter()
+            .filter(|(other, _)| same(other, name))
+            .map(|(other, room)| format!("`{}/{other}`", room.site))
+            .collect();
+        if sites.len() > 1 {
+            return Err(
+                Refusal::new(format!("`{}` is a room at several sites", name.trim()))
+                    .hint(format!("say which: {}", sites.join(", ")))
+                    .into(),
+            );
+        }
+        pick("room", name, &named)
+    }
+
+    fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {
+        let rooms = self
+            .rooms_of(site)?
+            .into_iter()
+            .map(|room| (room.name.clone(), room));
+        pick("room", name, &rooms.collect::<Vec<_>>())
+    }
+
+    /// Returns rooms as a take-off needs them.
+    ///
+    /// # Errors
+    /// Refuses rooms whose doorways are wider than their walls.
+    pub fn measured(&self, rooms: &[Room]) -> Result<Vec<MeasuredRoom>> {
+        let Some(first) = rooms.first() else {
+            return Ok(Vec::new());
+        };
+        let findings = self.findings_of(first.site_id)?;
+        let answers: BTreeMap<String, OperationId> = self
+            .operations()?
+            .into_iter()
+            .filter_map(|operation| Some((operation.answers?, operation.id)))
+            .collect();
+        let measure = |room: &Room| {
+            let found = || findings.iter().filter(|finding| finding.room_id == room.id);
+            Ok(MeasuredRoom {
+                id: room.id,
+                name: room.name.clone(),
+                area: quantity(room.floor.area().square_feet()),
+                edge: quantity(room.edge()?.feet()),
+                steps: room.floor.steps(),
+                class: FloorClass {
+                    condition: room.condition,
+                    species: room.species,
+                },
+                findings: found()
+                    .filter(|finding| finding.own_contingency().is_none())
+                    .map(|finding| Found {
+                        kind: finding.kind.clone(),
+                        quantity: finding.quantity,
+                    })
+                    .collect(),
+                contingencies: found()
+                    .flat_map(|finding| {
+                        let own = finding.own_contingency().and_then(|contingency| {
+                            Some(MayTurnUp {
+                                operation: *answers.get(&finding.kind)?,
+                                contingency,
+                            })
+                        });
+                        own.into_iter().chain(finding.if_so_contingency())
+                    })
+                    .collect(),
+            })
+        };
+        rooms.iter().map(measure).collect()
+    }
+}
+
+/// Returns the command that adds a room to a site.
+pub fn adding_a_room(site: &str) -> String {
+    format!(
+        "gritledger room add {} \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak",
+        typed(site)
+    )
+}
+
+fn room_from_row(row: &Row<'_>) -> Result<Room> {
+    let shape: String = row.get("shape")?;
+    let refinished: i64 = row.get("refinished")?;
+    Ok(Room {
+        id: row.get("id")?,
+        site_id: row.get("site_id")?,
+        site: row.get("site")?,
+        name: row.get("name")?,
+        // Shapes are stored with their units, so the units given here change nothing.
+        floor: Floor::parse(&shape, Units::Us)
+            .with_context(|| format!("the stored shape `{shape}` is damaged"))?,
+        condition: row.get("floor_condition")?,
+        species: row.get("species")?,
+        layout: row.get("layout")?,
+        refinished: refinished == 1,
+        note: row.get("note")?,
+        doors: Vec::new(),
+    })
+}
+
+impl Writing<'_> {
+    /// Adds a room.
+    ///
+    /// # Errors
+    /// Refuses an empty name, one with a `/`, and one that is taken at the site.
+    pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
+        let name = named("room", &room.name)?;
+        self.check_room_name(&name, room.site, None)?;
+        check_floor(room.floor.area())?;
+        let id = RoomId(self.new_id("room")?);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO room (id, site_id, name, shape, floor_condition, species, layout, refinished, note, recorded_at)
+                 VALUES (:id, :site, :name, :shape, :condition, :species, :layout, :refinished, :note, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":site": room.site, ":name": name, ":shape": room.floor.to_string(),
+                ":condition": room.condition, ":species": room.species, ":layout": room.layout,
+                ":refinished": i64::from(room.refinished), ":note": room.note, ":now": self.now(),
+            })?;
+        self.log(&format!("Added room {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes a room; doorways stay.
+    ///
+    /// # Errors
+    /// Refuses an empty name, and doorways wider than the new walls.
+    pub fn edit_room(&self, room: &Room) -> Result<()> {
+        let name = named("room", &room.name)?;
+        self.check_room_name(&name, room.site_id, Some(room.id))?;
+        check_floor(room.floor.area())?;
+        room.edge()?;
+        self.connection
+            .prepare_cached(
+                "UPDATE room SET name = :name, shape = :shape, floor_condition = :condition, species = :species,
+                        layout = :layout, refinished = :refinished, note = :note
+                 WHERE id = :id",
+            )?
+            .execute(named_params! {
+                ":id": room.id, ":name": name, ":shape": room.floor.to_string(), ":condition": room.condition,
+                ":species": room.species, ":layout": room.layout, ":refinished": i64::from(room.refinished),
+                ":note": room.note,
+            })?;
+        self.log(&format!("Changed room {name}."))
+    }
+
+    /// Takes a room out of use.
+    ///
+    /// # Errors
+    /// Refuses a room of a job that isn't closed.
+    pub fn void_room(&self, room: &Room) -> Result<()> {
+        for job in self
+            .jobs()?
+            .iter()
+            .filter(|job| job.site_id == room.site_id && !job.is_closed())
+        {
+            if self
+                .agreed(job)?
+                .rooms()
+                .iter()
+                .any(|(agreed, ..)| agreed.id == room.id)
+            {
+                refuse!(
+                    "`{}` is part of {}, which isn't closed",
+                    room.name,
+                    job.number
+                );
+            }
+        }
+        self.void_doors(room.id)?;
+        self.connection.execute(
+            "UPDATE room SET voided_on = :on WHERE id = :id",
+            named_params! { ":on": self.today(), ":id": room.id },
+        )?;
+        self.log(&format!("Took room {} out of use.", room.name))
+    }
+
+    /// Refuses the name of a room that another one at the site has, or that is read as something else.
+    fn check_room_name(&self, name: &str, site: SiteId, of: Option<RoomId>) -> Result<()> {
+        if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
+            refuse!("a room's name can't hold `{sign}`: `{name}`");
+        }
+        if name.eq_ignore_ascii_case("outside") {
+            refuse!("`{name}` is where doorways lead out: name the room otherwise");
+        }
+        let taken = |other: &Room| Some(other.id) != of && same(&other.name, name);
+        if self.rooms_of(site)?.iter().any(taken) {
+            refuse!("there is already a room `{name}` at that site");
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,110 @@
+//! The firm's workers and their wages.
+
+use anyhow::Result;
+use rusqlite::named_params;
+
+use super::names::{named, pick, same};
+use super::{Ledger, Writing, refuse};
+use crate::money::{Decimal, Money, quantity};
+use crate::trade::WorkerId;
+use crate::trade::bounds::check_wage;
+
+/// Someone who works for the firm.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Worker {
+    /// Identity.
+    pub id: WorkerId,
+    /// Name; unique.
+    pub name: String,
+    /// Wage per hour, before burden.
+    pub wage: Money,
+    /// Whether quotes count them in.
+    pub active: bool,
+}
+
+impl Ledger {
+    /// Returns the firm's workers, by name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn workers(&self) -> Result<Vec<Worker>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
+        let workers = statement.query_map([], |row| {
+            let active: i64 = row.get("active")?;
+            Ok(Worker {
+                id: row.get("id")?,
+                name: row.get("name")?,
+                wage: row.get("wage_minor")?,
+                active: active == 1,
+            })
+        })?;
+        Ok(workers.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the worker of that name.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn worker(&self, name: &str) -> Result<Worker> {
+        let workers = self
+            .workers()?
+            .into_iter()
+            .map(|worker| (worker.name.clone(), worker));
+        pick("worker", name, &workers.collect::<Vec<_>>())
+    }
+
+    /// Returns the mean wage of the active workers in major units; `None`: there are none.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn mean_wage(&self) -> Result<Option<Decimal>> {
+        let wages: Vec<Money> = self
+            .workers()?
+            .into_iter()
+            .filter(|worker| worker.active)
+            .map(|worker| worker.wage)
+            .collect();
+        if wages.is_empty() {
+            return Ok(None);
+        }
+        let total: Money = wages.iter().copied().sum();
+        Ok(Some(quantity(
+            self.currency().decimal(total) / Decimal::from(wages.len()),
+        )))
+    }
+}
+
+impl Writing<'_> {
+    /// Adds a worker.
+    ///
+    /// # Errors
+    /// Refuses an empty name and one that is taken.
+    pub fn add_worker(&self, name: &str, wage: Money) -> Result<WorkerId> {
+        let name = named("worker", name)?;
+        if self.workers()?.iter().any(|other| same(&other.name, &name)) {
+            refuse!("there is already a worker `{name}`");
+        }
+        check_wage(wage)?;
+        let id = WorkerId(self.new_id("worker")?);
+        self.connection
+            .prepare_cached("INSERT INTO worker (id, name, wage_minor, recorded_at) VALUES (:id, :name, :wage, :now)")?
+            .execute(named_params! { ":id": id, ":name": name, ":wage": wage, ":now": self.now() })?;
+        self.log(&format!("Added worker {name}."))?;
+        Ok(id)
+    }
+
+    /// Changes a worker's wage or standing, from now on.
+    ///
+    /// # Errors
+    /// Fails if the file can't be written.
+    pub fn edit_worker(&self, worker: &Worker) -> Result<()> {
+        check_wage(worker.wage)?;
+        self.connection.execute(
+            "UPDATE worker SET wage_minor = :wage, active = :active WHERE id = :id",
+            named_params! { ":wage": worker.wage, ":active": i64::from(worker.active), ":id": worker.id },
+        )?;
+        self.log(&format!("Changed worker {}.", worker.name))
+    }
+}
