@@ -255,7 +255,7 @@ impl Context {
         let text = if self.globals.json {
             serde_json::to_string_pretty(&json()).context("failed to write JSON")?
         } else {
-            text()
+            crate::document::fit(&text(), self.width)
         };
         self.print(text.trim_end());
         Ok(())

@@ -148,12 +148,7 @@ impl Page {
 
     /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
     pub fn prose(&self, text: &str) -> String {
-        let lines = text.lines().map(|line| {
-            let words = line.trim_start();
-            let indent = &line[..line.len() - words.len()];
-            self.fill(words, indent, indent)
-        });
-        lines.collect::<Vec<_>>().join("\n")
+        fit(text, self.width)
     }
 
     /// Returns a table as wide as the page at most.
@@ -165,6 +160,20 @@ impl Page {
             page: *self,
         }
     }
+}
+
+/// Wraps the lines of a text that are wider than so many columns; what follows a line's beginning is indented as it is.
+pub fn fit(text: &str, width: usize) -> String {
+    let width = width.max(NARROWEST_TABLE);
+    let lines = text.lines().map(|line| {
+        if display_width(line) <= width {
+            return line.to_owned();
+        }
+        let words = line.trim_start();
+        let indent = &line[..line.len() - words.len()];
+        wrap(words, width, indent, indent)
+    });
+    lines.collect::<Vec<_>>().join("\n")
 }
 
 /// Wraps text at blanks only: words, dates and numbers stay whole.
