@@ -37,7 +37,7 @@ CHANGES = [
     ("edges are measured as area", "src/trade/takeoff.rs", "(Driver::Edge, None) => Some(self.edge),", "(Driver::Edge, None) => Some(self.area),"),
     ("findings of a kind count once", "src/trade/takeoff.rs", ".map(|found| found.quantity)\n            .sum();", ".map(|found| found.quantity)\n            .max()\n            .unwrap_or_default();"),
     # price
-    ("tax on the cost", "src/trade/pricing.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: lines.iter().map(Line::cost).sum::<Money>().share(terms.tax_percent, Decimal::ONE_HUNDRED),"),
+    ("the tax is taken out of the price", "src/trade/pricing.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED + terms.tax_percent),"),
     ("no overhead on the estimate", "src/trade/pricing.rs", "let overhead = labour.times(terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
     ("lump sums twice in room by room", "src/trade/pricing.rs", "let lumps = if place == 0 { lumps } else { Money::ZERO };", "let lumps = if place <= 1 { lumps } else { Money::ZERO };"),
     ("the draws' hour without burden", "src/trade/pricing.rs", "let hour = minor(product([\n            terms.wage,\n            terms.burden,", "let hour = minor(product([\n            terms.wage,\n            Decimal::ONE,"),

@@ -257,6 +257,19 @@ fn options_stand_side_by_side_and_one_is_accepted() {
     assert_eq!(list(&quotes["quotes"]).len(), 3, "one line a quote");
     assert_eq!(quotes["quotes"][0]["price"], options[1]["price"]);
     assert_eq!(ledger.json("check")["ok"], json!(true));
+    // A lump sum is for the house: it comes once, however the rooms are priced.
+    let lump = ledger.json(
+        r#"quote draft "4 Tannery Row" --option "Three coats: schedule=oil-3-coat" --other "disposal=45.55""#,
+    );
+    let with = &list(&lump["options"])[0];
+    let (more, more_apart) = (
+        cents(&with["price"]) - cents(&quote["price"]),
+        cents(&with["room_by_room"]) - apart,
+    );
+    assert!(
+        more > 4555 && (more_apart - more).abs() <= 2,
+        "{more}, {more_apart}"
+    );
 }
 
 #[test]
