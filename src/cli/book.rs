@@ -22,7 +22,7 @@ use crate::money::{Decimal, MOST_UNITS, Money, counted, plain, product, round};
 use crate::trade::Unit;
 use crate::trade::buying::cheapest_packs;
 use crate::trade::cautions::Hazard;
-use crate::trade::cutting::{Aim, CutError, MOST_PIECES, Stick, cut};
+use crate::trade::cutting::{Aim, CutError, MOST_OFF_CUTS, MOST_PIECES, Stick, Stock, cut};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 
@@ -65,6 +65,9 @@ pub(super) struct ItemCutArgs {
     /// The fewest sticks, even if fewer cost more
     #[arg(long)]
     fewest: bool,
+    /// An off-cut in stock, to be used up (can be repeated)
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    off_cut: Vec<String>,
     /// What the saw takes between two pieces (default: the setting saw-loss)
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     saw_loss: Option<String>,
@@ -416,11 +419,16 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
     if args.pieces.len() > MOST_PIECES {
         refuse!("{MOST_PIECES} pieces are cut together at most");
     }
-    let pieces = args
-        .pieces
-        .iter()
-        .map(|text| Ok(Length::parse(text, ledger.units())?.nanometres()))
-        .collect::<Result<Vec<i64>>>()?;
+    if args.off_cut.len() > MOST_OFF_CUTS {
+        refuse!("{MOST_OFF_CUTS} off-cuts are used up together at most");
+    }
+    let lengths = |texts: &[String]| -> Result<Vec<i64>> {
+        let lengths = texts.iter().map(|text| Length::parse(text, ledger.units()));
+        Ok(lengths
+            .map(|length| Ok(length?.nanometres()))
+            .collect::<Result<_>>()?)
+    };
+    let (pieces, off_cuts) = (lengths(&args.pieces)?, lengths(&args.off_cut)?);
     let saw_loss = match &args.saw_loss {
         Some(text) => read_saw_loss(text, ledger.units())?,
         None => ledger.settings()?.saw_loss,
@@ -438,7 +446,12 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
         false => Aim::Cheapest,
     };
     let page = context.page(ledger);
-    let list = match cut(&pieces, &sticks, saw_loss.nanometres(), aim) {
+    let stock = Stock {
+        sticks: &sticks,
+        off_cuts: &off_cuts,
+        saw_loss: saw_loss.nanometres(),
+    };
+    let list = match cut(&pieces, stock, aim) {
         Ok(list) => list,
         Err(CutError::NoStick) => refuse!("`{}` has no stock length", item.name),
         Err(CutError::TooLong(piece)) => {

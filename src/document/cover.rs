@@ -10,7 +10,7 @@ use crate::measure::Length;
 use crate::money::{Decimal, Money, plain};
 use crate::trade::Unit;
 use crate::trade::buying::Basket;
-use crate::trade::cutting::CuttingList;
+use crate::trade::cutting::{AtLeast, CuttingList};
 use crate::trade::rental::{Cover, Plan};
 
 /// Renders a planned rental as JSON.
@@ -203,11 +203,16 @@ pub fn cutting_json(item: &BookItem, list: &CuttingList, page: &Page) -> Value {
         "currency": page.currency.code(),
         "sticks": list.sticks.iter().map(|cut| json!({
             "length": length(cut.stick.length),
+            "off_cut": cut.off_cut,
             "price": page.money_json(cut.stick.price),
             "pieces": cut.pieces.iter().map(|piece| length(*piece)).collect::<Vec<_>>(),
             "left": length(cut.left),
         })).collect::<Vec<_>>(),
         "proven": list.proven,
+        "at_least": match list.at_least {
+            AtLeast::Price(price) => json!({ "price": page.money_json(price) }),
+            AtLeast::Sticks(sticks) => json!({ "sticks": sticks }),
+        },
         "total": page.money_json(list.total),
     })
 }
@@ -220,15 +225,17 @@ pub fn cutting_text(item: &BookItem, list: &CuttingList, saw_loss: Length, page:
         .numbers([2, 3]);
     for cut in &list.sticks {
         let pieces: Vec<String> = cut.pieces.iter().map(|piece| length(*piece)).collect();
+        let off_cut = if cut.off_cut { " off-cut" } else { "" };
         table.row([
-            length(cut.stick.length),
+            format!("{}{off_cut}", length(cut.stick.length)),
             pieces.join(", "),
             length(cut.left),
             page.money(cut.stick.price),
         ]);
     }
+    let bought = list.sticks.iter().filter(|cut| !cut.off_cut).count();
     table.row([
-        count(list.sticks.len(), "stick"),
+        count(bought, "stick"),
         String::new(),
         String::new(),
         page.money(list.total),
@@ -243,8 +250,13 @@ pub fn cutting_text(item: &BookItem, list: &CuttingList, saw_loss: Length, page:
     };
     let _ = write!(text, "\n{}", page.prose(&saw));
     if !list.proven {
-        let doubt = "There may be a better list: the search was cut short.";
-        let _ = write!(text, "\n{}", page.prose(doubt));
+        let least = match list.at_least {
+            AtLeast::Price(price) => page.money(price),
+            AtLeast::Sticks(sticks) => count(sticks.unsigned_abs() as usize, "stick"),
+        };
+        let doubt =
+            format!("There may be a better list; by length alone, none takes less than {least}.");
+        let _ = write!(text, "\n{}", page.prose(&doubt));
     }
     text
 }
