@@ -424,9 +424,7 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
     }
     let lengths = |texts: &[String]| -> Result<Vec<i64>> {
         let lengths = texts.iter().map(|text| Length::parse(text, ledger.units()));
-        Ok(lengths
-            .map(|length| Ok(length?.nanometres()))
-            .collect::<Result<_>>()?)
+        lengths.map(|length| Ok(length?.nanometres())).collect()
     };
     let (pieces, off_cuts) = (lengths(&args.pieces)?, lengths(&args.off_cut)?);
     let saw_loss = match &args.saw_loss {

@@ -819,3 +819,41 @@ fn a_deposit_of_the_limit_itself_is_not_rounded_beyond_it() {
         assert!(!run.stderr().contains("above the"), "{margin}: {run}");
     }
 }
+
+#[test]
+fn a_machine_is_rented_for_all_of_its_hours() {
+    let ledger = TestLedger::new();
+    ledger.lines(
+        r#"
+        worker add "Ruben Vale" --wage 28.00
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row"
+        room add "4 Tannery Row" Hall --shape "120 x 160" --condition worn-film --species red-oak --confirm
+        room add "4 Tannery Row" Annex --shape "120 x 160" --condition worn-film --species red-oak --confirm
+        room add "4 Tannery Row" Loft --shape "120 x 160" --condition worn-film --species red-oak --confirm
+        room add "4 Tannery Row" Gallery --shape "120 x 160" --condition worn-film --species red-oak --confirm
+        "#,
+    );
+    let quote =
+        ledger.json(r#"quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule none"#);
+    let cuts = list(&quote["lines"]).iter().filter(|line| {
+        line["operation"]
+            .as_str()
+            .is_some_and(|name| name.starts_with("rotary"))
+    });
+    let hours: Vec<f64> = cuts.map(|line| number(&line["hours"])).collect();
+    let rental = list(&quote["lines"])
+        .iter()
+        .find(|line| line["machine"] == json!("rotary"))
+        .expect("a rotary is rented");
+    // Twelve cuts, none of them a tenth of it; a working day has eight hours.
+    let (all, most) = (
+        hours.iter().sum::<f64>(),
+        hours
+            .iter()
+            .fold(0.0, |one: f64, another| one.max(*another)),
+    );
+    assert!(hours.len() == 12 && most < all / 9.0, "{hours:?}");
+    let days = number(&rental["days"]);
+    assert!((days - all / 8.0).abs() < 1.0, "{days}, {all}");
+}
