@@ -9,7 +9,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, Nano};
 use super::import::seed_price;
-use super::names::{named, pick, same};
+use super::names::{Names, named, same};
 use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Transfer, Writing, refuse, typed};
 use crate::measure::Units;
@@ -233,11 +233,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn operation(&self, name: &str) -> Result<Operation> {
-        let operations = self
-            .operations()?
-            .into_iter()
-            .map(|operation| (operation.name.clone(), operation));
-        pick("operation", name, &operations.collect::<Vec<_>>())
+        self.operations_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn operations_by_name(&self) -> Result<Names<Operation>> {
+        let operations = self.operations()?.into_iter();
+        let named = operations.map(|operation| (operation.name.clone(), operation));
+        Ok(Names::new("operation", named))
     }
 
     /// Returns the tasks, in the order of the book.
@@ -262,11 +264,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn task(&self, name: &str) -> Result<Task> {
-        let tasks = self
-            .tasks()?
-            .into_iter()
-            .map(|task| (task.name.clone(), task));
-        pick("task", name, &tasks.collect::<Vec<_>>())
+        self.tasks_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn tasks_by_name(&self) -> Result<Names<Task>> {
+        let tasks = self.tasks()?.into_iter();
+        let named = tasks.map(|task| (task.name.clone(), task));
+        Ok(Names::new("task", named))
     }
 
     /// Returns every item, by name, with its packs.
@@ -320,11 +324,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn item(&self, name: &str) -> Result<BookItem> {
-        let items = self
-            .items()?
-            .into_iter()
-            .map(|item| (item.name.clone(), item));
-        pick("item", name, &items.collect::<Vec<_>>())
+        self.items_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn items_by_name(&self) -> Result<Names<BookItem>> {
+        let items = self.items()?.into_iter();
+        let named = items.map(|item| (item.name.clone(), item));
+        Ok(Names::new("item", named))
     }
 
     /// Returns every machine, in the order of the book.
@@ -354,11 +360,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn machine(&self, name: &str) -> Result<BookMachine> {
-        let machines = self
-            .machines()?
-            .into_iter()
-            .map(|machine| (machine.name.clone(), machine));
-        pick("machine", name, &machines.collect::<Vec<_>>())
+        self.machines_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn machines_by_name(&self) -> Result<Names<BookMachine>> {
+        let machines = self.machines()?.into_iter();
+        let named = machines.map(|machine| (machine.name.clone(), machine));
+        Ok(Names::new("machine", named))
     }
 
     /// Returns the book of rates: the newest row of each operation, floor and kind.

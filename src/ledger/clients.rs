@@ -3,7 +3,7 @@
 use anyhow::Result;
 use rusqlite::{Row, named_params};
 
-use super::names::{named, pick, same};
+use super::names::Names;
 use super::{Ledger, Refusal, Writing, refuse, typed};
 use crate::trade::{ClientId, SiteId};
 
@@ -95,11 +95,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn client(&self, name: &str) -> Result<Client> {
-        let clients = self
-            .clients()?
-            .into_iter()
-            .map(|client| (client.details.name.clone(), client));
-        pick("client", name, &clients.collect::<Vec<_>>())
+        self.clients_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn clients_by_name(&self) -> Result<Names<Client>> {
+        let clients = self.clients()?.into_iter();
+        let named = clients.map(|client| (client.details.name.clone(), client));
+        Ok(Names::new("client", named))
     }
 
     /// Returns the sites in use, by address.
@@ -125,11 +127,13 @@ impl Ledger {
     /// # Errors
     /// Refuses an address that fits none or several.
     pub fn site(&self, address: &str) -> Result<Site> {
-        let sites = self
-            .sites()?
-            .into_iter()
-            .map(|site| (site.address.clone(), site));
-        pick("site", address, &sites.collect::<Vec<_>>())
+        self.sites_by_name()?.find(address).cloned()
+    }
+
+    pub(super) fn sites_by_name(&self) -> Result<Names<Site>> {
+        let sites = self.sites()?.into_iter();
+        let named = sites.map(|site| (site.address.clone(), site));
+        Ok(Names::new("site", named))
     }
 
     /// Returns what a site is called today, which is what it is found by; papers have it as it was.
@@ -161,8 +165,12 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty name and one that is taken.
     pub fn add_client(&self, client: &NewClient) -> Result<ClientId> {
-        let name = named("client", &client.name)?;
-        self.check_client_name(&name, None)?;
+        let name = self.clients_by_name()?.free(&client.name)?;
+        self.insert_client(&name, client)
+    }
+
+    /// Writes a client down, by a name that is free.
+    pub(super) fn insert_client(&self, name: &str, client: &NewClient) -> Result<ClientId> {
         let id = ClientId(self.new_id("client")?);
         self.connection
             .prepare_cached(
@@ -182,8 +190,8 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty name.
     pub fn edit_client(&self, id: ClientId, client: &NewClient) -> Result<()> {
-        let name = named("client", &client.name)?;
-        self.check_client_name(&name, Some(id))?;
+        let clients = self.clients_by_name()?;
+        let name = clients.free_for(&client.name, |known| known.id == id)?;
         self.connection
             .prepare_cached(
                 "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address, note = :note
@@ -225,9 +233,13 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty address, one that is taken, and a year that is not one.
     pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
-        let address = named("site", &site.address)?;
-        self.check_address(&address, None)?;
+        let address = self.sites_by_name()?.free(&site.address)?;
         self.check_year(site.year_built)?;
+        self.insert_site(&address, site)
+    }
+
+    /// Writes a site down, at an address that is free.
+    pub(super) fn insert_site(&self, address: &str, site: &NewSite) -> Result<SiteId> {
         let id = SiteId(self.new_id("site")?);
         self.connection
             .prepare_cached(
@@ -247,8 +259,8 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty address and a year that is not one.
     pub fn edit_site(&self, id: SiteId, site: &NewSite) -> Result<()> {
-        let address = named("site", &site.address)?;
-        self.check_address(&address, Some(id))?;
+        let sites = self.sites_by_name()?;
+        let address = sites.free_for(&site.address, |known| known.id == id)?;
         self.check_year(site.year_built)?;
         self.connection
             .prepare_cached(
@@ -263,7 +275,7 @@ impl Writing<'_> {
         self.log(&format!("Changed site {address}."))
     }
 
-    fn check_year(&self, year: Option<i32>) -> Result<()> {
+    pub(super) fn check_year(&self, year: Option<i32>) -> Result<()> {
         let this_year = chrono::Datelike::year(&self.today());
         match year {
             Some(year) if !(1500..=this_year).contains(&year) => {
@@ -294,23 +306,5 @@ impl Writing<'_> {
             named_params! { ":on": self.today(), ":id": site.id },
         )?;
         self.log(&format!("Took site {} out of use.", site.address))
-    }
-
-    /// Refuses the name of a client that another one has.
-    fn check_client_name(&self, name: &str, of: Option<ClientId>) -> Result<()> {
-        let taken = |other: &Client| Some(other.id) != of && same(&other.details.name, name);
-        if self.clients()?.iter().any(taken) {
-            refuse!("there is already a client `{name}`");
-        }
-        Ok(())
-    }
-
-    /// Refuses the address that another site has.
-    fn check_address(&self, address: &str, of: Option<SiteId>) -> Result<()> {
-        let taken = |other: &Site| Some(other.id) != of && same(&other.address, address);
-        if self.sites()?.iter().any(taken) {
-            refuse!("there is already a site `{address}`");
-        }
-        Ok(())
     }
 }

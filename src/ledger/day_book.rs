@@ -537,6 +537,19 @@ impl Writing<'_> {
         on: &WorkedOn,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
+        let recorded = self.enter_hours(worker, hours, on, occasion)?;
+        self.teach_again(&recorded, occasion.job)?;
+        Ok(recorded)
+    }
+
+    /// Writes hours down; what they teach of a closed job is still to be worked out.
+    pub(super) fn enter_hours(
+        &self,
+        worker: &Worker,
+        hours: Decimal,
+        on: &WorkedOn,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
         let hours = quantity(hours);
         if hours <= Decimal::ZERO {
             refuse!("`{}` is not a number of hours worked", plain(hours, 6));
@@ -579,7 +592,6 @@ impl Writing<'_> {
             occasion.job.number,
             recorded.in_place_of()
         ))?;
-        self.teach_again(&recorded, occasion.job)?;
         Ok(recorded)
     }
 

@@ -69,14 +69,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses openings that are wider together than either room's walls are long.
     pub fn add_door(&self, room: RoomId, other: Option<RoomId>, width: Length) -> Result<()> {
-        if other == Some(room) {
-            refuse!("a doorway leads to another room");
-        }
-        self.connection
-            .prepare_cached("INSERT INTO doorway (id, room_id, other_room_id, width_nm) VALUES (:id, :room, :other, :width)")?
-            .execute(named_params! {
-                ":id": self.new_id("doorway")?, ":room": room, ":other": other, ":width": Nanometres(width),
-            })?;
+        self.insert_door(room, other, width)?;
         let site =
             self.connection
                 .query_row("SELECT site_id FROM room WHERE id = ?1", [room], |row| {
@@ -89,6 +82,24 @@ impl Writing<'_> {
         {
             changed.edge()?;
         }
+        Ok(())
+    }
+
+    /// Writes a doorway down; whether the walls are long enough for it is still to be seen.
+    pub(super) fn insert_door(
+        &self,
+        room: RoomId,
+        other: Option<RoomId>,
+        width: Length,
+    ) -> Result<()> {
+        if other == Some(room) {
+            refuse!("a doorway leads to another room");
+        }
+        self.connection
+            .prepare_cached("INSERT INTO doorway (id, room_id, other_room_id, width_nm) VALUES (:id, :room, :other, :width)")?
+            .execute(named_params! {
+                ":id": self.new_id("doorway")?, ":room": room, ":other": other, ":width": Nanometres(width),
+            })?;
         Ok(())
     }
 

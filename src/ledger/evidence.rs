@@ -642,8 +642,18 @@ impl Writing<'_> {
 
     /// Writes what a closed job teaches again, after its record was mended, and looks again for slips in what came after.
     pub(super) fn rewrite_evidence(&self, job: &Job) -> Result<()> {
-        self.write_lessons(job)?;
-        self.doubt_from(self.finished(job)?.finished_on)
+        self.rewrite_evidence_of(&[job])
+    }
+
+    /// Does so for several jobs, and looks for slips once.
+    pub(super) fn rewrite_evidence_of(&self, jobs: &[&Job]) -> Result<()> {
+        let mut earliest: Option<NaiveDate> = None;
+        for job in jobs {
+            self.write_lessons(job)?;
+            let finished = self.finished_on_of(job)?;
+            earliest = Some(earliest.map_or(finished, |earliest| earliest.min(finished)));
+        }
+        earliest.map_or(Ok(()), |earliest| self.doubt_from(earliest))
     }
 
     /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
@@ -665,10 +675,9 @@ impl Writing<'_> {
     }
 
     pub(super) fn clear_evidence(&self, job: JobId) -> Result<()> {
-        self.connection.execute(
-            "DELETE FROM observation WHERE job_id = :job",
-            named_params! { ":job": job },
-        )?;
+        self.connection
+            .prepare_cached("DELETE FROM observation WHERE job_id = :job")?
+            .execute(named_params! { ":job": job })?;
         Ok(())
     }
 

@@ -335,7 +335,7 @@ impl Ledger {
 
     /// Returns when a job's work was finished: when it was closed first, or when the last of its work was done, if it was
     /// opened again for more. Opening it to mend its record doesn't make the work newer.
-    fn finished_on_of(&self, job: &Job) -> Result<NaiveDate> {
+    pub(super) fn finished_on_of(&self, job: &Job) -> Result<NaiveDate> {
         let Some(closed_last) = job.closed_on.filter(|_| job.is_closed()) else {
             return Ok(self.today());
         };

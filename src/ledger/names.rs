@@ -3,6 +3,8 @@
 //! Two names that look the same are the same name: accents are composed (Unicode's NFC), any blank is one space, and what
 //! can't be shown is refused. Case never tells two names apart.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use unicode_normalization::UnicodeNormalization;
 
@@ -63,36 +65,105 @@ fn spelled(text: &str) -> String {
     words.join(" ").nfc().collect()
 }
 
-/// Picks one of several named things: exact beats beginning, case aside; near names are listed when none fits.
-pub(super) fn pick<T: Clone>(noun: &str, wanted: &str, named: &[(String, T)]) -> Result<T> {
-    let lower = key(wanted);
-    let matching = |test: &dyn Fn(&str) -> bool| -> Vec<&(String, T)> {
-        named.iter().filter(|(name, _)| test(&key(name))).collect()
-    };
-    let mut found = matching(&|name| name == lower);
-    if found.is_empty() && !lower.is_empty() {
-        found = matching(&|name| name.starts_with(&lower));
+/// Things of one noun by their names, for whoever looks many of them up.
+#[derive(Clone, Debug)]
+pub(super) struct Names<T> {
+    noun: &'static str,
+    named: Vec<(String, T)>,
+    /// Where in `named` each name stands, by what it is told apart by.
+    places: BTreeMap<String, Vec<usize>>,
+}
+
+impl<T> Names<T> {
+    pub(super) fn new(
+        noun: &'static str,
+        named: impl IntoIterator<Item = (String, T)>,
+    ) -> Names<T> {
+        let mut names = Names {
+            noun,
+            named: Vec::new(),
+            places: BTreeMap::new(),
+        };
+        for (name, thing) in named {
+            names.add(name, thing);
+        }
+        names
     }
-    match found[..] {
-        [(_, only)] => Ok(only.clone()),
-        [] => {
-            let names = near_names(&lower, named.iter().map(|(name, _)| name.as_str()));
-            let refusal = Refusal::new(format!("no {noun} `{}`", wanted.trim()));
-            Err(match names[..] {
-                [] => refusal,
-                _ => refusal.hint(format!("near names: {}", names.join(", "))),
+
+    pub(super) fn add(&mut self, name: String, thing: T) {
+        let places = self.places.entry(key(&name)).or_default();
+        places.push(self.named.len());
+        self.named.push((name, thing));
+    }
+
+    /// Returns the one that has just that name, case aside.
+    pub(super) fn exact(&self, name: &str) -> Option<&T> {
+        let place = *self.places.get(&key(name))?.first()?;
+        Some(&self.named[place].1)
+    }
+
+    /// Returns a new thing's name as it is kept.
+    ///
+    /// # Errors
+    /// Refuses what is no name, and a name that is taken.
+    pub(super) fn free(&self, text: &str) -> Result<String> {
+        self.free_for(text, |_| false)
+    }
+
+    /// Returns a name as it is kept, for the one thing that may have it already.
+    pub(super) fn free_for(&self, text: &str, is_own: impl Fn(&T) -> bool) -> Result<String> {
+        let name = named(self.noun, text)?;
+        match self.exact(&name) {
+            Some(other) if !is_own(other) => {
+                refuse!("there is already a {} `{name}`", self.noun)
             }
-            .into())
-        }
-        _ => {
-            let names: Vec<String> = found.iter().map(|(name, _)| format!("`{name}`")).collect();
-            refuse!(
-                "`{}` could be any {noun} of {}",
-                wanted.trim(),
-                names.join(", ")
-            )
+            _ => Ok(name),
         }
     }
+
+    /// Finds one by what was typed: exact beats beginning, case aside; near names are listed when none fits.
+    pub(super) fn find(&self, wanted: &str) -> Result<&T> {
+        let lower = key(wanted);
+        let mut found = self.places.get(&lower).cloned().unwrap_or_default();
+        if found.is_empty() && !lower.is_empty() {
+            let from = self.places.range(lower.clone()..);
+            let begin = from.take_while(|(name, _)| name.starts_with(&lower));
+            found = begin.flat_map(|(_, places)| places).copied().collect();
+            found.sort_unstable();
+        }
+        match found[..] {
+            [only] => Ok(&self.named[only].1),
+            [] => Err(self.no_such(wanted, &lower).into()),
+            _ => {
+                let names: Vec<String> = found
+                    .iter()
+                    .map(|place| format!("`{}`", self.named[*place].0))
+                    .collect();
+                refuse!(
+                    "`{}` could be any {} of {}",
+                    wanted.trim(),
+                    self.noun,
+                    names.join(", ")
+                )
+            }
+        }
+    }
+
+    fn no_such(&self, wanted: &str, lower: &str) -> Refusal {
+        let refusal = Refusal::new(format!("no {} `{}`", self.noun, wanted.trim()));
+        let names = near_names(lower, self.named.iter().map(|(name, _)| name.as_str()));
+        match names[..] {
+            [] => refusal,
+            _ => refusal.hint(format!("near names: {}", names.join(", "))),
+        }
+    }
+}
+
+/// Picks one of several named things, as [`Names::find`] does.
+pub(super) fn pick<T: Clone>(noun: &'static str, wanted: &str, named: &[(String, T)]) -> Result<T> {
+    let named = named.iter().map(|(name, thing)| (name.clone(), thing));
+    let names = Names::new(noun, named);
+    names.find(wanted).map(|found| (*found).clone())
 }
 
 /// Returns the names nearest to a mistyped one, best first.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::{Context, Result};
 use rusqlite::{Row, named_params};
 
-use super::names::{named, pick, same};
+use super::names::{Names, named, pick, same};
 use super::{Door, Ledger, Refusal, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::quantity;
@@ -101,11 +101,8 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn room(&self, name: &str, site: Option<SiteId>) -> Result<Room> {
-        if let Some((address, room)) = name.split_once('/')
-            && let Ok(site) = self.site(address)
-        {
-            return self.room_at(room, site.id);
-        }
+        let at = |address: &str| self.site(address).map(|site| site.id);
+        let (name, site) = at_site(name, site, at);
         if let Some(site) = site {
             return self.room_at(name, site);
         }
@@ -133,11 +130,14 @@ impl Ledger {
     }
 
     fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {
-        let rooms = self
-            .rooms_of(site)?
-            .into_iter()
-            .map(|room| (room.name.clone(), room));
-        pick("room", name, &rooms.collect::<Vec<_>>())
+        self.rooms_by_name(site)?.find(name).cloned()
+    }
+
+    /// Returns the rooms in use at a site by their names.
+    pub(super) fn rooms_by_name(&self, site: SiteId) -> Result<Names<Room>> {
+        let rooms = self.rooms_of(site)?.into_iter();
+        let named = rooms.map(|room| (room.name.clone(), room));
+        Ok(Names::new("room", named))
     }
 
     /// Returns rooms as a take-off needs them.
@@ -224,8 +224,12 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty name, one with a `/`, and one that is taken at the site.
     pub fn add_room(&self, room: &NewRoom) -> Result<RoomId> {
-        let name = named("room", &room.name)?;
-        self.check_room_name(&name, room.site, None)?;
+        let name = room_name(&self.rooms_by_name(room.site)?, &room.name, |_| false)?;
+        self.insert_room(&name, room)
+    }
+
+    /// Writes a room down, by a name that is free at its site.
+    pub(super) fn insert_room(&self, name: &str, room: &NewRoom) -> Result<RoomId> {
         check_floor(room.floor.area())?;
         let id = RoomId(self.new_id("room")?);
         self.connection
@@ -247,8 +251,8 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty name, and doorways wider than the new walls.
     pub fn edit_room(&self, room: &Room) -> Result<()> {
-        let name = named("room", &room.name)?;
-        self.check_room_name(&name, room.site_id, Some(room.id))?;
+        let rooms = self.rooms_by_name(room.site_id)?;
+        let name = room_name(&rooms, &room.name, |known| known.id == room.id)?;
         check_floor(room.floor.area())?;
         room.edge()?;
         self.connection
@@ -295,19 +299,38 @@ impl Writing<'_> {
         )?;
         self.log(&format!("Took room {} out of use.", room.name))
     }
+}
 
-    /// Refuses the name of a room that another one at the site has, or that is read as something else.
-    fn check_room_name(&self, name: &str, site: SiteId, of: Option<RoomId>) -> Result<()> {
-        if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
-            refuse!("a room's name can't hold `{sign}`: `{name}`");
-        }
-        if name.eq_ignore_ascii_case("outside") {
-            refuse!("`{name}` is where doorways lead out: name the room otherwise");
-        }
-        let taken = |other: &Room| Some(other.id) != of && same(&other.name, name);
-        if self.rooms_of(site)?.iter().any(taken) {
-            refuse!("there is already a room `{name}` at that site");
-        }
-        Ok(())
+/// Reads `SITE/NAME`, if there is such a site, as the name of a room there.
+pub(super) fn at_site(
+    name: &str,
+    site: Option<SiteId>,
+    find: impl FnOnce(&str) -> Result<SiteId>,
+) -> (&str, Option<SiteId>) {
+    let elsewhere = name.split_once('/');
+    let elsewhere = elsewhere.and_then(|(address, room)| Some((room, find(address).ok()?)));
+    elsewhere.map_or((name, site), |(room, site)| (room, Some(site)))
+}
+
+/// Returns a room's name as it is kept.
+///
+/// # Errors
+/// Refuses one that another room of the site has, and one that would be read as something else: `SITE/NAME`, a list of
+/// rooms, or the way out.
+pub(super) fn room_name<T>(
+    rooms: &Names<T>,
+    text: &str,
+    is_own: impl Fn(&T) -> bool,
+) -> Result<String> {
+    let name = named("room", text)?;
+    if let Some(sign) = ['/', ';'].into_iter().find(|sign| name.contains(*sign)) {
+        refuse!("a room's name can't hold `{sign}`: `{name}`");
     }
+    if name.eq_ignore_ascii_case("outside") {
+        refuse!("`{name}` is where doorways lead out: name the room otherwise");
+    }
+    if rooms.exact(&name).is_some_and(|other| !is_own(other)) {
+        refuse!("there is already a room `{name}` at that site");
+    }
+    Ok(name)
 }

@@ -4,8 +4,6 @@
 //! an entry that stands before others, has those after it [replayed](Writing::replay), and each that comes to something else
 //! gets a new row, which is in force from then on.
 
-use std::collections::BTreeSet;
-
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, Row, named_params};
@@ -54,7 +52,7 @@ pub struct AwaitingReceipt {
 }
 
 /// Where an entry stands: entries of an item follow each other by date, and on one date by place.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Stand {
     on: NaiveDate,
     place: EntryId,
@@ -475,16 +473,13 @@ impl Writing<'_> {
             })?)
     }
 
-    /// Works out everything that was entered of some items and not worked out yet.
-    pub(super) fn replay_all(&self, items: &BTreeSet<ItemId>) -> Result<()> {
-        for item in items {
-            let newest: EntryId = self
-                .connection
-                .prepare_cached("SELECT MAX(id) FROM entry WHERE item_id = :item")?
-                .query_row(named_params! { ":item": item }, |row| row.get(0))?;
-            self.replay(*item, Stand::FIRST, newest)?;
-        }
-        Ok(())
+    /// Works out what was entered of an item from a stand on and isn't worked out yet, and what comes after it again.
+    pub(super) fn replay_from(&self, item: ItemId, from: Stand) -> Result<()> {
+        let newest: EntryId = self
+            .connection
+            .prepare_cached("SELECT MAX(id) FROM entry WHERE item_id = :item")?
+            .query_row(named_params! { ":item": item }, |row| row.get(0))?;
+        self.replay(item, from, newest)
     }
 
     /// Works out again what the entries of an item do, from a stand on; what comes to something else than is kept of it

@@ -3,7 +3,7 @@
 use anyhow::Result;
 use rusqlite::named_params;
 
-use super::names::{named, pick, same};
+use super::names::Names;
 use super::{Ledger, Writing, refuse};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::WorkerId;
@@ -48,11 +48,13 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn worker(&self, name: &str) -> Result<Worker> {
-        let workers = self
-            .workers()?
-            .into_iter()
-            .map(|worker| (worker.name.clone(), worker));
-        pick("worker", name, &workers.collect::<Vec<_>>())
+        self.workers_by_name()?.find(name).cloned()
+    }
+
+    pub(super) fn workers_by_name(&self) -> Result<Names<Worker>> {
+        let workers = self.workers()?.into_iter();
+        let named = workers.map(|worker| (worker.name.clone(), worker));
+        Ok(Names::new("worker", named))
     }
 
     /// Returns the mean wage of the active workers in major units; `None`: there are none.
@@ -82,10 +84,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses an empty name and one that is taken.
     pub fn add_worker(&self, name: &str, wage: Money) -> Result<WorkerId> {
-        let name = named("worker", name)?;
-        if self.workers()?.iter().any(|other| same(&other.name, &name)) {
-            refuse!("there is already a worker `{name}`");
-        }
+        let name = self.workers_by_name()?.free(name)?;
         check_wage(wage)?;
         let id = WorkerId(self.new_id("worker")?);
         self.connection

@@ -195,6 +195,92 @@ fn log(writing: &Writing<'_>, room: &Room, happening: &Logging) -> anyhow::Resul
     }
 }
 
+/// One row of a file: what it is, so many days ago.
+#[derive(Clone, Debug)]
+enum Line {
+    Bought(u64, bool, u32, i64),
+    Used(u64, bool, u32),
+    Worked(u64, i64),
+}
+
+fn line() -> impl Strategy<Value = Line> {
+    prop_oneof![
+        (0_u64..9, any::<bool>(), 1_u32..40, 0_i64..20_000)
+            .prop_map(|(ago, disc, quantity, cents)| Line::Bought(ago, disc, quantity, cents)),
+        (0_u64..9, any::<bool>(), 0_u32..30)
+            .prop_map(|(ago, disc, used)| Line::Used(ago, disc, used)),
+        (0_u64..9, 1_i64..200).prop_map(|(ago, hundredths)| Line::Worked(ago, hundredths)),
+    ]
+}
+
+const ITEMS: [&str; 2] = ["disc-7in-36", "oil-finish"];
+
+impl Line {
+    /// Returns the file it stands in, and itself as it stands there.
+    fn row(&self) -> (Transfer, String) {
+        let day = |ago: u64| today() - chrono::Days::new(ago);
+        match *self {
+            Line::Bought(ago, disc, quantity, cents) => {
+                let (item, cost) = (ITEMS[usize::from(disc)], Decimal::new(cents, 2));
+                (
+                    Transfer::Purchases,
+                    format!("{},{item},{quantity},{cost}\n", day(ago)),
+                )
+            }
+            Line::Used(ago, disc, used) => {
+                let item = ITEMS[usize::from(disc)];
+                (
+                    Transfer::Usage,
+                    format!("{},J1,4 Tannery Row,{item},{used},Hall\n", day(ago)),
+                )
+            }
+            Line::Worked(ago, hundredths) => {
+                let hours = Decimal::new(hundredths, 2);
+                (
+                    Transfer::Hours,
+                    format!("{},J1,4 Tannery Row,Ruben Vale,{hours},Hall\n", day(ago)),
+                )
+            }
+        }
+    }
+
+    /// Types it on its day.
+    fn typed(&self, path: &std::path::Path, room: &Room) {
+        let (Line::Bought(ago, ..) | Line::Used(ago, ..) | Line::Worked(ago, _)) = *self;
+        let on = today() - chrono::Days::new(ago);
+        let ledger = Ledger::open(path, Clock::at(on)).expect("the ledger");
+        let typed = |writing: &Writing<'_>| {
+            let (job, rooms) = (writing.job("J1")?, [room.clone()]);
+            let occasion = Occasion {
+                job: &job,
+                rooms: &rooms,
+                on,
+                note: "",
+            };
+            match *self {
+                Line::Bought(_, disc, quantity, cents) => {
+                    let item = writing.item(ITEMS[usize::from(disc)])?;
+                    writing.record_buy(&item, quantity.into(), Money::from_minor(cents), on, "")
+                }
+                Line::Used(_, disc, used) => {
+                    let item = writing.item(ITEMS[usize::from(disc)])?;
+                    writing.record_use(&item, used.into(), NOTHING, &occasion)
+                }
+                Line::Worked(_, hundredths) => {
+                    let hours = Decimal::new(hundredths, 2);
+                    writing.record_hours(
+                        &writing.worker("Ruben")?,
+                        hours,
+                        &WorkedOn::Nothing,
+                        &occasion,
+                    )
+                }
+            }
+        };
+        ledger.write(false, typed).expect("an entry");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
@@ -330,5 +416,38 @@ proptest! {
             prop_assert_eq!(second.export(*kind).expect("an export"), rows, "{}", kind);
         }
         prop_assert_eq!(second.problems().expect("a check"), Vec::<String>::new());
+    }
+
+    /// Rows that a file brings in do to stock and jobs what they had done if each had been typed on its day, in the order
+    /// of the files: nothing depends on when it is worked out.
+    #[test]
+    fn an_import_is_as_if_each_row_had_been_typed(lines in proptest::collection::vec(line(), 1..25)) {
+        let folder = TempDir::new().expect("a folder");
+        let (typed, imported) = (ledger(&folder, "typed.db"), ledger(&folder, "imported.db"));
+        let room = one_job(&typed);
+        one_job(&imported);
+        let rows: Vec<(Transfer, String)> = lines.iter().map(Line::row).collect();
+        for (kind, heading) in [
+            (Transfer::Purchases, "date,item,quantity,cost\n"),
+            (Transfer::Usage, "date,job,site,item,quantity,room\n"),
+            (Transfer::Hours, "date,job,site,worker,hours,room\n"),
+        ] {
+            let mut file = heading.to_owned();
+            for (line, (_, row)) in lines.iter().zip(&rows).filter(|(_, (of, _))| *of == kind) {
+                line.typed(&folder.path().join("typed.db"), &room);
+                file.push_str(row);
+            }
+            imported.write(false, |writing| writing.import(kind, "f.csv", file.as_bytes(), Units::Us)).expect("an import");
+            prop_assert_eq!(imported.export(kind).expect("an export"), typed.export(kind).expect("an export"));
+        }
+        for (one, other) in [(&typed, &imported)] {
+            prop_assert_eq!(one.stock_list().expect("stock"), other.stock_list().expect("stock"));
+            prop_assert_eq!(one.awaiting_receipt().expect("stock"), other.awaiting_receipt().expect("stock"));
+            let book = |ledger: &Ledger| ledger.day_book_of(&ledger.job("J1").expect("a job")).expect("a day book");
+            prop_assert_eq!(book(one), book(other));
+            for ledger in [one, other] {
+                prop_assert_eq!(ledger.problems().expect("a check"), Vec::<String>::new());
+            }
+        }
     }
 }

@@ -11,11 +11,11 @@ use rusqlite::named_params;
 use super::Transfer;
 use crate::ledger::book::item_unit;
 use crate::ledger::evidence::NewObservation;
-use crate::ledger::names::{key, named, same};
+use crate::ledger::names::{Names, key, named, same};
 use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::settings::Key;
-use crate::ledger::{BookItem, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
+use crate::ledger::{BookItem, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
 use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
@@ -176,7 +176,10 @@ impl Writing<'_> {
     pub(in crate::ledger) fn import_operations(&self, file: &str, text: &[u8]) -> Result<()> {
         let rows = Rows::read(file, text, Transfer::Operations.columns())?;
         let given = Given::read(text)?;
-        let mut known = self.operations_by_name()?;
+        let operations = self.operations()?.into_iter();
+        let mut known: BTreeMap<String, Operation> = operations
+            .map(|operation| (key(&operation.name), operation))
+            .collect();
         let mut items: BTreeMap<String, ItemId> = self
             .items()?
             .into_iter()
@@ -432,17 +435,6 @@ impl Writing<'_> {
     }
 }
 
-impl Ledger {
-    /// Returns the operations by their name in lower case.
-    pub(super) fn operations_by_name(&self) -> Result<BTreeMap<String, Operation>> {
-        Ok(self
-            .operations()?
-            .into_iter()
-            .map(|operation| (key(&operation.name), operation))
-            .collect())
-    }
-}
-
 /// Keeps what is known of an operation where a file has no column for it.
 fn keep(operation: &mut NewOperation, given: &Given, earlier: &Operation) {
     if !given.has("machine") {
@@ -479,11 +471,11 @@ fn whole(text: &str) -> Result<u32, String> {
 
 pub(super) fn operation_of<'a>(
     row: Row<'_>,
-    operations: &'a BTreeMap<String, Operation>,
+    operations: &'a Names<Operation>,
 ) -> Result<&'a Operation> {
     row.read("operation", |name| {
         operations
-            .get(&key(name))
+            .exact(name)
             .ok_or_else(|| format!("no operation `{name}`"))
     })
 }

@@ -1,36 +1,28 @@
-//! Bringing rows in: clients, sites and rooms, and what happened on jobs; [`book`] brings in the book and a notebook.
+//! Bringing rows in: this file names the kinds and their columns; [`places`] brings in clients, sites and rooms,
+//! [`day_book`] what happened on jobs, [`book`] the book and a notebook.
 //!
 //! All of a file or nothing of it: the caller's transaction is rolled back by the first mistake, which is told as
 //! `file:line: column: what`. Imported history counts as recorded when it happened.
+//!
+//! A file may be long: what its rows name is read once ([`Importing`]), and what follows from them (stock, evidence) is
+//! worked out when all of them are written, with the same result as if each had been typed.
 
 mod book;
 mod cases;
-
-use std::collections::{BTreeMap, BTreeSet};
+mod day_book;
+mod known;
+mod places;
 
 use anyhow::Result;
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::NaiveDate;
 
 pub(super) use self::book::seed_price;
 pub use self::cases::Case;
-use super::names::{key, near_names, same};
-use super::rows::{Columns, Row, Rows};
-use super::{
-    Clock, Job, NewClient, NewRoom, NewSite, Occasion, Refusal, Room, Site, UsedFor, WorkedOn,
-    Worker, Writing, read_number,
-};
-use crate::measure::{Length, Units};
-use crate::money::{Decimal, Money};
-use crate::trade::bounds::{check_day, check_wage};
-use crate::trade::rental::Tariff;
-use crate::trade::room::Floor;
-use crate::trade::{FloorCondition, ItemId, Layout, RoomId, Species, closed_set};
-
-/// The worker of a row, at its wage.
-struct ImportedWorker {
-    worker: Worker,
-    is_new: bool,
-}
+use self::known::Importing;
+use super::rows::{Columns, Rows};
+use super::{Clock, Writing};
+use crate::measure::Units;
+use crate::trade::closed_set;
 
 closed_set! {
     /// What the rows of a file are.
@@ -201,358 +193,21 @@ impl Writing<'_> {
         units: Units,
     ) -> Result<usize> {
         let rows = Rows::read(file, text, kind.columns())?;
+        let importing = Importing::new(self);
         match kind {
-            Transfer::Clients => rows.iter().try_for_each(|row| self.import_client(row))?,
-            Transfer::Sites => rows.iter().try_for_each(|row| self.import_site(row))?,
-            Transfer::Rooms => self.import_rooms(&rows, units)?,
+            Transfer::Clients => importing.import_clients(&rows)?,
+            Transfer::Sites => importing.import_sites(&rows)?,
+            Transfer::Rooms => importing.import_rooms(&rows, units)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
-            Transfer::Purchases => self.import_stock(&rows, |row| self.import_purchase(row))?,
-            Transfer::Usage => self.import_stock(&rows, |row| self.import_use(row))?,
-            Transfer::Hours => self.import_hours(&rows)?,
-            Transfer::Rentals => rows.iter().try_for_each(|row| self.import_rental(row))?,
+            Transfer::Purchases => importing.import_purchases(&rows)?,
+            Transfer::Usage => importing.import_usage(&rows)?,
+            Transfer::Hours => importing.import_hours(&rows)?,
+            Transfer::Rentals => importing.import_rentals(&rows)?,
             Transfer::PastRooms => self.import_past_rooms(&rows, units)?,
             Transfer::Operations => self.import_operations(file, text)?,
             Transfer::BookRates => self.import_book_rates(&rows)?,
         }
         Ok(rows.len())
-    }
-
-    fn import_client(&self, row: Row<'_>) -> Result<()> {
-        let client = NewClient {
-            name: row.filled("client")?.to_owned(),
-            phone: row.text("phone").to_owned(),
-            email: row.text("email").to_owned(),
-            address: row.text("address").to_owned(),
-            note: row.text("note").to_owned(),
-        };
-        self.add_client(&client)
-            .map(drop)
-            .map_err(|error| row.wrong("client", error))
-    }
-
-    fn import_site(&self, row: Row<'_>) -> Result<()> {
-        let year = |text: &str| {
-            text.parse::<i32>()
-                .map_err(|_| format!("`{text}` is not a year"))
-        };
-        let site = NewSite {
-            client: row.read("client", |name| self.client(name))?.id,
-            address: row.filled("site")?.to_owned(),
-            year_built: row.maybe("year_built", year)?,
-            tax_area: row
-                .maybe("tax_area", |name| self.tax_area(name))?
-                .map(|area| area.id),
-            note: row.text("note").to_owned(),
-        };
-        self.add_site(&site).map(drop).map_err(|error| {
-            // Refused are an address that is taken and a year that isn't one.
-            let is_taken = self
-                .site(&site.address)
-                .is_ok_and(|taken| same(&taken.address, &site.address));
-            row.wrong(if is_taken { "site" } else { "year_built" }, error)
-        })
-    }
-
-    /// Rooms first, then their doorways: a doorway may lead to a room further down the file.
-    fn import_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
-        let mut added: Vec<(Row<'_>, RoomId, Site)> = Vec::new();
-        for row in rows.iter() {
-            let site = row.read("site", |name| self.site(name))?;
-            let room = NewRoom {
-                site: site.id,
-                name: row.filled("room")?.to_owned(),
-                floor: row.read("shape", |text| Floor::parse(text, units))?,
-                condition: row.word::<FloorCondition>("condition")?,
-                species: row.word::<Species>("species")?,
-                layout: row
-                    .maybe("layout", str::parse::<Layout>)?
-                    .unwrap_or(Layout::Strip),
-                refinished: row.truth("refinished", true)?,
-                note: row.text("note").to_owned(),
-            };
-            let id = self
-                .add_room(&room)
-                .map_err(|error| row.wrong("room", error))?;
-            added.push((row, id, site));
-        }
-        for (row, room, site) in added {
-            for door in row
-                .text("doors")
-                .split(';')
-                .map(str::trim)
-                .filter(|door| !door.is_empty())
-            {
-                self.import_door(room, &site, door, units)
-                    .map_err(|error| row.wrong("doors", error))?;
-            }
-        }
-        Ok(())
-    }
-
-    fn import_door(&self, room: RoomId, site: &Site, door: &str, units: Units) -> Result<()> {
-        let Some((to, width)) = door.rsplit_once(':') else {
-            return Err(
-                Refusal::new(format!("`{door}` is not a doorway like `outside:2'8\"`")).into(),
-            );
-        };
-        let other = if to.trim().eq_ignore_ascii_case("outside") {
-            None
-        } else {
-            Some(self.room(to, Some(site.id))?.id)
-        };
-        self.add_door(room, other, Length::parse(width, units)?)
-    }
-
-    /// Enters every row, and then works out what they did to the stock, once for each item.
-    fn import_stock(&self, rows: &Rows, enter: impl Fn(Row<'_>) -> Result<ItemId>) -> Result<()> {
-        let items = rows.iter().map(enter).collect::<Result<BTreeSet<_>>>()?;
-        self.replay_all(&items)
-    }
-
-    fn import_purchase(&self, row: Row<'_>) -> Result<ItemId> {
-        let on = row.date("date", self.today())?;
-        let item = row.read("item", |name| self.item(name))?;
-        let bought = row.positive("quantity")?;
-        let paid = row.read("cost", |text| self.read_amount(text))?;
-        let recorded = self.as_of(on, || {
-            self.enter_buy(&item, bought, paid, on, row.text("note"))
-        });
-        recorded
-            .map(|_| item.id)
-            .map_err(|error| row.wrong("quantity", error))
-    }
-
-    fn import_use(&self, row: Row<'_>) -> Result<ItemId> {
-        let on = row.date("date", self.today())?;
-        let (job, rooms) = (self.import_job(row)?, self.import_rooms_of(row)?);
-        let item = row.read("item", |name| self.item(name))?;
-        let used = row
-            .number("quantity")?
-            .ok_or_else(|| row.wrong("quantity", "is empty"))?;
-        let operation = match row.text("operation").trim() {
-            UsedFor::LEFT_OVER => None,
-            _ => row.maybe("operation", |name| self.operation(name))?,
-        };
-        let used_for = match row.text("operation").trim() {
-            UsedFor::LEFT_OVER => UsedFor::LeftOver,
-            _ => UsedFor::Operation(operation.as_ref()),
-        };
-        let occasion = Occasion {
-            job: &job,
-            rooms: &rooms,
-            on,
-            note: row.text("note"),
-        };
-        let recorded = self.as_of(on, || self.enter_use(&item, used, used_for, &occasion));
-        // What is left to refuse is the operation: one that doesn't take the item, or several that do.
-        recorded
-            .map(|_| item.id)
-            .map_err(|error| row.wrong("operation", error))
-    }
-
-    /// A worker who is made by a file ends it at the wage of the newest day.
-    fn import_hours(&self, rows: &Rows) -> Result<()> {
-        let mut made: BTreeMap<String, (NaiveDate, Money)> = BTreeMap::new();
-        for row in rows.iter() {
-            let on = row.date("date", self.today())?;
-            let wage = row.maybe("wage", |text| self.read_wage(text))?;
-            let name = row.filled("worker")?;
-            let known = made.contains_key(&key(name));
-            let worker = self.import_worker(row, name, wage)?;
-            if let Some(wage) = wage.filter(|_| known || worker.is_new) {
-                let newest = made.entry(key(name)).or_insert((on, wage));
-                *newest = (*newest).max((on, wage));
-            }
-            self.import_hours_of(row, on, &worker.worker)?;
-        }
-        for (name, (_, wage)) in made {
-            let worker = self.worker(&name)?;
-            if worker.wage != wage {
-                self.edit_worker(&Worker { wage, ..worker })?;
-            }
-        }
-        Ok(())
-    }
-
-    /// Returns the worker of a row at the row's wage: what an hour cost then stays what it cost.
-    ///
-    /// One whom the ledger doesn't have is made if the row says the wage. Only a whole name stands for a worker then,
-    /// or the hours of an Ann would go to an Anna.
-    fn import_worker(
-        &self,
-        row: Row<'_>,
-        name: &str,
-        wage: Option<Money>,
-    ) -> Result<ImportedWorker> {
-        let Some(wage) = wage else {
-            let worker = row.read("worker", |name| self.worker(name))?;
-            return Ok(ImportedWorker {
-                worker,
-                is_new: false,
-            });
-        };
-        let exact = |worker: &Worker| same(&worker.name, name);
-        let known = self.workers()?.into_iter().find(exact);
-        let is_new = known.is_none();
-        let worker = match known {
-            Some(worker) => worker,
-            None => {
-                self.add_worker(name, wage)?;
-                self.worker(name)?
-            }
-        };
-        let worker = Worker { wage, ..worker };
-        Ok(ImportedWorker { worker, is_new })
-    }
-
-    fn import_hours_of(&self, row: Row<'_>, on: NaiveDate, worker: &Worker) -> Result<()> {
-        let (job, rooms) = (self.import_job(row)?, self.import_rooms_of(row)?);
-        let hours = row.positive("hours")?;
-        let worked_on = self.import_worked_on(row)?;
-        let occasion = Occasion {
-            job: &job,
-            rooms: &rooms,
-            on,
-            note: row.text("note"),
-        };
-        let recorded = self.as_of(on, || {
-            self.record_hours(worker, hours, &worked_on, &occasion)
-        });
-        recorded
-            .map(drop)
-            .map_err(|error| row.wrong("hours", error))
-    }
-
-    fn import_worked_on(&self, row: Row<'_>) -> Result<WorkedOn> {
-        let on = row.text("on").trim();
-        if on.is_empty() {
-            return Ok(WorkedOn::Nothing);
-        }
-        let tasks = self.tasks()?;
-        match tasks.into_iter().find(|task| same(&task.name, on)) {
-            Some(task) => Ok(WorkedOn::Task(task)),
-            None => {
-                let operation = row.read("on", |name| self.operation(name))?;
-                Ok(WorkedOn::Operation(Box::new(operation)))
-            }
-        }
-    }
-
-    /// Reads an amount of zero or more in the ledger's currency.
-    fn read_amount(&self, text: &str) -> Result<Money> {
-        let amount = self.currency().parse(text)?;
-        if amount.is_negative() {
-            super::refuse!("`{text}` is below zero");
-        }
-        Ok(amount)
-    }
-
-    fn read_wage(&self, text: &str) -> Result<Money> {
-        let wage = self.read_amount(text)?;
-        check_wage(wage)?;
-        Ok(wage)
-    }
-
-    fn import_rental(&self, row: Row<'_>) -> Result<()> {
-        let today = self.today();
-        let moment = |text: &str| {
-            let read = NaiveDateTime::parse_from_str(text, "%Y-%m-%d %H:%M")
-                .or_else(|_| NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M"));
-            match read {
-                Ok(at) if at.date() > today => Err(format!("`{text}` is after today, {today}")),
-                Ok(at) => match check_day(at.date(), today) {
-                    Ok(()) => Ok(at),
-                    Err(impossible) => Err(impossible.to_string()),
-                },
-                Err(_) => Err(format!("`{text}` is not a time like 2026-03-02 08:00")),
-            }
-        };
-        let mut machine = row.read("machine", |name| self.machine(name))?;
-        if let Some(tariff) = self.import_tariff(row)? {
-            machine.tariff = tariff;
-        }
-        let out = row.read("out_at", moment)?;
-        let back = row.maybe("back_at", moment)?;
-        let charge = row.maybe("charge", |text| self.read_amount(text))?;
-        let job = self.import_job(row)?;
-        self.as_of(out.date(), || self.rental_out(&machine, out, &job))
-            .map_err(|error| row.wrong("out_at", error))?;
-        for moved in row
-            .text("moved")
-            .split("; ")
-            .filter(|moved| !moved.is_empty())
-        {
-            let (on, job) = read_move(moved, today).map_err(|error| row.wrong("moved", error))?;
-            let job = self.job(job).map_err(|error| row.wrong("moved", error))?;
-            self.as_of(on, || self.rental_day(&machine, on, &job))
-                .map_err(|error| row.wrong("moved", error))?;
-        }
-        if let Some(back) = back {
-            let returned = self.as_of(back.date(), || self.rental_back(&machine, back, charge));
-            returned.map_err(|error| row.wrong("back_at", error))?;
-        }
-        Ok(())
-    }
-
-    /// Returns the tariff with which a machine went out; `None`: the row doesn't say what a day was.
-    fn import_tariff(&self, row: Row<'_>) -> Result<Option<Tariff>> {
-        let price = |column| row.maybe(column, |text| self.read_amount(text));
-        let Some(day) = price("day")? else {
-            return Ok(None);
-        };
-        let waiver_percent = row.number("waiver_percent")?.unwrap_or_default();
-        if waiver_percent > Decimal::ONE_HUNDRED {
-            return Err(row.wrong("waiver_percent", "a waiver is no more than 100 %"));
-        }
-        Ok(Some(Tariff {
-            half_day: price("half_day")?,
-            day,
-            weekend: price("weekend")?,
-            week: price("week")?,
-            four_weeks: price("four_weeks")?,
-            waiver_percent,
-            cleaning: price("cleaning")?.unwrap_or_default(),
-        }))
-    }
-
-    /// Returns the job of a row, at the row's site.
-    fn import_job(&self, row: Row<'_>) -> Result<Job> {
-        let label = row.filled("job")?;
-        let site = row.read("site", |name| self.site(name))?;
-        if read_number('J', label).is_none() {
-            return Err(row.wrong("job", format!("`{label}` is not a job number like J1")));
-        }
-        let Ok(job) = self.job(label) else {
-            let numbers: Vec<String> = self.jobs()?.into_iter().map(|job| job.number).collect();
-            let near = near_names(&key(label), numbers.iter().map(String::as_str));
-            let refusal = row.refusal("job", format!("no job `{label}`"));
-            return Err(match near[..] {
-                [] => refusal.hint("a job begins with its quote: gritledger quote draft SITE"),
-                _ => refusal.hint(format!("near numbers: {}", near.join(", "))),
-            }
-            .into());
-        };
-        if job.site_id != site.id {
-            return Err(row.wrong(
-                "site",
-                format!("{label} is at `{}`, not at `{}`", job.site, site.address),
-            ));
-        }
-        Ok(job)
-    }
-
-    fn import_rooms_of(&self, row: Row<'_>) -> Result<Vec<Room>> {
-        let site = row.read("site", |name| self.site(name))?;
-        let names = row
-            .text("room")
-            .split(';')
-            .map(str::trim)
-            .filter(|name| !name.is_empty());
-        let rooms = names.map(|name| {
-            self.room(name, Some(site.id))
-                .map_err(|error| row.wrong("room", error))
-        });
-        rooms.collect()
     }
 
     /// Does something as of a past day, so that it counts as recorded then.
@@ -565,23 +220,13 @@ impl Writing<'_> {
     }
 }
 
-/// Reads from which date on which job had a machine: `2026-02-28 J2`.
-fn read_move(text: &str, today: NaiveDate) -> Result<(NaiveDate, &str)> {
-    let (date, job) = text.split_once(' ').unwrap_or((text, ""));
-    match date.parse() {
-        Ok(date) if date > today => super::refuse!("`{date}` is after today, {today}"),
-        Ok(date) if !job.is_empty() => Ok((date, job)),
-        _ => super::refuse!("`{text}` is not a date and a job, like 2026-02-28 J2"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use tempfile::TempDir;
 
     use super::*;
-    use crate::ledger::{Identity, Ledger};
-    use crate::money::{Currency, Decimal};
+    use crate::ledger::{Identity, Ledger, Worker};
+    use crate::money::{Currency, Decimal, Money};
 
     const NOTEBOOK: &str =
         "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n";

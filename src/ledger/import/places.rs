@@ -1,0 +1,198 @@
+//! Bringing in clients, sites and rooms.
+
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
+use anyhow::Result;
+
+use super::known::Importing;
+use crate::ledger::names::Names;
+use crate::ledger::rooms::{at_site, room_name};
+use crate::ledger::rows::{Row, Rows};
+use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
+use crate::measure::{Length, Units};
+use crate::trade::room::Floor;
+use crate::trade::{FloorCondition, Layout, RoomId, SiteId, Species};
+
+/// The rooms of the sites that a file names, as they grow.
+#[derive(Debug, Default)]
+struct Walked {
+    rooms: BTreeMap<RoomId, Room>,
+    names: BTreeMap<SiteId, Names<RoomId>>,
+}
+
+impl Walked {
+    fn add(&mut self, room: Room) {
+        if let Some(names) = self.names.get_mut(&room.site_id) {
+            names.add(room.name.clone(), room.id);
+        }
+        self.rooms.insert(room.id, room);
+    }
+
+    /// Opens a doorway of a room to another, or outside, if the walls of both are long enough.
+    fn open(&mut self, here: RoomId, there: Option<RoomId>, width: Length) -> Result<()> {
+        let site = self.rooms.get(&here).map(|room| room.site_id);
+        for id in [Some(here), there].into_iter().flatten() {
+            let room = self.rooms.get_mut(&id);
+            // A room of another site, beyond the door of this one, is measured by itself.
+            if let Some(room) = room.filter(|room| Some(room.site_id) == site) {
+                room.doors.push(Door {
+                    to: None, // Only its width counts here.
+                    width,
+                    entered_here: id == here,
+                });
+                room.edge()?;
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Importing<'_> {
+    pub(super) fn import_clients(&self, rows: &Rows) -> Result<()> {
+        let known = self.clients()?.into_iter();
+        let known = known.map(|client| (client.details.name, client.id));
+        let mut names = Names::new("client", known);
+        for row in rows.iter() {
+            let client = NewClient {
+                name: row.filled("client")?.to_owned(),
+                phone: row.text("phone").to_owned(),
+                email: row.text("email").to_owned(),
+                address: row.text("address").to_owned(),
+                note: row.text("note").to_owned(),
+            };
+            let name = row.read("client", |name| names.free(name))?;
+            let id = self.insert_client(&name, &client)?;
+            names.add(name, id);
+        }
+        Ok(())
+    }
+
+    pub(super) fn import_sites(&self, rows: &Rows) -> Result<()> {
+        let clients = self.clients_by_name()?;
+        let known = self.sites()?.into_iter();
+        let mut sites = Names::new("site", known.map(|site| (site.address, site.id)));
+        for row in rows.iter() {
+            let year = |text: &str| {
+                text.parse::<i32>()
+                    .map_err(|_| format!("`{text}` is not a year"))
+            };
+            let site = NewSite {
+                client: row.read("client", |name| clients.find(name))?.id,
+                address: row.filled("site")?.to_owned(),
+                year_built: row.maybe("year_built", year)?,
+                tax_area: row
+                    .maybe("tax_area", |name| self.tax_area(name))?
+                    .map(|area| area.id),
+                note: row.text("note").to_owned(),
+            };
+            let address = row.read("site", |address| sites.free(address))?;
+            self.check_year(site.year_built)
+                .map_err(|error| row.wrong("year_built", error))?;
+            let id = self.insert_site(&address, &site)?;
+            sites.add(address, id);
+        }
+        Ok(())
+    }
+
+    /// Rooms first, then their doorways: a doorway may lead to a room further down the file.
+    pub(super) fn import_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
+        let mut walked = Walked::default();
+        let mut added: Vec<(Row<'_>, RoomId)> = Vec::new();
+        for row in rows.iter() {
+            let site = row.read("site", |name| self.site(name))?;
+            added.push((row, self.import_room(row, site, units, &mut walked)?));
+        }
+        for (row, room) in added {
+            let doors = row.text("doors").split(';').map(str::trim);
+            for door in doors.filter(|door| !door.is_empty()) {
+                self.import_door(room, door, units, &mut walked)
+                    .map_err(|error| row.wrong("doors", error))?;
+            }
+        }
+        Ok(())
+    }
+
+    fn import_room(
+        &self,
+        row: Row<'_>,
+        site: &Site,
+        units: Units,
+        walked: &mut Walked,
+    ) -> Result<RoomId> {
+        let mut room = NewRoom {
+            site: site.id,
+            name: row.filled("room")?.to_owned(),
+            floor: row.read("shape", |text| Floor::parse(text, units))?,
+            condition: row.word::<FloorCondition>("condition")?,
+            species: row.word::<Species>("species")?,
+            layout: row
+                .maybe("layout", str::parse::<Layout>)?
+                .unwrap_or(Layout::Strip),
+            refinished: row.truth("refinished", true)?,
+            note: row.text("note").to_owned(),
+        };
+        let names = self.walk(site.id, walked)?;
+        room.name = row.read("room", |name| room_name(names, name, |_| false))?;
+        let id = self
+            .insert_room(&room.name, &room)
+            .map_err(|error| row.wrong("room", error))?;
+        walked.add(Room {
+            id,
+            site_id: site.id,
+            site: site.address.clone(),
+            name: room.name,
+            floor: room.floor,
+            condition: room.condition,
+            species: room.species,
+            layout: room.layout,
+            refinished: room.refinished,
+            note: room.note,
+            doors: Vec::new(),
+        });
+        Ok(id)
+    }
+
+    /// Returns the names of the rooms at a site, those of the file included; the others are read when it is named first.
+    fn walk<'w>(&self, site: SiteId, walked: &'w mut Walked) -> Result<&'w Names<RoomId>> {
+        match walked.names.entry(site) {
+            Entry::Occupied(known) => Ok(known.into_mut()),
+            Entry::Vacant(new) => {
+                let rooms = self.rooms_of(site)?;
+                let named = rooms.iter().map(|room| (room.name.clone(), room.id));
+                let names = new.insert(Names::new("room", named));
+                walked
+                    .rooms
+                    .extend(rooms.into_iter().map(|room| (room.id, room)));
+                Ok(names)
+            }
+        }
+    }
+
+    fn import_door(
+        &self,
+        room: RoomId,
+        door: &str,
+        units: Units,
+        walked: &mut Walked,
+    ) -> Result<()> {
+        let Some((to, width)) = door.rsplit_once(':') else {
+            return Err(
+                Refusal::new(format!("`{door}` is not a doorway like `outside:2'8\"`")).into(),
+            );
+        };
+        let other = if to.trim().eq_ignore_ascii_case("outside") {
+            None
+        } else {
+            let home = walked.rooms.get(&room).map(|room| room.site_id);
+            let at = |address: &str| self.site(address).map(|site| site.id);
+            match at_site(to, home, at) {
+                (name, Some(site)) => Some(*self.walk(site, walked)?.find(name)?),
+                (_, None) => None,
+            }
+        };
+        let width = Length::parse(width, units)?;
+        self.insert_door(room, other, width)?;
+        walked.open(room, other, width)
+    }
+}
