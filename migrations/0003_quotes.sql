@@ -159,9 +159,16 @@ CREATE TABLE job (
     id          INTEGER PRIMARY KEY,
     number      INTEGER NOT NULL CHECK (number > 0),
     site_id     INTEGER NOT NULL REFERENCES site (id),
-    quote_id    INTEGER REFERENCES quote (id),                    -- NULL: history brought in without its quote
-    recorded_at TEXT    NOT NULL
+    quote_id    INTEGER REFERENCES quote (id),                    -- NULL: from before the ledger, without its quote
+    -- Of a job from before the ledger: what the firm calls it, and what it agreed in one line; NULL: the quote says it.
+    own_name    TEXT CHECK (own_name <> ''),
+    price_minor INTEGER CHECK (price_minor >= 0),
+    cost_minor  INTEGER CHECK (cost_minor >= 0),                  -- what it was to cost; NULL: not known, or the quote says it
+    recorded_at TEXT    NOT NULL,
+    CHECK ((quote_id IS NULL) = (own_name IS NOT NULL) AND (quote_id IS NULL) = (price_minor IS NOT NULL)),
+    CHECK (cost_minor IS NULL OR quote_id IS NULL)
 ) STRICT;
+CREATE UNIQUE INDEX job_own_name ON job (own_name) WHERE own_name IS NOT NULL;
 CREATE UNIQUE INDEX job_number ON job (id >> 40, number);
 CREATE UNIQUE INDEX job_quote ON job (quote_id) WHERE quote_id IS NOT NULL;
 CREATE INDEX job_site ON job (site_id);

@@ -57,10 +57,18 @@ CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
 CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
 
 -- The rooms an entry names; none: the whole job.
+-- A job from before the ledger has no quote that says what they were like, so the entry does; NULL: another job.
 CREATE TABLE entry_room (
-    entry_id INTEGER NOT NULL REFERENCES entry (id),
-    room_id  INTEGER NOT NULL REFERENCES room (id),
-    PRIMARY KEY (entry_id, room_id)
+    entry_id   INTEGER NOT NULL REFERENCES entry (id),
+    room_id    INTEGER NOT NULL REFERENCES room (id),
+    area_micro INTEGER CHECK (area_micro > 0),                    -- sq ft
+    edge_micro INTEGER CHECK (edge_micro >= 0),                   -- ft
+    steps      INTEGER CHECK (steps > 0),                         -- NULL: not a stair, too
+    floor_condition TEXT,
+    species    TEXT,
+    PRIMARY KEY (entry_id, room_id),
+    CHECK ((area_micro IS NULL) = (edge_micro IS NULL) AND (area_micro IS NULL) = (floor_condition IS NULL)
+           AND (area_micro IS NULL) = (species IS NULL) AND (steps IS NULL OR area_micro IS NOT NULL))
 ) STRICT, WITHOUT ROWID;
 
 -- Entries that count: neither voids nor voided.

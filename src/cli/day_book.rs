@@ -288,7 +288,7 @@ impl Resolved {
             .iter()
             .map(|room| format!(", {}", room.name))
             .collect();
-        let late = if self.job.is_closed() {
+        let late = if self.job.is_late_on(self.on) {
             " (closed: a late cost)"
         } else {
             ""

@@ -8,7 +8,7 @@ use crate::document::report::{
     By, consumables_json, consumables_text, margin_json, margin_text, rentals_json, rentals_text,
     today_json, today_text, variance_json, variance_text,
 };
-use crate::ledger::{Job, Ledger};
+use crate::ledger::{Job, Ledger, Refusal};
 
 /// Show what today asks for: machines due, coats, quotes, money
 #[derive(Debug, Args)]
@@ -98,14 +98,24 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             )
         }
         ReportCommand::Variance(args) => {
-            let variance = ledger.variance_of(&ledger.job_or_only_open(args.job.as_deref())?)?;
+            let job = ledger.job_or_only_open(args.job.as_deref())?;
+            if job.before.is_some() {
+                return Err(Refusal::new(format!(
+                    "{} was agreed at one price before the ledger: there are no lines to compare",
+                    job.title()
+                ))
+                .hint(format!("gritledger report margin {}", job.number))
+                .into());
+            }
+            let variance = ledger.variance_of(&job)?;
             context.answer(
                 || variance_json(&variance, &page),
                 || variance_text(&variance, &page),
             )
         }
         ReportCommand::Consumables(args) => {
-            let lines = ledger.consumables(&jobs_named(ledger, &args.jobs, Job::is_closed)?)?;
+            let lines =
+                ledger.consumables(&jobs_named(ledger, &args.jobs, was_quoted_and_closed)?)?;
             context.answer(
                 || consumables_json(&lines, &page),
                 || consumables_text(&lines, &page),
@@ -120,6 +130,11 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             )
         }
     }
+}
+
+/// A job from before the ledger has no quoted items to set what it used beside.
+fn was_quoted_and_closed(job: &Job) -> bool {
+    job.is_closed() && job.before.is_none()
 }
 
 /// Returns the jobs named, or every job that passes.

@@ -15,6 +15,7 @@ use crate::money::plain;
 fn job_json(job: &Job) -> Value {
     json!({
         "number": job.number,
+        "own_name": job.before.as_ref().map(|before| &before.name),
         "state": job.state.as_str(),
         "client": job.client,
         "site": job.site,
@@ -39,7 +40,7 @@ pub fn list_text(jobs: &[Job], page: &Page) -> String {
         let date =
             |date: Option<chrono::NaiveDate>| date.map(|date| date.to_string()).unwrap_or_default();
         table.row([
-            job.number.clone(),
+            job.title(),
             job.state.as_str().to_owned(),
             job.client.clone(),
             job.site.clone(),
@@ -122,7 +123,7 @@ fn day_words(day: &DayCharged) -> String {
 pub fn show_text(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> String {
     let title = format!(
         "{}, {}: {}, {}",
-        job.number,
+        job.title(),
         job.state.as_str(),
         job.client,
         job.site
@@ -140,6 +141,18 @@ pub fn show_text(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> Str
             "Agreed for {price} {} ({})",
             page.currency.code(),
             quotes.join(", ")
+        );
+    }
+    if let Some(before) = &agreed.before {
+        let cost = before
+            .cost
+            .map(|cost| format!(", to cost {}", page.money(cost)));
+        let (price, cost) = (page.money(before.price), cost.unwrap_or_default());
+        let _ = writeln!(
+            text,
+            "Agreed for {price} {}{cost} on {}, before the ledger",
+            page.currency.code(),
+            job.agreed_on
         );
     }
     if book.entries.is_empty() {

@@ -138,18 +138,21 @@ fn add_outcome(value: &mut Value, outcome: &Outcome, page: &Page) {
         price,
         variations,
         estimated,
+        unestimated: _,
         actual,
         late,
         missing,
     } = *outcome;
     value["price"] = page.money_json(price);
     value["variations"] = page.money_json(variations);
-    value["estimated_cost"] = page.money_json(estimated);
+    let quoted = outcome.quoted_cost();
+    value["estimated_cost"] = quoted.map_or(Value::Null, |cost| page.money_json(cost));
     value["actual_cost"] = page.money_json(actual);
     value["late_cost"] = page.money_json(late);
     value["margin"] = page.money_json(outcome.margin());
     value["margin_percent"] = percent_json(margin_percent(outcome.revenue(), actual));
-    value["quoted_margin_percent"] = percent_json(margin_percent(outcome.revenue(), estimated));
+    value["quoted_margin_percent"] =
+        percent_json(margin_percent(outcome.estimated_revenue(), estimated));
     value["not_recorded"] = missing_json(missing, page);
 }
 
@@ -242,6 +245,13 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         );
         let _ = writeln!(text, "{}", page.prose(&inert(&of_it)));
     }
+    if !total.unestimated.is_zero() {
+        let without = format!(
+            "Of the price, {} was agreed before the ledger without a cost: it is in no quoted figure.",
+            page.money(total.unestimated)
+        );
+        let _ = writeln!(text, "\n{}", page.prose(&without));
+    }
     if !total.late.is_zero() {
         let late = format!(
             "Of the actual cost, {} came after close-out (call-backs).",
@@ -282,10 +292,15 @@ fn margin_cells(name: String, outcome: &Outcome, page: &Page) -> [String; 8] {
         name,
         page.money(outcome.price),
         page.money(outcome.variations),
-        page.money(outcome.estimated),
+        outcome
+            .quoted_cost()
+            .map_or_else(String::new, |cost| page.money(cost)),
         page.money(outcome.actual),
         page.money(outcome.margin()),
-        percent_text(margin_percent(outcome.revenue(), outcome.estimated)),
+        percent_text(margin_percent(
+            outcome.estimated_revenue(),
+            outcome.estimated,
+        )),
         percent_text(margin_percent(outcome.revenue(), outcome.actual)),
     ]
 }

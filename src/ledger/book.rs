@@ -546,6 +546,11 @@ impl Writing<'_> {
 
     pub(super) fn insert_item(&self, item: &NewItem) -> Result<ItemId> {
         let name = self.new_name("item", &item.name, "SELECT name FROM item")?;
+        self.insert_item_called(&name, item)
+    }
+
+    /// Writes an item down, by a name that is free.
+    pub(super) fn insert_item_called(&self, name: &str, item: &NewItem) -> Result<ItemId> {
         item_unit(item.unit)?;
         let id = ItemId(self.new_id("item")?);
         self.connection

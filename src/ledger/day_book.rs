@@ -13,6 +13,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::types::Type;
 use rusqlite::{OptionalExtension, Row, named_params};
 
+use super::before::RoomThen;
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
@@ -58,6 +59,8 @@ pub(super) struct NewEntry<'a> {
     pub(super) kind: &'a str,
     pub(super) job: Option<JobId>,
     pub(super) late: bool,
+    /// It says what its rooms were like: its job is from before the ledger.
+    pub(super) measures: bool,
     pub(super) on: NaiveDate,
     pub(super) voids: Option<EntryId>,
     pub(super) worker: Option<WorkerId>,
@@ -887,10 +890,12 @@ impl Writing<'_> {
         kind: &'a str,
         occasion: &Occasion<'a>,
     ) -> Result<NewEntry<'a>> {
+        let job = self.job_by_id(occasion.job.id)?;
         Ok(NewEntry {
             kind,
-            job: Some(occasion.job.id),
-            late: self.job_by_id(occasion.job.id)?.is_closed(),
+            job: Some(job.id),
+            late: job.is_late_on(occasion.on),
+            measures: job.before.is_some(),
             on: occasion.on,
             what: occasion.note,
             rooms: occasion.rooms,
@@ -908,8 +913,8 @@ impl Writing<'_> {
         let slip = self.slip_mended_by(entry)?;
         let place = slip.as_ref().map_or(id, |slip| slip.place);
         let late = match &slip {
-            Some(slip) => self.was_late(slip, entry.job)?,
-            None => entry.late,
+            Some(slip) if !entry.measures => self.was_late(slip, entry.job)?,
+            _ => entry.late,
         };
         let book_price = match &slip {
             Some(slip) if slip.item == entry.item => slip.book_price,
@@ -933,11 +938,7 @@ impl Writing<'_> {
                 ":what": entry.what,
             })?;
         for room in entry.rooms {
-            self.connection
-                .prepare_cached(
-                    "INSERT INTO entry_room (entry_id, room_id) VALUES (:entry, :room)",
-                )?
-                .execute(named_params! { ":entry": id, ":room": room.id })?;
+            self.insert_entry_room(id, room, entry.measures)?;
         }
         Ok(Recorded {
             id,
@@ -946,5 +947,21 @@ impl Writing<'_> {
             instead_of: slip.map(|slip| slip.number),
             late,
         })
+    }
+
+    fn insert_entry_room(&self, entry: EntryId, room: &Room, measures: bool) -> Result<()> {
+        let then = measures.then(|| RoomThen::of(room)).transpose()?;
+        let then = then.as_ref();
+        self.connection
+            .prepare_cached(
+                "INSERT INTO entry_room (entry_id, room_id, area_micro, edge_micro, steps, floor_condition, species)
+                 VALUES (:entry, :room, :area, :edge, :steps, :condition, :species)",
+            )?
+            .execute(named_params! {
+                ":entry": entry, ":room": room.id, ":area": then.map(|then| then.area),
+                ":edge": then.map(|then| then.edge), ":steps": then.and_then(|then| then.steps),
+                ":condition": then.map(|then| then.class.condition), ":species": then.map(|then| then.class.species),
+            })?;
+        Ok(())
     }
 }

@@ -29,10 +29,12 @@ impl Ledger {
             Transfer::Clients => self.client_rows()?,
             Transfer::Sites => self.site_rows()?,
             Transfer::Rooms => self.room_rows()?,
+            Transfer::Jobs => self.job_rows()?,
             Transfer::Items => self.item_rows()?,
             Transfer::Purchases => self.purchase_rows()?,
             Transfer::Usage => self.usage_rows()?,
             Transfer::Hours => self.hours_rows()?,
+            Transfer::Spent => self.spent_rows()?,
             Transfer::Rentals => self.rental_rows()?,
             Transfer::PastRooms => self.past_room_rows()?,
             Transfer::Operations => self.operation_rows()?,
@@ -171,7 +173,7 @@ impl Ledger {
 
     fn usage_rows(&self) -> Result<Vec<Cells>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT happened_on, job.id AS job_id, job.number, site.address AS site, item.name AS item, quantity_micro,
+            "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, item.name AS item, quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
                     CASE WHEN left_over = 1 THEN :left_over ELSE operation.name END AS operation, what
@@ -185,11 +187,11 @@ impl Ledger {
         let word = named_params! { ":left_over": UsedFor::LEFT_OVER };
         let rows = statement.query_map(word, |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
-            let (job, used): (JobId, Micro) = (row.get("job_id")?, row.get("quantity_micro")?);
+            let used: Micro = row.get("quantity_micro")?;
             let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
                 date.to_string(),
-                numbered('J', job.0, row.get("number")?),
+                label_from_row(row)?,
                 row.get("site")?,
                 row.get("item")?,
                 exact(used.0),
@@ -203,7 +205,7 @@ impl Ledger {
 
     fn hours_rows(&self) -> Result<Vec<Cells>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT happened_on, job.id AS job_id, job.number, site.address AS site, worker.name AS worker,
+            "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, worker.name AS worker,
                     quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
@@ -219,15 +221,12 @@ impl Ledger {
         let burden = self.settings()?.burden;
         let rows = statement.query_map([], |row| {
             let date: chrono::NaiveDate = row.get("happened_on")?;
-            let (job, hours, cost): (JobId, Micro, Money) = (
-                row.get("job_id")?,
-                row.get("quantity_micro")?,
-                row.get("amount_minor")?,
-            );
+            let (hours, cost): (Micro, Money) =
+                (row.get("quantity_micro")?, row.get("amount_minor")?);
             let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
                 date.to_string(),
-                numbered('J', job.0, row.get("number")?),
+                label_from_row(row)?,
                 row.get("site")?,
                 row.get("worker")?,
                 exact(hours.0),
@@ -236,6 +235,55 @@ impl Ledger {
                 self.currency()
                     .text(wage_of(self.currency(), cost, hours.0 * burden)),
                 row.get("what")?,
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Those from before the ledger: what became of quotes follows from them.
+    fn job_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT own_name, site.address AS site, price_minor, cost_minor,
+                    (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
+                    (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'closed') AS closed_on
+             FROM job JOIN site ON site.id = job.site_id
+             WHERE own_name IS NOT NULL ORDER BY job.id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let (price, cost): (Money, Option<Money>) =
+                (row.get("price_minor")?, row.get("cost_minor")?);
+            let cost = cost.map(|cost| self.currency().text(cost));
+            Ok(vec![
+                row.get("own_name")?,
+                row.get("site")?,
+                row.get("agreed_on")?,
+                self.currency().text(price),
+                row.get("closed_on")?,
+                cost.unwrap_or_default(),
+            ])
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn spent_rows(&self) -> Result<Vec<Cells>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, amount_minor, what,
+                    (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
+                     WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms
+             FROM live_entry
+             JOIN job ON job.id = live_entry.job_id
+             JOIN site ON site.id = job.site_id
+             WHERE kind = 'spent' ORDER BY live_entry.place_id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let rooms: Option<String> = row.get("rooms")?;
+            Ok(vec![
+                row.get("happened_on")?,
+                label_from_row(row)?,
+                row.get("site")?,
+                self.currency().text(row.get("amount_minor")?),
+                row.get("what")?,
+                rooms.unwrap_or_default(),
             ])
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
@@ -252,16 +300,16 @@ impl Ledger {
             let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
             let back = rental.back.as_ref();
             let stated = back.filter(|back| !back.by_tariff);
-            let moved: Vec<String> = rental
-                .moved
-                .iter()
-                .map(|moved| format!("{} {}", moved.on, moved.job))
-                .collect();
+            let moved = rental.moved.iter().map(|moved| {
+                let job = self.job_by_id(moved.job_id)?;
+                Ok(format!("{} {}", moved.on, job.label()))
+            });
+            let moved: Vec<String> = moved.collect::<Result<_>>()?;
             let tariff = rental.tariff;
             rows.push(vec![
                 rental.machine,
                 moment(rental.out_at),
-                job.number,
+                job.label().to_owned(),
                 self.address_of(job.site_id)?,
                 back.map(|back| moment(back.at)).unwrap_or_default(),
                 price(stated.map(|back| back.charge)),
@@ -411,6 +459,14 @@ impl Ledger {
         })?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
+}
+
+/// Reads what a job is called in files: the name that its firm had for it, which another ledger can bring it in by, or its
+/// number.
+fn label_from_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<String> {
+    let (own, job): (Option<String>, JobId) = (row.get("own_name")?, row.get("job_id")?);
+    let number = row.get("number")?;
+    Ok(own.unwrap_or_else(|| numbered('J', job.0, number)))
 }
 
 /// Returns the wage that made hours cost what they did: the roundest of those that give the same cost.

@@ -6,8 +6,10 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{Row, named_params};
 
+use super::before::before_from_row;
 use super::{
-    AwaitingReceipt, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed,
+    AwaitingReceipt, Before, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
+    typed,
 };
 use crate::money::{Decimal, Money, product};
 use crate::trade::bounds::check_day;
@@ -53,8 +55,10 @@ pub struct Job {
     pub client_id: ClientId,
     /// The client's name; of a closed job, as it was when it was closed.
     pub client: String,
-    /// The quote it came from; `None`: history without its quote.
+    /// The quote it came from; `None`: it is from before the ledger.
     pub quote_id: Option<QuoteId>,
+    /// What its firm calls it and agreed, if it is from before the ledger.
+    pub before: Option<Before>,
     /// Where it stands.
     pub state: JobState,
     /// When it was agreed.
@@ -70,6 +74,21 @@ impl Job {
     pub fn is_closed(&self) -> bool {
         self.state == JobState::Closed
     }
+
+    /// Tells whether what happens to it on a day comes after it was closed. What is brought in of a job from before the
+    /// ledger is part of its record, whenever that is done.
+    pub fn is_late_on(&self, day: NaiveDate) -> bool {
+        self.is_closed() && (self.before.is_none() || self.closed_on.is_some_and(|last| day > last))
+    }
+}
+
+/// What a new job was agreed by.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum AgreedBy<'a> {
+    /// Its quote.
+    Quote(QuoteId),
+    /// What its firm knows of it from before the ledger.
+    Before(&'a Before),
 }
 
 /// What was agreed: the job's quote and the variations accepted since.
@@ -77,6 +96,8 @@ impl Job {
 pub struct Agreed {
     /// Quote first, then variations in the order they were drafted.
     pub quotes: Vec<QuoteRecord>,
+    /// What was agreed before the ledger, in place of the quote.
+    pub before: Option<Before>,
     /// What the rooms are called in the job; the papers have them as they were when each was sent.
     pub room_names: BTreeMap<RoomId, String>,
 }
@@ -95,10 +116,12 @@ impl Agreed {
 
     /// Returns the price of the quote, without its variations.
     pub fn price(&self) -> Money {
+        let before = self.before.iter().map(|before| before.price);
         self.quotes
             .iter()
             .filter(|record| record.header.variation_of.is_none())
             .map(|record| record.quote.price)
+            .chain(before)
             .sum()
     }
 
@@ -113,9 +136,20 @@ impl Agreed {
 
     /// Returns the quoted cost, variations included.
     pub fn estimated(&self) -> Money {
-        self.quotes
-            .iter()
+        let before = self.before.iter().filter_map(|before| before.cost);
+        let quoted = self.quotes.iter();
+        quoted
             .map(|record| record.quote.costs().total())
+            .chain(before)
+            .sum()
+    }
+
+    /// Returns the price of what was agreed without saying what it was to cost.
+    pub fn unestimated(&self) -> Money {
+        let before = self.before.iter();
+        before
+            .filter(|before| before.cost.is_none())
+            .map(|before| before.price)
             .sum()
     }
 
@@ -184,6 +218,7 @@ pub struct CloseOut {
 
 const JOBS: &str = "
     SELECT job.id, job.number, job.site_id, job_party.site, job_party.client_id, job_party.client, job.quote_id,
+           job.own_name, job.price_minor, job.cost_minor,
            (SELECT what FROM job_state WHERE job_id = job.id) AS state,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'started') AS started_on,
@@ -203,11 +238,14 @@ impl Ledger {
         Ok(jobs.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the job of that number.
+    /// Returns the job of that number, or of the name that its firm had for it before the ledger.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
     pub fn job(&self, number: &str) -> Result<Job> {
+        if let Some(id) = self.job_called(number)? {
+            return self.job_by_id(id);
+        }
         let Some((copy, wanted)) = read_number('J', number) else {
             return Err(Refusal::new(format!("`{number}` is not a job number"))
                 .hint("jobs are numbered J1, J2")
@@ -295,6 +333,7 @@ impl Ledger {
         let quotes = ids.map(|id| self.quote_by_id(id?));
         Ok(Agreed {
             quotes: quotes.collect::<Result<_>>()?,
+            before: job.before.clone(),
             room_names: self.room_names_of(job.id)?,
         })
     }
@@ -319,16 +358,20 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn finished(&self, job: &Job) -> Result<FinishedJob> {
         let agreed = self.agreed(job)?;
-        let work = agreed
-            .quotes
-            .iter()
-            .flat_map(|record| record.quote.work().cloned())
-            .collect();
+        let (rooms, work) = if job.before.is_some() {
+            self.recorded_work(job)?
+        } else {
+            let rooms = agreed.rooms().into_iter().map(|(room, ..)| room);
+            let quotes = agreed.quotes.iter();
+            let work = quotes.flat_map(|record| record.quote.work().cloned());
+            (rooms.collect(), work.collect())
+        };
         Ok(FinishedJob {
             number: job.number.clone(),
             finished_on: self.finished_on_of(job)?,
-            rooms: agreed.rooms().into_iter().map(|(room, ..)| room).collect(),
+            rooms,
             work,
+            is_quoted: job.before.is_none(),
             logged: self.logged(job)?,
         })
     }
@@ -372,6 +415,7 @@ fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
         client_id: row.get("client_id")?,
         client: row.get("client")?,
         quote_id: row.get("quote_id")?,
+        before: before_from_row(row)?,
         state: match state.as_str() {
             "agreed" => JobState::Agreed,
             "closed" => JobState::Closed,
@@ -384,15 +428,24 @@ fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
 }
 
 impl Writing<'_> {
-    /// Opens a job at a site; with its quote, or as history without one.
-    pub(super) fn open_job(&self, site: SiteId, quote: Option<QuoteId>) -> Result<JobId> {
+    /// Opens a job at a site, with its quote or with what was agreed before the ledger.
+    pub(super) fn open_job(&self, site: SiteId, agreed: AgreedBy<'_>) -> Result<JobId> {
         let number = self.new_number("job")?;
         let id = JobId(self.new_id("job")?);
+        let (quote, before) = match agreed {
+            AgreedBy::Quote(quote) => (Some(quote), None),
+            AgreedBy::Before(before) => (None, Some(before)),
+        };
         self.connection
             .prepare_cached(
-                "INSERT INTO job (id, number, site_id, quote_id, recorded_at) VALUES (:id, :number, :site, :quote, :now)",
+                "INSERT INTO job (id, number, site_id, quote_id, own_name, price_minor, cost_minor, recorded_at)
+                 VALUES (:id, :number, :site, :quote, :name, :price, :cost, :now)",
             )?
-            .execute(named_params! { ":id": id, ":number": number, ":site": site, ":quote": quote, ":now": self.now() })?;
+            .execute(named_params! {
+                ":id": id, ":number": number, ":site": site, ":quote": quote,
+                ":name": before.map(|before| &before.name), ":price": before.map(|before| before.price),
+                ":cost": before.and_then(|before| before.cost), ":now": self.now(),
+            })?;
         self.add_job_event(id, "agreed", self.today())?;
         Ok(id)
     }
@@ -475,7 +528,7 @@ impl Writing<'_> {
     }
 
     /// Notes that a job was closed, with a copy of every word of it that somebody may change later.
-    fn add_closing(&self, job: &Job) -> Result<()> {
+    pub(super) fn add_closing(&self, job: &Job) -> Result<()> {
         let id = self.new_id("job_event")?;
         self.connection
             .prepare_cached(

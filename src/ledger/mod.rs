@@ -11,6 +11,7 @@
 //! * Ids that this file hands out start at copy × 2^40, so rows of two copies never collide.
 //! * The clock is given; nothing here asks the machine for the time.
 
+mod before;
 mod book;
 mod check;
 mod clients;
@@ -55,6 +56,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use rusqlite::{Connection, named_params};
 
+pub use self::before::*;
 pub use self::book::*;
 pub use self::clients::*;
 pub use self::csv::defused;

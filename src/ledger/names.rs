@@ -96,6 +96,10 @@ impl<T> Names<T> {
         self.named.push((name, thing));
     }
 
+    pub(super) fn is_empty(&self) -> bool {
+        self.named.is_empty()
+    }
+
     /// Returns the one that has just that name, case aside.
     pub(super) fn exact(&self, name: &str) -> Option<&T> {
         let place = *self.places.get(&key(name))?.first()?;

@@ -10,7 +10,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
+    AgreedBy, Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
     names, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
@@ -1404,7 +1404,7 @@ impl Writing<'_> {
                 Ok(job)
             }
             None => {
-                let job = self.open_job(header.site_id, Some(header.id))?;
+                let job = self.open_job(header.site_id, AgreedBy::Quote(header.id))?;
                 self.log(&format!(
                     "Accepted quote {}: it is {} now.",
                     header.number,

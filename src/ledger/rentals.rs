@@ -350,7 +350,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-out",
             job: Some(job.id),
-            late: self.job_by_id(job.id)?.is_closed(),
+            late: self.job_by_id(job.id)?.is_late_on(at.date()),
             on: at.date(),
             machine: Some(machine.id),
             at: Some(at),
@@ -416,7 +416,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-day",
             job: Some(job.id),
-            late: self.job_by_id(job.id)?.is_closed(),
+            late: self.job_by_id(job.id)?.is_late_on(on),
             on,
             machine: Some(machine.id),
             rental: Some(rental.id),

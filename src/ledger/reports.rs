@@ -145,6 +145,7 @@ impl Ledger {
             price: agreed.price(),
             variations: agreed.variations(),
             estimated: agreed.estimated(),
+            unestimated: agreed.unestimated(),
             actual: totals(&logged, overhead).total(),
             late: totals(&late, overhead).total(),
             missing: variance.missing(),

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::{Context, Result};
 use rusqlite::{Row, named_params};
 
-use super::names::{Names, named, pick, same};
+use super::names::{Names, named, same};
 use super::{Door, Ledger, Refusal, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::quantity;
@@ -126,7 +126,7 @@ impl Ledger {
                     .into(),
             );
         }
-        pick("room", name, &named)
+        Names::new("room", named).find(name).cloned()
     }
 
     fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {

@@ -218,6 +218,20 @@ impl<'rows> Row<'rows> {
         read(self.filled(column)?).map_err(|error| self.wrong(column, error))
     }
 
+    /// Returns what a cell names, found by a function; what it is refused with keeps its hints.
+    pub(super) fn find<T>(&self, column: &str, find: impl FnOnce(&str) -> Result<T>) -> Result<T> {
+        find(self.filled(column)?).map_err(|error| self.refused(column, &error))
+    }
+
+    /// Returns what the ledger refuses about a cell, with its place in front.
+    pub(super) fn refused(&self, column: &str, error: &anyhow::Error) -> anyhow::Error {
+        let refusal = self.refusal(column, error);
+        hints_of(error)
+            .into_iter()
+            .fold(refusal, Refusal::hint)
+            .into()
+    }
+
     /// Returns a cell read by a function; `None` if it is empty.
     pub(super) fn maybe<T, E: Display>(
         &self,
@@ -277,16 +291,17 @@ impl<'rows> Row<'rows> {
 
     /// Returns what the ledger refuses about a row, with its place in front.
     pub(super) fn place(&self, error: &anyhow::Error) -> anyhow::Error {
-        let hints = error
-            .downcast_ref::<Refusal>()
-            .map(|refusal| refusal.hints.clone())
-            .unwrap_or_default();
         Refusal {
             message: format!("{}:{}: {error:#}", self.rows.file, self.line),
-            hints,
+            hints: hints_of(error),
         }
         .into()
     }
+}
+
+fn hints_of(error: &anyhow::Error) -> Vec<String> {
+    let refusal = error.downcast_ref::<Refusal>();
+    refusal.map_or_else(Vec::new, |refusal| refusal.hints.clone())
 }
 
 fn not_negative(text: &str) -> Result<Decimal, String> {

@@ -382,7 +382,7 @@ impl Writing<'_> {
         let mut recorded = self.insert_entry(&NewEntry {
             kind: "hand-back",
             job: job.map(|job| job.id),
-            late: job.is_some_and(Job::is_closed),
+            late: job.is_some_and(|job| job.is_late_on(on)),
             on,
             item: Some(item.id),
             quantity: Some(returned),

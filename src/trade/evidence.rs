@@ -6,7 +6,8 @@
 //! and operations that it touches. Hours on nothing said cost money and teach nothing.
 //!
 //! What only might turn up teaches nothing, since nobody measured how much of it did; and where it did turn up, hours
-//! that name only its task hold an unknown part of it, and teach nothing either.
+//! that name only its task hold an unknown part of it, and teach nothing either. So it is with a job without a quote:
+//! what was done is what its record names, and hours that name only a task were for more than that, or may have been.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -40,8 +41,10 @@ pub struct FinishedJob {
     pub finished_on: NaiveDate,
     /// Its rooms.
     pub rooms: Vec<FinishedRoom>,
-    /// What was planned: the work lines of its quote and variations.
+    /// What was planned: the work lines of its quote and variations, or what its record names.
     pub work: Vec<WorkLine>,
+    /// It has a quote, so `work` is all that was to be done.
+    pub is_quoted: bool,
     /// What was logged before it was closed.
     pub logged: Vec<Logged>,
 }
@@ -86,7 +89,9 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
             continue;
         };
         let places = places(job, logged, &subject);
-        if !places.is_empty() && !holds_what_turned_up(job, logged, &subject) {
+        let holds_more =
+            is_of_unnamed_work(job, logged) || holds_what_turned_up(job, logged, &subject);
+        if !places.is_empty() && !holds_more {
             by_subject
                 .entry((kind, subject))
                 .or_default()
@@ -162,6 +167,12 @@ fn subject(job: &FinishedJob, logged: &Logged) -> Option<(RateKind, Subject)> {
         | What::Rental { .. }
         | What::Other { .. } => None,
     }
+}
+
+/// Tells whether hours are of work that nobody names: they name their task alone, and no quote says what belonged to it.
+fn is_of_unnamed_work(job: &FinishedJob, logged: &Logged) -> bool {
+    let names_operation = logged.what.operation().is_some();
+    !job.is_quoted && matches!(logged.what, What::Hours { .. }) && !names_operation
 }
 
 /// Tells whether hours on a task may hold some of what turned up there: an entry names its operation or its item.
@@ -406,6 +417,7 @@ mod tests {
                 planned(BEDROOM, ROTARY_36, dec!(146)),
                 planned(BEDROOM, ROTARY_80, dec!(146)),
             ],
+            is_quoted: true,
             logged,
         }
     }
@@ -488,6 +500,34 @@ mod tests {
         )]));
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].parts.len(), 4);
+    }
+
+    #[test]
+    fn without_a_quote_hours_on_a_task_teach_nothing() {
+        let of_one = |operation| What::Hours {
+            task: Some(sand()),
+            operation: Some(operation),
+        };
+        let job = FinishedJob {
+            is_quoted: false,
+            ..job(vec![
+                log(discs(ROTARY_36), &[LANDING], dec!(6)),
+                log(of_one(ROTARY_36), &[LANDING], dec!(1.5)),
+                log(hours(Some(sand())), &[LANDING], dec!(4)),
+            ])
+        };
+        let found = observations(&job);
+        let taught: Vec<_> = found
+            .iter()
+            .map(|found| (found.kind, found.quantity, found.parts.len()))
+            .collect();
+        assert_eq!(
+            taught,
+            [
+                (RateKind::Item, dec!(6), 1),
+                (RateKind::Hours, dec!(1.5), 1)
+            ]
+        );
     }
 
     #[test]

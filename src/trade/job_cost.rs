@@ -270,6 +270,8 @@ pub struct Outcome {
     pub variations: Money,
     /// Quoted cost, variations included.
     pub estimated: Money,
+    /// The part of the price that was agreed without saying what the work was to cost.
+    pub unestimated: Money,
     /// Actual cost, late costs included.
     pub actual: Money,
     /// The part of the actual cost that came after close-out.
@@ -289,6 +291,17 @@ impl Outcome {
         self.revenue() - self.actual
     }
 
+    /// Returns the quoted cost; `None`: nothing of it was quoted.
+    pub fn quoted_cost(&self) -> Option<Money> {
+        let is_known = self.unestimated.is_zero() || self.unestimated != self.revenue();
+        is_known.then_some(self.estimated)
+    }
+
+    /// Returns the price of what was quoted with its cost.
+    pub fn estimated_revenue(&self) -> Money {
+        self.revenue() - self.unestimated
+    }
+
     /// Returns by how much the actual cost is above what was quoted for the same.
     pub fn recorded_difference(&self) -> Money {
         self.actual - (self.estimated - self.missing.quoted)
@@ -299,6 +312,7 @@ impl Outcome {
         self.price += other.price;
         self.variations += other.variations;
         self.estimated += other.estimated;
+        self.unestimated += other.unestimated;
         self.actual += other.actual;
         self.late += other.late;
         self.missing.add(other.missing);
@@ -398,6 +412,7 @@ pub fn by_room(
                     price: *price,
                     variations: *variations,
                     estimated,
+                    unestimated: Money::ZERO,
                     actual,
                     late,
                     missing: missing(*room),

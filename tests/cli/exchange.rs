@@ -2,16 +2,18 @@
 
 use crate::harness::TestLedger;
 
-const KINDS: [&str; 11] = [
+const KINDS: [&str; 13] = [
     "clients",
     "sites",
     "rooms",
+    "jobs",
     "items",
     "operations",
     "book-rates",
     "purchases",
     "usage",
     "hours",
+    "spent",
     "rentals",
     "past-rooms",
 ];
@@ -49,6 +51,24 @@ fn full() -> TestLedger {
         rental back edger --at "2026-03-01 12:00" --charged 35.25
         machine edit rotary --half-day none --day 91.5 --waiver 12.25
         rental out buffer --at "2026-03-02 09:00"
+        spent 45.50 --for "dump fee, \"two\" loads"
+        "#,
+    );
+    let jobs = ledger.file(
+        "jobs.csv",
+        "job,site,agreed_on,price,closed_on,cost\n\
+         \"Weir Road 2019, upstairs\",\"7 Weir Road, flat 2\",2019-05-06,1200.00,2019-05-17,840.00\n\
+         2020-3,4 Tannery Row,2020-01-07,310,2020-01-07,\n",
+    );
+    ledger.line(&format!("import jobs {jobs}")).ok();
+    ledger.lines(
+        r#"
+        use disc-7in-36 3 --job 2020-3 --on rotary-36 --room Landing --date 2020-01-07 --confirm
+        hours "Ruben Vale" 1.25 --job 2020-3 --on rotary-36 --room Landing --date 2020-01-07 --confirm
+        spent 12 --for parking --job Weir --date 2019-05-08 --confirm
+        rental out edger --job Weir --at "2019-05-08 08:00" --confirm
+        rental day edger --job 2020-3 --date 2020-01-07 --confirm
+        rental back edger --at "2020-01-07 17:00" --charged 90.00 --confirm
         "#,
     );
     ledger.line(&format!("import past-rooms {notebook}")).ok();

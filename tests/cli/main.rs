@@ -5,7 +5,7 @@
 //! * the main job in `session.rs`;
 //! * a refusal and its exact words in `refusals.rs`;
 //! * whether what a hint says can be typed, in `hints.rs`;
-//! * CSV in and out in `exchange.rs`;
+//! * CSV in and out in `exchange.rs`, jobs from before the ledger in `before.rs`;
 //! * what is kept as JSON in `kept.rs`;
 //! * what the firm's book says, and that it is counted with, in `book.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
@@ -26,6 +26,7 @@
     reason = "a test that can't go on says where it stopped"
 )]
 
+mod before;
 mod book;
 mod bounds;
 mod damage;

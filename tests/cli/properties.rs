@@ -195,90 +195,132 @@ fn log(writing: &Writing<'_>, room: &Room, happening: &Logging) -> anyhow::Resul
     }
 }
 
-/// One row of a file: what it is, so many days ago.
+/// One row of a file, so many days ago: of the job from before the ledger, or of the one that is open.
 #[derive(Clone, Debug)]
 enum Line {
     Bought(u64, bool, u32, i64),
-    Used(u64, bool, u32),
-    Worked(u64, i64),
+    Used(u64, bool, bool, u32),
+    Worked(u64, bool, i64),
 }
 
 fn line() -> impl Strategy<Value = Line> {
+    let ago = || 0_u64..9;
     prop_oneof![
-        (0_u64..9, any::<bool>(), 1_u32..40, 0_i64..20_000)
-            .prop_map(|(ago, disc, quantity, cents)| Line::Bought(ago, disc, quantity, cents)),
-        (0_u64..9, any::<bool>(), 0_u32..30)
-            .prop_map(|(ago, disc, used)| Line::Used(ago, disc, used)),
-        (0_u64..9, 1_i64..200).prop_map(|(ago, hundredths)| Line::Worked(ago, hundredths)),
+        (ago(), any::<bool>(), 1_u32..40, 0_i64..20_000)
+            .prop_map(|(ago, finish, quantity, cents)| Line::Bought(ago, finish, quantity, cents)),
+        (ago(), any::<bool>(), any::<bool>(), 0_u32..30)
+            .prop_map(|(ago, before, finish, used)| Line::Used(ago, before, finish, used)),
+        (ago(), any::<bool>(), 1_i64..200)
+            .prop_map(|(ago, before, hundredths)| Line::Worked(ago, before, hundredths)),
     ]
 }
 
-const ITEMS: [&str; 2] = ["disc-7in-36", "oil-finish"];
+/// An item, and what takes it.
+fn item(finish: bool) -> (&'static str, &'static str) {
+    if finish {
+        ("oil-finish", "oil-coat")
+    } else {
+        ("disc-7in-36", "rotary-36")
+    }
+}
+
+/// The job from before the ledger, closed four days ago, and the open one.
+fn job_name(before: bool) -> &'static str {
+    if before { "Mill Lane" } else { "J1" }
+}
 
 impl Line {
     /// Returns the file it stands in, and itself as it stands there.
     fn row(&self) -> (Transfer, String) {
         let day = |ago: u64| today() - chrono::Days::new(ago);
+        let place = |before| format!("{},4 Tannery Row", job_name(before));
         match *self {
-            Line::Bought(ago, disc, quantity, cents) => {
-                let (item, cost) = (ITEMS[usize::from(disc)], Decimal::new(cents, 2));
-                (
-                    Transfer::Purchases,
-                    format!("{},{item},{quantity},{cost}\n", day(ago)),
-                )
+            Line::Bought(ago, finish, quantity, cents) => {
+                let ((item, _), cost) = (item(finish), Decimal::new(cents, 2));
+                let row = format!("{},{item},{quantity},{cost}\n", day(ago));
+                (Transfer::Purchases, row)
             }
-            Line::Used(ago, disc, used) => {
-                let item = ITEMS[usize::from(disc)];
-                (
-                    Transfer::Usage,
-                    format!("{},J1,4 Tannery Row,{item},{used},Hall\n", day(ago)),
-                )
+            Line::Used(ago, before, finish, used) => {
+                let (item, operation) = item(finish);
+                let row = format!(
+                    "{},{},{item},{used},Hall,{operation}\n",
+                    day(ago),
+                    place(before)
+                );
+                (Transfer::Usage, row)
             }
-            Line::Worked(ago, hundredths) => {
+            Line::Worked(ago, before, hundredths) => {
                 let hours = Decimal::new(hundredths, 2);
-                (
-                    Transfer::Hours,
-                    format!("{},J1,4 Tannery Row,Ruben Vale,{hours},Hall\n", day(ago)),
-                )
+                let row = format!(
+                    "{},{},Ruben Vale,{hours},Hall,rotary-36\n",
+                    day(ago),
+                    place(before)
+                );
+                (Transfer::Hours, row)
             }
         }
     }
 
     /// Types it on its day.
     fn typed(&self, path: &std::path::Path, room: &Room) {
-        let (Line::Bought(ago, ..) | Line::Used(ago, ..) | Line::Worked(ago, _)) = *self;
+        let (Line::Bought(ago, ..) | Line::Used(ago, ..) | Line::Worked(ago, ..)) = *self;
         let on = today() - chrono::Days::new(ago);
         let ledger = Ledger::open(path, Clock::at(on)).expect("the ledger");
         let typed = |writing: &Writing<'_>| {
-            let (job, rooms) = (writing.job("J1")?, [room.clone()]);
-            let occasion = Occasion {
-                job: &job,
+            let rooms = [room.clone()];
+            let occasion = |job| Occasion {
+                job,
                 rooms: &rooms,
                 on,
                 note: "",
             };
             match *self {
-                Line::Bought(_, disc, quantity, cents) => {
-                    let item = writing.item(ITEMS[usize::from(disc)])?;
+                Line::Bought(_, finish, quantity, cents) => {
+                    let item = writing.item(item(finish).0)?;
                     writing.record_buy(&item, quantity.into(), Money::from_minor(cents), on, "")
                 }
-                Line::Used(_, disc, used) => {
-                    let item = writing.item(ITEMS[usize::from(disc)])?;
-                    writing.record_use(&item, used.into(), NOTHING, &occasion)
+                Line::Used(_, before, finish, used) => {
+                    let (item, operation) = item(finish);
+                    let (item, operation) = (writing.item(item)?, writing.operation(operation)?);
+                    let (job, used_for) = (
+                        writing.job(job_name(before))?,
+                        UsedFor::Operation(Some(&operation)),
+                    );
+                    writing.record_use(&item, used.into(), used_for, &occasion(&job))
                 }
-                Line::Worked(_, hundredths) => {
+                Line::Worked(_, before, hundredths) => {
+                    let (job, worker) = (writing.job(job_name(before))?, writing.worker("Ruben")?);
+                    let on = WorkedOn::Operation(Box::new(writing.operation("rotary-36")?));
                     let hours = Decimal::new(hundredths, 2);
-                    writing.record_hours(
-                        &writing.worker("Ruben")?,
-                        hours,
-                        &WorkedOn::Nothing,
-                        &occasion,
-                    )
+                    writing.record_hours(&worker, hours, &on, &occasion(&job))
                 }
             }
         };
         ledger.write(false, typed).expect("an entry");
     }
+}
+
+/// Returns what a ledger made of its rows: stock, day books, evidence.
+fn outcome(ledger: &Ledger) -> impl PartialEq + std::fmt::Debug {
+    let book = |name| {
+        let job = ledger.job(name).expect("a job");
+        (
+            ledger.day_book_of(&job).expect("a day book"),
+            ledger.margin_of(&job).expect("a margin"),
+        )
+    };
+    let kept = ledger
+        .kept_observations()
+        .expect("the evidence")
+        .into_iter();
+    let mut taught: Vec<String> = kept.map(|kept| format!("{kept:?}")).collect();
+    taught.sort();
+    (
+        ledger.stock_list().expect("the stock"),
+        ledger.awaiting_receipt().expect("the stock"),
+        (book("J1"), book("Mill Lane")),
+        taught,
+    )
 }
 
 proptest! {
@@ -418,36 +460,37 @@ proptest! {
         prop_assert_eq!(second.problems().expect("a check"), Vec::<String>::new());
     }
 
-    /// Rows that a file brings in do to stock and jobs what they had done if each had been typed on its day, in the order
-    /// of the files: nothing depends on when it is worked out.
+    /// Rows that a file brings in do to stock, jobs and rates what they had done if each had been typed on its day, in the
+    /// order of the files: nothing depends on when it is worked out.
     #[test]
-    fn an_import_is_as_if_each_row_had_been_typed(lines in proptest::collection::vec(line(), 1..25)) {
+    fn an_import_is_as_if_each_row_had_been_typed(lines in proptest::collection::vec(line(), 1..20)) {
         let folder = TempDir::new().expect("a folder");
         let (typed, imported) = (ledger(&folder, "typed.db"), ledger(&folder, "imported.db"));
         let room = one_job(&typed);
         one_job(&imported);
+        let import = |ledger: &Ledger, kind, file: &str| {
+            ledger.write(false, |writing| writing.import(kind, "f.csv", file.as_bytes(), Units::Us)).expect("an import");
+        };
+        for ledger in [&typed, &imported] {
+            import(ledger, Transfer::Jobs, "job,site,agreed_on,price,closed_on\nMill Lane,4 Tannery Row,2026-02-02,900,2026-02-26\n");
+        }
         let rows: Vec<(Transfer, String)> = lines.iter().map(Line::row).collect();
         for (kind, heading) in [
             (Transfer::Purchases, "date,item,quantity,cost\n"),
-            (Transfer::Usage, "date,job,site,item,quantity,room\n"),
-            (Transfer::Hours, "date,job,site,worker,hours,room\n"),
+            (Transfer::Usage, "date,job,site,item,quantity,room,operation\n"),
+            (Transfer::Hours, "date,job,site,worker,hours,room,on\n"),
         ] {
             let mut file = heading.to_owned();
             for (line, (_, row)) in lines.iter().zip(&rows).filter(|(_, (of, _))| *of == kind) {
                 line.typed(&folder.path().join("typed.db"), &room);
                 file.push_str(row);
             }
-            imported.write(false, |writing| writing.import(kind, "f.csv", file.as_bytes(), Units::Us)).expect("an import");
+            import(&imported, kind, &file);
             prop_assert_eq!(imported.export(kind).expect("an export"), typed.export(kind).expect("an export"));
         }
-        for (one, other) in [(&typed, &imported)] {
-            prop_assert_eq!(one.stock_list().expect("stock"), other.stock_list().expect("stock"));
-            prop_assert_eq!(one.awaiting_receipt().expect("stock"), other.awaiting_receipt().expect("stock"));
-            let book = |ledger: &Ledger| ledger.day_book_of(&ledger.job("J1").expect("a job")).expect("a day book");
-            prop_assert_eq!(book(one), book(other));
-            for ledger in [one, other] {
-                prop_assert_eq!(ledger.problems().expect("a check"), Vec::<String>::new());
-            }
+        prop_assert_eq!(outcome(&imported), outcome(&typed));
+        for ledger in [&typed, &imported] {
+            prop_assert_eq!(ledger.problems().expect("a check"), Vec::<String>::new());
         }
     }
 }

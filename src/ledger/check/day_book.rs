@@ -34,12 +34,26 @@ const CONTRADICTIONS: &[(&str, &str)] = &[
     ),
     (
         "it was logged after its job was closed, and isn't a call-back",
-        // Events of one moment, as of a day that was set by hand, are in no order with it.
-        "SELECT entry.id, entry.number FROM entry
+        // Events of one moment, as of a day that was set by hand, are in no order with it. A job from before the ledger goes
+        // by the days on which things happened.
+        "SELECT entry.id, entry.number FROM entry JOIN job ON job.id = entry.job_id
          JOIN job_event AS last ON last.id = (
              SELECT MAX(id) FROM job_event WHERE job_id = entry.job_id AND recorded_at <= entry.recorded_at)
          WHERE late = 0 AND place_id = entry.id AND kind IN ('use', 'hours', 'spent', 'drive')
-               AND last.what = 'closed' AND last.recorded_at < entry.recorded_at",
+               AND last.what = 'closed' AND last.recorded_at < entry.recorded_at
+               AND (job.quote_id IS NOT NULL OR entry.happened_on > last.happened_on)",
+    ),
+    (
+        "a call-back from before its job was closed",
+        "SELECT entry.id, entry.number FROM entry JOIN job ON job.id = entry.job_id AND job.quote_id IS NULL
+         WHERE late = 1 AND NOT EXISTS (
+             SELECT 1 FROM job_event WHERE job_id = job.id AND what = 'closed' AND happened_on < entry.happened_on)",
+    ),
+    (
+        "it says what its room was like, and a quote does too, or neither does",
+        "SELECT DISTINCT entry.id, entry.number FROM entry_room
+         JOIN entry ON entry.id = entry_id JOIN job ON job.id = entry.job_id
+         WHERE (job.quote_id IS NULL) <> (area_micro IS NOT NULL)",
     ),
     (
         "a call-back on a job that was never closed",

@@ -101,9 +101,8 @@ impl Writing<'_> {
     }
 
     fn import_new_item(&self, row: Row<'_>, item: NewItem) -> Result<BookItem> {
-        let id = self
-            .insert_item(&item)
-            .map_err(|error| row.wrong("item", error))?;
+        let id = named("item", &item.name).and_then(|name| self.insert_item_called(&name, &item));
+        let id = id.map_err(|error| row.wrong("item", error))?;
         let NewItem {
             name,
             description,

@@ -1,4 +1,4 @@
-//! Bringing in what happened: purchases, uses, hours, machines out and back.
+//! Bringing in what happened: purchases, uses, hours, money spent, machines out and back.
 
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -55,7 +55,7 @@ impl Importing<'_> {
         let mut consequences = Consequences::default();
         for row in rows.iter() {
             let on = row.date("date", self.today())?;
-            let item = row.read("item", |name| self.item(name))?;
+            let item = row.find("item", |name| self.item(name))?;
             let bought = row.positive("quantity")?;
             let paid = row.read("cost", |text| self.amount(text))?;
             let recorded = self.as_of(on, || {
@@ -78,7 +78,7 @@ impl Importing<'_> {
     fn import_use(&self, row: Row<'_>, consequences: &mut Consequences) -> Result<()> {
         let on = row.date("date", self.today())?;
         let (job, rooms) = (self.job_of(row)?, self.rooms_of_row(row)?);
-        let item = row.read("item", |name| self.item(name))?;
+        let item = row.find("item", |name| self.item(name))?;
         let used = row
             .number("quantity")?
             .ok_or_else(|| row.wrong("quantity", "is empty"))?;
@@ -111,7 +111,7 @@ impl Importing<'_> {
                     }
                     self.worker_at(row, name, wage, &mut workers)?
                 }
-                None => row.read("worker", |name| workers.find(name))?.clone(),
+                None => row.find("worker", |name| workers.find(name))?.clone(),
             };
             if let (Some(wage), Some(newest)) = (wage, made.get_mut(&key(name))) {
                 *newest = (*newest).max((on, wage));
@@ -178,8 +178,21 @@ impl Importing<'_> {
         if let Some(task) = self.task(on)? {
             return Ok(WorkedOn::Task(task.clone()));
         }
-        let operation = row.read("on", |name| self.operation(name))?;
+        let operation = row.find("on", |name| self.operation(name))?;
         Ok(WorkedOn::Operation(Box::new(operation.clone())))
+    }
+
+    pub(super) fn import_spent(&self, rows: &Rows) -> Result<()> {
+        for row in rows.iter() {
+            let on = row.date("date", self.today())?;
+            let (job, rooms) = (self.job_of(row)?, self.rooms_of_row(row)?);
+            let amount = row.read("amount", |text| self.amount(text))?;
+            let what = row.filled("what")?;
+            let occasion = occasion(row, &job, &rooms, on);
+            self.as_of(on, || self.record_spent(amount, what, &occasion))
+                .map_err(|error| row.wrong("amount", error))?;
+        }
+        Ok(())
     }
 
     pub(super) fn import_rentals(&self, rows: &Rows) -> Result<()> {
@@ -200,7 +213,7 @@ impl Importing<'_> {
                 Err(_) => Err(format!("`{text}` is not a time like 2026-03-02 08:00")),
             }
         };
-        let mut machine = row.read("machine", |name| self.machine(name))?.clone();
+        let mut machine = row.find("machine", |name| self.machine(name))?.clone();
         if let Some(tariff) = self.tariff_of(row)? {
             machine.tariff = tariff;
         }
@@ -251,20 +264,10 @@ impl Importing<'_> {
     /// Returns the job of a row, at the row's site.
     fn job_of(&self, row: Row<'_>) -> Result<Rc<Job>> {
         let label = row.filled("job")?;
-        let site = row.read("site", |name| self.site(name))?;
-        if read_number('J', label).is_none() {
-            return Err(row.wrong("job", format!("`{label}` is not a job number like J1")));
-        }
-        let Ok(job) = self.job(label) else {
-            let numbers: Vec<String> = self.jobs()?.into_iter().map(|job| job.number).collect();
-            let near = near_names(&key(label), numbers.iter().map(String::as_str));
-            let refusal = row.refusal("job", format!("no job `{label}`"));
-            return Err(match near[..] {
-                [] => refusal.hint("a job begins with its quote: gritledger quote draft SITE"),
-                _ => refusal.hint(format!("near numbers: {}", near.join(", "))),
-            }
-            .into());
-        };
+        let site = row.find("site", |name| self.site(name))?;
+        let job = self
+            .job(label)
+            .map_err(|error| self.no_job(row, label, &error))?;
         if job.site_id != site.id {
             return Err(row.wrong(
                 "site",
@@ -274,7 +277,25 @@ impl Importing<'_> {
         Ok(job)
     }
 
-    fn amount(&self, text: &str) -> Result<Money> {
+    fn no_job(&self, row: Row<'_>, label: &str, error: &anyhow::Error) -> anyhow::Error {
+        if read_number('J', label).is_none() {
+            let is_named = self.jobs_by_name().is_ok_and(|names| !names.is_empty());
+            return match is_named {
+                true => row.refused("job", error),
+                false => row.wrong("job", format!("`{label}` is not a job number like J1")),
+            };
+        }
+        let jobs = self.jobs().unwrap_or_default();
+        let near = near_names(&key(label), jobs.iter().map(|job| job.number.as_str()));
+        let refusal = row.refusal("job", format!("no job `{label}`"));
+        let refusal = match near[..] {
+            [] => refusal.hint("a job begins with its quote: gritledger quote draft SITE"),
+            _ => refusal.hint(format!("near numbers: {}", near.join(", "))),
+        };
+        refusal.into()
+    }
+
+    pub(super) fn amount(&self, text: &str) -> Result<Money> {
         exact_price(self.currency(), text)
     }
 
@@ -285,11 +306,11 @@ impl Importing<'_> {
     }
 
     fn rooms_of_row(&self, row: Row<'_>) -> Result<Vec<Room>> {
-        let site = row.read("site", |name| self.site(name))?;
+        let site = row.find("site", |name| self.site(name))?;
         let names = row.text("room").split(';').map(str::trim);
         let rooms = names.filter(|name| !name.is_empty()).map(|name| {
             self.room(name, site.id)
-                .map_err(|error| row.wrong("room", error))
+                .map_err(|error| row.refused("room", &error))
         });
         rooms.collect()
     }

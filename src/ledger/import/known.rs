@@ -7,11 +7,12 @@ use std::rc::Rc;
 
 use anyhow::Result;
 
+use crate::ledger::before::called;
 use crate::ledger::names::{Names, key};
 use crate::ledger::rooms::at_site;
 use crate::ledger::{BookItem, BookMachine, Job, Room, Site, Writing};
-use crate::trade::SiteId;
 use crate::trade::operation::{Operation, Task};
+use crate::trade::{JobId, SiteId};
 
 /// A file being imported: it writes as [`Writing`] does, and finds by the same rules, in lists that are read once.
 ///
@@ -25,6 +26,7 @@ pub(super) struct Importing<'a> {
     operations: OnceCell<Names<Operation>>,
     tasks: OnceCell<Names<Task>>,
     machines: OnceCell<Names<BookMachine>>,
+    jobs_before: OnceCell<Names<JobId>>,
     jobs: RefCell<HashMap<String, Rc<Job>>>,
 }
 
@@ -46,6 +48,7 @@ impl<'a> Importing<'a> {
             operations: OnceCell::new(),
             tasks: OnceCell::new(),
             machines: OnceCell::new(),
+            jobs_before: OnceCell::new(),
             jobs: RefCell::default(),
         }
     }
@@ -90,12 +93,15 @@ impl<'a> Importing<'a> {
     }
 
     pub(super) fn job(&self, label: &str) -> Result<Rc<Job>> {
-        let label = key(label);
-        if let Some(job) = self.jobs.borrow().get(&label) {
+        if let Some(job) = self.jobs.borrow().get(&key(label)) {
             return Ok(job.clone());
         }
-        let job = Rc::new(self.writing.job(&label)?);
-        self.jobs.borrow_mut().insert(label, job.clone());
+        let before = once(&self.jobs_before, || self.jobs_by_name())?;
+        let job = Rc::new(match called(label, before)? {
+            Some(id) => self.job_by_id(id)?,
+            None => self.writing.job(label)?,
+        });
+        self.jobs.borrow_mut().insert(key(label), job.clone());
         Ok(job)
     }
 }

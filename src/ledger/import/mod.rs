@@ -1,5 +1,5 @@
 //! Bringing rows in: this file names the kinds and their columns; [`places`] brings in clients, sites and rooms,
-//! [`day_book`] what happened on jobs, [`book`] the book and a notebook.
+//! [`jobs`] jobs from before the ledger, [`day_book`] what happened on jobs, [`book`] the book and a notebook.
 //!
 //! All of a file or nothing of it: the caller's transaction is rolled back by the first mistake, which is told as
 //! `file:line: column: what`. Imported history counts as recorded when it happened.
@@ -10,6 +10,7 @@
 mod book;
 mod cases;
 mod day_book;
+mod jobs;
 mod known;
 mod places;
 
@@ -33,6 +34,8 @@ closed_set! {
         Sites = "sites",
         /// Floors at a site, with their doorways.
         Rooms = "rooms",
+        /// Jobs from before the ledger, each with one price.
+        Jobs = "jobs",
         /// Consumables and materials with their packs.
         Items = "items",
         /// What was bought.
@@ -41,6 +44,8 @@ closed_set! {
         Usage = "usage",
         /// Hours worked on jobs.
         Hours = "hours",
+        /// Money spent on jobs.
+        Spent = "spent",
         /// Machines out and back.
         Rentals = "rentals",
         /// What finished rooms took, from a notebook.
@@ -71,6 +76,11 @@ impl Transfer {
                 &["site", "room", "shape", "condition", "species"],
                 &["layout", "refinished", "doors", "note"],
             ),
+            Transfer::Jobs => (
+                "jobs",
+                &["job", "site", "agreed_on", "price", "closed_on"],
+                &["cost"],
+            ),
             Transfer::Items => (
                 "items",
                 &["item", "unit"],
@@ -97,6 +107,11 @@ impl Transfer {
                 "hours",
                 &["date", "job", "site", "worker", "hours"],
                 &["room", "on", "wage", "note"],
+            ),
+            Transfer::Spent => (
+                "spent",
+                &["date", "job", "site", "amount", "what"],
+                &["room"],
             ),
             Transfer::Rentals => (
                 "rentals",
@@ -198,10 +213,12 @@ impl Writing<'_> {
             Transfer::Clients => importing.import_clients(&rows)?,
             Transfer::Sites => importing.import_sites(&rows)?,
             Transfer::Rooms => importing.import_rooms(&rows, units)?,
+            Transfer::Jobs => importing.import_jobs(&rows)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
             Transfer::Purchases => importing.import_purchases(&rows)?,
             Transfer::Usage => importing.import_usage(&rows)?,
             Transfer::Hours => importing.import_hours(&rows)?,
+            Transfer::Spent => importing.import_spent(&rows)?,
             Transfer::Rentals => importing.import_rentals(&rows)?,
             Transfer::PastRooms => self.import_past_rooms(&rows, units)?,
             Transfer::Operations => self.import_operations(file, text)?,
@@ -211,7 +228,7 @@ impl Writing<'_> {
     }
 
     /// Does something as of a past day, so that it counts as recorded then.
-    fn as_of<T>(&self, day: NaiveDate, event: impl FnOnce() -> Result<T>) -> Result<T> {
+    pub(super) fn as_of<T>(&self, day: NaiveDate, event: impl FnOnce() -> Result<T>) -> Result<T> {
         let now = self.ledger.clock.get();
         self.set_clock(Clock::at(day));
         let outcome = event();
@@ -225,8 +242,10 @@ mod tests {
     use tempfile::TempDir;
 
     use super::*;
-    use crate::ledger::{Identity, Ledger, Worker};
+    use crate::ledger::{DraftRequest, Identity, Ledger, NewRoom, Worker};
     use crate::money::{Currency, Decimal, Money};
+    use crate::trade::room::Floor;
+    use crate::trade::{FloorCondition, Layout, Species};
 
     const NOTEBOOK: &str =
         "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n";
@@ -252,7 +271,21 @@ mod tests {
         )
         .unwrap();
         let job = |writing: &Writing<'_>| {
-            let id = writing.open_job(writing.site("4 Tannery Row")?.id, None)?;
+            let site = writing.site("4 Tannery Row")?;
+            writing.add_room(&NewRoom {
+                site: site.id,
+                name: "Hall".to_owned(),
+                floor: Floor::parse("10 x 5", Units::Us)?,
+                condition: FloorCondition::WornFilm,
+                species: Species::RedOak,
+                layout: Layout::Strip,
+                refinished: true,
+                note: String::new(),
+            })?;
+            writing.add_worker("Ruben Vale", Money::from_minor(2800))?;
+            writing.draft_quote(&site, &DraftRequest::default())?;
+            writing.send_quote(&writing.quote("Q1")?.header, 30)?;
+            let id = writing.accept_quote(&writing.quote("Q1")?.header, false)?;
             writing.start_job(&writing.job_by_id(id)?, today)
         };
         ledger.write(false, job).unwrap();

@@ -78,7 +78,7 @@ impl Importing<'_> {
                     .map_err(|_| format!("`{text}` is not a year"))
             };
             let site = NewSite {
-                client: row.read("client", |name| clients.find(name))?.id,
+                client: row.find("client", |name| clients.find(name))?.id,
                 address: row.filled("site")?.to_owned(),
                 year_built: row.maybe("year_built", year)?,
                 tax_area: row
@@ -100,7 +100,7 @@ impl Importing<'_> {
         let mut walked = Walked::default();
         let mut added: Vec<(Row<'_>, RoomId)> = Vec::new();
         for row in rows.iter() {
-            let site = row.read("site", |name| self.site(name))?;
+            let site = row.find("site", |name| self.site(name))?;
             added.push((row, self.import_room(row, site, units, &mut walked)?));
         }
         for (row, room) in added {
