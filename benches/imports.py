@@ -4,7 +4,8 @@
 
 For each kind and number of rows a ledger is made, its file imported by PROGRAM, and every row that the import left in the
 file (entries, rooms, effects on the stock, the log, seals) inserted into a copy of the ledger as it was before, by prepared
-statements, in one transaction, with triggers and keys on. It prints a table in Markdown, the best of three times, and ends
+statements, in one transaction, with triggers and keys on. Seconds are those that a core was busy, so that others on the
+machine don't count. It prints a table in Markdown, the best of three times, and ends
 with 1 if an import takes more than twice its rows' time beside it, or more than 100 MB, or if four times the rows take more
 than six times as long. Put the table of a run on an idle machine into `benches/README.md`.
 """
@@ -25,15 +26,14 @@ OPERATIONS = ["rotary-36", "rotary-50", "rotary-80", "edger-36"]
 
 
 def run(program, folder, *words, ledger="t.db"):
-    """Runs the program; returns its seconds and the megabytes that it needed."""
+    """Runs the program; returns its seconds on a core and the megabytes that it needed."""
     environment = {"GRITLEDGER_PATH": os.path.join(folder, ledger), "GRITLEDGER_TODAY": "2026-03-02", "LC_ALL": "C.UTF-8"}
-    begin = time.perf_counter()
     child = os.posix_spawn(program, [program, *words], environment, file_actions=[
-        (os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)])
+        (os.POSIX_SPAWN_OPEN, stream, os.devnull, os.O_WRONLY, 0) for stream in (1, 2)])
     _, status, usage = os.wait4(child, 0)
     if status != 0:
         sys.exit(f"{' '.join(words)}: refused")
-    return time.perf_counter() - begin, usage.ru_maxrss / 1024
+    return usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 
 def written(folder, name, heading, rows):
@@ -116,12 +116,12 @@ def inserted(path, tables):
     """Inserts rows by prepared statements in one transaction; returns the seconds."""
     database = sqlite3.connect(path, isolation_level=None)
     database.execute("PRAGMA foreign_keys = ON")
-    begin = time.perf_counter()
+    begin = time.process_time()
     database.execute("BEGIN IMMEDIATE")
     for table, rows in tables:
         database.executemany(f"INSERT INTO {table} VALUES ({','.join('?' * len(rows[0]))})", rows)
     database.execute("COMMIT")
-    seconds = time.perf_counter() - begin
+    seconds = time.process_time() - begin
     database.close()
     return seconds
 
