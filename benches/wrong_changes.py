@@ -93,8 +93,8 @@ CHANGES = [
     ("what was used is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - in_stock;"),
     ("what is in stock is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - used;"),
     # answers
-    ("quoted and actual cost swapped in the margins", "src/document/report.rs", "page.money(outcome.estimated),\n        page.money(outcome.actual),", "page.money(outcome.actual),\n        page.money(outcome.estimated),"),
-    ("the quoted margin of the price alone", "src/document/report.rs", "percent_text(margin_percent(outcome.revenue(), outcome.estimated)),", "percent_text(margin_percent(outcome.price, outcome.estimated)),"),
+    ("quoted and actual cost swapped in the margins", "src/document/report.rs", ".map_or_else(String::new, |cost| page.money(cost)),\n        page.money(outcome.actual),", ".map_or_else(String::new, |_| page.money(outcome.actual)),\n        page.money(outcome.estimated),"),
+    ("the quoted margin of the price alone", "src/document/report.rs", "            outcome.estimated_revenue(),\n            outcome.estimated,", "            outcome.price,\n            outcome.estimated,"),
     ("price and quantity part swapped in the variance", "src/document/report.rs", "page.money(compared.split.price),\n                    page.money(compared.split.quantity),\n                    page.money(compared.split.total()),\n                ],\n                None", "page.money(compared.split.quantity),\n                    page.money(compared.split.price),\n                    page.money(compared.split.total()),\n                ],\n                None"),
     ("the sum of consumables without what was used", "src/document/report.rs", "page.money(sum(|line| line.used.unwrap_or_default().cost)),", "page.money(sum(|line| line.quoted.cost)),"),
     ("expectation and load swapped in a quote's table", "src/document/quote.rs", "quantity(item.expected),\n                    quantity(item.load),", "quantity(item.load),\n                    quantity(item.expected),"),

@@ -136,7 +136,7 @@ fn mistakes_are_told_by_file_line_and_column_and_nothing_is_imported() {
             "2: driver_per_item: `0` is not above zero",
         ),
         ("hours", "date,job,site,worker,hours\n2026-01-05,J9,4 Tannery Row,Nobody,3\n".to_owned(), "2: worker: no worker `Nobody`"),
-        ("usage", "date,job,site,item,quantity\n2026-01-05,Mill,4 Tannery Row,disc-7in-36,3\n".to_owned(), "2: job: `Mill` is not a job number like J1"),
+        ("usage", "date,job,site,item,quantity\n2026-01-05,Mill,4 Tannery Row,disc-7in-36,3\n".to_owned(), "2: job: no job `Mill`"),
     ];
     for (kind, text, words) in rows {
         let before = ledger.line(&format!("export {kind}")).ok();
