@@ -517,7 +517,7 @@ mod tests {
             .into_iter()
             .map(|worker| worker.name)
             .collect();
-        assert_eq!(names, ["Ann", "Anna"]);
+        assert_eq!(names, ["Ann", "Anna", "Ruben Vale"]);
     }
 
     #[test]
