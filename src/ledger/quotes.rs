@@ -10,8 +10,8 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    AgreedBy, Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
-    names, numbered, read_number, refuse, typed,
+    AgreedBy, Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room,
+    kept, names, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;

@@ -4,7 +4,7 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::names::Names;
-use super::{Ledger, Writing, refuse};
+use super::{Ledger, Writing};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::WorkerId;
 use crate::trade::bounds::check_wage;
