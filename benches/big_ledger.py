@@ -17,8 +17,9 @@ What isn't as in the demo, so that it is as in an old firm:
 * What is owed in them was paid on the day it fell due (those payments aren't counted below); records that wait for a
   word have it; their workers have left.
 * The copies overlap, as the jobs of a large firm do. So stock is worked out anew over all of them, in the order of days,
-  by the rule of `src/trade/stock.rs`; an entry has one effect, where the demo keeps earlier ones beside it too. Before
-  each use that awaits its receipt in the demo a count says that nothing is there: in a full shed none would.
+  by the rule of `src/trade/stock.rs`; an entry has one effect, where the demo keeps earlier ones beside it too. A count
+  finds or misses as much as in the demo. In so full a shed no use would await its receipt: for those that do in the demo
+  a count says that nothing is there, and one after it finds the rest again.
 * No rates are kept: the first command that needs them learns them.
 
 `gritledger check` finds nothing in FILE: seals and digests are made here as the program makes them. Python's own hash of
@@ -48,6 +49,8 @@ DAYS = {"since", "valid_until", "valid_from"}
 YEARS, QUIET_WEEKS = 20, 26
 # The note of payments that aren't in the demo.
 SETTLED = "when it fell due"
+# Those of counts that aren't.
+EMPTY, FOUND = "the shelf is empty", "what was on the shelf"
 LEAST, MOST = 0.9, 1.1
 
 NUMBER = re.compile(r"\b([EIJNPQ])([0-9]+)\b")
@@ -174,6 +177,7 @@ def make(demo, big, jobs):
     schema = list(demo.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY rowid"))
     tables = {name: Table(demo, name) for kind, name, _ in schema if kind == "table"}
     grown = growing(tables)
+    note_what_counts_found(tables)
     whole = Part(tables, grown, {name: set() for name in grown})
     tables["entry"].rows = with_empty_shelves(tables)
     closed = Part(tables, grown, jobs_not_closed(tables, grown))
@@ -197,7 +201,7 @@ def make(demo, big, jobs):
     for kind, _, sql in schema:
         if kind == "index":
             big.execute(sql)
-    write_stock(big)
+    write_stock(big, series)
     write_digests(big)
     write_seals(big)
     for kind, _, sql in schema:
@@ -243,17 +247,27 @@ def jobs_not_closed(tables, grown):
     return out
 
 
+def note_what_counts_found(tables):
+    """Writes beside each count how much more there was than thought."""
+    found = {row["entry_id"]: row["quantity_micro"] for row in tables["stock_effect"].rows}
+    for row in tables["entry"].rows:
+        if row["kind"] == "count":
+            row["found"] = found[row["id"]]
+
+
 def with_empty_shelves(tables):
-    """The day book with a count of nothing before each use that awaited its receipt, so that it does in a full shed too."""
+    """The day book with an empty shelf at each use that awaited its receipt."""
     awaited = {row["entry_id"] for row in tables["stock_effect"].rows if row["awaiting_micro"] > 0}
+    same = {"item_id", "happened_on", "recorded_at", "book_price_micro", "left_over", "late"}
     entries = []
     for row in tables["entry"].rows:
+        around = [row]
         if row["id"] in awaited:
-            before = {"id": row["id"] - 0.5, "place_id": row["id"] - 0.5, "number": row["number"] - 0.5}
-            same = {"item_id", "happened_on", "recorded_at", "book_price_micro", "left_over", "late"}
-            entries.append({column: row[column] if column in same else None for column in row}
-                           | before | {"kind": "count", "quantity_micro": 0, "what": ""})
-        entries.append(row)
+            for place, what in ((-0.25, EMPTY), (0.25, FOUND)):
+                count = {column: row[column] if column in same else None for column in row}
+                count |= {"id": row["id"] + place, "place_id": row["id"] + place, "number": row["number"] + place}
+                around.append(count | {"kind": "count", "quantity_micro": 0, "what": what})
+        entries += sorted(around, key=lambda row: row["id"])
     return entries
 
 
@@ -390,16 +404,16 @@ class Stock:
     """What there is of one item, as `trade/stock.rs` keeps it: quantities in millionths, amounts in cents."""
 
     def __init__(self):
-        self.on_hand, self.worth, self.awaiting = 0, 0, []
+        self.on_hand, self.worth, self.awaiting, self.was_on_hand = 0, 0, [], 0
 
-    def apply(self, entry, kind, quantity, paid, price, counts):
-        """What an entry does; one that doesn't count leaves the stock as it was."""
-        kept = self.on_hand, self.worth, [list(one) for one in self.awaiting] if not counts else self.awaiting
+    def apply(self, entry, kind, quantity, paid, price, is_live):
+        """What an entry does; one that was taken back leaves the stock as it was."""
+        kept = self.on_hand, self.worth, self.awaiting if is_live else [list(one) for one in self.awaiting]
         change, value, awaits, assumed, settled = getattr(self, kind.replace("-", "_"))(entry, quantity, paid, price or 0)
         self.on_hand += change
         self.worth += value
         effect = change, value, awaits, assumed, self.on_hand, self.worth
-        if not counts:
+        if not is_live:
             self.on_hand, self.worth, self.awaiting = kept
         return effect, settled
 
@@ -439,26 +453,35 @@ class Stock:
         return change, value, 0, 0, []
 
 
-def write_stock(big):
+def write_stock(big, series):
     """Works out what every entry does to the stock of its item, in the order of days and places."""
+    entries = len(series.closed.ids["entry"])
+    counts = {row["id"] + k * entries: row["found"]
+              for k, part in enumerate(series.parts) for row in part.rows["entry"] if "found" in row}
     big.execute("CREATE TEMP TABLE worked (entry INTEGER PRIMARY KEY, item, change, value, awaits, assumed, on_hand, worth)")
     big.execute("CREATE TEMP TABLE settled (effect_of, position, used, quantity, value, paid,"
                 " PRIMARY KEY (effect_of, position)) WITHOUT ROWID")
     read = big.execute(
-        "SELECT item_id, id, kind, quantity_micro, amount_minor, book_price_micro,"
+        "SELECT item_id, id, kind, quantity_micro, amount_minor, book_price_micro, what,"
         "       NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = entry.id)"
         " FROM entry WHERE item_id IS NOT NULL ORDER BY item_id, happened_on, place_id")
     write, last, stock = big.cursor(), None, None
     while rows := read.fetchmany(10000):
-        effects, parts = [], []
-        for item, entry, kind, quantity, paid, price, counts in rows:
+        effects, parts, found = [], [], []
+        for item, entry, kind, quantity, paid, price, what, is_live in rows:
             if item != last:
                 last, stock = item, Stock()
-            effect, settled = stock.apply(entry, kind, quantity, paid, price, counts)
+            if what == EMPTY:
+                stock.was_on_hand = stock.on_hand
+            if what == FOUND or entry in counts:
+                quantity = stock.was_on_hand if what == FOUND else max(0, stock.on_hand + counts[entry])
+                found.append((quantity, entry))
+            effect, settled = stock.apply(entry, kind, quantity, paid, price, is_live)
             effects.append((entry, item, *effect))
             parts += [(entry, position, *part) for position, part in enumerate(settled)]
         write.executemany("INSERT INTO worked VALUES (?, ?, ?, ?, ?, ?, ?, ?)", effects)
         write.executemany("INSERT INTO settled VALUES (?, ?, ?, ?, ?, ?)", parts)
+        write.executemany("UPDATE entry SET quantity_micro = ? WHERE id = ?", found)
     big.execute(
         "INSERT INTO stock_effect (id, entry_id, cause_id, item_id, quantity_micro, value_minor, awaiting_micro,"
         "                          awaiting_minor, on_hand_micro, worth_minor)"
