@@ -93,6 +93,8 @@ CREATE TABLE room (
     recorded_at     TEXT    NOT NULL,
     voided_on       TEXT CHECK (voided_on IS date(voided_on))      -- NULL: in use
 ) STRICT;
+-- Which rooms does a site have, or had it? Jobs keep those that it has no longer.
+CREATE INDEX room_site ON room (site_id);
 CREATE UNIQUE INDEX room_name ON room (site_id, name COLLATE NOCASE) WHERE voided_on IS NULL;
 
 -- An opening known from both sides: its width comes off the edge of the room and of the other room.

@@ -146,6 +146,8 @@ CREATE TABLE quote_event (
            AND (what = 'sent') = (client_address IS NOT NULL) AND (what = 'sent') = (site IS NOT NULL)),
     CHECK (what = 'sent' OR (cancellation_days IS NULL AND cancellation_source IS NULL))
 ) STRICT;
+-- Which quotes can still be answered, or could lately?
+CREATE INDEX quote_event_valid ON quote_event (valid_until) WHERE what = 'sent';
 
 -- What the rooms of a quote were called when it was sent.
 CREATE TABLE sent_room (
@@ -187,6 +189,8 @@ CREATE TABLE job_event (
            AND (what = 'closed') = (site IS NOT NULL))
 ) STRICT;
 CREATE INDEX job_event_job ON job_event (job_id, id);
+-- Which jobs were done for a client?
+CREATE INDEX job_event_client ON job_event (client_id) WHERE client_id IS NOT NULL;
 
 -- What the rooms of the site were called when a job was closed.
 CREATE TABLE closed_room (
@@ -198,9 +202,19 @@ CREATE TABLE closed_room (
 
 -- Where a job stands: its newest event.
 CREATE VIEW job_state AS
-SELECT job_id, what, happened_on, recorded_at, MAX(id) AS event_id
-FROM job_event
-GROUP BY job_id;
+SELECT job.id AS job_id, what, happened_on, event.recorded_at, event.id AS event_id
+FROM job
+JOIN job_event AS event ON event.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id);
+
+-- Which jobs aren't closed? They follow from the events, and are few however many jobs there are.
+CREATE TABLE job_under_way (
+    job_id INTEGER PRIMARY KEY REFERENCES job (id)
+) STRICT;
+CREATE TRIGGER job_event_under_way AFTER INSERT ON job_event
+BEGIN
+    DELETE FROM job_under_way WHERE job_id = NEW.job_id;
+    INSERT INTO job_under_way SELECT job_id FROM job_state WHERE job_id = NEW.job_id AND what <> 'closed';
+END;
 
 -- Whom a job is for, and where: as it was when it was closed, or as they are called while it isn't.
 CREATE VIEW job_party AS

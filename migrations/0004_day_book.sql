@@ -54,6 +54,8 @@ CREATE INDEX entry_place ON entry (place_id);
 CREATE INDEX entry_void ON entry (id) WHERE kind = 'void';
 CREATE INDEX entry_worker_day ON entry (worker_id, happened_on) WHERE worker_id IS NOT NULL;
 CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
+-- What else was logged on a day?
+CREATE INDEX entry_day ON entry (happened_on, kind);
 CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
 
 -- The rooms an entry names; none: the whole job.
@@ -71,12 +73,13 @@ CREATE TABLE entry_room (
            AND (area_micro IS NULL) = (species IS NULL) AND (steps IS NULL OR area_micro IS NOT NULL))
 ) STRICT, WITHOUT ROWID;
 
--- Entries that count: neither voids nor voided.
+-- Entries that count: neither voids nor voided. (A void is known by its kind: asked for entries whose `voids_id` is NULL,
+-- SQLite takes the index of `voids_id`, which has a value once at most but NULL nearly always.)
 CREATE VIEW live_entry AS
 SELECT entry.*
 FROM entry
 LEFT JOIN entry AS void ON void.voids_id = entry.id
-WHERE entry.voids_id IS NULL AND void.id IS NULL;
+WHERE entry.kind <> 'void' AND void.id IS NULL;
 
 -- What an entry does to the stock of its item, worked out from what was typed in the order of date and place.
 -- Where an entry is voided or comes before others, those after it are worked out again: a new row for each that comes to
@@ -95,7 +98,16 @@ CREATE TABLE stock_effect (
     worth_minor    INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX stock_effect_entry ON stock_effect (entry_id);
-CREATE INDEX stock_effect_awaiting ON stock_effect (item_id) WHERE awaiting_micro > 0;
+
+-- What awaits a receipt now? The last line of what `stock_effect` works out for an item: what left beyond its shelf and isn't
+-- settled yet.
+CREATE TABLE awaiting_receipt (
+    entry_id       INTEGER PRIMARY KEY REFERENCES entry (id),     -- the use, or the hand-back
+    item_id        INTEGER NOT NULL REFERENCES item (id),
+    quantity_micro INTEGER NOT NULL CHECK (quantity_micro > 0),
+    value_minor    INTEGER NOT NULL
+) STRICT;
+CREATE INDEX awaiting_receipt_item ON awaiting_receipt (item_id);
 
 -- A purchase (whose effect it is part of) settles some of what awaits: `paid - value` corrects the cost of the job.
 CREATE TABLE stock_settlement (
@@ -131,6 +143,23 @@ CREATE TABLE rental_tariff (
     waiver_micro     INTEGER NOT NULL CHECK (waiver_micro BETWEEN 0 AND 100000000),  -- percent of the charge
     cleaning_minor   INTEGER NOT NULL CHECK (cleaning_minor >= 0)
 ) STRICT;
+
+-- Which machines are out? They follow from the entries: those that went out and didn't come back.
+CREATE TABLE machine_out (
+    entry_id INTEGER PRIMARY KEY REFERENCES entry (id)            -- the `rental-out`
+) STRICT;
+CREATE VIEW machine_not_back AS
+SELECT went.id AS entry_id
+FROM live_entry AS went
+WHERE went.kind = 'rental-out'
+      AND NOT EXISTS (SELECT 1 FROM live_entry AS back WHERE back.rental_id = went.id AND back.kind = 'rental-back');
+CREATE TRIGGER entry_machine_out AFTER INSERT ON entry WHEN NEW.kind IN ('rental-out', 'rental-back', 'void')
+BEGIN
+    DELETE FROM machine_out
+    WHERE entry_id IN (NEW.id, NEW.rental_id, NEW.voids_id, (SELECT rental_id FROM entry WHERE id = NEW.voids_id));
+    INSERT INTO machine_out SELECT entry_id FROM machine_not_back
+    WHERE entry_id IN (NEW.id, NEW.rental_id, NEW.voids_id, (SELECT rental_id FROM entry WHERE id = NEW.voids_id));
+END;
 
 -- One machine, one day, one job: how a returned rental is charged.
 CREATE TABLE rental_day (

@@ -22,8 +22,34 @@ CREATE TABLE observation (
 ) STRICT;
 CREATE INDEX observation_job ON observation (job_id);
 CREATE UNIQUE INDEX observation_number ON observation (id >> 40, number);
-CREATE INDEX observation_digest ON observation (digest) WHERE word <> 'doubted' AND voided_at IS NULL;
 CREATE INDEX observation_doubted ON observation (word) WHERE word = 'doubted';
+
+-- What is the digest of all evidence in force? The count of the observations, and the sums of the halves of their digests.
+CREATE TABLE evidence_digest (
+    id    INTEGER PRIMARY KEY CHECK (id = 1),
+    count INTEGER NOT NULL,
+    low   INTEGER NOT NULL,
+    high  INTEGER NOT NULL
+) STRICT;
+INSERT INTO evidence_digest (id, count, low, high) VALUES (1, 0, 0, 0);
+CREATE TRIGGER observation_counted AFTER INSERT ON observation WHEN NEW.word <> 'doubted' AND NEW.voided_at IS NULL
+BEGIN
+    UPDATE evidence_digest SET count = count + 1, low = low + (NEW.digest & 0xffffffff), high = high + (NEW.digest >> 32);
+END;
+CREATE TRIGGER observation_uncounted AFTER DELETE ON observation WHEN OLD.word <> 'doubted' AND OLD.voided_at IS NULL
+BEGIN
+    UPDATE evidence_digest SET count = count - 1, low = low - (OLD.digest & 0xffffffff), high = high - (OLD.digest >> 32);
+END;
+CREATE TRIGGER observation_set_aside AFTER UPDATE OF word, voided_at ON observation
+WHEN (OLD.word <> 'doubted' AND OLD.voided_at IS NULL) AND NOT (NEW.word <> 'doubted' AND NEW.voided_at IS NULL)
+BEGIN
+    UPDATE evidence_digest SET count = count - 1, low = low - (OLD.digest & 0xffffffff), high = high - (OLD.digest >> 32);
+END;
+CREATE TRIGGER observation_taken_up AFTER UPDATE OF word, voided_at ON observation
+WHEN (NEW.word <> 'doubted' AND NEW.voided_at IS NULL) AND NOT (OLD.word <> 'doubted' AND OLD.voided_at IS NULL)
+BEGIN
+    UPDATE evidence_digest SET count = count + 1, low = low + (NEW.digest & 0xffffffff), high = high + (NEW.digest >> 32);
+END;
 
 -- The day-book entries that an observation rests on: those to be doubted first, the largest of them first.
 CREATE TABLE observation_entry (

@@ -27,6 +27,8 @@ CREATE TABLE invoice (
 CREATE UNIQUE INDEX invoice_number ON invoice (id >> 40, number) WHERE number IS NOT NULL;
 CREATE UNIQUE INDEX invoice_one_draft ON invoice (job_id) WHERE number IS NULL AND withdrawn_on IS NULL;
 CREATE INDEX invoice_job ON invoice (job_id);
+-- What was a client asked for?
+CREATE INDEX invoice_client ON invoice (client_id) WHERE client_id IS NOT NULL;
 
 CREATE TABLE invoice_line (
     id             INTEGER PRIMARY KEY,
@@ -100,11 +102,47 @@ JOIN live_payment ON live_payment.id = payment_id;
 
 -- What counts as paid on each invoice: its payments, less what of them was applied elsewhere, and what was applied to it.
 CREATE VIEW invoice_paid AS
-SELECT invoice_id, amount_minor FROM live_payment
-UNION ALL
-SELECT from_invoice_id, -amount_minor FROM live_application
-UNION ALL
-SELECT invoice_id, amount_minor FROM live_application;
+SELECT invoice.id AS invoice_id,
+       (SELECT COALESCE(SUM(amount_minor), 0) FROM live_payment WHERE invoice_id = invoice.id)
+       - (SELECT COALESCE(SUM(amount_minor), 0) FROM live_application WHERE from_invoice_id = invoice.id)
+       + (SELECT COALESCE(SUM(amount_minor), 0) FROM live_application WHERE invoice_id = invoice.id) AS paid_minor
+FROM invoice;
+
+-- On which invoices is something owed, or paid beyond what they ask for? They follow from invoices and payments.
+CREATE TABLE unsettled_invoice (
+    invoice_id INTEGER PRIMARY KEY REFERENCES invoice (id)
+) STRICT;
+CREATE VIEW invoice_not_settled AS
+SELECT invoice_id
+FROM invoice
+JOIN invoice_paid ON invoice_id = invoice.id
+WHERE number IS NOT NULL AND withdrawn_on IS NULL AND net_minor + tax_minor <> paid_minor;
+CREATE TRIGGER invoice_issued AFTER UPDATE OF number ON invoice
+BEGIN
+    DELETE FROM unsettled_invoice WHERE invoice_id = NEW.id;
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = NEW.id;
+END;
+CREATE TRIGGER payment_received AFTER INSERT ON payment
+BEGIN
+    DELETE FROM unsettled_invoice WHERE invoice_id = NEW.invoice_id;
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = NEW.invoice_id;
+END;
+CREATE TRIGGER payment_applied AFTER INSERT ON payment_application
+BEGIN
+    DELETE FROM unsettled_invoice
+    WHERE invoice_id IN (SELECT NEW.invoice_id UNION SELECT invoice_id FROM payment WHERE id = NEW.payment_id);
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled
+    WHERE invoice_id IN (SELECT NEW.invoice_id UNION SELECT invoice_id FROM payment WHERE id = NEW.payment_id);
+END;
+CREATE TRIGGER payment_taken_back AFTER INSERT ON payment_void
+BEGIN
+    DELETE FROM unsettled_invoice
+    WHERE invoice_id IN (SELECT invoice_id FROM payment WHERE id = NEW.payment_id
+                         UNION SELECT invoice_id FROM payment_application WHERE payment_id = NEW.payment_id);
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled
+    WHERE invoice_id IN (SELECT invoice_id FROM payment WHERE id = NEW.payment_id
+                         UNION SELECT invoice_id FROM payment_application WHERE payment_id = NEW.payment_id);
+END;
 
 CREATE TRIGGER invoice_frozen BEFORE UPDATE ON invoice WHEN OLD.number IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'an issued invoice never changes'); END;

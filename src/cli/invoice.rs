@@ -9,7 +9,7 @@ use crate::document::invoice::{
     applied_json, applying_text, credit_text, json, list_json, list_text, payments_json,
     payments_text, text,
 };
-use crate::ledger::{Invoice, Job, Ledger, Payment, refuse};
+use crate::ledger::{Invoice, Job, Ledger, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::InvoiceKind;
 
@@ -298,15 +298,8 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
         let invoice = writing.invoice(&args.invoice)?;
         let amount = writing.currency().parse(&args.amount)?;
         confirm_day(context, on, None)?;
-        let same = |known: &Payment| {
-            let alike = (known.amount, known.happened_on) == (amount, on);
-            alike && !known.voided && Some(&known.invoice) == invoice.number.as_ref()
-        };
-        if let Some(known) = writing.payments()?.into_iter().find(same) {
-            context.confirm(&format!(
-                "the same payment is noted already, as {}",
-                known.number
-            ))?;
+        if let Some(known) = writing.payment_like(&invoice, amount, on)? {
+            context.confirm(&format!("the same payment is noted already, as {known}"))?;
         }
         let (number, invoice) =
             writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;

@@ -282,26 +282,11 @@ fn edit_client(context: &Context, args: &ClientEditArgs) -> Result<()> {
 }
 
 fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
-    let sites = ledger
-        .sites()?
-        .into_iter()
-        .filter(|site| site.client_id == client.id)
-        .collect();
-    let jobs = ledger
-        .jobs()?
-        .into_iter()
-        .filter(|job| job.client_id == client.id)
-        .collect();
-    let invoices = ledger
-        .invoices()?
-        .into_iter()
-        .filter(|invoice| invoice.number.is_some() && invoice.client_id == client.id);
-    let invoices = invoices.collect();
     Ok(ClientView {
+        sites: ledger.sites_of(client.id)?,
+        jobs: ledger.jobs_for(client.id)?,
+        invoices: ledger.invoices_to(client.id)?,
         client,
-        sites,
-        jobs,
-        invoices,
     })
 }
 
@@ -317,12 +302,10 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
         SiteCommand::List(args) => context.read(|ledger| {
             let client = args.client.as_deref();
             let client = client.map(|name| ledger.client(name)).transpose()?;
-            let mut sites = ledger.sites()?;
-            sites.retain(|site| {
-                client
-                    .as_ref()
-                    .is_none_or(|client| client.id == site.client_id)
-            });
+            let sites = match &client {
+                Some(client) => ledger.sites_of(client.id)?,
+                None => ledger.sites()?,
+            };
             let page = context.page(ledger);
             context.answer(|| sites_json(&sites), || sites_text(&sites, &page))
         }),
@@ -401,8 +384,8 @@ fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
 
 /// Warns of jobs that go with a site to its new client; closed ones stay with the old one.
 fn warn_of_open_jobs(context: &Context, ledger: &Ledger, site: &Site) -> Result<()> {
-    let jobs = ledger.jobs()?.into_iter();
-    for job in jobs.filter(|job| job.site_id == site.id && !job.is_closed()) {
+    let jobs = ledger.jobs_not_closed()?.into_iter();
+    for job in jobs.filter(|job| job.site_id == site.id) {
         context.warn(&format!(
             "{} isn't closed: what is invoiced for it from now on is for {}",
             job.number, job.client

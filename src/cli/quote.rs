@@ -505,8 +505,8 @@ fn warn_of_other_jobs(
     job: &Job,
 ) -> Result<()> {
     let rooms = ledger.quote_by_id(header.id)?.quote.rooms;
-    for other in ledger.jobs()? {
-        if other.id == job.id || other.site_id != header.site_id || other.is_closed() {
+    for other in ledger.jobs_not_closed()? {
+        if other.id == job.id || other.site_id != header.site_id {
             continue;
         }
         let theirs = ledger.agreed(&other)?.rooms();

@@ -65,6 +65,14 @@ pub struct Site {
     pub note: String,
 }
 
+const SITES: &str = "
+    SELECT site.id, client_id, client.name AS client, site.address, year_built, tax_area_id, tax_area.name AS tax_area,
+           site.note
+    FROM site
+    JOIN client ON client.id = client_id
+    LEFT JOIN tax_area ON tax_area.id = tax_area_id
+    WHERE site.voided_on IS NULL";
+
 impl Ledger {
     /// Returns the clients in use, by name.
     ///
@@ -109,16 +117,20 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn sites(&self) -> Result<Vec<Site>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT site.id, client_id, client.name AS client, site.address, year_built,
-                    tax_area_id, tax_area.name AS tax_area, site.note
-             FROM site
-             JOIN client ON client.id = client_id
-             LEFT JOIN tax_area ON tax_area.id = tax_area_id
-             WHERE site.voided_on IS NULL
-             ORDER BY site.address, site.id",
-        )?;
+        let sql = format!("{SITES} ORDER BY site.address, site.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
         let sites = statement.query_map([], site_from_row)?;
+        Ok(sites.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the sites of a client that are in use, by address.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn sites_of(&self, client: ClientId) -> Result<Vec<Site>> {
+        let sql = format!("{SITES} AND site.client_id = :client ORDER BY site.address, site.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let sites = statement.query_map(named_params! { ":client": client }, site_from_row)?;
         Ok(sites.collect::<rusqlite::Result<_>>()?)
     }
 
@@ -209,11 +221,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a client with sites in use.
     pub fn void_client(&self, client: &Client) -> Result<()> {
-        if let Some(site) = self
-            .sites()?
-            .iter()
-            .find(|site| site.client_id == client.id)
-        {
+        if let Some(site) = self.sites_of(client.id)?.first() {
             return Err(Refusal::new(format!(
                 "`{}` still has the site `{}`",
                 client.details.name, site.address
@@ -291,9 +299,9 @@ impl Writing<'_> {
     /// Refuses a site with a job that isn't closed.
     pub fn void_site(&self, site: &Site) -> Result<()> {
         if let Some(job) = self
-            .jobs()?
+            .jobs_not_closed()?
             .iter()
-            .find(|job| job.site_id == site.id && !job.is_closed())
+            .find(|job| job.site_id == site.id)
         {
             refuse!(
                 "`{}` has the job {}, which isn't closed",

@@ -97,6 +97,21 @@ impl Ledger {
         Ok(wrong)
     }
 
+    /// Tells whether the digest of the evidence in force is the sum of the digests of its observations.
+    pub(super) fn evidence_digest_holds(&self) -> Result<bool> {
+        let sum = self
+            .connection
+            .prepare_cached(
+                "SELECT 1 FROM evidence_digest AS kept
+                 JOIN (SELECT COUNT(*) AS count, COALESCE(SUM(digest & 0xffffffff), 0) AS low,
+                              COALESCE(SUM(digest >> 32), 0) AS high
+                       FROM observation WHERE word <> 'doubted' AND voided_at IS NULL) AS summed
+                      ON summed.count = kept.count AND summed.low = kept.low AND summed.high = kept.high",
+            )?
+            .exists([])?;
+        Ok(sum)
+    }
+
     /// Tells whether the rates that are kept, if any are in force, are what evidence and book give.
     ///
     /// # Errors
@@ -125,10 +140,7 @@ impl Ledger {
     fn digest(&self, basis: &Basis) -> Result<Digest> {
         let (count, low, high): (i64, i64, i64) = self
             .connection
-            .prepare_cached(
-                "SELECT COUNT(*), COALESCE(SUM(digest & 0xffffffff), 0), COALESCE(SUM(digest >> 32), 0)
-                 FROM observation WHERE word <> 'doubted' AND voided_at IS NULL",
-            )?
+            .prepare_cached("SELECT count, low, high FROM evidence_digest")?
             .query_row([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
         let basis = digest_of_basis(MODEL, basis);
         Ok(Digest(format!("{basis:016x} {count} {low} {high}")))
@@ -300,7 +312,7 @@ impl Ledger {
         foretold: &mut Vec<Foretold>,
     ) -> Result<()> {
         let open = self
-            .jobs()?
+            .jobs_not_closed()?
             .into_iter()
             .filter(|job| job.state == JobState::Open);
         let rates = self.rates()?;

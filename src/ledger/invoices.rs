@@ -92,7 +92,7 @@ const INVOICES: &str = "
            COALESCE(invoice.client_address, client.address) AS client_address,
            COALESCE(invoice.site, site.address) AS site, drafted_on, issued_on, due_on, in_force_micro, net_minor,
            tax_minor,
-           (SELECT COALESCE(SUM(amount_minor), 0) FROM invoice_paid WHERE invoice_id = invoice.id) AS paid
+           (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid
     FROM invoice
     JOIN job ON job.id = invoice.job_id
     JOIN job_party ON job_party.job_id = job.id
@@ -111,6 +111,41 @@ impl Ledger {
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let invoices = statement.query_map([], invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
+    }
+
+    /// Returns the issued invoices on which something is owed, or paid beyond what they ask for, in the order of their
+    /// numbers.
+    pub(super) fn unsettled_invoices(&self) -> Result<Vec<Invoice>> {
+        let sql = format!(
+            "{INVOICES} AND invoice.id IN (SELECT invoice_id FROM unsettled_invoice)
+             ORDER BY invoice.id >> 40, invoice.number"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoices = statement.query_map([], invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
+    }
+
+    /// Returns the issued invoices of a client, in the order of their numbers.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn invoices_to(&self, client: ClientId) -> Result<Vec<Invoice>> {
+        let sql = format!(
+            "{INVOICES} AND invoice.number IS NOT NULL AND invoice.client_id = :client
+             ORDER BY invoice.id >> 40, invoice.number"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoices =
+            statement.query_map(named_params! { ":client": client }, invoice_from_row)?;
         let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
         invoices
             .into_iter()

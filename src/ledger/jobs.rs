@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{Row, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::before::before_from_row;
 use super::{
@@ -238,6 +238,51 @@ impl Ledger {
         Ok(jobs.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns the jobs that aren't closed, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn jobs_not_closed(&self) -> Result<Vec<Job>> {
+        let sql =
+            format!("{JOBS} WHERE job.id IN (SELECT job_id FROM job_under_way) ORDER BY job.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let jobs = statement.query_map([], job_from_row)?;
+        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns every job at a site, oldest first.
+    pub(super) fn jobs_at(&self, site: SiteId) -> Result<Vec<Job>> {
+        let sql = format!("{JOBS} WHERE job.site_id = :site ORDER BY job.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let jobs = statement.query_map(named_params! { ":site": site }, job_from_row)?;
+        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns every job that is or was done for a client, oldest first.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn jobs_for(&self, client: ClientId) -> Result<Vec<Job>> {
+        let sql = format!(
+            "{JOBS} WHERE job_party.client_id = :client AND job.id IN (
+                 SELECT job.id FROM site JOIN job ON job.site_id = site.id WHERE site.client_id = :client
+                 UNION
+                 SELECT job_id FROM job_event WHERE client_id = :client)
+             ORDER BY job.id"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let jobs = statement.query_map(named_params! { ":client": client }, job_from_row)?;
+        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the job that a quote became; `None`: none.
+    pub(super) fn job_of(&self, quote: QuoteId) -> Result<Option<Job>> {
+        let sql = format!("{JOBS} WHERE job.quote_id = :quote");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let job = statement.query_row(named_params! { ":quote": quote }, job_from_row);
+        Ok(job.optional()?)
+    }
+
     /// Returns the job of that number, or of the name that its firm had for it before the ledger.
     ///
     /// # Errors
@@ -287,7 +332,7 @@ impl Ledger {
         if let Some(number) = number {
             return self.job(number);
         }
-        let jobs = self.jobs()?;
+        let jobs = self.jobs_not_closed()?;
         let open: Vec<&Job> = jobs
             .iter()
             .filter(|job| job.state == JobState::Open)

@@ -104,6 +104,30 @@ impl Ledger {
         Ok(payments.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns the number of a payment of that amount, on that day and for that invoice, that counts; `None`: there is none.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn payment_like(
+        &self,
+        invoice: &Invoice,
+        amount: Money,
+        on: NaiveDate,
+    ) -> Result<Option<String>> {
+        let number = self
+            .connection
+            .prepare_cached(
+                "SELECT id, number FROM live_payment
+                 WHERE invoice_id = :invoice AND amount_minor = :amount AND happened_on = :on ORDER BY id LIMIT 1",
+            )?
+            .query_row(
+                named_params! { ":invoice": invoice.id, ":amount": amount, ":on": on },
+                |row| Ok(numbered('P', row.get("id")?, row.get("number")?)),
+            )
+            .optional()?;
+        Ok(number)
+    }
+
     /// Returns what of each payment was applied to other invoices, oldest first.
     fn applications(&self) -> Result<BTreeMap<PaymentId, Vec<Application>>> {
         let mut statement = self.connection.prepare_cached(
@@ -140,13 +164,14 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT payment.id, payment.number, payment.happened_on, invoice.id AS invoice_id,
                     invoice.number AS invoice_number, invoice.job_id, invoice.client_id, invoice.client,
-                    received.paid_minor - net_minor - tax_minor AS beyond,
+                    paid_minor - net_minor - tax_minor AS beyond,
                     payment.amount_minor - (SELECT COALESCE(SUM(amount_minor), 0) FROM payment_application
                                             WHERE payment_id = payment.id) AS left_of_it
-             FROM (SELECT invoice_id, SUM(amount_minor) AS paid_minor FROM invoice_paid GROUP BY invoice_id) AS received
-             JOIN invoice ON invoice.id = received.invoice_id
-             JOIN live_payment AS payment ON payment.invoice_id = invoice.id
-             WHERE received.paid_minor > net_minor + tax_minor
+             FROM unsettled_invoice
+             CROSS JOIN invoice ON invoice.id = unsettled_invoice.invoice_id
+             CROSS JOIN invoice_paid ON invoice_paid.invoice_id = invoice.id
+             CROSS JOIN live_payment AS payment ON payment.invoice_id = invoice.id
+             WHERE paid_minor > net_minor + tax_minor
              ORDER BY payment.id DESC",
         )?;
         // What is beyond an invoice is of the payments that came last.

@@ -663,8 +663,8 @@ impl Ledger {
             return Ok((wanted, Vec::new()));
         }
         let mut in_jobs: Vec<(RoomId, String, String)> = Vec::new();
-        for job in self.jobs()?.iter().filter(|job| job.site_id == site.id) {
-            for (room, ..) in self.agreed(job)?.rooms() {
+        for job in self.jobs_at(site.id)? {
+            for (room, ..) in self.agreed(&job)?.rooms() {
                 in_jobs.push((room.id, room.name, job.number.clone()));
             }
         }

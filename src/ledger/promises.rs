@@ -19,7 +19,7 @@ pub(super) struct Beside {
 impl Ledger {
     /// Returns the jobs that aren't closed, with the plans of those that have one.
     pub(super) fn planned_jobs(&self) -> Result<Vec<(Job, Option<KeptPlan>)>> {
-        let jobs = self.jobs()?.into_iter().filter(|job| !job.is_closed());
+        let jobs = self.jobs_not_closed()?.into_iter();
         jobs.map(|job| {
             let plan = self.plan_of_job(&job)?;
             Ok((job, plan))

@@ -10,8 +10,8 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
-    AgreedBy, Job, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room,
-    kept, names, numbered, read_number, refuse, typed,
+    AgreedBy, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
+    names, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
@@ -293,6 +293,21 @@ impl Ledger {
         let sql = format!("{HEADERS} WHERE {STANDS_FOR_IT} ORDER BY quote.id");
         let mut statement = self.connection.prepare_cached(&sql)?;
         let headers = statement.query_map([], |row| self.header_from_row(row))?;
+        Ok(headers.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the quotes that can be answered on a day or after it, oldest first; answered ones too.
+    pub(super) fn quotes_valid_on(&self, day: NaiveDate) -> Result<Vec<QuoteHeader>> {
+        let sql = format!(
+            "{HEADERS}
+             WHERE quote.id IN (SELECT quote_id FROM quote_event WHERE what = 'sent' AND valid_until >= :day)
+                   AND {STANDS_FOR_IT}
+             ORDER BY quote.id"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let headers = statement.query_map(named_params! { ":day": day }, |row| {
+            self.header_from_row(row)
+        })?;
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
 
@@ -1071,11 +1086,6 @@ impl Writing<'_> {
             QuoteStatus::Declined => refusal.hint(revise),
             QuoteStatus::Accepted => refusal,
         })
-    }
-
-    fn job_of(&self, quote: QuoteId) -> Result<Option<Job>> {
-        let jobs = self.jobs()?;
-        Ok(jobs.into_iter().find(|job| job.quote_id == Some(quote)))
     }
 
     /// Returns the newest version of a quote, if it is newer.

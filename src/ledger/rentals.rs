@@ -145,7 +145,8 @@ const RENTALS: &str = "
     JOIN rental_tariff AS tariff ON tariff.entry_id = went.id
     JOIN machine ON machine.id = went.machine_id
     JOIN job ON job.id = went.job_id
-    LEFT JOIN live_entry AS back ON back.rental_id = went.id AND back.kind = 'rental-back'
+    LEFT JOIN entry AS back
+         ON back.id = (SELECT MAX(id) FROM live_entry WHERE rental_id = went.id AND kind = 'rental-back')
     WHERE went.kind = 'rental-out'";
 
 impl Ledger {
@@ -194,14 +195,19 @@ impl Ledger {
         &self,
         of: Option<JobId>,
     ) -> Result<BTreeMap<EntryId, Vec<DayCharged>>> {
-        let mut statement = self.connection.prepare_cached(
+        let which = match of {
+            Some(_) => "day.entry_id IN (SELECT entry_id FROM rental_day WHERE job_id = :of)",
+            None => ":of IS NULL",
+        };
+        let sql = format!(
             "SELECT day.entry_id, day.began_on, day.job_id, day.charge_minor, job.number AS job_number
              FROM rental_day AS day
              JOIN live_entry AS returned ON returned.id = day.entry_id
              JOIN job ON job.id = day.job_id
-             WHERE :of IS NULL OR day.entry_id IN (SELECT entry_id FROM rental_day WHERE job_id = :of)
-             ORDER BY day.entry_id, day.position",
-        )?;
+             WHERE {which}
+             ORDER BY day.entry_id, day.position"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
         let rows = statement.query_map(named_params! { ":of": of }, |row| {
             let job_id: JobId = row.get("job_id")?;
             let day = DayCharged {
@@ -241,7 +247,7 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn rentals_out(&self) -> Result<Vec<Rental>> {
         self.rentals_of(&format!(
-            "{RENTALS} AND back.id IS NULL ORDER BY went.at, went.id"
+            "{RENTALS} AND went.id IN (SELECT entry_id FROM machine_out) ORDER BY went.at, went.id"
         ))
     }
 
@@ -384,10 +390,11 @@ impl Writing<'_> {
         let tariff = self
             .connection
             .prepare_cached(
-                "SELECT tariff.* FROM entry AS slip
-                 JOIN entry AS void ON void.voids_id = slip.id
+                "SELECT tariff.* FROM entry AS void
+                 CROSS JOIN entry AS slip ON slip.id = void.voids_id
                  JOIN rental_tariff AS tariff ON tariff.entry_id = slip.id
-                 WHERE slip.kind = 'rental-out' AND slip.machine_id = :machine AND date(void.recorded_at) = :today
+                 WHERE void.happened_on = :today AND void.kind = 'void'
+                   AND slip.kind = 'rental-out' AND slip.machine_id = :machine
                    AND NOT EXISTS (SELECT 1 FROM live_entry AS again
                                    WHERE again.kind = 'rental-out' AND again.machine_id = :machine AND again.id > void.id)
                  ORDER BY void.id DESC LIMIT 1",

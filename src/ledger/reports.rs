@@ -254,11 +254,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn what_today_asks(&self) -> Result<Today> {
-        let jobs: Vec<Job> = self
-            .jobs()?
-            .into_iter()
-            .filter(|job| !job.is_closed())
-            .collect();
+        let jobs = self.jobs_not_closed()?;
         let mut coats = Vec::new();
         for job in jobs.iter().filter(|job| job.state == JobState::Open) {
             coats.extend(self.coat_due(job)?);
@@ -268,21 +264,19 @@ impl Ledger {
             plans.extend(self.plan_of_job(job)?.map(|plan| (job.clone(), plan)));
         }
         let soon = self.today() + Days::new(EXPIRING_DAYS);
+        // An expired quote is news for as long as it was about to expire.
+        let lately = self.today() - Days::new(EXPIRING_DAYS);
         let mut quotes: Vec<QuoteHeader> = self
-            .quotes()?
+            .quotes_valid_on(lately)?
             .into_iter()
             .filter(|quote| match quote.status {
-                QuoteStatus::Sent => true,
-                // An expired quote is news for as long as it was about to expire.
-                QuoteStatus::Expired => quote
-                    .valid_until
-                    .is_some_and(|last| last + Days::new(EXPIRING_DAYS) >= self.today()),
+                QuoteStatus::Sent | QuoteStatus::Expired => true,
                 QuoteStatus::Draft | QuoteStatus::Accepted | QuoteStatus::Declined => false,
             })
             .collect();
         quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));
-        let invoices = self.invoices()?;
-        let owing = |invoice: &&Invoice| invoice.number.is_some() && !invoice.due().is_zero();
+        let invoices = self.unsettled_invoices()?;
+        let owing = |invoice: &&Invoice| !invoice.due().is_zero();
         let credits = self.credits()?.into_iter().map(|credit| {
             let mut owed = invoices.iter().filter(owing);
             let first = owed.find(|invoice| credit.fits(invoice)).map(Invoice::name);

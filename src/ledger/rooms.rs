@@ -275,9 +275,9 @@ impl Writing<'_> {
     /// Refuses a room of a job that isn't closed.
     pub fn void_room(&self, room: &Room) -> Result<()> {
         for job in self
-            .jobs()?
+            .jobs_not_closed()?
             .iter()
-            .filter(|job| job.site_id == room.site_id && !job.is_closed())
+            .filter(|job| job.site_id == room.site_id)
         {
             if self
                 .agreed(job)?

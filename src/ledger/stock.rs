@@ -3,10 +3,13 @@
 //! Entries are what was typed. `stock_effect` keeps what each comes to: an entry that stands last adds its row; a void, or
 //! an entry that stands before others, has those after it [replayed](Writing::replay), and each that comes to something else
 //! gets a new row, which is in force from then on.
+//!
+//! What awaits a receipt in the end is kept too (`awaiting_receipt`), so that a use asks neither for every use that ever
+//! awaited one, nor for what settled it.
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{OptionalExtension, Row, named_params};
+use rusqlite::{OptionalExtension, Row, ToSql, named_params};
 
 use super::columns::Micro;
 use super::day_book::NewEntry;
@@ -72,9 +75,9 @@ impl Stand {
     };
 }
 
-/// What of uses and hand-backs that count awaits a receipt, before `:on` and `:place`: what left beyond the shelf less what
-/// purchases have settled.
-const AWAITING: &str = "
+/// What of uses and hand-backs of `:item` that count awaited a receipt before `:on` and `:place`: what left beyond the shelf
+/// less what purchases had settled. It awaits one still, or a purchase has settled it since: nothing else is looked at.
+const AWAITING_BEFORE: &str = "
     SELECT *
     FROM (SELECT effect.entry_id, effect.item_id, effect.happened_on, effect.place_id,
                  effect.awaiting_micro - COALESCE((
@@ -87,10 +90,22 @@ const AWAITING: &str = "
                      JOIN stock_value AS bought ON bought.id = settled.effect_id
                      WHERE settled.used_id = effect.entry_id AND bought.until IS NULL
                        AND (bought.happened_on, bought.place_id) < (:on, :place)), 0) AS value_minor
-          FROM stock_value AS effect
+          FROM (SELECT entry_id FROM awaiting_receipt WHERE item_id = :item
+                UNION
+                SELECT settled.used_id FROM entry AS bought
+                CROSS JOIN stock_effect AS part ON part.entry_id = bought.id
+                CROSS JOIN stock_settlement AS settled ON settled.effect_id = part.id
+                WHERE bought.item_id = :item AND (bought.happened_on, bought.place_id) >= (:on, :place)) AS looked_at
+          CROSS JOIN stock_value AS effect ON effect.entry_id = looked_at.entry_id
           WHERE effect.awaiting_micro > 0 AND effect.until IS NULL
             AND (effect.happened_on, effect.place_id) < (:on, :place))
-    WHERE quantity_micro > 0";
+    WHERE quantity_micro > 0 ORDER BY happened_on, place_id";
+
+/// The same of now.
+const AWAITING_NOW: &str = "
+    SELECT entry_id, awaiting_receipt.quantity_micro, value_minor
+    FROM awaiting_receipt CROSS JOIN entry ON entry.id = entry_id
+    WHERE awaiting_receipt.item_id = :item ORDER BY happened_on, place_id";
 
 impl Ledger {
     /// Returns what there is of an item.
@@ -98,11 +113,21 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn stock_of(&self, item: ItemId) -> Result<Stock> {
-        self.stock_before(item, Stand::LAST)
+        let of_item = named_params! { ":item": item };
+        self.with_awaiting(self.shelf_before(item, Stand::LAST)?, AWAITING_NOW, of_item)
     }
 
     /// Returns what there was of an item when everything that stands before had happened.
     fn stock_before(&self, item: ItemId, stand: Stand) -> Result<Stock> {
+        if stand == Stand::FIRST {
+            return Ok(Stock::default());
+        }
+        let before = named_params! { ":item": item, ":on": stand.on, ":place": stand.place };
+        self.with_awaiting(self.shelf_before(item, stand)?, AWAITING_BEFORE, before)
+    }
+
+    /// Returns the shelf of an item when everything that stands before had happened, and nothing of what awaited.
+    fn shelf_before(&self, item: ItemId, stand: Stand) -> Result<Stock> {
         let shelf: Option<(Micro, Money)> = self
             .connection
             .prepare_cached(
@@ -118,24 +143,33 @@ impl Ledger {
                 |row| Ok((row.get(0)?, row.get(1)?)),
             )
             .optional()?;
-        let sql = format!("{AWAITING} AND item_id = :item ORDER BY happened_on, place_id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let awaiting = statement.query_map(
-            named_params! { ":item": item, ":on": stand.on, ":place": stand.place },
-            |row| {
-                let quantity: Micro = row.get("quantity_micro")?;
-                Ok(Awaiting {
-                    entry: row.get("entry_id")?,
-                    quantity: quantity.0,
-                    value: row.get("value_minor")?,
-                })
-            },
-        )?;
         let (on_hand, value) = shelf.unwrap_or((Micro(Decimal::ZERO), Money::ZERO));
         Ok(Stock {
             on_hand: on_hand.0,
             value,
+            awaiting: Vec::new(),
+        })
+    }
+
+    /// Returns a stock with what a query says is awaiting.
+    fn with_awaiting(
+        &self,
+        stock: Stock,
+        sql: &str,
+        parameters: &[(&str, &dyn ToSql)],
+    ) -> Result<Stock> {
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let awaiting = statement.query_map(parameters, |row| {
+            let quantity: Micro = row.get("quantity_micro")?;
+            Ok(Awaiting {
+                entry: row.get("entry_id")?,
+                quantity: quantity.0,
+                value: row.get("value_minor")?,
+            })
+        })?;
+        Ok(Stock {
             awaiting: awaiting.collect::<rusqlite::Result<_>>()?,
+            ..stock
         })
     }
 
@@ -171,18 +205,16 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn awaiting_receipt(&self) -> Result<Vec<AwaitingReceipt>> {
-        let sql = format!(
+        let mut statement = self.connection.prepare_cached(
             "SELECT open.entry_id, entry.number, entry.job_id, job.number AS job_number, item.name, item.unit,
                     open.quantity_micro, open.value_minor
-             FROM ({AWAITING}) AS open
-             JOIN entry ON entry.id = open.entry_id
+             FROM awaiting_receipt AS open
+             CROSS JOIN entry ON entry.id = open.entry_id
              JOIN job ON job.id = entry.job_id
              JOIN item ON item.id = open.item_id
-             ORDER BY open.happened_on, open.place_id"
-        );
-        let Stand { on, place } = Stand::LAST;
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let lines = statement.query_map(named_params! { ":on": on, ":place": place }, |row| {
+             ORDER BY entry.happened_on, entry.place_id",
+        )?;
+        let lines = statement.query_map([], |row| {
             let (entry, job): (EntryId, JobId) = (row.get("entry_id")?, row.get("job_id")?);
             let quantity: Micro = row.get("quantity_micro")?;
             Ok(AwaitingReceipt {
@@ -258,7 +290,8 @@ impl Ledger {
         Ok(settled.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the numbers of the entries of an item whose kept effect isn't what the entries come to.
+    /// Returns the numbers of the entries of an item whose kept effect isn't what the entries come to, and of those of which
+    /// another quantity awaits its receipt.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -270,6 +303,20 @@ impl Ledger {
                 wrong.push(self.entry_number(typed.entry)?);
             }
         }
+        let kept = self.stock_of(item)?.awaiting;
+        let unlike = |one: &[Awaiting], other: &[Awaiting]| -> Vec<EntryId> {
+            let unlike = one.iter().filter(|awaiting| !other.contains(awaiting));
+            unlike.map(|awaiting| awaiting.entry).collect()
+        };
+        for entry in [
+            unlike(&kept, &stock.awaiting),
+            unlike(&stock.awaiting, &kept),
+        ]
+        .concat()
+        {
+            wrong.push(self.entry_number(entry)?);
+        }
+        wrong.dedup();
         Ok(wrong)
     }
 }
@@ -495,6 +542,29 @@ impl Writing<'_> {
                 }
                 Some(_) => {}
             }
+        }
+        self.keep_awaiting(item, &stock.awaiting)
+    }
+
+    /// Writes down what awaits a receipt of an item, in place of what did.
+    fn keep_awaiting(&self, item: ItemId, awaiting: &[Awaiting]) -> Result<()> {
+        self.connection
+            .prepare_cached("DELETE FROM awaiting_receipt WHERE item_id = :item")?
+            .execute(named_params! { ":item": item })?;
+        for Awaiting {
+            entry,
+            quantity,
+            value,
+        } in awaiting
+        {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO awaiting_receipt (entry_id, item_id, quantity_micro, value_minor)
+                     VALUES (:entry, :item, :quantity, :value)",
+                )?
+                .execute(named_params! {
+                    ":entry": entry, ":item": item, ":quantity": Micro(*quantity), ":value": value,
+                })?;
         }
         Ok(())
     }

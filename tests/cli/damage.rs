@@ -546,6 +546,14 @@ const PLANTED: &[(&str, &str)] = &[
     ("DELETE FROM job_event WHERE job_id = 1 AND what = 'started'", "J1: agreed, started, closed and reopened don't follow each other"),
     ("UPDATE job_event SET happened_on = '2026-02-21' WHERE job_id = 1 AND what = 'closed'", "J1: it was begun, closed or opened again before it could be"),
     ("UPDATE job_event SET happened_on = '2026-03-09' WHERE job_id = 1 AND what = 'started'", "J1: what happened to it was recorded before it happened"),
+    // What is open.
+    ("DELETE FROM job_under_way", "J2: it isn't closed, and isn't listed as under way"),
+    ("INSERT INTO job_under_way VALUES (1)", "J1: it is listed as under way, and isn't"),
+    ("DELETE FROM machine_out", "its machine is out, and isn't listed so"),
+    ("INSERT OR IGNORE INTO machine_out SELECT id FROM entry WHERE kind = 'rental-out'", "its machine is listed as out, and isn't"),
+    ("DELETE FROM unsettled_invoice", "it isn't settled, and isn't listed so"),
+    ("DELETE FROM awaiting_receipt", "stock of disc-7in-50: what is kept of E6"),
+    ("UPDATE evidence_digest SET low = low + 1", "rates: the digest of the evidence isn't that of its observations"),
     // The day book.
     ("UPDATE entry SET amount_minor = amount_minor + 1 WHERE number = 9", "E9: its hours cost"),
     ("UPDATE entry SET quantity_micro = quantity_micro + 1000000 WHERE number = 9", "E9: its hours cost"),

@@ -11,6 +11,7 @@ mod evidence;
 mod file;
 mod invoices;
 mod numbers;
+mod open;
 mod places;
 mod quotes;
 mod rentals;
@@ -44,6 +45,7 @@ const QUESTIONS: &[Question] = &[
     ("invoices", Ledger::check_invoices),
     ("payments", Ledger::check_payments),
     ("rates", Ledger::check_evidence),
+    ("what is open", Ledger::check_open),
     ("seals", Ledger::check_seals),
 ];
 
