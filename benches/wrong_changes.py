@@ -69,7 +69,7 @@ CHANGES = [
     # quotes as they are gathered and kept
     ("the minimum charge raises variations", "src/ledger/quotes.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
     ("two confidences swapped", "src/ledger/quotes.rs", "returnable: settings.buy_confidence_returnable,\n                other: settings.buy_confidence,", "returnable: settings.buy_confidence,\n                other: settings.buy_confidence_returnable,"),
-    ("area and edge of a quoted room swapped", "src/ledger/quotes.rs", 'area: row.get::<_, Micro>("area_micro")?.0,\n                edge: row.get::<_, Micro>("edge_micro")?.0,', 'area: row.get::<_, Micro>("edge_micro")?.0,\n                edge: row.get::<_, Micro>("area_micro")?.0,'),
+    ("area and edge of a quoted room swapped", "src/ledger/quoted.rs", 'area: row.micro("area_micro")?,\n        edge: row.micro("edge_micro")?,', 'area: row.micro("edge_micro")?,\n        edge: row.micro("area_micro")?,'),
     ("a variation prices agreed repairs again", "src/ledger/quotes.rs", "found.quantity = (found.quantity - done).max(Decimal::ZERO);", "found.quantity = (found.quantity - Decimal::ZERO * done).max(Decimal::ZERO);"),
     ("a variation prices agreed contingencies again", "src/ledger/quotes.rs", "work.contingency == Some(may.contingency) && work.operation == may.operation", "work.contingency == Some(may.contingency) && work.operation != may.operation"),
     # variance
@@ -85,8 +85,8 @@ CHANGES = [
     ("variations count as the price", "src/ledger/jobs.rs", ".filter(|record| record.header.variation_of.is_none())\n            .map(|record| record.quote.price)", ".filter(|record| record.header.variation_of.is_none() || record.header.option > 0)\n            .map(|record| record.quote.price)"),
     ("overhead is the first quote's", "src/ledger/jobs.rs", "charged += product([cost, quote.terms.overhead]);", "charged += product([cost, first]);"),
     ("a room's variation is its price", "src/ledger/jobs.rs", "*(if record.header.variation_of.is_some() {\n                    variations\n                } else {\n                    price\n                }) += room.price;", "*(if record.header.variation_of.is_none() {\n                    variations\n                } else {\n                    price\n                }) += room.price;"),
-    ("what came late has no overhead", "src/ledger/reports.rs", "late: totals(&late, overhead).total(),", "late: totals(&late, Decimal::ZERO).total(),"),
-    ("an item of a job is counted for each room", "src/ledger/reports.rs", "if !seen.contains(&key) {", "if !seen.contains(&key) || total.jobs > 0 {"),
+    ("what came late has no overhead", "src/ledger/reports.rs", "late: totals(late, overhead).total(),", "late: totals(late, Decimal::ZERO).total(),"),
+    ("an item of a job is counted for each room", "src/ledger/reports.rs", "usize::from(seen.insert(key))", "usize::from(seen.insert(key) || total.jobs > 0)"),
     ("what was quoted and not recorded counts as quoted", "src/ledger/reports.rs", "None => total.not_recorded.add(line.quoted),", "None => total.quoted.add(line.quoted),"),
     # shopping
     ("whole sets are rounded up", "src/trade/buying.rs", "let (size, half) = (Decimal::from(size), Decimal::new(5, 1));", "let (size, half) = (Decimal::from(size), Decimal::new(0, 1));"),

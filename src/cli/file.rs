@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::ui::{Context, is_stdout};
 use crate::document::rate::rates_text;
-use crate::document::report::{By, margin_text, worst_text};
+use crate::document::report::{By, Margins, margin_text, worst_text};
 use crate::document::{count, inert, quote};
 use crate::ledger::{
     Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse, typed,
@@ -286,10 +286,13 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 );
                 part(heading, worst_text(variance, WORST_LINES, &page));
             }
-            let last = &margins[margins.len().saturating_sub(DEMO_JOBS)..];
+            let mut shown = Margins::by(By::Job);
+            for last in &margins[margins.len().saturating_sub(DEMO_JOBS)..] {
+                shown.add(last.clone());
+            }
             part(
                 "What the last jobs made: gritledger report margin".to_owned(),
-                margin_text(last, By::Job, &page),
+                margin_text(&shown, &page),
             );
             let discs: Vec<RateRow> = learned
                 .into_iter()

@@ -1,14 +1,16 @@
 //! `today` and `report`: what is asked for now, and what it came to.
 
+use std::rc::Rc;
+
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::ui::Context;
 use crate::document::report::{
-    By, consumables_json, consumables_text, margin_json, margin_text, rentals_json, rentals_text,
-    today_json, today_text, variance_json, variance_text,
+    By, Margins, consumables_json, consumables_text, margin_json, margin_text, rentals_json,
+    rentals_text, today_json, today_text, variance_json, variance_text,
 };
-use crate::ledger::{Job, Ledger, Refusal};
+use crate::ledger::{Job, Ledger, Refusal, Span};
 
 /// Show what today asks for: machines due, coats, quotes, money
 #[derive(Debug, Args)]
@@ -81,20 +83,22 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
     let page = context.page(ledger);
     match command {
         ReportCommand::Margin(args) => {
-            let jobs = jobs_named(ledger, &args.jobs, |_| true)?;
-            let margins = jobs
-                .iter()
-                .map(|job| ledger.margin_of(job))
-                .collect::<Result<Vec<_>>>()?;
             let by = match args.by {
                 Grouping::Job => By::Job,
                 Grouping::Room => By::Room,
                 Grouping::Client => By::Client,
                 Grouping::Month => By::Month,
             };
+            let mut margins = Margins::by(by);
+            let jobs = jobs_named(ledger, &args.jobs)?;
+            ledger.margins(&jobs, by == By::Room, |margin| {
+                margins.add(margin);
+                Ok(())
+            })?;
+            let margins = Rc::new(margins);
             context.answer(
-                || margin_json(&margins, by, &page),
-                || margin_text(&margins, by, &page),
+                || margin_json(Rc::clone(&margins), page),
+                || margin_text(&margins, &page),
             )
         }
         ReportCommand::Variance(args) => {
@@ -114,8 +118,9 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             )
         }
         ReportCommand::Consumables(args) => {
-            let lines =
-                ledger.consumables(&jobs_named(ledger, &args.jobs, was_quoted_and_closed)?)?;
+            let named = !args.jobs.is_empty();
+            let jobs = jobs_named(ledger, &args.jobs)?;
+            let lines = ledger.consumables(&jobs, |job| named || was_quoted_and_closed(job))?;
             context.answer(
                 || consumables_json(&lines, &page),
                 || consumables_text(&lines, &page),
@@ -137,21 +142,17 @@ fn was_quoted_and_closed(job: &Job) -> bool {
     job.is_closed() && job.before.is_none()
 }
 
-/// Returns the jobs named, or every job that passes.
-fn jobs_named(
-    ledger: &Ledger,
-    names: &[String],
-    passes: impl Fn(&Job) -> bool,
-) -> Result<Vec<Job>> {
+/// Returns the jobs named, or every job.
+fn jobs_named(ledger: &Ledger, names: &[String]) -> Result<Vec<Span>> {
     if names.is_empty() {
-        return Ok(ledger.jobs()?.into_iter().filter(passes).collect());
+        return Ok(vec![Span::EVERY]);
     }
-    let mut jobs: Vec<Job> = Vec::new();
+    let mut jobs = Vec::new();
     for name in names {
-        let job = ledger.job(name)?;
-        if !jobs.iter().any(|known| known.id == job.id) {
+        let job = ledger.job(name)?.id;
+        if !jobs.contains(&job) {
             jobs.push(job);
         }
     }
-    Ok(jobs)
+    Ok(jobs.into_iter().map(Span::from).collect())
 }

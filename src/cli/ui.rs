@@ -9,7 +9,8 @@
 
 use std::cell::Cell;
 use std::cell::RefCell;
-use std::io::{self, IsTerminal, Write};
+use std::fmt;
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -18,6 +19,7 @@ use anstyle::{AnsiColor, Style};
 use anyhow::{Context as _, Result};
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use etcetera::BaseStrategy;
+use serde::Serialize;
 use serde_json::Value;
 use thiserror::Error;
 
@@ -56,9 +58,21 @@ pub(crate) struct Context {
 #[derive(Debug)]
 enum Said {
     Answer(String),
+    Value(Printed),
     Status(String),
     Warning(String),
     Hint(String),
+}
+
+/// What prints a value.
+struct Printed(Box<Print>);
+
+type Print = dyn FnOnce(&mut dyn Write) -> io::Result<()>;
+
+impl fmt::Debug for Printed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Printed")
+    }
 }
 
 /// What only the person can judge: it ends the transaction that it came up in, and then they are asked.
@@ -247,17 +261,24 @@ impl Context {
     }
 
     /// Gives the answer: JSON if asked for, else text.
-    pub(crate) fn answer(
+    ///
+    /// What is a value becomes JSON as it is printed, so a long answer is never held as text.
+    pub(crate) fn answer<V: Serialize + 'static>(
         &self,
-        json: impl FnOnce() -> Value,
+        json: impl FnOnce() -> V,
         text: impl FnOnce() -> String,
     ) -> Result<()> {
-        let text = if self.globals.json {
-            serde_json::to_string_pretty(&json()).context("failed to write JSON")?
+        if self.globals.json {
+            let value = json();
+            let print = move |mut out: &mut dyn Write| {
+                serde_json::to_writer_pretty(&mut out, &value)?;
+                out.write_all(b"\n")
+            };
+            self.say(Said::Value(Printed(Box::new(print))));
         } else {
-            crate::document::fit(&text(), self.width)
-        };
-        self.print(text.trim_end());
+            let text = crate::document::fit(&text(), self.width);
+            self.print(text.trim_end());
+        }
         Ok(())
     }
 
@@ -327,6 +348,11 @@ impl Context {
                     let printed = stdout
                         .write_all(text.as_bytes())
                         .and_then(|()| stdout.flush());
+                    outcome = outcome.and(printed.context("failed to write the answer"));
+                }
+                Said::Value(Printed(print)) => {
+                    let mut stdout = BufWriter::new(io::stdout().lock());
+                    let printed = print(&mut stdout).and_then(|()| stdout.flush());
                     outcome = outcome.and(printed.context("failed to write the answer"));
                 }
                 Said::Status(sentence) => say(&sentence),

@@ -1,20 +1,23 @@
 //! Looking back and around: margins, variances, consumables, rentals, and today.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
+use std::rc::Rc;
 
 use chrono::Days;
+use serde::ser::{Serialize, SerializeMap as _, Serializer};
 use serde_json::{Value, json};
 
 use super::plan::{Event, agenda, twice_words};
 use super::{Page, count, inert, percent_json, percent_text};
-use crate::ledger::{ConsumableLine, JobMargin, JobVariance, Rental, Today, Unworked};
+use crate::ledger::{ConsumableLine, Job, JobMargin, JobVariance, Rental, Today, Unworked};
 use crate::money::{Decimal, Money, plain};
-use crate::trade::RoomId;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
 use crate::trade::rental::DayUse;
 use crate::trade::variance::rental::Part;
 use crate::trade::variance::{LineKind, Side, Split, Subject, Variance, VarianceLine, favour};
+use crate::trade::{JobId, RoomId};
 
 /// How margins are grouped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,6 +46,7 @@ impl By {
 
 /// A row of margins: what it is called, and what it comes to.
 struct Row {
+    /// Of a room, client or month; of a job, nothing.
     name: String,
     job: String,
     client: String,
@@ -51,86 +55,151 @@ struct Row {
     outcome: Outcome,
 }
 
-/// Returns the rows; finished jobs and others never share one.
-fn rows(margins: &[JobMargin], by: By) -> Vec<Row> {
-    let mut rows: Vec<Row> = Vec::new();
-    for margin in margins {
+/// Margins by job, room, client or month, gathered job by job: only what is shown of a job is kept.
+pub struct Margins {
+    by: By,
+    rows: Vec<Row>,
+    /// Where the row of a client or month is; finished jobs and others never share one.
+    places: BTreeMap<(String, bool), usize>,
+    /// What finished jobs leave out of their records.
+    gaps: Vec<(String, Missing)>,
+}
+
+impl Margins {
+    /// Returns no margins yet.
+    pub fn by(by: By) -> Margins {
+        Margins {
+            by,
+            rows: Vec::new(),
+            places: BTreeMap::new(),
+            gaps: Vec::new(),
+        }
+    }
+
+    /// Adds a job.
+    pub fn add(&mut self, margin: JobMargin) {
         let so_far = !margin.job.is_closed();
-        let row = |name: String, outcome: Outcome| Row {
-            name,
-            job: margin.job.number.clone(),
-            client: margin.job.client.clone(),
-            so_far,
-            outcome,
-        };
-        match by {
-            By::Job => rows.push(row(margin.job.number.clone(), margin.outcome)),
-            By::Room => rows.extend(
-                margin
-                    .rooms
-                    .iter()
-                    .map(|(room, outcome)| row(room.clone(), *outcome)),
-            ),
+        let missing = margin.outcome.missing;
+        if !so_far && missing.is_gap() {
+            self.gaps.push((margin.job.number.clone(), missing));
+        }
+        match self.by {
+            By::Job => {
+                self.push(String::new(), &margin.job, margin.outcome);
+            }
+            By::Room => {
+                for (room, outcome) in margin.rooms {
+                    self.push(room, &margin.job, outcome);
+                }
+            }
             By::Client | By::Month => {
-                let name = if by == By::Client {
-                    margin.job.client.clone()
-                } else {
-                    margin.month()
+                let name = match self.by {
+                    By::Client => margin.job.client.clone(),
+                    _ => margin.month(),
                 };
-                match rows
-                    .iter_mut()
-                    .find(|known| known.name == name && known.so_far == so_far)
-                {
-                    Some(known) => known.outcome.add(&margin.outcome),
-                    None => rows.push(row(name, margin.outcome)),
+                match self.places.get(&(name.clone(), so_far)) {
+                    Some(place) => self.rows[*place].outcome.add(&margin.outcome),
+                    None => {
+                        self.places.insert((name.clone(), so_far), self.rows.len());
+                        self.push(name, &margin.job, margin.outcome);
+                    }
                 }
             }
         }
     }
-    if by == By::Month {
-        rows.sort_by(|one, other| one.name.cmp(&other.name));
+
+    fn push(&mut self, name: String, job: &Job, outcome: Outcome) {
+        self.rows.push(Row {
+            name,
+            job: job.number.clone(),
+            client: job.client.clone(),
+            so_far: !job.is_closed(),
+            outcome,
+        });
     }
-    rows
+
+    /// Returns the rows in the order in which they are shown.
+    fn rows(&self) -> Vec<&Row> {
+        let mut rows: Vec<&Row> = self.rows.iter().collect();
+        if self.by == By::Month {
+            rows.sort_by(|one, other| one.name.cmp(&other.name));
+        }
+        rows
+    }
+
+    /// Returns what the finished rows come to.
+    fn finished(&self) -> Outcome {
+        let mut total = Outcome::default();
+        for row in self.rows.iter().filter(|row| !row.so_far) {
+            total.add(&row.outcome);
+        }
+        total
+    }
+
+    /// Returns whose finished record has gaps: clients and months, else jobs, since a room doesn't hold what is the job's.
+    fn gaps(&self, done: &[&Row]) -> Vec<(String, Missing)> {
+        match self.by {
+            By::Job | By::Room => self.gaps.clone(),
+            By::Client | By::Month => {
+                let rows = done.iter().filter(|row| row.outcome.missing.is_gap());
+                rows.map(|row| (row.name.clone(), row.outcome.missing))
+                    .collect()
+            }
+        }
+    }
 }
 
-/// Returns what the finished rows come to.
-fn finished(rows: &[Row]) -> Outcome {
-    let mut total = Outcome::default();
-    for row in rows.iter().filter(|row| !row.so_far) {
-        total.add(&row.outcome);
-    }
-    total
+/// Margins as JSON, row by row as they are written.
+pub struct MarginAnswer {
+    margins: Rc<Margins>,
+    page: Page,
 }
 
 /// Renders margins as JSON.
-pub fn margin_json(margins: &[JobMargin], by: By, page: &Page) -> Value {
-    let rows = rows(margins, by);
-    let values = rows.iter().map(|row| {
-        let mut value = json!({});
-        match by {
-            By::Job => {
-                value["job"] = json!(row.job);
-                value["client"] = json!(row.client);
-            }
-            By::Room => {
-                value["job"] = json!(row.job);
-                value["client"] = json!(row.client);
-                value["room"] = json!(row.name);
-            }
-            By::Client | By::Month => value[by.as_str()] = json!(row.name),
+pub fn margin_json(margins: Rc<Margins>, page: Page) -> MarginAnswer {
+    MarginAnswer { margins, page }
+}
+
+impl Serialize for MarginAnswer {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let MarginAnswer { margins, page } = self;
+        let mut total = json!({});
+        add_outcome(&mut total, &margins.finished(), page);
+        let mut answer = serializer.serialize_map(Some(3))?;
+        answer.serialize_entry("currency", page.currency.code())?;
+        answer.serialize_entry(&format!("{}s", margins.by.as_str()), &MarginRows(self))?;
+        answer.serialize_entry("total", &total)?;
+        answer.end()
+    }
+}
+
+struct MarginRows<'answer>(&'answer MarginAnswer);
+
+impl Serialize for MarginRows<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let MarginAnswer { margins, page } = self.0;
+        let rows = margins.rows().into_iter();
+        serializer.collect_seq(rows.map(|row| row_json(row, margins.by, page)))
+    }
+}
+
+fn row_json(row: &Row, by: By, page: &Page) -> Value {
+    let mut value = json!({});
+    match by {
+        By::Job => {
+            value["job"] = json!(row.job);
+            value["client"] = json!(row.client);
         }
-        value["so_far"] = json!(row.so_far);
-        add_outcome(&mut value, &row.outcome, page);
-        value
-    });
-    let values: Vec<Value> = values.collect();
-    let mut total = json!({});
-    add_outcome(&mut total, &finished(&rows), page);
-    json!({
-        "currency": page.currency.code(),
-        format!("{}s", by.as_str()): values,
-        "total": total,
-    })
+        By::Room => {
+            value["job"] = json!(row.job);
+            value["client"] = json!(row.client);
+            value["room"] = json!(row.name);
+        }
+        By::Client | By::Month => value[by.as_str()] = json!(row.name),
+    }
+    value["so_far"] = json!(row.so_far);
+    add_outcome(&mut value, &row.outcome, page);
+    value
 }
 
 fn add_outcome(value: &mut Value, outcome: &Outcome, page: &Page) {
@@ -190,8 +259,8 @@ pub(super) fn missing_text(missing: Missing, page: &Page) -> String {
 }
 
 /// Renders margins as text.
-pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
-    let rows = rows(margins, by);
+pub fn margin_text(margins: &Margins, page: &Page) -> String {
+    let (by, rows) = (margins.by, margins.rows());
     if rows.is_empty() {
         return "No jobs yet.".to_owned();
     }
@@ -212,7 +281,7 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         "Actual %",
     ];
     let mut table = page.table(headings).numbers(1..=7);
-    let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.so_far);
+    let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.into_iter().partition(|row| row.so_far);
     for row in &done {
         let mark = if row.outcome.missing.is_gap() {
             ", gaps"
@@ -225,7 +294,7 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
             page,
         ));
     }
-    let total = finished(&rows);
+    let total = margins.finished();
     if done.len() > 1 {
         table.row(margin_cells("Total".to_owned(), &total, page));
     }
@@ -234,7 +303,7 @@ pub fn margin_text(margins: &[JobMargin], by: By, page: &Page) -> String {
         table.row(margin_cells(name, &row.outcome, page));
     }
     let mut text = format!("{table}\n");
-    let gaps = gaps(margins, &done, by);
+    let gaps = margins.gaps(&done);
     if !gaps.is_empty() {
         text.push('\n');
     }
@@ -268,23 +337,6 @@ fn row_name(row: &Row, by: By) -> String {
         By::Room => format!("{} {}", row.job, row.name),
         By::Client | By::Month => row.name.clone(),
     }
-}
-
-/// Returns whose finished record has gaps: clients and months, else jobs, since a room doesn't hold what is the job's.
-fn gaps(margins: &[JobMargin], done: &[&Row], by: By) -> Vec<(String, Missing)> {
-    let mut named: Vec<(String, Missing)> = match by {
-        By::Client | By::Month => done
-            .iter()
-            .map(|row| (row.name.clone(), row.outcome.missing))
-            .collect(),
-        By::Job | By::Room => margins
-            .iter()
-            .filter(|margin| margin.job.is_closed())
-            .map(|margin| (margin.job.number.clone(), margin.outcome.missing))
-            .collect(),
-    };
-    named.retain(|(_, missing)| missing.is_gap());
-    named
 }
 
 fn margin_cells(name: String, outcome: &Outcome, page: &Page) -> [String; 8] {
@@ -690,19 +742,17 @@ fn charge_of(unworked: &[Unworked], used: DayUse) -> Money {
 /// Renders the days on which nobody worked with a machine, those of one machine on one job together.
 fn unworked_text(unworked: &[Unworked], page: &Page) -> String {
     let mut stretches: Vec<(&Unworked, Vec<String>, Money)> = Vec::new();
+    let mut places: BTreeMap<(&str, DayUse, JobId), usize> = BTreeMap::new();
     for line in unworked {
-        let same = stretches.iter_mut().find(|(first, ..)| {
-            let key = |line: &Unworked| (line.used, line.day.job_id);
-            first.machine == line.machine && key(first) == key(line)
-        });
-        let date = line.day.began_on.to_string();
-        match same {
-            Some((_, dates, charge)) => {
-                dates.push(date);
-                *charge += line.day.charge;
-            }
-            None => stretches.push((line, vec![date], line.day.charge)),
-        }
+        let place = *places
+            .entry((&line.machine, line.used, line.day.job_id))
+            .or_insert_with(|| {
+                stretches.push((line, Vec::new(), Money::ZERO));
+                stretches.len() - 1
+            });
+        let (_, dates, charge) = &mut stretches[place];
+        dates.push(line.day.began_on.to_string());
+        *charge += line.day.charge;
     }
     stretches.sort_by_key(|(first, ..)| first.used);
     let mut table = page

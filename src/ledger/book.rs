@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 use rusqlite::{OptionalExtension, Row, named_params};
 
-use super::columns::{Micro, Nano};
+use super::columns::{Micro, NamedRow, Nano};
 use super::import::seed_price;
 use super::names::{Names, named, same};
 use super::rows::{Columns, Rows};
@@ -348,7 +348,7 @@ impl Ledger {
                 id: row.get("id")?,
                 name: row.get("name")?,
                 description: row.get("description")?,
-                tariff: tariff_from_row(row)?,
+                tariff: tariff_from_row(&NamedRow::of(row))?,
                 source: row.get("source")?,
             })
         })?;
@@ -439,15 +439,14 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
 }
 
 /// Reads the tariff that a row carries: a machine's, or the copy of a quote or of a machine that went out.
-pub(super) fn tariff_from_row(row: &Row<'_>) -> rusqlite::Result<Tariff> {
-    let waiver: Micro = row.get("waiver_micro")?;
+pub(super) fn tariff_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Tariff> {
     Ok(Tariff {
         half_day: row.get("half_day_minor")?,
         day: row.get("day_minor")?,
         weekend: row.get("weekend_minor")?,
         week: row.get("week_minor")?,
         four_weeks: row.get("four_weeks_minor")?,
-        waiver_percent: waiver.0,
+        waiver_percent: row.micro("waiver_micro")?,
         cleaning: row.get("cleaning_minor")?,
     })
 }

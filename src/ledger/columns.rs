@@ -1,7 +1,9 @@
 //! How trade values sit in SQLite columns: money and quantities as scaled integers, closed sets and dates as text.
 
-use rusqlite::ToSql;
+use std::cell::Cell;
+
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
+use rusqlite::{Row, Statement, ToSql};
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::measure::{Length, Units};
@@ -14,6 +16,49 @@ use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
     OperationId, PaymentId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
 };
+
+/// A row whose columns are asked for by name in the order of its query: each is looked for from the last one on, so it is
+/// found at once. In another order it is found too, later.
+pub(super) struct NamedRow<'row> {
+    pub(super) row: &'row Row<'row>,
+    next: Cell<usize>,
+}
+
+impl<'row> NamedRow<'row> {
+    pub(super) fn of(row: &'row Row<'row>) -> NamedRow<'row> {
+        NamedRow {
+            row,
+            next: Cell::new(0),
+        }
+    }
+
+    pub(super) fn get<T: FromSql>(&self, name: &str) -> rusqlite::Result<T> {
+        self.row.get(self.position(name)?)
+    }
+
+    /// Returns a quantity.
+    pub(super) fn micro(&self, name: &str) -> rusqlite::Result<Decimal> {
+        Ok(self.get::<Micro>(name)?.0)
+    }
+
+    /// Returns a text as it stands in the row.
+    pub(super) fn text(&self, name: &str) -> rusqlite::Result<&'row str> {
+        let position = self.position(name)?;
+        Ok(self.row.get_ref(position)?.as_str()?)
+    }
+
+    fn position(&self, name: &str) -> rusqlite::Result<usize> {
+        let statement: &Statement<'_> = self.row.as_ref();
+        let next = self.next.get();
+        for position in (next..statement.column_count()).chain(0..next) {
+            if statement.column_name(position)? == name {
+                self.next.set(position + 1);
+                return Ok(position);
+            }
+        }
+        Err(rusqlite::Error::InvalidColumnName(name.to_owned()))
+    }
+}
 
 /// A quantity in millionths (`_micro` columns).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +77,15 @@ fn scaled(value: Decimal, decimals: u32) -> rusqlite::Result<ToSqlOutput<'static
     Ok(ToSqlOutput::from(counted(integer.to_i64())))
 }
 
+/// Returns the number without zeros at its end, which are taken off where that is cheap.
+fn unscaled(mut integer: i64, mut decimals: u32) -> Decimal {
+    while decimals > 0 && integer % 10 == 0 {
+        integer /= 10;
+        decimals -= 1;
+    }
+    Decimal::new(integer, decimals)
+}
+
 impl ToSql for Micro {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
         scaled(self.0, 6)
@@ -40,9 +94,7 @@ impl ToSql for Micro {
 
 impl FromSql for Micro {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-        value
-            .as_i64()
-            .map(|integer| Micro(Decimal::new(integer, 6).normalize()))
+        value.as_i64().map(|integer| Micro(unscaled(integer, 6)))
     }
 }
 
@@ -54,9 +106,7 @@ impl ToSql for Nano {
 
 impl FromSql for Nano {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
-        value
-            .as_i64()
-            .map(|integer| Nano(Decimal::new(integer, 9).normalize()))
+        value.as_i64().map(|integer| Nano(unscaled(integer, 9)))
     }
 }
 

@@ -10,11 +10,9 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
-use rusqlite::types::Type;
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::before::RoomThen;
-use super::book::tariff_from_row;
 use super::columns::Micro;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
@@ -22,12 +20,9 @@ use super::{
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
-use crate::trade::job_cost::{DayRented, Logged, What, totals};
+use crate::trade::job_cost::totals;
 use crate::trade::operation::{Operation, Task};
-use crate::trade::rental::Away;
-use crate::trade::{
-    EntryId, ItemId, JobId, MachineId, OperationId, RoomId, TaskId, Unit, WorkerId,
-};
+use crate::trade::{EntryId, ItemId, JobId, MachineId, OperationId, TaskId, Unit, WorkerId};
 
 /// What hours are for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -234,177 +229,6 @@ impl Ledger {
                 .into()),
         }
     }
-
-    /// Returns everything that a job cost, in trade words.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn logged(&self, job: &Job) -> Result<Vec<Logged>> {
-        let mut logged = self.logged_entries(job)?;
-        logged.extend(self.logged_corrections(job)?);
-        logged.extend(self.logged_rental_days(job)?);
-        Ok(logged)
-    }
-
-    fn logged_entries(&self, job: &Job) -> Result<Vec<Logged>> {
-        let rooms = self.rooms_of_entries(job.id)?;
-        let mut statement = self.connection.prepare_cached(
-            "SELECT live_entry.id, kind, live_entry.quantity_micro, left_over, late, what,
-                    COALESCE(amount_minor, effect.awaiting_minor - effect.value_minor) AS amount_minor,
-                    live_entry.operation_id, live_entry.item_id, item.name AS item, item.unit, task.id AS task_id, task.name AS task
-             FROM live_entry
-             LEFT JOIN stock_effect AS effect
-                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = live_entry.id)
-             LEFT JOIN item ON item.id = live_entry.item_id
-             LEFT JOIN task ON task.id = live_entry.task_id
-             WHERE job_id = :job AND kind IN ('use', 'hours', 'spent', 'drive')
-             ORDER BY live_entry.place_id",
-        )?;
-        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
-            let entry: EntryId = row.get("id")?;
-            let kind: String = row.get("kind")?;
-            let (what, counted) = match kind.as_str() {
-                "hours" => (hours_from_row(row)?, true),
-                "use" => (item_from_row(row)?, true),
-                "drive" => (
-                    What::Other {
-                        label: "driving".to_owned(),
-                        unit: Unit::Mile,
-                    },
-                    true,
-                ),
-                _ => (
-                    What::Other {
-                        label: row.get("what")?,
-                        unit: Unit::Each,
-                    },
-                    false,
-                ),
-            };
-            let quantity = if counted {
-                row.get::<_, Micro>("quantity_micro")?.0
-            } else {
-                Decimal::ONE
-            };
-            let late: i64 = row.get("late")?;
-            Ok(Logged {
-                entry,
-                rooms: rooms.get(&entry).cloned().unwrap_or_default(),
-                what,
-                quantity,
-                cost: row.get("amount_minor")?,
-                late: late == 1,
-                correction: false,
-            })
-        })?;
-        Ok(logged.collect::<rusqlite::Result<_>>()?)
-    }
-
-    /// Returns what later receipts and hand-backs changed in a job's cost.
-    ///
-    /// CROSS JOIN holds SQLite to the order written: from the job's few entries outwards, not over every purchase.
-    fn logged_corrections(&self, job: &Job) -> Result<Vec<Logged>> {
-        let rooms = self.rooms_of_entries(job.id)?;
-        let closed = self.closed_at(job.id)?;
-        let mut statement = self.connection.prepare_cached(
-            "SELECT used.id, used.item_id, used.operation_id, used.left_over, used.late, item.name AS item, item.unit,
-                    stood.recorded_at, settled.paid_minor - settled.value_minor AS difference
-             FROM entry AS used
-             CROSS JOIN stock_settlement AS settled ON settled.used_id = used.id
-             CROSS JOIN stock_effect AS effect ON effect.id = settled.effect_id
-             CROSS JOIN entry AS bought ON bought.id = effect.entry_id
-             CROSS JOIN entry AS stood ON stood.id = bought.place_id
-             JOIN item ON item.id = used.item_id
-             WHERE used.job_id = :job AND used.kind IN ('use', 'hand-back')
-               AND effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = effect.entry_id)
-               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
-             UNION ALL
-             SELECT back.id, back.item_id, back.operation_id, back.left_over, back.late, item.name, item.unit,
-                    back.recorded_at, effect.awaiting_minor - effect.value_minor - back.amount_minor
-             FROM entry AS back
-             CROSS JOIN stock_effect AS effect
-                  ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = back.id)
-             JOIN item ON item.id = back.item_id
-             WHERE back.job_id = :job AND back.kind = 'hand-back' AND back.amount_minor IS NOT NULL
-               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = back.id)",
-        )?;
-        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
-            let entry: EntryId = row.get("id")?;
-            let recorded_at: NaiveDateTime = row.get("recorded_at")?;
-            let late: i64 = row.get("late")?;
-            Ok(Logged {
-                entry,
-                rooms: rooms.get(&entry).cloned().unwrap_or_default(),
-                what: item_from_row(row)?,
-                quantity: Decimal::ZERO,
-                cost: row.get("difference")?,
-                late: late == 1 || closed.is_some_and(|closed| recorded_at > closed),
-                correction: true,
-            })
-        })?;
-        Ok(logged.collect::<rusqlite::Result<_>>()?)
-    }
-
-    fn logged_rental_days(&self, job: &Job) -> Result<Vec<Logged>> {
-        let closed = self.closed_at(job.id)?;
-        let mut statement = self.connection.prepare_cached(
-            "SELECT returned.id, returned.machine_id, machine.name, day.charge_minor, day.began_on, day.position,
-                    went.at AS out_at, returned.at AS back_at, tariff.*
-             FROM rental_day AS day
-             CROSS JOIN entry AS returned ON returned.id = day.entry_id
-             JOIN entry AS went ON went.id = returned.rental_id
-             JOIN machine ON machine.id = returned.machine_id
-             LEFT JOIN rental_tariff AS tariff ON tariff.entry_id = went.id
-             WHERE day.job_id = :job
-               AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = returned.id)
-             ORDER BY day.id",
-        )?;
-        let logged = statement.query_map(named_params! { ":job": job.id }, |row| {
-            let began_on: NaiveDate = row.get("began_on")?;
-            Ok(Logged {
-                entry: row.get("id")?,
-                rooms: Vec::new(),
-                what: What::Rental {
-                    machine: row.get("machine_id")?,
-                    name: row.get("name")?,
-                    day: Box::new(day_from_row(row)?),
-                },
-                quantity: Decimal::ONE,
-                cost: row.get("charge_minor")?,
-                // A day from before close-out is no call-back, though the machine came back from another job later.
-                late: closed.is_some_and(|closed| began_on > closed.date()),
-                correction: false,
-            })
-        })?;
-        Ok(logged.collect::<rusqlite::Result<_>>()?)
-    }
-
-    /// Returns when a job was last closed, as recorded; `None`: it isn't closed.
-    pub(super) fn closed_at(&self, job: JobId) -> Result<Option<NaiveDateTime>> {
-        Ok(self
-            .connection
-            .prepare_cached(
-                "SELECT recorded_at FROM job_state WHERE job_id = :job AND what = 'closed'",
-            )?
-            .query_row(named_params! { ":job": job }, |row| row.get(0))
-            .optional()?)
-    }
-
-    fn rooms_of_entries(&self, job: JobId) -> Result<BTreeMap<EntryId, Vec<RoomId>>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT entry_id, room_id FROM entry_room JOIN entry ON entry.id = entry_id
-             WHERE entry.job_id = :job ORDER BY entry_id, room_id",
-        )?;
-        let mut rooms: BTreeMap<EntryId, Vec<RoomId>> = BTreeMap::new();
-        let pairs = statement.query_map(named_params! { ":job": job }, |row| {
-            Ok((row.get("entry_id")?, row.get("room_id")?))
-        })?;
-        for pair in pairs {
-            let (entry, room) = pair?;
-            rooms.entry(entry).or_default().push(room);
-        }
-        Ok(rooms)
-    }
 }
 
 fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
@@ -437,43 +261,6 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
         days: Vec::new(),
         late: late == 1,
         voided: voided == 1,
-    })
-}
-
-fn hours_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
-    let task_id: Option<TaskId> = row.get("task_id")?;
-    let task_name: Option<String> = row.get("task")?;
-    let task = task_id.zip(task_name).map(|(id, name)| Task { id, name });
-    Ok(What::Hours {
-        task,
-        operation: row.get("operation_id")?,
-    })
-}
-
-fn day_from_row(row: &Row<'_>) -> rusqlite::Result<DayRented> {
-    let position: i64 = row.get("position")?;
-    let away = Away::new(row.get("out_at")?, row.get("back_at")?);
-    Ok(DayRented {
-        away: away.ok_or_else(|| {
-            let damage = "a machine that came back before it went out, or years later";
-            rusqlite::Error::FromSqlConversionFailure(0, Type::Text, damage.into())
-        })?,
-        tariff: tariff_from_row(row)?,
-        position: usize::try_from(position - 1).unwrap_or_default(),
-    })
-}
-
-fn item_from_row(row: &Row<'_>) -> rusqlite::Result<What> {
-    let left_over: i64 = row.get("left_over")?;
-    let (item, name, unit) = (row.get("item_id")?, row.get("item")?, row.get("unit")?);
-    Ok(match left_over {
-        0 => What::Item {
-            item,
-            name,
-            unit,
-            operation: row.get("operation_id")?,
-        },
-        _ => What::LeftOver { item, name, unit },
     })
 }
 

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{OptionalExtension, Row, named_params};
+use rusqlite::{CachedStatement, OptionalExtension, Row, named_params};
 
 use super::before::before_from_row;
+use super::columns::NamedRow;
 use super::{
     AwaitingReceipt, Before, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
     typed,
@@ -227,6 +228,12 @@ const JOBS: &str = "
     JOIN job_party ON job_party.job_id = job.id";
 
 impl Ledger {
+    /// Returns the query of the jobs of a span, oldest first.
+    pub(super) fn job_query(&self) -> Result<CachedStatement<'_>> {
+        let sql = format!("{JOBS} WHERE job.id BETWEEN :first AND :last ORDER BY job.id");
+        Ok(self.connection.prepare_cached(&sql)?)
+    }
+
     /// Returns every job, oldest first.
     ///
     /// # Errors
@@ -360,29 +367,6 @@ impl Ledger {
         }
     }
 
-    /// Returns what was agreed for a job.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn agreed(&self, job: &Job) -> Result<Agreed> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT quote.id FROM quote
-             JOIN quote_event ON quote_event.quote_id = quote.id AND quote_event.what = 'accepted'
-             WHERE quote.job_id = :job OR quote.id = :quote
-             ORDER BY quote.job_id IS NOT NULL, quote.id",
-        )?;
-        let ids = statement.query_map(
-            named_params! { ":job": job.id, ":quote": job.quote_id },
-            |row| row.get(0),
-        )?;
-        let quotes = ids.map(|id| self.quote_by_id(id?));
-        Ok(Agreed {
-            quotes: quotes.collect::<Result<_>>()?,
-            before: job.before.clone(),
-            room_names: self.room_names_of(job.id)?,
-        })
-    }
-
     /// Returns what the rooms of a job's site are called: as they were when it was closed, if it is.
     ///
     /// # Errors
@@ -449,9 +433,10 @@ impl Ledger {
     }
 }
 
-fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
+pub(super) fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
+    let before = before_from_row(row)?;
+    let row = &NamedRow::of(row);
     let id: JobId = row.get("id")?;
-    let state: String = row.get("state")?;
     Ok(Job {
         id,
         number: numbered('J', id.0, row.get("number")?),
@@ -460,8 +445,8 @@ fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
         client_id: row.get("client_id")?,
         client: row.get("client")?,
         quote_id: row.get("quote_id")?,
-        before: before_from_row(row)?,
-        state: match state.as_str() {
+        before,
+        state: match row.text("state")? {
             "agreed" => JobState::Agreed,
             "closed" => JobState::Closed,
             _ => JobState::Open,

@@ -13,6 +13,7 @@
 
 mod before;
 mod book;
+mod books;
 mod check;
 mod clients;
 mod columns;
@@ -28,11 +29,13 @@ mod import;
 mod invoices;
 mod jobs;
 mod kept;
+mod logged;
 mod methods;
 mod names;
 mod payments;
 mod plans;
 mod promises;
+mod quoted;
 mod quotes;
 mod refusal;
 mod rentals;
@@ -58,6 +61,7 @@ use rusqlite::{Connection, named_params};
 
 pub use self::before::*;
 pub use self::book::*;
+pub use self::books::*;
 pub use self::clients::*;
 pub use self::csv::defused;
 pub use self::day_book::*;

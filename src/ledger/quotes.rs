@@ -7,22 +7,22 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
-use super::book::tariff_from_row;
-use super::columns::Micro;
+use super::columns::{Micro, NamedRow};
+use super::quoted::Quotes;
 use super::{
     AgreedBy, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
     names, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
-use crate::trade::cautions::{Caution, cautions};
+use crate::trade::cautions::cautions;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
-use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
 use crate::trade::rental::Tariff;
-use crate::trade::takeoff::{Contingency, MeasuredRoom, Methods, Work, take_off};
+use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
 use crate::trade::{JobId, MachineId, OperationId, QuoteId, SiteId};
 
 /// What the first option of a quote is called, where there are others.
@@ -263,15 +263,18 @@ pub struct Drafted {
     pub again: Vec<String>,
 }
 
-const HEADERS: &str = "
-    SELECT quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
+/// What a quote is beside others, as a query says it of each.
+pub(super) const HEADER_COLUMNS: &str = "
+           quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
            quote.job_id, quote.drafted_on, quote.price_minor, quote.tax_minor,
            COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
            COALESCE(sent.client_address, client.address) AS client_address,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
                    AND other.version = quote.version) AS options,
-           sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on
-    FROM quote
+           sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on";
+
+/// Where that is joined from.
+pub(super) const HEADER_PARTS: &str = "
     JOIN site ON site.id = quote.site_id
     JOIN client ON client.id = site.client_id
     LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'
@@ -290,7 +293,9 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn quotes(&self) -> Result<Vec<QuoteHeader>> {
-        let sql = format!("{HEADERS} WHERE {STANDS_FOR_IT} ORDER BY quote.id");
+        let sql = format!(
+            "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS} WHERE {STANDS_FOR_IT} ORDER BY quote.id"
+        );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let headers = statement.query_map([], |row| self.header_from_row(row))?;
         Ok(headers.collect::<rusqlite::Result<_>>()?)
@@ -299,7 +304,7 @@ impl Ledger {
     /// Returns the quotes that can be answered on a day or after it, oldest first; answered ones too.
     pub(super) fn quotes_valid_on(&self, day: NaiveDate) -> Result<Vec<QuoteHeader>> {
         let sql = format!(
-            "{HEADERS}
+            "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS}
              WHERE quote.id IN (SELECT quote_id FROM quote_event WHERE what = 'sent' AND valid_until >= :day)
                    AND {STANDS_FOR_IT}
              ORDER BY quote.id"
@@ -330,17 +335,17 @@ impl Ledger {
                 .into());
         };
         let sql = format!(
-            "{HEADERS}
+            "SELECT id FROM quote
              WHERE quote.id >> 40 = :copy AND quote.number = :number AND quote.version = :version AND {STANDS_FOR_IT}"
         );
-        let mut statement = self.connection.prepare_cached(&sql)?;
         let parameters = named_params! { ":copy": copy, ":number": wanted, ":version": version.flatten().unwrap_or(1) };
-        let header = statement
-            .query_map(parameters, |row| self.header_from_row(row))?
-            .next()
-            .transpose()?;
-        match header {
-            Some(header) => self.complete(header),
+        let id = self
+            .connection
+            .prepare_cached(&sql)?
+            .query_row(parameters, |row| row.get(0))
+            .optional()?;
+        match id {
+            Some(id) => self.quote_by_id(id),
             None => Err(Refusal::new(format!("no quote {number}"))
                 .hint("gritledger quote list")
                 .into()),
@@ -415,17 +420,14 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn options_of(&self, header: &QuoteHeader) -> Result<Vec<QuoteRecord>> {
-        let sql = format!(
-            "{HEADERS}
+        let mut statement = self.connection.prepare_cached(
+            "SELECT quote.id FROM quote
              JOIN quote AS this ON this.id >> 40 = quote.id >> 40 AND this.number = quote.number
                   AND this.version = quote.version
-             WHERE this.id = :id ORDER BY quote.option"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let headers = statement.query_map(named_params! { ":id": header.id }, |row| {
-            self.header_from_row(row)
-        })?;
-        headers.map(|header| self.complete(header?)).collect()
+             WHERE this.id = :id ORDER BY quote.option",
+        )?;
+        let ids = statement.query_map(named_params! { ":id": header.id }, |row| row.get(0))?;
+        ids.map(|id| self.quote_by_id(id?)).collect()
     }
 
     /// Returns an option of a quote by its place or name.
@@ -458,15 +460,12 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn quote_by_id(&self, id: QuoteId) -> Result<QuoteRecord> {
-        let sql = format!("{HEADERS} WHERE quote.id = :id");
-        let header = self
-            .connection
-            .prepare_cached(&sql)?
-            .query_row(named_params! { ":id": id }, |row| self.header_from_row(row))?;
-        self.complete(header)
+        let mut queries = self.quote_queries(Quotes::Themselves)?;
+        queries.rows(id.into())?.quote(id)
     }
 
-    fn header_from_row(&self, row: &Row<'_>) -> rusqlite::Result<QuoteHeader> {
+    pub(super) fn header_from_row(&self, row: &Row<'_>) -> rusqlite::Result<QuoteHeader> {
+        let row = &NamedRow::of(row);
         let id: QuoteId = row.get("id")?;
         let version: i64 = row.get("version")?;
         let series = numbered('Q', id.0, row.get("number")?);
@@ -503,97 +502,6 @@ impl Ledger {
             price: row.get("price_minor")?,
             tax: row.get("tax_minor")?,
         })
-    }
-
-    fn complete(&self, header: QuoteHeader) -> Result<QuoteRecord> {
-        let (sequence, schedule, terms) = self
-            .connection
-            .prepare_cached(
-                "SELECT sequence, schedule, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
-                        burden_micro, overhead_micro, tax_micro
-                 FROM quote WHERE id = :id",
-            )?
-            .query_row(named_params! { ":id": header.id }, |row| {
-                let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
-                let terms = Terms {
-                    margin: micro("margin_micro")?,
-                    confidence: micro("confidence_micro")?,
-                    minimum: row.get("minimum_minor")?,
-                    step: row.get("step_minor")?,
-                    wage: micro("wage_micro")?,
-                    burden: micro("burden_micro")?,
-                    overhead: micro("overhead_micro")?,
-                    tax_percent: micro("tax_micro")?,
-                };
-                Ok((row.get("sequence")?, row.get("schedule")?, terms))
-            })?;
-        let quote = Quote {
-            sequence,
-            schedule,
-            rooms: self.quoted_rooms(header.id)?,
-            lines: self.quote_lines(header.id)?,
-            cautions: self.quote_cautions(header.id)?,
-            terms,
-            price: header.price,
-            tax: header.tax,
-        };
-        Ok(QuoteRecord { header, quote })
-    }
-
-    fn quoted_rooms(&self, quote: QuoteId) -> Result<Vec<QuotedRoom>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT quote_room.room_id, COALESCE(sent_room.name, room.name) AS name, area_micro, edge_micro, steps,
-                    quote_room.floor_condition, quote_room.species, price_minor
-             FROM quote_room
-             JOIN room ON room.id = quote_room.room_id
-             LEFT JOIN quote_event AS sent ON sent.quote_id = quote_room.quote_id AND sent.what = 'sent'
-             LEFT JOIN sent_room ON sent_room.quote_event_id = sent.id AND sent_room.room_id = room.id
-             WHERE quote_room.quote_id = :quote ORDER BY position",
-        )?;
-        let rooms = statement.query_map(named_params! { ":quote": quote }, |row| {
-            Ok(QuotedRoom {
-                id: row.get("room_id")?,
-                name: row.get("name")?,
-                area: row.get::<_, Micro>("area_micro")?.0,
-                edge: row.get::<_, Micro>("edge_micro")?.0,
-                steps: row.get("steps")?,
-                class: FloorClass {
-                    condition: row.get("floor_condition")?,
-                    species: row.get("species")?,
-                },
-                price: row.get("price_minor")?,
-            })
-        })?;
-        Ok(rooms.collect::<rusqlite::Result<_>>()?)
-    }
-
-    fn quote_lines(&self, quote: QuoteId) -> Result<Vec<Line>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT kind, room_id, operation_id, operation, driver, task_id, task, item_id, item, unit,
-                    quote_line.machine_id, machine, what, driver_micro, passes, chance_micro, low_micro, high_micro,
-                    item_micro, load_micro, unit_price_micro, item_cost_minor, hours_micro, labour_cost_minor, days_micro,
-                    other_cost_minor, once_minor, tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor,
-                    tariff.week_minor, tariff.four_weeks_minor, tariff.waiver_micro, tariff.cleaning_minor
-             FROM quote_line
-             LEFT JOIN quote_tariff AS tariff
-                 ON tariff.quote_id = quote_line.quote_id AND tariff.machine_id = quote_line.machine_id
-             WHERE quote_line.quote_id = :quote ORDER BY position",
-        )?;
-        let lines = statement.query_map(named_params! { ":quote": quote }, line_from_row)?;
-        Ok(lines.collect::<rusqlite::Result<_>>()?)
-    }
-
-    fn quote_cautions(&self, quote: QuoteId) -> Result<Vec<Caution>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT caution, source FROM quote_caution WHERE quote_id = :quote ORDER BY position",
-        )?;
-        let cautions = statement.query_map(named_params! { ":quote": quote }, |row| {
-            Ok(Caution {
-                text: row.get("caution")?,
-                source: row.get("source")?,
-            })
-        })?;
-        Ok(cautions.collect::<rusqlite::Result<_>>()?)
     }
 
     /// Returns the rates that a quote was priced with.
@@ -830,80 +738,6 @@ fn is_set_up_already(work: &Work, agreed: &[WorkLine]) -> bool {
         && agreed
             .iter()
             .any(|known| known.room == work.room && known.operation == work.operation.id)
-}
-
-fn line_from_row(row: &Row<'_>) -> rusqlite::Result<Line> {
-    let kind: String = row.get("kind")?;
-    let micro = |column: &str| row.get::<_, Micro>(column).map(|micro| micro.0);
-    let cost = row.get("other_cost_minor")?;
-    Ok(match kind.as_str() {
-        "rental" => Line::Rental {
-            machine: row.get("machine_id")?,
-            name: row.get("machine")?,
-            days: micro("days_micro")?,
-            cost,
-            once: row.get("once_minor")?,
-            tariff: tariff_from_row(row)?,
-        },
-        "opened" => Line::Opened {
-            item: row.get("item_id")?,
-            name: row.get("item")?,
-            unit: row.get("unit")?,
-            left: micro("item_micro")?,
-            cost,
-        },
-        "other" => Line::Other {
-            what: row.get("what")?,
-            cost,
-        },
-        "overhead" => Line::Overhead { cost },
-        _ => {
-            let item_id: Option<crate::trade::ItemId> = row.get("item_id")?;
-            let item = match item_id {
-                Some(id) => Some(ItemLine {
-                    id,
-                    name: row.get("item")?,
-                    unit: row.get("unit")?,
-                    expected: micro("item_micro")?,
-                    load: micro("load_micro")?,
-                    unit_price: micro("unit_price_micro")?,
-                    cost: row.get("item_cost_minor")?,
-                }),
-                None => None,
-            };
-            Line::Work(WorkLine {
-                room: row.get("room_id")?,
-                operation: row.get("operation_id")?,
-                name: row.get("operation")?,
-                task: crate::trade::operation::Task {
-                    id: row.get("task_id")?,
-                    name: row.get("task")?,
-                },
-                driver: row.get("driver")?,
-                quantity: micro("driver_micro")?,
-                passes: row.get("passes")?,
-                contingency: contingency_from_row(row)?,
-                item,
-                hours: micro("hours_micro")?,
-                labour: row.get("labour_cost_minor")?,
-            })
-        }
-    })
-}
-
-fn contingency_from_row(row: &Row<'_>) -> rusqlite::Result<Option<Contingency>> {
-    let micro = |column: &str| {
-        Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
-    };
-    let parts = (
-        micro("chance_micro")?,
-        micro("low_micro")?,
-        micro("high_micro")?,
-    );
-    Ok(match parts {
-        (Some(chance), Some(low), Some(high)) => Some(Contingency { chance, low, high }),
-        _ => None,
-    })
 }
 
 /// Where a quote stands among others.

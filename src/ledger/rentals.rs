@@ -7,7 +7,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::book::tariff_from_row;
-use super::columns::Micro;
+use super::columns::{Micro, NamedRow};
 use super::day_book::NewEntry;
 use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse, typed};
 use crate::money::{Decimal, Money};
@@ -317,7 +317,7 @@ fn rental_from_row(row: &Row<'_>) -> rusqlite::Result<Rental> {
         job_id: job,
         job: numbered('J', job.0, row.get("job_number")?),
         out_at: row.get("out_at")?,
-        tariff: tariff_from_row(row)?,
+        tariff: tariff_from_row(&NamedRow::of(row))?,
         moved: Vec::new(),
         back: back.transpose()?,
     })
@@ -401,7 +401,7 @@ impl Writing<'_> {
             )?
             .query_row(
                 named_params! { ":machine": machine, ":today": self.today() },
-                tariff_from_row,
+                |row| tariff_from_row(&NamedRow::of(row)),
             )
             .optional()?;
         Ok(tariff)

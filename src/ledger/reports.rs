@@ -1,15 +1,16 @@
 //! Looking back and around: margins, variances, consumables, and what today asks for.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 
+use super::books::JobRecord;
 use super::{
     Agreed, AwaitingReceipt, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
-    QuoteStatus,
+    QuoteStatus, Span,
 };
-use crate::money::{Decimal, Money, quantity};
+use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
 use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
@@ -26,7 +27,7 @@ pub struct JobMargin {
     pub job: Job,
     /// What it brought in and cost.
     pub outcome: Outcome,
-    /// The same for each of its rooms.
+    /// The same for each of its rooms, where that was asked for.
     pub rooms: Vec<(String, Outcome)>,
 }
 
@@ -71,6 +72,39 @@ pub struct ConsumableLine {
     pub used: Option<Side>,
     /// Quoted, where nothing was recorded.
     pub not_recorded: Side,
+}
+
+/// Lines by item, operation and unit.
+type Consumables = BTreeMap<(String, Option<String>, Unit), ConsumableLine>;
+
+/// Adds the items of a job.
+fn add_consumables(lines: &mut Consumables, variance: Variance) {
+    let mut seen: BTreeSet<(String, Option<String>, Unit)> = BTreeSet::new();
+    for line in variance.lines {
+        let compared = line.compared().copied();
+        let subject = line.subject;
+        let (LineKind::Item, Some(item)) = (subject.kind, subject.item) else {
+            continue;
+        };
+        let key = (item, subject.operation, subject.unit);
+        let total = lines.entry(key.clone()).or_insert_with(|| ConsumableLine {
+            item: key.0.clone(),
+            operation: key.1.clone(),
+            unit: key.2,
+            jobs: 0,
+            quoted: Side::default(),
+            used: None,
+            not_recorded: Side::default(),
+        });
+        match compared {
+            Some(compared) => {
+                total.quoted.add(line.quoted);
+                total.used.get_or_insert_default().add(compared.side);
+            }
+            None => total.not_recorded.add(line.quoted),
+        }
+        total.jobs += usize::from(seen.insert(key));
+    }
 }
 
 /// A machine that is out, and when it must be back.
@@ -130,42 +164,102 @@ pub struct Today {
     pub doubted: usize,
 }
 
-impl Ledger {
-    /// Returns the outcome of a job.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn margin_of(&self, job: &Job) -> Result<JobMargin> {
-        let agreed = self.agreed(job)?;
-        let logged = self.logged(job)?;
-        let overhead = self.overhead_of(&agreed)?;
-        let variance = self.variance_between(&agreed, &logged)?;
-        let late: Vec<Logged> = logged.iter().filter(|cost| cost.late).cloned().collect();
+/// What jobs are judged by, beside their own records.
+struct Judge {
+    /// Overhead of jobs that have no quote.
+    overhead: Decimal,
+    /// What operations are called.
+    operations: BTreeMap<OperationId, String>,
+    currency: Currency,
+}
+
+impl Judge {
+    fn overhead(&self, agreed: &Agreed) -> Decimal {
+        agreed.overhead().unwrap_or(self.overhead)
+    }
+
+    fn variance(&self, record: &JobRecord) -> Variance {
+        compare(
+            &record.agreed.quoted(),
+            &record.logged,
+            self.overhead(&record.agreed),
+            |operation| self.operations.get(&operation).cloned().unwrap_or_default(),
+            self.currency,
+        )
+    }
+
+    fn margin(&self, record: JobRecord, with_rooms: bool) -> JobMargin {
+        let variance = self.variance(&record);
+        let JobRecord {
+            job,
+            agreed,
+            logged,
+        } = record;
+        let overhead = self.overhead(&agreed);
+        let late = logged.iter().filter(|cost| cost.late);
         let outcome = Outcome {
             price: agreed.price(),
             variations: agreed.variations(),
             estimated: agreed.estimated(),
             unestimated: agreed.unestimated(),
             actual: totals(&logged, overhead).total(),
-            late: totals(&late, overhead).total(),
+            late: totals(late, overhead).total(),
             missing: variance.missing(),
         };
-        let rooms = agreed.rooms();
-        let shares: Vec<(RoomId, Money, Money)> = rooms
-            .iter()
-            .map(|(room, price, variations)| (room.id, *price, *variations))
-            .collect();
-        let missing = |room| variance.missing_in(room);
-        let by_room = by_room(&outcome, &shares, &agreed.quoted(), &logged, missing);
-        let named = rooms
-            .into_iter()
-            .zip(by_room)
-            .map(|((room, ..), (_, outcome))| (room.name, outcome));
-        Ok(JobMargin {
-            job: job.clone(),
+        let rooms = if with_rooms {
+            rooms_of(&agreed, &logged, &outcome, &variance)
+        } else {
+            Vec::new()
+        };
+        JobMargin {
+            job,
             outcome,
-            rooms: named.collect(),
-        })
+            rooms,
+        }
+    }
+}
+
+/// Returns the outcome of each room of a job.
+fn rooms_of(
+    agreed: &Agreed,
+    logged: &[Logged],
+    outcome: &Outcome,
+    variance: &Variance,
+) -> Vec<(String, Outcome)> {
+    let rooms = agreed.rooms();
+    let shares: Vec<(RoomId, Money, Money)> = rooms
+        .iter()
+        .map(|(room, price, variations)| (room.id, *price, *variations))
+        .collect();
+    let missing = |room| variance.missing_in(room);
+    let by_room = by_room(outcome, &shares, &agreed.quoted(), logged, missing);
+    let rooms = rooms.into_iter().zip(by_room);
+    rooms
+        .map(|((room, ..), (_, outcome))| (room.name, outcome))
+        .collect()
+}
+
+impl Ledger {
+    /// Hands out the outcome of each job of those spans, with or without that of its rooms.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn margins(
+        &self,
+        spans: &[Span],
+        with_rooms: bool,
+        mut hear: impl FnMut(JobMargin) -> Result<()>,
+    ) -> Result<()> {
+        let judge = self.judge()?;
+        self.read_jobs(spans, |record| hear(judge.margin(record, with_rooms)))
+    }
+
+    /// Returns the outcome of a job.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn margin_of(&self, job: &Job) -> Result<JobMargin> {
+        Ok(self.judge()?.margin(self.record_of(job)?, true))
     }
 
     /// Returns overhead as a fraction of labour, as a job was quoted; as it is set, where there is no quote.
@@ -181,23 +275,21 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
-        let agreed = self.agreed(job)?;
+        let record = self.record_of(job)?;
         Ok(JobVariance {
-            job: job.clone(),
-            variance: self.variance_between(&agreed, &self.logged(job)?)?,
-            rooms: agreed.room_names,
+            variance: self.judge()?.variance(&record),
+            job: record.job,
+            rooms: record.agreed.room_names,
         })
     }
 
-    fn variance_between(&self, agreed: &Agreed, logged: &[Logged]) -> Result<Variance> {
-        let names = self.operation_names()?;
-        Ok(compare(
-            &agreed.quoted(),
-            logged,
-            self.overhead_of(agreed)?,
-            |operation| names.get(&operation).cloned().unwrap_or_default(),
-            self.currency(),
-        ))
+    /// Returns what jobs are judged by, beside their own records.
+    fn judge(&self) -> Result<Judge> {
+        Ok(Judge {
+            overhead: self.settings()?.overhead,
+            operations: self.operation_names()?,
+            currency: self.currency(),
+        })
     }
 
     fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
@@ -208,44 +300,23 @@ impl Ledger {
         Ok(names.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns quoted against used for every item and operation, over the jobs given.
+    /// Returns quoted against used for every item and operation, over those jobs of the spans that pass.
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn consumables(&self, jobs: &[Job]) -> Result<Vec<ConsumableLine>> {
-        let mut lines: BTreeMap<(String, Option<String>, Unit), ConsumableLine> = BTreeMap::new();
-        for job in jobs {
-            let variance = self.variance_of(job)?;
-            let mut seen: Vec<(String, Option<String>, Unit)> = Vec::new();
-            for line in variance.variance.lines {
-                let compared = line.compared().copied();
-                let subject = line.subject;
-                let (LineKind::Item, Some(item)) = (subject.kind, subject.item) else {
-                    continue;
-                };
-                let key = (item.clone(), subject.operation.clone(), subject.unit);
-                let total = lines.entry(key.clone()).or_insert_with(|| ConsumableLine {
-                    item,
-                    operation: subject.operation,
-                    unit: subject.unit,
-                    jobs: 0,
-                    quoted: Side::default(),
-                    used: None,
-                    not_recorded: Side::default(),
-                });
-                match compared {
-                    Some(compared) => {
-                        total.quoted.add(line.quoted);
-                        total.used.get_or_insert_default().add(compared.side);
-                    }
-                    None => total.not_recorded.add(line.quoted),
-                }
-                if !seen.contains(&key) {
-                    total.jobs += 1;
-                    seen.push(key);
-                }
+    pub fn consumables(
+        &self,
+        spans: &[Span],
+        passes: impl Fn(&Job) -> bool,
+    ) -> Result<Vec<ConsumableLine>> {
+        let judge = self.judge()?;
+        let mut lines = Consumables::new();
+        self.read_jobs(spans, |record| {
+            if passes(&record.job) {
+                add_consumables(&mut lines, judge.variance(&record));
             }
-        }
+            Ok(())
+        })?;
         Ok(lines.into_values().collect())
     }
 

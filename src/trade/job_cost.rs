@@ -150,7 +150,7 @@ impl What {
 }
 
 /// Sums costs by kind, with overhead as a share of labour.
-pub fn totals(logged: &[Logged], overhead: Decimal) -> Costs {
+pub fn totals<'a>(logged: impl IntoIterator<Item = &'a Logged>, overhead: Decimal) -> Costs {
     let mut costs = Costs::default();
     for cost in logged {
         costs.add(cost.what.kind(), cost.cost);
@@ -191,6 +191,16 @@ pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<Part> {
         if places.is_empty() {
             places.insert((None, operation), Decimal::ONE);
         }
+    }
+    if places.len() == 1 {
+        // Nearly always: then nothing is shared.
+        let whole = places.into_keys().map(|(room, operation)| Part {
+            room,
+            operation,
+            quantity: logged.quantity,
+            cost: logged.cost,
+        });
+        return whole.collect();
     }
     let weights: Vec<Decimal> = places.values().copied().collect();
     let costs = logged.cost.spread(&weights);

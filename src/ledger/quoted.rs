@@ -1,0 +1,360 @@
+//! What quotes say, read for many quotes or many jobs at once.
+
+use anyhow::Result;
+use rusqlite::CachedStatement;
+
+use super::book::tariff_from_row;
+use super::books::{Parts, Span, of_job};
+use super::columns::{Micro, NamedRow};
+use super::quotes::{HEADER_COLUMNS, HEADER_PARTS};
+use super::{Agreed, Job, Ledger, QuoteHeader, QuoteRecord};
+use crate::trade::cautions::Caution;
+use crate::trade::operation::Task;
+use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::rates::FloorClass;
+use crate::trade::takeoff::Contingency;
+use crate::trade::{ItemId, JobId, QuoteId, RoomId};
+
+/// NamedRow of a quote's own row, beside those of its header.
+const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
+    quote.step_minor, quote.wage_micro, quote.burden_micro, quote.overhead_micro, quote.tax_micro";
+
+/// What a quote says: columns, and the tables that they are joined from.
+type Select<'a> = (&'a str, &'a str);
+
+const ROOMS: Select<'_> = (
+    "position, quote_room.room_id, COALESCE(sent_room.name, room.name) AS name, area_micro, edge_micro, steps,
+     quote_room.floor_condition, quote_room.species, quote_room.price_minor",
+    "CROSS JOIN quote_room ON quote_room.quote_id = quote.id
+     JOIN room ON room.id = quote_room.room_id
+     LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'
+     LEFT JOIN sent_room ON sent_room.quote_event_id = sent.id AND sent_room.room_id = room.id",
+);
+
+const LINES: Select<'_> = (
+    "position, kind, other_cost_minor, room_id, operation_id, operation, task_id, task, driver, driver_micro, passes,
+     chance_micro, low_micro, high_micro, item_id, item, unit, item_micro, load_micro, unit_price_micro,
+     item_cost_minor, hours_micro, labour_cost_minor, quote_line.machine_id, machine, days_micro, once_minor,
+     tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor, tariff.week_minor, tariff.four_weeks_minor,
+     tariff.waiver_micro, tariff.cleaning_minor, quote_line.what",
+    "CROSS JOIN quote_line ON quote_line.quote_id = quote.id
+     LEFT JOIN quote_tariff AS tariff ON tariff.quote_id = quote.id AND tariff.machine_id = quote_line.machine_id",
+);
+
+const CAUTIONS: Select<'_> = (
+    "position, caution, source",
+    "CROSS JOIN quote_caution ON quote_caution.quote_id = quote.id",
+);
+
+/// Whose quotes are read.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Quotes {
+    /// Those that were agreed for jobs: the quote of each, then its variations in the order they were drafted.
+    AgreedForJobs,
+    /// Quotes by themselves, in the order they were drafted.
+    Themselves,
+}
+
+impl Quotes {
+    /// Returns the query of what the quotes of a span say, in their order.
+    fn query(self, (columns, tables): Select<'_>, then_by: &str) -> String {
+        match self {
+            Quotes::AgreedForJobs => format!(
+                "SELECT job.id AS of_job, 0 AS is_variation, quote.id AS of_quote, {columns}
+                 FROM job
+                 CROSS JOIN quote ON quote.id = job.quote_id
+                 {tables}
+                 WHERE job.id BETWEEN :first AND :last AND {IS_ACCEPTED}
+                 UNION ALL
+                 SELECT quote.job_id, 1, quote.id, {columns}
+                 FROM quote
+                 {tables}
+                 WHERE quote.job_id BETWEEN :first AND :last AND {IS_ACCEPTED}
+                 ORDER BY of_job, is_variation, of_quote{then_by}"
+            ),
+            Quotes::Themselves => format!(
+                "SELECT 0 AS of_job, 0 AS is_variation, quote.id AS of_quote, {columns}
+                 FROM quote
+                 {tables}
+                 WHERE quote.id BETWEEN :first AND :last
+                 ORDER BY of_quote{then_by}"
+            ),
+        }
+    }
+}
+
+const IS_ACCEPTED: &str =
+    "EXISTS (SELECT 1 FROM quote_event WHERE quote_id = quote.id AND what = 'accepted')";
+
+/// Where a quote stands in the order of what is read.
+type Stand = (JobId, bool, QuoteId);
+
+/// A quote before its rooms, lines and cautions are read.
+struct Head {
+    stand: Stand,
+    header: QuoteHeader,
+    sequence: Option<String>,
+    schedule: Option<String>,
+    terms: Terms,
+}
+
+/// The queries that say what quotes say.
+pub(super) struct QuoteQueries<'ledger> {
+    ledger: &'ledger Ledger,
+    heads: CachedStatement<'ledger>,
+    rooms: CachedStatement<'ledger>,
+    lines: CachedStatement<'ledger>,
+    cautions: CachedStatement<'ledger>,
+}
+
+/// Their rows, quote by quote.
+pub(super) struct QuoteRows<'queries> {
+    heads: Parts<'queries, Stand, Head>,
+    rooms: Parts<'queries, Stand, QuotedRoom>,
+    lines: Parts<'queries, Stand, Line>,
+    cautions: Parts<'queries, Stand, Caution>,
+}
+
+impl Ledger {
+    pub(super) fn quote_queries(&self, of: Quotes) -> Result<QuoteQueries<'_>> {
+        let query = |select: Select<'_>, then_by| {
+            let sql = of.query(select, then_by);
+            self.connection.prepare_cached(&sql)
+        };
+        let head = format!("{HEADER_COLUMNS}, {OWN}");
+        Ok(QuoteQueries {
+            ledger: self,
+            heads: query((&head, HEADER_PARTS), "")?,
+            rooms: query(ROOMS, ", position")?,
+            lines: query(LINES, ", position")?,
+            cautions: query(CAUTIONS, ", position")?,
+        })
+    }
+}
+
+impl QuoteQueries<'_> {
+    pub(super) fn rows(&mut self, span: Span) -> Result<QuoteRows<'_>> {
+        let ledger = self.ledger;
+        let head_from_row = |row: &NamedRow<'_>| {
+            Ok(Head {
+                stand: stand_from_row(row)?,
+                header: ledger.header_from_row(row.row)?,
+                sequence: row.get("sequence")?,
+                schedule: row.get("schedule")?,
+                terms: terms_from_row(row)?,
+            })
+        };
+        Ok(QuoteRows {
+            heads: Parts::of(&mut self.heads, span, stand_from_row, head_from_row)?,
+            rooms: Parts::of(&mut self.rooms, span, stand_from_row, room_from_row)?,
+            lines: Parts::of(&mut self.lines, span, stand_from_row, line_from_row)?,
+            cautions: Parts::of(&mut self.cautions, span, stand_from_row, caution_from_row)?,
+        })
+    }
+}
+
+impl QuoteRows<'_> {
+    /// Returns the quote of that identity, which comes after all those that were asked for before.
+    pub(super) fn quote(&mut self, id: QuoteId) -> Result<QuoteRecord> {
+        let heads = self.heads.take_by(|(.., quote)| quote.cmp(&id))?;
+        let head = heads.into_iter().next();
+        self.complete(head.ok_or(rusqlite::Error::QueryReturnedNoRows)?)
+    }
+
+    /// Returns the quotes that were agreed for a job, which comes after all those that were asked for before.
+    pub(super) fn of(&mut self, job: JobId) -> Result<Vec<QuoteRecord>> {
+        let heads = self.heads.take_by(|(of, ..)| of.cmp(&job))?.into_iter();
+        heads.map(|head| self.complete(head)).collect()
+    }
+
+    fn complete(&mut self, head: Head) -> Result<QuoteRecord> {
+        let quote = Quote {
+            sequence: head.sequence,
+            schedule: head.schedule,
+            rooms: self.rooms.take(&head.stand)?,
+            lines: self.lines.take(&head.stand)?,
+            cautions: self.cautions.take(&head.stand)?,
+            terms: head.terms,
+            price: head.header.price,
+            tax: head.header.tax,
+        };
+        Ok(QuoteRecord {
+            header: head.header,
+            quote,
+        })
+    }
+}
+
+fn stand_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Stand> {
+    Ok((
+        row.get("of_job")?,
+        row.get("is_variation")?,
+        row.get("of_quote")?,
+    ))
+}
+
+fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
+    Ok(Terms {
+        margin: row.micro("margin_micro")?,
+        confidence: row.micro("confidence_micro")?,
+        minimum: row.get("minimum_minor")?,
+        step: row.get("step_minor")?,
+        wage: row.micro("wage_micro")?,
+        burden: row.micro("burden_micro")?,
+        overhead: row.micro("overhead_micro")?,
+        tax_percent: row.micro("tax_micro")?,
+    })
+}
+
+fn room_from_row(row: &NamedRow<'_>) -> rusqlite::Result<QuotedRoom> {
+    Ok(QuotedRoom {
+        id: row.get("room_id")?,
+        name: row.get("name")?,
+        area: row.micro("area_micro")?,
+        edge: row.micro("edge_micro")?,
+        steps: row.get("steps")?,
+        class: FloorClass {
+            condition: row.get("floor_condition")?,
+            species: row.get("species")?,
+        },
+        price: row.get("price_minor")?,
+    })
+}
+
+fn caution_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Caution> {
+    Ok(Caution {
+        text: row.get("caution")?,
+        source: row.get("source")?,
+    })
+}
+
+fn line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Line> {
+    let kind = row.text("kind")?;
+    let cost = row.get("other_cost_minor")?;
+    Ok(match kind {
+        "rental" => Line::Rental {
+            machine: row.get("machine_id")?,
+            name: row.get("machine")?,
+            days: row.micro("days_micro")?,
+            cost,
+            once: row.get("once_minor")?,
+            tariff: tariff_from_row(row)?,
+        },
+        "opened" => Line::Opened {
+            item: row.get("item_id")?,
+            name: row.get("item")?,
+            unit: row.get("unit")?,
+            left: row.micro("item_micro")?,
+            cost,
+        },
+        "other" => Line::Other {
+            what: row.get("what")?,
+            cost,
+        },
+        "overhead" => Line::Overhead { cost },
+        _ => Line::Work(work_from_row(row)?),
+    })
+}
+
+fn work_from_row(row: &NamedRow<'_>) -> rusqlite::Result<WorkLine> {
+    Ok(WorkLine {
+        room: row.get("room_id")?,
+        operation: row.get("operation_id")?,
+        name: row.get("operation")?,
+        task: Task {
+            id: row.get("task_id")?,
+            name: row.get("task")?,
+        },
+        driver: row.get("driver")?,
+        quantity: row.micro("driver_micro")?,
+        passes: row.get("passes")?,
+        contingency: contingency_from_row(row)?,
+        item: item_line_from_row(row)?,
+        hours: row.micro("hours_micro")?,
+        labour: row.get("labour_cost_minor")?,
+    })
+}
+
+fn item_line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<ItemLine>> {
+    let Some(id) = row.get::<Option<ItemId>>("item_id")? else {
+        return Ok(None);
+    };
+    Ok(Some(ItemLine {
+        id,
+        name: row.get("item")?,
+        unit: row.get("unit")?,
+        expected: row.micro("item_micro")?,
+        load: row.micro("load_micro")?,
+        unit_price: row.micro("unit_price_micro")?,
+        cost: row.get("item_cost_minor")?,
+    }))
+}
+
+fn contingency_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<Contingency>> {
+    let Some(Micro(chance)) = row.get("chance_micro")? else {
+        return Ok(None);
+    };
+    Ok(Some(Contingency {
+        chance,
+        low: row.micro("low_micro")?,
+        high: row.micro("high_micro")?,
+    }))
+}
+
+/// The queries that say what was agreed for jobs.
+pub(super) struct AgreedQueries<'ledger> {
+    quotes: QuoteQueries<'ledger>,
+    room_names: CachedStatement<'ledger>,
+}
+
+/// Their rows, job by job.
+pub(super) struct AgreedRows<'queries> {
+    quotes: QuoteRows<'queries>,
+    room_names: Parts<'queries, JobId, (RoomId, String)>,
+}
+
+impl Ledger {
+    pub(super) fn agreed_queries(&self) -> Result<AgreedQueries<'_>> {
+        Ok(AgreedQueries {
+            quotes: self.quote_queries(Quotes::AgreedForJobs)?,
+            room_names: self.connection.prepare_cached(
+                "SELECT job_id, room_id, name FROM job_room WHERE job_id BETWEEN :first AND :last ORDER BY job_id",
+            )?,
+        })
+    }
+}
+
+impl AgreedQueries<'_> {
+    pub(super) fn rows(&mut self, span: Span) -> Result<AgreedRows<'_>> {
+        let name_from_row = |row: &NamedRow<'_>| Ok((row.get("room_id")?, row.get("name")?));
+        Ok(AgreedRows {
+            quotes: self.quotes.rows(span)?,
+            room_names: Parts::of(&mut self.room_names, span, of_job, name_from_row)?,
+        })
+    }
+}
+
+impl AgreedRows<'_> {
+    /// Returns what was agreed for a job, which comes after all those that were asked for before.
+    pub(super) fn of(&mut self, job: &Job) -> Result<Agreed> {
+        Ok(Agreed {
+            quotes: self.quotes.of(job.id)?,
+            before: job.before.clone(),
+            room_names: self.room_names.take(&job.id)?.into_iter().collect(),
+        })
+    }
+}
+
+#[cfg(test)]
+impl AgreedQueries<'_> {
+    /// Returns the queries, to look at how they were answered.
+    pub(super) fn statements(&self) -> [&CachedStatement<'_>; 5] {
+        [
+            &self.quotes.heads,
+            &self.quotes.rooms,
+            &self.quotes.lines,
+            &self.quotes.cautions,
+            &self.room_names,
+        ]
+    }
+}
