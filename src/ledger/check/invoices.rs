@@ -9,8 +9,8 @@ use super::super::columns::Micro;
 use super::super::{Invoice, QuoteRecord};
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money, product};
-use crate::trade::QuoteId;
 use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice};
+use crate::trade::{JobId, QuoteId};
 
 /// Rows (id, number of an invoice) that contradict another, and what is wrong.
 const INVOICES: &[(&str, &str)] = &[
@@ -115,10 +115,16 @@ impl Ledger {
             },
         )?;
         let invoices = self.invoices()?;
+        let mut by_job: BTreeMap<JobId, Vec<&Invoice>> = BTreeMap::new();
+        for invoice in &invoices {
+            by_job.entry(invoice.job_id).or_default().push(invoice);
+        }
         for invoice in &invoices {
             problems.extend(self.total_problems(invoice));
             match invoice.kind {
-                InvoiceKind::Final => self.check_final(invoice, &invoices, problems)?,
+                InvoiceKind::Final => {
+                    self.check_final(invoice, &by_job[&invoice.job_id], problems)?;
+                }
                 InvoiceKind::Deposit => self.check_deposit(invoice, problems)?,
                 InvoiceKind::Progress | InvoiceKind::Credit => {}
             }
@@ -167,7 +173,7 @@ impl Ledger {
     fn check_final(
         &self,
         invoice: &Invoice,
-        all: &[Invoice],
+        of_job: &[&Invoice],
         problems: &mut Problems,
     ) -> Result<()> {
         let subject = format!("invoice {}", invoice.name());
@@ -181,15 +187,12 @@ impl Ledger {
             problems.extend(self.unlike(&subject, &what, net, quote.quote.price));
             self.check_quote_of(invoice, &quote, problems)?;
         }
-        let earlier = all.iter().filter(|other| {
+        let earlier = of_job.iter().filter(|other| {
             let is_before = match invoice.number {
                 Some(_) => other.issued_on <= invoice.issued_on && other.id < invoice.id,
                 None => true,
             };
-            other.job_id == invoice.job_id
-                && other.number.is_some()
-                && other.id != invoice.id
-                && is_before
+            other.number.is_some() && other.id != invoice.id && is_before
         });
         let earlier: Vec<Earlier> = earlier
             .map(|other| Earlier {

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 
-use super::super::{KeptPlan, QuoteRecord, QuotedRate};
+use super::super::quoted::Quotes;
+use super::super::{KeptPlan, QuoteRecord, QuotedRate, Span};
 use super::{Ledger, Problems, called};
 use crate::money::{Currency, Decimal, Money, product, round};
 use crate::trade::quote::{Line, Outlook, WorkLine};
@@ -24,9 +25,11 @@ impl Ledger {
             let name = format!("{}, version {version}, option {option}", called('Q', row)?);
             Ok((row.get::<_, QuoteId>("id")?, name))
         })?;
+        let mut queries = self.quote_queries(Quotes::Themselves)?;
+        let mut records = queries.rows(Span::EVERY)?;
         for quote in quotes {
             let (id, name) = quote?;
-            match self.quote_by_id(id) {
+            match records.quote(id) {
                 Ok(record) => self.check_quote(&record, problems),
                 Err(error) => problems.push(format!("quote {name}: can't be read ({error:#})")),
             }
