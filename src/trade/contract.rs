@@ -126,8 +126,10 @@ mod tests {
             source: None,
         };
         let day = |text: &str| text.parse::<NaiveDate>().unwrap();
-        // 2026-03-06 is a Friday.
+        // 2026-03-06 is a Friday: Saturday, Monday, Tuesday. From Wednesday on, a Saturday is the third day.
         assert_eq!(right.last_day(day("2026-03-02")), Some(day("2026-03-05")));
+        assert_eq!(right.last_day(day("2026-03-04")), Some(day("2026-03-07")));
         assert_eq!(right.last_day(day("2026-03-06")), Some(day("2026-03-10")));
+        assert_eq!(right.last_day(day("2026-03-07")), Some(day("2026-03-11")));
     }
 }
