@@ -703,8 +703,17 @@ fn a_start_date_counts_weekends_on() {
 
 #[test]
 fn a_variation_prices_what_is_new() {
-    let ledger = TestLedger::job_open();
-    ledger.line("finding add Landing squeaks 4").ok();
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        finding add Landing damaged-boards "2 to 6" --chance 40
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        job start J1
+        finding add Landing squeaks 4
+        "#,
+    );
     let line = r#"quote draft "4 Tannery Row" --variation-of J1 --room Landing --sequence none --schedule none"#;
     let variation = ledger.json(line);
     let operations: Vec<&Value> = list(&variation["lines"])
@@ -715,7 +724,7 @@ fn a_variation_prices_what_is_new() {
     assert_eq!(
         operations,
         [&json!("fasten-squeaks")],
-        "no set-up, and no nail that is sold already"
+        "no set-up, and no nail or board that is sold already"
     );
     let again = ledger.line(r#"quote draft "4 Tannery Row" --variation-of J1 --room Landing"#);
     assert!(
