@@ -360,11 +360,23 @@ impl Ledger {
         let outlook = self.outlook_of(&record.header)?;
         Ok(QuoteSheet {
             options: self.compared(&record.header)?,
-            shopping: self.shopping_for(&outlook)?,
+            shopping: match self.is_over(&record.header)? {
+                true => Vec::new(),
+                false => self.shopping_for(&outlook)?,
+            },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
             record,
             outlook,
+        })
+    }
+
+    /// Tells whether nothing is bought for a quote any more.
+    fn is_over(&self, header: &QuoteHeader) -> Result<bool> {
+        Ok(match header.status {
+            QuoteStatus::Draft | QuoteStatus::Sent => false,
+            QuoteStatus::Declined | QuoteStatus::Expired => true,
+            QuoteStatus::Accepted => self.job_of(header.id)?.is_some_and(|job| job.is_closed()),
         })
     }
 

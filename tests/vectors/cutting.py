@@ -11,16 +11,16 @@ import sys
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-MOST_FILLINGS = 20_000
+MOST_TRIES = 100_000
 SECONDS = float(sys.argv[1]) if len(sys.argv) > 1 else 60
 
 
 def fillings(lengths, counts, room):
-    """Yields how many pieces of each length fill a stick, so that none more has room."""
+    """Yields how many pieces of each length fill a stick, so that none more has room; None for what doesn't fill it."""
     def go(place, left, taken):
         if place == len(lengths):
-            if any(taken) and all(left < length or taken[at] == counts[at] for at, length in enumerate(lengths)):
-                yield tuple(taken)
+            full = all(left < length or taken[at] == counts[at] for at, length in enumerate(lengths))
+            yield tuple(taken) if full and any(taken) else None
             return
         for count in range(min(counts[place], left // lengths[place]), -1, -1):
             yield from go(place + 1, left - count * lengths[place], [*taken, count])
@@ -31,13 +31,15 @@ def solve(pieces, sticks, saw, each):
     """Returns the number of sticks and their price; None: too many fillings."""
     lengths = sorted({piece + saw for piece in pieces}, reverse=True)
     counts = [sum(piece + saw == length for piece in pieces) for length in lengths]
-    columns, prices = [], []
+    columns, prices, tries = [], [], 0
     for stick, price in sticks:
         for filling in fillings(lengths, counts, stick + saw):
-            if len(columns) == MOST_FILLINGS:
+            tries += 1
+            if tries == MOST_TRIES:
                 return None
-            columns.append(filling)
-            prices.append(price)
+            if filling:
+                columns.append(filling)
+                prices.append(price)
     program = milp([each + price for price in prices], integrality=np.ones(len(prices)), bounds=Bounds(0, np.inf),
                    constraints=LinearConstraint(np.array(columns).T, counts, np.inf),
                    options={"mip_rel_gap": 0, "time_limit": SECONDS})
