@@ -677,11 +677,11 @@ impl Writing<'_> {
         kind: &'a str,
         occasion: &Occasion<'a>,
     ) -> Result<NewEntry<'a>> {
-        let job = self.job_by_id(occasion.job.id)?;
+        let job = occasion.job;
         Ok(NewEntry {
             kind,
             job: Some(job.id),
-            late: job.is_late_on(occasion.on),
+            late: self.is_late(job, occasion.on)?,
             measures: job.before.is_some(),
             on: occasion.on,
             what: occasion.note,

@@ -79,7 +79,11 @@ impl Job {
     /// Tells whether what happens to it on a day comes after it was closed. What is brought in of a job from before the
     /// ledger is part of its record, whenever that is done.
     pub fn is_late_on(&self, day: NaiveDate) -> bool {
-        self.is_closed() && (self.before.is_none() || self.closed_on.is_some_and(|last| day > last))
+        self.is_closed() && self.is_after(self.closed_on, day)
+    }
+
+    fn is_after(&self, closed_on: Option<NaiveDate>, day: NaiveDate) -> bool {
+        closed_on.is_some_and(|last| self.before.is_none() || day > last)
     }
 }
 
@@ -422,6 +426,18 @@ impl Ledger {
             )?
             .query_row(named_params! { ":job": job.id }, |row| row.get(0))?;
         Ok(finished.min(closed_last))
+    }
+
+    /// Tells the same of a job as it stands now, whatever is known of it.
+    pub(super) fn is_late(&self, job: &Job, day: NaiveDate) -> Result<bool> {
+        let (state, since): (String, NaiveDate) = self
+            .connection
+            .prepare_cached("SELECT what, happened_on FROM job_state WHERE job_id = :job")?
+            .query_row(named_params! { ":job": job.id }, |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })?;
+        let closed_on = Some(since).filter(|_| state == JobState::Closed.as_str());
+        Ok(job.is_after(closed_on, day))
     }
 
     /// Returns what a job's record leaves out so far.

@@ -51,6 +51,7 @@ mod tax;
 mod workers;
 
 use std::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
 use std::ops::Deref;
 use std::path::Path;
 use std::rc::Rc;
@@ -146,6 +147,8 @@ pub struct Writing<'ledger> {
     ledger: &'ledger Ledger,
     /// Rows that are sealed before the write is over: their tables and ids.
     unsealed: RefCell<Vec<(&'static str, i64)>>,
+    /// The last id of each table that this write gave a row: nobody else writes meanwhile.
+    last_ids: RefCell<BTreeMap<&'static str, i64>>,
 }
 
 impl Deref for Writing<'_> {
@@ -196,6 +199,7 @@ impl Ledger {
             let writing = Writing {
                 ledger: self,
                 unsealed: RefCell::default(),
+                last_ids: RefCell::default(),
             };
             let outcome = events(&writing)?;
             writing.seal_what_was_written()?;
@@ -276,19 +280,28 @@ impl Writing<'_> {
 
     /// Returns the next id of a table in this copy's range.
     fn new_id(&self, table: &'static str) -> Result<i64> {
+        let last = self.last_ids.borrow().get(table).copied();
+        let id = last.map_or_else(|| self.first_id(table), |last| Ok(last + 1))?;
+        self.last_ids.borrow_mut().insert(table, id);
+        if seals::is_sealed_when_made(table) {
+            self.seal(table, id);
+        }
+        Ok(id)
+    }
+
+    /// Returns the id after the last one of a table, as the file has it.
+    fn first_id(&self, table: &str) -> Result<i64> {
         let base = self.identity.copy << COPY_STRIDE_BITS;
         let sql = format!(
             "SELECT COALESCE(MAX(id), :base) + 1 FROM {table} WHERE id >= :base AND id < :next"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
         let next = base + (1 << COPY_STRIDE_BITS);
-        let id = statement.query_row(named_params! { ":base": base, ":next": next }, |row| {
-            row.get(0)
-        })?;
-        if seals::is_sealed_when_made(table) {
-            self.seal(table, id);
-        }
-        Ok(id)
+        Ok(
+            statement.query_row(named_params! { ":base": base, ":next": next }, |row| {
+                row.get(0)
+            })?,
+        )
     }
 
     /// Returns the next number of a series (quotes, jobs, entries, payments) in this copy.

@@ -356,7 +356,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-out",
             job: Some(job.id),
-            late: self.job_by_id(job.id)?.is_late_on(at.date()),
+            late: self.is_late(job, at.date())?,
             on: at.date(),
             machine: Some(machine.id),
             at: Some(at),
@@ -423,7 +423,7 @@ impl Writing<'_> {
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-day",
             job: Some(job.id),
-            late: self.job_by_id(job.id)?.is_late_on(on),
+            late: self.is_late(job, on)?,
             on,
             machine: Some(machine.id),
             rental: Some(rental.id),

@@ -170,7 +170,7 @@ impl Writing<'_> {
         if unsealed.is_empty() {
             return Ok(());
         }
-        let first = self.new_id("seal")?;
+        let first = self.first_id("seal")?;
         let last: Option<i64> = self
             .connection
             .prepare_cached("SELECT digest FROM seal WHERE id = :id - 1")?
