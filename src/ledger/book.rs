@@ -685,15 +685,23 @@ impl Writing<'_> {
         source: &str,
     ) -> Result<()> {
         let name = self.new_name("machine", name, "SELECT name FROM machine")?;
+        let Tariff {
+            half_day,
+            day,
+            weekend,
+            week,
+            four_weeks,
+            waiver_percent,
+            cleaning,
+        } = tariff;
         self.connection.execute(
             "INSERT INTO machine (id, name, description, half_day_minor, day_minor, weekend_minor, week_minor,
                                   four_weeks_minor, waiver_micro, cleaning_minor, source, recorded_at)
              VALUES (:id, :name, :description, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning, :source, :now)",
             named_params! {
                 ":id": self.new_id("machine")?, ":name": name, ":description": description,
-                ":half_day": tariff.half_day, ":day": tariff.day, ":weekend": tariff.weekend, ":week": tariff.week,
-                ":four_weeks": tariff.four_weeks, ":waiver": Micro(tariff.waiver_percent),
-                ":cleaning": tariff.cleaning, ":source": source, ":now": self.now(),
+                ":half_day": half_day, ":day": day, ":weekend": weekend, ":week": week, ":four_weeks": four_weeks,
+                ":waiver": Micro(*waiver_percent), ":cleaning": cleaning, ":source": source, ":now": self.now(),
             },
         )?;
         Ok(())

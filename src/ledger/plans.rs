@@ -886,7 +886,7 @@ impl Writing<'_> {
                 .and_then(|phase| Some(phase.work.first()?.day)),
             ..DraftRequest::default()
         };
-        let record = self.insert_lone_quote(site, &draft, priced, &rates)?;
+        let record = self.insert_quotes(site, &draft, std::slice::from_ref(priced), &rates)?;
         // Asked again, the same rooms are meant, whatever jobs there are by then.
         let request = HouseRequest {
             rooms: priced

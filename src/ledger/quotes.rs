@@ -782,31 +782,7 @@ impl Writing<'_> {
             }
             priced.push(price(offer, &rates, self.currency())?);
         }
-        let (number, version) = match request.revises {
-            Some(earlier) => self.next_version(earlier, site)?,
-            None => (self.new_number("quote")?, 1),
-        };
-        let first = if request.options.is_empty() {
-            ""
-        } else {
-            AS_DRAFTED
-        };
-        let names = request.options.iter().map(|option| option.name.as_str());
-        let mut ids = Vec::new();
-        for (place, (option_name, priced)) in
-            std::iter::once(first).chain(names).zip(&priced).enumerate()
-        {
-            let id = QuoteId(self.new_id("quote")?);
-            let place = Place {
-                number,
-                version,
-                option: place + 1,
-                option_name,
-            };
-            self.insert_quote(id, place, site, request, priced, &rates)?;
-            ids.push(id);
-        }
-        let record = self.quote_by_id(ids[0])?;
+        let record = self.insert_quotes(site, request, &priced, &rates)?;
         self.log(&format!(
             "Drafted quote {} for {}.",
             record.header.number, site.address
@@ -962,23 +938,39 @@ impl Writing<'_> {
         Ok((number, newest + 1))
     }
 
-    /// Writes a quote that stands alone, and returns it.
-    pub(super) fn insert_lone_quote(
+    /// Writes a quote, an option for each way that is priced, and returns the first.
+    pub(super) fn insert_quotes(
         &self,
         site: &Site,
         request: &DraftRequest,
-        priced: &Priced,
+        priced: &[Priced],
         rates: &Rates,
     ) -> Result<QuoteRecord> {
-        let id = QuoteId(self.new_id("quote")?);
-        let place = Place {
-            number: self.new_number("quote")?,
-            version: 1,
-            option: 1,
-            option_name: "",
+        let (number, version) = match request.revises {
+            Some(earlier) => self.next_version(earlier, site)?,
+            None => (self.new_number("quote")?, 1),
         };
-        self.insert_quote(id, place, site, request, priced, rates)?;
-        self.quote_by_id(id)
+        let first = if request.options.is_empty() {
+            ""
+        } else {
+            AS_DRAFTED
+        };
+        let names = request.options.iter().map(|option| option.name.as_str());
+        let mut ids = Vec::new();
+        for (place, (option_name, priced)) in
+            std::iter::once(first).chain(names).zip(priced).enumerate()
+        {
+            let id = QuoteId(self.new_id("quote")?);
+            let place = Place {
+                number,
+                version,
+                option: place + 1,
+                option_name,
+            };
+            self.insert_quote(id, place, site, request, priced, rates)?;
+            ids.push(id);
+        }
+        self.quote_by_id(ids[0])
     }
 
     fn insert_quote(
@@ -1159,6 +1151,15 @@ impl Writing<'_> {
         machine: MachineId,
         tariff: &Tariff,
     ) -> Result<()> {
+        let Tariff {
+            half_day,
+            day,
+            weekend,
+            week,
+            four_weeks,
+            waiver_percent,
+            cleaning,
+        } = tariff;
         self.connection
             .prepare_cached(
                 "INSERT INTO quote_tariff (quote_id, machine_id, half_day_minor, day_minor, weekend_minor, week_minor,
@@ -1166,9 +1167,8 @@ impl Writing<'_> {
                  VALUES (:quote, :machine, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
             )?
             .execute(named_params! {
-                ":quote": quote, ":machine": machine, ":half_day": tariff.half_day, ":day": tariff.day,
-                ":weekend": tariff.weekend, ":week": tariff.week, ":four_weeks": tariff.four_weeks,
-                ":waiver": Micro(tariff.waiver_percent), ":cleaning": tariff.cleaning,
+                ":quote": quote, ":machine": machine, ":half_day": half_day, ":day": day, ":weekend": weekend,
+                ":week": week, ":four_weeks": four_weeks, ":waiver": Micro(*waiver_percent), ":cleaning": cleaning,
             })?;
         Ok(())
     }

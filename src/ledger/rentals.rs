@@ -362,6 +362,15 @@ impl Writing<'_> {
             at: Some(at),
             ..NewEntry::default()
         })?;
+        let Tariff {
+            half_day,
+            day,
+            weekend,
+            week,
+            four_weeks,
+            waiver_percent,
+            cleaning,
+        } = tariff;
         self.connection
             .prepare_cached(
                 "INSERT INTO rental_tariff (entry_id, half_day_minor, day_minor, weekend_minor, week_minor,
@@ -369,10 +378,8 @@ impl Writing<'_> {
                  VALUES (:entry, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
             )?
             .execute(named_params! {
-                ":entry": recorded.id, ":half_day": tariff.half_day, ":day": tariff.day,
-                ":weekend": tariff.weekend, ":week": tariff.week,
-                ":four_weeks": tariff.four_weeks, ":waiver": Micro(tariff.waiver_percent),
-                ":cleaning": tariff.cleaning,
+                ":entry": recorded.id, ":half_day": half_day, ":day": day, ":weekend": weekend,
+                ":week": week, ":four_weeks": four_weeks, ":waiver": Micro(*waiver_percent), ":cleaning": cleaning,
             })?;
         self.log(&format!(
             "{}: {} out at {} for {}.",

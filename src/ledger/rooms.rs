@@ -230,7 +230,17 @@ impl Writing<'_> {
 
     /// Writes a room down, by a name that is free at its site.
     pub(super) fn insert_room(&self, name: &str, room: &NewRoom) -> Result<RoomId> {
-        check_floor(room.floor.area())?;
+        let NewRoom {
+            site,
+            name: _,
+            floor,
+            condition,
+            species,
+            layout,
+            refinished,
+            note,
+        } = room;
+        check_floor(floor.area())?;
         let id = RoomId(self.new_id("room")?);
         self.connection
             .prepare_cached(
@@ -238,9 +248,9 @@ impl Writing<'_> {
                  VALUES (:id, :site, :name, :shape, :condition, :species, :layout, :refinished, :note, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":site": room.site, ":name": name, ":shape": room.floor.to_string(),
-                ":condition": room.condition, ":species": room.species, ":layout": room.layout,
-                ":refinished": i64::from(room.refinished), ":note": room.note, ":now": self.now(),
+                ":id": id, ":site": site, ":name": name, ":shape": floor.to_string(), ":condition": condition,
+                ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
+                ":note": note, ":now": self.now(),
             })?;
         self.log(&format!("Added room {name}."))?;
         Ok(id)
@@ -253,7 +263,20 @@ impl Writing<'_> {
     pub fn edit_room(&self, room: &Room) -> Result<()> {
         let rooms = self.rooms_by_name(room.site_id)?;
         let name = room_name(&rooms, &room.name, |known| known.id == room.id)?;
-        check_floor(room.floor.area())?;
+        let Room {
+            id,
+            site_id: _,
+            site: _,
+            name: _,
+            floor,
+            condition,
+            species,
+            layout,
+            refinished,
+            note,
+            doors: _,
+        } = room;
+        check_floor(floor.area())?;
         room.edge()?;
         self.connection
             .prepare_cached(
@@ -262,9 +285,8 @@ impl Writing<'_> {
                  WHERE id = :id",
             )?
             .execute(named_params! {
-                ":id": room.id, ":name": name, ":shape": room.floor.to_string(), ":condition": room.condition,
-                ":species": room.species, ":layout": room.layout, ":refinished": i64::from(room.refinished),
-                ":note": room.note,
+                ":id": id, ":name": name, ":shape": floor.to_string(), ":condition": condition,
+                ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
             })?;
         self.log(&format!("Changed room {name}."))
     }
