@@ -253,7 +253,7 @@ pub fn close_text(job: &Job, found: &CloseOut, page: &Page) -> String {
     } else {
         let _ = write!(
             text,
-            "\nNot recorded (nothing logged teaches nothing and saves nothing; a true zero is typed):\n{gaps}"
+            "\nNot recorded (not logged is not known: nothing is learned of it, and nothing was saved; log a zero if it took none):\n{gaps}"
         );
     }
     text

@@ -2,7 +2,8 @@
 //!
 //! [`Stairs`] are all covers worth having: none is at least as dear and reaches no further than another. They are found
 //! in order of price, each from an earlier one by one more pack or period (Dijkstra 1959); a cover that a cheaper one
-//! outreaches can't be part of a better one, as long as who begins further on gets no less far. So the stairs are exact,
+//! outreaches can't be part of a better one, as long as a choice that is added to the cover that reaches further also ends
+//! further, or no less far. So the stairs are exact,
 //! and one climb answers every need up to the top.
 
 use std::cmp::Reverse;

@@ -33,7 +33,7 @@ use crate::trade::simulate::{self, Draws, MeanRental, Model, Quantity};
 use crate::trade::takeoff::{MeasuredRoom, Work};
 use crate::trade::{ItemId, MachineId, OperationId, RoomId};
 
-/// Rentals are worked out for so many times the expected days, and for so many days more.
+/// Draws may take longer than is expected: rentals have prices up to four times the expected days, plus 14 days.
 const LONGEST_RENTAL: (u32, u32) = (4, 14);
 
 /// Decimals of a share of risk, in percent.
