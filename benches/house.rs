@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use chrono::{Days, NaiveDate, Weekday};
 use gritledger::money::{Decimal, Money, round};
 use gritledger::trade::plan::{
-    Brief, Calendar, Coat, House, Keep, Machine, Needs, NightAway, Place, Places, plan,
+    Brief, Calendar, Coat, House, Keep, Machine, Needs, NightAway, Place, Places, WorkingDay, plan,
 };
 use gritledger::trade::rental::Tariff;
 use gritledger::trade::{MachineId, RoomId};
@@ -141,8 +141,10 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> Planned {
             Weekday::Fri,
         ],
         holidays: BTreeMap::new(),
-        crew_minutes: 16 * 60,
-        day_minutes: 8 * 60,
+        day: WorkingDay {
+            crew_minutes: 16 * 60,
+            day_minutes: 8 * 60,
+        },
     };
     let sanding = [machine(1, 80, 140, 280), machine(2, 45, 78, 150)];
     let coating = [machine(3, 40, 70, 136)];

@@ -17,7 +17,6 @@ use crate::trade::bounds::check_day;
 use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::promised::{Promise, Twice};
-use crate::trade::plan::replay::replay;
 use crate::trade::plan::{
     self, Answer, Begun, Brief, Calendar, House, HousePlan, Keep, Machine, Needs, NightAway, Phase,
     Place, Places, Remark, Way, Wet,
@@ -466,16 +465,7 @@ impl Ledger {
                 .as_deref()
                 .map(|text| worked.phases(text))
                 .transpose()?;
-            let answer = plan::plan(brief, named.as_deref());
-            let ways = [&answer.chosen, &answer.one_by_one, &answer.all_at_once];
-            for plan in ways
-                .into_iter()
-                .chain(&answer.cheapest)
-                .filter_map(|way| way.plan.as_ref())
-            {
-                replay(brief, plan)?;
-            }
-            Ok(answer)
+            Ok(plan::plan(brief, named.as_deref()))
         })?;
         if let (Some(name), Some(_)) = (&request.furniture_room, &answer.chosen.plan) {
             let place = worked.place(name)?;
@@ -1057,11 +1047,7 @@ impl Writing<'_> {
                     .filter(|phase| phase.is_within(rest))
                     .collect();
                 let named = request.phases.as_ref().map(|_| named);
-                let answer = plan::plan(brief, named.as_deref());
-                if let Some(plan) = &answer.chosen.plan {
-                    replay(brief, plan)?;
-                }
-                Ok(answer.chosen)
+                Ok(plan::plan(brief, named.as_deref()).chosen)
             })
         };
         let refused = |way: &Way| match (&way.plan, request.night_away) {

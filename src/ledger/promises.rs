@@ -74,7 +74,7 @@ impl Ledger {
         });
         let promises: Vec<Promise<'_>> = plans.chain(more).collect();
         let settings = self.settings()?;
-        let crew = settings.calendar().crew_minutes;
+        let crew = settings.calendar().day.crew_minutes;
         Ok(promised_twice(
             &promises,
             self.today(),

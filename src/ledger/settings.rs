@@ -20,7 +20,7 @@ use crate::trade::bounds::check_day;
 use crate::trade::closed_set;
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
-use crate::trade::plan::Calendar;
+use crate::trade::plan::{Calendar, WorkingDay};
 use crate::trade::rates::{RateKind, Trust};
 
 /// Every setting with its default, as embedded.
@@ -390,8 +390,10 @@ impl Settings {
         Calendar {
             working_days: self.working_days.clone(),
             holidays: self.holidays.clone(),
-            crew_minutes: minutes(self.crew_hours),
-            day_minutes: minutes(self.day_hours),
+            day: WorkingDay {
+                crew_minutes: minutes(self.crew_hours),
+                day_minutes: minutes(self.day_hours),
+            },
         }
     }
 

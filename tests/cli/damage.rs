@@ -531,6 +531,18 @@ const PLANTED: &[(&str, &str)] = &[
         "UPDATE house_plan SET plan = json_set(plan, '$.kept.phases[0].rooms', json('[]'))",
         "plan of Q5: its rooms",
     ),
+    (
+        "UPDATE house_plan SET plan = json_set(plan, '$.kept.phases[0].needs.coats[0].recoat', 99999)",
+        "plan of Q5: it doesn't hold on 2026-03-",
+    ),
+    (
+        "UPDATE house_plan SET plan = json_set(plan, '$.kept.phases[0].furniture', '2026-03-30')",
+        "furniture isn't back when it says",
+    ),
+    (
+        "UPDATE house_plan SET plan = json_set(plan, '$.kept.day.crew_minutes', 0)",
+        "it has minutes that nobody can count",
+    ),
     ("UPDATE house_plan SET plan = '{}'", "the plan of quote Q5"),
     ("UPDATE quote_room SET room_id = (SELECT id FROM room WHERE name = 'Hall') WHERE quote_id = 1 AND position = 1", "quote Q1: `Hall` is at another site"),
     ("UPDATE quote SET site_id = 2 WHERE number = 3", "quote Q3: it varies a job at another site"),

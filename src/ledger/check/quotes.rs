@@ -8,6 +8,7 @@ use super::super::quoted::Quotes;
 use super::super::{KeptPlan, QuoteRecord, QuotedRate, Span};
 use super::{Ledger, Problems, called};
 use crate::money::{Currency, Decimal, Money, product, round};
+use crate::trade::plan::replay::walk;
 use crate::trade::quote::{Line, Outlook, WorkLine};
 use crate::trade::rates::RateKind;
 use crate::trade::{QuoteId, RoomId};
@@ -102,7 +103,7 @@ impl Ledger {
     }
 }
 
-/// A plan does the rooms of its quote, each once; as quoted, its rentals are those of the quote.
+/// A plan does the rooms of its quote, each once, and is as it says; as quoted, its rentals are those of the quote.
 fn plan_problems(kept: &KeptPlan) -> Vec<String> {
     let number = &kept.quote.header.number;
     let mut problems = Vec::new();
@@ -120,6 +121,11 @@ fn plan_problems(kept: &KeptPlan) -> Vec<String> {
             problems.push(format!(
                 "plan of {number}: its rooms aren't those of the quote"
             ));
+        }
+    }
+    for plan in kept.earlier.iter().chain([&kept.plan]) {
+        if let Err(flaw) = walk(plan) {
+            problems.push(format!("plan of {number}: {flaw}"));
         }
     }
     if first.costs.rental != kept.quote.quote.costs().rental {

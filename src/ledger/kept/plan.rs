@@ -8,7 +8,7 @@ use super::{Broken, Kept, Minor, Shape, shape};
 use crate::ledger::HouseRequest;
 use crate::money::Decimal;
 use crate::trade::plan::{
-    Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch,
+    Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch, WorkingDay,
 };
 use crate::trade::{MachineId, RoomId};
 
@@ -34,10 +34,19 @@ impl Kept for Vec<NaiveDate> {
 shape! {
     /// The whole plan.
     HousePlanShape of HousePlan {
+        day: WorkingDayShape,
         phases: Vec<PhaseShape>,
         rentals: Vec<RentalShape>,
         costs: PlanCostsShape,
         finish: NaiveDate,
+    }
+}
+
+shape! {
+    /// What a working day was.
+    WorkingDayShape of WorkingDay {
+        crew_minutes: i64,
+        day_minutes: i64,
     }
 }
 
@@ -260,6 +269,10 @@ mod tests {
             },
         };
         let plan = HousePlan {
+            day: WorkingDay {
+                crew_minutes: 960,
+                day_minutes: 480,
+            },
             phases: vec![phase],
             rentals: vec![rental],
             costs,
@@ -268,7 +281,7 @@ mod tests {
         golden(
             &plan,
             concat!(
-                r#"{"format":1,"kept":{"phases":[{"rooms":[1,2],"coating_order":[2,1],"exit":1,"#,
+                r#"{"format":1,"kept":{"day":{"crew_minutes":960,"day_minutes":480},"phases":[{"rooms":[1,2],"coating_order":[2,1],"exit":1,"#,
                 r#""work":[{"day":"2026-03-09","doing":"sand","from":0,"to":300},"#,
                 r#"{"day":"2026-03-10","doing":{"coat":0},"from":0,"to":300},"#,
                 r#"{"day":"2026-03-12","doing":"trim","from":0,"to":300}],"#,

@@ -41,9 +41,16 @@ pub struct Calendar {
     pub working_days: Vec<Weekday>,
     /// Days that aren't worked, each with its name, which may be empty.
     pub holidays: BTreeMap<NaiveDate, String>,
-    /// Minutes of labour that the crew does in a working day, all together; above zero.
+    /// What a working day is.
+    pub day: WorkingDay,
+}
+
+/// How much the crew does in a working day, and how long that is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct WorkingDay {
+    /// Minutes of labour, of all together; above zero.
     pub crew_minutes: i64,
-    /// Minutes on the clock of a working day; above zero.
+    /// Minutes on the clock; above zero.
     pub day_minutes: i64,
 }
 
@@ -201,8 +208,8 @@ impl Calendar {
                 .keys()
                 .map(Datelike::num_days_from_ce)
                 .collect(),
-            crew: self.crew_minutes,
-            day: self.day_minutes,
+            crew: self.day.crew_minutes,
+            day: self.day.day_minutes,
         }
     }
 }
@@ -428,8 +435,10 @@ pub(super) mod tests {
                 Weekday::Fri,
             ],
             holidays: BTreeMap::new(),
-            crew_minutes: 480,
-            day_minutes: 480,
+            day: WorkingDay {
+                crew_minutes: 480,
+                day_minutes: 480,
+            },
         }
     }
 
@@ -519,7 +528,7 @@ pub(super) mod tests {
         assert_eq!(moment(times.done).to_string(), "2026-11-11 09:30:00");
         assert!(!calendar.works_on(monday));
         // A crew of two does twice the labour in the same day.
-        calendar.crew_minutes = 960;
+        calendar.day.crew_minutes = 960;
         let (stretches, _) = told(&calendar, &needs, "2026-11-05");
         assert_eq!(
             stretches[..2],

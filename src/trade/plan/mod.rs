@@ -25,7 +25,7 @@
 //!
 //! [`plan`] returns the cheapest feasible plan, the earliest finish among equals; where every plan can't be tried, because
 //! there are more than twelve rooms or it takes too many steps, a good one with a bound on what any plan costs. Every plan
-//! is [replayed](replay) day by day before it is returned.
+//! can be [replayed](replay) day by day, and is wherever the program is built to be tested.
 
 mod bound;
 pub mod calendar;
@@ -47,7 +47,7 @@ use std::collections::BTreeSet;
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 
-pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch};
+pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch, WorkingDay};
 use self::search::{Best, Chosen, Search};
 pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;
@@ -214,6 +214,8 @@ pub struct Machine {
 /// A plan of the whole house.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HousePlan {
+    /// What a working day was when it was made: its stretches of labour are told by that.
+    pub day: WorkingDay,
     /// The phases, in order.
     pub phases: Vec<Phase>,
     /// The machines.
@@ -411,14 +413,16 @@ fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answ
     chosen
         .why
         .splice(0..0, words::nights_after_all(brief, &chosen, fewest));
-    Answer {
+    let answer = Answer {
         chosen,
         cheapest,
         one_by_one: planned(&ones, one_by_one),
         all_at_once: planned(whole, all_at_once),
         bound,
         proven,
-    }
+    };
+    debug_assert_eq!(replay::replay_all(brief, &answer), Ok(()));
+    answer
 }
 
 /// Looks for the cheapest plan: a good one first, which makes the search for the best one short; that is what remains
@@ -500,6 +504,7 @@ fn way(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Way {
 /// Works out what the search found, in full.
 fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
     let mut plan = HousePlan {
+        day: brief.calendar.day,
         phases: Vec::new(),
         rentals: Vec::new(),
         costs: PlanCosts::default(),

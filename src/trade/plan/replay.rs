@@ -1,7 +1,8 @@
 //! The replay of a plan: the house, walked through day by day.
 //!
 //! It shares no code with the search: it reads a plan as somebody would who has it on paper, with the calendar, the
-//! tariff and a floor plan in hand, and says what is wrong with it. A plan that isn't as it says is never shown.
+//! tariff and a floor plan in hand, and says what is wrong with it. The tests replay every plan that they make; the check
+//! of a ledger [walks](walk) through those that are kept, long after the calendar, the tariff and the house have changed.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,14 +10,19 @@ use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use thiserror::Error;
 
 use super::calendar::EVENING;
-use super::{Brief, Doing, HousePlan, NightAway, Phase, Places, Wet};
+use super::{
+    Answer, Brief, Doing, HousePlan, NightAway, Phase, Places, PlanCosts, Wet, WorkingDay,
+};
 use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
 use crate::trade::rental::{Away, MORNING};
 
+/// More minutes than any plan has: ten years of them.
+const MOST_MINUTES: i64 = 10 * 366 * 24 * 60;
+
 /// What a plan says that isn't so.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
-#[error("the plan doesn't hold on {day}: {what}")]
+#[error("it doesn't hold on {day}: {what}")]
 pub struct Flaw {
     /// When.
     pub day: NaiveDate,
@@ -24,72 +30,170 @@ pub struct Flaw {
     pub what: String,
 }
 
-/// Walks through a plan.
+/// Walks through a plan by itself: whether it gives each phase what that needs, in its order, and adds up.
+///
+/// # Errors
+/// Returns the first thing that isn't as the plan says.
+pub fn walk(plan: &HousePlan) -> Result<(), Flaw> {
+    // What is kept may be damaged, so nothing is counted before it can be.
+    let of = plan.day;
+    let hours = [of.crew_minutes, of.day_minutes];
+    let figures = hours
+        .into_iter()
+        .chain(plan.phases.iter().flat_map(minutes));
+    let mut figures = figures.chain(hours.map(|minutes| minutes - 1));
+    let holds = figures.all(|minutes| (0..=MOST_MINUTES).contains(&minutes));
+    check(plan.finish, holds, "it has minutes that nobody can count")?;
+    let mut seen: BTreeSet<RoomId> = BTreeSet::new();
+    let mut light_use = NaiveDateTime::MIN;
+    for phase in &plan.phases {
+        let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
+            return flaw(plan.finish, "a phase without work");
+        };
+        let once = phase.rooms.iter().all(|room| seen.insert(*room));
+        check(first, once, "a room is done twice")?;
+        let coated: BTreeSet<&RoomId> = phase.coating_order.iter().collect();
+        let same =
+            coated == phase.rooms.iter().collect() && coated.len() == phase.coating_order.len();
+        check(first, same, "the order of coating isn't that of the rooms")?;
+        let from = first_coat(plan.day, phase);
+        let dry = from.is_none_or(|from| from >= light_use);
+        check(first, dry, "two phases are wet at once")?;
+        walk_phase(plan.day, phase, first)?;
+        light_use = phase.light_use;
+    }
+    let furniture = plan.phases.iter().map(|phase| phase.furniture).max();
+    check(
+        plan.finish,
+        furniture == Some(plan.finish),
+        "it doesn't end when the last furniture is back",
+    )?;
+    add_up(plan)
+}
+
+/// Returns everything that a phase has in minutes.
+fn minutes(phase: &Phase) -> impl Iterator<Item = i64> {
+    let needs = &phase.needs;
+    let hardening = needs.hardening.iter();
+    let hardening = hardening.flat_map(|hardening| [hardening.after, hardening.lasts]);
+    let coats = needs
+        .coats
+        .iter()
+        .flat_map(|coat| [coat.minutes, coat.recoat]);
+    let stretches = phase
+        .work
+        .iter()
+        .flat_map(|stretch| [stretch.from, stretch.to]);
+    let labour = [needs.before, needs.light_use, needs.after].into_iter();
+    labour.chain(hardening).chain(coats).chain(stretches)
+}
+
+/// Walks through a plan beside what was asked for.
 ///
 /// # Errors
 /// Returns the first thing that isn't as the plan says, or that the brief doesn't allow.
 pub fn replay(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
-    let places = brief.house.places();
-    let wanted: BTreeSet<RoomId> = places
-        .iter()
+    walk(plan)?;
+    let day = plan.day == brief.calendar.day;
+    check(brief.start, day, "other hours than the crew's")?;
+    let places = brief.house.places().iter();
+    let wanted = places
         .filter(|place| place.refinished)
-        .map(|place| place.id)
+        .map(|place| place.id);
+    let done: BTreeSet<RoomId> = plan
+        .phases
+        .iter()
+        .flat_map(|phase| phase.rooms.iter().copied())
         .collect();
-    let mut seen: BTreeSet<RoomId> = BTreeSet::new();
-    let mut free_from = at(brief.start, MORNING);
+    check(
+        brief.start,
+        done == wanted.collect(),
+        "other rooms are done than are to be",
+    )?;
+    let mut before = None;
     for (number, phase) in plan.phases.iter().enumerate() {
-        let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
-            return flaw(brief.start, "a phase without work");
-        };
-        let stays = match brief.begun.get(number) {
-            Some(begun) => first >= begun.first && places_of(brief, &phase.rooms) == begun.rooms,
-            None => first >= brief.anew_from,
-        };
-        check(first, stays, "what has begun doesn't stay")?;
-        for room in &phase.rooms {
-            check(
-                first,
-                wanted.contains(room) && seen.insert(*room),
-                "a room is done twice, or isn't to be done",
-            )?;
-        }
-        if at(first, MORNING) < free_from {
-            let before = number
-                .checked_sub(1)
-                .and_then(|before| plan.phases.get(before));
-            check_sealed(brief, before, phase, first)?;
-        }
-        walk_phase(brief, phase, first)?;
-        check_coating_order(brief, phase, first)?;
-        check_limits(brief, phase, first)?;
-        if brief.begun.len() <= number {
-            check_dust(brief, phase)?;
-        }
-        let trimmed = phase
-            .work
-            .iter()
-            .filter(|stretch| stretch.doing == Doing::Trim);
-        free_from = trimmed
-            .map(|stretch| clock(brief, stretch.day, stretch.to))
-            .fold(phase.light_use, NaiveDateTime::max);
-        if brief.furniture_first {
-            free_from = free_from.max(phase.furniture.and_time(NaiveTime::MIN));
-        }
-        check(
-            first,
-            phase.furniture <= plan.finish,
-            "furniture comes back after the end",
-        )?;
-        check(
-            first,
-            brief.end.is_none_or(|end| phase.furniture <= end),
-            "it ends too late",
-        )?;
+        replay_phase(brief, (number, phase), before)?;
+        before = Some(phase);
     }
-    check(brief.start, seen == wanted, "not every room is done")?;
     live_through(brief, plan)?;
     check_machines(brief, plan)?;
     check_costs(brief, plan)
+}
+
+/// Walks through every plan of an answer.
+///
+/// # Errors
+/// Returns the first thing that isn't so.
+pub fn replay_all(brief: &Brief<'_>, answer: &Answer) -> Result<(), Flaw> {
+    let ways = [&answer.chosen, &answer.one_by_one, &answer.all_at_once];
+    let mut plans = ways
+        .into_iter()
+        .chain(&answer.cheapest)
+        .filter_map(|way| way.plan.as_ref());
+    plans.try_for_each(|plan| replay(brief, plan))
+}
+
+/// A phase on its days, after the one before.
+fn replay_phase(
+    brief: &Brief<'_>,
+    (number, phase): (usize, &Phase),
+    before: Option<&Phase>,
+) -> Result<(), Flaw> {
+    let rooms = places_of(brief, &phase.rooms);
+    let first = phase.work[0].day;
+    let stays = match brief.begun.get(number) {
+        Some(begun) => first >= begun.first && rooms == begun.rooms,
+        None => first >= brief.anew_from,
+    };
+    check(first, stays, "what has begun doesn't stay")?;
+    check(
+        first,
+        phase.needs == (brief.needs)(rooms),
+        "it takes something else",
+    )?;
+    for stretch in &phase.work {
+        let day = stretch.day;
+        check(
+            day,
+            brief.calendar.works_on(day),
+            "nobody works on that day",
+        )?;
+        let wet = |wet: &Wet| wet.from <= day && at(day, MORNING) < wet.until;
+        check(
+            day,
+            !brief.wet.iter().any(wet),
+            "another job's coat is wet in the house",
+        )?;
+    }
+    let free_from = before.map_or(at(brief.start, MORNING), |before| free_from(brief, before));
+    if at(first, MORNING) < free_from {
+        check_sealed(brief, before, phase, first)?;
+    }
+    check_coating_order(brief, phase, first)?;
+    check_limits(brief, phase, first)?;
+    if brief.begun.len() <= number {
+        check_dust(brief, phase)?;
+    }
+    check(
+        first,
+        brief.end.is_none_or(|end| phase.furniture <= end),
+        "it ends too late",
+    )
+}
+
+/// Returns from when on another phase can begin that isn't sealed off.
+fn free_from(brief: &Brief<'_>, phase: &Phase) -> NaiveDateTime {
+    let trimmed = phase
+        .work
+        .iter()
+        .filter(|stretch| stretch.doing == Doing::Trim);
+    let free = trimmed
+        .map(|stretch| clock(brief.calendar.day, stretch.day, stretch.to))
+        .fold(phase.light_use, NaiveDateTime::max);
+    match brief.furniture_first {
+        true => free.max(phase.furniture.and_time(NaiveTime::MIN)),
+        false => free,
+    }
 }
 
 fn flaw<T>(day: NaiveDate, what: &str) -> Result<T, Flaw> {
@@ -108,9 +212,9 @@ fn at(day: NaiveDate, hour: u32) -> NaiveDateTime {
 }
 
 /// Returns the moment at which so much labour of a day is done, to the minute, up.
-fn clock(brief: &Brief<'_>, day: NaiveDate, labour: i64) -> NaiveDateTime {
-    let share = Decimal::from(labour) * Decimal::from(brief.calendar.day_minutes)
-        / Decimal::from(brief.calendar.crew_minutes);
+fn clock(of: WorkingDay, day: NaiveDate, labour: i64) -> NaiveDateTime {
+    let share =
+        Decimal::from(labour) * Decimal::from(of.day_minutes) / Decimal::from(of.crew_minutes);
     let minutes = counted(i64::try_from(share.ceil()).ok());
     at(day, MORNING) + TimeDelta::minutes(minutes)
 }
@@ -141,22 +245,19 @@ fn check_sealed(
         first,
         rooms.is_within(reached),
         "it is reached over wet rooms only",
-    )?;
-    let coat = phase
-        .work
-        .iter()
-        .find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
-    let begins = coat.map(|stretch| clock(brief, stretch.day, stretch.from));
-    check(
-        first,
-        begins.is_none_or(|begins| begins >= before.light_use),
-        "two phases are wet at once",
     )
 }
 
+/// Returns when the first coat of a phase begins; `None`: it has none.
+fn first_coat(of: WorkingDay, phase: &Phase) -> Option<NaiveDateTime> {
+    let mut work = phase.work.iter();
+    let coat = work.find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
+    coat.map(|stretch| clock(of, stretch.day, stretch.from))
+}
+
 /// The hours of each day, what follows what, and what is dry before what.
-fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
-    let needs = (brief.needs)(places_of(brief, &phase.rooms));
+fn walk_phase(of: WorkingDay, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
+    let needs = &phase.needs;
     let mut labour: BTreeMap<NaiveDate, i64> = BTreeMap::new();
     let (mut sanded, mut trimmed, mut next_coat) = (0, 0, 0);
     let mut dry = at(first, MORNING);
@@ -169,17 +270,6 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
     let mut light_use = None;
     for stretch in &phase.work {
         let day = stretch.day;
-        check(
-            day,
-            brief.calendar.works_on(day),
-            "nobody works on that day",
-        )?;
-        let wet = |wet: &Wet| wet.from <= day && at(day, MORNING) < wet.until;
-        check(
-            day,
-            !brief.wet.iter().any(wet),
-            "another job's coat is wet in the house",
-        )?;
         let so_far = labour.entry(day).or_insert(0);
         check(
             day,
@@ -189,13 +279,10 @@ fn walk_phase(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), 
         *so_far = stretch.to;
         check(
             day,
-            stretch.to <= brief.calendar.crew_minutes,
+            stretch.to <= of.crew_minutes,
             "more hours than the crew has",
         )?;
-        let (begins, ends) = (
-            clock(brief, day, stretch.from),
-            clock(brief, day, stretch.to),
-        );
+        let (begins, ends) = (clock(of, day, stretch.from), clock(of, day, stretch.to));
         match stretch.doing {
             Doing::Sand => {
                 check(day, next_coat == 0, "sanding after a coat")?;
@@ -295,11 +382,6 @@ fn check_coating_order(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Re
         coated = coated.with(Places::one(place));
     }
     let rooms = places_of(brief, &phase.rooms);
-    check(
-        first,
-        coated == rooms,
-        "the order of coating isn't that of the rooms",
-    )?;
     let exit = places_of(brief, &[phase.exit]);
     let last = places_of(brief, &phase.coating_order[phase.coating_order.len() - 1..]);
     let open = reach(brief, rooms.without(last));
@@ -440,7 +522,7 @@ fn fails(brief: &Brief<'_>, closed: Places) -> bool {
 /// Each machine is there on the days that it is used, once, and costs what its cover says.
 fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     for phase in &plan.phases {
-        let needs = (brief.needs)(places_of(brief, &phase.rooms));
+        let needs = &phase.needs;
         for stretch in &phase.work {
             let (sanding, coating) = match stretch.doing {
                 Doing::Sand => (needs.sands_by_machine, needs.sands_with_coating_machines),
@@ -481,46 +563,49 @@ fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
 }
 
 /// Every total is the sum of its parts.
+fn add_up(plan: &HousePlan) -> Result<(), Flaw> {
+    let mut sum = PlanCosts::default();
+    for phase in &plan.phases {
+        sum.add(phase.costs);
+    }
+    check(plan.finish, sum == plan.costs, "its phases don't add up")?;
+    let rentals = plan.rentals.iter();
+    let rental: Money = rentals.map(|rental| rental.plan.cover.total()).sum();
+    check(
+        plan.finish,
+        rental == plan.costs.rental,
+        "its rentals don't add up",
+    )
+}
+
+/// Everything costs what it was said to.
 fn check_costs(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     let count = |amount: Money, times: usize| Money::from_minor(amount.minor() * times as i64);
-    let nights = plan
-        .phases
-        .iter()
-        .map(|phase| phase.nights_away.len())
-        .sum();
-    let days = plan
-        .phases
-        .iter()
-        .map(|phase| phase.days_closed as usize * phase.rooms.len())
-        .sum();
-    let costs = plan.costs;
-    let rental: Money = plan
-        .rentals
-        .iter()
-        .map(|rental| rental.plan.cover.total())
-        .sum();
-    check(
-        plan.finish,
-        costs.set_up == count(brief.set_up, plan.phases.len()),
-        "set-up costs something else",
-    )?;
-    check(
-        plan.finish,
-        costs.rental == rental,
-        "rentals cost something else",
-    )?;
-    check(
-        plan.finish,
-        costs.days_closed == count(brief.day_closed, days),
-        "closed days cost something else",
-    )?;
-    check(
-        plan.finish,
-        costs.nights_away == count(brief.night_away.price(), nights),
-        "nights away cost something else",
-    )?;
-    let phases: Money = plan.phases.iter().map(|phase| phase.costs.total()).sum();
-    check(plan.finish, phases == costs.total(), "phases don't add up")
+    for phase in &plan.phases {
+        let PlanCosts {
+            set_up,
+            rental: _,
+            days_closed,
+            nights_away,
+        } = phase.costs;
+        let days = phase.days_closed as usize * phase.rooms.len();
+        for (is, should, what) in [
+            (set_up, brief.set_up, "set-up costs something else"),
+            (
+                days_closed,
+                count(brief.day_closed, days),
+                "closed days cost something else",
+            ),
+            (
+                nights_away,
+                count(brief.night_away.price(), phase.nights_away.len()),
+                "nights away cost something else",
+            ),
+        ] {
+            check(plan.finish, is == should, what)?;
+        }
+    }
+    Ok(())
 }
 
 /// Returns the places that can be reached from outside without crossing a closed one: doorway after doorway, until none

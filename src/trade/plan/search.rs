@@ -353,7 +353,7 @@ impl<'a> Search<'a> {
             Obstacle::Coat(CoatTooLong {
                 coat: coat.name.clone(),
                 hours: hours(coat.minutes).normalize(),
-                day_hours: hours(brief.calendar.crew_minutes).normalize(),
+                day_hours: hours(brief.calendar.day.crew_minutes).normalize(),
             })
         })
     }

@@ -226,8 +226,10 @@ impl World {
                     Weekday::Fri,
                 ],
                 holidays: BTreeMap::new(),
-                crew_minutes: drawn.crew,
-                day_minutes: 480,
+                day: WorkingDay {
+                    crew_minutes: drawn.crew,
+                    day_minutes: 480,
+                },
             },
             machines: vec![
                 machine(1, 8000, week, weekend),
@@ -865,9 +867,13 @@ fn a_plan_that_does_not_wait_for_what_hardens_does_not_hold() {
         ..drawn
     });
     let plan_of = |brief: &Brief<'_>| plan(brief, None).chosen.plan.unwrap();
-    let (patient, hasty) = (waits.with_brief(plan_of), hasty.with_brief(plan_of));
+    let (patient, mut hasty) = (waits.with_brief(plan_of), hasty.with_brief(plan_of));
     waits.with_brief(|brief| {
         assert_eq!(replay(brief, &patient), Ok(()));
+        for phase in &mut hasty.phases {
+            let rooms: Places = phase.rooms.iter().map(|room| room.0 as usize - 1).collect();
+            phase.needs = (brief.needs)(rooms);
+        }
         let flaw = replay(brief, &hasty).unwrap_err();
         assert_eq!(flaw.what, "sanding what isn't hard");
     });
