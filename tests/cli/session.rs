@@ -345,6 +345,28 @@ fn entries_on_a_closed_job_are_late_costs() {
 }
 
 #[test]
+fn late_hours_carry_their_overhead() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        setting set overhead 10
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        job start J1
+        hours "Ruben Vale" 2 --on sand
+        job close J1
+        hours "Ruben Vale" 1 --on sand --job J1
+        "#,
+    );
+    let margin = ledger.json("report margin J1");
+    // 1 h × 28.00 × 1.4235 = 39.858 → 39.86, and a tenth of it: 3.99.
+    assert_eq!(margin["jobs"][0]["late_cost"], json!("43.85"));
+    // 3 h are 79.72 + 39.86 = 119.58, and a tenth of that: 11.96.
+    assert_eq!(margin["jobs"][0]["actual_cost"], json!("131.54"));
+}
+
+#[test]
 fn a_variation_adds_to_the_price() {
     let ledger = TestLedger::job_open();
     ledger.lines(
