@@ -281,6 +281,7 @@ fn consumables_compare_only_what_was_recorded() {
         (&json!("20"), &json!("12"))
     );
     assert_eq!(plug["used_percent"], json!(120));
+    assert_eq!(plug["jobs"], json!(1), "in two rooms of one job");
     assert_eq!(plug["not_recorded_quantity"], json!("10"));
     assert_eq!(plug["not_recorded_cost"], json!("30.00"));
     let bags = of("vacuum-bag");
