@@ -294,10 +294,10 @@ fn consumables_compare_only_what_was_recorded() {
     let rows: Vec<&str> = text.lines().collect();
     assert!(rows[2].starts_with("plug"), "{text}");
     assert_eq!(rows[2].split_whitespace().last(), Some("36.00"), "{text}");
-    // 12 plugs at 3.00 for 10 at 3.00 are the sum too.
+    // 12 plugs at 3.00 for 10 quoted at 2.00 are the sum too.
     let sum = rows.iter().find(|row| row.starts_with("Total"));
     let sum: Vec<&str> = sum.unwrap_or(&"").split_whitespace().collect();
-    assert_eq!(sum, ["Total", "30.00", "36.00"], "{text}");
+    assert_eq!(sum, ["Total", "20.00", "36.00"], "{text}");
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("10 each of plug (patch)"), "{text}");
 }
