@@ -754,6 +754,8 @@ proptest! {
                     }
                 })
                 .collect();
+            // Where nothing has begun, all of it begins whenever it can.
+            let anew_from = if begun.is_empty() { brief.start } else { anew_from };
             let again = Brief { calendar: &calendar, anew_from, begun, ..brief.with_nights() };
             let answer = plan(&again, None);
             let after = answer.chosen.plan.unwrap();
