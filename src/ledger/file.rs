@@ -163,6 +163,10 @@ impl Ledger {
         let Some(currency) = Currency::from_code(&currency) else {
             bail!("unknown currency `{currency}`")
         };
+        // Not before the file is known to be a ledger, since SQLite reads it for this.
+        connection
+            .pragma_update(None, "cache_size", PAGE_CACHE)
+            .map_err(|error| trouble(name, error))?;
         Ok(Ledger {
             connection,
             identity: Identity {
@@ -531,7 +535,6 @@ fn connect(path: &Path) -> rusqlite::Result<Connection> {
     let connection = Connection::open_with_flags(path, flags)?;
     connection.busy_timeout(BUSY_TIMEOUT)?;
     connection.set_prepared_statement_cache_capacity(128);
-    connection.pragma_update(None, "cache_size", PAGE_CACHE)?;
     // Foreign keys are on by default in the bundled build; said here so that no other build changes it.
     connection.pragma_update(None, "foreign_keys", true)?;
     Ok(connection)

@@ -352,7 +352,8 @@ fn parts(variance: &Value, machine: &str) -> Vec<(String, [i64; 4])> {
 #[test]
 fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     let ledger = TestLedger::tannery_row();
-    // A plan rents by whole days: one of the rotary, 80.00 + 8.00 + 25.00, and one of the buffer.
+    // A plan rents by whole days, and the filler of the nails hardens from one to the next: two of the rotary,
+    // 160.00 + 16.00 + 25.00, and one of the buffer.
     ledger.lines(
         r#"
         plan house "4 Tannery Row" --start 2026-03-02 --room Landing --accept
@@ -368,12 +369,12 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     ledger.lines("rental back rotary --at 12:00 --charged 400");
     let variance = ledger.json("report variance J1");
     let expected = [
-        // Two days and four hours by the quote's tariff: 2 × 80 + 62 = 222; 222 − 80.
-        ("days", [8_000, 22_200, 0, 14_200]),
+        // Two days and four hours by the quote's tariff: 2 × 80 + 62 = 222; 222 − 160.
+        ("days", [16_000, 22_200, 0, 6_200]),
         // By the tariff with which it went out: 2 × 90 + 70 = 250; 250 − 222.
         ("tariff", [0, 2_800, 2_800, 0]),
-        // Quoted 8.00 + 25; by the quote's tariff 22.20 + 25 = 47.20; by its own 25.00 + 30 = 55.00.
-        ("once", [3_300, 5_500, 780, 1_420]),
+        // Quoted 16.00 + 25; by the quote's tariff 22.20 + 25 = 47.20; by its own 25.00 + 30 = 55.00.
+        ("once", [4_100, 5_500, 780, 620]),
         // 400 − 250 − 55.
         ("rest", [0, 9_500, 9_500, 0]),
     ];
@@ -389,7 +390,7 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
             &days["actual_quantity"],
             &days["quoted_unit_price"]
         ),
-        (&json!("1"), &json!("2.5"), &Value::Null)
+        (&json!("2"), &json!("2.5"), &Value::Null)
     );
     // Nobody fetched the buffer: nothing is split, nothing saved.
     assert_eq!(
@@ -398,10 +399,10 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     );
     let text = ledger.line("report variance J1").ok();
     for words in [
-        "1 day, 80.00  2.5 day, 222.00      0.00       142.00  142.00",
-        "rotary, tariff                               28.00     28.00         0.00   28.00",
-        "33.00            55.00      7.80        14.20   22.00",
-        "95.00     95.00         0.00   95.00",
+        "2 day, 160.00  2.5 day, 222.00      0.00        62.00  62.00",
+        "rotary, tariff                                   28.00     28.00         0.00  28.00",
+        "41.00            55.00      7.80         6.20  14.00",
+        "95.00     95.00         0.00  95.00",
     ] {
         assert!(text.contains(words), "{words}:\n{text}");
     }
