@@ -11,7 +11,7 @@ use super::{
     QuoteStatus, Span,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
-use crate::trade::job_cost::{Logged, Outcome, What, by_room, totals};
+use crate::trade::job_cost::{Logged, Missing, Outcome, What, by_room, totals};
 use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{LineKind, Side, Variance, compare};
@@ -204,7 +204,15 @@ impl Judge {
             unestimated: agreed.unestimated(),
             actual: totals(&logged, overhead).total(),
             late: totals(late, overhead).total(),
-            missing: variance.missing(),
+            missing: match &agreed.before {
+                // Without a day book nobody knows what it cost: that isn't nothing.
+                Some(before) if logged.is_empty() => Missing {
+                    others: 1,
+                    quoted: before.cost.unwrap_or_default(),
+                    ..Missing::default()
+                },
+                _ => variance.missing(),
+            },
         };
         let rooms = if with_rooms {
             rooms_of(&agreed, &logged, &outcome, &variance)

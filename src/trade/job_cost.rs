@@ -259,7 +259,8 @@ pub struct Missing {
 impl Missing {
     /// Tells whether something is missing that was sure to come: what only might turn up leaves no gap.
     pub fn is_gap(&self) -> bool {
-        self.quoted != self.might
+        let of_unknown_cost = self.others > 0 && self.quoted.is_zero();
+        self.quoted != self.might || of_unknown_cost
     }
 
     /// Adds what another job lacks.

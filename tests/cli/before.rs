@@ -371,3 +371,29 @@ fn check_sees_what_another_hand_changes_in_them() {
         assert!(problems.contains(problem), "{problems}");
     }
 }
+
+#[test]
+fn a_job_without_a_day_book_did_not_cost_nothing() {
+    let ledger = TestLedger::new();
+    ledger.lines("client add \"Ada Quill\"\nsite add \"Ada Quill\" \"4 Tannery Row\"");
+    bring(
+        &ledger,
+        "jobs",
+        "job,site,agreed_on,price,closed_on,cost\n\
+         Mill Lane,4 Tannery Row,2024-05-06,1200.00,2024-05-17,840.00\n\
+         Kiln Walk,4 Tannery Row,2025-02-03,900.00,2025-02-10,\n",
+    );
+    let margin = ledger.json("report margin");
+    let missing = |place: usize| margin["jobs"][place]["not_recorded"]["others"].clone();
+    assert_eq!((missing(0), missing(1)), (json!(1), json!(1)));
+    let words = ledger.line("report margin").ok();
+    for told in [
+        "J1, of it not recorded: 1 other line, quoted at 840.00",
+        "J2, of it not recorded: 1 other line, quoted at 0.00",
+    ] {
+        assert!(words.contains(told), "{told}:\n{words}");
+    }
+    ledger.lines("spent 45.50 --for \"dump\" --job \"Mill Lane\" --date 2024-05-10 --confirm");
+    let margin = ledger.json("report margin J1");
+    assert_eq!(margin["jobs"][0]["not_recorded"]["others"], json!(0));
+}
