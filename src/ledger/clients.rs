@@ -65,6 +65,9 @@ pub struct Site {
     pub note: String,
 }
 
+const CLIENTS: &str =
+    "SELECT id, name, phone, email, address, note FROM client WHERE voided_on IS NULL";
+
 const SITES: &str = "
     SELECT site.id, client_id, client.name AS client, site.address, year_built, tax_area_id, tax_area.name AS tax_area,
            site.note
@@ -79,22 +82,9 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn clients(&self) -> Result<Vec<Client>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT id, name, phone, email, address, note FROM client WHERE voided_on IS NULL ORDER BY name, id",
-        )?;
-        let clients = statement.query_map([], |row| {
-            let details = NewClient {
-                name: row.get("name")?,
-                phone: row.get("phone")?,
-                email: row.get("email")?,
-                address: row.get("address")?,
-                note: row.get("note")?,
-            };
-            Ok(Client {
-                id: row.get("id")?,
-                details,
-            })
-        })?;
+        let sql = format!("{CLIENTS} ORDER BY name, id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let clients = statement.query_map([], client_from_row)?;
         Ok(clients.collect::<rusqlite::Result<_>>()?)
     }
 
@@ -103,13 +93,18 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn client(&self, name: &str) -> Result<Client> {
-        self.clients_by_name()?.find(name).cloned()
+        let range = format!(
+            "{CLIENTS} AND name >= :from COLLATE NOCASE AND name < :to COLLATE NOCASE ORDER BY name, id"
+        );
+        let begin = self.begin_like(name, &range, client_from_row)?;
+        match begin.is_empty() {
+            true => self.clients_by_name()?.find(name).cloned(),
+            false => named_clients(begin).find(name).cloned(),
+        }
     }
 
     pub(super) fn clients_by_name(&self) -> Result<Names<Client>> {
-        let clients = self.clients()?.into_iter();
-        let named = clients.map(|client| (client.details.name.clone(), client));
-        Ok(Names::new("client", named))
+        Ok(named_clients(self.clients()?))
     }
 
     /// Returns the sites in use, by address.
@@ -139,13 +134,19 @@ impl Ledger {
     /// # Errors
     /// Refuses an address that fits none or several.
     pub fn site(&self, address: &str) -> Result<Site> {
-        self.sites_by_name()?.find(address).cloned()
+        let range = format!(
+            "{SITES} AND site.address >= :from COLLATE NOCASE AND site.address < :to COLLATE NOCASE
+             ORDER BY site.address, site.id"
+        );
+        let begin = self.begin_like(address, &range, site_from_row)?;
+        match begin.is_empty() {
+            true => self.sites_by_name()?.find(address).cloned(),
+            false => named_sites(begin).find(address).cloned(),
+        }
     }
 
     pub(super) fn sites_by_name(&self) -> Result<Names<Site>> {
-        let sites = self.sites()?.into_iter();
-        let named = sites.map(|site| (site.address.clone(), site));
-        Ok(Names::new("site", named))
+        Ok(named_sites(self.sites()?))
     }
 
     /// Returns what a site is called today, which is what it is found by; papers have it as it was.
@@ -155,6 +156,32 @@ impl Ledger {
             .prepare_cached("SELECT address FROM site WHERE id = :site")?
             .query_row(named_params! { ":site": site }, |row| row.get(0))?)
     }
+}
+
+fn named_clients(clients: Vec<Client>) -> Names<Client> {
+    let clients = clients.into_iter();
+    let named = clients.map(|client| (client.details.name.clone(), client));
+    Names::new("client", named)
+}
+
+fn named_sites(sites: Vec<Site>) -> Names<Site> {
+    let sites = sites.into_iter();
+    let named = sites.map(|site| (site.address.clone(), site));
+    Names::new("site", named)
+}
+
+fn client_from_row(row: &Row<'_>) -> rusqlite::Result<Client> {
+    let details = NewClient {
+        name: row.get("name")?,
+        phone: row.get("phone")?,
+        email: row.get("email")?,
+        address: row.get("address")?,
+        note: row.get("note")?,
+    };
+    Ok(Client {
+        id: row.get("id")?,
+        details,
+    })
 }
 
 fn site_from_row(row: &Row<'_>) -> rusqlite::Result<Site> {

@@ -291,13 +291,14 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn said_before(&self, entry: EntryId) -> Result<Option<String>> {
-        // What a use cost follows from the shelf: only amounts that are typed tell two lines apart.
+        // What a use cost follows from the shelf: only amounts that are typed tell two lines apart. The plus signs keep
+        // SQLite from every entry of no job, where those of a day are few.
         let mut statement = self.connection.prepare_cached(
             "SELECT earlier.id, earlier.number FROM entry AS new JOIN live_entry AS earlier
                  ON earlier.happened_on = new.happened_on AND earlier.kind = new.kind AND earlier.id < new.id
-             WHERE new.id = :entry AND earlier.job_id IS new.job_id AND earlier.worker_id IS new.worker_id
+             WHERE new.id = :entry AND +earlier.job_id IS new.job_id AND +earlier.worker_id IS new.worker_id
                AND earlier.task_id IS new.task_id AND earlier.operation_id IS new.operation_id
-               AND earlier.item_id IS new.item_id AND earlier.quantity_micro IS new.quantity_micro
+               AND +earlier.item_id IS new.item_id AND earlier.quantity_micro IS new.quantity_micro
                AND earlier.left_over = new.left_over AND earlier.what = new.what
                AND (new.kind NOT IN ('spent', 'buy', 'hand-back') OR earlier.amount_minor IS new.amount_minor)
                AND NOT EXISTS (

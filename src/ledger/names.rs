@@ -6,9 +6,10 @@
 use std::collections::BTreeMap;
 
 use anyhow::Result;
+use rusqlite::{Row, named_params};
 use unicode_normalization::UnicodeNormalization;
 
-use super::{Refusal, refuse};
+use super::{Ledger, Refusal, refuse};
 
 /// Tells whether a sign can be shown: it is no control, and it hides or turns nothing around it.
 pub(crate) fn can_be_shown(sign: char) -> bool {
@@ -63,6 +64,31 @@ pub(crate) fn key(text: &str) -> String {
 fn spelled(text: &str) -> String {
     let words: Vec<&str> = text.split_whitespace().collect();
     words.join(" ").nfc().collect()
+}
+
+/// Returns the range in which all kept names stand that begin like a text, where letters from A to Z are ordered without
+/// case; `None`: only who reads all names can tell.
+fn range_of(wanted: &str) -> Option<(String, String)> {
+    let from = key(wanted);
+    let to = format!("{from}{}", char::MAX);
+    (!from.is_empty() && from.is_ascii()).then_some((from, to))
+}
+
+impl Ledger {
+    /// Returns those that begin like a name, by a query of their range; none: nobody can tell, or none does.
+    pub(super) fn begin_like<T>(
+        &self,
+        name: &str,
+        range: &str,
+        from_row: impl Fn(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>> {
+        let Some((from, to)) = range_of(name) else {
+            return Ok(Vec::new());
+        };
+        let mut statement = self.connection.prepare_cached(range)?;
+        let found = statement.query_map(named_params! { ":from": from, ":to": to }, from_row)?;
+        Ok(found.collect::<rusqlite::Result<_>>()?)
+    }
 }
 
 /// Things of one noun by their names, for whoever looks many of them up.
@@ -224,6 +250,27 @@ mod tests {
         }
         assert!(same("\u{c9}va  Lind", "e\u{301}va lind"));
         assert!(!same("Eva Lind", "\u{c9}va Lind"));
+    }
+
+    #[test]
+    fn names_that_begin_alike_stand_in_one_range() {
+        let is_in = |name: &str, wanted: &str| {
+            let (from, to) = range_of(wanted).unwrap();
+            let name = name.to_ascii_lowercase();
+            from <= name && name < to
+        };
+        for (name, wanted) in [
+            ("Ada Quill", "ada  QUILL"),
+            ("Ada Quill", "ada"),
+            ("Zo\u{eb} Lind", "zo"),
+            ("4 Tannery Row", "4"),
+        ] {
+            assert!(is_in(name, wanted), "{name}, {wanted}");
+        }
+        assert!(!is_in("Bo Marsh", "ada") && !is_in("Ad", "ada"));
+        for wanted in ["", " ", "Zo\u{eb}", "\u{c9}va"] {
+            assert_eq!(range_of(wanted), None, "{wanted}");
+        }
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The firm's workers and their wages.
 
 use anyhow::Result;
-use rusqlite::named_params;
+use rusqlite::{Row, named_params};
 
 use super::names::Names;
 use super::{Ledger, Writing};
@@ -31,15 +31,7 @@ impl Ledger {
         let mut statement = self
             .connection
             .prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
-        let workers = statement.query_map([], |row| {
-            let active: i64 = row.get("active")?;
-            Ok(Worker {
-                id: row.get("id")?,
-                name: row.get("name")?,
-                wage: row.get("wage_minor")?,
-                active: active == 1,
-            })
-        })?;
+        let workers = statement.query_map([], worker_from_row)?;
         Ok(workers.collect::<rusqlite::Result<_>>()?)
     }
 
@@ -48,13 +40,17 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn worker(&self, name: &str) -> Result<Worker> {
-        self.workers_by_name()?.find(name).cloned()
+        let range = "SELECT id, name, wage_minor, active FROM worker
+                     WHERE name >= :from COLLATE NOCASE AND name < :to COLLATE NOCASE ORDER BY name, id";
+        let begin = self.begin_like(name, range, worker_from_row)?;
+        match begin.is_empty() {
+            true => self.workers_by_name()?.find(name).cloned(),
+            false => named_workers(begin).find(name).cloned(),
+        }
     }
 
     pub(super) fn workers_by_name(&self) -> Result<Names<Worker>> {
-        let workers = self.workers()?.into_iter();
-        let named = workers.map(|worker| (worker.name.clone(), worker));
-        Ok(Names::new("worker", named))
+        Ok(named_workers(self.workers()?))
     }
 
     /// Returns the mean wage of the active workers in major units; `None`: there are none.
@@ -76,6 +72,22 @@ impl Ledger {
             self.currency().decimal(total) / Decimal::from(wages.len()),
         )))
     }
+}
+
+fn named_workers(workers: Vec<Worker>) -> Names<Worker> {
+    let workers = workers.into_iter();
+    let named = workers.map(|worker| (worker.name.clone(), worker));
+    Names::new("worker", named)
+}
+
+fn worker_from_row(row: &Row<'_>) -> rusqlite::Result<Worker> {
+    let active: i64 = row.get("active")?;
+    Ok(Worker {
+        id: row.get("id")?,
+        name: row.get("name")?,
+        wage: row.get("wage_minor")?,
+        active: active == 1,
+    })
 }
 
 impl Writing<'_> {
