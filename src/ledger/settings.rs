@@ -1,6 +1,6 @@
 //! Settings: dated facts, the newest counts.
 //!
-//! What can be set is one table, [`settings!`]: a line for each setting, and its row in `seed-data/settings.csv` with
+//! What can be set is one table, `settings!`: a line for each setting, and its row in `seed-data/settings.csv` with
 //! its default, its words and its source. Whatever is typed, seeded or kept is read by the same line.
 
 use std::collections::BTreeMap;

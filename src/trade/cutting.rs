@@ -4,7 +4,7 @@
 //! and every stick has room for one more.
 //!
 //! Up to [`EXACT_PIECES`] pieces every list is looked at: the best list of a set of pieces is a stick with the longest of
-//! them and some others, and the best list of what is left ([`Bench::best`]).
+//! them and some others, and the best list of what is left (`Bench::best`).
 //!
 //! More pieces are laid by best fit: the longest first, each where it leaves least, on a new stick where it fits nowhere.
 //! Many starts disturb the order a little. Of the best list, some pieces are taken off a few sticks at a time and laid
