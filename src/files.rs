@@ -226,7 +226,12 @@ impl Part {
             // Whoever held it until now may have renamed it: then it is the finished file, and not ours.
             let ours = file.metadata().map_err(failed)?;
             if fs::metadata(&path).is_ok_and(|there| same_file(&ours, &there)) {
-                file.set_len(0).map_err(failed)?;
+                if ours.len() > 0 {
+                    // A making that was cut short between its two names left a second name of the finished file: the
+                    // name goes, never what is in it.
+                    fs::remove_file(&path).map_err(failed)?;
+                    continue;
+                }
                 return Ok(Part {
                     target: target.to_owned(),
                     path,
@@ -370,4 +375,31 @@ fn sync_folder(path: &Path) {
 
 fn shown(path: &Path) -> String {
     path.display().to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use tempfile::TempDir;
+
+    use super::*;
+
+    #[test]
+    fn a_second_name_of_a_finished_file_is_taken_away_and_the_file_stays() {
+        let folder = TempDir::new().unwrap();
+        let target = folder.path().join("t.db");
+        let beside = folder.path().join(".t.db.being-written");
+        fs::write(&target, "a year of work").unwrap();
+        fs::hard_link(&target, &beside).unwrap();
+        let part = Part::beside(&target, true).unwrap();
+        assert_eq!(fs::metadata(part.path()).unwrap().len(), 0);
+        assert_eq!(fs::read_to_string(&target).unwrap(), "a year of work");
+        // What was cut short before it had its name is begun anew.
+        drop(part);
+        fs::write(&beside, "half of a").unwrap();
+        let part = Part::beside(&target, true).unwrap();
+        assert_eq!(fs::metadata(part.path()).unwrap().len(), 0);
+        drop(part);
+        assert_eq!(fs::read_to_string(&target).unwrap(), "a year of work");
+        assert!(!beside.exists());
+    }
 }
