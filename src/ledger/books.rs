@@ -188,18 +188,10 @@ impl Ledger {
 
 #[cfg(test)]
 mod tests {
-    use chrono::NaiveDate;
     use rusqlite::StatementStatus;
 
     use super::*;
-    use crate::ledger::Clock;
-
-    fn demo() -> (tempfile::TempDir, Ledger) {
-        let folder = tempfile::tempdir().unwrap();
-        let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
-        let ledger = Ledger::create_demo(&folder.path().join("demo.db"), Clock::at(today)).unwrap();
-        (folder, ledger)
-    }
+    use crate::ledger::demo::tests::demo;
 
     #[test]
     fn one_job_is_looked_up_by_index() {

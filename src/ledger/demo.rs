@@ -419,7 +419,7 @@ fn listed(cell: &str) -> impl Iterator<Item = &str> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use rust_decimal_macros::dec;
 
     use super::*;
@@ -428,7 +428,7 @@ mod tests {
     use crate::trade::FloorCondition;
     use crate::trade::rates::RateKind;
 
-    fn demo() -> (tempfile::TempDir, Ledger) {
+    pub(in crate::ledger) fn demo() -> (tempfile::TempDir, Ledger) {
         let folder = tempfile::tempdir().unwrap();
         let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
         let ledger = Ledger::create_demo(&folder.path().join("demo.db"), Clock::at(today)).unwrap();

@@ -15,7 +15,7 @@ use crate::trade::rates::FloorClass;
 use crate::trade::takeoff::Contingency;
 use crate::trade::{ItemId, JobId, QuoteId, RoomId};
 
-/// NamedRow of a quote's own row, beside those of its header.
+/// Columns of a quote's own row, beside those of its header.
 const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
     quote.step_minor, quote.wage_micro, quote.burden_micro, quote.overhead_micro, quote.tax_micro";
 
