@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
-use crate::document::people::{finding_words, findings_json, findings_text, placed_finding_json};
+use crate::document::people::{FindingList, PlacedFinding};
 use crate::ledger::{Finding, Ledger, NewFinding, Refusal, near_names, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, quantity};
@@ -94,10 +94,7 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
             let page = context.page(ledger);
-            context.answer(
-                || findings_json(&findings, &page),
-                || findings_text(&findings, &page),
-            )
+            context.give(ledger, FindingList::new(findings, &page))
         }),
         FindingCommand::Void(args) => {
             let Ok(id) = args.id.trim().parse() else {
@@ -147,14 +144,9 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
         let Some(finding) = noted else {
             refuse!("the finding was not kept")
         };
-        let page = context.page(writing);
-        context.status(&format!(
-            "Noted {} in {}: {}.",
-            finding.kind,
-            finding.room,
-            finding_words(&finding, &page)
-        ));
-        context.answer_if_json(|| placed_finding_json(&finding, &page))
+        let answer = PlacedFinding::new(finding, &context.page(writing));
+        context.status(&format!("Noted {}.", answer.words()));
+        context.give_json(|| Ok(answer))
     })
 }
 

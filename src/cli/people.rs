@@ -3,12 +3,10 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::room::room_views;
+use super::room::room_answers;
 use super::ui::Context;
 use crate::document::people::{
-    ClientView, RoomView, client_view_json, client_view_text, clients_json, clients_text,
-    site_view_json, site_view_text, sites_json, sites_text, worker_json, workers_json,
-    workers_text,
+    ClientAnswer, ClientList, SiteAnswer, SiteList, WorkerAnswer, WorkerList,
 };
 use crate::ledger::{
     Client, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
@@ -214,19 +212,12 @@ pub(super) struct WorkerEditArgs {
 pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()> {
     match command {
         ClientCommand::Add(args) => add_client(context, &args),
-        ClientCommand::List => context.read(|ledger| {
-            let (clients, page) = (ledger.clients()?, context.page(ledger));
-            context.answer(|| clients_json(&clients), || clients_text(&clients, &page))
-        }),
+        ClientCommand::List => {
+            context.read(|ledger| context.give(ledger, ClientList::new(ledger.clients()?)))
+        }
         ClientCommand::Show(args) => context.read(|ledger| {
-            let (view, page) = (
-                client_view(ledger, ledger.client(&args.name)?)?,
-                context.page(ledger),
-            );
-            context.answer(
-                || client_view_json(&view, &page),
-                || client_view_text(&view, &page),
-            )
+            let client = ledger.client(&args.name)?;
+            context.give(ledger, client_answer(context, ledger, client)?)
         }),
         ClientCommand::Edit(args) => edit_client(context, &args),
         ClientCommand::Void(args) => context.write(|writing| {
@@ -255,11 +246,11 @@ fn add_client(context: &Context, args: &ClientAddArgs) -> Result<()> {
     };
     context.write(|writing| {
         writing.add_client(&details)?;
-        let view = client_view(writing, writing.client(&details.name)?)?;
-        let name = &view.client.details.name;
+        let client = writing.client(&details.name)?;
+        let name = &client.details.name;
         context.status(&format!("Added client {name}."));
         context.hint(&format!("gritledger site add {} \"ADDRESS\"", typed(name)));
-        tell_client(context, writing, &view)
+        context.give_json(|| client_answer(context, writing, client))
     })
 }
 
@@ -275,25 +266,18 @@ fn edit_client(context: &Context, args: &ClientEditArgs) -> Result<()> {
             note: new.note.unwrap_or(old.note),
         };
         writing.edit_client(client.id, &details)?;
-        let view = client_view(writing, writing.client(&details.name)?)?;
-        context.status(&format!("Changed client {}.", view.client.details.name));
-        tell_client(context, writing, &view)
+        let client = writing.client(&details.name)?;
+        context.status(&format!("Changed client {}.", client.details.name));
+        context.give_json(|| client_answer(context, writing, client))
     })
 }
 
-fn client_view(ledger: &Ledger, client: Client) -> Result<ClientView> {
-    Ok(ClientView {
-        sites: ledger.sites_of(client.id)?,
-        jobs: ledger.jobs_for(client.id)?,
-        invoices: ledger.invoices_to(client.id)?,
-        client,
-    })
-}
-
-/// After an event, the JSON answer is the client as they stand; people were told in a sentence.
-fn tell_client(context: &Context, ledger: &Ledger, view: &ClientView) -> Result<()> {
+/// Returns a client as they stand.
+fn client_answer(context: &Context, ledger: &Ledger, client: Client) -> Result<ClientAnswer> {
+    let (sites, jobs) = (ledger.sites_of(client.id)?, ledger.jobs_for(client.id)?);
+    let invoices = ledger.invoices_to(client.id)?;
     let page = context.page(ledger);
-    context.answer_if_json(|| client_view_json(view, &page))
+    Ok(ClientAnswer::new(client, sites, jobs, &invoices, &page))
 }
 
 pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
@@ -306,16 +290,11 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
                 Some(client) => ledger.sites_of(client.id)?,
                 None => ledger.sites()?,
             };
-            let page = context.page(ledger);
-            context.answer(|| sites_json(&sites), || sites_text(&sites, &page))
+            context.give(ledger, SiteList::new(sites))
         }),
         SiteCommand::Show(args) => context.read(|ledger| {
             let site = ledger.site(&args.address)?;
-            let (rooms, page) = (room_views(ledger, site.id)?, context.page(ledger));
-            context.answer(
-                || site_view_json(&site, &rooms, &page),
-                || site_view_text(&site, &rooms, &page),
-            )
+            context.give(ledger, site_answer(context, ledger, site)?)
         }),
         SiteCommand::Edit(args) => edit_site(context, &args),
         SiteCommand::Void(args) => context.write(|writing| {
@@ -344,7 +323,7 @@ fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
         let site = writing.site(&new.address)?;
         context.status(&format!("Added site {} of {}.", site.address, site.client));
         context.hint(&adding_a_room(&site.address));
-        tell_site(context, writing, &site, &[])
+        context.give_json(|| site_answer(context, writing, site))
     })
 }
 
@@ -373,12 +352,12 @@ fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
             note: args.note.clone().unwrap_or(old.note),
         };
         writing.edit_site(old.id, &new)?;
-        let (site, rooms) = (writing.site(&new.address)?, room_views(writing, old.id)?);
+        let site = writing.site(&new.address)?;
         context.status(&format!("Changed site {}.", site.address));
         if client != old.client_id {
             warn_of_open_jobs(context, writing, &site)?;
         }
-        tell_site(context, writing, &site, &rooms)
+        context.give_json(|| site_answer(context, writing, site))
     })
 }
 
@@ -394,10 +373,10 @@ fn warn_of_open_jobs(context: &Context, ledger: &Ledger, site: &Site) -> Result<
     Ok(())
 }
 
-/// After an event, the JSON answer is the site as it stands; people were told in a sentence.
-fn tell_site(context: &Context, ledger: &Ledger, site: &Site, rooms: &[RoomView]) -> Result<()> {
-    let page = context.page(ledger);
-    context.answer_if_json(|| site_view_json(site, rooms, &page))
+/// Returns a site as it stands.
+fn site_answer(context: &Context, ledger: &Ledger, site: Site) -> Result<SiteAnswer> {
+    let rooms = room_answers(ledger, site.id, &context.page(ledger))?;
+    Ok(SiteAnswer::new(site, rooms))
 }
 
 fn read_year(text: &str) -> Result<i32> {
@@ -425,14 +404,11 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
             writing.add_worker(&args.name, wage)?;
             let worker = writing.worker(&args.name)?;
             context.status(&format!("Added worker {}.", worker.name));
-            tell_worker(context, writing, &worker)
+            give_worker(context, writing, worker)
         }),
         WorkerCommand::List => context.read(|ledger| {
             let (workers, page) = (ledger.workers()?, context.page(ledger));
-            context.answer(
-                || workers_json(&workers, &page),
-                || workers_text(&workers, &page),
-            )
+            context.give(ledger, WorkerList::new(workers, &page))
         }),
         WorkerCommand::Edit(args) => context.write(|writing| {
             let mut worker = writing.worker(&args.name)?;
@@ -442,13 +418,12 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
             worker.active = (worker.active || args.active) && !args.inactive;
             writing.edit_worker(&worker)?;
             context.status(&format!("Changed worker {}.", worker.name));
-            tell_worker(context, writing, &worker)
+            give_worker(context, writing, worker)
         }),
     }
 }
 
 /// After an event, the JSON answer is the worker as they stand; people were told in a sentence.
-fn tell_worker(context: &Context, ledger: &Ledger, worker: &Worker) -> Result<()> {
-    let page = context.page(ledger);
-    context.answer_if_json(|| worker_json(worker, &page))
+fn give_worker(context: &Context, ledger: &Ledger, worker: Worker) -> Result<()> {
+    context.give_json(|| Ok(WorkerAnswer::new(worker, &context.page(ledger))))
 }

@@ -4,7 +4,8 @@ use anyhow::Result;
 use clap::{ArgGroup, Args, Subcommand};
 
 use super::ui::Context;
-use crate::document::people::{RoomView, room_view_json, room_view_text, rooms_json, rooms_text};
+use crate::document::Page;
+use crate::document::people::{RoomAnswer, RoomList};
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
 use crate::measure::{Length, Units};
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
@@ -170,17 +171,15 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
     match command {
         RoomCommand::Add(args) => add_room(context, &args),
         RoomCommand::List(args) => context.read(|ledger| {
-            let rooms = room_views(ledger, ledger.site(&args.site)?.id)?;
-            let page = context.page(ledger);
-            context.answer(|| rooms_json(&rooms, &page), || rooms_text(&rooms, &page))
+            let site = ledger.site(&args.site)?;
+            context.give(
+                ledger,
+                room_answers(ledger, site.id, &context.page(ledger))?,
+            )
         }),
         RoomCommand::Show(args) => context.read(|ledger| {
             let room = room_named(ledger, &args.name, args.site.as_deref())?;
-            let (view, page) = (room_view(ledger, room)?, context.page(ledger));
-            context.answer(
-                || room_view_json(&view, &page),
-                || room_view_text(&view, &page),
-            )
+            context.give(ledger, room_answer(ledger, room, &context.page(ledger))?)
         }),
         RoomCommand::Edit(args) => edit_room(context, &args),
         RoomCommand::Void(args) => context.write(|writing| {
@@ -269,9 +268,9 @@ fn change_room(room: &mut Room, args: &RoomEditArgs, units: Units) -> Result<()>
 
 /// After an event, the answer is the room as it stands.
 fn tell_room(context: &Context, writing: &Writing<'_>, site: SiteId, id: RoomId) -> Result<()> {
-    let view = room_view(writing, room_with(writing, site, id)?)?;
-    let page = context.page(writing);
-    context.answer(|| room_view_json(&view, &page), || view.sentence(&page))
+    let room = room_with(writing, site, id)?;
+    let answer = room_answer(writing, room, &context.page(writing))?;
+    context.give_as(answer, RoomAnswer::sentence)
 }
 
 /// Reads the shape that a room begins with; `None`: none was given.
@@ -368,18 +367,18 @@ fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
     }
 }
 
-fn room_view(ledger: &Ledger, room: Room) -> Result<RoomView> {
+fn room_answer(ledger: &Ledger, room: Room, page: &Page) -> Result<RoomAnswer> {
     let findings = ledger.findings_of(room.site_id)?;
-    RoomView::new(room, &findings)
+    RoomAnswer::new(room, &findings, page)
 }
 
-pub(super) fn room_views(ledger: &Ledger, site: SiteId) -> Result<Vec<RoomView>> {
+pub(super) fn room_answers(ledger: &Ledger, site: SiteId, page: &Page) -> Result<RoomList> {
     let findings = ledger.findings_of(site)?;
-    ledger
-        .rooms_of(site)?
-        .into_iter()
-        .map(|room| RoomView::new(room, &findings))
-        .collect()
+    let rooms = ledger.rooms_of(site)?.into_iter();
+    let rooms: Result<_> = rooms
+        .map(|room| RoomAnswer::new(room, &findings, page))
+        .collect();
+    Ok(RoomList::new(rooms?, page))
 }
 
 #[cfg(test)]

@@ -24,7 +24,7 @@ use serde_json::Value;
 use thiserror::Error;
 
 use super::Globals;
-use crate::document::Page;
+use crate::document::{Answer, Page};
 use crate::files::Outlet;
 use crate::ledger::{Clock, Ledger, Refusal, Writing, refuse};
 use crate::money::within;
@@ -260,35 +260,59 @@ impl Context {
         Ok(())
     }
 
-    /// Gives the answer: JSON if asked for, else text.
+    /// Gives an answer: JSON if asked for, else its text on a page of the ledger.
+    pub(crate) fn give<A: Answer + 'static>(&self, ledger: &Ledger, answer: A) -> Result<()> {
+        let page = self.page(ledger);
+        self.give_as(answer, |answer| answer.text(&page))
+    }
+
+    /// Gives an answer: JSON if asked for, else these words about it.
     ///
     /// What is a value becomes JSON as it is printed, so a long answer is never held as text.
-    pub(crate) fn answer<V: Serialize + 'static>(
+    pub(crate) fn give_as<V: Serialize + 'static>(
         &self,
-        json: impl FnOnce() -> V,
-        text: impl FnOnce() -> String,
+        value: V,
+        text: impl FnOnce(&V) -> String,
     ) -> Result<()> {
         if self.globals.json {
-            let value = json();
             let print = move |mut out: &mut dyn Write| {
                 serde_json::to_writer_pretty(&mut out, &value)?;
                 out.write_all(b"\n")
             };
             self.say(Said::Value(Printed(Box::new(print))));
         } else {
-            let text = crate::document::fit(&text(), self.width);
+            let text = crate::document::fit(&text(&value), self.width);
             self.print(text.trim_end());
         }
         Ok(())
     }
 
     /// Gives a JSON answer to whoever asked for one; people were told in a sentence.
-    pub(crate) fn answer_if_json(&self, json: impl FnOnce() -> Value) -> Result<()> {
-        if self.globals.json {
-            self.answer(json, String::new)
-        } else {
-            Ok(())
+    pub(crate) fn give_json<V: Serialize + 'static>(
+        &self,
+        value: impl FnOnce() -> Result<V>,
+    ) -> Result<()> {
+        match self.globals.json {
+            true => self.give_as(value()?, |_| String::new()),
+            false => Ok(()),
         }
+    }
+
+    /// Gives the answer: JSON if asked for, else text.
+    pub(crate) fn answer<V: Serialize + 'static>(
+        &self,
+        json: impl FnOnce() -> V,
+        text: impl FnOnce() -> String,
+    ) -> Result<()> {
+        match self.globals.json {
+            true => self.give_as(json(), |_| String::new()),
+            false => self.give_as((), |()| text()),
+        }
+    }
+
+    /// Gives a JSON answer to whoever asked for one; people were told in a sentence.
+    pub(crate) fn answer_if_json(&self, json: impl FnOnce() -> Value) -> Result<()> {
+        self.give_json(|| Ok(json()))
     }
 
     /// Gives an answer and ends its line.

@@ -2,8 +2,10 @@
 
 use std::fmt::Write as _;
 
+use serde::Serialize;
 use serde_json::{Value, json};
 
+use super::figures::{Amount, SetPercent};
 use super::{Page, inert, rate_json, rate_text};
 use crate::ledger::{Application, Credit, Invoice, Payment};
 use crate::money::Money;
@@ -69,23 +71,31 @@ pub fn applying_text(invoice: &Invoice, applied: &[Application], page: &Page) ->
     )
 }
 
-/// Renders tax by rate as JSON.
-pub fn taxes_json(taxes: &[TaxAtRate], page: &Page) -> Value {
-    let parts = taxes.iter().map(|part| {
-        json!({
-            "tax_percent": rate_json(part.percent),
-            "net": page.money_json(part.net),
-            "tax": page.money_json(part.tax),
-        })
-    });
-    Value::Array(parts.collect())
+/// Tax at one rate.
+#[derive(Debug, Serialize)]
+pub(super) struct Tax {
+    tax_percent: SetPercent,
+    net: Amount,
+    tax: Amount,
+}
+
+impl Tax {
+    /// Returns the taxes of an invoice, rate by rate.
+    pub(super) fn all(taxes: &[TaxAtRate], page: &Page) -> Vec<Tax> {
+        let each = taxes.iter().map(|&TaxAtRate { percent, net, tax }| Tax {
+            tax_percent: SetPercent(percent),
+            net: page.amount(net),
+            tax: page.amount(tax),
+        });
+        each.collect()
+    }
 }
 
 /// Writes tax by rate in one cell: `23.87 (6 %), 40.56 (8 %)`.
-pub fn taxes_text(taxes: &[TaxAtRate], page: &Page) -> String {
+pub(super) fn taxes_text(taxes: &[Tax]) -> String {
     let parts = taxes
         .iter()
-        .map(|part| format!("{} ({})", page.money(part.tax), rate_text(part.percent)));
+        .map(|part| format!("{} ({})", part.tax, part.tax_percent));
     parts.collect::<Vec<_>>().join(", ")
 }
 
@@ -106,7 +116,7 @@ fn summary_json(invoice: &Invoice, page: &Page) -> Value {
             _ => Value::Null,
         },
         "tax": page.money_json(invoice.tax),
-        "taxes": taxes_json(&invoice.taxes, page),
+        "taxes": Tax::all(&invoice.taxes, page),
         "total": page.money_json(invoice.total()),
         "paid": page.money_json(invoice.paid),
         "due": page.money_json(invoice.due()),
@@ -215,16 +225,16 @@ pub fn list_text(invoices: &[Invoice], page: &Page) -> String {
     }
     format!(
         "{table}\n\nOwed in all: {}",
-        balance_text(owed(invoices), kept(invoices), page)
+        balance_text(page.amount(owed(invoices)), page.amount(kept(invoices)))
     )
 }
 
 /// Says what is owed, and what is kept as credit: `100.00 USD; kept as credit: 20.00`.
-pub fn balance_text(owed: Money, kept: Money, page: &Page) -> String {
-    let owed = format!("{} {}", page.money(owed), page.currency.code());
-    match kept.is_zero() {
+pub(super) fn balance_text(owed: Amount, kept: Amount) -> String {
+    let owed = owed.with_currency();
+    match kept.money.is_zero() {
         true => owed,
-        false => format!("{owed}; kept as credit: {}", page.money(kept)),
+        false => format!("{owed}; kept as credit: {kept}"),
     }
 }
 

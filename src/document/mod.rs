@@ -10,6 +10,7 @@
 pub mod book;
 pub mod calendar;
 pub mod cover;
+pub mod figures;
 pub mod invoice;
 pub mod job;
 pub mod outlook;
@@ -21,6 +22,7 @@ pub mod report;
 
 use std::fmt;
 
+use serde::Serialize;
 use serde_json::{Value, json};
 use tabled::builder::Builder;
 use tabled::settings::object::{Cell, Columns, Rows, Segment};
@@ -40,6 +42,12 @@ const WIDEST_WORD: usize = 24;
 
 /// From this width on, columns stand two blanks apart instead of one.
 const ROOMY_PAGE: usize = 100;
+
+/// An answer: programs read the value itself, as JSON, and people read words and tables drawn from it.
+pub trait Answer: Serialize {
+    /// Writes the answer for people.
+    fn text(&self, page: &Page) -> String;
+}
 
 /// Whose eyes a quote is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,27 +84,13 @@ impl Page {
 
     /// Writes a unit price: at least the currency's decimals, at most four.
     pub fn unit_price(&self, price: Decimal) -> String {
-        let text = plain(price, 4);
-        let decimals = text
-            .split_once('.')
-            .map_or(0, |(_, decimals)| decimals.len());
-        let wanted = self.currency.decimals() as usize;
-        if decimals >= wanted || wanted == 0 {
-            return text;
-        }
-        let point = if decimals == 0 { "." } else { "" };
-        format!("{text}{point}{}", "0".repeat(wanted - decimals))
+        self.price_of_one(price).to_string()
     }
 
     /// Converts a quantity in canonical units to the units of the ledger.
     pub fn in_units(&self, quantity: Decimal, unit: Unit) -> (Decimal, Unit) {
-        match (self.units, unit) {
-            (Units::Metric, Unit::SquareFoot) => {
-                (quantity * SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre)
-            }
-            (Units::Metric, Unit::Foot) => (quantity * METRES_PER_FOOT, Unit::Metre),
-            _ => (quantity, unit),
-        }
+        let converted = self.measured(quantity, unit);
+        (converted.quantity.0, converted.unit)
     }
 
     /// Converts a rate per canonical unit to one per unit of the ledger.
@@ -112,23 +106,7 @@ impl Page {
 
     /// Writes a quantity with its unit, in the units of the ledger.
     pub fn quantity(&self, quantity: Decimal, unit: Unit) -> String {
-        let (quantity, unit) = self.in_units(quantity, unit);
-        let word = match unit {
-            Unit::SquareFoot => " sq ft",
-            Unit::SquareMetre => " m²",
-            Unit::Each => "",
-            Unit::Disc if quantity == Decimal::ONE => " disc",
-            Unit::Disc => " discs",
-            Unit::Day if quantity == Decimal::ONE => " day",
-            Unit::Day => " days",
-            Unit::Foot => " ft",
-            Unit::Metre => " m",
-            Unit::Gallon => " gal",
-            Unit::Litre => " l",
-            Unit::Hour => " h",
-            Unit::Mile => " mi",
-        };
-        format!("{}{word}", plain(quantity, 2))
+        self.measured(quantity, unit).to_string()
     }
 
     /// Writes a quantity with its unit for JSON, in the units of the ledger.

@@ -3,500 +3,587 @@
 use std::fmt::Write as _;
 
 use anyhow::Result;
-use serde_json::{Value, json};
+use chrono::NaiveDate;
+use serde::Serialize;
 
-use super::{Page, count, inert, percent_json, range_text, rate_text};
-use crate::ledger::{Client, Finding, Invoice, Job, Room, Site, Worker};
+use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
+use super::invoice::{Tax, balance_text, taxes_text};
+use super::{Answer, Page, count, inert};
+use crate::ledger::{
+    Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, Worker,
+};
 use crate::measure::{Area, Length};
-use crate::money::{Decimal, Money};
-use crate::trade::Unit;
+use crate::money::Money;
+use crate::trade::{FloorCondition, Layout, RoomId, Species};
 
-/// A client with all that hangs on them.
-#[derive(Clone, Debug)]
-pub struct ClientView {
-    /// The client.
-    pub client: Client,
-    /// Their sites.
-    pub sites: Vec<Site>,
-    /// Their jobs.
-    pub jobs: Vec<Job>,
-    /// Their issued invoices.
-    pub invoices: Vec<Invoice>,
+/// What is known of a client.
+#[derive(Debug, Serialize)]
+struct ClientFacts {
+    name: String,
+    phone: String,
+    email: String,
+    address: String,
+    note: String,
 }
 
-impl ClientView {
-    /// Returns what the client owes.
-    pub fn owed(&self) -> Money {
-        self.invoices.iter().map(Invoice::due).sum()
+impl From<Client> for ClientFacts {
+    fn from(client: Client) -> ClientFacts {
+        let NewClient {
+            name,
+            phone,
+            email,
+            address,
+            note,
+        } = client.details;
+        ClientFacts {
+            name,
+            phone,
+            email,
+            address,
+            note,
+        }
     }
+}
 
-    /// Returns what the client paid beyond invoices, and what wasn't applied to others.
-    pub fn credit(&self) -> Money {
-        self.invoices.iter().map(Invoice::credit).sum()
+/// The clients.
+#[derive(Debug, Serialize)]
+pub struct ClientList(Vec<ClientFacts>);
+
+impl ClientList {
+    /// Returns the answer about these clients.
+    pub fn new(clients: Vec<Client>) -> ClientList {
+        ClientList(clients.into_iter().map(ClientFacts::from).collect())
     }
+}
+
+impl Answer for ClientList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No clients yet.".to_owned();
+        }
+        let mut table = page.table(["Client", "Phone", "Email", "Address"]);
+        for client in &self.0 {
+            table.row([
+                client.name.clone(),
+                client.phone.clone(),
+                client.email.clone(),
+                client.address.clone(),
+            ]);
+        }
+        table.to_string()
+    }
+}
+
+/// A client's job.
+#[derive(Debug, Serialize)]
+struct ClientJob {
+    number: String,
+    state: JobState,
+    site: String,
+}
+
+/// An invoice to a client.
+#[derive(Debug, Serialize)]
+struct ClientInvoice {
+    number: Option<String>,
+    #[serde(skip)]
+    name: String,
+    job: String,
+    due_on: Option<NaiveDate>,
+    net: Amount,
+    taxes: Vec<Tax>,
+    total: Amount,
+    paid: Amount,
+    due: Amount,
+    credit: Amount,
+}
+
+impl ClientInvoice {
+    fn new(invoice: &Invoice, page: &Page) -> ClientInvoice {
+        ClientInvoice {
+            number: invoice.number.clone(),
+            name: invoice.name(),
+            job: invoice.job.clone(),
+            due_on: invoice.due_on,
+            net: page.amount(invoice.net),
+            taxes: Tax::all(&invoice.taxes, page),
+            total: page.amount(invoice.total()),
+            paid: page.amount(invoice.paid),
+            due: page.amount(invoice.due()),
+            credit: page.amount(invoice.credit()),
+        }
+    }
+}
+
+/// A client with sites, jobs and what is owed.
+#[derive(Debug, Serialize)]
+pub struct ClientAnswer {
+    #[serde(flatten)]
+    client: ClientFacts,
+    sites: Vec<String>,
+    jobs: Vec<ClientJob>,
+    currency: &'static str,
+    invoices: Vec<ClientInvoice>,
+    owed: Amount,
+    credit: Amount,
+    balance: Amount,
+}
+
+impl ClientAnswer {
+    /// Returns the answer about a client, their sites, jobs and issued invoices.
+    pub fn new(
+        client: Client,
+        sites: Vec<Site>,
+        jobs: Vec<Job>,
+        invoices: &[Invoice],
+        page: &Page,
+    ) -> ClientAnswer {
+        let owed: Money = invoices.iter().map(Invoice::due).sum();
+        let credit: Money = invoices.iter().map(Invoice::credit).sum();
+        ClientAnswer {
+            client: client.into(),
+            sites: sites.into_iter().map(|site| site.address).collect(),
+            jobs: jobs
+                .into_iter()
+                .map(|job| ClientJob {
+                    number: job.number,
+                    state: job.state,
+                    site: job.site,
+                })
+                .collect(),
+            currency: page.currency.code(),
+            invoices: invoices
+                .iter()
+                .map(|invoice| ClientInvoice::new(invoice, page))
+                .collect(),
+            owed: page.amount(owed),
+            credit: page.amount(credit),
+            balance: page.amount(owed - credit),
+        }
+    }
+}
+
+impl Answer for ClientAnswer {
+    fn text(&self, page: &Page) -> String {
+        let client = &self.client;
+        let mut text = format!("{}\n", inert(&client.name));
+        let facts = [
+            ("Phone", &client.phone),
+            ("Email", &client.email),
+            ("Address", &client.address),
+            ("Note", &client.note),
+        ];
+        for (word, fact) in facts.into_iter().filter(|(_, fact)| !fact.is_empty()) {
+            let _ = writeln!(text, "{word}: {}", inert(fact));
+        }
+        for site in &self.sites {
+            let _ = writeln!(text, "Site: {}", inert(site));
+        }
+        if !self.jobs.is_empty() {
+            let mut table = page.table(["Job", "State", "Site"]);
+            for job in &self.jobs {
+                table.row([job.number.clone(), job.state.to_string(), job.site.clone()]);
+            }
+            let _ = writeln!(text, "\n{table}");
+        }
+        if !self.invoices.is_empty() {
+            let mut table = page
+                .table(["Invoice", "Job", "Due on", "Net", "Tax", "Total", "Due"])
+                .numbers([3, 4, 5, 6]);
+            for invoice in &self.invoices {
+                table.row([
+                    invoice.name.clone(),
+                    invoice.job.clone(),
+                    invoice
+                        .due_on
+                        .map(|due| due.to_string())
+                        .unwrap_or_default(),
+                    invoice.net.to_string(),
+                    taxes_text(&invoice.taxes),
+                    invoice.total.to_string(),
+                    invoice.due.to_string(),
+                ]);
+            }
+            let _ = writeln!(text, "\n{table}");
+        }
+        let _ = write!(text, "\nOwed: {}", balance_text(self.owed, self.credit));
+        text
+    }
+}
+
+/// What is known of a site.
+#[derive(Debug, Serialize)]
+struct SiteFacts {
+    address: String,
+    client: String,
+    year_built: Option<i32>,
+    tax_area: Option<String>,
+    note: String,
+}
+
+impl From<Site> for SiteFacts {
+    fn from(site: Site) -> SiteFacts {
+        let Site {
+            id: _,
+            client_id: _,
+            client,
+            address,
+            year_built,
+            tax_area,
+            note,
+        } = site;
+        SiteFacts {
+            address,
+            client,
+            year_built,
+            tax_area: tax_area.map(|(_, name)| name),
+            note,
+        }
+    }
+}
+
+/// The sites.
+#[derive(Debug, Serialize)]
+pub struct SiteList(Vec<SiteFacts>);
+
+impl SiteList {
+    /// Returns the answer about these sites.
+    pub fn new(sites: Vec<Site>) -> SiteList {
+        SiteList(sites.into_iter().map(SiteFacts::from).collect())
+    }
+}
+
+impl Answer for SiteList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No sites yet.".to_owned();
+        }
+        let mut table = page
+            .table(["Site", "Client", "Built", "Tax area"])
+            .numbers([2]);
+        for site in &self.0 {
+            table.row([
+                site.address.clone(),
+                site.client.clone(),
+                site.year_built
+                    .map_or_else(|| "not known".to_owned(), |year| year.to_string()),
+                site.tax_area.clone().unwrap_or_default(),
+            ]);
+        }
+        table.to_string()
+    }
+}
+
+/// A site with its rooms and findings; area and edge are of the rooms to be refinished.
+#[derive(Debug, Serialize)]
+pub struct SiteAnswer {
+    #[serde(flatten)]
+    site: SiteFacts,
+    area: Surface,
+    edge: Run,
+    rooms: RoomList,
+    findings: FindingList,
+}
+
+impl SiteAnswer {
+    /// Returns the answer about a site with these rooms.
+    pub fn new(site: Site, rooms: RoomList) -> SiteAnswer {
+        let findings = rooms.rooms.iter().flat_map(|room| {
+            let findings = room.findings.iter();
+            findings.map(|finding| PlacedFinding {
+                finding: finding.clone(),
+                room: room.name.clone(),
+            })
+        });
+        SiteAnswer {
+            site: site.into(),
+            area: rooms.area,
+            edge: rooms.edge,
+            findings: FindingList(findings.collect()),
+            rooms,
+        }
+    }
+}
+
+impl Answer for SiteAnswer {
+    fn text(&self, page: &Page) -> String {
+        let site = &self.site;
+        let mut text = format!("{}, {}\n", inert(&site.address), inert(&site.client));
+        let built = site.year_built.map_or_else(
+            || "year not known".to_owned(),
+            |year| format!("built {year}"),
+        );
+        let tax_area = site
+            .tax_area
+            .as_ref()
+            .map(|name| format!(", tax area {}", inert(name)))
+            .unwrap_or_default();
+        let _ = writeln!(text, "{built}{tax_area}");
+        if !site.note.is_empty() {
+            let _ = writeln!(text, "Note: {}", inert(&site.note));
+        }
+        let _ = write!(text, "\n{}", self.rooms.text(page));
+        if !self.findings.0.is_empty() {
+            let _ = write!(text, "\n\n{}", self.findings.text(page));
+        }
+        text
+    }
+}
+
+/// A doorway, from this side.
+#[derive(Debug, Serialize)]
+struct Doorway {
+    to: String,
+    width: Run,
 }
 
 /// A room as it is shown: measured, with what was found in it.
-#[derive(Clone, Debug)]
-pub struct RoomView {
-    room: Room,
-    edge: Length,
-    findings: Vec<Finding>,
+#[derive(Debug, Serialize)]
+pub struct RoomAnswer {
+    name: String,
+    site: String,
+    area: Surface,
+    edge: Run,
+    condition: FloorCondition,
+    species: Species,
+    layout: Layout,
+    /// A walk and its parts as they were typed.
+    shape: String,
+    steps: Option<u32>,
+    refinished: bool,
+    doors: Vec<Doorway>,
+    findings: Vec<FindingFacts>,
+    note: String,
 }
 
-impl RoomView {
-    /// Returns a room with those of the findings that are its own.
+impl RoomAnswer {
+    /// Returns the answer about a room, with those of the findings that are its own.
     ///
     /// # Errors
     /// Refuses doorways that are wider together than the walls are long.
-    pub fn new(room: Room, findings: &[Finding]) -> Result<RoomView> {
-        let edge = room.edge()?;
-        let findings = findings
-            .iter()
-            .filter(|finding| finding.room_id == room.id)
-            .cloned()
-            .collect();
-        Ok(RoomView {
-            room,
+    pub fn new(room: Room, findings: &[Finding], page: &Page) -> Result<RoomAnswer> {
+        let edge = page.run(room.edge()?);
+        let Room {
+            id,
+            site_id: _,
+            site,
+            name,
+            floor,
+            condition,
+            species,
+            layout,
+            refinished,
+            note,
+            doors,
+        } = room;
+        let doorway = |door: Door| Doorway {
+            to: door.to.map_or("outside".to_owned(), |(_, name)| name),
+            width: page.run(door.width),
+        };
+        Ok(RoomAnswer {
+            name,
+            site,
+            area: page.surface(floor.area()),
             edge,
-            findings,
+            condition,
+            species,
+            layout,
+            shape: floor.to_string(),
+            steps: floor.steps(),
+            refinished,
+            doors: doors.into_iter().map(doorway).collect(),
+            findings: of_room(id, findings, page),
+            note,
         })
     }
 
-    /// Returns the room.
-    pub fn room(&self) -> &Room {
-        &self.room
-    }
-
-    fn area(&self) -> Area {
-        self.room.floor.area()
-    }
-
-    /// Writes the shape for people: a walk and its parts as they were typed.
-    fn shape(&self) -> String {
-        self.room.floor.to_string()
-    }
-
     /// Writes the measures as one sentence: `Landing: 45 sq ft, edge 23 ft 10 in.`
-    pub fn sentence(&self, page: &Page) -> String {
-        let name = inert(&self.room.name);
-        let area = self.area().text(page.units);
-        match self.room.floor.steps() {
+    pub fn sentence(&self) -> String {
+        let (name, area) = (inert(&self.name), self.area);
+        match self.steps {
             Some(steps) => format!(
                 "{name}: {}, {area} of treads and risers.",
                 count(steps as usize, "step")
             ),
-            None => format!("{name}: {area}, edge {}.", self.edge.text(page.units)),
+            None => format!("{name}: {area}, edge {}.", self.edge),
         }
     }
 }
 
-/// Rooms that are to be sanded, added up.
-#[derive(Clone, Copy, Debug, Default)]
-struct Totals {
-    rooms: usize,
-    area: Area,
-    edge: Length,
-}
-
-impl Totals {
-    fn of(rooms: &[RoomView]) -> Totals {
-        let sanded: Vec<&RoomView> = rooms.iter().filter(|view| view.room.refinished).collect();
-        Totals {
-            rooms: sanded.len(),
-            area: sanded.iter().map(|view| view.area()).sum(),
-            edge: sanded.iter().map(|view| view.edge).sum(),
-        }
-    }
-}
-
-fn area_json(area: Area, page: &Page) -> Value {
-    page.quantity_json(area.square_feet(), Unit::SquareFoot)
-}
-
-fn length_json(length: Length, page: &Page) -> Value {
-    page.quantity_json(length.feet(), Unit::Foot)
-}
-
-fn client_json(client: &Client) -> Value {
-    let details = &client.details;
-    json!({
-        "name": details.name,
-        "phone": details.phone,
-        "email": details.email,
-        "address": details.address,
-        "note": details.note,
-    })
-}
-
-/// Renders the list of clients as JSON.
-pub fn clients_json(clients: &[Client]) -> Value {
-    Value::Array(clients.iter().map(client_json).collect())
-}
-
-/// Renders the list of clients as text.
-pub fn clients_text(clients: &[Client], page: &Page) -> String {
-    if clients.is_empty() {
-        return "No clients yet.".to_owned();
-    }
-    let mut table = page.table(["Client", "Phone", "Email", "Address"]);
-    for Client { details, .. } in clients {
-        table.row([
-            details.name.clone(),
-            details.phone.clone(),
-            details.email.clone(),
-            details.address.clone(),
-        ]);
-    }
-    table.to_string()
-}
-
-/// Renders a client with sites, jobs and what is owed as JSON.
-pub fn client_view_json(view: &ClientView, page: &Page) -> Value {
-    let mut value = client_json(&view.client);
-    value["sites"] = json!(
-        view.sites
-            .iter()
-            .map(|site| &site.address)
-            .collect::<Vec<_>>()
-    );
-    value["jobs"] = Value::Array(
-        view.jobs
-            .iter()
-            .map(|job| json!({ "number": job.number, "state": job.state.as_str(), "site": job.site }))
-            .collect(),
-    );
-    value["currency"] = json!(page.currency.code());
-    value["invoices"] = Value::Array(
-        view.invoices
-            .iter()
-            .map(|invoice| {
-                json!({
-                    "number": invoice.number,
-                    "job": invoice.job,
-                    "due_on": invoice.due_on,
-                    "net": page.money_json(invoice.net),
-                    "taxes": super::invoice::taxes_json(&invoice.taxes, page),
-                    "total": page.money_json(invoice.total()),
-                    "paid": page.money_json(invoice.paid),
-                    "due": page.money_json(invoice.due()),
-                    "credit": page.money_json(invoice.credit()),
-                })
-            })
-            .collect(),
-    );
-    value["owed"] = page.money_json(view.owed());
-    value["credit"] = page.money_json(view.credit());
-    value["balance"] = page.money_json(view.owed() - view.credit());
-    value
-}
-
-/// Renders a client with sites, jobs and what is owed as text.
-pub fn client_view_text(view: &ClientView, page: &Page) -> String {
-    let details = &view.client.details;
-    let mut text = format!("{}\n", inert(&details.name));
-    let facts = [
-        ("Phone", &details.phone),
-        ("Email", &details.email),
-        ("Address", &details.address),
-        ("Note", &details.note),
-    ];
-    for (word, fact) in facts.into_iter().filter(|(_, fact)| !fact.is_empty()) {
-        let _ = writeln!(text, "{word}: {}", inert(fact));
-    }
-    for site in &view.sites {
-        let _ = writeln!(text, "Site: {}", inert(&site.address));
-    }
-    if !view.jobs.is_empty() {
-        let mut table = page.table(["Job", "State", "Site"]);
-        for job in &view.jobs {
-            table.row([
-                job.number.clone(),
-                job.state.as_str().to_owned(),
-                job.site.clone(),
-            ]);
-        }
-        let _ = writeln!(text, "\n{table}");
-    }
-    if !view.invoices.is_empty() {
-        let mut table = page
-            .table(["Invoice", "Job", "Due on", "Net", "Tax", "Total", "Due"])
-            .numbers([3, 4, 5, 6]);
-        for invoice in &view.invoices {
-            table.row([
-                invoice.name(),
-                invoice.job.clone(),
-                invoice
-                    .due_on
-                    .map(|due| due.to_string())
-                    .unwrap_or_default(),
-                page.money(invoice.net),
-                super::invoice::taxes_text(&invoice.taxes, page),
-                page.money(invoice.total()),
-                page.money(invoice.due()),
-            ]);
-        }
-        let _ = writeln!(text, "\n{table}");
-    }
-    let _ = write!(
-        text,
-        "\nOwed: {}",
-        super::invoice::balance_text(view.owed(), view.credit(), page)
-    );
-    text
-}
-
-fn site_json(site: &Site) -> Value {
-    json!({
-        "address": site.address,
-        "client": site.client,
-        "year_built": site.year_built,
-        "tax_area": site.tax_area.as_ref().map(|(_, name)| name),
-        "note": site.note,
-    })
-}
-
-/// Renders the list of sites as JSON.
-pub fn sites_json(sites: &[Site]) -> Value {
-    Value::Array(sites.iter().map(site_json).collect())
-}
-
-/// Renders the list of sites as text.
-pub fn sites_text(sites: &[Site], page: &Page) -> String {
-    if sites.is_empty() {
-        return "No sites yet.".to_owned();
-    }
-    let mut table = page
-        .table(["Site", "Client", "Built", "Tax area"])
-        .numbers([2]);
-    for site in sites {
-        table.row([
-            site.address.clone(),
-            site.client.clone(),
-            site.year_built
-                .map_or_else(|| "not known".to_owned(), |year| year.to_string()),
-            site.tax_area
-                .as_ref()
-                .map(|(_, name)| name.clone())
-                .unwrap_or_default(),
-        ]);
-    }
-    table.to_string()
-}
-
-/// Renders a site with its rooms and findings as JSON; totals are of the rooms to be refinished.
-pub fn site_view_json(site: &Site, rooms: &[RoomView], page: &Page) -> Value {
-    let totals = Totals::of(rooms);
-    let mut value = site_json(site);
-    value["area"] = area_json(totals.area, page);
-    value["edge"] = length_json(totals.edge, page);
-    value["rooms"] = rooms_json(rooms, page);
-    let findings = rooms.iter().flat_map(|view| &view.findings);
-    value["findings"] = Value::Array(
-        findings
-            .map(|finding| placed_finding_json(finding, page))
-            .collect(),
-    );
-    value
-}
-
-/// Renders a site with its rooms and findings as text.
-pub fn site_view_text(site: &Site, rooms: &[RoomView], page: &Page) -> String {
-    let mut text = format!("{}, {}\n", inert(&site.address), inert(&site.client));
-    let built = site.year_built.map_or_else(
-        || "year not known".to_owned(),
-        |year| format!("built {year}"),
-    );
-    let tax_area = site
-        .tax_area
-        .as_ref()
-        .map(|(_, name)| format!(", tax area {}", inert(name)))
-        .unwrap_or_default();
-    let _ = writeln!(text, "{built}{tax_area}");
-    if !site.note.is_empty() {
-        let _ = writeln!(text, "Note: {}", inert(&site.note));
-    }
-    let _ = write!(text, "\n{}", rooms_text(rooms, page));
-    let findings: Vec<Finding> = rooms
-        .iter()
-        .flat_map(|view| view.findings.clone())
-        .collect();
-    if !findings.is_empty() {
-        let _ = write!(text, "\n\n{}", findings_text(&findings, page));
-    }
-    text
-}
-
-fn room_json(view: &RoomView, page: &Page) -> Value {
-    let room = &view.room;
-    let doors = room.doors.iter().map(|door| {
-        json!({
-            "to": door.to.as_ref().map_or("outside", |(_, name)| name),
-            "width": length_json(door.width, page),
-        })
-    });
-    json!({
-        "name": room.name,
-        "site": room.site,
-        "area": area_json(view.area(), page),
-        "edge": length_json(view.edge, page),
-        "condition": room.condition.as_str(),
-        "species": room.species.as_str(),
-        "layout": room.layout.as_str(),
-        "shape": view.shape(),
-        "steps": room.floor.steps(),
-        "refinished": room.refinished,
-        "doors": doors.collect::<Vec<_>>(),
-        "findings": view.findings.iter().map(|finding| finding_json(finding, page)).collect::<Vec<_>>(),
-        "note": room.note,
-    })
-}
-
-/// Renders a room as JSON.
-pub fn room_view_json(view: &RoomView, page: &Page) -> Value {
-    room_json(view, page)
-}
-
-/// Renders a room as text.
-pub fn room_view_text(view: &RoomView, page: &Page) -> String {
-    let room = &view.room;
-    let mut text = format!("{}\n", view.sentence(page));
-    let _ = writeln!(text, "Site: {}", inert(&room.site));
-    let _ = writeln!(
-        text,
-        "Floor: {}, {}, {}",
-        room.condition, room.species, room.layout
-    );
-    let _ = writeln!(text, "Shape: {}", view.shape());
-    for door in &room.doors {
-        let to = door.to.as_ref().map_or("outside", |(_, name)| name);
+impl Answer for RoomAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut text = format!("{}\n", self.sentence());
+        let _ = writeln!(text, "Site: {}", inert(&self.site));
         let _ = writeln!(
             text,
-            "Doorway: {}, {}",
-            inert(to),
-            door.width.text(page.units)
+            "Floor: {}, {}, {}",
+            self.condition, self.species, self.layout
         );
-    }
-    if !room.refinished {
-        let _ = writeln!(text, "Not to be refinished: only a way through.");
-    }
-    if !room.note.is_empty() {
-        let _ = writeln!(text, "Note: {}", inert(&room.note));
-    }
-    if !view.findings.is_empty() {
-        let _ = write!(text, "\n{}", findings_text(&view.findings, page));
-    }
-    text
-}
-
-/// Renders the rooms of a site as JSON.
-pub fn rooms_json(rooms: &[RoomView], page: &Page) -> Value {
-    Value::Array(rooms.iter().map(|view| room_json(view, page)).collect())
-}
-
-/// Renders the rooms of a site as text; totals are of the rooms to be refinished.
-pub fn rooms_text(rooms: &[RoomView], page: &Page) -> String {
-    if rooms.is_empty() {
-        return "No rooms yet.".to_owned();
-    }
-    let mut table = page
-        .table(["Room", "Condition", "Species", "Area", "Edge"])
-        .numbers([3, 4]);
-    for view in rooms {
-        let aside = if view.room.refinished {
-            ""
-        } else {
-            " (not refinished)"
-        };
-        table.row([
-            format!("{}{aside}", view.room.name),
-            view.room.condition.as_str().to_owned(),
-            view.room.species.as_str().to_owned(),
-            view.area().text(page.units),
-            view.edge.text(page.units),
-        ]);
-    }
-    let totals = Totals::of(rooms);
-    table.row([
-        format!("To refinish: {}", count(totals.rooms, "room")),
-        String::new(),
-        String::new(),
-        totals.area.text(page.units),
-        totals.edge.text(page.units),
-    ]);
-    table.to_string()
-}
-
-/// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
-pub fn finding_words(finding: &Finding, page: &Page) -> String {
-    let mut words = range_text(
-        finding.quantity,
-        finding.most.unwrap_or(finding.quantity),
-        finding.unit,
-        page,
-    );
-    let chance = finding
-        .chance
-        .map(|chance| rate_text(chance * Decimal::ONE_HUNDRED));
-    match (&finding.if_so, chance) {
-        (Some(if_so), Some(chance)) => {
-            let much = range_text(if_so.low, if_so.high, if_so.unit, page);
-            words.push_str(&format!("; {chance} likely {} {much}", if_so.name));
+        let _ = writeln!(text, "Shape: {}", self.shape);
+        for Doorway { to, width } in &self.doors {
+            let _ = writeln!(text, "Doorway: {}, {width}", inert(to));
         }
-        (_, Some(chance)) => words.push_str(&format!(", {chance} likely")),
-        (_, None) => {}
+        if !self.refinished {
+            let _ = writeln!(text, "Not to be refinished: only a way through.");
+        }
+        if !self.note.is_empty() {
+            let _ = writeln!(text, "Note: {}", inert(&self.note));
+        }
+        if !self.findings.is_empty() {
+            let rows = self.findings.iter();
+            let table = findings_table(rows.map(|finding| (finding, self.name.as_str())), page);
+            let _ = write!(text, "\n{table}");
+        }
+        text
     }
-    words
 }
 
-fn finding_json(finding: &Finding, page: &Page) -> Value {
-    json!({
-        "id": finding.id.0,
-        "kind": finding.kind,
-        "quantity": page.quantity_json(finding.quantity, finding.unit),
-        "most": finding.most.map(|most| page.quantity_json(most, finding.unit)),
-        "chance_percent": percent_json(finding.chance.map(|chance| chance * Decimal::ONE_HUNDRED)),
-        "if_so": finding.if_so.as_ref().map(|if_so| json!({
-            "operation": if_so.name,
-            "least": page.quantity_json(if_so.low, if_so.unit),
-            "most": page.quantity_json(if_so.high, if_so.unit),
-        })),
-        "place": finding.place,
-        "note": finding.note,
-    })
+/// Rooms, and what is to be refinished of them.
+#[derive(Debug, Serialize)]
+#[serde(transparent)]
+pub struct RoomList {
+    rooms: Vec<RoomAnswer>,
+    #[serde(skip)]
+    to_refinish: usize,
+    #[serde(skip)]
+    area: Surface,
+    #[serde(skip)]
+    edge: Run,
 }
 
-/// Renders a finding with its room as JSON.
-pub fn placed_finding_json(finding: &Finding, page: &Page) -> Value {
-    let mut value = finding_json(finding, page);
-    value["room"] = json!(finding.room);
-    value
-}
-
-/// Renders findings as JSON.
-pub fn findings_json(findings: &[Finding], page: &Page) -> Value {
-    Value::Array(
-        findings
-            .iter()
-            .map(|finding| placed_finding_json(finding, page))
-            .collect(),
-    )
-}
-
-/// Renders findings as text.
-pub fn findings_text(findings: &[Finding], page: &Page) -> String {
-    if findings.is_empty() {
-        return "Nothing found yet.".to_owned();
+impl RoomList {
+    /// Returns the answer about these rooms.
+    pub fn new(rooms: Vec<RoomAnswer>, page: &Page) -> RoomList {
+        let sanded = || rooms.iter().filter(|room| room.refinished);
+        let area: Area = sanded().map(|room| room.area.area).sum();
+        let edge: Length = sanded().map(|room| room.edge.length).sum();
+        RoomList {
+            to_refinish: sanded().count(),
+            area: page.surface(area),
+            edge: page.run(edge),
+            rooms,
+        }
     }
+}
+
+impl Answer for RoomList {
+    fn text(&self, page: &Page) -> String {
+        if self.rooms.is_empty() {
+            return "No rooms yet.".to_owned();
+        }
+        let mut table = page
+            .table(["Room", "Condition", "Species", "Area", "Edge"])
+            .numbers([3, 4]);
+        for room in &self.rooms {
+            let aside = match room.refinished {
+                true => "",
+                false => " (not refinished)",
+            };
+            table.row([
+                format!("{}{aside}", room.name),
+                room.condition.to_string(),
+                room.species.to_string(),
+                room.area.to_string(),
+                room.edge.to_string(),
+            ]);
+        }
+        table.row([
+            format!("To refinish: {}", count(self.to_refinish, "room")),
+            String::new(),
+            String::new(),
+            self.area.to_string(),
+            self.edge.to_string(),
+        ]);
+        table.to_string()
+    }
+}
+
+/// What a finding may take beside its answer.
+#[derive(Clone, Debug, Serialize)]
+struct MayTake {
+    operation: String,
+    least: Quantity,
+    most: Quantity,
+}
+
+/// What was found.
+#[derive(Clone, Debug, Serialize)]
+struct FindingFacts {
+    id: i64,
+    kind: String,
+    quantity: Quantity,
+    most: Option<Quantity>,
+    chance_percent: Percent,
+    if_so: Option<MayTake>,
+    place: String,
+    note: String,
+}
+
+impl FindingFacts {
+    fn new(finding: Finding, page: &Page) -> FindingFacts {
+        let Finding {
+            id,
+            room_id: _,
+            room: _,
+            kind,
+            quantity,
+            most,
+            unit,
+            chance,
+            if_so,
+            place,
+            note,
+        } = finding;
+        let may_take = |if_so: IfSo| MayTake {
+            operation: if_so.name,
+            least: page.measured(if_so.low, if_so.unit),
+            most: page.measured(if_so.high, if_so.unit),
+        };
+        FindingFacts {
+            id: id.0,
+            kind,
+            quantity: page.measured(quantity, unit),
+            most: most.map(|most| page.measured(most, unit)),
+            chance_percent: Percent::of_one(chance),
+            if_so: if_so.map(may_take),
+            place,
+            note,
+        }
+    }
+
+    /// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
+    fn words(&self) -> String {
+        let much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
+        match (&self.if_so, self.chance_percent.0.map(SetPercent)) {
+            (Some(may), Some(chance)) => {
+                let more = range_text(may.least, may.most);
+                format!("{much}; {chance} likely {} {more}", may.operation)
+            }
+            (None, Some(chance)) => format!("{much}, {chance} likely"),
+            (_, None) => much,
+        }
+    }
+}
+
+fn of_room(room: RoomId, findings: &[Finding], page: &Page) -> Vec<FindingFacts> {
+    let own = findings.iter().filter(|finding| finding.room_id == room);
+    own.map(|finding| FindingFacts::new(finding.clone(), page))
+        .collect()
+}
+
+fn findings_table<'a>(
+    findings: impl Iterator<Item = (&'a FindingFacts, &'a str)>,
+    page: &Page,
+) -> String {
     let mut table = page
         .table(["Finding", "Room", "Kind", "Quantity", "Place", "Note"])
         .numbers([0, 3]);
-    for finding in findings {
+    for (finding, room) in findings {
         table.row([
-            finding.id.0.to_string(),
-            finding.room.clone(),
+            finding.id.to_string(),
+            room.to_owned(),
             finding.kind.clone(),
-            finding_words(finding, page),
+            finding.words(),
             finding.place.clone(),
             finding.note.clone(),
         ]);
@@ -504,38 +591,136 @@ pub fn findings_text(findings: &[Finding], page: &Page) -> String {
     table.to_string()
 }
 
-/// Renders a worker as JSON.
-pub fn worker_json(worker: &Worker, page: &Page) -> Value {
-    json!({
-        "currency": page.currency.code(),
-        "name": worker.name,
-        "wage": page.money_json(worker.wage),
-        "active": worker.active,
-    })
+/// A finding with its room.
+#[derive(Debug, Serialize)]
+pub struct PlacedFinding {
+    #[serde(flatten)]
+    finding: FindingFacts,
+    room: String,
 }
 
-/// Renders the list of workers as JSON.
-pub fn workers_json(workers: &[Worker], page: &Page) -> Value {
-    let workers = workers.iter().map(|worker| {
-        json!({ "name": worker.name, "wage": page.money_json(worker.wage), "active": worker.active })
-    });
-    json!({ "currency": page.currency.code(), "workers": workers.collect::<Vec<_>>() })
+impl PlacedFinding {
+    /// Returns the answer about a finding.
+    pub fn new(finding: Finding, page: &Page) -> PlacedFinding {
+        PlacedFinding {
+            room: finding.room.clone(),
+            finding: FindingFacts::new(finding, page),
+        }
+    }
+
+    /// Says what was noted, where and how much of it: `proud-nails in Landing: 12`.
+    pub fn words(&self) -> String {
+        let PlacedFinding { finding, room } = self;
+        format!("{} in {room}: {}", finding.kind, finding.words())
+    }
 }
 
-/// Renders the list of workers as text.
-pub fn workers_text(workers: &[Worker], page: &Page) -> String {
-    if workers.is_empty() {
-        return "No workers yet.".to_owned();
+/// Findings.
+#[derive(Debug, Serialize)]
+pub struct FindingList(Vec<PlacedFinding>);
+
+impl FindingList {
+    /// Returns the answer about these findings.
+    pub fn new(findings: Vec<Finding>, page: &Page) -> FindingList {
+        let findings = findings.into_iter();
+        FindingList(
+            findings
+                .map(|finding| PlacedFinding::new(finding, page))
+                .collect(),
+        )
     }
-    let wage = format!("Wage, {}/h", page.currency.code());
-    let mut table = page.table(["Worker", &wage, ""]).numbers([1]);
-    for worker in workers {
-        let standing = if worker.active { "" } else { "inactive" };
-        table.row([
-            worker.name.clone(),
-            page.money(worker.wage),
-            standing.to_owned(),
-        ]);
+}
+
+impl Answer for FindingList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "Nothing found yet.".to_owned();
+        }
+        let rows = self.0.iter();
+        findings_table(
+            rows.map(|placed| (&placed.finding, placed.room.as_str())),
+            page,
+        )
     }
-    table.to_string()
+}
+
+/// What is known of a worker.
+#[derive(Debug, Serialize)]
+struct WorkerFacts {
+    name: String,
+    wage: Amount,
+    active: bool,
+}
+
+impl WorkerFacts {
+    fn new(worker: Worker, page: &Page) -> WorkerFacts {
+        let Worker {
+            id: _,
+            name,
+            wage,
+            active,
+        } = worker;
+        WorkerFacts {
+            name,
+            wage: page.amount(wage),
+            active,
+        }
+    }
+}
+
+/// A worker.
+#[derive(Debug, Serialize)]
+pub struct WorkerAnswer {
+    currency: &'static str,
+    #[serde(flatten)]
+    worker: WorkerFacts,
+}
+
+impl WorkerAnswer {
+    /// Returns the answer about a worker.
+    pub fn new(worker: Worker, page: &Page) -> WorkerAnswer {
+        WorkerAnswer {
+            currency: page.currency.code(),
+            worker: WorkerFacts::new(worker, page),
+        }
+    }
+}
+
+/// The workers.
+#[derive(Debug, Serialize)]
+pub struct WorkerList {
+    currency: &'static str,
+    workers: Vec<WorkerFacts>,
+}
+
+impl WorkerList {
+    /// Returns the answer about these workers.
+    pub fn new(workers: Vec<Worker>, page: &Page) -> WorkerList {
+        let workers = workers.into_iter();
+        WorkerList {
+            currency: page.currency.code(),
+            workers: workers
+                .map(|worker| WorkerFacts::new(worker, page))
+                .collect(),
+        }
+    }
+}
+
+impl Answer for WorkerList {
+    fn text(&self, page: &Page) -> String {
+        if self.workers.is_empty() {
+            return "No workers yet.".to_owned();
+        }
+        let wage = format!("Wage, {}/h", self.currency);
+        let mut table = page.table(["Worker", &wage, ""]).numbers([1]);
+        for worker in &self.workers {
+            let standing = if worker.active { "" } else { "inactive" };
+            table.row([
+                worker.name.clone(),
+                worker.wage.to_string(),
+                standing.to_owned(),
+            ]);
+        }
+        table.to_string()
+    }
 }

@@ -17,27 +17,17 @@ use crate::trade::bounds::check_day;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
 use crate::trade::job_cost::{Missing, Quoted};
 use crate::trade::quote::Terms;
-use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId};
+use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId, closed_set};
 
-/// Where a job stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum JobState {
-    /// Accepted, not begun.
-    Agreed,
-    /// Being done.
-    Open,
-    /// Done, and evidence for the rates.
-    Closed,
-}
-
-impl JobState {
-    /// Returns the word for it.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            JobState::Agreed => "agreed",
-            JobState::Open => "open",
-            JobState::Closed => "closed",
-        }
+closed_set! {
+    /// Where a job stands.
+    JobState, "state of a job" {
+        /// Accepted, not begun.
+        Agreed = "agreed",
+        /// Being done.
+        Open = "open",
+        /// Done, and evidence for the rates.
+        Closed = "closed",
     }
 }
 

@@ -35,8 +35,6 @@ pub mod takeoff;
 pub mod variance;
 pub mod walk;
 
-use std::fmt;
-
 use thiserror::Error;
 
 pub use crate::money::Decimal;
@@ -172,91 +170,31 @@ closed_set! {
     }
 }
 
-/// Units of quantities wherever they leave the program.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Unit {
-    /// Square foot.
-    SquareFoot,
-    /// Lineal foot.
-    Foot,
-    /// Square metre.
-    SquareMetre,
-    /// Metre.
-    Metre,
-    /// One abrasive disc.
-    Disc,
-    /// US gallon.
-    Gallon,
-    /// Litre.
-    Litre,
-    /// Hour.
-    Hour,
-    /// One piece.
-    Each,
-    /// Rental day.
-    Day,
-    /// Mile.
-    Mile,
-}
-
-impl Unit {
-    /// Every unit.
-    pub const ALL: &'static [Unit] = &[
-        Unit::SquareFoot,
-        Unit::Foot,
-        Unit::SquareMetre,
-        Unit::Metre,
-        Unit::Disc,
-        Unit::Gallon,
-        Unit::Litre,
-        Unit::Hour,
-        Unit::Each,
-        Unit::Day,
-        Unit::Mile,
-    ];
-
-    /// Returns the word used in JSON, CSV and the file.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Unit::SquareFoot => "sqft",
-            Unit::Foot => "ft",
-            Unit::SquareMetre => "m2",
-            Unit::Metre => "m",
-            Unit::Disc => "disc",
-            Unit::Gallon => "gal",
-            Unit::Litre => "l",
-            Unit::Hour => "h",
-            Unit::Each => "each",
-            Unit::Day => "day",
-            Unit::Mile => "mi",
-        }
-    }
-}
-
-impl std::str::FromStr for Unit {
-    type Err = NotInSet;
-
-    fn from_str(text: &str) -> Result<Self, NotInSet> {
-        let wanted = text.trim().to_ascii_lowercase();
-        Unit::ALL
-            .iter()
-            .copied()
-            .find(|unit| unit.as_str() == wanted)
-            .ok_or_else(|| NotInSet {
-                text: text.to_owned(),
-                set: "unit",
-                members: Unit::ALL
-                    .iter()
-                    .map(|unit| unit.as_str())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            })
-    }
-}
-
-impl fmt::Display for Unit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.as_str())
+closed_set! {
+    /// Units of quantities wherever they leave the program.
+    Unit, "unit" {
+        /// Square foot.
+        SquareFoot = "sqft",
+        /// Lineal foot.
+        Foot = "ft",
+        /// Square metre.
+        SquareMetre = "m2",
+        /// Metre.
+        Metre = "m",
+        /// One abrasive disc.
+        Disc = "disc",
+        /// US gallon.
+        Gallon = "gal",
+        /// Litre.
+        Litre = "l",
+        /// Hour.
+        Hour = "h",
+        /// One piece.
+        Each = "each",
+        /// Rental day.
+        Day = "day",
+        /// Mile.
+        Mile = "mi",
     }
 }
 
