@@ -67,11 +67,11 @@ CHANGES = [
     ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;", "nets.insert(line.tax_percent, line.net);"),
     ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
     # quotes as they are gathered and kept
-    ("the minimum charge raises variations", "src/ledger/quotes.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
-    ("two confidences swapped", "src/ledger/quotes.rs", "returnable: settings.buy_confidence_returnable,\n                other: settings.buy_confidence,", "returnable: settings.buy_confidence,\n                other: settings.buy_confidence_returnable,"),
-    ("area and edge of a quoted room swapped", "src/ledger/quoted.rs", 'area: row.micro("area_micro")?,\n        edge: row.micro("edge_micro")?,', 'area: row.micro("edge_micro")?,\n        edge: row.micro("area_micro")?,'),
-    ("a variation prices agreed repairs again", "src/ledger/quotes.rs", "found.quantity = (found.quantity - done).max(Decimal::ZERO);", "found.quantity = (found.quantity - Decimal::ZERO * done).max(Decimal::ZERO);"),
-    ("a variation prices agreed contingencies again", "src/ledger/quotes.rs", "work.contingency == Some(may.contingency) && work.operation == may.operation", "work.contingency == Some(may.contingency) && work.operation != may.operation"),
+    ("the minimum charge raises variations", "src/ledger/offer.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
+    ("two confidences swapped", "src/ledger/offer.rs", "returnable: settings.buy_confidence_returnable,\n                other: settings.buy_confidence,", "returnable: settings.buy_confidence,\n                other: settings.buy_confidence_returnable,"),
+    ("area and edge of a quoted room swapped", "src/ledger/quote_rows.rs", 'area: row.micro("area_micro")?,\n        edge: row.micro("edge_micro")?,', 'area: row.micro("edge_micro")?,\n        edge: row.micro("area_micro")?,'),
+    ("a variation prices agreed repairs again", "src/ledger/offer.rs", "found.quantity = (found.quantity - done).max(Decimal::ZERO);", "found.quantity = (found.quantity - Decimal::ZERO * done).max(Decimal::ZERO);"),
+    ("a variation prices agreed contingencies again", "src/ledger/offer.rs", "work.contingency == Some(may.contingency) && work.operation == may.operation", "work.contingency == Some(may.contingency) && work.operation != may.operation"),
     # variance
     ("a variation is compared at the first quote's wage", "src/trade/variance/sheet.rs", "sheet.add_quoted(line, quoted.hour);", "sheet.add_quoted(line, quotes[0].hour);"),
     ("what only might turn up is sure, in the variance", "src/trade/variance/sheet.rs", "            self.might += cost;\n", "            self.might += Money::ZERO * i64::from(cost.is_zero());\n"),

@@ -11,6 +11,7 @@ use crate::money::{Decimal, LARGEST_KEPT, Money, counted, product, round};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
+use crate::trade::quote::LineKind;
 use crate::trade::rates::{RateKind, Word};
 use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
@@ -47,7 +48,7 @@ impl<'row> NamedRow<'row> {
         Ok(self.row.get_ref(position)?.as_str()?)
     }
 
-    fn position(&self, name: &str) -> rusqlite::Result<usize> {
+    pub(super) fn position(&self, name: &str) -> rusqlite::Result<usize> {
         let statement: &Statement<'_> = self.row.as_ref();
         let next = self.next.get();
         for position in (next..statement.column_count()).chain(0..next) {
@@ -202,7 +203,8 @@ word_columns!(
     Word,
     Unit,
     Hazard,
-    InvoiceKind
+    InvoiceKind,
+    LineKind,
 );
 
 impl ToSql for Units {
@@ -261,7 +263,7 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 17] = [
+        let sets: [(&str, BTreeSet<&str>); 18] = [
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),
@@ -273,6 +275,7 @@ mod tests {
             ("operation.splits", words!(Splits::ALL)),
             ("operation_hazard.hazard", words!(Hazard::ALL)),
             ("quote_line.driver", words!(Driver::ALL)),
+            ("quote_line.kind", words!(LineKind::ALL)),
             ("quote_rate.kind", words!(RateKind::ALL)),
             ("rate_change.kind", words!(RateKind::ALL)),
             ("room.floor_condition", words!(FloorCondition::ALL)),
@@ -296,12 +299,7 @@ mod tests {
         let alone: Vec<&str> = schema.keys().map(String::as_str).collect();
         assert_eq!(
             alone,
-            [
-                "entry.kind",
-                "job_event.what",
-                "quote_line.kind",
-                "tax_rate.applies_to"
-            ]
+            ["entry.kind", "job_event.what", "tax_rate.applies_to"]
         );
     }
 }

@@ -5,15 +5,14 @@ use rusqlite::CachedStatement;
 
 use super::book::tariff_from_row;
 use super::books::{Parts, Span, of_job};
-use super::columns::{Micro, NamedRow};
+use super::columns::NamedRow;
+use super::quote_lines::LineRow;
+use super::quote_rows::{caution_from_row, room_from_row, terms_from_row};
 use super::quotes::{HEADER_COLUMNS, HEADER_PARTS};
 use super::{Agreed, Job, Ledger, QuoteHeader, QuoteRecord};
 use crate::trade::cautions::Caution;
-use crate::trade::operation::Task;
-use crate::trade::quote::{ItemLine, Line, Quote, QuotedRoom, Terms, WorkLine};
-use crate::trade::rates::FloorClass;
-use crate::trade::takeoff::Contingency;
-use crate::trade::{ItemId, JobId, QuoteId, RoomId};
+use crate::trade::quote::{Line, Quote, QuotedRoom, Terms};
+use crate::trade::{JobId, QuoteId, RoomId};
 
 /// Columns of a quote's own row, beside those of its header.
 const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
@@ -32,11 +31,8 @@ const ROOMS: Select<'_> = (
 );
 
 const LINES: Select<'_> = (
-    "position, kind, other_cost_minor, room_id, operation_id, operation, task_id, task, driver, driver_micro, passes,
-     chance_micro, low_micro, high_micro, item_id, item, unit, item_micro, load_micro, unit_price_micro,
-     item_cost_minor, hours_micro, labour_cost_minor, quote_line.machine_id, machine, days_micro, once_minor,
-     tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor, tariff.week_minor, tariff.four_weeks_minor,
-     tariff.waiver_micro, tariff.cleaning_minor, quote_line.what",
+    "tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor, tariff.week_minor, tariff.four_weeks_minor,
+     tariff.waiver_micro, tariff.cleaning_minor",
     "CROSS JOIN quote_line ON quote_line.quote_id = quote.id
      LEFT JOIN quote_tariff AS tariff ON tariff.quote_id = quote.id AND tariff.machine_id = quote_line.machine_id",
 );
@@ -122,11 +118,13 @@ impl Ledger {
             self.connection.prepare_cached(&sql)
         };
         let head = format!("{HEADER_COLUMNS}, {OWN}");
+        let (tariff, line_tables) = LINES;
+        let line = format!("position, {}, {tariff}", LineRow::COLUMNS);
         Ok(QuoteQueries {
             ledger: self,
             heads: query((&head, HEADER_PARTS), "")?,
             rooms: query(ROOMS, ", position")?,
-            lines: query(LINES, ", position")?,
+            lines: query((&line, line_tables), ", position")?,
             cautions: query(CAUTIONS, ", position")?,
         })
     }
@@ -193,112 +191,8 @@ fn stand_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Stand> {
     ))
 }
 
-fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
-    Ok(Terms {
-        margin: row.micro("margin_micro")?,
-        confidence: row.micro("confidence_micro")?,
-        minimum: row.get("minimum_minor")?,
-        step: row.get("step_minor")?,
-        wage: row.micro("wage_micro")?,
-        burden: row.micro("burden_micro")?,
-        overhead: row.micro("overhead_micro")?,
-        tax_percent: row.micro("tax_micro")?,
-    })
-}
-
-fn room_from_row(row: &NamedRow<'_>) -> rusqlite::Result<QuotedRoom> {
-    Ok(QuotedRoom {
-        id: row.get("room_id")?,
-        name: row.get("name")?,
-        area: row.micro("area_micro")?,
-        edge: row.micro("edge_micro")?,
-        steps: row.get("steps")?,
-        class: FloorClass {
-            condition: row.get("floor_condition")?,
-            species: row.get("species")?,
-        },
-        price: row.get("price_minor")?,
-    })
-}
-
-fn caution_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Caution> {
-    Ok(Caution {
-        text: row.get("caution")?,
-        source: row.get("source")?,
-    })
-}
-
 fn line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Line> {
-    let kind = row.text("kind")?;
-    let cost = row.get("other_cost_minor")?;
-    Ok(match kind {
-        "rental" => Line::Rental {
-            machine: row.get("machine_id")?,
-            name: row.get("machine")?,
-            days: row.micro("days_micro")?,
-            cost,
-            once: row.get("once_minor")?,
-            tariff: tariff_from_row(row)?,
-        },
-        "opened" => Line::Opened {
-            item: row.get("item_id")?,
-            name: row.get("item")?,
-            unit: row.get("unit")?,
-            left: row.micro("item_micro")?,
-            cost,
-        },
-        "other" => Line::Other {
-            what: row.get("what")?,
-            cost,
-        },
-        "overhead" => Line::Overhead { cost },
-        _ => Line::Work(work_from_row(row)?),
-    })
-}
-
-fn work_from_row(row: &NamedRow<'_>) -> rusqlite::Result<WorkLine> {
-    Ok(WorkLine {
-        room: row.get("room_id")?,
-        operation: row.get("operation_id")?,
-        name: row.get("operation")?,
-        task: Task {
-            id: row.get("task_id")?,
-            name: row.get("task")?,
-        },
-        driver: row.get("driver")?,
-        quantity: row.micro("driver_micro")?,
-        passes: row.get("passes")?,
-        contingency: contingency_from_row(row)?,
-        item: item_line_from_row(row)?,
-        hours: row.micro("hours_micro")?,
-        labour: row.get("labour_cost_minor")?,
-    })
-}
-
-fn item_line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<ItemLine>> {
-    let Some(id) = row.get::<Option<ItemId>>("item_id")? else {
-        return Ok(None);
-    };
-    Ok(Some(ItemLine {
-        id,
-        name: row.get("item")?,
-        unit: row.get("unit")?,
-        expected: row.micro("item_micro")?,
-        load: row.micro("load_micro")?,
-        unit_price: row.micro("unit_price_micro")?,
-        cost: row.get("item_cost_minor")?,
-    }))
-}
-
-fn contingency_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<Contingency>> {
-    let Some(Micro(chance)) = row.get("chance_micro")? else {
-        return Ok(None);
-    };
-    Ok(Some(Contingency {
-        chance,
-        low: row.micro("low_micro")?,
-        high: row.micro("high_micro")?,
-    }))
+    LineRow::read(row)?.line(|| tariff_from_row(row))
 }
 
 /// The queries that say what was agreed for jobs.

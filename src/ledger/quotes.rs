@@ -1,129 +1,27 @@
 //! Quotes: drafted once, then sent, accepted or declined.
 
-use std::collections::BTreeSet;
-use std::str::FromStr;
-
 use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
-use super::columns::{Micro, NamedRow};
+use super::columns::NamedRow;
+use super::offer::done_again;
+use super::quote_rows::Place;
 use super::quoted::Quotes;
 use super::{
-    AgreedBy, KeptPlan, Ledger, Refusal, Room, Settings, Site, ToBuy, Writing, adding_a_room, kept,
+    AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Writing, kept,
     names, numbered, read_number, refuse, typed,
 };
-use crate::money::{Decimal, Money};
-use crate::trade::bounds::check_day;
-use crate::trade::cautions::cautions;
+use crate::money::Money;
 use crate::trade::contract::Cancellation;
-use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
-use crate::trade::pricing::{Luck, Offer, Stocking, price, seed_of};
-use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::operation::SkippedGrades;
+use crate::trade::pricing::price;
+use crate::trade::quote::{Outlook, Priced, Quote};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
-use crate::trade::rental::Tariff;
-use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
-use crate::trade::{JobId, MachineId, OperationId, QuoteId, SiteId};
-
-/// What the first option of a quote is called, where there are others.
-pub const AS_DRAFTED: &str = "As drafted";
+use crate::trade::{JobId, OperationId, QuoteId, SiteId};
 
 /// The most options that a quote has beside the first.
 const MOST_OPTIONS: usize = 9;
-
-/// What a draft is asked for; what is left out comes from the settings.
-#[derive(Clone, Debug, Default)]
-pub struct DraftRequest {
-    /// The rooms to be done, by name; none: every room of the site that is refinished.
-    pub rooms: Vec<String>,
-    /// The sanding sequence; `None`: the setting. `Some("none")`: no sanding.
-    pub sequence: Option<String>,
-    /// The coating schedule; `None`: the setting. `Some("none")`: no coats.
-    pub schedule: Option<String>,
-    /// The margin to keep, as a fraction; `None`: the setting.
-    pub margin: Option<Decimal>,
-    /// With what confidence, as a fraction; `None`: the setting.
-    pub confidence: Option<Decimal>,
-    /// When the work is to begin; `None`: not known yet.
-    pub start: Option<NaiveDate>,
-    /// Whose wage prices the hours; `None`: the mean of the active workers.
-    pub worker: Option<String>,
-    /// Lump sums: what for, and how much.
-    pub others: Vec<(String, Money)>,
-    /// The quote that this is another version of.
-    pub revises: Option<QuoteId>,
-    /// The job that this is a variation of.
-    pub variation_of: Option<JobId>,
-    /// What else the client may choose.
-    pub options: Vec<OptionRequest>,
-}
-
-/// Another way to do what a draft is asked for, and what is different in it.
-#[derive(Clone, Debug, Default)]
-pub struct OptionRequest {
-    /// What the client calls it.
-    pub name: String,
-    /// Another sanding sequence, or `none`.
-    pub sequence: Option<String>,
-    /// Another coating schedule, or `none`.
-    pub schedule: Option<String>,
-    /// Rooms that are done as well.
-    pub with: Vec<String>,
-    /// Rooms that are left out.
-    pub without: Vec<String>,
-}
-
-impl FromStr for OptionRequest {
-    type Err = Refusal;
-
-    /// Reads an option as people type it: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
-    fn from_str(text: &str) -> Result<OptionRequest, Refusal> {
-        let wrong = |what: &str| {
-            Refusal::new(format!("`{text}` is not an option: {what}"))
-                .hint("--option \"Three coats: schedule=oil-3-coat\"")
-                .hint("keys: sequence, schedule, with, without")
-        };
-        let named = text
-            .split_once(':')
-            .filter(|(name, _)| !name.trim().is_empty());
-        let Some((name, changes)) = named else {
-            return Err(wrong("it has no name before a colon"));
-        };
-        let mut option = OptionRequest {
-            name: name.trim().to_owned(),
-            ..OptionRequest::default()
-        };
-        if option.name.chars().all(|sign| sign.is_ascii_digit()) {
-            return Err(wrong("a number is no name, since options have numbers"));
-        }
-        for change in changes.split(',') {
-            let pair = change
-                .split_once('=')
-                .filter(|(_, value)| !value.trim().is_empty());
-            let Some((key, value)) = pair else {
-                return Err(wrong(&format!("`{}` is no key=value", change.trim())));
-            };
-            let value = value.trim().to_owned();
-            let before = match key.trim().to_lowercase().as_str() {
-                "sequence" => option.sequence.replace(value),
-                "schedule" => option.schedule.replace(value),
-                "with" => {
-                    option.with.push(value);
-                    None
-                }
-                "without" => {
-                    option.without.push(value);
-                    None
-                }
-                other => return Err(wrong(&format!("`{other}` is not a key"))),
-            };
-            if before.is_some() {
-                return Err(wrong(&format!("`{}` comes twice", key.trim())));
-            }
-        }
-        Ok(option)
-    }
-}
 
 /// A rate that a quote was priced with.
 #[derive(Clone, Debug)]
@@ -540,225 +438,6 @@ impl Ledger {
         }
         Ok(rates)
     }
-
-    /// Returns what a request would offer, before it is priced.
-    pub(super) fn offer(
-        &self,
-        site: &Site,
-        request: &DraftRequest,
-        rates: &Rates,
-    ) -> Result<(Offer, Vec<SkippedGrades>)> {
-        let rooms = self.rooms_to_quote(site, request)?;
-        let methods = self.methods(request)?;
-        let name = |used: Option<&String>| used.cloned();
-        let names = (
-            name(methods.sequence.as_ref().map(|used| &used.name)),
-            name(methods.schedule.as_ref().map(|used| &used.name)),
-        );
-        let skipped = methods
-            .sequence
-            .as_ref()
-            .map(skipped_grades)
-            .unwrap_or_default();
-        if let Some(start) = request.start {
-            check_day(start, self.today())?;
-        }
-        let mut measured = self.measured(&rooms)?;
-        let agreed = self.agreed_work(request)?;
-        leave_out_findings(&mut measured, &agreed, &methods.operations);
-        let mut work = take_off(&measured, &methods, rates)?;
-        work.retain(|work| !is_set_up_already(work, &agreed));
-        if work.is_empty() && request.others.is_empty() {
-            refuse!("nothing in it is new: all of it is in the job already");
-        }
-        let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
-        let hazards: Vec<_> = work
-            .iter()
-            .flat_map(|line| line.operation.hazards.iter().copied())
-            .collect();
-        let machines = self
-            .machines()?
-            .into_iter()
-            .map(|machine| (machine.id, (machine.name, machine.tariff)));
-        let settings = self.settings()?;
-        let offer = Offer {
-            sequence: names.0,
-            schedule: names.1,
-            rooms: measured,
-            work,
-            others: request.others.clone(),
-            machines: machines.collect(),
-            items: self
-                .items()?
-                .into_iter()
-                .map(|item| (item.id, item.supply()))
-                .collect(),
-            day_hours: settings.day_hours,
-            start: request.start,
-            rentals: None,
-            cautions: cautions(site.year_built, &conditions, &hazards),
-            terms: self.terms(site, request, &settings)?,
-            luck: Luck {
-                draws: settings.draws,
-                seed: seed_of(&site.address),
-            },
-            stocking: Stocking {
-                returnable: settings.buy_confidence_returnable,
-                other: settings.buy_confidence,
-            },
-        };
-        Ok((offer, skipped))
-    }
-
-    /// Returns the work that the job of a variation has agreed to already.
-    fn agreed_work(&self, request: &DraftRequest) -> Result<Vec<WorkLine>> {
-        let Some(job) = request.variation_of else {
-            return Ok(Vec::new());
-        };
-        let agreed = self.agreed(&self.job_by_id(job)?)?;
-        let quotes = agreed.quotes.iter();
-        Ok(quotes
-            .flat_map(|record| record.quote.work().cloned())
-            .collect())
-    }
-
-    /// Returns the methods that a request names, or the settings.
-    pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
-        let settings = self.settings()?;
-        let chosen = |asked: &Option<String>, default: &str| {
-            let name = asked.as_deref().unwrap_or(default);
-            (name != "none").then(|| name.to_owned())
-        };
-        let sequence = chosen(&request.sequence, &settings.default_sequence);
-        let schedule = chosen(&request.schedule, &settings.default_schedule);
-        Ok(Methods {
-            operations: self.operations()?,
-            sequence: sequence.map(|name| self.sequence(&name)).transpose()?,
-            schedule: schedule.map(|name| self.schedule(&name)).transpose()?,
-        })
-    }
-
-    fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
-        if request.rooms.is_empty() {
-            let rooms: Vec<Room> = self
-                .rooms_of(site.id)?
-                .into_iter()
-                .filter(|room| room.refinished)
-                .collect();
-            if rooms.is_empty() {
-                return Err(
-                    Refusal::new(format!("`{}` has no rooms to quote", site.address))
-                        .hint(adding_a_room(&site.address))
-                        .into(),
-                );
-            }
-            return Ok(rooms);
-        }
-        let mut rooms: Vec<Room> = Vec::new();
-        for name in &request.rooms {
-            let room = self.room(name, Some(site.id))?;
-            if room.site_id != site.id {
-                refuse!(
-                    "`{}` is at `{}`, not at `{}`",
-                    room.name,
-                    room.site,
-                    site.address
-                );
-            }
-            if rooms.iter().any(|earlier| earlier.id == room.id) {
-                refuse!("`{}` is named twice", room.name);
-            }
-            rooms.push(room);
-        }
-        Ok(rooms)
-    }
-
-    fn terms(&self, site: &Site, request: &DraftRequest, settings: &Settings) -> Result<Terms> {
-        let wage = match &request.worker {
-            Some(name) => self.currency().decimal(self.worker(name)?.wage),
-            None => match self.mean_wage()? {
-                Some(wage) => wage,
-                None => {
-                    return Err(
-                        Refusal::new("nobody works here yet, so hours have no price")
-                            .hint("gritledger worker add \"NAME\" --wage 28.00")
-                            .into(),
-                    );
-                }
-            },
-        };
-        Ok(Terms {
-            margin: request.margin.unwrap_or(settings.margin),
-            confidence: request.confidence.unwrap_or(settings.confidence),
-            // The least that a job is done for; what is added to a job costs what it costs.
-            minimum: match request.variation_of {
-                Some(_) => Money::ZERO,
-                None => settings.minimum_charge,
-            },
-            step: settings.price_step,
-            wage,
-            burden: settings.burden,
-            overhead: settings.overhead,
-            tax_percent: self.tax_in_force(site.id)?,
-        })
-    }
-}
-
-/// Takes what a job has agreed to repair already off the findings: a variation prices what is new.
-fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[WorkLine], operations: &[Operation]) {
-    for room in rooms {
-        let id = room.id;
-        let of_room = || agreed.iter().filter(move |work| work.room == Some(id));
-        for found in &mut room.findings {
-            let mut answers = operations.iter();
-            let answer = answers.find(|known| known.answers.as_ref() == Some(&found.kind));
-            let sure = of_room().filter(|work| {
-                work.contingency.is_none() && answer.is_some_and(|known| known.id == work.operation)
-            });
-            let done: Decimal = sure.map(|work| work.quantity).sum();
-            found.quantity = (found.quantity - done).max(Decimal::ZERO);
-        }
-        room.findings.retain(|found| !found.quantity.is_zero());
-        room.contingencies.retain(|may| {
-            !of_room().any(|work| {
-                work.contingency == Some(may.contingency) && work.operation == may.operation
-            })
-        });
-    }
-}
-
-/// Returns the rooms in which a variation does again what a job has agreed to do.
-fn done_again(quote: &Quote, agreed: &[WorkLine]) -> Vec<String> {
-    let is_agreed = |work: &WorkLine| {
-        agreed.iter().any(|known| {
-            known.room == work.room
-                && known.operation == work.operation
-                && known.task.name != "repair"
-        })
-    };
-    let rooms = quote.rooms.iter();
-    let again = rooms.filter(|room| {
-        let mut works = quote.work();
-        works.any(|work| work.room == Some(room.id) && is_agreed(work))
-    });
-    again.map(|room| room.name.clone()).collect()
-}
-
-/// Tells whether setting up, for the job or in that room, is part of what a job has agreed already.
-fn is_set_up_already(work: &Work, agreed: &[WorkLine]) -> bool {
-    work.operation.task.name == SET_UP
-        && agreed
-            .iter()
-            .any(|known| known.room == work.room && known.operation == work.operation.id)
-}
-
-/// Where a quote stands among others.
-#[derive(Clone, Copy, Debug)]
-struct Place<'a> {
-    number: i64,
-    version: i64,
-    option: usize,
-    option_name: &'a str,
 }
 
 impl Writing<'_> {
@@ -792,55 +471,6 @@ impl Writing<'_> {
             again: done_again(&record.quote, &agreed),
             sheet: self.sheet(record)?,
             skipped,
-        })
-    }
-
-    /// Returns what is asked for with an option.
-    fn changed(
-        &self,
-        site: &Site,
-        request: &DraftRequest,
-        option: &OptionRequest,
-    ) -> Result<DraftRequest> {
-        let mut rooms = self.rooms_to_quote(site, request)?;
-        for name in &option.without {
-            let room = self.room(name, Some(site.id))?;
-            let Some(place) = rooms.iter().position(|known| known.id == room.id) else {
-                refuse!(
-                    "`{}` is not in the quote, so no option is without it",
-                    room.name
-                );
-            };
-            rooms.remove(place);
-        }
-        for name in &option.with {
-            let room = self.room(name, Some(site.id))?;
-            if option
-                .without
-                .iter()
-                .any(|without| names::same(without, name))
-            {
-                refuse!("`{}` is with `{}` and without it", option.name, room.name);
-            }
-            if rooms.iter().any(|known| known.id == room.id) {
-                refuse!("`{}` is in the quote already", room.name);
-            }
-            rooms.push(room);
-        }
-        if rooms.is_empty() {
-            refuse!("`{}` leaves no room to be done", option.name);
-        }
-        let same = |one: &OptionRequest| names::same(&one.name, &option.name);
-        if names::same(&option.name, AS_DRAFTED)
-            || request.options.iter().filter(|one| same(one)).count() > 1
-        {
-            refuse!("there are two options called `{}`", option.name);
-        }
-        Ok(DraftRequest {
-            rooms: rooms.into_iter().map(|room| room.name).collect(),
-            sequence: option.sequence.clone().or_else(|| request.sequence.clone()),
-            schedule: option.schedule.clone().or_else(|| request.schedule.clone()),
-            ..request.clone()
         })
     }
 
@@ -956,221 +586,21 @@ impl Writing<'_> {
             AS_DRAFTED
         };
         let names = request.options.iter().map(|option| option.name.as_str());
+        let options = (1..).zip(std::iter::once(first).chain(names)).zip(priced);
         let mut ids = Vec::new();
-        for (place, (option_name, priced)) in
-            std::iter::once(first).chain(names).zip(priced).enumerate()
-        {
+        for ((option, option_name), priced) in options {
             let id = QuoteId(self.new_id("quote")?);
             let place = Place {
+                id,
                 number,
                 version,
-                option: place + 1,
+                option,
                 option_name,
             };
-            self.insert_quote(id, place, site, request, priced, rates)?;
+            self.insert_quote(&place, site, request, priced, rates)?;
             ids.push(id);
         }
         self.quote_by_id(ids[0])
-    }
-
-    fn insert_quote(
-        &self,
-        id: QuoteId,
-        place: Place<'_>,
-        site: &Site,
-        request: &DraftRequest,
-        priced: &Priced,
-        rates: &Rates,
-    ) -> Result<()> {
-        let Priced { quote, outlook } = priced;
-        let terms = quote.terms;
-        self.connection
-            .prepare_cached(
-                "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, sequence, schedule,
-                                    start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
-                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, outlook,
-                                    drafted_on, recorded_at)
-                 VALUES (:id, :number, :version, :option, :option_name, :site, :job, :sequence, :schedule, :start,
-                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :price, :tax,
-                         :outlook, :today, :now)",
-            )?
-            .execute(named_params! {
-                ":id": id, ":number": place.number, ":version": place.version, ":option": position_column(place.option),
-                ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of,
-                ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
-                ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
-                ":step": terms.step, ":outlook": kept::text(outlook)?,
-                ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
-                ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
-                ":today": self.today(), ":now": self.now(),
-            })?;
-        for (position, room) in quote.rooms.iter().enumerate() {
-            self.insert_quoted_room(id, position + 1, room)?;
-        }
-        for (position, line) in quote.lines.iter().enumerate() {
-            self.insert_line(id, position + 1, line)?;
-        }
-        self.insert_quote_rates(id, quote, rates)?;
-        for (position, caution) in quote.cautions.iter().enumerate() {
-            self.connection
-                .prepare_cached(
-                    "INSERT INTO quote_caution (quote_id, position, caution, source)
-                     VALUES (:quote, :position, :caution, :source)",
-                )?
-                .execute(named_params! {
-                    ":quote": id, ":position": position_column(position + 1), ":caution": caution.text,
-                    ":source": caution.source,
-                })?;
-        }
-        Ok(())
-    }
-
-    /// Keeps the rates that the quote is priced with: its figures can be explained when the rates have moved on.
-    fn insert_quote_rates(&self, id: QuoteId, quote: &Quote, rates: &Rates) -> Result<()> {
-        let mut kept = BTreeSet::new();
-        for work in quote.work() {
-            let Some(class) = quote.class_of(work) else {
-                continue;
-            };
-            let Some(operation) = rates.operations().get(&work.operation) else {
-                continue;
-            };
-            for kind in RateKind::ALL.iter().copied() {
-                let row = rates.row_for(operation, kind, class);
-                let Some(row) = row.filter(|_| kept.insert((operation.id, kind, class))) else {
-                    continue;
-                };
-                self.connection
-                    .prepare_cached(
-                        "INSERT INTO quote_rate (quote_id, operation_id, kind, floor_condition, species, rate)
-                         VALUES (:quote, :operation, :kind, :condition, :species, :rate)",
-                    )?
-                    .execute(named_params! {
-                        ":quote": id, ":operation": operation.id, ":kind": kind, ":condition": class.condition,
-                        ":species": class.species, ":rate": kept::text(&row)?,
-                    })?;
-            }
-        }
-        Ok(())
-    }
-
-    fn insert_quoted_room(&self, quote: QuoteId, position: usize, room: &QuotedRoom) -> Result<()> {
-        self.connection
-            .prepare_cached(
-                "INSERT INTO quote_room (id, quote_id, position, room_id, area_micro, edge_micro, steps,
-                                         floor_condition, species, price_minor)
-                 VALUES (:id, :quote, :position, :room, :area, :edge, :steps, :condition, :species, :price)",
-            )?
-            .execute(named_params! {
-                ":id": self.new_id("quote_room")?, ":quote": quote, ":position": position_column(position),
-                ":room": room.id, ":area": Micro(room.area), ":edge": Micro(room.edge), ":steps": room.steps,
-                ":condition": room.class.condition, ":species": room.class.species, ":price": room.price,
-            })?;
-        Ok(())
-    }
-
-    fn insert_line(&self, quote: QuoteId, position: usize, line: &Line) -> Result<()> {
-        let (kind, what, other_cost) = match line {
-            Line::Work(_) => ("work", "", Money::ZERO),
-            Line::Rental { cost, .. } => ("rental", "", *cost),
-            Line::Opened { cost, .. } => ("opened", "", *cost),
-            Line::Other { what, cost } => ("other", what.as_str(), *cost),
-            Line::Overhead { cost } => ("overhead", "", *cost),
-        };
-        let (machine, days, once) = match line {
-            Line::Rental {
-                machine,
-                name,
-                days,
-                once,
-                tariff,
-                ..
-            } => {
-                self.insert_quote_tariff(quote, *machine, tariff)?;
-                (Some((*machine, name)), Some(*days), *once)
-            }
-            _ => (None, None, Money::ZERO),
-        };
-        let work = if let Line::Work(work) = line {
-            Some(work)
-        } else {
-            None
-        };
-        let item = work.and_then(|work| work.item.as_ref());
-        let contingency = work.and_then(|work| work.contingency);
-        let (used, quantity) = match line {
-            Line::Opened {
-                item,
-                name,
-                unit,
-                left,
-                ..
-            } => (Some((*item, name, *unit)), Some(*left)),
-            _ => (
-                item.map(|item| (item.id, &item.name, item.unit)),
-                item.map(|item| item.expected),
-            ),
-        };
-        self.connection
-            .prepare_cached(
-                "INSERT INTO quote_line (id, quote_id, position, kind, room_id, operation_id, operation, task_id, task,
-                                         driver, item_id, item, unit, machine_id, machine, what, driver_micro, passes,
-                                         chance_micro, low_micro, high_micro, item_micro, load_micro, unit_price_micro,
-                                         item_cost_minor, hours_micro, labour_cost_minor,
-                                         days_micro, other_cost_minor, once_minor)
-                 VALUES (:id, :quote, :position, :kind, :room, :operation, :operation_name, :task, :task_name, :driven_by,
-                         :item, :item_name, :unit, :machine, :machine_name, :what, :driver, :passes, :chance, :low, :high,
-                         :expected, :load, :unit_price, :item_cost, :hours, :labour, :days, :other_cost, :once)",
-            )?
-            .execute(named_params! {
-                ":id": self.new_id("quote_line")?, ":quote": quote, ":position": position_column(position),
-                ":kind": kind, ":room": line.room(), ":operation": work.map(|work| work.operation),
-                ":operation_name": work.map(|work| &work.name), ":task": work.map(|work| work.task.id),
-                ":task_name": work.map(|work| &work.task.name), ":driven_by": work.map(|work| work.driver),
-                ":item": used.map(|(id, ..)| id), ":item_name": used.map(|(_, name, _)| name),
-                ":unit": used.map(|(.., unit)| unit), ":machine": machine.map(|(id, _)| id),
-                ":machine_name": machine.map(|(_, name)| name), ":what": what,
-                ":driver": work.map(|work| Micro(work.quantity)), ":passes": work.map(|work| work.passes),
-                ":chance": contingency.map(|contingency| Micro(contingency.chance)),
-                ":low": contingency.map(|contingency| Micro(contingency.low)),
-                ":high": contingency.map(|contingency| Micro(contingency.high)),
-                ":expected": quantity.map(Micro), ":load": item.map(|item| Micro(item.load)),
-                ":unit_price": item.map(|item| Micro(item.unit_price)),
-                ":item_cost": item.map_or(Money::ZERO, |item| item.cost),
-                ":hours": work.map(|work| Micro(work.hours)),
-                ":labour": work.map_or(Money::ZERO, |work| work.labour), ":days": days.map(Micro), ":other_cost": other_cost,
-                ":once": once,
-            })?;
-        Ok(())
-    }
-
-    /// Keeps the tariff that a rental is priced with: a later one never reaches back.
-    fn insert_quote_tariff(
-        &self,
-        quote: QuoteId,
-        machine: MachineId,
-        tariff: &Tariff,
-    ) -> Result<()> {
-        let Tariff {
-            half_day,
-            day,
-            weekend,
-            week,
-            four_weeks,
-            waiver_percent,
-            cleaning,
-        } = tariff;
-        self.connection
-            .prepare_cached(
-                "INSERT INTO quote_tariff (quote_id, machine_id, half_day_minor, day_minor, weekend_minor, week_minor,
-                                           four_weeks_minor, waiver_micro, cleaning_minor)
-                 VALUES (:quote, :machine, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
-            )?
-            .execute(named_params! {
-                ":quote": quote, ":machine": machine, ":half_day": half_day, ":day": day, ":weekend": weekend,
-                ":week": week, ":four_weeks": four_weeks, ":waiver": Micro(*waiver_percent), ":cleaning": cleaning,
-            })?;
-        Ok(())
     }
 
     /// Sends a draft: from now on it never changes. Returns the last day it can be accepted.
@@ -1332,9 +762,4 @@ impl Writing<'_> {
             })?;
         Ok(())
     }
-}
-
-/// Positions are counted in memory and kept as SQLite integers.
-fn position_column(position: usize) -> i64 {
-    i64::try_from(position).expect("a quote has fewer lines than 2^63")
 }

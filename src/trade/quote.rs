@@ -140,6 +140,22 @@ pub enum Line {
     },
 }
 
+closed_set! {
+    /// What a line is about.
+    LineKind, "kind of line" {
+        /// An operation, in a room or once for the job.
+        Work = "work",
+        /// A rented machine.
+        Rental = "rental",
+        /// What is left in opened packs.
+        Opened = "opened",
+        /// A lump of money.
+        Other = "other",
+        /// The share of labour that runs the firm.
+        Overhead = "overhead",
+    }
+}
+
 /// One operation with its quantities and costs.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct WorkLine {
@@ -187,6 +203,17 @@ pub struct ItemLine {
 }
 
 impl Line {
+    /// Returns what the line is about.
+    pub fn kind(&self) -> LineKind {
+        match self {
+            Line::Work(_) => LineKind::Work,
+            Line::Rental { .. } => LineKind::Rental,
+            Line::Opened { .. } => LineKind::Opened,
+            Line::Other { .. } => LineKind::Other,
+            Line::Overhead { .. } => LineKind::Overhead,
+        }
+    }
+
     /// Returns the line's cost.
     pub fn cost(&self) -> Money {
         match self {

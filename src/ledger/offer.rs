@@ -1,0 +1,378 @@
+//! What a quote is asked for, gathered from the ledger into an offer that can be priced.
+//!
+//! A request names what it wants; what it leaves out comes from the settings. A variation offers what is new: what its job
+//! has agreed to already is taken off.
+
+use std::str::FromStr;
+
+use anyhow::Result;
+use chrono::NaiveDate;
+
+use super::{Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
+use crate::money::{Decimal, Money};
+use crate::trade::bounds::check_day;
+use crate::trade::cautions::cautions;
+use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
+use crate::trade::pricing::{Luck, Offer, Stocking, seed_of};
+use crate::trade::quote::{Quote, Terms, WorkLine};
+use crate::trade::rates::Rates;
+use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
+use crate::trade::{JobId, QuoteId};
+
+/// What the first option of a quote is called, where there are others.
+pub const AS_DRAFTED: &str = "As drafted";
+
+/// What a draft is asked for; what is left out comes from the settings.
+#[derive(Clone, Debug, Default)]
+pub struct DraftRequest {
+    /// The rooms to be done, by name; none: every room of the site that is refinished.
+    pub rooms: Vec<String>,
+    /// The sanding sequence; `None`: the setting. `Some("none")`: no sanding.
+    pub sequence: Option<String>,
+    /// The coating schedule; `None`: the setting. `Some("none")`: no coats.
+    pub schedule: Option<String>,
+    /// The margin to keep, as a fraction; `None`: the setting.
+    pub margin: Option<Decimal>,
+    /// With what confidence, as a fraction; `None`: the setting.
+    pub confidence: Option<Decimal>,
+    /// When the work is to begin; `None`: not known yet.
+    pub start: Option<NaiveDate>,
+    /// Whose wage prices the hours; `None`: the mean of the active workers.
+    pub worker: Option<String>,
+    /// Lump sums: what for, and how much.
+    pub others: Vec<(String, Money)>,
+    /// The quote that this is another version of.
+    pub revises: Option<QuoteId>,
+    /// The job that this is a variation of.
+    pub variation_of: Option<JobId>,
+    /// What else the client may choose.
+    pub options: Vec<OptionRequest>,
+}
+
+/// Another way to do what a draft is asked for, and what is different in it.
+#[derive(Clone, Debug, Default)]
+pub struct OptionRequest {
+    /// What the client calls it.
+    pub name: String,
+    /// Another sanding sequence, or `none`.
+    pub sequence: Option<String>,
+    /// Another coating schedule, or `none`.
+    pub schedule: Option<String>,
+    /// Rooms that are done as well.
+    pub with: Vec<String>,
+    /// Rooms that are left out.
+    pub without: Vec<String>,
+}
+
+impl FromStr for OptionRequest {
+    type Err = Refusal;
+
+    /// Reads an option as people type it: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
+    fn from_str(text: &str) -> Result<OptionRequest, Refusal> {
+        let wrong = |what: &str| {
+            Refusal::new(format!("`{text}` is not an option: {what}"))
+                .hint("--option \"Three coats: schedule=oil-3-coat\"")
+                .hint("keys: sequence, schedule, with, without")
+        };
+        let named = text
+            .split_once(':')
+            .filter(|(name, _)| !name.trim().is_empty());
+        let Some((name, changes)) = named else {
+            return Err(wrong("it has no name before a colon"));
+        };
+        let mut option = OptionRequest {
+            name: name.trim().to_owned(),
+            ..OptionRequest::default()
+        };
+        if option.name.chars().all(|sign| sign.is_ascii_digit()) {
+            return Err(wrong("a number is no name, since options have numbers"));
+        }
+        for change in changes.split(',') {
+            let pair = change
+                .split_once('=')
+                .filter(|(_, value)| !value.trim().is_empty());
+            let Some((key, value)) = pair else {
+                return Err(wrong(&format!("`{}` is no key=value", change.trim())));
+            };
+            let value = value.trim().to_owned();
+            let before = match key.trim().to_lowercase().as_str() {
+                "sequence" => option.sequence.replace(value),
+                "schedule" => option.schedule.replace(value),
+                "with" => {
+                    option.with.push(value);
+                    None
+                }
+                "without" => {
+                    option.without.push(value);
+                    None
+                }
+                other => return Err(wrong(&format!("`{other}` is not a key"))),
+            };
+            if before.is_some() {
+                return Err(wrong(&format!("`{}` comes twice", key.trim())));
+            }
+        }
+        Ok(option)
+    }
+}
+
+impl Ledger {
+    /// Returns what a request would offer, before it is priced.
+    pub(super) fn offer(
+        &self,
+        site: &Site,
+        request: &DraftRequest,
+        rates: &Rates,
+    ) -> Result<(Offer, Vec<SkippedGrades>)> {
+        let rooms = self.rooms_to_quote(site, request)?;
+        let methods = self.methods(request)?;
+        let name = |used: Option<&String>| used.cloned();
+        let names = (
+            name(methods.sequence.as_ref().map(|used| &used.name)),
+            name(methods.schedule.as_ref().map(|used| &used.name)),
+        );
+        let skipped = methods
+            .sequence
+            .as_ref()
+            .map(skipped_grades)
+            .unwrap_or_default();
+        if let Some(start) = request.start {
+            check_day(start, self.today())?;
+        }
+        let mut measured = self.measured(&rooms)?;
+        let agreed = self.agreed_work(request)?;
+        leave_out_findings(&mut measured, &agreed, &methods.operations);
+        let mut work = take_off(&measured, &methods, rates)?;
+        work.retain(|work| !is_set_up_already(work, &agreed));
+        if work.is_empty() && request.others.is_empty() {
+            refuse!("nothing in it is new: all of it is in the job already");
+        }
+        let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
+        let hazards: Vec<_> = work
+            .iter()
+            .flat_map(|line| line.operation.hazards.iter().copied())
+            .collect();
+        let machines = self
+            .machines()?
+            .into_iter()
+            .map(|machine| (machine.id, (machine.name, machine.tariff)));
+        let settings = self.settings()?;
+        let offer = Offer {
+            sequence: names.0,
+            schedule: names.1,
+            rooms: measured,
+            work,
+            others: request.others.clone(),
+            machines: machines.collect(),
+            items: self
+                .items()?
+                .into_iter()
+                .map(|item| (item.id, item.supply()))
+                .collect(),
+            day_hours: settings.day_hours,
+            start: request.start,
+            rentals: None,
+            cautions: cautions(site.year_built, &conditions, &hazards),
+            terms: self.terms(site, request, &settings)?,
+            luck: Luck {
+                draws: settings.draws,
+                seed: seed_of(&site.address),
+            },
+            stocking: Stocking {
+                returnable: settings.buy_confidence_returnable,
+                other: settings.buy_confidence,
+            },
+        };
+        Ok((offer, skipped))
+    }
+
+    /// Returns what is asked for with an option.
+    pub(super) fn changed(
+        &self,
+        site: &Site,
+        request: &DraftRequest,
+        option: &OptionRequest,
+    ) -> Result<DraftRequest> {
+        let mut rooms = self.rooms_to_quote(site, request)?;
+        for name in &option.without {
+            let room = self.room(name, Some(site.id))?;
+            let Some(place) = rooms.iter().position(|known| known.id == room.id) else {
+                refuse!(
+                    "`{}` is not in the quote, so no option is without it",
+                    room.name
+                );
+            };
+            rooms.remove(place);
+        }
+        for name in &option.with {
+            let room = self.room(name, Some(site.id))?;
+            if option
+                .without
+                .iter()
+                .any(|without| names::same(without, name))
+            {
+                refuse!("`{}` is with `{}` and without it", option.name, room.name);
+            }
+            if rooms.iter().any(|known| known.id == room.id) {
+                refuse!("`{}` is in the quote already", room.name);
+            }
+            rooms.push(room);
+        }
+        if rooms.is_empty() {
+            refuse!("`{}` leaves no room to be done", option.name);
+        }
+        let same = |one: &OptionRequest| names::same(&one.name, &option.name);
+        if names::same(&option.name, AS_DRAFTED)
+            || request.options.iter().filter(|one| same(one)).count() > 1
+        {
+            refuse!("there are two options called `{}`", option.name);
+        }
+        Ok(DraftRequest {
+            rooms: rooms.into_iter().map(|room| room.name).collect(),
+            sequence: option.sequence.clone().or_else(|| request.sequence.clone()),
+            schedule: option.schedule.clone().or_else(|| request.schedule.clone()),
+            ..request.clone()
+        })
+    }
+
+    /// Returns the work that the job of a variation has agreed to already.
+    pub(super) fn agreed_work(&self, request: &DraftRequest) -> Result<Vec<WorkLine>> {
+        let Some(job) = request.variation_of else {
+            return Ok(Vec::new());
+        };
+        let agreed = self.agreed(&self.job_by_id(job)?)?;
+        let quotes = agreed.quotes.iter();
+        Ok(quotes
+            .flat_map(|record| record.quote.work().cloned())
+            .collect())
+    }
+
+    /// Returns the methods that a request names, or the settings.
+    pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
+        let settings = self.settings()?;
+        let chosen = |asked: &Option<String>, default: &str| {
+            let name = asked.as_deref().unwrap_or(default);
+            (name != "none").then(|| name.to_owned())
+        };
+        let sequence = chosen(&request.sequence, &settings.default_sequence);
+        let schedule = chosen(&request.schedule, &settings.default_schedule);
+        Ok(Methods {
+            operations: self.operations()?,
+            sequence: sequence.map(|name| self.sequence(&name)).transpose()?,
+            schedule: schedule.map(|name| self.schedule(&name)).transpose()?,
+        })
+    }
+
+    fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
+        if request.rooms.is_empty() {
+            let rooms: Vec<Room> = self
+                .rooms_of(site.id)?
+                .into_iter()
+                .filter(|room| room.refinished)
+                .collect();
+            if rooms.is_empty() {
+                return Err(
+                    Refusal::new(format!("`{}` has no rooms to quote", site.address))
+                        .hint(adding_a_room(&site.address))
+                        .into(),
+                );
+            }
+            return Ok(rooms);
+        }
+        let mut rooms: Vec<Room> = Vec::new();
+        for name in &request.rooms {
+            let room = self.room(name, Some(site.id))?;
+            if room.site_id != site.id {
+                refuse!(
+                    "`{}` is at `{}`, not at `{}`",
+                    room.name,
+                    room.site,
+                    site.address
+                );
+            }
+            if rooms.iter().any(|earlier| earlier.id == room.id) {
+                refuse!("`{}` is named twice", room.name);
+            }
+            rooms.push(room);
+        }
+        Ok(rooms)
+    }
+
+    fn terms(&self, site: &Site, request: &DraftRequest, settings: &Settings) -> Result<Terms> {
+        let wage = match &request.worker {
+            Some(name) => self.currency().decimal(self.worker(name)?.wage),
+            None => match self.mean_wage()? {
+                Some(wage) => wage,
+                None => {
+                    return Err(
+                        Refusal::new("nobody works here yet, so hours have no price")
+                            .hint("gritledger worker add \"NAME\" --wage 28.00")
+                            .into(),
+                    );
+                }
+            },
+        };
+        Ok(Terms {
+            margin: request.margin.unwrap_or(settings.margin),
+            confidence: request.confidence.unwrap_or(settings.confidence),
+            // The least that a job is done for; what is added to a job costs what it costs.
+            minimum: match request.variation_of {
+                Some(_) => Money::ZERO,
+                None => settings.minimum_charge,
+            },
+            step: settings.price_step,
+            wage,
+            burden: settings.burden,
+            overhead: settings.overhead,
+            tax_percent: self.tax_in_force(site.id)?,
+        })
+    }
+}
+
+/// Takes what a job has agreed to repair already off the findings: a variation prices what is new.
+fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[WorkLine], operations: &[Operation]) {
+    for room in rooms {
+        let id = room.id;
+        let of_room = || agreed.iter().filter(move |work| work.room == Some(id));
+        for found in &mut room.findings {
+            let mut answers = operations.iter();
+            let answer = answers.find(|known| known.answers.as_ref() == Some(&found.kind));
+            let sure = of_room().filter(|work| {
+                work.contingency.is_none() && answer.is_some_and(|known| known.id == work.operation)
+            });
+            let done: Decimal = sure.map(|work| work.quantity).sum();
+            found.quantity = (found.quantity - done).max(Decimal::ZERO);
+        }
+        room.findings.retain(|found| !found.quantity.is_zero());
+        room.contingencies.retain(|may| {
+            !of_room().any(|work| {
+                work.contingency == Some(may.contingency) && work.operation == may.operation
+            })
+        });
+    }
+}
+
+/// Returns the rooms in which a variation does again what a job has agreed to do.
+pub(super) fn done_again(quote: &Quote, agreed: &[WorkLine]) -> Vec<String> {
+    let is_agreed = |work: &WorkLine| {
+        agreed.iter().any(|known| {
+            known.room == work.room
+                && known.operation == work.operation
+                && known.task.name != "repair"
+        })
+    };
+    let rooms = quote.rooms.iter();
+    let again = rooms.filter(|room| {
+        let mut works = quote.work();
+        works.any(|work| work.room == Some(room.id) && is_agreed(work))
+    });
+    again.map(|room| room.name.clone()).collect()
+}
+
+/// Tells whether setting up, for the job or in that room, is part of what a job has agreed already.
+fn is_set_up_already(work: &Work, agreed: &[WorkLine]) -> bool {
+    work.operation.task.name == SET_UP
+        && agreed
+            .iter()
+            .any(|known| known.room == work.room && known.operation == work.operation.id)
+}

@@ -1,0 +1,197 @@
+//! How a quote sits in its rows: written once, when it is drafted; triggers keep them as they are. `quote_lines.rs` has the
+//! rows of its lines, `quoted.rs` the queries that read them all.
+
+use std::collections::BTreeSet;
+
+use anyhow::Result;
+use rusqlite::named_params;
+
+use super::columns::{Micro, NamedRow};
+use super::quote_lines::LineRow;
+use super::{DraftRequest, Site, Writing, kept};
+use crate::trade::cautions::Caution;
+use crate::trade::quote::{Line, Priced, Quote, QuotedRoom, Terms};
+use crate::trade::rates::{FloorClass, RateKind, Rates};
+use crate::trade::rental::Tariff;
+use crate::trade::{MachineId, QuoteId};
+
+/// Where a quote stands among others.
+pub(super) struct Place<'a> {
+    pub(super) id: QuoteId,
+    pub(super) number: i64,
+    pub(super) version: i64,
+    pub(super) option: u32,
+    pub(super) option_name: &'a str,
+}
+
+impl Writing<'_> {
+    pub(super) fn insert_quote(
+        &self,
+        place: &Place<'_>,
+        site: &Site,
+        request: &DraftRequest,
+        priced: &Priced,
+        rates: &Rates,
+    ) -> Result<()> {
+        let Priced { quote, outlook } = priced;
+        let (id, terms) = (place.id, quote.terms);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, sequence, schedule,
+                                    start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
+                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, outlook,
+                                    drafted_on, recorded_at)
+                 VALUES (:id, :number, :version, :option, :option_name, :site, :job, :sequence, :schedule, :start,
+                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :price, :tax,
+                         :outlook, :today, :now)",
+            )?
+            .execute(named_params! {
+                ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
+                ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of,
+                ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
+                ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
+                ":step": terms.step, ":outlook": kept::text(outlook)?,
+                ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
+                ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
+                ":today": self.today(), ":now": self.now(),
+            })?;
+        for (position, room) in (1..).zip(&quote.rooms) {
+            self.insert_quoted_room(id, position, room)?;
+        }
+        for (position, line) in (1..).zip(&quote.lines) {
+            if let Line::Rental {
+                machine, tariff, ..
+            } = line
+            {
+                self.insert_quote_tariff(id, *machine, tariff)?;
+            }
+            let line_id = self.new_id("quote_line")?;
+            LineRow::of(line).insert(&self.connection, line_id, id, position)?;
+        }
+        self.insert_quote_rates(id, quote, rates)?;
+        for (position, caution) in (1..).zip(&quote.cautions) {
+            self.insert_caution(id, position, caution)?;
+        }
+        Ok(())
+    }
+
+    /// Keeps the rates that the quote is priced with: its figures can be explained when the rates have moved on.
+    fn insert_quote_rates(&self, id: QuoteId, quote: &Quote, rates: &Rates) -> Result<()> {
+        let mut kept = BTreeSet::new();
+        for work in quote.work() {
+            let Some(class) = quote.class_of(work) else {
+                continue;
+            };
+            let Some(operation) = rates.operations().get(&work.operation) else {
+                continue;
+            };
+            for kind in RateKind::ALL.iter().copied() {
+                let row = rates.row_for(operation, kind, class);
+                let Some(row) = row.filter(|_| kept.insert((operation.id, kind, class))) else {
+                    continue;
+                };
+                self.connection
+                    .prepare_cached(
+                        "INSERT INTO quote_rate (quote_id, operation_id, kind, floor_condition, species, rate)
+                         VALUES (:quote, :operation, :kind, :condition, :species, :rate)",
+                    )?
+                    .execute(named_params! {
+                        ":quote": id, ":operation": operation.id, ":kind": kind, ":condition": class.condition,
+                        ":species": class.species, ":rate": kept::text(&row)?,
+                    })?;
+            }
+        }
+        Ok(())
+    }
+
+    fn insert_quoted_room(&self, quote: QuoteId, position: i64, room: &QuotedRoom) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_room (id, quote_id, position, room_id, area_micro, edge_micro, steps,
+                                         floor_condition, species, price_minor)
+                 VALUES (:id, :quote, :position, :room, :area, :edge, :steps, :condition, :species, :price)",
+            )?
+            .execute(named_params! {
+                ":id": self.new_id("quote_room")?, ":quote": quote, ":position": position,
+                ":room": room.id, ":area": Micro(room.area), ":edge": Micro(room.edge), ":steps": room.steps,
+                ":condition": room.class.condition, ":species": room.class.species, ":price": room.price,
+            })?;
+        Ok(())
+    }
+
+    fn insert_caution(&self, quote: QuoteId, position: i64, caution: &Caution) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_caution (quote_id, position, caution, source)
+                 VALUES (:quote, :position, :caution, :source)",
+            )?
+            .execute(named_params! {
+                ":quote": quote, ":position": position, ":caution": caution.text, ":source": caution.source,
+            })?;
+        Ok(())
+    }
+
+    /// Keeps the tariff that a rental is priced with: a later one never reaches back.
+    fn insert_quote_tariff(
+        &self,
+        quote: QuoteId,
+        machine: MachineId,
+        tariff: &Tariff,
+    ) -> Result<()> {
+        let Tariff {
+            half_day,
+            day,
+            weekend,
+            week,
+            four_weeks,
+            waiver_percent,
+            cleaning,
+        } = tariff;
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_tariff (quote_id, machine_id, half_day_minor, day_minor, weekend_minor, week_minor,
+                                           four_weeks_minor, waiver_micro, cleaning_minor)
+                 VALUES (:quote, :machine, :half_day, :day, :weekend, :week, :four_weeks, :waiver, :cleaning)",
+            )?
+            .execute(named_params! {
+                ":quote": quote, ":machine": machine, ":half_day": half_day, ":day": day, ":weekend": weekend,
+                ":week": week, ":four_weeks": four_weeks, ":waiver": Micro(*waiver_percent), ":cleaning": cleaning,
+            })?;
+        Ok(())
+    }
+}
+
+pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
+    Ok(Terms {
+        margin: row.micro("margin_micro")?,
+        confidence: row.micro("confidence_micro")?,
+        minimum: row.get("minimum_minor")?,
+        step: row.get("step_minor")?,
+        wage: row.micro("wage_micro")?,
+        burden: row.micro("burden_micro")?,
+        overhead: row.micro("overhead_micro")?,
+        tax_percent: row.micro("tax_micro")?,
+    })
+}
+
+pub(super) fn room_from_row(row: &NamedRow<'_>) -> rusqlite::Result<QuotedRoom> {
+    Ok(QuotedRoom {
+        id: row.get("room_id")?,
+        name: row.get("name")?,
+        area: row.micro("area_micro")?,
+        edge: row.micro("edge_micro")?,
+        steps: row.get("steps")?,
+        class: FloorClass {
+            condition: row.get("floor_condition")?,
+            species: row.get("species")?,
+        },
+        price: row.get("price_minor")?,
+    })
+}
+
+pub(super) fn caution_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Caution> {
+    Ok(Caution {
+        text: row.get("caution")?,
+        source: row.get("source")?,
+    })
+}
