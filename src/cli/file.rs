@@ -8,8 +8,9 @@ use serde_json::json;
 
 use super::ui::{Context, is_stdout};
 use crate::document::rate::rates_text;
-use crate::document::report::{By, Margins, margin_text, worst_text};
-use crate::document::{count, inert, quote};
+use crate::document::report::margin::{By, Margins};
+use crate::document::report::variance::VarianceAnswer;
+use crate::document::{Answer as _, count, inert, quote};
 use crate::ledger::{
     Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse, typed,
 };
@@ -243,7 +244,9 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         .max_by_key(|margin| margin.outcome.recorded_difference().abs());
     let variance = furthest
         .map(|margin| ledger.variance_of(&margin.job))
-        .transpose()?;
+        .transpose()?
+        .map(|variance| VarianceAnswer::new(variance, &page));
+    let furthest = furthest.map(|margin| &margin.job.number);
     let learned: Vec<RateRow> = ledger
         .rates()?
         .rows()
@@ -258,7 +261,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 "business": ledger.identity().business,
                 "jobs": closed.len(),
                 "quote": open_quote.as_ref().map(|option| &option.record.header.number),
-                "variance": variance.as_ref().map(|variance| &variance.job.number),
+                "variance": furthest,
             })
         },
         || {
@@ -279,20 +282,18 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 );
                 part(heading, quote::summary_text(option, &page));
             }
-            if let Some(variance) = &variance {
-                let heading = format!(
-                    "Where a job left its quote: gritledger report variance {}",
-                    variance.job.number
-                );
-                part(heading, worst_text(variance, WORST_LINES, &page));
+            if let (Some(job), Some(variance)) = (furthest, &variance) {
+                let heading =
+                    format!("Where a job left its quote: gritledger report variance {job}");
+                part(heading, variance.worst(WORST_LINES, &page));
             }
-            let mut shown = Margins::by(By::Job);
+            let mut shown = Margins::by(By::Job, page);
             for last in &margins[margins.len().saturating_sub(DEMO_JOBS)..] {
                 shown.add(last.clone());
             }
             part(
                 "What the last jobs made: gritledger report margin".to_owned(),
-                margin_text(&shown, &page),
+                shown.text(&page),
             );
             let discs: Vec<RateRow> = learned
                 .into_iter()

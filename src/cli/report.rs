@@ -1,15 +1,14 @@
 //! `today` and `report`: what is asked for now, and what it came to.
 
-use std::rc::Rc;
-
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::ui::Context;
-use crate::document::report::{
-    By, Margins, consumables_json, consumables_text, margin_json, margin_text, rentals_json,
-    rentals_text, today_json, today_text, variance_json, variance_text,
-};
+use crate::document::report::consumables::ConsumablesAnswer;
+use crate::document::report::margin::{By, Margins};
+use crate::document::report::rentals::{rentals_json, rentals_text};
+use crate::document::report::today::{today_json, today_text};
+use crate::document::report::variance::VarianceAnswer;
 use crate::ledger::{Job, Ledger, Refusal, Span};
 
 /// Show what today asks for: machines due, coats, quotes, money
@@ -89,17 +88,13 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
                 Grouping::Client => By::Client,
                 Grouping::Month => By::Month,
             };
-            let mut margins = Margins::by(by);
+            let mut margins = Margins::by(by, page);
             let jobs = jobs_named(ledger, &args.jobs)?;
             ledger.margins(&jobs, by == By::Room, |margin| {
                 margins.add(margin);
                 Ok(())
             })?;
-            let margins = Rc::new(margins);
-            context.answer(
-                || margin_json(Rc::clone(&margins), page),
-                || margin_text(&margins, &page),
-            )
+            context.give(ledger, margins)
         }
         ReportCommand::Variance(args) => {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
@@ -111,20 +106,16 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
                 .hint(format!("gritledger report margin {}", job.number))
                 .into());
             }
-            let variance = ledger.variance_of(&job)?;
-            context.answer(
-                || variance_json(&variance, &page),
-                || variance_text(&variance, &page),
+            context.give(
+                ledger,
+                VarianceAnswer::new(ledger.variance_of(&job)?, &page),
             )
         }
         ReportCommand::Consumables(args) => {
             let named = !args.jobs.is_empty();
             let jobs = jobs_named(ledger, &args.jobs)?;
             let lines = ledger.consumables(&jobs, |job| named || was_quoted_and_closed(job))?;
-            context.answer(
-                || consumables_json(&lines, &page),
-                || consumables_text(&lines, &page),
-            )
+            context.give(ledger, ConsumablesAnswer::new(lines, &page))
         }
         ReportCommand::Rentals => {
             let rentals = ledger.rentals()?;

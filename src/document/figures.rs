@@ -41,6 +41,16 @@ pub struct UnitPrice {
     currency: Currency,
 }
 
+impl UnitPrice {
+    /// Returns the price rounded to an amount.
+    pub fn to_amount(self) -> Amount {
+        Amount {
+            money: self.currency.amount(self.price),
+            currency: self.currency,
+        }
+    }
+}
+
 impl fmt::Display for UnitPrice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let text = plain(self.price, QUANTITY_DECIMALS);

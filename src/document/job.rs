@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::report::{missing_json, missing_text};
+use super::report::NotRecorded;
 use super::{Page, count, inert};
 use crate::ledger::{
     Agreed, AwaitingReceipt, CloseOut, DayBook, DayCharged, Entry, Job, Recorded, Rental, Returned,
@@ -235,7 +235,7 @@ pub fn close_json(job: &Job, found: &CloseOut, page: &Page) -> Value {
         "rooms_without_discs": found.gaps.rooms_without_discs,
         "operations_without_entries": found.gaps.operations_without_entries,
         "hours_on_nothing": plain(found.gaps.hours_on_nothing, 4),
-        "not_recorded": missing_json(found.missing, page),
+        "not_recorded": NotRecorded::new(found.missing, page),
         "awaiting_receipt": awaiting_json(&found.awaiting, page),
     })
 }
@@ -297,7 +297,10 @@ fn gaps_text(found: &CloseOut, page: &Page) -> String {
         .collect();
     line("receipts awaited", &receipts);
     if missing.is_gap() {
-        line("of what was quoted", &[missing_text(*missing, page)]);
+        line(
+            "of what was quoted",
+            &[NotRecorded::new(*missing, page).to_string()],
+        );
     }
     text
 }

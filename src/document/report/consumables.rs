@@ -1,0 +1,141 @@
+//! Quoted against used, by item and operation, over jobs.
+
+use serde::Serialize;
+
+use crate::document::figures::{Amount, Number, Percent};
+use crate::document::{Answer, Page, inert};
+use crate::ledger::ConsumableLine;
+use crate::money::{Decimal, Money};
+use crate::trade::Unit;
+
+/// Quoted and used of one item in one operation.
+#[derive(Debug, Serialize)]
+struct Line {
+    item: String,
+    operation: Option<String>,
+    unit: Unit,
+    jobs: usize,
+    quoted_quantity: Number,
+    used_quantity: Option<Number>,
+    used_percent: Percent,
+    quoted_cost: Amount,
+    used_cost: Amount,
+    recorded: bool,
+    not_recorded_quantity: Number,
+    not_recorded_cost: Amount,
+    /// Quoted, where something was recorded: what the used quantity is compared with.
+    #[serde(skip)]
+    compared_quantity: Number,
+    #[serde(skip)]
+    compared_cost: Amount,
+}
+
+impl Line {
+    fn new(line: ConsumableLine, page: &Page) -> Line {
+        let ConsumableLine {
+            item,
+            operation,
+            unit,
+            jobs,
+            quoted,
+            used,
+            not_recorded,
+        } = line;
+        let percent = |used: Decimal| (used * Decimal::ONE_HUNDRED).checked_div(quoted.quantity);
+        Line {
+            item,
+            operation,
+            unit,
+            jobs,
+            quoted_quantity: Number(quoted.quantity + not_recorded.quantity),
+            used_quantity: used.map(|used| Number(used.quantity)),
+            used_percent: Percent(used.and_then(|used| percent(used.quantity))),
+            quoted_cost: page.amount(quoted.cost + not_recorded.cost),
+            used_cost: page.amount(used.unwrap_or_default().cost),
+            recorded: used.is_some(),
+            not_recorded_quantity: Number(not_recorded.quantity),
+            not_recorded_cost: page.amount(not_recorded.cost),
+            compared_quantity: Number(quoted.quantity),
+            compared_cost: page.amount(quoted.cost),
+        }
+    }
+
+    /// Says what nothing is recorded of: `6 disc of disc-7in-36 (rotary-36)`; `None`: something is, everywhere.
+    fn not_recorded(&self) -> Option<String> {
+        let quantity = self.not_recorded_quantity;
+        let nothing = quantity.0.is_zero() && self.not_recorded_cost.money.is_zero();
+        let operation = self.operation.as_ref();
+        let operation = operation.map_or(String::new(), |operation| format!(" ({operation})"));
+        (!nothing).then(|| format!("{quantity} {} of {}{operation}", self.unit, self.item))
+    }
+}
+
+/// Quoted against used.
+#[derive(Debug, Serialize)]
+pub struct ConsumablesAnswer {
+    currency: &'static str,
+    lines: Vec<Line>,
+}
+
+impl ConsumablesAnswer {
+    /// Returns the answer about these lines.
+    pub fn new(lines: Vec<ConsumableLine>, page: &Page) -> ConsumablesAnswer {
+        let lines = lines.into_iter().map(|line| Line::new(line, page));
+        ConsumablesAnswer {
+            currency: page.currency.code(),
+            lines: lines.collect(),
+        }
+    }
+}
+
+impl Answer for ConsumablesAnswer {
+    fn text(&self, page: &Page) -> String {
+        if self.lines.is_empty() {
+            return "No closed job quoted or used any; a job that is named shows how it stands so far."
+                .to_owned();
+        }
+        let headings = [
+            "Item",
+            "Operation",
+            "Jobs",
+            "Quoted",
+            "Used",
+            "Ratio",
+            "Quoted at",
+            "Cost",
+        ];
+        let mut table = page.table(headings).numbers(2..=7);
+        for line in &self.lines {
+            let Some(used) = line.used_quantity else {
+                continue;
+            };
+            table.row([
+                line.item.clone(),
+                line.operation.clone().unwrap_or_default(),
+                line.jobs.to_string(),
+                format!("{} {}", line.compared_quantity, line.unit),
+                format!("{used} {}", line.unit),
+                line.used_percent.to_string(),
+                line.compared_cost.to_string(),
+                line.used_cost.to_string(),
+            ]);
+        }
+        let sum = |cost: fn(&Line) -> Amount| {
+            let costs = self.lines.iter().map(|line| cost(line).money);
+            page.amount(costs.sum::<Money>()).to_string()
+        };
+        let [quoted, used] = [sum(|line| line.compared_cost), sum(|line| line.used_cost)];
+        let [a, b, c, d, e] = [const { String::new() }; 5];
+        table.row(["Total".to_owned(), a, b, c, d, e, quoted, used]);
+        let without: Vec<String> = self.lines.iter().filter_map(Line::not_recorded).collect();
+        if without.is_empty() {
+            return table.to_string();
+        }
+        let words = format!(
+            "Not recorded, in none of these figures, and quoted at {}: {}.",
+            sum(|line| line.not_recorded_cost),
+            without.join(", ")
+        );
+        format!("{table}\n\n{}", page.prose(&inert(&words)))
+    }
+}

@@ -1,0 +1,59 @@
+//! Looking back and around: margins, variances, consumables, rentals, and today, one file each.
+
+pub mod consumables;
+pub mod margin;
+pub mod rentals;
+pub mod today;
+pub mod variance;
+
+use std::fmt;
+
+use serde::Serialize;
+
+use super::figures::Amount;
+use super::{Page, count};
+use crate::trade::job_cost::Missing;
+
+/// What was quoted and has nothing recorded about it: no cost yet, and no saving.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub(super) struct NotRecorded {
+    operations: usize,
+    others: usize,
+    quoted_cost: Amount,
+    might_turn_up_cost: Amount,
+}
+
+impl NotRecorded {
+    pub(super) fn new(missing: Missing, page: &Page) -> NotRecorded {
+        let Missing {
+            operations,
+            others,
+            quoted,
+            might,
+        } = missing;
+        NotRecorded {
+            operations,
+            others,
+            quoted_cost: page.amount(quoted),
+            might_turn_up_cost: page.amount(might),
+        }
+    }
+
+    fn is_nothing(self) -> bool {
+        self.operations + self.others == 0
+    }
+}
+
+/// Says it in words: `3 operations and 1 other line, quoted at 120.40`.
+impl fmt::Display for NotRecorded {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parts = [(self.operations, "operation"), (self.others, "other line")];
+        let parts = parts.into_iter().filter(|(number, _)| *number > 0);
+        let parts: Vec<String> = parts.map(|(number, what)| count(number, what)).collect();
+        write!(f, "{}, quoted at {}", parts.join(" and "), self.quoted_cost)?;
+        match self.might_turn_up_cost {
+            nothing if nothing.money.is_zero() => Ok(()),
+            might => write!(f, " ({might} of it only might turn up)"),
+        }
+    }
+}

@@ -1,0 +1,285 @@
+//! Where a job's cost left its quote, by price and by quantity.
+
+use std::cmp::Reverse;
+use std::fmt::Write as _;
+
+use serde::Serialize;
+
+use super::NotRecorded;
+use crate::document::figures::{Amount, Number, UnitPrice};
+use crate::document::{Answer, Page, inert};
+use crate::ledger::JobVariance;
+use crate::trade::variance::rental::Part;
+use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
+use crate::trade::{RoomId, Unit};
+
+/// One line, quoted beside actual.
+#[derive(Debug, Serialize)]
+struct Line {
+    kind: LineKind,
+    #[serde(skip)]
+    room_id: Option<RoomId>,
+    room: Option<String>,
+    operation: Option<String>,
+    item: Option<String>,
+    part: Option<Part>,
+    unit: Unit,
+    recorded: bool,
+    quoted_quantity: Number,
+    actual_quantity: Option<Number>,
+    quoted_unit_price: Option<UnitPrice>,
+    actual_unit_price: Option<UnitPrice>,
+    quoted_cost: Amount,
+    actual_cost: Amount,
+    price_variance: Amount,
+    quantity_variance: Amount,
+    total_variance: Amount,
+    verdict: &'static str,
+}
+
+impl Line {
+    fn new(line: VarianceLine, room: Option<String>, page: &Page) -> Line {
+        let verdict = line.verdict();
+        let compared = line.compared().copied();
+        let VarianceLine {
+            subject,
+            quoted,
+            quoted_unit_price,
+            actual: _,
+        } = line;
+        let Subject {
+            kind,
+            room: room_id,
+            operation,
+            item,
+            part,
+            unit,
+        } = subject;
+        let side = compared.map(|compared| compared.side);
+        let split = compared.map(|compared| compared.split).unwrap_or_default();
+        let unit_price = compared.and_then(|compared| compared.unit_price);
+        Line {
+            kind,
+            room_id,
+            room,
+            operation,
+            item,
+            part,
+            unit,
+            recorded: compared.is_some(),
+            quoted_quantity: Number(quoted.quantity),
+            actual_quantity: side.map(|side| Number(side.quantity)),
+            quoted_unit_price: quoted_unit_price.map(|price| page.price_of_one(price)),
+            actual_unit_price: unit_price.map(|price| page.price_of_one(price)),
+            quoted_cost: page.amount(quoted.cost),
+            actual_cost: page.amount(side.unwrap_or_default().cost),
+            price_variance: page.amount(split.price),
+            quantity_variance: page.amount(split.quantity),
+            total_variance: page.amount(split.total()),
+            verdict,
+        }
+    }
+
+    /// Returns what it is about: the operation of an item, the task of hours, the machine, what money was for.
+    fn subject(&self) -> String {
+        match (self.kind, &self.operation, &self.item) {
+            (LineKind::Labour, Some(task), _) => format!("{task}, labour"),
+            (LineKind::Labour, None, _) => "labour, no task said".to_owned(),
+            (LineKind::Rental, _, Some(machine)) => {
+                let part = self.part.map_or("rental", part_words);
+                format!("{machine}, {part}")
+            }
+            (_, Some(name), _) | (_, None, Some(name)) => name.clone(),
+            (_, None, None) => String::new(),
+        }
+    }
+
+    /// Writes one side of it: `6.37 disc at 2.10`. A rental has no unit price: `2 day, 160.00`.
+    fn side(&self, quantity: Number, price: Option<UnitPrice>, cost: Amount) -> String {
+        let none = quantity.0.is_zero();
+        let words = format!("{quantity} {}", self.unit);
+        match (self.kind, price) {
+            (LineKind::Rental, _) if none && cost.money.is_zero() => String::new(),
+            (LineKind::Rental, _) if none => cost.to_string(),
+            (LineKind::Rental, _) => format!("{words}, {cost}"),
+            (_, Some(price)) if !none => format!("{words} at {}", price.to_amount()),
+            _ => words,
+        }
+    }
+
+    /// Tells whether it is a part of a rental in which there is nothing to tell.
+    fn is_empty_part(&self) -> bool {
+        let nothing = |quantity: Number, cost: Amount| quantity.0.is_zero() && cost.money.is_zero();
+        let actual = self.actual_quantity;
+        self.part.is_some_and(|part| part != Part::Days)
+            && nothing(self.quoted_quantity, self.quoted_cost)
+            && actual.is_some_and(|actual| nothing(actual, self.actual_cost))
+    }
+
+    fn cells(&self) -> [String; 7] {
+        let parts = [
+            self.price_variance,
+            self.quantity_variance,
+            self.total_variance,
+        ];
+        let actual = self.actual_quantity.map(|quantity| {
+            let actual = self.side(quantity, self.actual_unit_price, self.actual_cost);
+            (actual, parts.map(|part| part.to_string()))
+        });
+        let (actual, [price, quantity, total]) = actual.unwrap_or_default();
+        [
+            self.subject(),
+            self.side(
+                self.quoted_quantity,
+                self.quoted_unit_price,
+                self.quoted_cost,
+            ),
+            actual,
+            price,
+            quantity,
+            total,
+            self.verdict.to_owned(),
+        ]
+    }
+}
+
+/// Returns the words for a part of a rental's difference.
+const fn part_words(part: Part) -> &'static str {
+    match part {
+        Part::Days => "rental days",
+        Part::Tariff => "tariff",
+        Part::Once => "waiver and cleaning",
+        Part::Rest => "billed otherwise",
+    }
+}
+
+/// A job's lines, quoted beside actual, and what the whole difference is made of.
+#[derive(Debug, Serialize)]
+pub struct VarianceAnswer {
+    currency: &'static str,
+    job: String,
+    #[serde(skip)]
+    site: String,
+    so_far: bool,
+    lines: Vec<Line>,
+    price_variance: Amount,
+    quantity_variance: Amount,
+    total_variance: Amount,
+    not_recorded: NotRecorded,
+    not_recorded_difference: Amount,
+    total_difference: Amount,
+}
+
+impl VarianceAnswer {
+    /// Returns the answer about a job's variance.
+    pub fn new(variance: JobVariance, page: &Page) -> VarianceAnswer {
+        let JobVariance {
+            job,
+            variance,
+            rooms,
+        } = variance;
+        let (recorded, missing) = (variance.recorded(), variance.missing());
+        let total = variance.difference();
+        let lines = variance.lines.into_iter().map(|line| {
+            let room = line.subject.room.and_then(|room| rooms.get(&room));
+            Line::new(line, room.cloned(), page)
+        });
+        VarianceAnswer {
+            currency: page.currency.code(),
+            so_far: !job.is_closed(),
+            job: job.number,
+            site: job.site,
+            lines: lines.collect(),
+            price_variance: page.amount(recorded.price),
+            quantity_variance: page.amount(recorded.quantity),
+            total_variance: page.amount(recorded.total()),
+            not_recorded: NotRecorded::new(missing, page),
+            not_recorded_difference: page.amount(-missing.quoted),
+            total_difference: page.amount(total),
+        }
+    }
+
+    /// Writes the lines that left the quote furthest, and the whole difference.
+    pub fn worst(&self, count: usize, page: &Page) -> String {
+        let mut worst: Vec<&Line> = self.lines.iter().filter(|line| line.recorded).collect();
+        worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
+        let mut table = page
+            .table(["Room", "What", "By price", "By quantity", "Total", ""])
+            .numbers(2..=4);
+        for line in worst.into_iter().take(count) {
+            let [subject, _, _, price, quantity, total, verdict] = line.cells();
+            let room = line.room.as_deref().unwrap_or("whole job").to_owned();
+            table.row([room, subject, price, quantity, total, verdict]);
+        }
+        format!(
+            "{}, {}: the {count} lines furthest from the quote\n\n{table}\n\n{}",
+            self.job,
+            inert(&self.site),
+            page.prose(&self.together())
+        )
+    }
+
+    /// Says what the whole difference is made of; what isn't recorded gets no verdict.
+    fn together(&self) -> String {
+        let missing = self.not_recorded;
+        if self.lines.iter().all(|line| !line.recorded) {
+            return format!("Nothing of it is recorded: {missing}.");
+        }
+        let total = self.total_variance;
+        let parts = format!(
+            "{} by price and {} by quantity: {total}, {}",
+            self.price_variance,
+            self.quantity_variance,
+            favour(total.money)
+        );
+        if missing.is_nothing() {
+            return format!("Together {parts}.");
+        }
+        format!(
+            "Recorded: {parts}. Not recorded, and so no saving: {missing}. Actual less quoted: {total} recorded + {} not \
+             recorded = {}.",
+            self.not_recorded_difference, self.total_difference
+        )
+    }
+}
+
+impl Answer for VarianceAnswer {
+    /// Writes the lines room by room.
+    fn text(&self, page: &Page) -> String {
+        let so_far = if self.so_far { ", so far" } else { "" };
+        let mut text = format!(
+            "{}, {}: actual less quoted{so_far}, in {}\n",
+            self.job,
+            inert(&self.site),
+            self.currency
+        );
+        if self.lines.is_empty() {
+            text.push_str("Nothing was quoted and nothing is logged.\n");
+            return text;
+        }
+        let mut lines: Vec<&Line> = self.lines.iter().collect();
+        lines.sort_by_key(|line| line.room_id);
+        for lines in lines.chunk_by(|one, other| one.room_id == other.room_id) {
+            let room = match lines[0].room_id {
+                None => "Whole job",
+                Some(_) => lines[0].room.as_deref().unwrap_or_default(),
+            };
+            let headings = [
+                room,
+                "Quoted",
+                "Actual",
+                "By price",
+                "By quantity",
+                "Total",
+                "",
+            ];
+            let mut table = page.table(headings).numbers(1..=5);
+            for line in lines.iter().filter(|line| !line.is_empty_part()) {
+                table.row(line.cells());
+            }
+            let _ = write!(text, "\n{table}\n");
+        }
+        let _ = writeln!(text, "\n{}", page.prose(&self.together()));
+        text
+    }
+}
