@@ -6,8 +6,7 @@ use clap::{Args, Subcommand};
 use super::read::{confirm_day, read_date, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
-    applied_json, applying_text, credit_text, json, list_json, list_text, payments_json,
-    payments_text, text,
+    AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList,
 };
 use crate::ledger::{Invoice, Job, Ledger, refuse};
 use crate::money::{Decimal, Money};
@@ -164,7 +163,7 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             confirm_stale(context, writing, &writing.draft_invoice_of(&job)?)?;
             let invoice = writing.issue_invoice(&job)?;
             context.status(&format!("Issued {}.", invoice.name()));
-            show(context, writing, &invoice)
+            show(context, writing, invoice)
         }),
         InvoiceCommand::Show(args) => context.read(|ledger| {
             let by_job = args.invoice.trim().starts_with(['J', 'j']);
@@ -173,14 +172,11 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             } else {
                 ledger.invoice(&args.invoice)?
             };
-            show(context, ledger, &invoice)
+            show(context, ledger, invoice)
         }),
         InvoiceCommand::List => context.read(|ledger| {
             let (invoices, page) = (ledger.invoices()?, context.page(ledger));
-            context.answer(
-                || list_json(&invoices, &page),
-                || list_text(&invoices, &page),
-            )
+            context.give(ledger, InvoiceList::new(invoices, &page))
         }),
     }
 }
@@ -205,16 +201,21 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
     })
 }
 
-fn show(context: &Context, ledger: &Ledger, invoice: &Invoice) -> Result<()> {
-    let (credits, page) = (ledger.credits_for(invoice)?, context.page(ledger));
-    context.answer(
-        || json(invoice, &credits, &page),
-        || text(invoice, &credits, &ledger.identity().business, &page),
-    )?;
-    if let Some(number) = invoice.number.as_ref().filter(|_| !credits.is_empty()) {
+fn show(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<()> {
+    let answer = invoice_answer(context, ledger, invoice)?;
+    let creditable = answer.creditable();
+    context.give(ledger, answer)?;
+    if let Some(number) = creditable {
         context.hint(&format!("gritledger payment apply {number}"));
     }
     Ok(())
+}
+
+/// Returns an invoice as it stands.
+fn invoice_answer(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<InvoiceAnswer> {
+    let (credits, page) = (ledger.credits_for(&invoice)?, context.page(ledger));
+    let business = ledger.identity().business.clone();
+    Ok(InvoiceAnswer::new(invoice, credits, business, &page))
 }
 
 /// Has the owner confirm a draft that would say something else if it were drafted today.
@@ -260,7 +261,7 @@ fn warn_of_other_tax(context: &Context, draft: &Invoice) {
 }
 
 fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
-    show(context, ledger, draft)?;
+    show(context, ledger, draft.clone())?;
     warn_of_other_tax(context, draft);
     context.hint(&format!("gritledger invoice issue {}", draft.job));
     Ok(())
@@ -272,10 +273,7 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
         PaymentCommand::Apply(args) => apply_credit(context, &args),
         PaymentCommand::List => context.read(|ledger| {
             let (payments, page) = (ledger.payments()?, context.page(ledger));
-            context.answer(
-                || payments_json(&payments, &page),
-                || payments_text(&payments, &page),
-            )
+            context.give(ledger, PaymentList::new(payments, &page))
         }),
         PaymentCommand::Void(args) => context.write(|writing| {
             let applied = writing.void_payment(&args.payment, &args.reason)?;
@@ -303,24 +301,9 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
         }
         let (number, invoice) =
             writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
-        let credits = writing.credits_for(&invoice)?;
-        let page = context.page(writing);
-        context.answer(
-            || {
-                let mut value = json(&invoice, &credits, &page);
-                value["payment"] = serde_json::json!(number);
-                value
-            },
-            || {
-                format!(
-                    "{number}: {} paid on {}; {} is due{}.",
-                    page.money(amount),
-                    invoice.name(),
-                    page.money(invoice.due()),
-                    credit_text(&invoice, &page)
-                )
-            },
-        )
+        let invoice = invoice_answer(context, writing, invoice)?;
+        let amount = context.page(writing).amount(amount);
+        context.give(writing, PaidAnswer::new(invoice, number, amount))
     })
 }
 
@@ -333,15 +316,9 @@ fn apply_credit(context: &Context, args: &ApplyArgs) -> Result<()> {
             .map(|amount| writing.currency().parse(amount))
             .transpose()?;
         let applied = writing.apply_credit(&invoice, amount, args.from.as_deref(), on)?;
-        let (invoice, page) = (writing.invoice(&args.invoice)?, context.page(writing));
-        let credits = writing.credits_for(&invoice)?;
-        context.answer(
-            || {
-                let mut value = json(&invoice, &credits, &page);
-                value["applied"] = applied_json(&applied, &page);
-                value
-            },
-            || applying_text(&invoice, &applied, &page),
-        )
+        let invoice = writing.invoice(&args.invoice)?;
+        let invoice = invoice_answer(context, writing, invoice)?;
+        let page = context.page(writing);
+        context.give(writing, AppliedAnswer::new(invoice, applied, &page))
     })
 }

@@ -115,6 +115,12 @@ impl Page {
         json!({ "quantity": plain(quantity, 4), "unit": unit.as_str() })
     }
 
+    /// Returns what is told of each record.
+    fn each<R, F>(&self, records: Vec<R>, facts: impl Fn(R, &Page) -> F) -> Vec<F> {
+        let records = records.into_iter();
+        records.map(|record| facts(record, self)).collect()
+    }
+
     /// Wraps a point of a list to the page, with a hanging indent.
     pub fn point(&self, text: &str) -> String {
         format!("{}\n", self.fill(&inert(text), "* ", "  "))
@@ -240,6 +246,11 @@ impl Table {
             .push(cells.iter().map(|cell| inert(cell)).collect());
     }
 
+    /// Adds a row of what can be shown.
+    pub fn line<const N: usize>(&mut self, cells: [&dyn fmt::Display; N]) {
+        self.row(cells.map(ToString::to_string));
+    }
+
     /// Tells whether it has no rows.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
@@ -356,6 +367,11 @@ impl fmt::Display for Table {
         }
         Ok(())
     }
+}
+
+/// Writes what there is; nothing stays blank.
+pub fn or_blank(fact: Option<impl fmt::Display>) -> String {
+    fact.map(|fact| fact.to_string()).unwrap_or_default()
 }
 
 /// A count with its noun, in agreement: `1 room`, `2 rooms`.

@@ -77,9 +77,9 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
         })).collect::<Vec<_>>(),
         "promised_twice": twice_json(&today.promised_twice),
         "quotes": quote::list_json(&today.quotes, page)["quotes"],
-        "overdue": invoice::list_json(&today.overdue, page)["invoices"],
+        "overdue": page.each(today.overdue.clone(), invoice::InvoiceFacts::new),
         "credits": today.credits.iter().map(|(credit, invoice)| {
-            let mut value = invoice::credit_json(credit, page);
+            let mut value = json!(invoice::CreditFacts::new(credit.clone(), page));
             value["apply_to"] = json!(invoice);
             value
         }).collect::<Vec<_>>(),
