@@ -2,13 +2,10 @@
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
-use serde_json::json;
 
 use super::read::{confirm_day, read_date, read_moment, read_number, rooms_named};
 use super::ui::Context;
-use crate::document::job::{
-    recorded_json, rentals_json, rentals_text, returned_json, returned_text, stock_json, stock_text,
-};
+use crate::document::job::{RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer};
 use crate::ledger::{
     Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, typed,
 };
@@ -320,7 +317,7 @@ pub(super) fn cmd_use(context: &Context, args: &UseArgs) -> Result<()> {
             item.name,
             resolved.words()
         );
-        tell(context, writing, &recorded, &what)?;
+        tell(context, writing, &recorded, what)?;
         tell_doubt(context, &recorded, doubt.as_deref());
         let awaiting = writing
             .awaiting_receipt()?
@@ -364,7 +361,7 @@ pub(super) fn cmd_hours(context: &Context, args: &HoursArgs) -> Result<()> {
             plain(hours, 2),
             resolved.words()
         );
-        tell(context, writing, &recorded, &what)?;
+        tell(context, writing, &recorded, what)?;
         tell_doubt(context, &recorded, doubt.as_deref());
         Ok(())
     })
@@ -454,7 +451,7 @@ pub(super) fn cmd_spent(context: &Context, args: &SpentArgs) -> Result<()> {
         let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
         resolved.confirm(context, writing, &recorded)?;
         let what = format!("spent for {}{}", args.purpose, resolved.words());
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -465,7 +462,7 @@ pub(super) fn cmd_drive(context: &Context, args: &DriveArgs) -> Result<()> {
         let recorded = writing.record_drive(miles, &resolved.occasion())?;
         resolved.confirm(context, writing, &recorded)?;
         let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -484,7 +481,7 @@ pub(super) fn cmd_buy(context: &Context, args: &BuyArgs) -> Result<()> {
             item.unit,
             item.name
         );
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -508,7 +505,7 @@ pub(super) fn cmd_hand_back(context: &Context, args: &HandBackArgs) -> Result<()
             item.unit,
             item.name
         );
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -519,10 +516,7 @@ pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()
         RentalCommand::Day(args) => rental_day(context, &args),
         RentalCommand::List => context.read(|ledger| {
             let (rentals, page) = (ledger.rentals()?, context.page(ledger));
-            context.answer(
-                || rentals_json(&rentals, &page),
-                || rentals_text(&rentals, &page),
-            )
+            context.give(ledger, RentalList::new(rentals, &page))
         }),
     }
 }
@@ -541,7 +535,7 @@ fn rental_out(context: &Context, args: &OutArgs) -> Result<()> {
             at.format("%Y-%m-%d %H:%M"),
             job.number
         );
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -556,10 +550,7 @@ fn rental_back(context: &Context, args: &BackArgs) -> Result<()> {
         confirm_day(context, at.date(), None)?;
         let returned = writing.rental_back(&machine, at, charged)?;
         let page = context.page(writing);
-        context.answer(
-            || returned_json(&returned, &page),
-            || returned_text(&returned, &machine.name, &page),
-        )
+        context.give(writing, ReturnedAnswer::new(returned, machine.name, &page))
     })
 }
 
@@ -571,7 +562,7 @@ fn rental_day(context: &Context, args: &DayArgs) -> Result<()> {
         confirm_day(context, on, None)?;
         let recorded = writing.rental_day(&machine, on, &job)?;
         let what = format!("{} is with {} from {on}", machine.name, job.number);
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -583,10 +574,7 @@ pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> 
                 ledger.awaiting_receipt()?,
                 context.page(ledger),
             );
-            context.answer(
-                || stock_json(&lines, &awaiting, &page),
-                || stock_text(&lines, &awaiting, &page),
-            )
+            context.give(ledger, StockList::new(lines, awaiting, &page))
         }),
         StockCommand::Count(args) => count_stock(context, &args),
     }
@@ -606,7 +594,7 @@ fn count_stock(context: &Context, args: &CountArgs) -> Result<()> {
             item.unit,
             item.name
         );
-        tell(context, writing, &recorded, &what)
+        tell(context, writing, &recorded, what)
     })
 }
 
@@ -615,31 +603,16 @@ pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
     if number.contains('N') {
         context.write(|writing| writing.void_notebook_row(&args.entry, &args.reason))?;
         context.status(&format!("Took back {number} of the notebook."));
-        return context.answer_if_json(|| json!({ "voided": number }));
+        return context.give_json(|| Ok(VoidedAnswer { voided: number }));
     }
     context.write(|writing| {
         let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
-        tell(context, writing, &recorded, &format!("took back {number}"))
+        tell(context, writing, &recorded, format!("took back {number}"))
     })
 }
 
 /// Answers with the entry's number, what it says, and its amount.
-fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: &str) -> Result<()> {
+fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: String) -> Result<()> {
     let page = context.page(ledger);
-    context.answer(
-        || recorded_json(recorded, what, &page),
-        || {
-            let amount = if recorded.amount.is_zero() {
-                String::new()
-            } else {
-                format!(", {}", page.money(recorded.amount))
-            };
-            format!(
-                "{}: {}{}{amount}.",
-                recorded.number,
-                crate::document::inert(what),
-                recorded.in_place_of()
-            )
-        },
-    )
+    context.give(ledger, RecordedAnswer::new(recorded.clone(), what, &page))
 }

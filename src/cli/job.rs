@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 
 use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
-use crate::document::job::{close_json, close_text, list_json, list_text, show_json, show_text};
+use crate::document::job::{CloseAnswer, JobAnswer, JobList};
 use crate::document::outlook::{buy_json, buy_text};
 use crate::document::plan::{Moved, kept_json, kept_text, twice_words};
 use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
@@ -77,24 +77,21 @@ pub(super) struct DatesArgs {
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
     match command {
-        JobCommand::List => context.read(|ledger| {
-            let (jobs, page) = (ledger.jobs()?, context.page(ledger));
-            context.answer(|| list_json(&jobs), || list_text(&jobs, &page))
-        }),
+        JobCommand::List => {
+            context.read(|ledger| context.give(ledger, JobList::new(ledger.jobs()?)))
+        }
         JobCommand::Show(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
-            show(context, ledger, &job)
+            context.give(ledger, job_answer(context, ledger, job)?)
         }),
         JobCommand::Start(args) => start(context, &args),
         JobCommand::Close(args) => context.write(|writing| {
             let job = writing.job_or_only_open(args.job.as_deref())?;
             let found = writing.close_job(&job)?;
             let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
-            context.answer(
-                || close_json(&job, &found, &page),
-                || close_text(&job, &found, &page),
-            )?;
-            context.hint(&format!("gritledger report margin {}", job.number));
+            let margin = format!("gritledger report margin {}", job.number);
+            context.give(writing, CloseAnswer::new(job, found, &page))?;
+            context.hint(&margin);
             Ok(())
         }),
         JobCommand::Buy(args) => context.read(|ledger| {
@@ -251,21 +248,12 @@ fn warn_of_cancellation(
     Ok(())
 }
 
-fn show(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
-    let (agreed, book, page) = (
-        ledger.agreed(job)?,
-        ledger.day_book_of(job)?,
-        context.page(ledger),
-    );
-    context.answer(
-        || show_json(job, &agreed, &book, &page),
-        || show_text(job, &agreed, &book, &page),
-    )
+/// Returns a job as it stands.
+fn job_answer(context: &Context, ledger: &Ledger, job: Job) -> Result<JobAnswer> {
+    let (agreed, book) = (ledger.agreed(&job)?, ledger.day_book_of(&job)?);
+    Ok(JobAnswer::new(job, &agreed, book, &context.page(ledger)))
 }
 
 fn show_if_json(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
-    if !context.json() {
-        return Ok(());
-    }
-    show(context, ledger, &ledger.job_by_id(job.id)?)
+    context.give_json(|| job_answer(context, ledger, ledger.job_by_id(job.id)?))
 }

@@ -3,6 +3,7 @@
 
 use std::fmt;
 
+use chrono::NaiveDateTime;
 use serde::{Serialize, Serializer};
 
 use super::Page;
@@ -212,6 +213,22 @@ impl fmt::Display for SetPercent {
 impl Serialize for SetPercent {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         number(self.0, QUANTITY_DECIMALS, serializer)
+    }
+}
+
+/// A moment, to the minute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moment(pub NaiveDateTime);
+
+impl fmt::Display for Moment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0.format("%Y-%m-%d %H:%M"))
+    }
+}
+
+impl Serialize for Moment {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(&self.0.format("%Y-%m-%dT%H:%M"))
     }
 }
 

@@ -1,217 +1,139 @@
 //! Jobs: the list, one job with its day book, what closing found, and the lines that day-book commands answer with.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
-use serde_json::{Value, json};
+use chrono::NaiveDate;
+use serde::Serialize;
 
+use super::figures::{Amount, Moment, Number, UnitPrice};
 use super::report::NotRecorded;
-use super::{Page, count, inert};
+use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
-    Agreed, AwaitingReceipt, CloseOut, DayBook, DayCharged, Entry, Job, Recorded, Rental, Returned,
-    StockLine,
+    Agreed, AwaitingReceipt, Before, CloseOut, DayBook, DayCharged, Entry, Job, JobState, Moved,
+    Recorded, Rental, Returned, StockLine,
 };
-use crate::money::plain;
+use crate::trade::Unit;
+use crate::trade::evidence::Gaps;
 
-fn job_json(job: &Job) -> Value {
-    json!({
-        "number": job.number,
-        "own_name": job.before.as_ref().map(|before| &before.name),
-        "state": job.state.as_str(),
-        "client": job.client,
-        "site": job.site,
-        "agreed_on": job.agreed_on,
-        "started_on": job.started_on,
-        "closed_on": job.closed_on,
-    })
+/// What is known of a job.
+#[derive(Debug, Serialize)]
+struct JobFacts {
+    number: String,
+    own_name: Option<String>,
+    #[serde(skip)]
+    title: String,
+    state: JobState,
+    client: String,
+    site: String,
+    agreed_on: NaiveDate,
+    started_on: Option<NaiveDate>,
+    closed_on: Option<NaiveDate>,
 }
 
-/// Renders the list of jobs as JSON.
-pub fn list_json(jobs: &[Job]) -> Value {
-    Value::Array(jobs.iter().map(job_json).collect())
-}
-
-/// Renders the list of jobs as text.
-pub fn list_text(jobs: &[Job], page: &Page) -> String {
-    if jobs.is_empty() {
-        return "No jobs yet.".to_owned();
+impl From<Job> for JobFacts {
+    fn from(job: Job) -> JobFacts {
+        let title = job.title();
+        let Job {
+            id: _,
+            number,
+            site_id: _,
+            site,
+            client_id: _,
+            client,
+            quote_id: _,
+            before,
+            state,
+            agreed_on,
+            started_on,
+            closed_on,
+        } = job;
+        JobFacts {
+            number,
+            own_name: before.map(|before| before.name),
+            title,
+            state,
+            client,
+            site,
+            agreed_on,
+            started_on,
+            closed_on,
+        }
     }
-    let mut table = page.table(["Job", "State", "Client", "Site", "Started", "Closed"]);
-    for job in jobs {
-        let date =
-            |date: Option<chrono::NaiveDate>| date.map(|date| date.to_string()).unwrap_or_default();
-        table.row([
-            job.title(),
-            job.state.as_str().to_owned(),
-            job.client.clone(),
-            job.site.clone(),
-            date(job.started_on),
-            date(job.closed_on.filter(|_| job.is_closed())),
-        ]);
+}
+
+/// The jobs.
+#[derive(Debug, Serialize)]
+pub struct JobList(Vec<JobFacts>);
+
+impl JobList {
+    /// Returns the answer about these jobs.
+    pub fn new(jobs: Vec<Job>) -> JobList {
+        JobList(jobs.into_iter().map(JobFacts::from).collect())
     }
-    table.to_string()
 }
 
-/// Renders a job with its quotes and day book as JSON.
-pub fn show_json(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> Value {
-    let mut value = job_json(job);
-    value["currency"] = json!(page.currency.code());
-    value["quotes"] = json!(
-        agreed
-            .quotes
-            .iter()
-            .map(|record| &record.header.number)
-            .collect::<Vec<_>>()
-    );
-    value["price"] = page.money_json(agreed.price());
-    value["variations"] = page.money_json(agreed.variations());
-    value["entries"] = Value::Array(
-        book.entries
-            .iter()
-            .map(|entry| entry_json(entry, page))
-            .collect(),
-    );
-    value["overhead"] = page.money_json(book.overhead);
-    value["cost"] = page.money_json(book.total());
-    value
+impl Answer for JobList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No jobs yet.".to_owned();
+        }
+        let mut table = page.table(["Job", "State", "Client", "Site", "Started", "Closed"]);
+        for job in &self.0 {
+            let closed_on = job.closed_on.filter(|_| job.state == JobState::Closed);
+            table.line([
+                &job.title,
+                &job.state,
+                &job.client,
+                &job.site,
+                &or_blank(job.started_on),
+                &or_blank(closed_on),
+            ]);
+        }
+        table.to_string()
+    }
 }
 
-fn entry_json(entry: &Entry, page: &Page) -> Value {
-    json!({
-        "number": entry.number,
-        "kind": entry.kind,
-        "date": entry.happened_on,
-        "rooms": entry.rooms,
-        "subject": entry.subject,
-        "on": entry.on,
-        "quantity": entry.quantity.map(|quantity| plain(quantity, 4)),
-        "unit": entry.unit.map(crate::trade::Unit::as_str),
-        "amount": entry.amount.map(|amount| page.money(amount)),
-        "shares": shares_json(&entry.days, page),
-        "late": entry.late,
-        "voided": entry.voided,
-    })
+/// A day of a rental, charged to the job that had the machine.
+#[derive(Debug, Serialize)]
+struct Share {
+    date: NaiveDate,
+    job: String,
+    charge: Amount,
 }
 
-/// Renders the days of a return, each with the job that it is charged to; `null`: it is none.
-fn shares_json(days: &[DayCharged], page: &Page) -> Value {
-    let shares = days.iter().map(|day| {
-        json!({
-            "date": day.began_on,
-            "job": day.job,
-            "charge": page.money_json(day.charge),
-        })
-    });
-    match days.is_empty() {
-        true => Value::Null,
-        false => Value::Array(shares.collect()),
+impl Share {
+    fn new(day: DayCharged, page: &Page) -> Share {
+        let DayCharged {
+            began_on,
+            job_id: _,
+            job,
+            charge,
+        } = day;
+        Share {
+            date: began_on,
+            job,
+            charge: page.amount(charge),
+        }
+    }
+
+    /// Returns the days of a return; `None`: it is none.
+    fn all(days: Vec<DayCharged>, page: &Page) -> Option<Vec<Share>> {
+        (!days.is_empty()).then(|| page.each(days, Share::new))
+    }
+}
+
+impl fmt::Display for Share {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {} {}", self.date, self.job, self.charge)
     }
 }
 
 /// Writes the days of a return that jobs shared: `2026-02-26 J1 33.33, 2026-02-27 J2 33.34`; `None`: one job had it.
-fn shares_text(days: &[DayCharged], page: &Page) -> Option<String> {
-    let first = days.first()?;
-    let words = |day: &DayCharged| format!("{} {}", day_words(day), page.money(day.charge));
-    let shared = days.iter().any(|day| day.job_id != first.job_id);
-    shared.then(|| days.iter().map(words).collect::<Vec<_>>().join(", "))
-}
-
-fn day_words(day: &DayCharged) -> String {
-    format!("{} {}", day.began_on, day.job)
-}
-
-/// Renders a job with its quotes and day book as text.
-pub fn show_text(job: &Job, agreed: &Agreed, book: &DayBook, page: &Page) -> String {
-    let title = format!(
-        "{}, {}: {}, {}",
-        job.title(),
-        job.state.as_str(),
-        job.client,
-        job.site
-    );
-    let mut text = format!("{}\n", page.prose(&inert(&title)));
-    let quotes: Vec<&str> = agreed
-        .quotes
-        .iter()
-        .map(|record| record.header.number.as_str())
-        .collect();
-    if !quotes.is_empty() {
-        let price = page.money(agreed.price() + agreed.variations());
-        let _ = writeln!(
-            text,
-            "Agreed for {price} {} ({})",
-            page.currency.code(),
-            quotes.join(", ")
-        );
-    }
-    if let Some(before) = &agreed.before {
-        let cost = before
-            .cost
-            .map(|cost| format!(", to cost {}", page.money(cost)));
-        let (price, cost) = (page.money(before.price), cost.unwrap_or_default());
-        let _ = writeln!(
-            text,
-            "Agreed for {price} {}{cost} on {}, before the ledger",
-            page.currency.code(),
-            job.agreed_on
-        );
-    }
-    if book.entries.is_empty() {
-        text.push_str("Nothing is logged yet.\n");
-        return text;
-    }
-    let mut table = page
-        .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
-        .numbers([4, 5]);
-    let mut shared = Vec::new();
-    for entry in &book.entries {
-        let mut what = format!("{} {}", entry.kind, entry.subject);
-        if entry.voided {
-            what.push_str(" (voided)");
-        }
-        if entry.late {
-            what.push_str(" (after close-out)");
-        }
-        if let Some(shares) = shares_text(&entry.days, page) {
-            what.push_str(" (shared)");
-            shared.push(format!("{} {}: {shares}", entry.number, entry.subject));
-        }
-        let places = [entry.on.clone().unwrap_or_default(), entry.rooms.join(", ")];
-        let quantity = entry
-            .quantity
-            .map(|quantity| plain(quantity, 2))
-            .unwrap_or_default();
-        let unit = entry
-            .unit
-            .map(|unit| format!(" {unit}"))
-            .unwrap_or_default();
-        table.row([
-            entry.number.clone(),
-            entry.happened_on.to_string(),
-            what,
-            places
-                .into_iter()
-                .filter(|place| !place.is_empty())
-                .collect::<Vec<_>>()
-                .join("; "),
-            format!("{quantity}{unit}"),
-            entry
-                .amount
-                .map(|amount| page.money(amount))
-                .unwrap_or_default(),
-        ]);
-    }
-    let blank = String::new;
-    let mut sum = |what: &str, amount| {
-        let what = what.to_owned();
-        table.row([blank(), blank(), what, blank(), blank(), page.money(amount)]);
-    };
-    if !book.overhead.is_zero() {
-        sum("overhead", book.overhead);
-    }
-    sum("Cost", book.total());
-    let _ = write!(text, "\n{table}");
-    text.push_str(&shared_text(&shared, page));
-    text
+fn shares_text(days: Option<&Vec<Share>>) -> Option<String> {
+    let (first, others) = days?.split_first()?;
+    let shared = others.iter().any(|day| day.job != first.job);
+    let words = days?.iter().map(Share::to_string);
+    shared.then(|| words.collect::<Vec<_>>().join(", "))
 }
 
 /// Lists the rentals that jobs shared, day by day, below a table.
@@ -225,251 +147,587 @@ fn shared_text(shared: &[String], page: &Page) -> String {
     }
 }
 
-/// Renders what closing found as JSON.
-pub fn close_json(job: &Job, found: &CloseOut, page: &Page) -> Value {
-    json!({
-        "job": job.number,
-        "state": job.state.as_str(),
-        "currency": page.currency.code(),
-        "observations": found.observations,
-        "rooms_without_discs": found.gaps.rooms_without_discs,
-        "operations_without_entries": found.gaps.operations_without_entries,
-        "hours_on_nothing": plain(found.gaps.hours_on_nothing, 4),
-        "not_recorded": NotRecorded::new(found.missing, page),
-        "awaiting_receipt": awaiting_json(&found.awaiting, page),
-    })
+/// An entry of a day book.
+#[derive(Debug, Serialize)]
+struct EntryFacts {
+    number: String,
+    kind: String,
+    date: NaiveDate,
+    rooms: Vec<String>,
+    subject: String,
+    on: Option<String>,
+    quantity: Option<Number>,
+    unit: Option<Unit>,
+    amount: Option<Amount>,
+    shares: Option<Vec<Share>>,
+    late: bool,
+    voided: bool,
 }
 
-/// Renders what closing found as text.
-pub fn close_text(job: &Job, found: &CloseOut, page: &Page) -> String {
-    let mut text = format!(
-        "Closed {}: it taught the rates {}.\n",
-        job.number,
-        count(found.observations, "thing")
-    );
-    let gaps = gaps_text(found, page);
-    if gaps.is_empty() {
-        text.push_str("Nothing is missing from its record.\n");
-    } else {
-        let _ = write!(
-            text,
-            "\nNot recorded (not logged is not known: nothing is learned of it, and nothing was saved; log a zero if it took none):\n{gaps}"
-        );
-    }
-    text
-}
-
-fn gaps_text(found: &CloseOut, page: &Page) -> String {
-    let CloseOut {
-        gaps,
-        awaiting,
-        missing,
-        ..
-    } = found;
-    let mut text = String::new();
-    let mut line = |what: &str, names: &[String]| {
-        if !names.is_empty() {
-            text.push_str(&page.point(&format!("{what}: {}", names.join(", "))));
+impl EntryFacts {
+    fn new(entry: Entry, page: &Page) -> EntryFacts {
+        let Entry {
+            id: _,
+            number,
+            kind,
+            job_id: _,
+            happened_on,
+            rooms,
+            subject,
+            on,
+            quantity,
+            unit,
+            amount,
+            days,
+            late,
+            voided,
+        } = entry;
+        EntryFacts {
+            number,
+            kind,
+            date: happened_on,
+            rooms,
+            subject,
+            on,
+            quantity: quantity.map(Number),
+            unit,
+            amount: amount.map(|amount| page.amount(amount)),
+            shares: Share::all(days, page),
+            late,
+            voided,
         }
-    };
-    line("rooms without discs", &gaps.rooms_without_discs);
-    line(
-        "quoted operations without entries",
-        &gaps.operations_without_entries,
-    );
-    if !gaps.hours_on_nothing.is_zero() {
-        line(
-            "hours on no task (cost only, no evidence)",
-            &[format!("{} h", plain(gaps.hours_on_nothing, 2))],
-        );
     }
-    let receipts: Vec<String> = awaiting
-        .iter()
-        .map(|line| {
-            format!(
-                "{} {} of {} ({})",
-                plain(line.quantity, 2),
-                line.unit,
-                line.item,
-                line.entry
-            )
-        })
-        .collect();
-    line("receipts awaited", &receipts);
-    if missing.is_gap() {
-        line(
-            "of what was quoted",
-            &[NotRecorded::new(*missing, page).to_string()],
-        );
+
+    /// Says what was done, and what is peculiar about it.
+    fn what(&self, is_shared: bool) -> String {
+        let asides = [
+            (self.voided, " (voided)"),
+            (self.late, " (after close-out)"),
+            (is_shared, " (shared)"),
+        ];
+        let told = asides.into_iter().filter(|(so, _)| *so);
+        let asides: String = told.map(|(_, aside)| aside).collect();
+        format!("{} {}{asides}", self.kind, self.subject)
     }
-    text
+
+    /// Says what it was done for: the task or operation, and the rooms.
+    fn places(&self) -> String {
+        let on = self.on.clone().into_iter();
+        let rooms = (!self.rooms.is_empty()).then(|| self.rooms.join(", "));
+        on.chain(rooms).collect::<Vec<_>>().join("; ")
+    }
 }
 
-fn awaiting_json(awaiting: &[AwaitingReceipt], page: &Page) -> Value {
-    let lines = awaiting.iter().map(|line| {
-        json!({
-            "entry": line.entry,
-            "job": line.job,
-            "item": line.item,
-            "quantity": plain(line.quantity, 4),
-            "unit": line.unit.as_str(),
-            "assumed_cost": page.money_json(line.value),
-        })
-    });
-    Value::Array(lines.collect())
+/// A job with what was agreed and its day book.
+#[derive(Debug, Serialize)]
+pub struct JobAnswer {
+    #[serde(flatten)]
+    job: JobFacts,
+    currency: &'static str,
+    quotes: Vec<String>,
+    price: Amount,
+    variations: Amount,
+    #[serde(skip)]
+    agreed: Amount,
+    #[serde(skip)]
+    before: Option<Before>,
+    entries: Vec<EntryFacts>,
+    overhead: Amount,
+    cost: Amount,
 }
 
-/// Renders an entry that was just written as JSON.
-pub fn recorded_json(recorded: &Recorded, what: &str, page: &Page) -> Value {
-    json!({
-        "entry": recorded.number,
-        "what": what,
-        "currency": page.currency.code(),
-        "amount": page.money_json(recorded.amount),
-        "instead_of": recorded.instead_of,
-    })
-}
-
-/// Renders a return as JSON.
-pub fn returned_json(returned: &Returned, page: &Page) -> Value {
-    json!({
-        "entry": returned.recorded.number,
-        "currency": page.currency.code(),
-        "amount": page.money_json(returned.recorded.amount),
-        "by_tariff": page.money_json(returned.by_tariff),
-        "days": shares_json(&returned.days, page),
-    })
-}
-
-/// Renders a return as text.
-pub fn returned_text(returned: &Returned, machine: &str, page: &Page) -> String {
-    let days: Vec<String> = returned
-        .days
-        .iter()
-        .map(|day| format!("{} {}", day_words(day), page.money(day.charge)))
-        .collect();
-    let tariff = match returned.by_tariff == returned.recorded.amount {
-        true => String::new(),
-        false => {
-            let asked = page.money(returned.by_tariff);
-            format!(" The tariff with which it went out asks {asked}.")
+impl JobAnswer {
+    /// Returns the answer about a job.
+    pub fn new(job: Job, agreed: &Agreed, book: DayBook, page: &Page) -> JobAnswer {
+        let (price, variations) = (agreed.price(), agreed.variations());
+        let numbers = agreed.quotes.iter().map(|record| &record.header.number);
+        let cost = page.amount(book.total());
+        let DayBook { entries, overhead } = book;
+        JobAnswer {
+            before: job.before.clone(),
+            job: job.into(),
+            currency: page.currency.code(),
+            quotes: numbers.cloned().collect(),
+            price: page.amount(price),
+            variations: page.amount(variations),
+            agreed: page.amount(price + variations),
+            entries: page.each(entries, EntryFacts::new),
+            overhead: page.amount(overhead),
+            cost,
         }
-    };
-    format!(
-        "{}: {} back after {}, {}.{tariff}\n{}",
-        returned.recorded.number,
-        inert(machine),
-        count(returned.days.len(), "rental day"),
-        page.money(returned.recorded.amount),
-        days.join("\n")
-    )
-}
-
-/// Renders the rentals as JSON.
-pub fn rentals_json(rentals: &[Rental], page: &Page) -> Value {
-    json!({
-        "currency": page.currency.code(),
-        "rentals": rentals.iter().map(|rental| json!({
-            "entry": rental.entry,
-            "machine": rental.machine,
-            "job": rental.job,
-            "out_at": rental.out_at.format("%Y-%m-%dT%H:%M").to_string(),
-            "back_at": rental.back.as_ref().map(|back| back.at.format("%Y-%m-%dT%H:%M").to_string()),
-            "days": rental.back.as_ref().map_or(0, |back| back.days.len()),
-            "charge": rental.back.as_ref().map(|back| page.money(back.charge)),
-            "moved": rental.moved.iter().map(|moved| json!({ "date": moved.on, "job": moved.job })).collect::<Vec<_>>(),
-            "by_tariff": rental.back.as_ref().map(|back| back.by_tariff),
-            "shares": shares_json(rental.back.as_ref().map_or(&[], |back| &back.days), page),
-        })).collect::<Vec<_>>(),
-    })
-}
-
-/// Renders the rentals as text.
-pub fn rentals_text(rentals: &[Rental], page: &Page) -> String {
-    if rentals.is_empty() {
-        return "No machine was rented yet.".to_owned();
     }
-    let mut table = page
-        .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
-        .numbers([5, 6]);
-    let mut shared = Vec::new();
-    for rental in rentals {
-        let back = rental.back.as_ref();
-        let days = back.map_or(&[][..], |back| &back.days);
-        let shares = shares_text(days, page);
-        shared
-            .extend(shares.map(|shares| format!("{} {}: {shares}", rental.entry, rental.machine)));
-        let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
-        table.row([
-            rental.entry.clone(),
-            rental.machine.clone(),
-            rental.jobs().join(", "),
-            moment(rental.out_at),
-            back.map_or_else(|| "still out".to_owned(), |back| moment(back.at)),
-            back.map(|back| back.days.len().to_string())
-                .unwrap_or_default(),
-            back.map(|back| page.money(back.charge)).unwrap_or_default(),
-        ]);
-    }
-    format!("{table}{}", shared_text(&shared, page))
-}
 
-/// Renders the stock as JSON.
-pub fn stock_json(lines: &[StockLine], awaiting: &[AwaitingReceipt], page: &Page) -> Value {
-    json!({
-        "currency": page.currency.code(),
-        "items": lines.iter().map(|line| json!({
-            "item": line.item,
-            "unit": line.unit.as_str(),
-            "on_hand": plain(line.on_hand, 4),
-            "value": page.money_json(line.value),
-            "awaiting_receipt": plain(line.awaiting, 4),
-            "awaiting_cost": page.money_json(line.awaiting_value),
-        })).collect::<Vec<_>>(),
-        "awaiting_receipt": awaiting_json(awaiting, page),
-    })
-}
-
-/// Renders the stock as text.
-pub fn stock_text(lines: &[StockLine], awaiting: &[AwaitingReceipt], page: &Page) -> String {
-    if lines.is_empty() {
-        return "Nothing is in stock.".to_owned();
-    }
-    let mut table = page
-        .table(["Item", "In stock", "Average", "Value", "Awaiting receipt"])
-        .numbers([1, 2, 3, 4]);
-    for line in lines {
-        let average = if line.on_hand.is_zero() {
-            String::new()
-        } else {
-            page.unit_price(page.currency.decimal(line.value) / line.on_hand)
-        };
-        let awaiting = if line.awaiting.is_zero() {
-            String::new()
-        } else {
-            format!("{} {}", plain(line.awaiting, 2), line.unit)
-        };
-        table.row([
-            line.item.clone(),
-            format!("{} {}", plain(line.on_hand, 2), line.unit),
-            average,
-            page.money(line.value),
-            awaiting,
-        ]);
-    }
-    let mut text = table.to_string();
-    if !awaiting.is_empty() {
-        text.push_str("\n\nUsed at book price until the receipt comes:\n");
-        for line in awaiting {
-            let quantity = format!("{} {} of {}", plain(line.quantity, 2), line.unit, line.item);
+    /// Says what was agreed, by quotes or before the ledger.
+    fn agreed_text(&self, page: &Page) -> String {
+        let mut text = String::new();
+        if !self.quotes.is_empty() {
+            let (agreed, quotes) = (self.agreed.with_currency(), self.quotes.join(", "));
+            let _ = writeln!(text, "Agreed for {agreed} ({quotes})");
+        }
+        if let Some(before) = &self.before {
+            let cost = before.cost.map(|cost| page.amount(cost));
+            let cost = cost.map(|cost| format!(", to cost {cost}"));
             let _ = writeln!(
                 text,
-                "* {}: {quantity} on {}, {}",
-                line.entry,
-                line.job,
-                page.money(line.value)
+                "Agreed for {}{} on {}, before the ledger",
+                page.amount(before.price).with_currency(),
+                or_blank(cost),
+                self.job.agreed_on
             );
         }
+        text
     }
-    text
+}
+
+impl Answer for JobAnswer {
+    fn text(&self, page: &Page) -> String {
+        let JobFacts {
+            title,
+            state,
+            client,
+            site,
+            ..
+        } = &self.job;
+        let title = inert(&format!("{title}, {state}: {client}, {site}"));
+        let head = format!("{}\n{}", page.prose(&title), self.agreed_text(page));
+        if self.entries.is_empty() {
+            return format!("{head}Nothing is logged yet.\n");
+        }
+        let mut table = page
+            .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
+            .numbers([4, 5]);
+        let mut shared = Vec::new();
+        for entry in &self.entries {
+            let shares = shares_text(entry.shares.as_ref());
+            let unit = entry.unit.map(|unit| format!(" {unit}"));
+            table.line([
+                &entry.number,
+                &entry.date,
+                &entry.what(shares.is_some()),
+                &entry.places(),
+                &(or_blank(entry.quantity) + &or_blank(unit)),
+                &or_blank(entry.amount),
+            ]);
+            let named = |shares| format!("{} {}: {shares}", entry.number, entry.subject);
+            shared.extend(shares.map(named));
+        }
+        if !self.overhead.money.is_zero() {
+            table.line([&"", &"", &"overhead", &"", &"", &self.overhead]);
+        }
+        table.line([&"", &"", &"Cost", &"", &"", &self.cost]);
+        format!("{head}\n{table}{}", shared_text(&shared, page))
+    }
+}
+
+/// A use whose receipt hasn't come.
+#[derive(Debug, Serialize)]
+pub(super) struct AwaitingFacts {
+    entry: String,
+    job: String,
+    item: String,
+    quantity: Number,
+    unit: Unit,
+    assumed_cost: Amount,
+}
+
+impl AwaitingFacts {
+    /// Returns what is told of it.
+    pub(super) fn new(awaiting: AwaitingReceipt, page: &Page) -> AwaitingFacts {
+        let AwaitingReceipt {
+            entry,
+            job_id: _,
+            job,
+            item,
+            unit,
+            quantity,
+            value,
+        } = awaiting;
+        AwaitingFacts {
+            entry,
+            job,
+            item,
+            quantity: Number(quantity),
+            unit,
+            assumed_cost: page.amount(value),
+        }
+    }
+
+    /// Writes how much it is of what: `3 each of disc-7in-36`.
+    fn much(&self) -> String {
+        format!("{} {} of {}", self.quantity, self.unit, self.item)
+    }
+}
+
+/// What closing a job found.
+#[derive(Debug, Serialize)]
+pub struct CloseAnswer {
+    job: String,
+    state: JobState,
+    currency: &'static str,
+    observations: usize,
+    rooms_without_discs: Vec<String>,
+    operations_without_entries: Vec<String>,
+    hours_on_nothing: Number,
+    not_recorded: NotRecorded,
+    #[serde(skip)]
+    is_gap: bool,
+    awaiting_receipt: Vec<AwaitingFacts>,
+}
+
+impl CloseAnswer {
+    /// Returns the answer about a job that was just closed.
+    pub fn new(job: Job, found: CloseOut, page: &Page) -> CloseAnswer {
+        let CloseOut {
+            gaps:
+                Gaps {
+                    rooms_without_discs,
+                    operations_without_entries,
+                    hours_on_nothing,
+                },
+            awaiting,
+            observations,
+            missing,
+        } = found;
+        CloseAnswer {
+            job: job.number,
+            state: job.state,
+            currency: page.currency.code(),
+            observations,
+            rooms_without_discs,
+            operations_without_entries,
+            hours_on_nothing: Number(hours_on_nothing),
+            not_recorded: NotRecorded::new(missing, page),
+            is_gap: missing.is_gap(),
+            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
+        }
+    }
+
+    /// Lists what the record leaves out.
+    fn gaps(&self, page: &Page) -> String {
+        let hours = self.hours_on_nothing;
+        let hours = (!hours.0.is_zero()).then(|| format!("{hours} h"));
+        let receipts = self.awaiting_receipt.iter();
+        let receipts = receipts.map(|use_| format!("{} ({})", use_.much(), use_.entry));
+        let missing = self.is_gap.then_some(self.not_recorded);
+        let gaps = [
+            ("rooms without discs", self.rooms_without_discs.join(", ")),
+            (
+                "quoted operations without entries",
+                self.operations_without_entries.join(", "),
+            ),
+            ("hours on no task (cost only, no evidence)", or_blank(hours)),
+            ("receipts awaited", receipts.collect::<Vec<_>>().join(", ")),
+            ("of what was quoted", or_blank(missing)),
+        ];
+        let gaps = gaps.iter().filter(|(_, names)| !names.is_empty());
+        gaps.map(|(what, names)| page.point(&format!("{what}: {names}")))
+            .collect()
+    }
+}
+
+impl Answer for CloseAnswer {
+    fn text(&self, page: &Page) -> String {
+        let learned = count(self.observations, "thing");
+        let gaps = match self.gaps(page) {
+            none if none.is_empty() => "Nothing is missing from its record.\n".to_owned(),
+            gaps => format!(
+                "\nNot recorded (not logged is not known: nothing is learned of it, and nothing was saved; log a zero if it took none):\n{gaps}"
+            ),
+        };
+        format!(
+            "Closed {}: it taught the rates {learned}.\n{gaps}",
+            self.job
+        )
+    }
+}
+
+/// An entry that was just written.
+#[derive(Debug, Serialize)]
+pub struct RecordedAnswer {
+    entry: String,
+    what: String,
+    currency: &'static str,
+    amount: Amount,
+    instead_of: Option<String>,
+    #[serde(skip)]
+    in_place_of: String,
+}
+
+impl RecordedAnswer {
+    /// Returns the answer about an entry that says this.
+    pub fn new(recorded: Recorded, what: String, page: &Page) -> RecordedAnswer {
+        let in_place_of = recorded.in_place_of();
+        let Recorded {
+            id: _,
+            number,
+            amount,
+            instead_of,
+            late: _,
+        } = recorded;
+        RecordedAnswer {
+            entry: number,
+            what,
+            currency: page.currency.code(),
+            amount: page.amount(amount),
+            instead_of,
+            in_place_of,
+        }
+    }
+}
+
+impl Answer for RecordedAnswer {
+    fn text(&self, _: &Page) -> String {
+        let amount = match self.amount {
+            none if none.money.is_zero() => String::new(),
+            amount => format!(", {amount}"),
+        };
+        let what = inert(&self.what);
+        format!("{}: {what}{}{amount}.", self.entry, self.in_place_of)
+    }
+}
+
+/// A machine's return that was just charged.
+#[derive(Debug, Serialize)]
+pub struct ReturnedAnswer {
+    entry: String,
+    #[serde(skip)]
+    machine: String,
+    currency: &'static str,
+    amount: Amount,
+    by_tariff: Amount,
+    days: Option<Vec<Share>>,
+}
+
+impl ReturnedAnswer {
+    /// Returns the answer about a machine's return.
+    pub fn new(returned: Returned, machine: String, page: &Page) -> ReturnedAnswer {
+        let Returned {
+            recorded,
+            by_tariff,
+            days,
+        } = returned;
+        ReturnedAnswer {
+            entry: recorded.number,
+            machine,
+            currency: page.currency.code(),
+            amount: page.amount(recorded.amount),
+            by_tariff: page.amount(by_tariff),
+            days: Share::all(days, page),
+        }
+    }
+}
+
+impl Answer for ReturnedAnswer {
+    fn text(&self, _: &Page) -> String {
+        let days = self.days.as_deref().unwrap_or_default();
+        let mut text = format!(
+            "{}: {} back after {}, {}.",
+            self.entry,
+            inert(&self.machine),
+            count(days.len(), "rental day"),
+            self.amount
+        );
+        if self.by_tariff != self.amount {
+            let asked = self.by_tariff;
+            let _ = write!(text, " The tariff with which it went out asks {asked}.");
+        }
+        let days: Vec<String> = days.iter().map(Share::to_string).collect();
+        format!("{text}\n{}", days.join("\n"))
+    }
+}
+
+/// From which date on another job had a machine.
+#[derive(Debug, Serialize)]
+struct MovedFacts {
+    date: NaiveDate,
+    job: String,
+}
+
+/// A machine that is or was rented.
+#[derive(Debug, Serialize)]
+pub(super) struct RentalFacts {
+    entry: String,
+    machine: String,
+    job: String,
+    #[serde(skip)]
+    jobs: String,
+    out_at: Moment,
+    back_at: Option<Moment>,
+    days: usize,
+    charge: Option<Amount>,
+    moved: Vec<MovedFacts>,
+    by_tariff: Option<bool>,
+    shares: Option<Vec<Share>>,
+}
+
+impl RentalFacts {
+    fn new(rental: Rental, page: &Page) -> RentalFacts {
+        let jobs = rental.jobs().join(", ");
+        let Rental {
+            id: _,
+            entry,
+            machine_id: _,
+            machine,
+            job_id: _,
+            job,
+            out_at,
+            tariff: _,
+            moved,
+            back,
+        } = rental;
+        let moved = moved
+            .into_iter()
+            .map(|Moved { on, job_id: _, job }| MovedFacts { date: on, job });
+        let back = back.as_ref();
+        let days = back.map(|back| back.days.clone()).unwrap_or_default();
+        RentalFacts {
+            entry,
+            machine,
+            job,
+            jobs,
+            out_at: Moment(out_at),
+            back_at: back.map(|back| Moment(back.at)),
+            days: days.len(),
+            charge: back.map(|back| page.amount(back.charge)),
+            moved: moved.collect(),
+            by_tariff: back.map(|back| back.by_tariff),
+            shares: Share::all(days, page),
+        }
+    }
+}
+
+/// The rentals.
+#[derive(Debug, Serialize)]
+pub struct RentalList {
+    currency: &'static str,
+    pub(super) rentals: Vec<RentalFacts>,
+}
+
+impl RentalList {
+    /// Returns the answer about these rentals.
+    pub fn new(rentals: Vec<Rental>, page: &Page) -> RentalList {
+        RentalList {
+            currency: page.currency.code(),
+            rentals: page.each(rentals, RentalFacts::new),
+        }
+    }
+}
+
+impl Answer for RentalList {
+    fn text(&self, page: &Page) -> String {
+        if self.rentals.is_empty() {
+            return "No machine was rented yet.".to_owned();
+        }
+        let mut table = page
+            .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
+            .numbers([5, 6]);
+        let mut shared = Vec::new();
+        for rental in &self.rentals {
+            let back_at = rental.back_at.map(|at| at.to_string());
+            table.line([
+                &rental.entry,
+                &rental.machine,
+                &rental.jobs,
+                &rental.out_at,
+                &back_at.as_deref().unwrap_or("still out"),
+                &or_blank(rental.back_at.map(|_| rental.days)),
+                &or_blank(rental.charge),
+            ]);
+            let named = |shares| format!("{} {}: {shares}", rental.entry, rental.machine);
+            shared.extend(shares_text(rental.shares.as_ref()).map(named));
+        }
+        format!("{table}{}", shared_text(&shared, page))
+    }
+}
+
+/// What is on the shelf of an item.
+#[derive(Debug, Serialize)]
+struct StockFacts {
+    item: String,
+    unit: Unit,
+    on_hand: Number,
+    #[serde(skip)]
+    average: Option<UnitPrice>,
+    value: Amount,
+    awaiting_receipt: Number,
+    awaiting_cost: Amount,
+}
+
+impl StockFacts {
+    fn new(line: StockLine, page: &Page) -> StockFacts {
+        let StockLine {
+            item,
+            unit,
+            on_hand,
+            value,
+            awaiting,
+            awaiting_value,
+        } = line;
+        let average = (!on_hand.is_zero()).then(|| page.currency.decimal(value) / on_hand);
+        StockFacts {
+            item,
+            unit,
+            on_hand: Number(on_hand),
+            average: average.map(|price| page.price_of_one(price)),
+            value: page.amount(value),
+            awaiting_receipt: Number(awaiting),
+            awaiting_cost: page.amount(awaiting_value),
+        }
+    }
+}
+
+/// The stock, and what was used without a receipt.
+#[derive(Debug, Serialize)]
+pub struct StockList {
+    currency: &'static str,
+    items: Vec<StockFacts>,
+    awaiting_receipt: Vec<AwaitingFacts>,
+}
+
+impl StockList {
+    /// Returns the answer about these items and uses.
+    pub fn new(lines: Vec<StockLine>, awaiting: Vec<AwaitingReceipt>, page: &Page) -> StockList {
+        StockList {
+            currency: page.currency.code(),
+            items: page.each(lines, StockFacts::new),
+            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
+        }
+    }
+}
+
+impl Answer for StockList {
+    fn text(&self, page: &Page) -> String {
+        if self.items.is_empty() {
+            return "Nothing is in stock.".to_owned();
+        }
+        let mut table = page
+            .table(["Item", "In stock", "Average", "Value", "Awaiting receipt"])
+            .numbers([1, 2, 3, 4]);
+        for line in &self.items {
+            let awaiting = Some(line.awaiting_receipt).filter(|awaiting| !awaiting.0.is_zero());
+            table.line([
+                &line.item,
+                &format!("{} {}", line.on_hand, line.unit),
+                &or_blank(line.average),
+                &line.value,
+                &or_blank(awaiting.map(|awaiting| format!("{awaiting} {}", line.unit))),
+            ]);
+        }
+        let mut text = table.to_string();
+        if !self.awaiting_receipt.is_empty() {
+            text.push_str("\n\nUsed at book price until the receipt comes:\n");
+        }
+        for used in &self.awaiting_receipt {
+            let (much, cost) = (used.much(), used.assumed_cost);
+            let _ = writeln!(text, "* {}: {much} on {}, {cost}", used.entry, used.job);
+        }
+        text
+    }
+}
+
+/// A row of the notebook that was taken back.
+#[derive(Debug, Serialize)]
+pub struct VoidedAnswer {
+    /// Its number.
+    pub voided: String,
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::document::{Page, job};
+use crate::document::{Answer as _, Page, job};
 use crate::ledger::{Rental, Unworked};
 use crate::money::{Decimal, Money};
 use crate::trade::JobId;
@@ -55,7 +55,7 @@ pub fn rentals_json(rentals: &[Rental], unworked: &[Unworked], page: &Page) -> V
             "days": line.days,
             "charge": page.money_json(line.charge),
         })).collect::<Vec<_>>(),
-        "rentals": job::rentals_json(rentals, page)["rentals"],
+        "rentals": job::RentalList::new(rentals.to_vec(), page).rentals,
         "unworked_days": unworked.iter().map(|line| json!({
             "rental": line.rental,
             "machine": line.machine,
@@ -138,7 +138,10 @@ pub fn rentals_text(rentals: &[Rental], unworked: &[Unworked], page: &Page) -> S
             a_day,
         ]);
     }
-    let mut text = format!("{table}\n\n{}", job::rentals_text(rentals, page));
+    let mut text = format!(
+        "{table}\n\n{}",
+        job::RentalList::new(rentals.to_vec(), page).text(page)
+    );
     if !unworked.is_empty() {
         let _ = write!(text, "\n\n{}", unworked_text(unworked, page));
     }

@@ -52,7 +52,7 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
     json!({
         "date": today.date,
         "currency": page.currency.code(),
-        "jobs": job::list_json(&today.jobs),
+        "jobs": job::JobList::new(today.jobs.clone()),
         "machines": today.machines.iter().map(|machine| json!({
             "machine": machine.machine,
             "job": machine.job,
@@ -83,7 +83,7 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
             value["apply_to"] = json!(invoice);
             value
         }).collect::<Vec<_>>(),
-        "awaiting_receipt": job::stock_json(&[], &today.awaiting, page)["awaiting_receipt"],
+        "awaiting_receipt": page.each(today.awaiting.clone(), job::AwaitingFacts::new),
         "doubted_records": today.doubted,
     })
 }
