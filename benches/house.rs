@@ -9,6 +9,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::ExitCode;
+use std::rc::Rc;
 use std::time::{Duration, Instant};
 
 use chrono::{Days, NaiveDate, Weekday};
@@ -172,7 +173,7 @@ fn planned(rooms: usize, luck: &mut ChaCha8Rng) -> Planned {
     let brief = Brief {
         house: &house,
         calendar: &calendar,
-        needs: &needs,
+        needs: Rc::new(needs),
         start,
         begun: Vec::new(),
         anew_from: start,

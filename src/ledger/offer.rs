@@ -264,36 +264,17 @@ impl Ledger {
     }
 
     fn rooms_to_quote(&self, site: &Site, request: &DraftRequest) -> Result<Vec<Room>> {
-        if request.rooms.is_empty() {
-            let rooms: Vec<Room> = self
-                .rooms_of(site.id)?
-                .into_iter()
-                .filter(|room| room.refinished)
-                .collect();
-            if rooms.is_empty() {
-                return Err(
-                    Refusal::new(format!("`{}` has no rooms to quote", site.address))
-                        .hint(adding_a_room(&site.address))
-                        .into(),
-                );
-            }
-            return Ok(rooms);
+        if !request.rooms.is_empty() {
+            return self.rooms_named(site, &request.rooms);
         }
-        let mut rooms: Vec<Room> = Vec::new();
-        for name in &request.rooms {
-            let room = self.room(name, Some(site.id))?;
-            if room.site_id != site.id {
-                refuse!(
-                    "`{}` is at `{}`, not at `{}`",
-                    room.name,
-                    room.site,
-                    site.address
-                );
-            }
-            if rooms.iter().any(|earlier| earlier.id == room.id) {
-                refuse!("`{}` is named twice", room.name);
-            }
-            rooms.push(room);
+        let mut rooms = self.rooms_of(site.id)?;
+        rooms.retain(|room| room.refinished);
+        if rooms.is_empty() {
+            return Err(
+                Refusal::new(format!("`{}` has no rooms to quote", site.address))
+                    .hint(adding_a_room(&site.address))
+                    .into(),
+            );
         }
         Ok(rooms)
     }

@@ -6,7 +6,7 @@ use anyhow::{Context, Result};
 use rusqlite::{Row, named_params};
 
 use super::names::{Names, named, same};
-use super::{Door, Ledger, Refusal, Writing, refuse, typed};
+use super::{Door, Ledger, Refusal, Site, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::quantity;
 use crate::trade::bounds::check_floor;
@@ -127,6 +127,27 @@ impl Ledger {
             );
         }
         Names::new("room", named).find(name).cloned()
+    }
+
+    /// Returns the rooms of a site that a list names, in its order.
+    pub(super) fn rooms_named(&self, site: &Site, names: &[String]) -> Result<Vec<Room>> {
+        let mut rooms: Vec<Room> = Vec::new();
+        for name in names {
+            let room = self.room(name, Some(site.id))?;
+            if room.site_id != site.id {
+                refuse!(
+                    "`{}` is at `{}`, not at `{}`",
+                    room.name,
+                    room.site,
+                    site.address
+                );
+            }
+            if rooms.iter().any(|earlier| earlier.id == room.id) {
+                refuse!("`{}` is named twice", room.name);
+            }
+            rooms.push(room);
+        }
+        Ok(rooms)
     }
 
     fn room_at(&self, name: &str, site: SiteId) -> Result<Room> {

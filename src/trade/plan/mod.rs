@@ -44,6 +44,7 @@ mod work;
 mod tests;
 
 use std::collections::BTreeSet;
+use std::rc::Rc;
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 
@@ -74,7 +75,7 @@ pub struct Brief<'a> {
     /// When the crew works.
     pub calendar: &'a Calendar,
     /// What a set of rooms takes when it is done together.
-    pub needs: &'a dyn Fn(Places) -> Needs,
+    pub needs: Rc<dyn Fn(Places) -> Needs + 'a>,
     /// The first day on which work can begin.
     pub start: NaiveDate,
     /// Phases that have begun, in order: they stay.
@@ -132,6 +133,7 @@ impl<'a> Brief<'a> {
                 NightAway::Refused => NightAway::Fewest,
                 other => other,
             },
+            needs: self.needs.clone(),
             begun: self.begun.clone(),
             keeps: self.keeps.clone(),
             wet: self.wet.clone(),
@@ -234,6 +236,11 @@ impl HousePlan {
             .flat_map(|phase| phase.nights_away.iter().copied())
     }
 
+    /// Returns the first day of work.
+    pub fn first_day(&self) -> Option<NaiveDate> {
+        self.phases.first()?.first_day()
+    }
+
     /// Returns the days on which something is sanded or trimmed, each once.
     pub fn dusty_days(&self) -> BTreeSet<NaiveDate> {
         let work = self.phases.iter().flat_map(|phase| &phase.work);
@@ -272,6 +279,11 @@ pub struct Phase {
 }
 
 impl Phase {
+    /// Returns the first day of work; `None`: there is none.
+    pub fn first_day(&self) -> Option<NaiveDate> {
+        Some(self.work.first()?.day)
+    }
+
     /// Returns the day of the first coat; `None`: there is none.
     pub fn first_coat(&self) -> Option<NaiveDate> {
         let mut work = self.work.iter();

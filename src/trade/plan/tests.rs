@@ -1,6 +1,7 @@
 //! Plans of random houses, against every plan that there is.
 
 use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 use chrono::{Days, NaiveDate, Weekday};
 use proptest::prelude::*;
@@ -321,7 +322,7 @@ impl World {
         ask(&Brief {
             house: &self.house,
             calendar: &calendar,
-            needs: &|rooms| self.needs(rooms),
+            needs: Rc::new(|rooms| self.needs(rooms)),
             start,
             begun: Vec::new(),
             anew_from: start,

@@ -1,0 +1,517 @@
+//! What a plan of a house is asked for by name, gathered from the ledger into the brief that it is planned by.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+
+use anyhow::Result;
+use chrono::{Days, NaiveDate};
+
+use super::names::{Names, key, near_names};
+use super::promises::OtherJobs;
+use super::{DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
+use crate::money::{Decimal, Money};
+use crate::trade::bounds::check_day;
+use crate::trade::operation::SkippedGrades;
+use crate::trade::plan::labour::Labour;
+use crate::trade::plan::{
+    Begun, Brief, Calendar, House, HouseError, Keep, Machine, Needs, NightAway, Place, Places,
+};
+use crate::trade::pricing::{Offer, set_up_cost};
+use crate::trade::rates::Rates;
+use crate::trade::{JobId, MachineId, RoomId};
+
+/// Days after its start within which a plan looks for nights away.
+const LONGEST_VIEW: i64 = 366;
+
+/// Rooms that are left out, each with the job that has it.
+pub type LeftOut = Vec<(String, String)>;
+
+/// What a plan of a house is asked for; what is left out comes from the settings.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HouseRequest {
+    /// The rooms to be done, by name; none: every room that is refinished and in no job yet.
+    pub rooms: Vec<String>,
+    /// The sanding sequence.
+    pub sequence: Option<String>,
+    /// The coating schedule.
+    pub schedule: Option<String>,
+    /// The margin to keep, as a fraction.
+    pub margin: Option<Decimal>,
+    /// With what confidence days and price are worked out, as a fraction.
+    pub confidence: Option<Decimal>,
+    /// Whose wage prices the hours.
+    pub worker: Option<String>,
+    /// The first day on which work can begin.
+    pub start: NaiveDate,
+    /// The day by which everything is back in place.
+    pub end: Option<NaiveDate>,
+    /// What must stay in use: `Bath`, `one of Bedroom 1, Bedroom 2`.
+    pub keeps: Vec<String>,
+    /// Nights that the household is away anyway, first and last.
+    pub away: Vec<(NaiveDate, NaiveDate)>,
+    /// What a night on which a keep fails costs.
+    pub night_away: Option<Money>,
+    /// What a closed room costs a day.
+    pub day_closed: Money,
+    /// How many rooms can be emptied at once.
+    pub max_rooms: Option<u32>,
+    /// The room that takes the furniture of the others.
+    pub furniture_room: Option<String>,
+    /// Rooms that are done together: `Kitchen, Dining room`.
+    pub together: Vec<String>,
+    /// Rooms that aren't.
+    pub apart: Vec<String>,
+    /// The phases, if they are named: `Hall, Landing; Bedroom 1`.
+    pub phases: Option<String>,
+}
+
+/// What a brief is made of.
+pub(super) struct Gathered<'a> {
+    pub(super) rooms: Vec<Room>,
+    pub(super) house: House,
+    calendar: Calendar,
+    labour: Labour,
+    /// Phases that have begun, with what they were planned to take.
+    pub(super) begun: Vec<(Begun, Needs)>,
+    /// The first day on which anything else can begin.
+    pub(super) anew_from: NaiveDate,
+    /// Whether a night away that has no price is out of the question.
+    pub(super) refuses_nights: bool,
+    pub(super) offer: Offer,
+    pub(super) rates: Rates,
+    pub(super) skipped: Vec<SkippedGrades>,
+    pub(super) in_jobs: LeftOut,
+    pub(super) sanding: Vec<Machine>,
+    coating: Vec<Machine>,
+    set_up: Money,
+    sealed: bool,
+    pub(super) others: OtherJobs,
+    progress: &'a dyn Fn(u32),
+}
+
+impl Gathered<'_> {
+    /// Returns the brief of a request: what it names is looked up among the rooms of the house.
+    pub(super) fn brief(&self, request: &HouseRequest) -> Result<Brief<'_>> {
+        let furniture_room = request.furniture_room.as_deref();
+        let furniture_room = furniture_room.map(|name| self.place(name)).transpose()?;
+        let together = self.groups(&request.together)?;
+        let mut apart = self.groups(&request.apart)?;
+        self.refuse_contradictions(&together, &apart)?;
+        // Whatever takes the furniture of others is empty of its own only when they aren't.
+        let refinished = self.house.refinished();
+        if let Some(room) = furniture_room.filter(|room| refinished.has(*room)) {
+            let others = refinished.without(Places::one(room));
+            let pairs = others.numbers();
+            apart.extend(pairs.map(|other| Places::one(room).with(Places::one(other))));
+        }
+        Ok(Brief {
+            house: &self.house,
+            calendar: &self.calendar,
+            needs: self.needs(),
+            start: request.start,
+            begun: self.begun.iter().map(|(begun, _)| *begun).collect(),
+            anew_from: self.anew_from,
+            end: request.end,
+            keeps: self.keeps(request)?,
+            wet: self.others.wet(),
+            dusty: self.others.dusty(),
+            away: request.away.clone(),
+            night_away: match (request.night_away, self.refuses_nights) {
+                (Some(price), _) => NightAway::Costs(price),
+                (None, true) => NightAway::Refused,
+                (None, false) => NightAway::Fewest,
+            },
+            day_closed: request.day_closed,
+            most_rooms: request.max_rooms,
+            furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
+            sealed: self.sealed,
+            together,
+            apart,
+            set_up: self.set_up,
+            sanding_machines: &self.sanding,
+            coating_machines: &self.coating,
+            progress: self.progress,
+        })
+    }
+
+    /// Returns what tells what a set of rooms takes. What has begun takes what it was planned to take, whatever has been
+    /// learned since.
+    fn needs(&self) -> Rc<dyn Fn(Places) -> Needs + '_> {
+        let begun = self.begun.iter();
+        let begun = begun.map(|(begun, needs)| (begun.rooms, needs.clone()));
+        let known: RefCell<HashMap<Places, Needs>> = RefCell::new(begun.collect());
+        Rc::new(move |rooms| {
+            let mut known = known.borrow_mut();
+            let needs = known.entry(rooms);
+            needs.or_insert_with(|| self.labour.needs(rooms)).clone()
+        })
+    }
+
+    /// Returns the numbers of the places of the house by their names.
+    fn places_by_name(&self) -> Names<usize> {
+        let places = self.house.places().iter().enumerate();
+        Names::new(
+            "room",
+            places.map(|(number, place)| (place.name.clone(), number)),
+        )
+    }
+
+    /// Returns the number of a place of the house by its name, or the only one whose name begins so.
+    pub(super) fn place(&self, name: &str) -> Result<usize> {
+        if let Ok(place) = self.places_by_name().find(name) {
+            return Ok(*place);
+        }
+        let places = self.house.places().iter();
+        let known: Vec<&str> = places.map(|place| place.name.as_str()).collect();
+        let near = near_names(&key(name), known.iter().copied());
+        let refusal = Refusal::new(format!("no room `{}` in this house", name.trim()));
+        Err(match near.is_empty() {
+            true => refusal.hint(format!("its rooms: {}", known.join(", "))),
+            false => refusal.hint(format!("did you mean {}?", near.join(", "))),
+        }
+        .into())
+    }
+
+    /// Returns the places that a list names: `Kitchen, Dining room`.
+    fn list(&self, text: &str) -> Result<Places> {
+        let mut places = Places::NONE;
+        for name in text.split(',') {
+            if name.trim().is_empty() {
+                refuse!("`{text}` names no room, or one too few");
+            }
+            let place = Places::one(self.place(name)?);
+            if !places.shared(place).is_empty() {
+                refuse!("`{}` is named twice in `{text}`", name.trim());
+            }
+            places = places.with(place);
+        }
+        Ok(places)
+    }
+
+    fn groups(&self, texts: &[String]) -> Result<Vec<Places>> {
+        let groups = texts.iter().map(|text| {
+            let group = self.list(text)?;
+            let ways = group.without(self.house.refinished());
+            if !ways.is_empty() {
+                refuse!(
+                    "`{}` is not refinished, so it is in no phase",
+                    self.house.names(ways)
+                );
+            }
+            if group.count() < 2 {
+                refuse!("`{text}` is one room, and that is always with itself");
+            }
+            Ok(group)
+        });
+        groups.collect()
+    }
+
+    /// Refuses rooms that are to be done together, if only with others between them, and apart.
+    fn refuse_contradictions(&self, together: &[Places], apart: &[Places]) -> Result<()> {
+        for group in together {
+            let unit = group.with_groups(together);
+            let torn = apart.iter().map(|apart| apart.shared(unit));
+            if let Some(torn) = torn.into_iter().find(|torn| torn.count() > 1) {
+                refuse!(
+                    "{} can't be done both together and apart",
+                    self.house.names(torn)
+                );
+            }
+        }
+        Ok(())
+    }
+
+    fn keeps(&self, request: &HouseRequest) -> Result<Vec<Keep>> {
+        let open = self.house.reachable(Places::NONE);
+        let keeps = request.keeps.iter().map(|text| {
+            let (least, names) = match text.split_once(" of ") {
+                Some((number, names))
+                    if read_count(number).is_some()
+                        && self.places_by_name().exact(text).is_none() =>
+                {
+                    (read_count(number).unwrap_or(0), names)
+                }
+                _ => (0, text.as_str()),
+            };
+            let places = self.list(names)?;
+            let least = if least == 0 { places.count() } else { least };
+            let keep = Keep { places, least };
+            if !keep.holds(open) {
+                return Err(Refusal::new(format!("no plan can keep `{text}`"))
+                    .hint(format!("it names {}", rooms_counted(places)))
+                    .into());
+            }
+            Ok(keep)
+        });
+        keeps.collect()
+    }
+
+    /// Reads phases as they are named: `Hall, Landing; Bedroom 1`.
+    pub(super) fn phases(&self, text: &str) -> Result<Vec<Places>> {
+        let refinished = self.house.refinished();
+        let mut seen = Places::NONE;
+        let mut phases = Vec::new();
+        if text.split(';').all(|part| part.trim().is_empty()) {
+            refuse!("the phases name no room");
+        }
+        for part in text.split(';').filter(|part| !part.trim().is_empty()) {
+            let phase = self.list(part)?;
+            let ways = phase.without(refinished);
+            if !ways.is_empty() {
+                refuse!(
+                    "`{}` is not refinished, so it is in no phase",
+                    self.house.names(ways)
+                );
+            }
+            let twice = phase.shared(seen);
+            if !twice.is_empty() {
+                refuse!("`{}` is in two phases", self.house.names(twice));
+            }
+            seen = seen.with(phase);
+            phases.push(phase);
+        }
+        let missing = refinished.without(seen);
+        if !missing.is_empty() {
+            refuse!("no phase has `{}`", self.house.names(missing));
+        }
+        Ok(phases)
+    }
+}
+
+fn rooms_counted(places: Places) -> String {
+    match places.count() {
+        1 => "1 room".to_owned(),
+        count => format!("{count} rooms"),
+    }
+}
+
+/// Reads how many: `one`, `2`.
+fn read_count(text: &str) -> Option<u32> {
+    let text = text.trim().to_lowercase();
+    let words = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    let word = (1..).zip(words).find(|(_, word)| *word == text);
+    word.map(|(number, _)| number)
+        .or_else(|| text.parse().ok().filter(|number| *number > 0))
+}
+
+impl Ledger {
+    pub(super) fn check_dates(&self, calendar: &Calendar, request: &HouseRequest) -> Result<()> {
+        let start = request.start;
+        check_start(calendar, start, self.today())?;
+        if request.end.is_some_and(|end| end < start) {
+            refuse!("the end comes before the start");
+        }
+        for (from, to) in &request.away {
+            if to < from {
+                refuse!("the household can't be back on {to} before it leaves on {from}");
+            }
+            if (*to - start).num_days() > LONGEST_VIEW {
+                refuse!("{to} is more than a year after {start}, and plans don't look so far");
+            }
+        }
+        if request.max_rooms == Some(0) {
+            refuse!("no room can be done if none can be emptied");
+        }
+        Ok(())
+    }
+
+    /// Gathers everything that a plan is made from; lost days aren't worked, and neither are those on which another job of
+    /// the site is wet.
+    pub(super) fn gather<'a>(
+        &self,
+        site: &Site,
+        request: &HouseRequest,
+        lost: &[NaiveDate],
+        own: Option<JobId>,
+        progress: &'a dyn Fn(u32),
+    ) -> Result<Gathered<'a>> {
+        let away = request.away.iter().flat_map(|(from, to)| [*from, *to]);
+        for day in away.chain(request.end) {
+            check_day(day, self.today())?;
+        }
+        let rooms = self.rooms_of(site.id)?;
+        let (wanted, in_jobs) = self.rooms_to_plan(site, &rooms, request)?;
+        let draft = DraftRequest {
+            rooms: wanted.iter().map(|room| room.name.clone()).collect(),
+            sequence: request.sequence.clone(),
+            schedule: request.schedule.clone(),
+            margin: request.margin,
+            confidence: request.confidence,
+            worker: request.worker.clone(),
+            start: Some(request.start),
+            ..DraftRequest::default()
+        };
+        let rates = self.rates()?;
+        let (offer, skipped) = self.offer(site, &draft, &rates)?;
+        let house = house_of(&rooms, &wanted)?;
+        let methods = self.methods(&draft)?;
+        if methods.sequence.is_none() && methods.schedule.is_none() {
+            return Err(Refusal::new(
+                "without a sequence and a schedule there is no phase to plan",
+            )
+            .hint(format!(
+                "gritledger quote draft {} --sequence none --schedule none",
+                typed(&site.address)
+            ))
+            .into());
+        }
+        let rented: Vec<MachineId> = offer.machines.keys().copied().collect();
+        let labour = Labour::new(
+            &house,
+            &offer.rooms,
+            &offer.work,
+            &methods,
+            &rates,
+            offer.terms.confidence,
+            &rented,
+        )?;
+        let settings = self.settings()?;
+        let others = self.other_jobs(site, own, &house, request.start)?;
+        let mut calendar = settings.calendar();
+        let lost = lost.iter().map(|day| (*day, "lost".to_owned()));
+        calendar.holidays.extend(lost);
+        calendar.holidays.extend(others.wet_days.iter().cloned());
+        Ok(Gathered {
+            sanding: machines_of(&offer, labour.sanding_machines()),
+            coating: machines_of(&offer, labour.coating_machines()),
+            set_up: set_up_cost(&offer, self.currency()),
+            begun: Vec::new(),
+            anew_from: request.start,
+            refuses_nights: true,
+            sealed: settings.seal_rooms,
+            calendar,
+            rooms,
+            house,
+            labour,
+            offer,
+            rates,
+            skipped,
+            in_jobs,
+            others,
+            progress,
+        })
+    }
+
+    /// Returns the rooms that are to be done, and those that are left out because a job has them.
+    fn rooms_to_plan(
+        &self,
+        site: &Site,
+        rooms: &[Room],
+        request: &HouseRequest,
+    ) -> Result<(Vec<Room>, LeftOut)> {
+        let mut wanted = self.rooms_named(site, &request.rooms)?;
+        if let Some(way) = wanted.iter().find(|room| !room.refinished) {
+            refuse!(
+                "`{}` is not refinished: it is a way through the house",
+                way.name
+            );
+        }
+        if !wanted.is_empty() {
+            return Ok((wanted, Vec::new()));
+        }
+        let mut in_jobs: Vec<(RoomId, String, String)> = Vec::new();
+        for job in self.jobs_at(site.id)? {
+            for (room, ..) in self.agreed(&job)?.rooms() {
+                in_jobs.push((room.id, room.name, job.number.clone()));
+            }
+        }
+        let is_free = |room: &&Room| !in_jobs.iter().any(|(id, ..)| *id == room.id);
+        let refinished = rooms.iter().filter(|room| room.refinished);
+        wanted = refinished.filter(is_free).cloned().collect();
+        if wanted.is_empty() {
+            let refusal = Refusal::new(format!("`{}` has no rooms left to plan", site.address));
+            let hint = match in_jobs.is_empty() {
+                true => adding_a_room(&site.address),
+                false => "--room NAME plans a room that a job has".to_owned(),
+            };
+            return Err(refusal.hint(hint).into());
+        }
+        let left_out = in_jobs.into_iter().map(|(_, room, job)| (room, job));
+        Ok((wanted, left_out.collect()))
+    }
+}
+
+/// Refuses a first day on which no work can begin.
+pub(super) fn check_start(calendar: &Calendar, start: NaiveDate, today: NaiveDate) -> Result<()> {
+    check_day(start, today)?;
+    if start < today {
+        refuse!("{start} is past, and a plan begins today or later");
+    }
+    if calendar.works_on(start) {
+        return Ok(());
+    }
+    let next = (1..).map_while(|days| start.checked_add_days(Days::new(days)));
+    let next = next
+        .into_iter()
+        .take(400)
+        .find(|day| calendar.works_on(*day));
+    let refusal = match calendar.holidays.get(&start) {
+        Some(name) if name.is_empty() => Refusal::new(format!("{start} is a holiday")),
+        Some(name) => Refusal::new(format!("{start} is a holiday: {name}")),
+        None => Refusal::new(format!(
+            "{} is not a working day",
+            start.format("%A %Y-%m-%d")
+        )),
+    };
+    Err(match next {
+        Some(next) => refusal.hint(format!("--start {next}")).into(),
+        None => refusal.into(),
+    })
+}
+
+fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {
+    let places = rooms.iter().map(|room| Place {
+        id: room.id,
+        name: room.name.clone(),
+        refinished: wanted.iter().any(|wanted| wanted.id == room.id),
+    });
+    let number = |id: RoomId| rooms.iter().position(|room| room.id == id);
+    let mut doorways: Vec<(usize, Option<usize>)> = Vec::new();
+    for (from, room) in rooms.iter().enumerate() {
+        for door in &room.doors {
+            match &door.to {
+                None => doorways.push((from, None)),
+                Some((to, _)) => doorways.extend(number(*to).map(|to| (from, Some(to)))),
+            }
+        }
+    }
+    House::new(places.collect(), &doorways).map_err(|error| match &error {
+        HouseError::NoWayOut(name) => {
+            let at = rooms
+                .first()
+                .map_or_else(String::new, |room| format!("{}/", room.site));
+            Refusal::new(error.to_string())
+                .hint(format!(
+                    "gritledger room edit {} --door \"outside:3ft\"",
+                    typed(&format!("{at}{name}"))
+                ))
+                .into()
+        }
+        _ => error.into(),
+    })
+}
+
+/// Returns the places of a house that rooms are.
+pub(super) fn places_of(house: &House, rooms: &[RoomId]) -> Places {
+    let places = house.places().iter().enumerate();
+    places
+        .filter(|(_, place)| rooms.contains(&place.id))
+        .map(|(number, _)| number)
+        .collect()
+}
+
+fn machines_of(offer: &Offer, ids: &[MachineId]) -> Vec<Machine> {
+    let known = ids
+        .iter()
+        .filter_map(|id| Some((*id, offer.machines.get(id)?)));
+    known
+        .map(|(id, (name, tariff))| Machine {
+            id,
+            name: name.clone(),
+            tariff: tariff.clone(),
+        })
+        .collect()
+}
