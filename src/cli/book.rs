@@ -10,9 +10,7 @@ use crate::document::book::{
     item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json,
     machines_text, operation_json, operation_text, operations_json, operations_text,
 };
-use crate::document::cover::{
-    basket_json, basket_text, cover_json, cover_text, cutting_json, cutting_text,
-};
+use crate::document::cover::{BasketAnswer, CoverAnswer, CuttingAnswer};
 use crate::ledger::{
     BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, read_saw_loss,
     refuse, typed,
@@ -392,10 +390,7 @@ fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Resul
     let basket = cheapest_packs(need, &item.supply().packs)
         .with_context(|| format!("`{}` can't be bought", item.name))?;
     let page = context.page(ledger);
-    context.answer(
-        || basket_json(&item, &basket, &page),
-        || basket_text(&item, &basket, &page),
-    )
+    context.give(ledger, BasketAnswer::new(item, basket, &page))
 }
 
 fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()> {
@@ -460,10 +455,7 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
             )
         }
     };
-    context.answer(
-        || cutting_json(&item, &list, &page),
-        || cutting_text(&item, &list, saw_loss, &page),
-    )
+    context.give(ledger, CuttingAnswer::new(item, list, saw_loss, &page))
 }
 
 /// Returns so many times a length, to the nanometre.
@@ -622,10 +614,7 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
         .transpose()?;
     let plan = Plan::new(&machine.tariff, need, from);
     let page = context.page(ledger);
-    context.answer(
-        || cover_json(&machine, &plan, &page),
-        || cover_text(&machine, &plan, &page),
-    )
+    context.give(ledger, CoverAnswer::new(machine, plan, &page))
 }
 
 fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {

@@ -7,7 +7,7 @@ use clap::{Args, Subcommand};
 use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
 use crate::document::job::{CloseAnswer, JobAnswer, JobList};
-use crate::document::outlook::{buy_json, buy_text};
+use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::{Moved, kept_json, kept_text, twice_words};
 use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
 
@@ -97,8 +97,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
         JobCommand::Buy(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
             let (list, page) = (ledger.shopping_for_job(&job)?, context.page(ledger));
-            let of = &job.number;
-            context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
+            context.give(ledger, ShoppingAnswer::new(job.number, list, &page))
         }),
         JobCommand::Dates(args) => dates(context, &args),
         JobCommand::Reopen(args) => context.write(|writing| {

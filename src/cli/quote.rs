@@ -9,7 +9,7 @@ use super::job::{warn_of_past_dates, warn_of_promises};
 use super::read::{read_margin, read_number, read_percent, read_plan_date};
 use super::ui::Context;
 use crate::document::View;
-use crate::document::outlook::{buy_json, buy_text, compare_json, compare_text};
+use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
 use crate::document::quote::{json, json_with_why, list_json, list_text, text, why_text};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
@@ -166,10 +166,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
             let header = ledger.quote(&args.quote)?.header;
             let (options, page) = (ledger.compared(&header)?, context.page(ledger));
             let view = view(args.for_client);
-            context.answer(
-                || compare_json(&options, view, &page),
-                || compare_text(&options, view, &page),
-            )
+            context.give(ledger, CompareAnswer::new(options, view, &page))
         }),
         QuoteCommand::Buy(args) => context.read(|ledger| {
             let record = wanted(ledger, &args.quote, args.option.as_deref())?;
@@ -177,8 +174,8 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
                 ledger.shopping_for(&ledger.outlook_of(&record.header)?)?,
                 context.page(ledger),
             );
-            let of = &record.header.number;
-            context.answer(|| buy_json(of, &list, &page), || buy_text(of, &list, &page))
+            let of = record.header.number;
+            context.give(ledger, ShoppingAnswer::new(of, list, &page))
         }),
         QuoteCommand::Send(args) => send(context, &args),
         QuoteCommand::Accept(args) => accept(context, &args),

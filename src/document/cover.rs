@@ -1,262 +1,422 @@
 //! Covers: which periods to rent, which packs to buy, what to cut from which stick.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
+use chrono::NaiveDate;
+use serde::{Serialize, Serializer};
 use serde_json::{Value, json};
 
-use super::{Page, count, inert, percent_json};
+use super::figures::{Amount, Days, Moment, Number, Run};
+use super::{Answer, Page, count, inert};
 use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain};
 use crate::trade::Unit;
 use crate::trade::buying::Basket;
-use crate::trade::cutting::{AtLeast, CuttingList};
-use crate::trade::rental::{Cover, Plan};
+use crate::trade::cutting::{AtLeast, CutStick, CuttingList, Stick};
+use crate::trade::rental::{Cover, Period, Plan};
+
+/// So many periods of a tariff, each at its price.
+#[derive(Debug, Serialize)]
+struct PeriodFacts {
+    period: Period,
+    count: u32,
+    price: Amount,
+}
+
+impl fmt::Display for PeriodFacts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let number = self.count;
+        let what = match (self.period, number) {
+            (Period::FourWeeks, 1) => "four weeks".to_owned(),
+            (Period::FourWeeks, number) => format!("{number} x four weeks"),
+            (period, number) => count(number as usize, &period.as_str().replace('-', " ")),
+        };
+        let each = if number > 1 { " each" } else { "" };
+        write!(f, "{what} {}{each}", self.price)
+    }
+}
+
+/// What is rented, and what the yard will ask.
+#[derive(Debug, Serialize)]
+pub(super) struct CoverFacts {
+    cover: Vec<PeriodFacts>,
+    waiver: Amount,
+    cleaning: Amount,
+    pub(super) total: Amount,
+}
+
+impl CoverFacts {
+    fn new(cover: Cover, page: &Page) -> CoverFacts {
+        let total = page.amount(cover.total());
+        let Cover {
+            periods,
+            charge: _,
+            waiver,
+            cleaning,
+        } = cover;
+        let periods = periods.into_iter();
+        let periods = periods.map(|(period, count, price)| PeriodFacts {
+            period,
+            count,
+            price: page.amount(price),
+        });
+        CoverFacts {
+            cover: periods.collect(),
+            waiver: page.amount(waiver),
+            cleaning: page.amount(cleaning),
+            total,
+        }
+    }
+}
+
+impl fmt::Display for CoverFacts {
+    /// Writes it in one line: `1 week 280.00, 2 days 80.00 each; waiver 44.00, cleaning 25.00`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let periods: Vec<String> = self.cover.iter().map(ToString::to_string).collect();
+        f.write_str(&periods.join(", "))?;
+        let fees = [("waiver", self.waiver), ("cleaning", self.cleaning)];
+        let fees = fees.into_iter().filter(|(_, fee)| !fee.money.is_zero());
+        let fees: Vec<String> = fees.map(|(what, fee)| format!("{what} {fee}")).collect();
+        match fees.is_empty() {
+            true => Ok(()),
+            false => write!(f, "; {}", fees.join(", ")),
+        }
+    }
+}
+
+/// A planned rental.
+#[derive(Debug, Serialize)]
+pub(super) struct PlanFacts {
+    pub(super) days: Days,
+    from: Option<NaiveDate>,
+    back_by: Option<Moment>,
+    #[serde(flatten)]
+    pub(super) cover: CoverFacts,
+    one_day_more: Amount,
+}
+
+impl PlanFacts {
+    /// Returns what is told of a planned rental.
+    pub(super) fn new(plan: Plan, page: &Page) -> PlanFacts {
+        let back_by = plan.back_by().map(Moment);
+        let Plan {
+            need,
+            from,
+            cover,
+            one_day_more,
+        } = plan;
+        PlanFacts {
+            days: Days(need.in_days()),
+            from,
+            back_by,
+            cover: CoverFacts::new(cover, page),
+            one_day_more: page.amount(one_day_more),
+        }
+    }
+
+    /// Says what a day more costs, and by when the machine must be back.
+    pub(super) fn words(&self) -> String {
+        let more = match self.one_day_more {
+            nothing if nothing.money.is_zero() => "One day more costs nothing".to_owned(),
+            more => format!("One day more costs {more}"),
+        };
+        match self.back_by.zip(self.from) {
+            Some((back, from)) => format!(
+                "Back by {} (24 hours a day from {}). {more}.",
+                back.0.format("%a %Y-%m-%d %H:%M"),
+                from.format("%a %Y-%m-%d 08:00")
+            ),
+            None => format!("{more}. Without a start date no weekend rate is counted on."),
+        }
+    }
+}
+
+/// Says what is rented and what the yard will ask.
+pub(super) fn cover_words(cover: &Cover, page: &Page) -> String {
+    CoverFacts::new(cover.clone(), page).to_string()
+}
 
 /// Renders a planned rental as JSON.
-pub fn plan_json(plan: &Plan, page: &Page) -> Value {
-    let Cover {
-        periods,
-        waiver,
-        cleaning,
-        ..
-    } = &plan.cover;
-    json!({
-        "days": percent_json(Some(plan.need.in_days())),
-        "from": plan.from,
-        "back_by": plan.back_by().map(|back| back.format("%Y-%m-%dT%H:%M").to_string()),
-        "cover": periods.iter().map(|(period, count, price)| json!({
-            "period": period.as_str(),
-            "count": count,
-            "price": page.money_json(*price),
-        })).collect::<Vec<_>>(),
-        "waiver": page.money_json(*waiver),
-        "cleaning": page.money_json(*cleaning),
-        "total": page.money_json(plan.cover.total()),
-        "one_day_more": page.money_json(plan.one_day_more),
-    })
+pub(super) fn plan_json(plan: &Plan, page: &Page) -> Value {
+    json!(PlanFacts::new(plan.clone(), page))
 }
 
-/// Says what is rented and what the yard will ask: `1 week 280.00, 2 days 80.00 each; waiver 44.00, cleaning 25.00`.
-pub fn cover_words(cover: &Cover, page: &Page) -> String {
-    let periods: Vec<String> = cover
-        .periods
-        .iter()
-        .map(|(period, number, price)| {
-            let each = if *number > 1 { " each" } else { "" };
-            let noun = period.as_str().trim_end_matches("-weeks").replace('-', " ");
-            let what = match (period.as_str(), number) {
-                ("four-weeks", 1) => "four weeks".to_owned(),
-                ("four-weeks", number) => format!("{number} x four weeks"),
-                (_, number) => count(*number as usize, &noun),
-            };
-            format!("{what} {}{each}", page.money(*price))
-        })
-        .collect();
-    let mut words = periods.join(", ");
-    let fees: Vec<String> = [("waiver", cover.waiver), ("cleaning", cover.cleaning)]
-        .into_iter()
-        .filter(|(_, fee)| !fee.is_zero())
-        .map(|(what, fee)| format!("{what} {}", page.money(fee)))
-        .collect();
-    if !fees.is_empty() {
-        let _ = write!(words, "; {}", fees.join(", "));
-    }
-    words
+/// Writes a number of days: `1 day`, `1.5 days`.
+pub(super) fn days_words(days: Decimal) -> String {
+    Days(days).to_string()
 }
 
-/// Says what a day more costs, and by when the machine must be back.
-pub fn plan_words(plan: &Plan, page: &Page) -> String {
-    let more = if plan.one_day_more.is_zero() {
-        "One day more costs nothing".to_owned()
-    } else {
-        format!("One day more costs {}", page.money(plan.one_day_more))
-    };
-    match plan.back_by() {
-        Some(back) => format!(
-            "Back by {} (24 hours a day from {}). {more}.",
-            back.format("%a %Y-%m-%d %H:%M"),
-            plan.from
-                .map(|from| from.format("%a %Y-%m-%d 08:00").to_string())
-                .unwrap_or_default()
-        ),
-        None => format!("{more}. Without a start date no weekend rate is counted on."),
+/// The cheapest cover of a machine's rental.
+#[derive(Debug, Serialize)]
+pub struct CoverAnswer {
+    #[serde(flatten)]
+    plan: PlanFacts,
+    machine: String,
+    currency: &'static str,
+}
+
+impl CoverAnswer {
+    /// Returns the answer about a machine's rental.
+    pub fn new(machine: BookMachine, plan: Plan, page: &Page) -> CoverAnswer {
+        CoverAnswer {
+            plan: PlanFacts::new(plan, page),
+            machine: machine.name,
+            currency: page.currency.code(),
+        }
     }
 }
 
-/// Renders the cheapest cover of a machine's rental as JSON.
-pub fn cover_json(machine: &BookMachine, plan: &Plan, page: &Page) -> Value {
-    let mut value = plan_json(plan, page);
-    value["machine"] = json!(machine.name);
-    value["currency"] = json!(page.currency.code());
-    value
+impl Answer for CoverAnswer {
+    fn text(&self, page: &Page) -> String {
+        let PlanFacts { days, cover, .. } = &self.plan;
+        let (machine, total) = (inert(&self.machine), cover.total.with_currency());
+        let words = self.plan.words();
+        page.prose(&format!("{machine} for {days}: {total}\n{cover}.\n{words}"))
+    }
 }
 
-/// Renders the cheapest cover of a machine's rental as text.
-pub fn cover_text(machine: &BookMachine, plan: &Plan, page: &Page) -> String {
-    let text = format!(
-        "{} for {}: {} {}\n{}.\n{}",
-        inert(&machine.name),
-        days_words(plan.need.in_days()),
-        page.money(plan.cover.total()),
-        page.currency.code(),
-        cover_words(&plan.cover, page),
-        plan_words(plan, page)
-    );
-    page.prose(&text)
+/// Packs of one size.
+#[derive(Debug, Serialize)]
+pub(super) struct PackFacts {
+    size: Number,
+    count: u32,
+    price: Amount,
 }
 
-/// Renders packs as JSON.
-pub fn packs_json(packs: &[(Decimal, u32, Money)], page: &Page) -> Value {
-    packs
-        .iter()
-        .map(|(size, count, price)| {
-            json!({ "size": plain(*size, 4), "count": count, "price": page.money_json(*price) })
+impl PackFacts {
+    /// Returns what is told of a basket's packs.
+    pub(super) fn all(packs: Vec<(Decimal, u32, Money)>, page: &Page) -> Vec<PackFacts> {
+        page.each(packs, |(size, count, price), page| PackFacts {
+            size: Number(size),
+            count,
+            price: page.amount(price),
         })
-        .collect()
+    }
 }
 
 /// Says which packs are bought, each at what price: `3 x 1 gal at 52.00, 1 x 0.25 gal at 18.50`.
-pub fn packs_words(packs: &[(Decimal, u32, Money)], unit: Unit, page: &Page) -> String {
-    let packs: Vec<String> = packs
-        .iter()
-        .map(|(size, number, price)| {
-            format!(
-                "{number} x {} at {}",
-                units_words(*size, unit),
-                page.money(*price)
-            )
-        })
-        .collect();
-    packs.join(", ")
+pub(super) fn packs_words(packs: &[PackFacts], unit: Unit) -> String {
+    let packs = packs.iter().map(|pack| {
+        let size = units_words(pack.size.0, unit);
+        format!("{} x {size} at {}", pack.count, pack.price)
+    });
+    packs.collect::<Vec<_>>().join(", ")
 }
 
 /// Writes a quantity in item units; pieces have no word.
-pub fn units_words(quantity: Decimal, unit: Unit) -> String {
+pub(super) fn units_words(quantity: Decimal, unit: Unit) -> String {
     match unit {
         Unit::Each => plain(quantity, 4),
         unit => format!("{} {unit}", plain(quantity, 4)),
     }
 }
 
-/// Writes a number of days: `1 day`, `1.5 days`.
-pub fn days_words(days: Decimal) -> String {
-    let noun = if days == Decimal::ONE { "day" } else { "days" };
-    format!("{} {noun}", plain(days, 2))
+/// The cheapest packs of an item.
+#[derive(Debug, Serialize)]
+pub struct BasketAnswer {
+    item: String,
+    unit: Unit,
+    currency: &'static str,
+    need: Number,
+    packs: Vec<PackFacts>,
+    content: Number,
+    #[serde(skip)]
+    left: Decimal,
+    #[serde(skip)]
+    kept: bool,
+    hand_back: bool,
+    total: Amount,
 }
 
-/// Renders the cheapest packs of an item as JSON.
-pub fn basket_json(item: &BookItem, basket: &Basket, page: &Page) -> Value {
-    json!({
-        "item": item.name,
-        "unit": item.unit.as_str(),
-        "currency": page.currency.code(),
-        "need": plain(basket.need, 4),
-        "packs": packs_json(&basket.packs, page),
-        "content": plain(basket.content(), 4),
-        "hand_back": item.returnable,
-        "total": page.money_json(basket.total),
-    })
-}
-
-/// Renders the cheapest packs of an item as text.
-pub fn basket_text(item: &BookItem, basket: &Basket, page: &Page) -> String {
-    let mut text = format!(
-        "{} of {}: {} {}\n{}.\n",
-        units_words(basket.need, item.unit),
-        inert(&item.name),
-        page.money(basket.total),
-        page.currency.code(),
-        packs_words(&basket.packs, item.unit, page)
-    );
-    let left = basket.content() - basket.need;
-    let _ = match (left.is_zero(), item.kept) {
-        (true, _) => writeln!(text, "Nothing is left over."),
-        (false, true) => writeln!(text, "{} left over.", units_words(left, item.unit)),
-        (false, false) => writeln!(
-            text,
-            "{} left over, which doesn't keep once opened.",
-            units_words(left, item.unit)
-        ),
-    };
-    if item.returnable {
-        text.push_str("Unopened packs can be handed back.");
-    }
-    page.prose(&text)
-}
-
-/// Returns a length in the item's unit.
-fn in_unit(nanometres: i64, unit: Unit) -> Decimal {
-    let length = Length::from_nanometres(nanometres);
-    match unit {
-        Unit::Metre => Decimal::from(length.nanometres()) / Decimal::from(1_000_000_000),
-        _ => length.feet(),
+impl BasketAnswer {
+    /// Returns the answer about the packs of an item.
+    pub fn new(item: BookItem, basket: Basket, page: &Page) -> BasketAnswer {
+        let (content, left) = (basket.content(), basket.left());
+        let Basket { need, packs, total } = basket;
+        BasketAnswer {
+            item: item.name,
+            unit: item.unit,
+            currency: page.currency.code(),
+            need: Number(need),
+            packs: PackFacts::all(packs, page),
+            content: Number(content),
+            left,
+            kept: item.kept,
+            hand_back: item.returnable,
+            total: page.amount(total),
+        }
     }
 }
 
-/// Renders a cutting list as JSON; lengths are in the item's unit.
-pub fn cutting_json(item: &BookItem, list: &CuttingList, page: &Page) -> Value {
-    let length = |nanometres: i64| plain(in_unit(nanometres, item.unit), 4);
-    json!({
-        "item": item.name,
-        "unit": item.unit.as_str(),
-        "currency": page.currency.code(),
-        "sticks": list.sticks.iter().map(|cut| json!({
-            "length": length(cut.stick.length),
-            "off_cut": cut.off_cut,
-            "price": page.money_json(cut.stick.price),
-            "pieces": cut.pieces.iter().map(|piece| length(*piece)).collect::<Vec<_>>(),
-            "left": length(cut.left),
-        })).collect::<Vec<_>>(),
-        "proven": list.proven,
-        "at_least": match list.at_least {
-            AtLeast::Price(price) => json!({ "price": page.money_json(price) }),
-            AtLeast::Sticks(sticks) => json!({ "sticks": sticks }),
-        },
-        "total": page.money_json(list.total),
-    })
-}
-
-/// Renders a cutting list as text.
-pub fn cutting_text(item: &BookItem, list: &CuttingList, saw_loss: Length, page: &Page) -> String {
-    let length = |nanometres: i64| Length::from_nanometres(nanometres).text(page.units);
-    let mut table = page
-        .table(["Stick", "Pieces", "Left", "Price"])
-        .numbers([2, 3]);
-    for cut in &list.sticks {
-        let pieces: Vec<String> = cut.pieces.iter().map(|piece| length(*piece)).collect();
-        let off_cut = if cut.off_cut { " off-cut" } else { "" };
-        table.row([
-            format!("{}{off_cut}", length(cut.stick.length)),
-            pieces.join(", "),
-            length(cut.left),
-            page.money(cut.stick.price),
-        ]);
-    }
-    let bought = list.sticks.iter().filter(|cut| !cut.off_cut).count();
-    table.row([
-        count(bought, "stick"),
-        String::new(),
-        String::new(),
-        page.money(list.total),
-    ]);
-    let mut text = format!("Cut from {}\n\n{table}\n", inert(&item.name));
-    let saw = match saw_loss.nanometres() {
-        0 => "The saw is taken to lose nothing.".to_owned(),
-        _ => format!(
-            "The saw takes {} between two pieces.",
-            saw_loss.text(page.units)
-        ),
-    };
-    let _ = write!(text, "\n{}", page.prose(&saw));
-    if !list.proven {
-        let least = match list.at_least {
-            AtLeast::Price(price) => page.money(price),
-            AtLeast::Sticks(sticks) => count(sticks.unsigned_abs() as usize, "stick"),
+impl Answer for BasketAnswer {
+    fn text(&self, page: &Page) -> String {
+        let BasketAnswer {
+            item, unit, need, ..
+        } = self;
+        let left = units_words(self.left, *unit);
+        let left = match (self.left.is_zero(), self.kept) {
+            (true, _) => "Nothing is left over.".to_owned(),
+            (false, true) => format!("{left} left over."),
+            (false, false) => format!("{left} left over, which doesn't keep once opened."),
         };
-        let doubt =
-            format!("There may be a better list; by length alone, none takes less than {least}.");
-        let _ = write!(text, "\n{}", page.prose(&doubt));
+        let hand_back = match self.hand_back {
+            true => "Unopened packs can be handed back.",
+            false => "",
+        };
+        let text = format!(
+            "{} of {}: {}\n{}.\n{left}\n{hand_back}",
+            units_words(need.0, *unit),
+            inert(item),
+            self.total.with_currency(),
+            packs_words(&self.packs, *unit),
+        );
+        page.prose(&text)
     }
-    text
+}
+
+/// A length of what is sold by length: for programs in the unit of the item.
+#[derive(Clone, Copy, Debug)]
+struct SoldLength {
+    run: Run,
+    unit: Unit,
+}
+
+impl SoldLength {
+    fn new(nanometres: i64, unit: Unit, page: &Page) -> SoldLength {
+        SoldLength {
+            run: page.run(Length::from_nanometres(nanometres)),
+            unit,
+        }
+    }
+}
+
+impl fmt::Display for SoldLength {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.run.fmt(f)
+    }
+}
+
+impl Serialize for SoldLength {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let length = self.run.length;
+        let units = match self.unit {
+            Unit::Metre => length.metres(),
+            _ => length.feet(),
+        };
+        Number(units).serialize(serializer)
+    }
+}
+
+/// A stick and what is cut from it.
+#[derive(Debug, Serialize)]
+struct StickFacts {
+    length: SoldLength,
+    off_cut: bool,
+    price: Amount,
+    pieces: Vec<SoldLength>,
+    left: SoldLength,
+}
+
+impl StickFacts {
+    fn new(cut: CutStick, unit: Unit, page: &Page) -> StickFacts {
+        let CutStick {
+            stick: Stick { length, price },
+            off_cut,
+            pieces,
+            left,
+        } = cut;
+        StickFacts {
+            length: SoldLength::new(length, unit, page),
+            off_cut,
+            price: page.amount(price),
+            pieces: page.each(pieces, |piece, page| SoldLength::new(piece, unit, page)),
+            left: SoldLength::new(left, unit, page),
+        }
+    }
+}
+
+/// What no cutting list can do with less of, by length alone.
+#[derive(Debug, Serialize)]
+#[serde(rename_all = "lowercase")]
+enum Least {
+    Price(Amount),
+    Sticks(i64),
+}
+
+/// A cutting list.
+#[derive(Debug, Serialize)]
+pub struct CuttingAnswer {
+    item: String,
+    unit: Unit,
+    currency: &'static str,
+    sticks: Vec<StickFacts>,
+    proven: bool,
+    at_least: Least,
+    total: Amount,
+    #[serde(skip)]
+    saw_loss: Run,
+}
+
+impl CuttingAnswer {
+    /// Returns the answer about what is cut from an item.
+    pub fn new(item: BookItem, list: CuttingList, saw_loss: Length, page: &Page) -> CuttingAnswer {
+        let BookItem { name, unit, .. } = item;
+        let CuttingList {
+            sticks,
+            total,
+            at_least,
+            proven,
+        } = list;
+        CuttingAnswer {
+            item: name,
+            unit,
+            currency: page.currency.code(),
+            sticks: page.each(sticks, |cut, page| StickFacts::new(cut, unit, page)),
+            proven,
+            at_least: match at_least {
+                AtLeast::Price(price) => Least::Price(page.amount(price)),
+                AtLeast::Sticks(sticks) => Least::Sticks(sticks),
+            },
+            total: page.amount(total),
+            saw_loss: page.run(saw_loss),
+        }
+    }
+}
+
+impl Answer for CuttingAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut table = page
+            .table(["Stick", "Pieces", "Left", "Price"])
+            .numbers([2, 3]);
+        for cut in &self.sticks {
+            let pieces: Vec<String> = cut.pieces.iter().map(SoldLength::to_string).collect();
+            let off_cut = if cut.off_cut { " off-cut" } else { "" };
+            table.line([
+                &format!("{}{off_cut}", cut.length),
+                &pieces.join(", "),
+                &cut.left,
+                &cut.price,
+            ]);
+        }
+        let bought = self.sticks.iter().filter(|cut| !cut.off_cut).count();
+        table.line([&count(bought, "stick"), &"", &"", &self.total]);
+        let mut text = format!("Cut from {}\n\n{table}\n", inert(&self.item));
+        let saw = match self.saw_loss.length.nanometres() {
+            0 => "The saw is taken to lose nothing.".to_owned(),
+            _ => format!("The saw takes {} between two pieces.", self.saw_loss),
+        };
+        let _ = write!(text, "\n{}", page.prose(&saw));
+        if !self.proven {
+            let least = match self.at_least {
+                Least::Price(price) => price.to_string(),
+                Least::Sticks(sticks) => count(sticks.unsigned_abs() as usize, "stick"),
+            };
+            let doubt = format!(
+                "There may be a better list; by length alone, none takes less than {least}."
+            );
+            let _ = write!(text, "\n{}", page.prose(&doubt));
+        }
+        text
+    }
 }

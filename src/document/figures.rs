@@ -204,6 +204,13 @@ impl Serialize for Percent {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct SetPercent(pub Decimal);
 
+impl SetPercent {
+    /// Returns a rate that is kept as a fraction of one.
+    pub fn of_one(fraction: Decimal) -> SetPercent {
+        SetPercent(fraction * Decimal::ONE_HUNDRED)
+    }
+}
+
 impl fmt::Display for SetPercent {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} %", plain(self.0, QUANTITY_DECIMALS))
@@ -216,7 +223,28 @@ impl Serialize for SetPercent {
     }
 }
 
-/// A moment, to the minute.
+/// A number of days, or of parts of one: a JSON number of at most two decimals; for people, `1 day`, `1.5 days`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Days(pub Decimal);
+
+impl fmt::Display for Days {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let noun = if self.0 == Decimal::ONE {
+            "day"
+        } else {
+            "days"
+        };
+        write!(f, "{} {noun}", plain(self.0, 2))
+    }
+}
+
+impl Serialize for Days {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        number(self.0, 2, serializer)
+    }
+}
+
+/// A day and a time: `2026-03-02T08:00` in JSON; for people, a blank stands between the two.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Moment(pub NaiveDateTime);
 

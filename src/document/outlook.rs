@@ -2,170 +2,135 @@
 
 use std::fmt::Write as _;
 
+use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::cover::{cover_words, packs_json, packs_words, plan_json, plan_words, units_words};
-use super::{Page, View, count, inert, percent_json, percent_text, rate_text};
-use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteRecord, QuoteStatus, ToBuy};
-use crate::money::{Decimal, Money, plain};
+use super::cover::{PackFacts, PlanFacts, packs_words, units_words};
+use super::figures::{Amount, Number, Percent, SetPercent};
+use super::{Answer, Page, View, count, inert, or_blank};
+use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteStatus, ToBuy};
+use crate::money::{Decimal, Money};
+use crate::trade::Unit;
+use crate::trade::buying::Basket;
 use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, Risk};
-
-/// Returns a fraction as percent.
-fn percent(fraction: Decimal) -> Decimal {
-    fraction * Decimal::ONE_HUNDRED
-}
-
-/// Renders how sure a quote is as JSON: all of it is for its owner.
-pub fn outlook_json(quote: &Quote, outlook: &Outlook, shopping: &[ToBuy], page: &Page) -> Value {
-    json!({
-        "target_margin_percent": percent_json(Some(percent(quote.terms.margin))),
-        "confidence_percent": percent_json(Some(percent(quote.terms.confidence))),
-        "expected_cost": page.money_json(quote.expected_cost()),
-        "contingency": page.money_json(outlook.contingency()),
-        "cost_at": {
-            "p10": page.money_json(outlook.p10),
-            "p50": page.money_json(outlook.p50),
-            "p80": page.money_json(outlook.p80),
-            "p90": page.money_json(outlook.p90),
-        },
-        "raised_by": page.money_json(outlook.raised_by(quote)),
-        "expected_margin_percent": percent_json(quote.margin_percent()),
-        "chance_of_loss_percent": percent_json(Some(percent(outlook.loss))),
-        "draws": outlook.draws,
-        "seed": outlook.seed.to_string(),
-        "risk": risk_json(outlook),
-        "rental": rentals_json(outlook, page),
-        "buy": shopping_json(shopping, page),
-    })
-}
-
-fn risk_json(outlook: &Outlook) -> Value {
-    let risks = outlook.risks.iter();
-    risks
-        .map(|risk| {
-            json!({
-                "operation": risk.operation,
-                "share_percent": percent_json(Some(risk.share_percent)),
-                "cause": risk.cause.as_str(),
-                "rooms": risk.rooms,
-                "advice": advice(risk),
-            })
-        })
-        .collect()
-}
-
-fn rentals_json(outlook: &Outlook, page: &Page) -> Value {
-    let rentals = outlook.rentals.iter();
-    rentals
-        .map(|rental| {
-            let mut value = plan_json(&rental.plan, page);
-            value["machine"] = json!(rental.name);
-            value["hours"] = json!(plain(rental.hours, 4));
-            value
-        })
-        .collect()
-}
-
-/// Says how sure a quote is, what drives its risk, and what to rent and to buy.
-pub fn outlook_text(
-    quote: &Quote,
-    outlook: &Outlook,
-    shopping: &[ToBuy],
-    number: &str,
-    page: &Page,
-) -> String {
-    let mut text = String::new();
-    let mut table = page
-        .table(["So often", "10 %", "50 %", "80 %", "90 %"])
-        .numbers([1, 2, 3, 4]);
-    table.row([
-        "the cost is at most".to_owned(),
-        page.money(outlook.p10),
-        page.money(outlook.p50),
-        page.money(outlook.p80),
-        page.money(outlook.p90),
-    ]);
-    let _ = write!(text, "\n{table}\n");
-    let sure = format!(
-        "Expected margin {}, chance of a loss {}, by {} draws of the job.",
-        percent_text(quote.margin_percent()),
-        percent_text(Some(percent(outlook.loss))),
-        outlook.draws,
-    );
-    let _ = writeln!(text, "{}", page.prose(&sure));
-    if !outlook.risks.is_empty() {
-        let mut table = page
-            .table(["What drives the risk", "Share", "What would make it less"])
-            .numbers([1]);
-        for risk in outlook.risks.iter().take(SHOWN_RISKS) {
-            table.row([
-                risk.operation.clone(),
-                percent_text(Some(risk.share_percent)),
-                advice(risk),
-            ]);
-        }
-        let _ = write!(text, "\n{table}\n");
-    }
-    if !outlook.rentals.is_empty() {
-        let mut table = page
-            .table(["Rent", "Hours", "Days", "Cover", "Total"])
-            .numbers([1, 2, 4]);
-        for rental in &outlook.rentals {
-            table.row(rental_row(rental, page));
-        }
-        let _ = write!(text, "\n{table}\n");
-        for rental in &outlook.rentals {
-            let words = format!("{}: {}", rental.name, plan_words(&rental.plan, page));
-            text.push_str(&page.point(&words));
-        }
-    }
-    if !shopping.is_empty() {
-        let total: Money = shopping.iter().map(|line| line.basket.total).sum();
-        let words = format!(
-            "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
-            count(shopping.len(), "item"),
-            page.money(total)
-        );
-        let _ = write!(text, "\n{}\n", page.prose(&words));
-    }
-    text
-}
 
 /// How many parts of the risk people are shown.
 const SHOWN_RISKS: usize = 5;
 
-fn rental_row(rental: &PlannedRental, page: &Page) -> [String; 5] {
-    [
-        rental.name.clone(),
-        plain(rental.hours, 2),
-        plain(rental.plan.need.in_days(), 1),
-        cover_words(&rental.plan.cover, page),
-        page.money(rental.plan.cover.total()),
-    ]
+/// A part of a quote's risk.
+#[derive(Debug, Serialize)]
+struct RiskFacts {
+    operation: String,
+    share_percent: Percent,
+    cause: Cause,
+    rooms: usize,
+    advice: String,
+}
+
+impl RiskFacts {
+    fn new(risk: Risk, _: &Page) -> RiskFacts {
+        let Risk {
+            operation,
+            share_percent,
+            cause,
+            rooms,
+        } = risk;
+        RiskFacts {
+            operation,
+            share_percent: Percent(Some(share_percent)),
+            cause,
+            rooms,
+            advice: advice(cause, rooms),
+        }
+    }
 }
 
 /// Says the one thing to measure or ask that would make a risk less.
-fn advice(risk: &Risk) -> String {
-    match risk.cause {
-        Cause::Rate if risk.rooms == 0 => {
-            "no room of yours is behind its rate: time it in one room".to_owned()
+fn advice(cause: Cause, rooms: usize) -> String {
+    let advice = match cause {
+        Cause::Rate if rooms == 0 => "no room of yours is behind its rate: time it in one room",
+        Cause::Rate => {
+            let rooms = count(rooms, "finished room");
+            return format!("only {rooms} behind its rate: log it on its own in the next one");
         }
-        Cause::Rate => format!(
-            "only {} behind its rate: log it on its own in the next one",
-            count(risk.rooms, "finished room")
-        ),
-        Cause::Job => {
-            "floors differ: ask for the age and make of the finish, sand a test patch".to_owned()
-        }
-        Cause::Room => "rooms differ: walk the worst one again, and measure it".to_owned(),
-        Cause::Contingency => {
-            "find out before you name a price: sand a test patch there".to_owned()
-        }
+        Cause::Job => "floors differ: ask for the age and make of the finish, sand a test patch",
+        Cause::Room => "rooms differ: walk the worst one again, and measure it",
+        Cause::Contingency => "find out before you name a price: sand a test patch there",
         Cause::Rental => {
             "its hours are near the end of a rental period: ask the yard what a little longer costs"
-                .to_owned()
         }
-        Cause::Pack => "ask the store for a smaller can".to_owned(),
+        Cause::Pack => "ask the store for a smaller can",
+    };
+    advice.to_owned()
+}
+
+/// A machine to rent.
+#[derive(Debug, Serialize)]
+struct RentalFacts {
+    #[serde(flatten)]
+    plan: PlanFacts,
+    machine: String,
+    hours: Number,
+}
+
+impl RentalFacts {
+    fn new(rental: PlannedRental, page: &Page) -> RentalFacts {
+        let PlannedRental {
+            machine: _,
+            name,
+            hours,
+            plan,
+        } = rental;
+        RentalFacts {
+            plan: PlanFacts::new(plan, page),
+            machine: name,
+            hours: Number(hours),
+        }
+    }
+}
+
+/// An item to buy.
+#[derive(Debug, Serialize)]
+struct ToBuyFacts {
+    item: String,
+    unit: Unit,
+    confidence_percent: Percent,
+    #[serde(skip)]
+    confidence: SetPercent,
+    expected: Number,
+    in_stock: Number,
+    need: Number,
+    #[serde(skip)]
+    enough: Decimal,
+    packs: Vec<PackFacts>,
+    hand_back: bool,
+    total: Amount,
+}
+
+impl ToBuyFacts {
+    fn new(line: ToBuy, page: &Page) -> ToBuyFacts {
+        let ToBuy {
+            item,
+            unit,
+            expected,
+            confidence,
+            in_stock,
+            basket: Basket { need, packs, total },
+            returnable,
+        } = line;
+        ToBuyFacts {
+            item,
+            unit,
+            confidence_percent: Percent::of_one(Some(confidence)),
+            confidence: SetPercent::of_one(confidence),
+            expected: Number(expected),
+            in_stock: Number(in_stock),
+            need: Number(need),
+            enough: up(need + in_stock),
+            packs: PackFacts::all(packs, page),
+            hand_back: returnable,
+            total: page.amount(total),
+        }
     }
 }
 
@@ -174,159 +139,295 @@ fn up(quantity: Decimal) -> Decimal {
     (quantity * Decimal::ONE_HUNDRED).ceil() / Decimal::ONE_HUNDRED
 }
 
-pub(super) fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
-    shopping
-        .iter()
-        .map(|line| {
-            json!({
-                "item": line.item,
-                "unit": line.unit.as_str(),
-                "confidence_percent": percent_json(Some(percent(line.confidence))),
-                "expected": plain(line.expected, 4),
-                "in_stock": plain(line.in_stock, 4),
-                "need": plain(line.basket.need, 4),
-                "packs": packs_json(&line.basket.packs, page),
-                "hand_back": line.returnable,
-                "total": page.money_json(line.basket.total),
-            })
-        })
-        .collect()
+/// A shopping list.
+#[derive(Debug, Serialize)]
+pub struct ShoppingAnswer {
+    r#for: String,
+    currency: &'static str,
+    buy: Vec<ToBuyFacts>,
+    total: Amount,
 }
 
-/// Renders a whole shopping list as JSON.
-pub fn buy_json(of: &str, shopping: &[ToBuy], page: &Page) -> Value {
-    json!({
-        "for": of,
-        "currency": page.currency.code(),
-        "buy": shopping_json(shopping, page),
-        "total": page.money_json(shopping.iter().map(|line| line.basket.total).sum()),
-    })
-}
-
-/// Renders a whole shopping list as text.
-pub fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
-    if shopping.is_empty() {
-        return format!("Nothing to buy for {of}: what it needs is in stock, or used already.");
+impl ShoppingAnswer {
+    /// Returns the answer about what is to be bought for a quote or a job.
+    pub fn new(of: String, shopping: Vec<ToBuy>, page: &Page) -> ShoppingAnswer {
+        let total = shopping.iter().map(|line| line.basket.total).sum();
+        ShoppingAnswer {
+            r#for: of,
+            currency: page.currency.code(),
+            buy: page.each(shopping, ToBuyFacts::new),
+            total: page.amount(total),
+        }
     }
-    let mut table = page
-        .table(["Item", "Enough", "Stock", "Buy", "Hand back", "Total"])
-        .numbers([1, 2, 5]);
-    for line in shopping {
-        table.row([
-            line.item.clone(),
-            format!(
-                "{} ({})",
-                units_words(up(line.basket.need + line.in_stock), line.unit),
-                rate_text(percent(line.confidence))
-            ),
-            plain(line.in_stock, 2),
-            packs_words(&line.basket.packs, line.unit, page),
-            if line.returnable {
-                "unopened packs"
-            } else {
-                ""
+}
+
+impl Answer for ShoppingAnswer {
+    fn text(&self, page: &Page) -> String {
+        let of = &self.r#for;
+        if self.buy.is_empty() {
+            return format!("Nothing to buy for {of}: what it needs is in stock, or used already.");
+        }
+        let mut table = page
+            .table(["Item", "Enough", "Stock", "Buy", "Hand back", "Total"])
+            .numbers([1, 2, 5]);
+        for line in &self.buy {
+            let enough = units_words(line.enough, line.unit);
+            table.line([
+                &line.item,
+                &format!("{enough} ({})", line.confidence),
+                &line.in_stock,
+                &packs_words(&line.packs, line.unit),
+                &or_blank(line.hand_back.then_some("unopened packs")),
+                &line.total,
+            ]);
+        }
+        table.line([&"Total", &"", &"", &"", &"", &self.total]);
+        let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
+                    what is handed back unopened is refunded, what is left over goes to the next job.";
+        format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note))
+    }
+}
+
+/// The cost that isn't exceeded so many times in a hundred.
+#[derive(Debug, Serialize)]
+struct CostAt {
+    p10: Amount,
+    p50: Amount,
+    p80: Amount,
+    p90: Amount,
+}
+
+/// How sure a quote is: all of it is for its owner.
+#[derive(Debug, Serialize)]
+pub(super) struct OutlookFacts {
+    target_margin_percent: Percent,
+    confidence_percent: Percent,
+    expected_cost: Amount,
+    contingency: Amount,
+    cost_at: CostAt,
+    raised_by: Amount,
+    expected_margin_percent: Percent,
+    chance_of_loss_percent: Percent,
+    draws: u32,
+    seed: String,
+    risk: Vec<RiskFacts>,
+    rental: Vec<RentalFacts>,
+    buy: Vec<ToBuyFacts>,
+    #[serde(skip)]
+    to_buy: Amount,
+}
+
+impl OutlookFacts {
+    /// Returns what is told of how sure a quote is.
+    pub(super) fn new(
+        quote: &Quote,
+        outlook: Outlook,
+        shopping: Vec<ToBuy>,
+        page: &Page,
+    ) -> OutlookFacts {
+        let (contingency, raised_by) = (outlook.contingency(), outlook.raised_by(quote));
+        let Outlook {
+            draws,
+            seed,
+            expected_cost: _,
+            cost_at_confidence: _,
+            p10,
+            p50,
+            p80,
+            p90,
+            loss,
+            risks,
+            rentals,
+            needs: _,
+            room_by_room: _,
+        } = outlook;
+        let to_buy = shopping.iter().map(|line| line.basket.total).sum();
+        OutlookFacts {
+            target_margin_percent: Percent::of_one(Some(quote.terms.margin)),
+            confidence_percent: Percent::of_one(Some(quote.terms.confidence)),
+            expected_cost: page.amount(quote.expected_cost()),
+            contingency: page.amount(contingency),
+            cost_at: CostAt {
+                p10: page.amount(p10),
+                p50: page.amount(p50),
+                p80: page.amount(p80),
+                p90: page.amount(p90),
+            },
+            raised_by: page.amount(raised_by),
+            expected_margin_percent: Percent(quote.margin_percent()),
+            chance_of_loss_percent: Percent::of_one(Some(loss)),
+            draws,
+            seed: seed.to_string(),
+            risk: page.each(risks, RiskFacts::new),
+            rental: page.each(rentals, RentalFacts::new),
+            buy: page.each(shopping, ToBuyFacts::new),
+            to_buy: page.amount(to_buy),
+        }
+    }
+
+    /// Says how sure the quote of this number is, what drives its risk, and what to rent and to buy.
+    pub(super) fn text(&self, number: &str, page: &Page) -> String {
+        let mut table = page
+            .table(["So often", "10 %", "50 %", "80 %", "90 %"])
+            .numbers([1, 2, 3, 4]);
+        let CostAt { p10, p50, p80, p90 } = &self.cost_at;
+        table.line([&"the cost is at most", p10, p50, p80, p90]);
+        let sure = format!(
+            "Expected margin {}, chance of a loss {}, by {} draws of the job.",
+            self.expected_margin_percent, self.chance_of_loss_percent, self.draws,
+        );
+        let mut text = format!("\n{table}\n{}\n", page.prose(&sure));
+        if !self.risk.is_empty() {
+            let mut table = page
+                .table(["What drives the risk", "Share", "What would make it less"])
+                .numbers([1]);
+            for risk in self.risk.iter().take(SHOWN_RISKS) {
+                table.line([&risk.operation, &risk.share_percent, &risk.advice]);
             }
-            .to_owned(),
-            page.money(line.basket.total),
-        ]);
+            let _ = write!(text, "\n{table}\n");
+        }
+        text + &self.rental_text(page) + &self.buy_text(number, page)
     }
-    table.row([
-        "Total".to_owned(),
-        String::new(),
-        String::new(),
-        String::new(),
-        String::new(),
-        page.money(shopping.iter().map(|line| line.basket.total).sum()),
-    ]);
-    let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
-                what is handed back unopened is refunded, what is left over goes to the next job.";
-    format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note))
+
+    fn rental_text(&self, page: &Page) -> String {
+        if self.rental.is_empty() {
+            return String::new();
+        }
+        let mut table = page
+            .table(["Rent", "Hours", "Days", "Cover", "Total"])
+            .numbers([1, 2, 4]);
+        let mut points = String::new();
+        for RentalFacts {
+            plan,
+            machine,
+            hours,
+        } in &self.rental
+        {
+            let (days, cover) = (Number(plan.days.0), &plan.cover);
+            table.line([machine, hours, &days, cover, &cover.total]);
+            points.push_str(&page.point(&format!("{machine}: {}", plan.words())));
+        }
+        format!("\n{table}\n{points}")
+    }
+
+    fn buy_text(&self, number: &str, page: &Page) -> String {
+        if self.buy.is_empty() {
+            return String::new();
+        }
+        let words = format!(
+            "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
+            count(self.buy.len(), "item"),
+            self.to_buy
+        );
+        format!("\n{}\n", page.prose(&words))
+    }
 }
 
-/// Renders the options of a quote as JSON, short.
-pub fn options_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
-    let first = options
-        .first()
-        .map_or(Money::ZERO, |option| option.record.quote.price);
-    options
-        .iter()
-        .map(|QuoteOption { record, outlook }| {
-            let (header, quote) = (&record.header, &record.quote);
-            let owner = |value: Value| {
-                if view == View::Owner {
-                    value
-                } else {
-                    Value::Null
-                }
-            };
-            json!({
-                "option": header.option,
-                "name": header.option_name,
-                "accepted": header.status == QuoteStatus::Accepted,
-                "sequence": quote.sequence,
-                "schedule": quote.schedule,
-                "rooms": quote.rooms.iter().map(|room| json!({
-                    "name": room.name,
-                    "price": page.money_json(room.price),
-                })).collect::<Vec<_>>(),
-                "hours": owner(json!(plain(quote.hours(), 4))),
-                "expected_cost": owner(page.money_json(quote.expected_cost())),
-                "contingency": owner(page.money_json(outlook.contingency())),
-                "expected_margin_percent": owner(percent_json(quote.margin_percent())),
-                "chance_of_loss_percent": owner(percent_json(Some(percent(outlook.loss)))),
-                "price": page.money_json(quote.price),
-                "tax": page.money_json(quote.tax),
-                "total": page.money_json(quote.total()),
-                "difference": page.money_json(quote.price - first),
-                "room_by_room": outlook.room_by_room.map(|price| page.money_json(price)),
-                "saves": outlook.room_by_room.map(|price| page.money_json(price - quote.price)),
-            })
+/// A room of an option.
+#[derive(Debug, Serialize)]
+struct OptionRoom {
+    name: String,
+    price: Amount,
+}
+
+/// An option of a quote, short; what is for its owner alone is not told to the client.
+#[derive(Debug, Serialize)]
+pub(super) struct OptionFacts {
+    option: u32,
+    name: String,
+    accepted: bool,
+    sequence: Option<String>,
+    schedule: Option<String>,
+    rooms: Vec<OptionRoom>,
+    hours: Option<Number>,
+    expected_cost: Option<Amount>,
+    contingency: Option<Amount>,
+    expected_margin_percent: Percent,
+    chance_of_loss_percent: Percent,
+    price: Amount,
+    tax: Amount,
+    total: Amount,
+    difference: Amount,
+    room_by_room: Option<Amount>,
+    saves: Option<Amount>,
+}
+
+impl OptionFacts {
+    /// Returns what is told of the options of a quote; the first is what the others differ from.
+    pub(super) fn all(options: Vec<QuoteOption>, view: View, page: &Page) -> Vec<OptionFacts> {
+        let first = options.first().map(|option| option.record.quote.price);
+        let first = first.unwrap_or(Money::ZERO);
+        page.each(options, |option, page| {
+            OptionFacts::new(option, first, view, page)
         })
-        .collect()
-}
-
-/// Renders the options of a quote side by side as JSON.
-pub fn compare_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
-    json!({
-        "number": options.first().map(|option| option.record.header.number.clone()),
-        "currency": page.currency.code(),
-        "options": options_json(options, view, page),
-    })
-}
-
-/// Renders the options of a quote side by side as text.
-pub fn compare_text(options: &[QuoteOption], view: View, page: &Page) -> String {
-    let Some(QuoteOption { record: first, .. }) = options.first() else {
-        return String::new();
-    };
-    let mut text = format!(
-        "Options of {} for {}, {}\n",
-        first.header.number,
-        inert(&first.header.client),
-        inert(&first.header.site)
-    );
-    let mut table = page
-        .table([
-            "", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total",
-        ])
-        .numbers([0, 5, 6, 7]);
-    for QuoteOption { record, .. } in options {
-        let quote = &record.quote;
-        let method = |name: &Option<String>| name.clone().unwrap_or_else(|| "none".to_owned());
-        let rooms: Vec<&str> = quote.rooms.iter().map(|room| room.name.as_str()).collect();
-        table.row([
-            record.header.option.to_string(),
-            name_of(record),
-            rooms.join(", "),
-            method(&quote.sequence),
-            method(&quote.schedule),
-            page.money(quote.price),
-            page.money(quote.tax),
-            page.money(quote.total()),
-        ]);
     }
-    let _ = write!(text, "\n{table}\n");
-    if view == View::Owner {
+
+    fn new(option: QuoteOption, first: Money, view: View, page: &Page) -> OptionFacts {
+        let QuoteOption { record, outlook } = option;
+        let (header, quote) = (record.header, record.quote);
+        let (total, apart) = (page.amount(quote.total()), outlook.room_by_room);
+        let owner = (view == View::Owner).then_some(&quote);
+        OptionFacts {
+            option: header.option,
+            name: header.option_name,
+            accepted: header.status == QuoteStatus::Accepted,
+            hours: owner.map(|quote| Number(quote.hours())),
+            expected_cost: owner.map(|quote| page.amount(quote.expected_cost())),
+            contingency: owner.map(|_| page.amount(outlook.contingency())),
+            expected_margin_percent: Percent(owner.and_then(Quote::margin_percent)),
+            chance_of_loss_percent: Percent::of_one(owner.map(|_| outlook.loss)),
+            price: page.amount(quote.price),
+            tax: page.amount(quote.tax),
+            total,
+            difference: page.amount(quote.price - first),
+            room_by_room: apart.map(|apart| page.amount(apart)),
+            saves: apart.map(|apart| page.amount(apart - quote.price)),
+            sequence: quote.sequence,
+            schedule: quote.schedule,
+            rooms: page.each(quote.rooms, |room, page| OptionRoom {
+                name: room.name,
+                price: page.amount(room.price),
+            }),
+        }
+    }
+
+    /// Returns its name, or the words for the one that has none.
+    fn title(&self) -> &str {
+        match self.name.as_str() {
+            "" => AS_DRAFTED,
+            name => name,
+        }
+    }
+}
+
+/// The options of a quote, side by side.
+#[derive(Debug, Serialize)]
+pub struct CompareAnswer {
+    number: Option<String>,
+    #[serde(skip)]
+    title: String,
+    currency: &'static str,
+    options: Vec<OptionFacts>,
+}
+
+impl CompareAnswer {
+    /// Returns the answer about these options of a quote.
+    pub fn new(options: Vec<QuoteOption>, view: View, page: &Page) -> CompareAnswer {
+        let header = options.first().map(|option| &option.record.header);
+        let title = header.map(|header| {
+            let (client, site) = (inert(&header.client), inert(&header.site));
+            format!("Options of {} for {client}, {site}", header.number)
+        });
+        CompareAnswer {
+            number: header.map(|header| header.number.clone()),
+            title: or_blank(title),
+            currency: page.currency.code(),
+            options: OptionFacts::all(options, view, page),
+        }
+    }
+
+    /// Writes what only the owner is told.
+    fn owner_text(&self, page: &Page) -> String {
         let mut table = page
             .table([
                 "",
@@ -337,36 +438,92 @@ pub fn compare_text(options: &[QuoteOption], view: View, page: &Page) -> String 
                 "Chance of a loss",
             ])
             .numbers([1, 2, 3, 4, 5]);
-        for QuoteOption { record, outlook } in options {
-            let quote = &record.quote;
-            table.row([
-                record.header.option.to_string(),
-                plain(quote.hours(), 2),
-                page.money(quote.expected_cost()),
-                page.money(outlook.contingency()),
-                percent_text(quote.margin_percent()),
-                percent_text(Some(percent(outlook.loss))),
+        for option in self.options.iter().filter(|option| option.hours.is_some()) {
+            table.line([
+                &option.option,
+                &or_blank(option.hours),
+                &or_blank(option.expected_cost),
+                &or_blank(option.contingency),
+                &option.expected_margin_percent,
+                &option.chance_of_loss_percent,
             ]);
         }
-        let _ = write!(text, "\n{table}\n");
-    }
-    for QuoteOption { record, outlook } in options {
-        if let Some(apart) = outlook.room_by_room {
-            let words = format!(
-                "{}: room by room it would be {}; together saves {}.",
-                name_of(record),
-                page.money(apart),
-                page.money(apart - record.quote.price)
-            );
-            text.push_str(&page.point(&words));
+        match table.is_empty() {
+            true => String::new(),
+            false => format!("\n{table}\n"),
         }
     }
-    text
 }
 
-fn name_of(record: &QuoteRecord) -> String {
-    match record.header.option_name.as_str() {
-        "" => AS_DRAFTED.to_owned(),
-        name => name.to_owned(),
+impl Answer for CompareAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut table = page
+            .table([
+                "", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total",
+            ])
+            .numbers([0, 5, 6, 7]);
+        let mut points = String::new();
+        for option in &self.options {
+            let rooms: Vec<&str> = option.rooms.iter().map(|room| &*room.name).collect();
+            table.line([
+                &option.option,
+                &option.title(),
+                &rooms.join(", "),
+                &option.sequence.as_deref().unwrap_or("none"),
+                &option.schedule.as_deref().unwrap_or("none"),
+                &option.price,
+                &option.tax,
+                &option.total,
+            ]);
+            if let Some((apart, saved)) = option.room_by_room.zip(option.saves) {
+                let title = option.title();
+                points.push_str(&page.point(&format!(
+                    "{title}: room by room it would be {apart}; together saves {saved}."
+                )));
+            }
+        }
+        let owner = self.owner_text(page);
+        format!("{}\n\n{table}\n{owner}{points}", self.title)
     }
+}
+
+/// Renders how sure a quote is as JSON.
+pub(super) fn outlook_json(
+    quote: &Quote,
+    outlook: &Outlook,
+    shopping: &[ToBuy],
+    page: &Page,
+) -> Value {
+    json!(OutlookFacts::new(
+        quote,
+        outlook.clone(),
+        shopping.to_vec(),
+        page
+    ))
+}
+
+/// Says how sure a quote is.
+pub(super) fn outlook_text(
+    quote: &Quote,
+    outlook: &Outlook,
+    shopping: &[ToBuy],
+    number: &str,
+    page: &Page,
+) -> String {
+    OutlookFacts::new(quote, outlook.clone(), shopping.to_vec(), page).text(number, page)
+}
+
+/// Renders a shopping list as JSON.
+pub(super) fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
+    json!(page.each(shopping.to_vec(), ToBuyFacts::new))
+}
+
+/// Renders a whole shopping list as text.
+pub(super) fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
+    ShoppingAnswer::new(of.to_owned(), shopping.to_vec(), page).text(page)
+}
+
+/// Renders the options of a quote as JSON, short.
+pub(super) fn options_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
+    json!(OptionFacts::all(options.to_vec(), view, page))
 }

@@ -42,6 +42,11 @@ impl Basket {
             .map(|(size, count, _)| size * Decimal::from(*count))
             .sum()
     }
+
+    /// Returns how much of that is left over.
+    pub fn left(&self) -> Decimal {
+        self.content() - self.need
+    }
 }
 
 /// Why nothing can be bought.
