@@ -567,8 +567,8 @@ def do_job(label, address, sequence, schedule, first):
 def quote(label, address, sequence, schedule, drafted, sent, rooms=None, variation_of="", valid_days=30, **dates):
     row = dict(label=label, site=address, rooms=QUOTED_ROOMS.get(label, "") if rooms is None else rooms, sequence=sequence,
                schedule=schedule, margin=MARGINS.get(label, ""), variation_of=variation_of, drafted=drafted, sent=sent,
-               valid_days=valid_days, option=dates.get("option") or "")
-    for name in ("decided", "decision", "started", "closed", "deposit", "invoiced", "paid"):
+               valid_days=valid_days)
+    for name in ("option", "option_schedule", "decided", "decision", "started", "closed", "deposit", "invoiced", "paid"):
         row[name] = dates.get(name) or ""
     return row
 
@@ -593,7 +593,7 @@ jobs += [
     quote("V1", "6 Millrace", R36, "oil-2-coat", pantry, pantry, rooms="Pantry", variation_of="D8", decided=pantry, decision="accepted"),
     quote("N1", "64 Saltpan Road", R36, "water-3-coat", date("2025-06-03"), date("2025-06-04"), decided=date("2025-06-20"), decision="declined"),
     quote("O1", "9 Kelp Cottages", R36, "oil-2-coat", date("2026-02-23"), date("2026-02-24"), valid_days=14,
-          option="Three coats: schedule=oil-3-coat"),
+          option="Three coats", option_schedule="oil-3-coat"),
 ]
 
 

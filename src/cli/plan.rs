@@ -9,7 +9,7 @@ use super::read::{read_margin, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
 use crate::document::plan::{json, kept_json, text};
-use crate::ledger::{HouseRequest, Ledger, Refusal, refuse};
+use crate::ledger::{HouseRequest, KeepRequest, Ledger, Refusal, Site, refuse, same};
 use crate::money::{Decimal, Money};
 
 /// Plan a whole house: which rooms together, in what order, on which days
@@ -125,7 +125,7 @@ pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
 
 fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
-    let request = read_request(context, ledger, args)?;
+    let request = read_request(context, ledger, &site, args)?;
     let (sheet, page) = (
         ledger.plan_house(&site, &request, &context.progress())?,
         context.page(ledger),
@@ -143,7 +143,7 @@ fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
 fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
-        let request = read_request(context, writing, args)?;
+        let request = read_request(context, writing, &site, args)?;
         let (sheet, record) = writing.accept_plan(&site, &request, &context.progress())?;
         let (number, page) = (&record.header.number, context.page(writing));
         context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
@@ -153,7 +153,12 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
     })
 }
 
-fn read_request(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<HouseRequest> {
+fn read_request(
+    context: &Context,
+    ledger: &Ledger,
+    site: &Site,
+    args: &HouseArgs,
+) -> Result<HouseRequest> {
     let today = context.today();
     let amount = |text: Option<&String>, what: &str| -> Result<Option<Money>> {
         let Some(text) = text else { return Ok(None) };
@@ -189,6 +194,14 @@ fn read_request(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<
             read_plan_date(&pair[1], today)?,
         ))
     });
+    let rooms = ledger.rooms_of(site.id)?;
+    let keep = |text: &String| read_keep(text, rooms.iter().any(|room| same(&room.name, text)));
+    let lists = |texts: &[String]| {
+        texts
+            .iter()
+            .map(|text| read_list(text))
+            .collect::<Result<_>>()
+    };
     Ok(HouseRequest {
         start: read_plan_date(&args.start, today)?,
         end: args
@@ -205,13 +218,56 @@ fn read_request(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<
         margin,
         confidence,
         worker: args.worker.clone(),
-        keeps: args.keeps.clone(),
+        keeps: args.keeps.iter().map(keep).collect::<Result<_>>()?,
         max_rooms,
         furniture_room: args.furniture_room.clone(),
-        together: args.together.clone(),
-        apart: args.apart.clone(),
-        phases: args.phases.clone(),
+        together: lists(&args.together)?,
+        apart: lists(&args.apart)?,
+        phases: args.phases.as_deref().map(read_phases).transpose()?,
     })
+}
+
+/// Reads the rooms that a list names: `Kitchen, Dining room`.
+fn read_list(text: &str) -> Result<Vec<String>> {
+    let names: Vec<String> = text.split(',').map(|name| name.trim().to_owned()).collect();
+    if names.iter().any(String::is_empty) {
+        refuse!("`{text}` names no room, or one too few");
+    }
+    Ok(names)
+}
+
+/// Reads what must stay in use: `Bath`, `one of Bedroom 1, Bedroom 2`. A room may be called so as well.
+fn read_keep(text: &str, is_room: bool) -> Result<KeepRequest> {
+    let some = text
+        .split_once(" of ")
+        .and_then(|(number, names)| Some((read_count(number)?, names)))
+        .filter(|_| !is_room);
+    Ok(KeepRequest {
+        said: text.to_owned(),
+        least: some.map(|(least, _)| least),
+        rooms: read_list(some.map_or(text, |(_, names)| names))?,
+    })
+}
+
+/// Reads how many: `one`, `2`.
+fn read_count(text: &str) -> Option<u32> {
+    let text = text.trim().to_lowercase();
+    let words = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    let word = (1..).zip(words).find(|(_, word)| *word == text);
+    word.map(|(number, _)| number)
+        .or_else(|| text.parse().ok().filter(|number| *number > 0))
+}
+
+/// Reads phases as they are named: `Hall, Landing; Bedroom 1`.
+fn read_phases(text: &str) -> Result<Vec<Vec<String>>> {
+    let parts = text.split(';').filter(|part| !part.trim().is_empty());
+    let phases: Vec<Vec<String>> = parts.map(read_list).collect::<Result<_>>()?;
+    if phases.is_empty() {
+        refuse!("the phases name no room");
+    }
+    Ok(phases)
 }
 
 fn write(context: &Context, args: &WriteArgs) -> Result<()> {

@@ -272,7 +272,7 @@ fn read_request(
     let options = args
         .options
         .iter()
-        .map(|text| Ok(text.parse::<OptionRequest>()?))
+        .map(|text| read_option(text))
         .collect::<Result<_>>()?;
     let revises = args
         .revises
@@ -313,6 +313,55 @@ fn read_request(
             (None, job) => job.as_ref().map(|job| job.id),
         },
     })
+}
+
+/// Reads an option: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
+fn read_option(text: &str) -> Result<OptionRequest> {
+    let wrong = |what: &str| {
+        let refusal = Refusal::new(format!("`{text}` is not an option: {what}"))
+            .hint("--option \"Three coats: schedule=oil-3-coat\"")
+            .hint("keys: sequence, schedule, with, without");
+        Err(refusal.into())
+    };
+    let named = text
+        .split_once(':')
+        .filter(|(name, _)| !name.trim().is_empty());
+    let Some((name, changes)) = named else {
+        return wrong("it has no name before a colon");
+    };
+    let mut option = OptionRequest {
+        name: name.trim().to_owned(),
+        ..OptionRequest::default()
+    };
+    if option.name.chars().all(|sign| sign.is_ascii_digit()) {
+        return wrong("a number is no name, since options have numbers");
+    }
+    for change in changes.split(',') {
+        let pair = change
+            .split_once('=')
+            .filter(|(_, value)| !value.trim().is_empty());
+        let Some((key, value)) = pair else {
+            return wrong(&format!("`{}` is no key=value", change.trim()));
+        };
+        let value = value.trim().to_owned();
+        let before = match key.trim().to_lowercase().as_str() {
+            "sequence" => option.sequence.replace(value),
+            "schedule" => option.schedule.replace(value),
+            "with" => {
+                option.with.push(value);
+                None
+            }
+            "without" => {
+                option.without.push(value);
+                None
+            }
+            other => return wrong(&format!("`{other}` is not a key")),
+        };
+        if before.is_some() {
+            return wrong(&format!("`{}` comes twice", key.trim()));
+        }
+    }
+    Ok(option)
 }
 
 /// Reads a lump cost: `disposal=45.00`.

@@ -199,6 +199,7 @@ impl Writing<'_> {
                 "sent",
                 "valid_days",
                 "option",
+                "option_schedule",
                 "decided",
                 "decision",
                 "started",
@@ -278,10 +279,7 @@ impl Writing<'_> {
                     schedule: Some(row.text("schedule").to_owned()),
                     margin: row.number("margin")?,
                     variation_of: labels.jobs.get(row.text("variation_of")).copied(),
-                    options: row
-                        .maybe("option", |text| text.parse::<OptionRequest>())?
-                        .into_iter()
-                        .collect(),
+                    options: demo_option(row).into_iter().collect(),
                     ..DraftRequest::default()
                 };
                 let drafted = self.draft_quote(&self.site(row.text("site"))?, &request)?;
@@ -416,6 +414,16 @@ impl Writing<'_> {
 /// Returns the names in a cell that lists them.
 fn listed(cell: &str) -> impl Iterator<Item = &str> {
     cell.split("; ").filter(|name| !name.is_empty())
+}
+
+/// Returns the option that a quote of the demo has beside the first.
+fn demo_option(row: Row<'_>) -> Option<OptionRequest> {
+    let (name, schedule) = (row.text("option"), row.text("option_schedule"));
+    (!name.is_empty()).then(|| OptionRequest {
+        name: name.to_owned(),
+        schedule: Some(schedule.to_owned()),
+        ..OptionRequest::default()
+    })
 }
 
 #[cfg(test)]

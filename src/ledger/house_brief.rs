@@ -46,8 +46,8 @@ pub struct HouseRequest {
     pub start: NaiveDate,
     /// The day by which everything is back in place.
     pub end: Option<NaiveDate>,
-    /// What must stay in use: `Bath`, `one of Bedroom 1, Bedroom 2`.
-    pub keeps: Vec<String>,
+    /// What must stay in use.
+    pub keeps: Vec<KeepRequest>,
     /// Nights that the household is away anyway, first and last.
     pub away: Vec<(NaiveDate, NaiveDate)>,
     /// What a night on which a keep fails costs.
@@ -58,12 +58,23 @@ pub struct HouseRequest {
     pub max_rooms: Option<u32>,
     /// The room that takes the furniture of the others.
     pub furniture_room: Option<String>,
-    /// Rooms that are done together: `Kitchen, Dining room`.
-    pub together: Vec<String>,
+    /// Rooms that are done together, by name.
+    pub together: Vec<Vec<String>>,
     /// Rooms that aren't.
-    pub apart: Vec<String>,
-    /// The phases, if they are named: `Hall, Landing; Bedroom 1`.
-    pub phases: Option<String>,
+    pub apart: Vec<Vec<String>>,
+    /// The rooms of each phase, if they are named.
+    pub phases: Option<Vec<Vec<String>>>,
+}
+
+/// Rooms that must stay in use, or some of them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct KeepRequest {
+    /// As it was asked for.
+    pub said: String,
+    /// How many of the rooms; `None`: all of them.
+    pub least: Option<u32>,
+    /// The rooms, by name.
+    pub rooms: Vec<String>,
 }
 
 /// What a brief is made of.
@@ -173,38 +184,44 @@ impl Gathered<'_> {
         .into())
     }
 
-    /// Returns the places that a list names: `Kitchen, Dining room`.
-    fn list(&self, text: &str) -> Result<Places> {
+    /// Returns the places that a list names.
+    fn list(&self, names: &[String]) -> Result<Places> {
         let mut places = Places::NONE;
-        for name in text.split(',') {
-            if name.trim().is_empty() {
-                refuse!("`{text}` names no room, or one too few");
-            }
+        for name in names {
             let place = Places::one(self.place(name)?);
             if !places.shared(place).is_empty() {
-                refuse!("`{}` is named twice in `{text}`", name.trim());
+                refuse!("`{name}` is named twice in `{}`", names.join(", "));
             }
             places = places.with(place);
         }
         Ok(places)
     }
 
-    fn groups(&self, texts: &[String]) -> Result<Vec<Places>> {
-        let groups = texts.iter().map(|text| {
-            let group = self.list(text)?;
-            let ways = group.without(self.house.refinished());
-            if !ways.is_empty() {
-                refuse!(
-                    "`{}` is not refinished, so it is in no phase",
-                    self.house.names(ways)
-                );
-            }
+    fn groups(&self, lists: &[Vec<String>]) -> Result<Vec<Places>> {
+        let groups = lists.iter().map(|names| {
+            let group = self.list(names)?;
+            self.refuse_ways(group)?;
             if group.count() < 2 {
-                refuse!("`{text}` is one room, and that is always with itself");
+                refuse!(
+                    "`{}` is one room, and that is always with itself",
+                    names.join(", ")
+                );
             }
             Ok(group)
         });
         groups.collect()
+    }
+
+    /// Refuses to put what is only a way through the house into a phase.
+    fn refuse_ways(&self, rooms: Places) -> Result<()> {
+        let ways = rooms.without(self.house.refinished());
+        if !ways.is_empty() {
+            refuse!(
+                "`{}` is not refinished, so it is in no phase",
+                self.house.names(ways)
+            );
+        }
+        Ok(())
     }
 
     /// Refuses rooms that are to be done together, if only with others between them, and apart.
@@ -224,21 +241,12 @@ impl Gathered<'_> {
 
     fn keeps(&self, request: &HouseRequest) -> Result<Vec<Keep>> {
         let open = self.house.reachable(Places::NONE);
-        let keeps = request.keeps.iter().map(|text| {
-            let (least, names) = match text.split_once(" of ") {
-                Some((number, names))
-                    if read_count(number).is_some()
-                        && self.places_by_name().exact(text).is_none() =>
-                {
-                    (read_count(number).unwrap_or(0), names)
-                }
-                _ => (0, text.as_str()),
-            };
-            let places = self.list(names)?;
-            let least = if least == 0 { places.count() } else { least };
+        let keeps = request.keeps.iter().map(|asked| {
+            let places = self.list(&asked.rooms)?;
+            let least = asked.least.unwrap_or(places.count());
             let keep = Keep { places, least };
             if !keep.holds(open) {
-                return Err(Refusal::new(format!("no plan can keep `{text}`"))
+                return Err(Refusal::new(format!("no plan can keep `{}`", asked.said))
                     .hint(format!("it names {}", rooms_counted(places)))
                     .into());
             }
@@ -247,23 +255,13 @@ impl Gathered<'_> {
         keeps.collect()
     }
 
-    /// Reads phases as they are named: `Hall, Landing; Bedroom 1`.
-    pub(super) fn phases(&self, text: &str) -> Result<Vec<Places>> {
-        let refinished = self.house.refinished();
+    /// Returns the rooms of each phase, as they are named.
+    pub(super) fn phases(&self, lists: &[Vec<String>]) -> Result<Vec<Places>> {
         let mut seen = Places::NONE;
         let mut phases = Vec::new();
-        if text.split(';').all(|part| part.trim().is_empty()) {
-            refuse!("the phases name no room");
-        }
-        for part in text.split(';').filter(|part| !part.trim().is_empty()) {
-            let phase = self.list(part)?;
-            let ways = phase.without(refinished);
-            if !ways.is_empty() {
-                refuse!(
-                    "`{}` is not refinished, so it is in no phase",
-                    self.house.names(ways)
-                );
-            }
+        for names in lists {
+            let phase = self.list(names)?;
+            self.refuse_ways(phase)?;
             let twice = phase.shared(seen);
             if !twice.is_empty() {
                 refuse!("`{}` is in two phases", self.house.names(twice));
@@ -271,7 +269,7 @@ impl Gathered<'_> {
             seen = seen.with(phase);
             phases.push(phase);
         }
-        let missing = refinished.without(seen);
+        let missing = self.house.refinished().without(seen);
         if !missing.is_empty() {
             refuse!("no phase has `{}`", self.house.names(missing));
         }
@@ -284,17 +282,6 @@ fn rooms_counted(places: Places) -> String {
         1 => "1 room".to_owned(),
         count => format!("{count} rooms"),
     }
-}
-
-/// Reads how many: `one`, `2`.
-fn read_count(text: &str) -> Option<u32> {
-    let text = text.trim().to_lowercase();
-    let words = [
-        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-    ];
-    let word = (1..).zip(words).find(|(_, word)| *word == text);
-    word.map(|(number, _)| number)
-        .or_else(|| text.parse().ok().filter(|number| *number > 0))
 }
 
 impl Ledger {

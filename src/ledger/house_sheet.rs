@@ -89,7 +89,7 @@ impl Ledger {
         self.check_dates(&self.settings()?.calendar(), request)?;
         let brief = gathered.brief(request)?;
         let named = request.phases.as_deref();
-        let named = named.map(|text| gathered.phases(text)).transpose()?;
+        let named = named.map(|lists| gathered.phases(lists)).transpose()?;
         let mut answer = plan(&brief, named.as_deref());
         let house = &gathered.house;
         if let (Some(name), Some(_)) = (&request.furniture_room, &answer.chosen.plan) {

@@ -81,7 +81,7 @@ pub use self::import::*;
 pub use self::invoices::*;
 pub use self::jobs::*;
 pub use self::methods::*;
-pub(crate) use self::names::{can_be_shown, near_names};
+pub(crate) use self::names::{can_be_shown, near_names, same};
 pub use self::offer::*;
 pub use self::payments::*;
 pub use self::plans::*;

@@ -3,8 +3,6 @@
 //! A request names what it wants; what it leaves out comes from the settings. A variation offers what is new: what its job
 //! has agreed to already is taken off.
 
-use std::str::FromStr;
-
 use anyhow::Result;
 use chrono::NaiveDate;
 
@@ -62,58 +60,6 @@ pub struct OptionRequest {
     pub with: Vec<String>,
     /// Rooms that are left out.
     pub without: Vec<String>,
-}
-
-impl FromStr for OptionRequest {
-    type Err = Refusal;
-
-    /// Reads an option as people type it: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
-    fn from_str(text: &str) -> Result<OptionRequest, Refusal> {
-        let wrong = |what: &str| {
-            Refusal::new(format!("`{text}` is not an option: {what}"))
-                .hint("--option \"Three coats: schedule=oil-3-coat\"")
-                .hint("keys: sequence, schedule, with, without")
-        };
-        let named = text
-            .split_once(':')
-            .filter(|(name, _)| !name.trim().is_empty());
-        let Some((name, changes)) = named else {
-            return Err(wrong("it has no name before a colon"));
-        };
-        let mut option = OptionRequest {
-            name: name.trim().to_owned(),
-            ..OptionRequest::default()
-        };
-        if option.name.chars().all(|sign| sign.is_ascii_digit()) {
-            return Err(wrong("a number is no name, since options have numbers"));
-        }
-        for change in changes.split(',') {
-            let pair = change
-                .split_once('=')
-                .filter(|(_, value)| !value.trim().is_empty());
-            let Some((key, value)) = pair else {
-                return Err(wrong(&format!("`{}` is no key=value", change.trim())));
-            };
-            let value = value.trim().to_owned();
-            let before = match key.trim().to_lowercase().as_str() {
-                "sequence" => option.sequence.replace(value),
-                "schedule" => option.schedule.replace(value),
-                "with" => {
-                    option.with.push(value);
-                    None
-                }
-                "without" => {
-                    option.without.push(value);
-                    None
-                }
-                other => return Err(wrong(&format!("`{other}` is not a key"))),
-            };
-            if before.is_some() {
-                return Err(wrong(&format!("`{}` comes twice", key.trim())));
-            }
-        }
-        Ok(option)
-    }
 }
 
 impl Ledger {

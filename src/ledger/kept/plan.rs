@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::rental::RentalPlanShape;
 use super::{Broken, Kept, Minor, Shape, shape};
-use crate::ledger::HouseRequest;
+use crate::ledger::{HouseRequest, KeepRequest};
 use crate::money::Decimal;
 use crate::trade::plan::{
     Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch, WorkingDay,
@@ -171,15 +171,24 @@ shape! {
         worker: Option<String>,
         start: NaiveDate,
         end: Option<NaiveDate>,
-        keeps: Vec<String>,
+        keeps: Vec<KeepShape>,
         away: Vec<(NaiveDate, NaiveDate)>,
         night_away: Option<Minor>,
         day_closed: Minor,
         max_rooms: Option<u32>,
         furniture_room: Option<String>,
-        together: Vec<String>,
-        apart: Vec<String>,
-        phases: Option<String>,
+        together: Vec<Vec<String>>,
+        apart: Vec<Vec<String>>,
+        phases: Option<Vec<Vec<String>>>,
+    }
+}
+
+shape! {
+    /// What must stay in use.
+    KeepShape of KeepRequest {
+        said: String,
+        least: Option<u32>,
+        rooms: Vec<String>,
     }
 }
 
@@ -303,6 +312,7 @@ mod tests {
     #[test]
     fn a_request_and_lost_days_are_kept_in_these_texts() {
         let named = |name: &str| Some(name.to_owned());
+        let list = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
         let request = HouseRequest {
             rooms: vec!["Hall".to_owned()],
             sequence: named("rotary-36-50-80"),
@@ -312,13 +322,17 @@ mod tests {
             worker: named("Ada"),
             start: day(9),
             end: Some(day(20)),
-            keeps: vec!["Bath".to_owned()],
+            keeps: vec![KeepRequest {
+                said: "one of Bath, Hall".to_owned(),
+                least: Some(1),
+                rooms: list(&["Bath", "Hall"]),
+            }],
             away: vec![(day(14), day(15))],
             night_away: Some(Money::from_minor(15_000)),
             day_closed: Money::from_minor(2_500),
             max_rooms: Some(3),
             furniture_room: None,
-            together: vec!["Kitchen, Hall".to_owned()],
+            together: vec![list(&["Kitchen", "Hall"])],
             apart: Vec::new(),
             phases: None,
         };
@@ -326,9 +340,10 @@ mod tests {
             &request,
             concat!(
                 r#"{"format":1,"kept":{"rooms":["Hall"],"sequence":"rotary-36-50-80","schedule":null,"margin":"0.35","#,
-                r#""confidence":null,"worker":"Ada","start":"2026-03-09","end":"2026-03-20","keeps":["Bath"],"#,
+                r#""confidence":null,"worker":"Ada","start":"2026-03-09","end":"2026-03-20","#,
+                r#""keeps":[{"said":"one of Bath, Hall","least":1,"rooms":["Bath","Hall"]}],"#,
                 r#""away":[["2026-03-14","2026-03-15"]],"night_away":15000,"day_closed":2500,"max_rooms":3,"#,
-                r#""furniture_room":null,"together":["Kitchen, Hall"],"apart":[],"phases":null}}"#,
+                r#""furniture_room":null,"together":[["Kitchen","Hall"]],"apart":[],"phases":null}}"#,
             ),
         );
         golden(
