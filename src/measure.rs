@@ -14,9 +14,10 @@
 use std::iter::Sum;
 use std::ops::{Add, Mul, Neg, Sub};
 
+use rust_decimal::prelude::ToPrimitive as _;
 use thiserror::Error;
 
-use crate::money::{Decimal, number, plain};
+use crate::money::{Decimal, number, plain, round};
 
 const NANOMETRES_PER_FOOT: i64 = 304_800_000;
 const NANOMETRES_PER_INCH: i64 = 25_400_000;
@@ -166,6 +167,12 @@ impl Length {
             )),
             _ => Ok(lengths),
         }
+    }
+
+    /// Returns the length of so many feet, to the nearest nanometre; nothing, if they are more than can be counted.
+    pub fn from_feet(feet: Decimal) -> Length {
+        let nanometres = round(feet * Decimal::from(NANOMETRES_PER_FOOT), 0);
+        Length(nanometres.to_i64().unwrap_or_default())
     }
 
     /// Returns the length in feet, to the last digit that a decimal has.

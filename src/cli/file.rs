@@ -7,13 +7,12 @@ use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use super::ui::{Context, is_stdout};
-use crate::document::rate::rates_text;
+use crate::document::quote::QuoteAnswer;
+use crate::document::rate::RateList;
 use crate::document::report::margin::{By, Margins};
 use crate::document::report::variance::VarianceAnswer;
-use crate::document::{Answer as _, count, inert, quote};
-use crate::ledger::{
-    Clock, Identity, Job, Ledger, QuoteOption, QuoteStatus, Refusal, Transfer, refuse, typed,
-};
+use crate::document::{Answer as _, View, count, inert};
+use crate::ledger::{Clock, Identity, Job, Ledger, QuoteStatus, Refusal, Transfer, refuse, typed};
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::trade::rates::{RateKind, RateRow};
@@ -230,14 +229,12 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         .quotes()?
         .into_iter()
         .rfind(|quote| quote.status == QuoteStatus::Sent);
-    let open_quote = open_quote
-        .map(|header| {
-            Ok::<_, anyhow::Error>(QuoteOption {
-                outlook: ledger.outlook_of(&header)?,
-                record: ledger.quote(&header.number)?,
-            })
-        })
-        .transpose()?;
+    let number = open_quote.map(|quote| quote.number);
+    let number = number.as_ref();
+    let quote = number
+        .map(|number| ledger.sheet(ledger.quote(number)?))
+        .transpose()?
+        .map(|sheet| QuoteAnswer::new(sheet, View::Owner, &page));
     // The job that left its quote furthest tells most.
     let furthest = margins
         .iter()
@@ -260,7 +257,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 "ledger": args.to.display().to_string(),
                 "business": ledger.identity().business,
                 "jobs": closed.len(),
-                "quote": open_quote.as_ref().map(|option| &option.record.header.number),
+                "quote": number,
                 "variance": furthest,
             })
         },
@@ -275,12 +272,10 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
             let mut part = |heading: String, body: String| {
                 text.push_str(&format!("\n== {heading}\n\n{}\n", body.trim_end()));
             };
-            if let Some(option) = &open_quote {
-                let heading = format!(
-                    "A quote waits for its answer: gritledger quote show {}",
-                    option.record.header.number
-                );
-                part(heading, quote::summary_text(option, &page));
+            if let (Some(number), Some(quote)) = (number, &quote) {
+                let heading =
+                    format!("A quote waits for its answer: gritledger quote show {number}");
+                part(heading, quote.summary(&page));
             }
             if let (Some(job), Some(variance)) = (furthest, &variance) {
                 let heading =
@@ -301,7 +296,7 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
                 .collect();
             part(
                 "What the rates learned: gritledger rate list --learned".to_owned(),
-                rates_text(&discs, &operations, &page),
+                RateList::new(&discs, &operations, &page).text(&page),
             );
             text
         },

@@ -8,7 +8,8 @@ use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
 use crate::document::job::{CloseAnswer, JobAnswer, JobList};
 use crate::document::outlook::ShoppingAnswer;
-use crate::document::plan::{Moved, kept_json, kept_text, twice_words};
+use crate::document::plan::dates::{DatesAnswer, Moved};
+use crate::document::plan::words::twice_words;
 use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
 
 /// Manage jobs: accepted quotes being done
@@ -135,11 +136,9 @@ fn dates(context: &Context, args: &DatesArgs) -> Result<()> {
     }
     context.read(|ledger| {
         let job = ledger.job_or_only_open(args.job.as_deref())?;
-        let (kept, page) = (ledger.kept_plan_of_job(&job)?, context.page(ledger));
-        context.answer(
-            || kept_json(&kept, None, &page),
-            || kept_text(&kept, None, &page),
-        )
+        let kept = ledger.kept_plan_of_job(&job)?;
+        let answer = DatesAnswer::new(kept, None, &context.page(ledger));
+        context.give(ledger, answer)
     })
 }
 
@@ -173,15 +172,13 @@ fn change_dates(
             Some(start) => writing.begin_on(&job, start, &progress)?,
             None => writing.lose_days(&job, lost, &progress)?,
         };
-        let (kept, page) = (writing.kept_plan_of_job(&job)?, context.page(writing));
+        let kept = writing.kept_plan_of_job(&job)?;
         let moved = Moved {
             before: before.plan,
             why,
         };
-        context.answer(
-            || kept_json(&kept, Some(&moved), &page),
-            || kept_text(&kept, Some(&moved), &page),
-        )?;
+        let answer = DatesAnswer::new(kept, Some(moved), &context.page(writing));
+        context.give(writing, answer)?;
         warn_of_promises(context, writing, &job)?;
         for entry in writing.day_book_of(&job)?.entries {
             if entry.kind == "hours" && !entry.voided && lost.contains(&entry.happened_on) {

@@ -8,7 +8,8 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::read::{read_margin, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
-use crate::document::plan::{json, kept_json, text};
+use crate::document::plan::dates::DatesAnswer;
+use crate::document::plan::house::HouseAnswer;
 use crate::ledger::{HouseRequest, KeepRequest, Ledger, Refusal, Site, refuse, same};
 use crate::money::{Decimal, Money};
 
@@ -126,15 +127,14 @@ pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
 fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
     let request = read_request(context, ledger, &site, args)?;
-    let (sheet, page) = (
-        ledger.plan_house(&site, &request, &context.progress())?,
-        context.page(ledger),
-    );
-    context.answer(|| json(&sheet, None, &page), || text(&sheet, &page))?;
-    for skipped in &sheet.skipped {
+    let sheet = ledger.plan_house(&site, &request, &context.progress())?;
+    let (skipped, is_priced) = (sheet.skipped.clone(), sheet.priced.is_some());
+    let answer = HouseAnswer::new(sheet, None, &context.page(ledger));
+    context.give(ledger, answer)?;
+    for skipped in skipped {
         context.warn(&skipped.to_string());
     }
-    if sheet.priced.is_some() {
+    if is_priced {
         context.hint("the same command with --accept drafts the quote with these dates");
     }
     Ok(())
@@ -145,8 +145,9 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
         let site = writing.site(&args.site)?;
         let request = read_request(context, writing, &site, args)?;
         let (sheet, record) = writing.accept_plan(&site, &request, &context.progress())?;
-        let (number, page) = (&record.header.number, context.page(writing));
-        context.answer(|| json(&sheet, Some(number), &page), || text(&sheet, &page))?;
+        let number = &record.header.number;
+        let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
+        context.give(writing, answer)?;
         context.status(&format!("{number} is drafted from this plan."));
         context.hint(&format!("gritledger quote send {number}"));
         Ok(())
@@ -277,7 +278,7 @@ fn write(context: &Context, args: &WriteArgs) -> Result<()> {
     let calendar = ics(&kept);
     if is_stdout(&args.to) {
         if context.json() {
-            return context.answer(|| kept_json(&kept, None, &page), String::new);
+            return context.give_json(|| Ok(DatesAnswer::new(kept, None, &page)));
         }
         context.print_exactly(calendar);
         return Ok(());
@@ -288,5 +289,5 @@ fn write(context: &Context, args: &WriteArgs) -> Result<()> {
         args.number,
         args.to.display()
     ));
-    context.answer_if_json(|| kept_json(&kept, None, &page))
+    context.give_json(|| Ok(DatesAnswer::new(kept, None, &page)))
 }

@@ -10,7 +10,7 @@ use super::read::{read_margin, read_number, read_percent, read_plan_date};
 use super::ui::Context;
 use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
-use crate::document::quote::{json, json_with_why, list_json, list_text, text, why_text};
+use crate::document::quote::{QuoteAnswer, QuoteList};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     refuse, typed,
@@ -158,8 +158,8 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
     match command {
         QuoteCommand::Draft(args) => draft(context, &args),
         QuoteCommand::List => context.read(|ledger| {
-            let (quotes, page) = (ledger.quotes()?, context.page(ledger));
-            context.answer(|| list_json(&quotes, &page), || list_text(&quotes, &page))
+            let answer = QuoteList::new(ledger.quotes()?, &context.page(ledger));
+            context.give(ledger, answer)
         }),
         QuoteCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         QuoteCommand::Compare(args) => context.read(|ledger| {
@@ -193,13 +193,11 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
     if args.why {
         let rates = ledger.rates_of_quote(&sheet.record.header)?;
-        return context.answer(
-            || json_with_why(&sheet, &rates, &page),
-            || why_text(&sheet, &rates, &page),
-        );
+        let answer = QuoteAnswer::with_why(sheet, &rates, &page);
+        return context.give_as(answer, |answer| answer.why_text(&page));
     }
     let view = view(args.for_client);
-    context.answer(|| json(&sheet, view, &page), || text(&sheet, view, &page))
+    context.give(ledger, QuoteAnswer::new(sheet, view, &page))
 }
 
 /// Returns a quote, or one of its options.
@@ -232,15 +230,16 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
                 "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
             ));
         }
-        let page = context.page(writing);
-        context.answer(
-            || json(&drafted.sheet, View::Owner, &page),
-            || text(&drafted.sheet, View::Owner, &page),
-        )?;
-        context.hint(&format!(
+        let send = format!(
             "gritledger quote send {}",
             drafted.sheet.record.header.number
-        ));
+        );
+        let page = context.page(writing);
+        context.give(
+            writing,
+            QuoteAnswer::new(drafted.sheet, View::Owner, &page),
+        )?;
+        context.hint(&send);
         Ok(())
     })
 }
@@ -569,6 +568,8 @@ fn warn_of_other_jobs(
 
 /// After an event, the JSON answer is the quote as it stands; people were told in a sentence.
 fn tell(context: &Context, ledger: &Ledger, number: &str) -> Result<()> {
-    let (sheet, page) = (ledger.sheet(ledger.quote(number)?)?, context.page(ledger));
-    context.answer_if_json(|| json(&sheet, View::Owner, &page))
+    context.give_json(|| {
+        let sheet = ledger.sheet(ledger.quote(number)?)?;
+        Ok(QuoteAnswer::new(sheet, View::Owner, &context.page(ledger)))
+    })
 }

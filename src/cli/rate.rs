@@ -10,17 +10,15 @@ use super::file::{read_file, read_units};
 use super::read::{read_date, read_number};
 use super::ui::Context;
 use crate::document::Page;
-use crate::document::rate::{
-    RateStory, cases_csv, cases_json, check_json, check_text, prediction_json, prediction_text,
-    rate_json, rates_json, rates_text, stories_json, stories_text,
-};
+use crate::document::rate::prediction::{CasesAnswer, PredictionAnswer};
+use crate::document::rate::proof::ProofAnswer;
+use crate::document::rate::story::{RateStory, StoriesAnswer};
+use crate::document::rate::{RateAnswer, RateList};
 use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse, typed};
 use crate::measure::{Area, Length};
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
-use crate::trade::rates::{
-    Asked, BookRate, Cell, Change, FloorClass, Prediction, RateKind, RateRow,
-};
+use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow};
 use crate::trade::{FloorCondition, Species, Unit};
 
 /// Manage rates: what one unit of an operation takes
@@ -180,10 +178,7 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
         RateCommand::Check => context.read(|ledger| {
             let look_back = ledger.look_back()?;
             let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
-            context.answer(
-                || check_json(&look_back, &operations),
-                || check_text(&look_back, &operations, &page),
-            )
+            context.give(ledger, ProofAnswer::new(&look_back, &operations, &page))
         }),
         RateCommand::Confirm(args) => {
             let number = args.number.to_uppercase();
@@ -209,10 +204,7 @@ fn list(context: &Context, ledger: &Ledger, args: &ListArgs) -> Result<()> {
     });
     rows.retain(|row| row.rooms > 0 || !args.learned);
     let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
-    context.answer(
-        || rates_json(&rows, &operations, &page),
-        || rates_text(&rows, &operations, &page),
-    )
+    context.give(ledger, RateList::new(&rows, &operations, &page))
 }
 
 /// Reads what is counted; by default the item, or hours if the operation takes none.
@@ -305,9 +297,9 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
         return Err(no_rate(&operation, kind).into());
     }
     let page = context.page(ledger);
-    context.answer(
-        || stories_json(&stories, rates.operations(), &page),
-        || stories_text(&stories, rates.operations(), &page),
+    context.give(
+        ledger,
+        StoriesAnswer::new(stories, rates.operations(), &page),
     )
 }
 
@@ -338,8 +330,9 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
                 Err(error) => refuse!("{}: case_id `{}`: {error}", case.place, case.id),
             }
         }
-        let csv = cases_csv(&predictions)?;
-        return context.answer(|| cases_json(&predictions), || csv);
+        let answer = CasesAnswer::new(predictions);
+        let csv = answer.csv()?;
+        return context.give_as(answer, |_| csv);
     }
     let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
     let kind = read_kind(&operation, args.kind.as_deref())?;
@@ -360,11 +353,8 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
     let Ok(prediction) = ledger.rates()?.predict(&asked) else {
         return Err(no_rate(&operation, kind).into());
     };
-    let prediction: Prediction = prediction;
-    context.answer(
-        || prediction_json(&prediction, &operation, kind, asked.len()),
-        || prediction_text(&prediction, &operation, kind, asked.len(), &page),
-    )
+    let answer = PredictionAnswer::new(prediction, &operation, kind, asked.len());
+    context.give(ledger, answer)
 }
 
 impl PredictArgs {
@@ -461,7 +451,7 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
             operation.name,
             amount(per, unit)
         ));
-        context.answer_if_json(|| rate_json(&row, &operation, &page))
+        context.give_json(|| Ok(RateAnswer::new(&row, &operation, &page)))
     })
 }
 

@@ -18,7 +18,7 @@ use crate::trade::operation::SkippedGrades;
 use crate::trade::pricing::price;
 use crate::trade::quote::{Outlook, Priced, Quote};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
-use crate::trade::{JobId, OperationId, QuoteId, SiteId};
+use crate::trade::{JobId, OperationId, QuoteId, SiteId, closed_set};
 
 /// The most options that a quote has beside the first.
 const MOST_OPTIONS: usize = 9;
@@ -36,31 +36,19 @@ pub struct QuotedRate {
     pub rate: RateRow,
 }
 
-/// Where a quote stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum QuoteStatus {
-    /// Not sent yet.
-    Draft,
-    /// Sent, and open until its last day.
-    Sent,
-    /// Sent, and past its last day.
-    Expired,
-    /// Accepted.
-    Accepted,
-    /// Declined.
-    Declined,
-}
-
-impl QuoteStatus {
-    /// Returns the word for it.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            QuoteStatus::Draft => "draft",
-            QuoteStatus::Sent => "sent",
-            QuoteStatus::Expired => "expired",
-            QuoteStatus::Accepted => "accepted",
-            QuoteStatus::Declined => "declined",
-        }
+closed_set! {
+    /// Where a quote stands.
+    QuoteStatus, "status of a quote" {
+        /// Not sent yet.
+        Draft = "draft",
+        /// Sent, and open until its last day.
+        Sent = "sent",
+        /// Sent, and past its last day.
+        Expired = "expired",
+        /// Accepted.
+        Accepted = "accepted",
+        /// Declined.
+        Declined = "declined",
     }
 }
 

@@ -5,8 +5,10 @@ use std::fmt::Write as _;
 use chrono::Days;
 use serde_json::{Value, json};
 
-use crate::document::plan::{Event, agenda, twice_json, twice_words};
-use crate::document::{Page, count, invoice, job, quote};
+use crate::document::plan::words::{TwiceFacts, twice_words};
+use crate::document::plan::{Event, agenda};
+use crate::document::quote::QuoteRow;
+use crate::document::{Page, count, invoice, job};
 use crate::ledger::Today;
 use crate::money::plain;
 
@@ -75,8 +77,8 @@ pub fn today_json(today: &Today, page: &Page) -> Value {
             "work": step.event.what,
             "rooms": step.rooms,
         })).collect::<Vec<_>>(),
-        "promised_twice": twice_json(&today.promised_twice),
-        "quotes": quote::list_json(&today.quotes, page)["quotes"],
+        "promised_twice": TwiceFacts::all(today.promised_twice.clone()),
+        "quotes": today.quotes.iter().map(|quote| QuoteRow::new(quote.clone(), page)).collect::<Vec<_>>(),
         "overdue": page.each(today.overdue.clone(), invoice::InvoiceFacts::new),
         "credits": today.credits.iter().map(|(credit, invoice)| {
             let mut value = json!(invoice::CreditFacts::new(credit.clone(), page));
@@ -168,26 +170,7 @@ pub fn today_text(today: &Today, page: &Page) -> String {
         today
             .quotes
             .iter()
-            .map(|quote| {
-                let left = quote
-                    .valid_until
-                    .map_or(0, |last| (last - today.date).num_days());
-                let until = match left {
-                    left if left < 0 => "expired".to_owned(),
-                    0 => "last day".to_owned(),
-                    left => format!(
-                        "{} left",
-                        count(usize::try_from(left).unwrap_or_default(), "day")
-                    ),
-                };
-                format!(
-                    "{}: {}, {} {}, {until}",
-                    quote.number,
-                    quote.client,
-                    page.money(quote.price),
-                    page.currency.code()
-                )
-            })
+            .map(|quote| QuoteRow::new(quote.clone(), page).waiting(today.date))
             .collect(),
     );
     section(

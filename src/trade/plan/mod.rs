@@ -343,9 +343,19 @@ pub struct PlanCosts {
 }
 
 impl PlanCosts {
+    /// Returns what the firm pays.
+    pub fn firms(self) -> Money {
+        self.set_up + self.rental
+    }
+
+    /// Returns what the household loses.
+    pub fn households(self) -> Money {
+        self.days_closed + self.nights_away
+    }
+
     /// Returns all of it.
     pub fn total(self) -> Money {
-        self.set_up + self.rental + self.days_closed + self.nights_away
+        self.firms() + self.households()
     }
 
     fn add(&mut self, more: PlanCosts) {

@@ -1,0 +1,209 @@
+//! The dates of a plan that is kept, and the stages that a quote shows of it.
+
+use std::fmt::Write as _;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+
+use super::words::{Why, nights_words};
+use super::{Event, PlanFacts, agenda, from, long, named, short, walked_on};
+use crate::document::figures::{Amount, Moment};
+use crate::document::{Answer, Page, count, or_blank};
+use crate::ledger::KeptPlan;
+use crate::money::Money;
+use crate::trade::plan::{HousePlan, Phase, Remark};
+
+/// A plan that was made again.
+#[derive(Clone, Debug)]
+pub struct Moved {
+    /// What it was before.
+    pub before: HousePlan,
+    /// Why it is as it is now.
+    pub why: Vec<Remark>,
+}
+
+/// What a plan that was made again costs more than before.
+#[derive(Debug, Serialize)]
+struct CostsMore {
+    firm: Amount,
+    household: Amount,
+}
+
+/// A plan that is kept.
+#[derive(Debug, Serialize)]
+pub struct DatesAnswer {
+    quote: String,
+    site: String,
+    revision: u32,
+    lost_days: Vec<NaiveDate>,
+    finish: NaiveDate,
+    #[serde(flatten)]
+    plan: PlanFacts,
+    /// What happens in each phase, day by day.
+    #[serde(skip)]
+    agenda: Vec<(usize, Event)>,
+    costs_more: Option<CostsMore>,
+    finish_before: Option<NaiveDate>,
+    why: Why,
+}
+
+impl DatesAnswer {
+    /// Returns the answer about a plan that is kept, and perhaps was just made again.
+    pub fn new(kept: KeptPlan, moved: Option<Moved>, page: &Page) -> DatesAnswer {
+        let KeptPlan {
+            quote,
+            revision,
+            plan,
+            request: _,
+            lost,
+            names,
+            recorded_at: _,
+            earlier: _,
+        } = kept;
+        let phases = 0..plan.phases.len();
+        let agenda = phases.flat_map(|number| {
+            let events = agenda(&plan, number).into_iter();
+            events.map(move |event| (number, event))
+        });
+        let mut agenda: Vec<(usize, Event)> = agenda.collect();
+        agenda.sort_by_key(|(number, event)| (event.date, *number));
+        let (now, before) = (plan.costs, moved.as_ref().map(|moved| moved.before.costs));
+        DatesAnswer {
+            quote: quote.header.number,
+            site: quote.header.site,
+            revision,
+            lost_days: lost,
+            finish: plan.finish,
+            agenda,
+            costs_more: before.map(|before| CostsMore {
+                firm: page.amount(now.firms() - before.firms()),
+                household: page.amount(now.households() - before.households()),
+            }),
+            finish_before: moved.as_ref().map(|moved| moved.before.finish),
+            why: Why::new(moved.as_ref().map_or(&[][..], |moved| &moved.why), page),
+            plan: PlanFacts::new(plan, &names, page),
+        }
+    }
+
+    /// Lists what happens day by day.
+    fn days(&self, page: &Page) -> String {
+        let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
+        for (number, event) in &self.agenda {
+            table.row([
+                long(event.date),
+                format!("{}", number + 1),
+                event.what.clone(),
+                self.plan.phases[*number].coating_order.join(", "),
+            ]);
+        }
+        table.to_string()
+    }
+
+    /// Says what it costs more or less than before it was made again, and when it ends; `None`: it wasn't.
+    fn moved(&self, page: &Page) -> Option<String> {
+        let (CostsMore { firm, household }, before) =
+            self.costs_more.as_ref().zip(self.finish_before)?;
+        let changes = [
+            ("set-up and rental cost", firm),
+            ("the household loses", household),
+        ];
+        let changes = changes.into_iter().filter_map(|(who, change)| {
+            let (size, word) = match change.money {
+                Money::ZERO => return None,
+                less if less.is_negative() => (-less, "less"),
+                more => (more, "more"),
+            };
+            Some(format!("{who} {} {word}", page.amount(size)))
+        });
+        let costs = match changes.collect::<Vec<_>>() {
+            none if none.is_empty() => "it costs the same".to_owned(),
+            changes => changes.join(", "),
+        };
+        let ends = match self.finish == before {
+            true => "and it ends on the same day".to_owned(),
+            false => format!(
+                "and it ends on {} instead of {}",
+                long(self.finish),
+                long(before)
+            ),
+        };
+        Some(format!("Beside the plan before, {costs}, {ends}."))
+    }
+}
+
+impl Answer for DatesAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut text = format!("{}\n", self.plan.title(&self.site, page));
+        let _ = writeln!(text, "\n{}", self.days(page));
+        let _ = writeln!(text, "\n{}", self.plan.strip(page));
+        let _ = writeln!(text, "\n{}", self.plan.rentals(page));
+        if !self.lost_days.is_empty() {
+            let lost: Vec<String> = self.lost_days.iter().map(ToString::to_string).collect();
+            let times = count(self.revision as usize, "time");
+            let words = format!("Planned again {times}; lost: {}.", lost.join(", "));
+            let _ = writeln!(text, "\n{}", page.prose(&words));
+        }
+        if let Some(moved) = self.moved(page) {
+            let _ = writeln!(text, "\n{}", page.prose(&moved));
+        }
+        text.push_str(&self.why.points(page));
+        text
+    }
+}
+
+/// A phase as a quote shows it: no costs, since clients see it too.
+#[derive(Debug, Serialize)]
+pub(in crate::document) struct Stage {
+    rooms: Vec<String>,
+    from: Option<NaiveDate>,
+    light_use: Moment,
+    furniture_back: NaiveDate,
+    full_cure: Option<NaiveDate>,
+    nights_away: Vec<NaiveDate>,
+    nights_relied_on: Vec<NaiveDate>,
+}
+
+impl Stage {
+    /// Returns the stages of a plan as it was offered.
+    pub(in crate::document) fn all(kept: &KeptPlan) -> Vec<Stage> {
+        let stage = |phase: &Phase| Stage {
+            rooms: named(&phase.rooms, &kept.names),
+            from: from(phase),
+            light_use: Moment(phase.light_use),
+            furniture_back: phase.furniture,
+            full_cure: phase.cure,
+            nights_away: phase.nights_away.clone(),
+            nights_relied_on: phase.nights_relied_on.clone(),
+        };
+        kept.as_offered().phases.iter().map(stage).collect()
+    }
+}
+
+/// Lists the stages of a quote.
+pub(in crate::document) fn stages_table(stages: &[Stage], page: &Page) -> String {
+    let headings = [
+        "Phase",
+        "Rooms",
+        "From",
+        "Walk on",
+        "Furniture",
+        "Cured",
+        "Nights away",
+    ];
+    let mut table = page.table(headings).numbers([0]);
+    for (number, stage) in (1..).zip(stages) {
+        // Whether somebody is asked to leave or leaves anyway: these are the nights on which nobody can be there.
+        let mut nights = [&stage.nights_away[..], &stage.nights_relied_on].concat();
+        nights.sort_unstable();
+        table.row([
+            format!("{number}"),
+            stage.rooms.join(", "),
+            or_blank(stage.from.map(short)),
+            walked_on(stage.light_use),
+            short(stage.furniture_back),
+            or_blank(stage.full_cure.map(short)),
+            nights_words(&nights),
+        ]);
+    }
+    table.to_string()
+}

@@ -1,0 +1,334 @@
+//! A house as it is planned: what the plan costs beside other ways, and why it is as it is.
+
+use std::fmt::Write as _;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+use serde_json::Value;
+
+use super::words::{TwiceFacts, Why};
+use super::{PhaseFacts, PlanFacts, Take, short, walked_on};
+use crate::document::cover::units_words;
+use crate::document::figures::{Amount, Number, Percent, SetPercent};
+use crate::document::outlook::{buy_text, shopping_json};
+use crate::document::{Answer, Page, inert, or_blank};
+use crate::ledger::{HouseSheet, PricedWay};
+use crate::money::round;
+use crate::trade::plan::{Doing, PlanCosts, Way};
+use crate::trade::quote::{Priced, Quote};
+
+/// A way to do the house, as far as it is compared.
+#[derive(Debug, Serialize)]
+struct WayFacts {
+    feasible: bool,
+    why: Why,
+    cost: Option<Amount>,
+    finish: Option<NaiveDate>,
+    #[serde(skip)]
+    phases: Option<usize>,
+}
+
+impl WayFacts {
+    fn new(way: &PricedWay, page: &Page) -> WayFacts {
+        let PricedWay {
+            way: Way { plan, why },
+            cost,
+        } = way;
+        WayFacts {
+            feasible: plan.is_some(),
+            why: Why::new(why, page),
+            cost: cost.map(|cost| page.amount(cost)),
+            finish: plan.as_ref().map(|plan| plan.finish),
+            phases: plan.as_ref().map(|plan| plan.phases.len()),
+        }
+    }
+}
+
+/// What the plan is compared with.
+#[derive(Debug, Serialize)]
+struct Alternative {
+    name: &'static str,
+    #[serde(flatten)]
+    way: WayFacts,
+}
+
+/// A room that is left out, and the job that it is in.
+#[derive(Debug, Serialize)]
+struct LeftOut {
+    room: String,
+    job: String,
+}
+
+/// What the plan costs by kind, and how the price comes about: words for the owner.
+#[derive(Debug)]
+struct Pricing {
+    costs: [(&'static str, Amount); 7],
+    total: Amount,
+    margin: SetPercent,
+    confidence: SetPercent,
+    expected_margin: Percent,
+}
+
+impl Pricing {
+    fn new(quote: &Quote, plan: PlanCosts, page: &Page) -> Pricing {
+        let costs = quote.costs();
+        let rows = [
+            ("Labour, set-up for each phase included", costs.labour),
+            ("Consumables", costs.consumables),
+            ("Rental", costs.rental),
+            ("Other", costs.other),
+            ("Overhead", costs.overhead),
+            ("Rooms closed, for the household", plan.days_closed),
+            ("Nights away, for the household", plan.nights_away),
+        ];
+        Pricing {
+            costs: rows.map(|(what, money)| (what, page.amount(money))),
+            total: page.amount(costs.total() + plan.households()),
+            margin: SetPercent::of_one(quote.terms.margin),
+            confidence: SetPercent::of_one(quote.terms.confidence),
+            expected_margin: Percent(quote.margin_percent()),
+        }
+    }
+}
+
+/// A planned house with all that is shown beside it.
+#[derive(Debug, Serialize)]
+pub struct HouseAnswer {
+    site: String,
+    start: NaiveDate,
+    currency: &'static str,
+    #[serde(flatten)]
+    chosen: WayFacts,
+    #[serde(skip)]
+    chosen_name: &'static str,
+    #[serde(flatten)]
+    plan: PlanFacts,
+    alternatives: Vec<Alternative>,
+    bound: Option<Amount>,
+    proven: bool,
+    expected_cost: Option<Amount>,
+    household_loses: Option<Amount>,
+    price: Option<Amount>,
+    tax: Option<Amount>,
+    #[serde(skip)]
+    pricing: Option<Pricing>,
+    promised_twice: Vec<TwiceFacts>,
+    buy: Value,
+    #[serde(skip)]
+    buy_words: String,
+    left_out: Vec<LeftOut>,
+    quote: Option<String>,
+}
+
+impl HouseAnswer {
+    /// Returns the answer about a planned house; `quote`: what was drafted from it.
+    pub fn new(sheet: HouseSheet, quote: Option<String>, page: &Page) -> HouseAnswer {
+        let HouseSheet {
+            site,
+            request,
+            names,
+            chosen,
+            phase_costs,
+            others,
+            bound,
+            proven,
+            priced,
+            takes,
+            shopping,
+            in_jobs,
+            promised_twice,
+            skipped: _,
+        } = sheet;
+        let facts = WayFacts::new(&chosen, page);
+        let costs = chosen.way.plan.as_ref().map(|plan| plan.costs);
+        let plan = chosen.way.plan;
+        let plan = plan.map(|plan| PlanFacts::new(plan, &names, page));
+        let mut plan = plan.unwrap_or_default();
+        for (phase, cost) in plan.phases.iter_mut().zip(phase_costs) {
+            phase.cost = Some(page.amount(cost));
+        }
+        for (phase, takes) in plan.phases.iter_mut().zip(takes) {
+            let takes = takes.into_iter().map(|(item, quantity, unit)| Take {
+                item,
+                quantity: Number(quantity),
+                unit,
+            });
+            phase.takes = Some(takes.collect());
+        }
+        let priced = priced.as_ref().map(|Priced { quote, outlook: _ }| quote);
+        let pricing = priced.zip(costs);
+        let alternatives = others.into_iter().map(|(name, way)| Alternative {
+            name,
+            way: WayFacts::new(&way, page),
+        });
+        let left_out = in_jobs.into_iter().map(|(room, job)| LeftOut { room, job });
+        HouseAnswer {
+            site,
+            start: request.start,
+            currency: page.currency.code(),
+            chosen: facts,
+            chosen_name: match request.phases {
+                Some(_) => "as named",
+                None => "this plan",
+            },
+            plan,
+            alternatives: alternatives.collect(),
+            bound: bound.map(|bound| page.amount(bound)),
+            proven,
+            expected_cost: priced.map(|quote| page.amount(quote.expected_cost())),
+            household_loses: costs.map(|costs| page.amount(costs.households())),
+            price: priced.map(|quote| page.amount(quote.price)),
+            tax: priced.map(|quote| page.amount(quote.tax)),
+            pricing: pricing.map(|(quote, costs)| Pricing::new(quote, costs, page)),
+            promised_twice: TwiceFacts::all(promised_twice),
+            buy: shopping_json(&shopping, page),
+            buy_words: buy_text("the whole plan", &shopping, page),
+            left_out: left_out.collect(),
+            quote,
+        }
+    }
+
+    fn phases(&self, page: &Page) -> String {
+        let phases = &self.plan.phases;
+        let rooms = match phases.iter().any(PhaseFacts::is_coated) {
+            true => "Coat in order",
+            false => "Rooms",
+        };
+        let headings = ["", rooms, "Sand", "Coats", "Walk on", "Furniture", "Cost"];
+        let mut table = page.table(headings).numbers([0, 6]);
+        let mut after = String::new();
+        for (number, phase) in (1..).zip(phases) {
+            table.row([
+                format!("{number}"),
+                phase.coating_order.join(", "),
+                phase.dates(|doing| doing == Doing::Sand),
+                phase.dates(|doing| matches!(doing, Doing::Coat(_))),
+                walked_on(phase.light_use),
+                short(phase.furniture_back),
+                or_blank(phase.cost),
+            ]);
+            let cure = phase.full_cure.map(|cure| format!(", cured by {cure}"));
+            let line = match phase.is_coated() {
+                false => format!("Phase {number}: no coat."),
+                true => format!(
+                    "Phase {number}: coat towards the way out by {}{}.",
+                    or_blank(phase.exit.as_ref()),
+                    or_blank(cure)
+                ),
+            };
+            let _ = write!(after, "\n{}", page.prose(&inert(&line)));
+        }
+        format!("{table}\n{after}")
+    }
+
+    fn takes(&self, page: &Page) -> String {
+        let mut text = String::new();
+        for (number, phase) in (1..).zip(&self.plan.phases) {
+            let takes = phase.takes.iter().flatten().map(|take| {
+                let quantity = units_words(round(take.quantity.0, 2), take.unit);
+                format!("{} {quantity}", take.item)
+            });
+            let takes = takes.collect::<Vec<_>>().join("; ");
+            let line = format!("Phase {number} takes {takes}");
+            let _ = writeln!(text, "{}", page.prose(&inert(&line)));
+        }
+        format!("{text}\n{}", self.buy_words)
+    }
+
+    fn costs(&self, pricing: &Pricing, page: &Page) -> String {
+        let mut table = page.table(["Cost", "Expected"]).numbers([1]);
+        for (what, amount) in pricing.costs {
+            if !amount.money.is_zero() {
+                table.row([what.to_owned(), amount.to_string()]);
+            }
+        }
+        table.row(["Total".to_owned(), pricing.total.to_string()]);
+        let price = format!(
+            "Price {} {} before tax, {} of tax: the margin of {} is kept with {} confidence, {} is expected.",
+            or_blank(self.price),
+            self.currency,
+            or_blank(self.tax),
+            pricing.margin,
+            pricing.confidence,
+            pricing.expected_margin,
+        );
+        format!("{table}\n\n{}", page.prose(&price))
+    }
+
+    fn ways(&self, page: &Page) -> String {
+        let mut table = page
+            .table(["Way", "Phases", "Cost", "Difference", "Done"])
+            .numbers([1, 2, 3]);
+        let others = self
+            .alternatives
+            .iter()
+            .map(|other| (other.name, &other.way));
+        for (name, way) in std::iter::once((self.chosen_name, &self.chosen)).chain(others) {
+            let costs = way.cost.zip(self.chosen.cost);
+            let difference = costs.map(|(cost, own)| page.amount(cost.money - own.money));
+            table.row([
+                name.to_owned(),
+                way.phases
+                    .map_or("-".to_owned(), |phases| phases.to_string()),
+                way.cost
+                    .map_or("not feasible".to_owned(), |cost| cost.to_string()),
+                or_blank(difference),
+                or_blank(way.finish),
+            ]);
+        }
+        table.to_string()
+    }
+
+    fn remarks(&self, page: &Page) -> String {
+        let mut text = self.chosen.why.points(page);
+        for Alternative { name, way } in &self.alternatives {
+            if !way.feasible && self.chosen.why != way.why {
+                for sentence in &way.why.0 {
+                    text.push_str(&page.point(&format!("{name}: {sentence}")));
+                }
+            }
+        }
+        if let (true, false, Some(bound)) = (self.chosen.feasible, self.proven, self.bound) {
+            text.push_str(&page.point(&format!(
+                "Not every plan could be tried: this one is good, and none costs less than {bound}."
+            )));
+        }
+        for twice in &self.promised_twice {
+            text.push_str(&page.point(&twice.words));
+        }
+        for LeftOut { room, job } in &self.left_out {
+            text.push_str(&page.point(&format!("{room} is left out: it is in {job}.")));
+        }
+        match text.is_empty() {
+            true => text,
+            false => format!("\n{text}"),
+        }
+    }
+}
+
+impl Answer for HouseAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut parts = Vec::new();
+        match self.chosen.feasible {
+            false => {
+                let none = match self.proven {
+                    true => "no plan is feasible",
+                    false => "no plan was found, and none is proven impossible,",
+                };
+                let title = format!("{}: {none} as it was asked for.", self.site);
+                parts.push(page.prose(&inert(&title)));
+            }
+            true => {
+                parts.push(self.plan.title(&self.site, page));
+                parts.push(self.phases(page));
+                parts.push(self.plan.strip(page));
+                parts.push(self.plan.rentals(page));
+                parts.push(self.takes(page));
+                let pricing = self.pricing.as_ref();
+                parts.extend(pricing.map(|pricing| self.costs(pricing, page)));
+            }
+        }
+        parts.push(self.ways(page));
+        format!("{}\n{}", parts.join("\n\n"), self.remarks(page))
+    }
+}

@@ -1,0 +1,378 @@
+//! The plan of a house: phases, dates and rentals, as they are shown wherever there is a plan.
+//!
+//! `house.rs` answers what a plan costs beside other ways; `dates.rs` shows one that is kept, and what clients see of it;
+//! `words.rs` says why a plan is as it is.
+
+pub mod dates;
+pub mod house;
+pub mod words;
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use chrono::{Datelike, Days, NaiveDate};
+use serde::Serialize;
+use serde_json::Value;
+
+use super::cover::{cover_words, plan_json};
+use super::figures::{Amount, Moment, Number};
+use super::{Page, count, inert, or_blank};
+use crate::trade::plan::{Doing, HousePlan, Phase, Rental};
+use crate::trade::rental::MORNING;
+use crate::trade::{RoomId, Unit};
+
+/// Columns that the strip's labels take.
+const LABEL: usize = 9;
+
+type Names = BTreeMap<RoomId, String>;
+
+/// Something that happens on a day of a phase.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub(super) struct Event {
+    /// The day.
+    pub(super) date: NaiveDate,
+    /// What kind of thing.
+    #[serde(skip)]
+    pub(super) kind: &'static str,
+    /// In words.
+    #[serde(rename = "work")]
+    pub(super) what: String,
+}
+
+impl Event {
+    fn new(date: NaiveDate, kind: &'static str, what: impl Into<String>) -> Event {
+        Event {
+            date,
+            kind,
+            what: what.into(),
+        }
+    }
+}
+
+/// Returns what happens in a phase, day by day.
+fn events(phase: &Phase) -> Vec<Event> {
+    let work = phase.work.iter().map(|stretch| match stretch.doing {
+        Doing::Sand => Event::new(stretch.day, "sand", "repair and sand"),
+        Doing::Coat(number) => {
+            let of = phase.needs.coats.len();
+            let coat = phase.needs.coats.get(number);
+            let name = coat.map_or("", |coat| coat.name.as_str());
+            let what = format!("coat {} of {of} ({name})", number + 1);
+            Event::new(stretch.day, "coat", what)
+        }
+        Doing::Trim => Event::new(stretch.day, "trim", "trim"),
+    });
+    let mut events: Vec<Event> = work.collect();
+    events.push(Event::new(
+        phase.light_use.date(),
+        "light-use",
+        format!("walked on from {}", phase.light_use.format("%H:%M")),
+    ));
+    events.push(Event::new(
+        phase.furniture,
+        "furniture",
+        "furniture may go back",
+    ));
+    events.extend(phase.cure.map(|day| Event::new(day, "cure", "full cure")));
+    events.sort_by_key(|event| event.date);
+    events
+}
+
+/// Returns what happens in a phase with its machines fetched and taken back, and its nights away, day by day.
+pub(super) fn agenda(plan: &HousePlan, number: usize) -> Vec<Event> {
+    let Some(phase) = plan.phases.get(number) else {
+        return Vec::new();
+    };
+    let mut events = events(phase);
+    let (mut fetched, mut taken_back) = (BTreeMap::new(), BTreeMap::new());
+    for rental in plan.rentals.iter().filter(|rental| rental.phase == number) {
+        for (machines, day) in [(&mut fetched, rental.out), (&mut taken_back, back(rental))] {
+            let machines: &mut Vec<&str> = machines.entry(day).or_default();
+            machines.push(&rental.name);
+        }
+    }
+    events.extend(fetched.into_iter().map(|(day, machines)| {
+        let what = format!("fetch {} by {MORNING:02}:00", machines.join(", "));
+        Event::new(day, "fetch", what)
+    }));
+    events.extend(taken_back.into_iter().map(|(day, machines)| {
+        let what = format!(
+            "take {} back by {MORNING:02}:00, or the evening before",
+            machines.join(", ")
+        );
+        Event::new(day, "take-back", what)
+    }));
+    let nights = [
+        (&phase.nights_away, "night-away", "night away"),
+        (
+            &phase.nights_relied_on,
+            "away-anyway",
+            "night away, as told",
+        ),
+    ];
+    for (nights, kind, what) in nights {
+        events.extend(nights.iter().map(|night| Event::new(*night, kind, what)));
+    }
+    // Machines are fetched before the work, and taken back before what else is done on that day.
+    let order = |event: &Event| match event.kind {
+        "fetch" | "take-back" => 0,
+        "night-away" | "away-anyway" => 2,
+        _ => 1,
+    };
+    events.sort_by_key(|event| (event.date, order(event)));
+    events
+}
+
+/// Returns the day on whose morning a machine is back.
+fn back(rental: &Rental) -> NaiveDate {
+    rental.last_day + Days::new(1)
+}
+
+fn named(rooms: &[RoomId], names: &Names) -> Vec<String> {
+    let names = rooms.iter().map(|room| names.get(room).cloned());
+    names.map(Option::unwrap_or_default).collect()
+}
+
+fn from(phase: &Phase) -> Option<NaiveDate> {
+    phase.work.first().map(|stretch| stretch.day)
+}
+
+fn short(day: NaiveDate) -> String {
+    day.format("%a %m-%d").to_string()
+}
+
+fn long(day: NaiveDate) -> String {
+    day.format("%a %Y-%m-%d").to_string()
+}
+
+/// Writes the moment from which floors are walked on: `Tue 12-01 18:00`.
+fn walked_on(moment: Moment) -> String {
+    moment.0.format("%a %m-%d %H:%M").to_string()
+}
+
+/// A rental of a plan.
+#[derive(Debug, Serialize)]
+struct RentalFacts {
+    #[serde(flatten)]
+    plan: Value,
+    machine: String,
+    out: NaiveDate,
+    back: NaiveDate,
+    #[serde(skip)]
+    days: u32,
+    #[serde(skip)]
+    cover: String,
+    #[serde(skip)]
+    total: Amount,
+}
+
+impl RentalFacts {
+    fn new(rental: &Rental, page: &Page) -> RentalFacts {
+        RentalFacts {
+            plan: plan_json(&rental.plan, page),
+            machine: rental.name.clone(),
+            out: rental.out,
+            back: back(rental),
+            days: rental.days(),
+            cover: cover_words(&rental.plan.cover, page),
+            total: page.amount(rental.plan.cover.total()),
+        }
+    }
+}
+
+/// What a phase takes of an item.
+#[derive(Debug, Serialize)]
+struct Take {
+    item: String,
+    quantity: Number,
+    unit: Unit,
+}
+
+/// A set of rooms done together.
+#[derive(Debug, Serialize)]
+struct PhaseFacts {
+    rooms: Vec<String>,
+    coating_order: Vec<String>,
+    exit: Option<String>,
+    from: Option<NaiveDate>,
+    light_use: Moment,
+    furniture_back: NaiveDate,
+    full_cure: Option<NaiveDate>,
+    days_closed: u32,
+    nights_away: Vec<NaiveDate>,
+    nights_relied_on: Vec<NaiveDate>,
+    days: Vec<Event>,
+    rental: Vec<RentalFacts>,
+    /// What it costs and takes; `None`: that is told before it is agreed only.
+    cost: Option<Amount>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    takes: Option<Vec<Take>>,
+    /// Its days, for the strip.
+    #[serde(skip)]
+    phase: Phase,
+}
+
+impl PhaseFacts {
+    fn is_coated(&self) -> bool {
+        !self.phase.needs.coats.is_empty()
+    }
+
+    /// Writes the days of one kind: `Tue 12-01, Wed 12-02`.
+    fn dates(&self, wanted: fn(Doing) -> bool) -> String {
+        let work = self.phase.work.iter();
+        let mut days: Vec<NaiveDate> = work
+            .filter(|stretch| wanted(stretch.doing))
+            .map(|stretch| stretch.day)
+            .collect();
+        days.dedup();
+        match days[..] {
+            [] => "-".to_owned(),
+            [first, _, .., last] => format!("{} to {}", short(first), short(last)),
+            _ => {
+                let days: Vec<String> = days.into_iter().map(short).collect();
+                days.join(", ")
+            }
+        }
+    }
+
+    /// Returns what it shows on a day.
+    fn sign(&self, day: NaiveDate) -> char {
+        let phase = &self.phase;
+        let work = phase.work.iter().filter(|stretch| stretch.day == day);
+        let here: Vec<Doing> = work.map(|stretch| stretch.doing).collect();
+        let coats = here.iter().filter_map(|doing| match doing {
+            Doing::Coat(number) => Some(*number),
+            Doing::Sand | Doing::Trim => None,
+        });
+        let coats: Vec<usize> = coats.collect();
+        let light_use = phase.light_use.date();
+        let is_wet = |first: NaiveDate| first < day && day < light_use;
+        match coats[..] {
+            [_, _, ..] => '*',
+            [number] => {
+                let number = u32::try_from(number + 1).unwrap_or(9).min(9);
+                char::from_digit(number, 10).unwrap_or('9')
+            }
+            [] if here.contains(&Doing::Sand) => 's',
+            [] if here.contains(&Doing::Trim) => 't',
+            [] if day == phase.furniture => 'f',
+            [] if day == light_use => 'o',
+            [] if phase.first_coat().is_some_and(is_wet) => '~',
+            [] => '.',
+        }
+    }
+}
+
+/// A plan's phases, with its end and what its rentals come to for people; none of it: there is no plan.
+#[derive(Debug, Default, Serialize)]
+struct PlanFacts {
+    phases: Vec<PhaseFacts>,
+    #[serde(skip)]
+    finish: Option<NaiveDate>,
+    #[serde(skip)]
+    rental: Option<Amount>,
+}
+
+impl PlanFacts {
+    fn new(plan: HousePlan, names: &Names, page: &Page) -> PlanFacts {
+        let HousePlan {
+            day: _,
+            phases,
+            rentals,
+            costs,
+            finish,
+        } = plan;
+        let phases = phases.into_iter().enumerate().map(|(number, phase)| {
+            let rentals = rentals.iter().filter(|rental| rental.phase == number);
+            PhaseFacts {
+                rooms: named(&phase.rooms, names),
+                coating_order: named(&phase.coating_order, names),
+                exit: names.get(&phase.exit).cloned(),
+                from: from(&phase),
+                light_use: Moment(phase.light_use),
+                furniture_back: phase.furniture,
+                full_cure: phase.cure,
+                days_closed: phase.days_closed,
+                nights_away: phase.nights_away.clone(),
+                nights_relied_on: phase.nights_relied_on.clone(),
+                days: events(&phase),
+                rental: rentals
+                    .map(|rental| RentalFacts::new(rental, page))
+                    .collect(),
+                cost: None,
+                takes: None,
+                phase,
+            }
+        });
+        PlanFacts {
+            phases: phases.collect(),
+            finish: Some(finish),
+            rental: Some(page.amount(costs.rental)),
+        }
+    }
+
+    fn title(&self, site: &str, page: &Page) -> String {
+        let begins = self.phases.first().and_then(|phase| phase.from);
+        page.prose(&format!(
+            "{}: {}, from {} to {}",
+            inert(site),
+            count(self.phases.len(), "phase"),
+            or_blank(begins.map(long)),
+            or_blank(self.finish.map(long)),
+        ))
+    }
+
+    /// Draws the calendar: a row for each phase, a column for each day, week by week as far as the page is wide.
+    fn strip(&self, page: &Page) -> String {
+        let first = self.phases.first().and_then(|phase| phase.from);
+        let Some((first, last)) = first.zip(self.finish) else {
+            return String::new();
+        };
+        let monday = first - Days::new(u64::from(first.weekday().num_days_from_monday()));
+        let mondays = monday.iter_weeks().take_while(|week| *week <= last);
+        let mondays: Vec<NaiveDate> = mondays.collect();
+        let weeks = ((page.width.max(LABEL + 8) - LABEL) / 8).clamp(1, 8);
+        let mut text = String::new();
+        for weeks in mondays.chunks(weeks) {
+            let mut heading = " ".repeat(LABEL);
+            for week in weeks {
+                let _ = write!(heading, "{:<8}", week.format("%b %d").to_string());
+            }
+            let _ = writeln!(text, "{}", heading.trim_end());
+            for (number, phase) in self.phases.iter().enumerate() {
+                let weeks = weeks.iter().map(|week| {
+                    let days = week.iter_days().take(7);
+                    days.map(|day| phase.sign(day)).collect::<String>()
+                });
+                let signs = weeks.collect::<Vec<_>>().join(" ");
+                let label = format!("Phase {}", number + 1);
+                let _ = writeln!(text, "{label:<LABEL$}{}", signs.trim_end());
+            }
+        }
+        let key = "s sand, 1 2 3 coats, * several coats, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
+        let _ = write!(text, "{}", page.prose(key));
+        text
+    }
+
+    fn rentals(&self, page: &Page) -> String {
+        let mut table = page
+            .table(["Machine", "Out", "Back by", "Days", "Cover", "Total"])
+            .numbers([3, 5]);
+        for rental in self.phases.iter().flat_map(|phase| &phase.rental) {
+            table.row([
+                rental.machine.clone(),
+                format!("{} {MORNING:02}:00", short(rental.out)),
+                format!("{} {MORNING:02}:00", short(rental.back)),
+                rental.days.to_string(),
+                rental.cover.clone(),
+                rental.total.to_string(),
+            ]);
+        }
+        if table.is_empty() {
+            return "No machine is rented.".to_owned();
+        }
+        let [a, b, c, d] = [const { String::new() }; 4];
+        table.row(["Total".to_owned(), a, b, c, d, or_blank(self.rental)]);
+        table.to_string()
+    }
+}

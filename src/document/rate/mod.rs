@@ -1,0 +1,599 @@
+//! Rates: what the book says, what finished rooms taught, how sure that is, and where it comes from.
+//!
+//! `story.rs` shows one rate with everything behind it, `prediction.rs` what rooms will take, `proof.rs` whether the bands
+//! hold, and what looks like a slip.
+
+pub mod prediction;
+pub mod proof;
+pub mod story;
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use chrono::NaiveDate;
+use serde::{Serialize, Serializer};
+
+use super::figures::Number;
+use super::{Answer, Page, Table, count, or_blank};
+use crate::ledger::typed;
+use crate::money::{Decimal, plain};
+use crate::trade::operation::{Driver, Operation};
+use crate::trade::quote::WorkLine;
+use crate::trade::rates::{Drift, Observation, RateKind, RateRow};
+use crate::trade::{FloorCondition, OperationId, Species, Unit};
+
+/// Decimals of rates in JSON: one driver unit takes little.
+const RATE_DECIMALS: u32 = 6;
+
+/// People read rates per so many driver units.
+const PER: i64 = 100;
+
+type Operations = BTreeMap<OperationId, Operation>;
+
+/// A rate, or what follows from one: six decimals in JSON; for people, about three digits: 15.4, 0.0563, 1240.
+#[derive(Clone, Copy, Debug)]
+struct Fine(Decimal);
+
+impl Fine {
+    /// Returns how far one goes of what so much is taken of; `None`: none is taken.
+    fn goes(self) -> Option<Fine> {
+        Decimal::ONE.checked_div(self.0).map(Fine)
+    }
+}
+
+impl fmt::Display for Fine {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let decimals = [(100, 0), (10, 1), (1, 2)]
+            .into_iter()
+            .find(|(least, _)| self.0.abs() >= Decimal::from(*least))
+            .map_or(4, |(_, decimals)| decimals);
+        f.write_str(&plain(self.0, decimals))
+    }
+}
+
+impl Serialize for Fine {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&plain(self.0, RATE_DECIMALS))
+    }
+}
+
+/// What a rate is of.
+#[derive(Clone, Copy, Debug)]
+pub struct Rated<'a> {
+    operation: &'a str,
+    task: &'a str,
+    driver: Driver,
+    item: Option<(&'a str, Unit)>,
+    in_sets: bool,
+}
+
+impl Rated<'_> {
+    fn counted_in(&self, kind: RateKind) -> Unit {
+        match (kind, self.item) {
+            (RateKind::Hours, _) => Unit::Hour,
+            (RateKind::Item, Some((_, unit))) => unit,
+            (RateKind::Item, None) => Unit::Each,
+        }
+    }
+}
+
+impl<'a> From<&'a Operation> for Rated<'a> {
+    fn from(operation: &'a Operation) -> Rated<'a> {
+        let item = operation.item.as_ref();
+        Rated {
+            operation: &operation.name,
+            task: &operation.task.name,
+            driver: operation.driver,
+            item: item.map(|item| (item.name.as_str(), item.unit)),
+            in_sets: operation.set_size.is_some(),
+        }
+    }
+}
+
+impl<'a> From<&'a WorkLine> for Rated<'a> {
+    fn from(work: &'a WorkLine) -> Rated<'a> {
+        let item = work.item.as_ref();
+        Rated {
+            operation: &work.name,
+            task: &work.task.name,
+            driver: work.driver,
+            item: item.map(|item| (item.name.as_str(), item.unit)),
+            in_sets: false,
+        }
+    }
+}
+
+/// How many driver units one item or hour does; `None`: none is taken.
+#[derive(Debug, Serialize)]
+struct EachDoes {
+    book: Option<Fine>,
+    learned: Option<Fine>,
+    low: Option<Fine>,
+    high: Option<Fine>,
+}
+
+/// What a rate rests on.
+#[derive(Debug, Serialize)]
+struct Shares {
+    own_rooms: u32,
+    other_rooms: u32,
+    all_work: u32,
+    book: u32,
+}
+
+#[derive(Clone, Copy, Debug, Serialize)]
+#[serde(rename_all = "lowercase")]
+enum Found {
+    Suspected,
+    Changed,
+    Wandering,
+}
+
+/// What was found about a level.
+#[derive(Clone, Copy, Debug, Serialize)]
+struct DriftFacts {
+    found: Found,
+    since: Option<NaiveDate>,
+    change_percent: i64,
+}
+
+impl DriftFacts {
+    fn new(drift: Drift) -> Option<DriftFacts> {
+        let (found, since, change) = match drift {
+            Drift::None => return None,
+            Drift::Suspected { since, change } => (Found::Suspected, Some(since), change),
+            Drift::Changed { since, change } => (Found::Changed, Some(since), change),
+            Drift::Wandering { change } => (Found::Wandering, None, change),
+        };
+        Some(DriftFacts {
+            found,
+            since,
+            change_percent: whole_percent(change),
+        })
+    }
+
+    /// Says what moved: what who takes, in the words for it and for less of it. `ask`: of what to date a change.
+    fn sentence(self, who: &str, (takes, less): (&str, &str), ask: Option<&str>) -> String {
+        let word = if self.change_percent < 0 {
+            less
+        } else {
+            "more"
+        };
+        let by = format!("{} % {word} {takes}", self.change_percent.abs());
+        let since = or_blank(self.since.map(long_date));
+        match self.found {
+            Found::Changed => {
+                format!("Since {since} {who} takes {by}; older jobs count at today's pace.")
+            }
+            Found::Wandering => format!(
+                "What {who} takes has been wandering ({by} since the first job); older jobs count at today's pace."
+            ),
+            Found::Suspected => {
+                let ask = match ask {
+                    Some(operation) => format!(
+                        "Another supplier or technique? gritledger rate change {} --since {} --note \"...\"",
+                        typed(operation),
+                        or_blank(self.since)
+                    ),
+                    None => "Nothing is counted otherwise for it yet.".to_owned(),
+                };
+                format!("Since {since} {who} seems to take {by}. {ask}")
+            }
+        }
+    }
+}
+
+#[expect(
+    clippy::float_arithmetic,
+    reason = "a change of level is an estimate, never money"
+)]
+fn whole_percent(change: f64) -> i64 {
+    let percent = format!("{:.0}", change * 100.0);
+    percent.parse().unwrap_or_default()
+}
+
+/// How the level of the crew moved, and that of the operation or task beside it.
+#[derive(Debug, Serialize)]
+struct Drifts {
+    crew: Option<DriftFacts>,
+    own: Option<DriftFacts>,
+}
+
+/// A rate: items or hours for one driver unit, and driver units for one item or hour.
+#[derive(Debug, Serialize)]
+pub struct RateAnswer {
+    operation: String,
+    task: String,
+    condition: Option<FloorCondition>,
+    species: Option<Species>,
+    kind: RateKind,
+    unit: Unit,
+    per_unit: Unit,
+    book: Fine,
+    observed: Option<Fine>,
+    rooms: usize,
+    exposure: Number,
+    learned: Fine,
+    low: Fine,
+    high: Fine,
+    book_fixed: Fine,
+    learned_fixed: Fine,
+    each_does: EachDoes,
+    share_percent: Shares,
+    drift: Drifts,
+    #[serde(skip)]
+    driver: Driver,
+    #[serde(skip)]
+    item: Option<String>,
+    #[serde(skip)]
+    in_sets: bool,
+}
+
+impl RateAnswer {
+    /// Returns the answer about a rate.
+    pub fn new<'a>(row: &RateRow, of: impl Into<Rated<'a>>, page: &Page) -> RateAnswer {
+        let of = of.into();
+        let driver = of.driver.unit();
+        let one = |rate: Decimal| Fine(page.per_unit(rate, driver).0);
+        let exposure = page.measured(row.exposure, driver);
+        let (book, learned) = (one(row.book.per_unit), one(row.learned.per_unit));
+        let (low, high) = (one(row.band.0), one(row.band.1));
+        let [own_rooms, other_rooms, all_work, from_book] = row.shares;
+        RateAnswer {
+            operation: of.operation.to_owned(),
+            task: of.task.to_owned(),
+            condition: row.cell.condition,
+            species: row.cell.species,
+            kind: row.cell.kind,
+            unit: of.counted_in(row.cell.kind),
+            per_unit: exposure.unit,
+            book,
+            observed: row.observed.map(one),
+            rooms: row.rooms,
+            exposure: exposure.quantity,
+            learned,
+            low,
+            high,
+            book_fixed: Fine(row.book.fixed),
+            learned_fixed: Fine(row.learned.fixed),
+            each_does: EachDoes {
+                book: book.goes(),
+                learned: learned.goes(),
+                low: high.goes(),
+                high: low.goes(),
+            },
+            share_percent: Shares {
+                own_rooms,
+                other_rooms,
+                all_work,
+                book: from_book,
+            },
+            drift: Drifts {
+                crew: DriftFacts::new(row.crew_drift),
+                own: DriftFacts::new(row.own_drift),
+            },
+            driver: of.driver,
+            item: of.item.map(|(name, _)| name.to_owned()),
+            in_sets: of.in_sets,
+        }
+    }
+
+    /// Says in a sentence how far one item or hour goes, how sure that is, and where it comes from.
+    pub fn sentence(&self) -> String {
+        let other = match self.kind {
+            RateKind::Item => &self.operation,
+            RateKind::Hours => &self.task,
+        };
+        let shares = &self.share_percent;
+        let from = [
+            (shares.own_rooms, self.like_this()),
+            (shares.other_rooms, format!("your other rooms with {other}")),
+            (shares.all_work, "all your work".to_owned()),
+            (shares.book, "the book".to_owned()),
+        ];
+        let from = from.into_iter().filter(|(share, _)| *share > 0);
+        let from: Vec<String> = from
+            .map(|(share, whose)| format!("{share} % from {whose}"))
+            .collect();
+        let fixed = self
+            .fixed()
+            .map(|fixed| format!(", and {fixed} more for each room and pass"));
+        format!(
+            "{} {} per {}{} (likely {}; book {}): {}.",
+            far(self.each_does.learned),
+            self.measured_in(),
+            one_of(self.unit),
+            or_blank(fixed),
+            self.band(),
+            far(self.each_does.book),
+            from.join(", ")
+        )
+    }
+
+    /// Names the finished rooms of its cell. Hours are learned by the task, so the operation's own rooms don't count them.
+    fn like_this(&self) -> String {
+        match (self.kind, self.driver, self.rooms) {
+            (RateKind::Hours, Driver::Job, _) => format!("your hours on {}", self.task),
+            (RateKind::Hours, ..) => format!("your hours on {} in rooms like this", self.task),
+            (RateKind::Item, Driver::Job, jobs) => format!("your {}", count(jobs.max(1), "job")),
+            (RateKind::Item, _, 0) => "your work that covers rooms like this".to_owned(),
+            (RateKind::Item, _, rooms) => format!("your {} like this", count(rooms, "room")),
+        }
+    }
+
+    /// Says what moved: for the whole crew, and for the operation beside it.
+    fn drift_sentences(&self) -> impl Iterator<Item = String> {
+        let takes = match (self.kind, self.in_sets) {
+            (RateKind::Hours, _) => ("time", "less"),
+            (RateKind::Item, true) => ("discs", "fewer"),
+            (RateKind::Item, false) => ("finish", "less"),
+        };
+        let own = match self.kind {
+            RateKind::Item => &self.operation,
+            RateKind::Hours => &self.task,
+        };
+        let Drifts {
+            crew,
+            own: own_drift,
+        } = self.drift;
+        let crew = crew.map(|drift| drift.sentence("your crew", takes, None));
+        let own = own_drift.map(|drift| drift.sentence(own, takes, Some(&self.operation)));
+        crew.into_iter().chain(own)
+    }
+
+    fn band(&self) -> String {
+        format!("{}-{}", far(self.each_does.low), far(self.each_does.high))
+    }
+
+    /// Returns what each room and pass adds, if anything.
+    fn fixed(&self) -> Option<String> {
+        Some(plain(self.learned_fixed.0, 2)).filter(|fixed| fixed != "0")
+    }
+
+    fn floor(&self) -> String {
+        let condition = self.condition.map(FloorCondition::as_str);
+        let words = condition
+            .into_iter()
+            .chain(self.species.map(Species::as_str));
+        match words.collect::<Vec<_>>() {
+            none if none.is_empty() => "any".to_owned(),
+            words => words.join(" "),
+        }
+    }
+
+    /// Tells whether it is of rooms or jobs as such, and not of so much in them.
+    fn is_per_one(&self) -> bool {
+        matches!(self.driver, Driver::Room | Driver::Job)
+    }
+
+    fn measured_in(&self) -> String {
+        match (self.driver, self.per_unit) {
+            (Driver::Room | Driver::Job, _) => format!("{}s", self.driver),
+            (Driver::Count, _) => "count".to_owned(),
+            (_, Unit::SquareFoot) => "sq ft".to_owned(),
+            (_, Unit::SquareMetre) => "m²".to_owned(),
+            (_, unit) => unit.to_string(),
+        }
+    }
+
+    /// Returns the title of the table that it stands in, and the heading of what is taken per so many driver units.
+    fn titles(&self) -> (String, String) {
+        let (measured, counted) = (self.measured_in(), one_of(self.unit));
+        let plural = match counted {
+            "foot" => "feet".to_owned(),
+            counted => format!("{counted}s"),
+        };
+        let (per, heading) = match self.driver {
+            Driver::Room | Driver::Job => (self.driver.to_string(), "Per one".to_owned()),
+            Driver::Count => (format!("{PER}"), format!("Per {PER}")),
+            Driver::Area | Driver::Edge | Driver::Length => {
+                (format!("{PER} {measured}"), format!("Per {PER}"))
+            }
+        };
+        let title = format!("{measured} per {counted}, and {plural} per {per}");
+        (title, heading)
+    }
+
+    fn cells(&self) -> [String; 9] {
+        let per = match self.is_per_one() {
+            true => Decimal::ONE,
+            false => Decimal::from(PER),
+        };
+        let fixed = self.fixed().map(|fixed| format!("+{fixed}"));
+        let done = match self.rooms {
+            0 => "-".to_owned(),
+            _ => plain(self.exposure.0, 0),
+        };
+        let Shares {
+            own_rooms,
+            other_rooms,
+            all_work,
+            book,
+        } = self.share_percent;
+        [
+            self.operation.clone(),
+            self.floor(),
+            far(self.each_does.book),
+            far(self.each_does.learned),
+            self.band(),
+            format!("{}{}", Fine(self.learned.0 * per), or_blank(fixed)),
+            self.rooms.to_string(),
+            done,
+            format!("{own_rooms}/{other_rooms}/{all_work}/{book}"),
+        ]
+    }
+}
+
+/// Writes how far one item or hour goes.
+fn far(does: Option<Fine>) -> String {
+    does.map_or_else(|| "-".to_owned(), |does| does.to_string())
+}
+
+fn one_of(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Gallon => "gallon",
+        Unit::Litre => "litre",
+        Unit::Hour => "hour",
+        Unit::Each => "piece",
+        Unit::Foot => "foot",
+        Unit::Metre => "metre",
+        unit => unit.as_str(),
+    }
+}
+
+fn long_date(date: NaiveDate) -> String {
+    date.format("%-d %B %Y").to_string()
+}
+
+fn rooms(observation: &Observation) -> String {
+    observation.rooms().join(", ")
+}
+
+/// The rates.
+#[derive(Debug, Serialize)]
+pub struct RateList(Vec<RateAnswer>);
+
+impl RateList {
+    /// Returns the answer about these rates.
+    pub fn new(rows: &[RateRow], operations: &Operations, page: &Page) -> RateList {
+        let rows = rows.iter().filter_map(|row| {
+            let operation = operations.get(&row.cell.operation)?;
+            Some(RateAnswer::new(row, operation, page))
+        });
+        RateList(rows.collect())
+    }
+}
+
+impl Answer for RateList {
+    /// Writes one table for each kind of rate, then what moved.
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No rates yet.".to_owned();
+        }
+        let mut tables: BTreeMap<String, Table> = BTreeMap::new();
+        let mut moved: Vec<String> = Vec::new();
+        for rate in &self.0 {
+            let (title, per) = rate.titles();
+            let table = tables.entry(title).or_insert_with(|| {
+                let headings = [
+                    "Operation",
+                    "Floor",
+                    "Book",
+                    "Learned",
+                    "8 in 10",
+                    &per,
+                    "Rooms",
+                    "Done",
+                    "Rests on",
+                ];
+                page.table(headings).numbers(2..=8)
+            });
+            table.row(rate.cells());
+            for sentence in rate.drift_sentences() {
+                if !moved.contains(&sentence) {
+                    moved.push(sentence);
+                }
+            }
+        }
+        let tables = tables
+            .iter()
+            .map(|(title, table)| format!("{title}\n{table}"));
+        let tables = tables.collect::<Vec<_>>().join("\n\n");
+        let legend = page.prose(
+            "8 in 10: the true rate is in there 8 times in 10. a+b: b more for each room and pass.\n\
+             Rests on, in percent: your rooms like this / your other rooms with this operation (of hours both are the task's) / \
+             all your work / the book.",
+        );
+        let moved = moved.iter().map(|sentence| page.prose(sentence));
+        let parts = std::iter::once(format!("{tables}\n\n{legend}")).chain(moved);
+        parts.collect::<Vec<_>>().join("\n")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal_macros::dec;
+
+    use super::*;
+    use crate::measure::Units;
+    use crate::money::Currency;
+    use crate::trade::operation::{Item, Splits, Task};
+    use crate::trade::rates::{Cell, Rate};
+    use crate::trade::{ItemId, TaskId};
+
+    fn rotary() -> Operation {
+        Operation {
+            id: OperationId(1),
+            name: "rotary-36".to_owned(),
+            task: Task {
+                id: TaskId(1),
+                name: "sand".to_owned(),
+            },
+            driver: Driver::Area,
+            item: Some(Item {
+                id: ItemId(1),
+                name: "disc-7in-36".to_owned(),
+                unit: Unit::Disc,
+                price: dec!(2.1),
+            }),
+            set_size: Some(3),
+            family: "rotary".to_owned(),
+            splits: Splits::Condition,
+            machine: None,
+            grit: Some(36),
+            harden_hours: None,
+            answers: None,
+            hazards: Vec::new(),
+            description: String::new(),
+            source: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_rate_is_told_per_driver_unit_of_the_ledger() {
+        let rate = |per_unit| Rate {
+            per_unit,
+            fixed: dec!(0.9),
+        };
+        let row = RateRow {
+            cell: Cell {
+                operation: OperationId(1),
+                kind: RateKind::Item,
+                condition: None,
+                species: None,
+            },
+            book: rate(dec!(0.1)),
+            observed: None,
+            rooms: 0,
+            exposure: Decimal::ZERO,
+            learned: rate(dec!(0.1)),
+            band: (dec!(0.08), dec!(0.12)),
+            shares: [0, 0, 0, 100],
+            crew_drift: Drift::None,
+            own_drift: Drift::None,
+            newest: Vec::new(),
+        };
+        // 1 sq ft is 0.09290304 m² (NIST Handbook 44): 0.1 discs a square foot are 1.076391 a square metre.
+        for (units, per_unit, book) in [
+            (Units::Us, "sqft", "0.1"),
+            (Units::Metric, "m2", "1.076391"),
+        ] {
+            let currency = Currency::from_code("USD").unwrap();
+            let page = Page {
+                currency,
+                units,
+                width: 80,
+                unicode: false,
+            };
+            let value = serde_json::to_value(RateAnswer::new(&row, &rotary(), &page)).unwrap();
+            assert_eq!(
+                (value["per_unit"].as_str(), value["book"].as_str()),
+                (Some(per_unit), Some(book))
+            );
+            assert_eq!(
+                (value["unit"].as_str(), value["observed"].is_null()),
+                (Some("disc"), true)
+            );
+        }
+    }
+}

@@ -1,0 +1,140 @@
+//! What rooms will take: expected, and how much is enough so often.
+
+use serde::Serialize;
+
+use super::{Fine, Rated};
+use crate::document::figures::Number;
+use crate::document::{Answer, Page, count, or_blank};
+use crate::ledger::defused;
+use crate::money::{Decimal, plain};
+use crate::trade::Unit;
+use crate::trade::operation::Operation;
+use crate::trade::rates::{Prediction, RateKind};
+
+/// What is foretold: the mean, and what isn't exceeded 1, 5, 8 and 9 times in 10.
+#[derive(Clone, Copy, Debug, Serialize)]
+struct Foretold<T> {
+    mean: T,
+    p10: T,
+    p50: T,
+    p80: T,
+    p90: T,
+}
+
+impl<T> Foretold<T> {
+    fn new(prediction: Prediction, figure: fn(Decimal) -> T) -> Foretold<T> {
+        let Prediction {
+            mean,
+            p10,
+            p50,
+            p80,
+            p90,
+        } = prediction;
+        Foretold {
+            mean: figure(mean),
+            p10: figure(p10),
+            p50: figure(p50),
+            p80: figure(p80),
+            p90: figure(p90),
+        }
+    }
+}
+
+/// What rooms of one job will take together.
+#[derive(Debug, Serialize)]
+pub struct PredictionAnswer {
+    operation: String,
+    kind: RateKind,
+    unit: Unit,
+    rooms: usize,
+    #[serde(flatten)]
+    foretold: Foretold<Number>,
+    #[serde(skip)]
+    item: Option<String>,
+}
+
+impl PredictionAnswer {
+    /// Returns the answer about so many rooms.
+    pub fn new(
+        prediction: Prediction,
+        operation: &Operation,
+        kind: RateKind,
+        rooms: usize,
+    ) -> PredictionAnswer {
+        let item = operation.item.as_ref().filter(|_| kind == RateKind::Item);
+        PredictionAnswer {
+            operation: operation.name.clone(),
+            kind,
+            unit: Rated::from(operation).counted_in(kind),
+            rooms,
+            foretold: Foretold::new(prediction, Number),
+            item: item.map(|item| item.name.clone()),
+        }
+    }
+}
+
+impl Answer for PredictionAnswer {
+    fn text(&self, page: &Page) -> String {
+        let say = |quantity: Number| page.measured(quantity.0, self.unit);
+        let item = self.item.as_ref().map(|item| format!(" {item}"));
+        format!(
+            "{}{}, {}: expect {}.\n\
+             1 time in 10 at most {}; 5 in 10 at most {}; 8 in 10 at most {}; 9 in 10 at most {}.",
+            self.operation,
+            or_blank(item),
+            count(self.rooms, "room"),
+            say(self.foretold.mean),
+            say(self.foretold.p10),
+            say(self.foretold.p50),
+            say(self.foretold.p80),
+            say(self.foretold.p90),
+        )
+    }
+}
+
+/// A case of a file.
+#[derive(Debug, Serialize)]
+struct Case {
+    case_id: String,
+    #[serde(flatten)]
+    foretold: Foretold<Fine>,
+}
+
+/// The cases of a file.
+#[derive(Debug, Serialize)]
+pub struct CasesAnswer(Vec<Case>);
+
+impl CasesAnswer {
+    /// Returns the answer about these cases, by their ids.
+    pub fn new(cases: Vec<(String, Prediction)>) -> CasesAnswer {
+        let cases = cases.into_iter().map(|(case_id, prediction)| Case {
+            case_id,
+            foretold: Foretold::new(prediction, Fine),
+        });
+        CasesAnswer(cases.collect())
+    }
+
+    /// Writes the cases as CSV; an id that a spreadsheet would run is defused.
+    ///
+    /// # Errors
+    /// Fails if the CSV can't be written.
+    pub fn csv(&self) -> csv::Result<String> {
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        writer.write_record(["case_id", "mean", "p10", "p50", "p80", "p90"])?;
+        for Case { case_id, foretold } in &self.0 {
+            let Foretold {
+                mean,
+                p10,
+                p50,
+                p80,
+                p90,
+            } = foretold;
+            writer.write_field(defused(case_id))?;
+            let figures = [mean, p10, p50, p80, p90];
+            writer.write_record(figures.map(|figure| plain(figure.0, super::RATE_DECIMALS)))?;
+        }
+        writer.flush()?;
+        let bytes = writer.into_inner().unwrap_or_default();
+        Ok(String::from_utf8_lossy(&bytes).into_owned())
+    }
+}

@@ -1,0 +1,247 @@
+//! Whether the bands hold on the firm's own finished jobs, and which records look like slips.
+
+use std::collections::BTreeSet;
+use std::fmt::{self, Write as _};
+
+use chrono::NaiveDate;
+use serde::{Serialize, Serializer};
+
+use super::{Operations, Rated, rooms};
+use crate::document::figures::{Number, Quantity};
+use crate::document::{Answer, Page, inert, or_blank};
+use crate::ledger::LookBack;
+use crate::trade::Unit;
+use crate::trade::operation::Operation;
+use crate::trade::rates::check::{Foretold, Score};
+use crate::trade::rates::{Consumption, RateKind, Word};
+
+/// An estimate in percent: a JSON number of one decimal; for people, whole.
+#[derive(Clone, Copy, Debug)]
+struct Estimate(f64);
+
+impl fmt::Display for Estimate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.0} %", self.0)
+    }
+}
+
+impl Serialize for Estimate {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let number = format!("{:.1}", self.0).parse::<serde_json::Number>();
+        number.ok().serialize(serializer)
+    }
+}
+
+/// How far expectations were off, in percent of the book's figure.
+#[derive(Debug, Serialize)]
+struct Errors {
+    learned: Option<Estimate>,
+    book: Option<Estimate>,
+    plain_average: Option<Estimate>,
+}
+
+/// How often the bands held; without records, nobody knows.
+#[derive(Debug, Serialize)]
+struct ScoreFacts {
+    records: usize,
+    inside_80_percent: Option<Estimate>,
+    at_or_below_80_percent: Option<Estimate>,
+    mean_error_percent: Errors,
+    verdict: &'static str,
+}
+
+impl ScoreFacts {
+    fn new(score: &Score) -> ScoreFacts {
+        let number = |value| (score.records > 0).then_some(Estimate(value));
+        let [learned, book, plain_average] = score.errors.map(number);
+        ScoreFacts {
+            records: score.records,
+            inside_80_percent: number(score.inside),
+            at_or_below_80_percent: number(score.below),
+            mean_error_percent: Errors {
+                learned,
+                book,
+                plain_average,
+            },
+            verdict: score.verdict().as_str(),
+        }
+    }
+
+    fn cells(&self, of: &str) -> [String; 8] {
+        let Errors {
+            learned,
+            book,
+            plain_average,
+        } = self.mean_error_percent;
+        [
+            of.to_owned(),
+            self.records.to_string(),
+            or_blank(self.inside_80_percent),
+            or_blank(self.at_or_below_80_percent),
+            or_blank(learned),
+            or_blank(book),
+            or_blank(plain_average),
+            self.verdict.to_owned(),
+        ]
+    }
+}
+
+/// Records that the proof is summed up for: those of a year, or of one kind of consumption.
+#[derive(Debug, Serialize)]
+struct Group {
+    #[serde(flatten)]
+    score: ScoreFacts,
+    of: String,
+}
+
+/// A record that looks like a slip.
+#[derive(Debug, Serialize)]
+struct SlipFacts {
+    id: String,
+    finished_on: NaiveDate,
+    job: String,
+    room: String,
+    operation: String,
+    kind: RateKind,
+    quantity: Number,
+    #[serde(skip)]
+    took: Quantity,
+    low: Number,
+    high: Number,
+    reason: Option<String>,
+}
+
+impl SlipFacts {
+    fn new(
+        found: &Foretold,
+        look_back: &LookBack,
+        operations: &Operations,
+        page: &Page,
+    ) -> SlipFacts {
+        let observation = &look_back.observations[found.place];
+        let parts = observation.parts.iter();
+        let done: Vec<&Operation> = parts
+            .filter_map(|part| operations.get(&part.operation))
+            .collect();
+        let names: BTreeSet<&str> = done.iter().map(|done| done.name.as_str()).collect();
+        let first = done.first();
+        // Hours over several operations are on their task.
+        let operation = match (observation.kind, first) {
+            (RateKind::Hours, Some(first)) if names.len() > 1 => first.task.name.clone(),
+            _ => names.into_iter().collect::<Vec<_>>().join(", "),
+        };
+        let unit = match (observation.kind, first) {
+            (RateKind::Hours, _) => Unit::Hour,
+            (kind, Some(first)) => Rated::from(*first).counted_in(kind),
+            (_, None) => Unit::Each,
+        };
+        SlipFacts {
+            id: look_back.numbers[found.place].clone(),
+            finished_on: observation.finished_on,
+            job: observation.job.to_string(),
+            room: rooms(observation),
+            operation,
+            kind: observation.kind,
+            quantity: Number(observation.quantity),
+            took: page.measured(observation.quantity, unit),
+            low: Number(found.band.0),
+            high: Number(found.band.1),
+            reason: found.slip.as_ref().map(ToString::to_string),
+        }
+    }
+}
+
+/// The proof and the slips.
+#[derive(Debug, Serialize)]
+pub struct ProofAnswer {
+    #[serde(flatten)]
+    score: ScoreFacts,
+    by: Vec<Group>,
+    slips: Vec<SlipFacts>,
+    #[serde(skip)]
+    is_empty: bool,
+}
+
+impl ProofAnswer {
+    /// Returns the answer about a history as it was foretold.
+    pub fn new(look_back: &LookBack, operations: &Operations, page: &Page) -> ProofAnswer {
+        let foretold = || look_back.foretold.iter();
+        let score = |belongs: &dyn Fn(&Foretold) -> bool| {
+            let found = foretold().filter(|found| belongs(found));
+            ScoreFacts::new(&Score::of(&look_back.observations, found))
+        };
+        let kinds = Consumption::ALL.iter().map(|kind| Group {
+            score: score(&|found| found.consumption == *kind),
+            of: kind.to_string(),
+        });
+        let years: BTreeSet<i32> = foretold().map(|found| found.year).collect();
+        let years = years.into_iter().map(|year| Group {
+            score: score(&|found| found.year == year),
+            of: year.to_string(),
+        });
+        let slips = foretold().filter(|found| found.word == Word::Doubted);
+        ProofAnswer {
+            score: score(&|_| true),
+            by: kinds.chain(years).collect(),
+            slips: slips
+                .map(|found| SlipFacts::new(found, look_back, operations, page))
+                .collect(),
+            is_empty: look_back.foretold.is_empty(),
+        }
+    }
+}
+
+impl Answer for ProofAnswer {
+    fn text(&self, page: &Page) -> String {
+        if self.is_empty {
+            return "No finished room yet: nothing to check.".to_owned();
+        }
+        let headings = [
+            "Of", "Records", "Inside", "Below", "Off", "Book", "Average", "Verdict",
+        ];
+        let mut table = page.table(headings).numbers(1..=6);
+        let groups = self
+            .by
+            .iter()
+            .map(|group| (group.of.as_str(), &group.score));
+        for (of, score) in std::iter::once(("all", &self.score)).chain(groups) {
+            if score.records > 0 {
+                table.row(score.cells(of));
+            }
+        }
+        let mut text = if table.is_empty() {
+            "No finished room yet.".to_owned()
+        } else {
+            let legend = page.prose(
+                "80 % should be inside the 80 % band, and at or below the 80 % line; counts on the border are inside in part.\n\
+                 Off: mean distance from what was expected, in percent of the book's figure; beside it that of the book alone \
+                 and of the plain average.",
+            );
+            format!(
+                "Each finished job, foretold from the earlier ones only.\n\n{table}\n\n{legend}"
+            )
+        };
+        if !self.slips.is_empty() {
+            text.push_str("\n\nThese look like slips; they are set aside until you answer:");
+        }
+        for slip in &self.slips {
+            let number = &slip.id;
+            let words = format!(
+                "{number}: {} for {} in {} of {}; rooms like this take {} to {}: {}?",
+                slip.took,
+                slip.operation,
+                inert(&slip.room),
+                inert(&slip.job),
+                slip.low,
+                slip.high,
+                or_blank(slip.reason.as_ref())
+            );
+            let _ = write!(
+                text,
+                "\n{}\n  gritledger rate confirm {number}\n  gritledger void {number} --reason \"...\"",
+                page.prose(&words)
+            );
+        }
+        text
+    }
+}

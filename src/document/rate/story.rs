@@ -1,0 +1,250 @@
+//! One rate with everything behind it: the rooms that taught it, and how it came to be what it is.
+
+use std::fmt::Write as _;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+
+use super::{Fine, Operations, RateAnswer, long_date, one_of, rooms};
+use crate::document::figures::{Number, Quantity};
+use crate::document::{Answer, Page, inert};
+use crate::ledger::KeptObservation;
+use crate::money::{Decimal, plain};
+use crate::trade::Unit;
+use crate::trade::operation::Operation;
+use crate::trade::rates::{Change, Observation, RateKind, RateRow, Word};
+
+/// One rate with everything behind it.
+#[derive(Clone, Debug)]
+pub struct RateStory<'a> {
+    /// The operation.
+    pub operation: &'a Operation,
+    /// The rate as it is learned.
+    pub row: RateRow,
+    /// The finished rooms that taught it, oldest first.
+    pub taught_by: Vec<KeptObservation>,
+    /// The rate as it stood after some of them.
+    pub course: Vec<(NaiveDate, RateRow)>,
+    /// What the owner has dated.
+    pub changes: Vec<Change>,
+}
+
+/// A finished room, or several that can't be told apart.
+#[derive(Debug, Serialize)]
+struct TaughtBy {
+    id: String,
+    finished_on: NaiveDate,
+    job: String,
+    room: String,
+    quantity: Number,
+    unit: Unit,
+    #[serde(skip)]
+    took: Quantity,
+    done: Option<Quantity>,
+    word: Word,
+}
+
+/// How the rate stood on a day.
+#[derive(Debug, Serialize)]
+struct Stood {
+    date: NaiveDate,
+    learned: Fine,
+    low: Fine,
+    high: Fine,
+}
+
+/// A change that the owner has dated.
+#[derive(Debug, Serialize)]
+struct Dated {
+    since: NaiveDate,
+    kind: RateKind,
+    note: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Story {
+    rate: RateAnswer,
+    sentence: String,
+    taught_by: Vec<TaughtBy>,
+    course: Vec<Stood>,
+    changes: Vec<Dated>,
+}
+
+/// Rates with everything behind them.
+#[derive(Debug, Serialize)]
+pub struct StoriesAnswer(Vec<Story>);
+
+impl StoriesAnswer {
+    /// Returns the answer about these rates.
+    pub fn new(stories: Vec<RateStory<'_>>, operations: &Operations, page: &Page) -> StoriesAnswer {
+        let stories = stories.into_iter();
+        StoriesAnswer(
+            stories
+                .map(|story| Story::new(story, operations, page))
+                .collect(),
+        )
+    }
+}
+
+impl Story {
+    fn new(story: RateStory<'_>, operations: &Operations, page: &Page) -> Story {
+        let RateStory {
+            operation,
+            row,
+            taught_by,
+            course,
+            changes,
+        } = story;
+        let rate = RateAnswer::new(&row, operation, page);
+        let driver = operation.driver.unit();
+        let taught_by = taught_by.into_iter().map(|kept| {
+            let observation = &kept.observation;
+            TaughtBy {
+                id: kept.number,
+                finished_on: observation.finished_on,
+                job: observation.job.to_string(),
+                room: rooms(observation),
+                quantity: Number(observation.quantity),
+                unit: rate.unit,
+                took: page.measured(observation.quantity, rate.unit),
+                done: driven(observation, operations).map(|done| page.measured(done, driver)),
+                word: observation.word,
+            }
+        });
+        let course = course.into_iter().map(|(date, row)| {
+            let RateAnswer {
+                learned, low, high, ..
+            } = RateAnswer::new(&row, operation, page);
+            Stood {
+                date,
+                learned,
+                low,
+                high,
+            }
+        });
+        let changes = changes.into_iter().map(|change| Dated {
+            since: change.since,
+            kind: change.kind,
+            note: change.note,
+        });
+        Story {
+            sentence: rate.sentence(),
+            taught_by: taught_by.collect(),
+            course: course.collect(),
+            changes: changes.collect(),
+            rate,
+        }
+    }
+
+    fn text(&self, page: &Page) -> String {
+        let floor = match self.rate.floor().as_str() {
+            "any" => "any floor".to_owned(),
+            floor => floor.to_owned(),
+        };
+        let what = match self.rate.kind {
+            RateKind::Item => self.rate.item.as_deref().unwrap_or("items"),
+            RateKind::Hours => "hours",
+        };
+        let mut text = format!(
+            "{} on {floor}: {what}\n{}",
+            self.rate.operation,
+            page.prose(&self.sentence)
+        );
+        for sentence in self.rate.drift_sentences() {
+            let _ = write!(text, "\n{}", page.prose(&sentence));
+        }
+        for change in &self.changes {
+            let (since, note) = (long_date(change.since), inert(&change.note));
+            let _ = write!(text, "\nLearned anew since {since}: {note}.");
+        }
+        if !self.taught_by.is_empty() {
+            let _ = write!(text, "\n\n{}", self.taught(page));
+        }
+        if self.course.len() > 1 {
+            let _ = write!(text, "\n\n{}", self.picture(page));
+        }
+        text
+    }
+
+    fn taught(&self, page: &Page) -> String {
+        let mut table = page
+            .table(["Finished", "Job", "Room", "Done", "Took", ""])
+            .numbers([3, 4]);
+        for taught in &self.taught_by {
+            let number = &taught.id;
+            table.row([
+                taught.finished_on.to_string(),
+                taught.job.clone(),
+                taught.room.clone(),
+                taught.done.map_or("-".to_owned(), |done| done.to_string()),
+                taught.took.to_string(),
+                match taught.word {
+                    Word::Good => String::new(),
+                    Word::Doubted => format!("{number}: looks like a slip, set aside"),
+                    Word::Confirmed => format!("{number}: confirmed"),
+                },
+            ]);
+        }
+        table.to_string()
+    }
+
+    /// Draws the band against the date: how far one item or hour was thought to go, and how sure that was.
+    fn picture(&self, page: &Page) -> String {
+        let goes = |rate: Fine| rate.goes().map_or(Decimal::ZERO, |far| far.0);
+        let bands = self.course.iter();
+        let bands = bands.map(|stood| [stood.high, stood.learned, stood.low].map(goes));
+        let bands: Vec<[Decimal; 3]> = bands.collect();
+        let (mut least, mut most) = (bands[0][0], bands[0][2]);
+        for [low, _, high] in &bands {
+            (least, most) = (least.min(*low), most.max(*high));
+        }
+        let columns = page.width.saturating_sub(26).clamp(10, 50);
+        let place = |value: Decimal| -> usize {
+            let span = (most - least).max(Decimal::new(1, 6));
+            let along = (value - least) / span * Decimal::from(columns - 1);
+            plain(along, 0).parse().unwrap_or_default()
+        };
+        let (line, mark) = match page.unicode {
+            true => ('─', '●'),
+            false => ('-', 'o'),
+        };
+        let mut text = format!(
+            "{} per {}, {} to {}: the band at each date, and the learned rate",
+            self.rate.measured_in(),
+            one_of(self.rate.unit),
+            Fine(least),
+            Fine(most)
+        );
+        for (stood, band) in self.course.iter().zip(bands) {
+            let [from, at, to] = band.map(place);
+            let bar: String = (0..columns)
+                .map(|column| match column {
+                    _ if column == at => mark,
+                    _ if (from..=to).contains(&column) => line,
+                    _ => ' ',
+                })
+                .collect();
+            let _ = write!(text, "\n{}  {bar}  {}", stood.date, Fine(band[1]));
+        }
+        text
+    }
+}
+
+impl Answer for StoriesAnswer {
+    fn text(&self, page: &Page) -> String {
+        let texts = self.0.iter().map(|story| story.text(page));
+        texts.collect::<Vec<_>>().join("\n\n")
+    }
+}
+
+/// Returns how much was done; `None`: hours over work that is measured in several ways.
+fn driven(observation: &Observation, operations: &Operations) -> Option<Decimal> {
+    let parts = || observation.parts.iter();
+    let mut drivers = parts()
+        .filter_map(|part| operations.get(&part.operation))
+        .map(|operation| operation.driver);
+    let first = drivers.next()?;
+    drivers
+        .all(|driver| driver == first)
+        .then(|| parts().map(|part| part.driver).sum())
+}
