@@ -1,0 +1,210 @@
+//! What looks like a slip in what finished rooms took, and the word of its owner on it.
+
+use anyhow::Result;
+use chrono::NaiveDate;
+use rusqlite::{OptionalExtension, named_params};
+
+use super::{Job, JobState, Ledger, Writing, refuse};
+use crate::money::Decimal;
+use crate::trade::evidence::Lesson;
+use crate::trade::rates::check::{Foretold, Judgement, Words, look_back};
+use crate::trade::rates::{Observation, Rates};
+use crate::trade::{EntryId, JobId};
+
+/// The history as it was foretold, record by record.
+#[derive(Clone, Debug)]
+pub struct LookBack {
+    /// The evidence in force, doubted observations too.
+    pub observations: Vec<Observation>,
+    /// What its owner calls each of them.
+    pub numbers: Vec<String>,
+    /// What was foretold of each.
+    pub foretold: Vec<Foretold>,
+}
+
+impl Ledger {
+    /// Foretells every finished record from the jobs before it.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn look_back(&self) -> Result<LookBack> {
+        let (mut observations, mut numbers): (Vec<Observation>, Vec<String>) = self
+            .kept_observations()?
+            .into_iter()
+            .map(|kept| (kept.observation, kept.number))
+            .unzip();
+        let mut foretold = look_back(&self.basis()?, &observations, Words::Kept);
+        self.look_at_open_jobs(&mut observations, &mut numbers, &mut foretold)?;
+        Ok(LookBack {
+            observations,
+            numbers,
+            foretold,
+        })
+    }
+
+    /// Adds what looks like a slip in jobs that aren't closed yet.
+    fn look_at_open_jobs(
+        &self,
+        observations: &mut Vec<Observation>,
+        numbers: &mut Vec<String>,
+        foretold: &mut Vec<Foretold>,
+    ) -> Result<()> {
+        let open = self
+            .jobs_not_closed()?
+            .into_iter()
+            .filter(|job| job.state == JobState::Open);
+        let rates = self.rates()?;
+        for job in open {
+            for lesson in self.lessons_of(&job)? {
+                let Some(judgement) = self.doubt_so_far(&rates, &lesson)? else {
+                    continue;
+                };
+                let number = self.entry_number(lesson.entries[0].0)?;
+                let place = observations.len();
+                foretold.push(Foretold::unfinished(place, &lesson.observation, judgement));
+                observations.push(lesson.observation);
+                numbers.push(number);
+            }
+        }
+        Ok(())
+    }
+
+    /// Returns what speaks against an entry that was just logged, with all that was logged for the same work.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn doubt_about(
+        &self,
+        job: &Job,
+        entry: EntryId,
+    ) -> Result<Option<(Observation, Judgement)>> {
+        let about = self
+            .lessons_of(job)?
+            .into_iter()
+            .find(|lesson| lesson.entries.iter().any(|(id, _)| *id == entry));
+        let Some(lesson) = about.filter(|_| !job.is_closed()) else {
+            return Ok(None);
+        };
+        let judgement = self.doubt_so_far(&self.rates()?, &lesson)?;
+        Ok(judgement.map(|judgement| (lesson.observation, judgement)))
+    }
+
+    /// Returns why what was logged so far looks like a slip; `None`: it doesn't, or its owner said that it is right.
+    fn doubt_so_far(&self, rates: &Rates, lesson: &Lesson) -> Result<Option<Judgement>> {
+        let judgement = rates.judge(&lesson.observation, true);
+        let doubted = judgement.filter(|judgement| judgement.slip.is_some());
+        if doubted.is_none() || self.is_settled(lesson)? {
+            return Ok(None);
+        }
+        Ok(doubted)
+    }
+
+    /// Tells whether what its owner confirmed settles a doubt: what was logged beside it is nothing to wonder at.
+    pub(super) fn is_settled(&self, lesson: &Lesson) -> Result<bool> {
+        let mut rest = Decimal::ZERO;
+        let mut is_any_confirmed = false;
+        for (entry, quantity) in &lesson.entries {
+            if self.is_confirmed(*entry)? {
+                is_any_confirmed = true;
+            } else {
+                rest += quantity;
+            }
+        }
+        if !is_any_confirmed || rest.is_zero() {
+            return Ok(is_any_confirmed);
+        }
+        let beside = Observation {
+            quantity: rest,
+            ..lesson.observation.clone()
+        };
+        let judgement = self.rates()?.judge(&beside, true);
+        Ok(judgement.is_none_or(|judgement| judgement.slip.is_none()))
+    }
+
+    pub(super) fn is_confirmed(&self, entry: EntryId) -> Result<bool> {
+        Ok(self
+            .connection
+            .prepare_cached("SELECT 1 FROM entry_confirmation WHERE entry_id = :entry")?
+            .exists(named_params! { ":entry": entry })?)
+    }
+
+    /// Returns the job that an entry teaches something of; `None`: nothing is learned from it.
+    fn job_of_evidence(&self, entry: EntryId) -> Result<Option<JobId>> {
+        Ok(self
+            .connection
+            .prepare_cached(
+                "SELECT job_id FROM entry WHERE id = :entry AND kind IN ('use', 'hours')",
+            )?
+            .query_row(named_params! { ":entry": entry }, |row| row.get(0))
+            .optional()?)
+    }
+
+    /// Returns how many finished records wait for their owner's word.
+    pub(super) fn doubted(&self) -> Result<usize> {
+        let count: i64 = self
+            .connection
+            .prepare_cached(
+                "SELECT COUNT(*) FROM observation WHERE word = 'doubted' AND voided_at IS NULL",
+            )?
+            .query_row([], |row| row.get(0))?;
+        Ok(usize::try_from(count)?)
+    }
+}
+
+impl Writing<'_> {
+    /// Looks for slips among what was finished on a day or later, and sets them aside.
+    pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
+        self.give_words(Words::Anew(day))
+    }
+
+    pub(super) fn give_words(&self, words: Words<'_>) -> Result<()> {
+        let (ids, observations) = self.observations_by_id()?;
+        for foretold in look_back(&self.basis()?, &observations, words) {
+            if observations[foretold.place].word != foretold.word {
+                self.connection
+                    .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
+                    .execute(
+                        named_params! { ":word": foretold.word, ":id": ids[foretold.place] },
+                    )?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Notes that what looked like a slip is right: `E12`, or `N12` for a row of a notebook.
+    ///
+    /// # Errors
+    /// Refuses a number that isn't there, and what is confirmed already.
+    pub fn confirm(&self, number: &str) -> Result<()> {
+        if let Some(row) = self.notebook_row(number)? {
+            let changed = self.connection.execute(
+                "UPDATE observation SET word = 'confirmed' WHERE id = :id AND word <> 'confirmed'",
+                named_params! { ":id": row },
+            )?;
+            if changed == 0 {
+                refuse!("{number} is confirmed already");
+            }
+            self.doubt_from(self.finished_on(row)?)?; // What is foretold of later records may change with it.
+        } else {
+            let entry = self.entry(number)?;
+            if !self.is_live(entry)? {
+                refuse!("{number} was voided");
+            }
+            let Some(job) = self.job_of_evidence(entry)? else {
+                refuse!("{number} is neither a use nor hours: nothing is learned from it");
+            };
+            if self.is_confirmed(entry)? {
+                refuse!("{number} is confirmed already");
+            }
+            self.connection.execute(
+                "INSERT INTO entry_confirmation (entry_id, recorded_at) VALUES (:entry, :now)",
+                named_params! { ":entry": entry, ":now": self.now() },
+            )?;
+            let job = self.job_by_id(job)?;
+            if job.is_closed() {
+                self.rewrite_evidence(&job)?;
+            }
+        }
+        self.log(&format!("Confirmed {number}: it is right as it stands."))
+    }
+}
