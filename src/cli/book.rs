@@ -7,8 +7,7 @@ use super::people::is_none;
 use super::read::{read_date, read_number, read_percent};
 use super::ui::Context;
 use crate::document::book::{
-    item_json, item_text, items_json, items_text, machine_json, machine_text, machines_json,
-    machines_text, operation_json, operation_text, operations_json, operations_text,
+    ItemAnswer, ItemList, MachineAnswer, MachineList, OperationAnswer, OperationList,
 };
 use crate::document::cover::{BasketAnswer, CoverAnswer, CuttingAnswer};
 use crate::ledger::{
@@ -344,11 +343,11 @@ pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
         ItemCommand::Add(args) => add_item(context, &args),
         ItemCommand::List => context.read(|ledger| {
             let (items, page) = (ledger.items()?, context.page(ledger));
-            context.answer(|| items_json(&items, &page), || items_text(&items, &page))
+            context.give(ledger, ItemList::new(items, &page))
         }),
         ItemCommand::Show(args) => context.read(|ledger| {
             let (item, page) = (ledger.item(&args.name)?, context.page(ledger));
-            context.answer(|| item_json(&item, &page), || item_text(&item, &page))
+            context.give(ledger, ItemAnswer::new(item, &page))
         }),
         ItemCommand::Edit(args) => edit_item(context, &args),
         ItemCommand::Cover(args) => context.read(|ledger| cover_item(context, ledger, &args)),
@@ -377,7 +376,7 @@ fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
         writing.add_item(&new)?;
         let item = writing.item(&new.name)?;
         context.status(&format!("Added item {}.", item.name));
-        tell_item(context, writing, &item)
+        tell_item(context, writing, item)
     })
 }
 
@@ -491,7 +490,7 @@ fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
         }
         let item = writing.item(&item.name)?;
         context.status(&format!("Changed item {}.", item.name));
-        tell_item(context, writing, &item)
+        tell_item(context, writing, item)
     })
 }
 
@@ -540,9 +539,8 @@ fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
 }
 
 /// After an event, the JSON answer is the item as it stands; people were told in a sentence.
-fn tell_item(context: &Context, ledger: &Ledger, item: &BookItem) -> Result<()> {
-    let page = context.page(ledger);
-    context.answer_if_json(|| item_json(item, &page))
+fn tell_item(context: &Context, ledger: &Ledger, item: BookItem) -> Result<()> {
+    context.give_json(|| Ok(ItemAnswer::new(item, &context.page(ledger))))
 }
 
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
@@ -550,17 +548,11 @@ pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<
         MachineCommand::Add(args) => add_machine(context, &args),
         MachineCommand::List => context.read(|ledger| {
             let (machines, page) = (ledger.machines()?, context.page(ledger));
-            context.answer(
-                || machines_json(&machines, &page),
-                || machines_text(&machines, &page),
-            )
+            context.give(ledger, MachineList::new(machines, &page))
         }),
         MachineCommand::Show(args) => context.read(|ledger| {
             let (machine, page) = (ledger.machine(&args.name)?, context.page(ledger));
-            context.answer(
-                || machine_json(&machine, &page),
-                || machine_text(&machine, &page),
-            )
+            context.give(ledger, MachineAnswer::new(machine, &page))
         }),
         MachineCommand::Edit(args) => edit_machine(context, &args),
         MachineCommand::Cover(args) => context.read(|ledger| cover_machine(context, ledger, &args)),
@@ -583,7 +575,7 @@ fn add_machine(context: &Context, args: &MachineAddArgs) -> Result<()> {
         writing.add_machine(&args.name, description, &tariff, OWN_FIGURE)?;
         let machine = writing.machine(&args.name)?;
         context.status(&format!("Added machine {}.", machine.name));
-        tell_machine(context, writing, &machine)
+        tell_machine(context, writing, machine)
     })
 }
 
@@ -633,7 +625,7 @@ fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
         }
         writing.edit_machine(&machine)?;
         context.status(&format!("Changed machine {}.", machine.name));
-        tell_machine(context, writing, &machine)
+        tell_machine(context, writing, machine)
     })
 }
 
@@ -672,9 +664,8 @@ fn read_tariff(
 }
 
 /// After an event, the JSON answer is the machine as it stands; people were told in a sentence.
-fn tell_machine(context: &Context, ledger: &Ledger, machine: &BookMachine) -> Result<()> {
-    let page = context.page(ledger);
-    context.answer_if_json(|| machine_json(machine, &page))
+fn tell_machine(context: &Context, ledger: &Ledger, machine: BookMachine) -> Result<()> {
+    context.give_json(|| Ok(MachineAnswer::new(machine, &context.page(ledger))))
 }
 
 pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Result<()> {
@@ -686,18 +677,11 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
                 let task = task_named(ledger, task)?;
                 operations.retain(|operation| operation.task.name == task);
             }
-            let (machines, page) = (ledger.machines()?, context.page(ledger));
-            context.answer(
-                || operations_json(&operations, &machines),
-                || operations_text(&operations, &machines, &page),
-            )
+            context.give(ledger, OperationList::new(operations, &ledger.machines()?))
         }),
         OperationCommand::Show(args) => context.read(|ledger| {
             let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
-            context.answer(
-                || operation_json(&operation, &machines),
-                || operation_text(&operation, &machines),
-            )
+            context.give(ledger, OperationAnswer::new(operation, &machines))
         }),
         OperationCommand::Edit(args) => edit_operation(context, &args),
     }
@@ -750,7 +734,7 @@ fn add_operation(context: &Context, args: &OperationAddArgs) -> Result<()> {
             "gritledger rate set {} --kind hours --per AMOUNT",
             typed(&operation.name)
         ));
-        tell_operation(context, writing, &operation)
+        tell_operation(context, writing, operation)
     })
 }
 
@@ -777,7 +761,7 @@ fn edit_operation(context: &Context, args: &OperationEditArgs) -> Result<()> {
         writing.edit_operation(old.id, &new)?;
         let operation = writing.operation(&new.name)?;
         context.status(&format!("Changed operation {}.", operation.name));
-        tell_operation(context, writing, &operation)
+        tell_operation(context, writing, operation)
     })
 }
 
@@ -898,7 +882,6 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
 }
 
 /// After an event, the JSON answer is the operation as it stands; people were told in a sentence.
-fn tell_operation(context: &Context, ledger: &Ledger, operation: &Operation) -> Result<()> {
-    let machines = ledger.machines()?;
-    context.answer_if_json(|| operation_json(operation, &machines))
+fn tell_operation(context: &Context, ledger: &Ledger, operation: Operation) -> Result<()> {
+    context.give_json(|| Ok(OperationAnswer::new(operation, &ledger.machines()?)))
 }

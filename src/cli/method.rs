@@ -4,10 +4,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::ui::Context;
-use crate::document::book::{
-    schedule_json, schedule_text, schedules_json, schedules_text, sequence_json, sequence_text,
-    sequences_json, sequences_text,
-};
+use crate::document::book::{ScheduleAnswer, ScheduleList, SequenceAnswer, SequenceList};
 use crate::ledger::{Ledger, NewStep, Refusal};
 use crate::money::Decimal;
 use crate::trade::operation::{Driver, Drying, Operation, Schedule, Sequence, skipped_grades};
@@ -86,22 +83,15 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
             writing.add_sequence(&args.name, &steps)?;
             let sequence = writing.sequence(&args.name)?;
             context.status(&format!("Added sequence {}.", sequence.name));
-            tell_sequence(context, &sequence)
+            tell_sequence(context, sequence)
         }),
-        SequenceCommand::List => context.read(|ledger| {
-            let (sequences, page) = (ledger.sequences()?, context.page(ledger));
-            context.answer(
-                || sequences_json(&sequences),
-                || sequences_text(&sequences, &page),
-            )
-        }),
+        SequenceCommand::List => {
+            context.read(|ledger| context.give(ledger, SequenceList::new(ledger.sequences()?)))
+        }
         SequenceCommand::Show(args) => context.read(|ledger| {
-            let (sequence, page) = (ledger.sequence(&args.name)?, context.page(ledger));
+            let sequence = ledger.sequence(&args.name)?;
             warn_of_skips(context, &sequence);
-            context.answer(
-                || sequence_json(&sequence),
-                || sequence_text(&sequence, &page),
-            )
+            context.give(ledger, SequenceAnswer::new(sequence))
         }),
         SequenceCommand::Edit(args) => context.write(|writing| {
             let name = writing.sequence(&args.name)?.name;
@@ -109,7 +99,7 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
             writing.edit_sequence(&name, &steps)?;
             let sequence = writing.sequence(&name)?;
             context.status(&format!("Changed sequence {}.", sequence.name));
-            tell_sequence(context, &sequence)
+            tell_sequence(context, sequence)
         }),
     }
 }
@@ -136,9 +126,9 @@ fn warn_of_skips(context: &Context, sequence: &Sequence) {
 }
 
 /// After an event, the JSON answer is the sequence as it stands; people were told in a sentence.
-fn tell_sequence(context: &Context, sequence: &Sequence) -> Result<()> {
-    warn_of_skips(context, sequence);
-    context.answer_if_json(|| sequence_json(sequence))
+fn tell_sequence(context: &Context, sequence: Sequence) -> Result<()> {
+    warn_of_skips(context, &sequence);
+    context.give_json(|| Ok(SequenceAnswer::new(sequence)))
 }
 
 pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {
@@ -148,26 +138,16 @@ pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Resul
             writing.add_schedule(&args.name, &steps)?;
             let schedule = writing.schedule(&args.name)?;
             context.status(&format!("Added schedule {}.", schedule.name));
-            tell_schedule(context, writing, &schedule)
+            tell_schedule(context, writing, schedule)
         }),
         ScheduleCommand::List => context.read(|ledger| {
             let (schedules, book, page) =
                 (ledger.schedules()?, ledger.book()?, context.page(ledger));
-            context.answer(
-                || schedules_json(&schedules, &book, &page),
-                || schedules_text(&schedules, &page),
-            )
+            context.give(ledger, ScheduleList::new(schedules, &book, &page))
         }),
         ScheduleCommand::Show(args) => context.read(|ledger| {
-            let (schedule, book, page) = (
-                ledger.schedule(&args.name)?,
-                ledger.book()?,
-                context.page(ledger),
-            );
-            context.answer(
-                || schedule_json(&schedule, &book, &page),
-                || schedule_text(&schedule, &book, &page),
-            )
+            let schedule = ledger.schedule(&args.name)?;
+            context.give(ledger, schedule_answer(context, ledger, schedule)?)
         }),
         ScheduleCommand::Edit(args) => context.write(|writing| {
             let name = writing.schedule(&args.name)?.name;
@@ -175,7 +155,7 @@ pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Resul
             writing.edit_schedule(&name, &steps)?;
             let schedule = writing.schedule(&name)?;
             context.status(&format!("Changed schedule {}.", schedule.name));
-            tell_schedule(context, writing, &schedule)
+            tell_schedule(context, writing, schedule)
         }),
     }
 }
@@ -223,10 +203,18 @@ fn read_step(text: &str) -> Result<(&str, Option<Drying>)> {
     }
 }
 
-/// After an event, the JSON answer is the schedule as it stands; people were told in a sentence.
-fn tell_schedule(context: &Context, ledger: &Ledger, schedule: &Schedule) -> Result<()> {
+fn schedule_answer(
+    context: &Context,
+    ledger: &Ledger,
+    schedule: Schedule,
+) -> Result<ScheduleAnswer> {
     let (book, page) = (ledger.book()?, context.page(ledger));
-    context.answer_if_json(|| schedule_json(schedule, &book, &page))
+    Ok(ScheduleAnswer::new(schedule, &book, &page))
+}
+
+/// After an event, the JSON answer is the schedule as it stands; people were told in a sentence.
+fn tell_schedule(context: &Context, ledger: &Ledger, schedule: Schedule) -> Result<()> {
+    context.give_json(|| schedule_answer(context, ledger, schedule))
 }
 
 #[cfg(test)]

@@ -5,10 +5,7 @@ use clap::{Args, Subcommand};
 
 use super::read::{read_date, read_margin, read_percent};
 use super::ui::Context;
-use crate::document::book::{
-    setting_json, setting_text, settings_json, settings_text, tax_area_json, tax_area_text,
-    tax_areas_json, tax_areas_text,
-};
+use crate::document::book::{SettingAnswer, SettingList, TaxAreaAnswer, TaxAreaList};
 use crate::ledger::TaxArea;
 use crate::money::{Decimal, plain};
 
@@ -94,16 +91,12 @@ pub(super) struct TaxAreaSetArgs {
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     match command {
-        SettingCommand::List => context.read(|ledger| {
-            let (settings, page) = (ledger.setting_list()?, context.page(ledger));
-            context.answer(
-                || settings_json(&settings),
-                || settings_text(&settings, &page),
-            )
-        }),
+        SettingCommand::List => {
+            context.read(|ledger| context.give(ledger, SettingList::new(ledger.setting_list()?)))
+        }
         SettingCommand::Show(args) => context.read(|ledger| {
             let setting = ledger.setting(&args.name)?;
-            context.answer(|| setting_json(&setting), || setting_text(&setting))
+            context.give(ledger, SettingAnswer::new(setting))
         }),
         SettingCommand::Set(args) => set(context, &args),
     }
@@ -117,7 +110,7 @@ fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
         writing.set_setting(&args.name, &args.value)?;
         let setting = writing.setting(&args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));
-        context.answer_if_json(|| setting_json(&setting))
+        context.give_json(|| Ok(SettingAnswer::new(setting)))
     })
 }
 
@@ -125,19 +118,11 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
     let today = context.today();
     match command {
         TaxAreaCommand::Add(args) => add_tax_area(context, &args),
-        TaxAreaCommand::List => context.read(|ledger| {
-            let (areas, page) = (ledger.tax_areas()?, context.page(ledger));
-            context.answer(
-                || tax_areas_json(&areas, today),
-                || tax_areas_text(&areas, today, &page),
-            )
-        }),
+        TaxAreaCommand::List => context
+            .read(|ledger| context.give(ledger, TaxAreaList::new(ledger.tax_areas()?, today))),
         TaxAreaCommand::Show(args) => context.read(|ledger| {
-            let (area, page) = (ledger.tax_area(&args.name)?, context.page(ledger));
-            context.answer(
-                || tax_area_json(&area, today),
-                || tax_area_text(&area, &page),
-            )
+            let area = ledger.tax_area(&args.name)?;
+            context.give(ledger, TaxAreaAnswer::new(area, today))
         }),
         TaxAreaCommand::Set(args) => set_tax(context, &args),
     }
@@ -154,7 +139,7 @@ fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
             area.name,
             plain(percent, 6)
         ));
-        tell(context, &area)
+        tell(context, area)
     })
 }
 
@@ -170,13 +155,13 @@ fn set_tax(context: &Context, args: &TaxAreaSetArgs) -> Result<()> {
             area.name,
             plain(percent, 6)
         ));
-        tell(context, &area)
+        tell(context, area)
     })
 }
 
 /// After an event, the JSON answer is the area as it stands; people were told in a sentence.
-fn tell(context: &Context, area: &TaxArea) -> Result<()> {
-    context.answer_if_json(|| tax_area_json(area, context.today()))
+fn tell(context: &Context, area: TaxArea) -> Result<()> {
+    context.give_json(|| Ok(TaxAreaAnswer::new(area, context.today())))
 }
 
 /// Reads a tax as percent: `8.25%` or `8.25`.

@@ -1,418 +1,616 @@
-//! The firm's book: items, machines, operations, sequences, schedules, rates, settings and tax areas.
+//! The firm's book: items, machines, operations, sequences, schedules, settings and tax areas.
 
-use std::fmt::Write as _;
+use std::fmt::{Display, Write as _};
 
 use chrono::NaiveDate;
-use serde_json::{Value, json};
+use serde::Serialize;
 
-use super::{Page, inert, percent_json, percent_text};
-use crate::ledger::{BookItem, BookMachine, Setting, TaxArea};
+use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
+use super::{Answer, Page, inert, or_blank};
+use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea};
 use crate::measure::Units;
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Decimal, plain, round};
+use crate::trade::cautions::Hazard;
 use crate::trade::film::{book_spread, micrometres, square_metres_per_litre, wet_mils};
-use crate::trade::operation::{Operation, Schedule, ScheduleStep, Sequence, skipped_grades};
+use crate::trade::operation::{
+    Driver, Operation, Schedule, ScheduleStep, Sequence, Splits, skipped_grades,
+};
 use crate::trade::rates::Book;
+use crate::trade::rental::Tariff;
 use crate::trade::{MachineId, Unit};
 
-fn item_fields(item: &BookItem, page: &Page) -> Value {
-    let packs = item.packs.iter().map(|pack| {
-        json!({
-            "size": { "quantity": plain(pack.size, 4), "unit": item.unit.as_str() },
-            "price": page.money_json(pack.price),
-            "source": pack.source,
-        })
-    });
-    json!({
-        "name": item.name,
-        "description": item.description,
-        "unit": item.unit.as_str(),
-        "kept": item.kept,
-        "returnable": item.returnable,
-        "unit_price": (!item.packs.is_empty()).then(|| page.unit_price(item.unit_price(page.currency))),
-        "packs": packs.collect::<Vec<_>>(),
-    })
+/// Writes what there is, or that there is nothing.
+fn or_dash(fact: Option<impl Display>) -> String {
+    fact.map_or_else(|| "-".to_owned(), |fact| fact.to_string())
 }
 
-/// Adds the currency to an answer that has money.
-fn with_currency(mut value: Value, page: &Page) -> Value {
-    value["currency"] = json!(page.currency.code());
-    value
-}
-
-/// Renders an item with its packs as JSON.
-pub fn item_json(item: &BookItem, page: &Page) -> Value {
-    with_currency(item_fields(item, page), page)
-}
-
-/// Renders an item with its packs as text.
-pub fn item_text(item: &BookItem, page: &Page) -> String {
-    let mut text = titled(&item.name, &item.description);
-    let kept = if item.kept {
-        "keeps when opened"
-    } else {
-        "doesn't keep when opened"
-    };
-    let returnable = if item.returnable {
-        "unopened packs go back"
-    } else {
-        "packs don't go back"
-    };
-    let _ = writeln!(text, "Counted in {}; {kept}; {returnable}", item.unit);
-    if item.packs.is_empty() {
-        text.push_str("No price yet.");
-        return text;
+/// Writes a name and what it is, as the first line of a longer answer.
+fn titled(name: &str, description: &str) -> String {
+    match description {
+        "" => format!("{}\n", inert(name)),
+        description => format!("{}: {}\n", inert(name), inert(description)),
     }
-    let currency = page.currency.code();
-    let mut table = page
-        .table([
-            "Pack",
-            currency,
-            &format!("{currency}/{}", item.unit),
-            "Source",
-        ])
-        .numbers([0, 1, 2]);
-    for pack in &item.packs {
-        table.row([
-            format!("{} {}", plain(pack.size, 4), item.unit),
-            page.money(pack.price),
-            page.unit_price(page.currency.decimal(pack.price) / pack.size),
-            pack.source.clone(),
-        ]);
-    }
-    let _ = write!(text, "\n{table}");
-    text
 }
 
-/// Renders the list of items as JSON.
-pub fn items_json(items: &[BookItem], page: &Page) -> Value {
-    let items: Vec<Value> = items.iter().map(|item| item_fields(item, page)).collect();
-    json!({ "currency": page.currency.code(), "items": items })
+/// A pack that an item is sold in.
+#[derive(Debug, Serialize)]
+struct PackFacts {
+    size: Quantity,
+    price: Amount,
+    #[serde(skip)]
+    unit_price: UnitPrice,
+    source: String,
 }
 
-/// Renders the list of items as text.
-pub fn items_text(items: &[BookItem], page: &Page) -> String {
-    if items.is_empty() {
-        return "No items yet.".to_owned();
-    }
-    let mut table = page
-        .table(["Item", "Unit", page.currency.code(), "Packs", ""])
-        .numbers([2]);
-    for item in items {
-        let packs: Vec<String> = item
-            .packs
-            .iter()
-            .map(|pack| format!("{} = {}", plain(pack.size, 4), page.money(pack.price)))
-            .collect();
-        table.row([
-            item.name.clone(),
-            item.unit.as_str().to_owned(),
-            if packs.is_empty() {
-                "-".to_owned()
-            } else {
-                page.unit_price(item.unit_price(page.currency))
+impl PackFacts {
+    fn new(pack: Pack, unit: Unit, page: &Page) -> PackFacts {
+        let Pack {
+            size,
+            price,
+            source,
+        } = pack;
+        PackFacts {
+            size: Quantity {
+                quantity: Number(size),
+                unit,
             },
-            packs.join("; "),
-            item.description.clone(),
-        ]);
-    }
-    table.to_string()
-}
-
-fn machine_fields(machine: &BookMachine, page: &Page) -> Value {
-    let tariff = &machine.tariff;
-    let price = |price: Option<Money>| price.map(|price| page.money(price));
-    json!({
-        "name": machine.name,
-        "description": machine.description,
-        "half_day": price(tariff.half_day),
-        "day": page.money_json(tariff.day),
-        "weekend": price(tariff.weekend),
-        "week": price(tariff.week),
-        "four_weeks": price(tariff.four_weeks),
-        "waiver_percent": percent_json(Some(tariff.waiver_percent)),
-        "cleaning": page.money_json(tariff.cleaning),
-        "source": machine.source,
-    })
-}
-
-/// Renders a machine with its tariff as JSON.
-pub fn machine_json(machine: &BookMachine, page: &Page) -> Value {
-    with_currency(machine_fields(machine, page), page)
-}
-
-/// Renders a machine with its tariff as text.
-pub fn machine_text(machine: &BookMachine, page: &Page) -> String {
-    let tariff = &machine.tariff;
-    let mut table = page.table(["Tariff", page.currency.code()]).numbers([1]);
-    for (period, price) in [
-        ("Half day", tariff.half_day),
-        ("Day", Some(tariff.day)),
-        ("Weekend", tariff.weekend),
-        ("Week", tariff.week),
-        ("Four weeks", tariff.four_weeks),
-    ] {
-        table.row([
-            period.to_owned(),
-            price.map_or_else(|| "-".to_owned(), |price| page.money(price)),
-        ]);
-    }
-    table.row(["Cleaning".to_owned(), page.money(tariff.cleaning)]);
-    table.row([
-        "Damage waiver".to_owned(),
-        percent_text(Some(tariff.waiver_percent)),
-    ]);
-    format!(
-        "{}\n{table}\n\nSource: {}",
-        titled(&machine.name, &machine.description),
-        inert(&machine.source)
-    )
-}
-
-/// Renders the list of machines as JSON.
-pub fn machines_json(machines: &[BookMachine], page: &Page) -> Value {
-    let machines: Vec<Value> = machines
-        .iter()
-        .map(|machine| machine_fields(machine, page))
-        .collect();
-    json!({ "currency": page.currency.code(), "machines": machines })
-}
-
-/// Renders the list of machines as text.
-pub fn machines_text(machines: &[BookMachine], page: &Page) -> String {
-    if machines.is_empty() {
-        return "No machines yet.".to_owned();
-    }
-    let headings = [
-        "Machine",
-        "Half day",
-        "Day",
-        "Weekend",
-        "Week",
-        "Four weeks",
-        "Waiver",
-        "Cleaning",
-    ];
-    let mut table = page.table(headings).numbers(1..=7);
-    for machine in machines {
-        let tariff = &machine.tariff;
-        let price =
-            |price: Option<Money>| price.map_or_else(|| "-".to_owned(), |price| page.money(price));
-        table.row([
-            machine.name.clone(),
-            price(tariff.half_day),
-            page.money(tariff.day),
-            price(tariff.weekend),
-            price(tariff.week),
-            price(tariff.four_weeks),
-            percent_text(Some(tariff.waiver_percent)),
-            page.money(tariff.cleaning),
-        ]);
-    }
-    format!("{table}\n\nAmounts in {}.", page.currency.code())
-}
-
-fn machine_name(id: Option<MachineId>, machines: &[BookMachine]) -> Option<&str> {
-    machines
-        .iter()
-        .find(|machine| Some(machine.id) == id)
-        .map(|machine| machine.name.as_str())
-}
-
-/// Renders an operation as JSON.
-pub fn operation_json(operation: &Operation, machines: &[BookMachine]) -> Value {
-    json!({
-        "name": operation.name,
-        "task": operation.task.name,
-        "driver": operation.driver.as_str(),
-        "item": operation.item.as_ref().map(|item| &item.name),
-        "item_unit": operation.item.as_ref().map(|item| item.unit.as_str()),
-        "set_size": operation.set_size,
-        "family": operation.family,
-        "splits": operation.splits.as_str(),
-        "machine": machine_name(operation.machine, machines),
-        "grit": operation.grit,
-        "harden_hours": operation.harden_hours.map(|hours| plain(hours, 2)),
-        "answers": operation.answers,
-        "hazards": operation.hazards.iter().map(|hazard| hazard.as_str()).collect::<Vec<_>>(),
-        "description": operation.description,
-        "source": operation.source,
-    })
-}
-
-/// Renders an operation as text.
-pub fn operation_text(operation: &Operation, machines: &[BookMachine]) -> String {
-    let mut text = titled(&operation.name, &operation.description);
-    let item = operation
-        .item
-        .as_ref()
-        .map(|item| match operation.set_size {
-            Some(size) => format!("{}, {size} changed at once", item.name),
-            None => item.name.clone(),
-        });
-    let hazards: Vec<&str> = operation
-        .hazards
-        .iter()
-        .map(|hazard| hazard.as_str())
-        .collect();
-    let facts = [
-        ("Task", Some(operation.task.name.clone())),
-        ("Measured by", Some(operation.driver.to_string())),
-        ("Item", item),
-        ("Family", Some(operation.family.clone())),
-        ("Rates differ by", Some(operation.splits.to_string())),
-        (
-            "Machine",
-            machine_name(operation.machine, machines).map(str::to_owned),
-        ),
-        ("Grit", operation.grit.map(|grit| grit.to_string())),
-        (
-            "Can be sanded after",
-            operation
-                .harden_hours
-                .map(|hours| format!("{} hours", hours.normalize())),
-        ),
-        ("Answers", operation.answers.clone()),
-        ("Hazards", (!hazards.is_empty()).then(|| hazards.join(", "))),
-        ("Source", Some(operation.source.clone())),
-    ];
-    for (word, fact) in facts {
-        if let Some(fact) = fact {
-            let _ = writeln!(text, "{word}: {}", inert(&fact));
+            price: page.amount(price),
+            unit_price: page.price_of_one(page.currency.decimal(price) / size),
+            source,
         }
     }
-    text
-}
 
-/// Renders the list of operations as JSON.
-pub fn operations_json(operations: &[Operation], machines: &[BookMachine]) -> Value {
-    Value::Array(
-        operations
-            .iter()
-            .map(|operation| operation_json(operation, machines))
-            .collect(),
-    )
-}
-
-/// Renders the list of operations as text.
-pub fn operations_text(operations: &[Operation], machines: &[BookMachine], page: &Page) -> String {
-    if operations.is_empty() {
-        return "No operations yet.".to_owned();
+    /// Writes its size, without the unit.
+    fn size(&self) -> String {
+        plain(self.size.quantity.0, 4)
     }
-    let mut table = page.table(["Operation", "Task", "Driver", "Item", "Machine", "Answers"]);
-    for operation in operations {
-        table.row([
-            operation.name.clone(),
-            operation.task.name.clone(),
-            operation.driver.as_str().to_owned(),
-            operation
-                .item
-                .as_ref()
-                .map(|item| item.name.clone())
-                .unwrap_or_default(),
-            machine_name(operation.machine, machines)
-                .unwrap_or_default()
-                .to_owned(),
-            operation.answers.clone().unwrap_or_default(),
-        ]);
+}
+
+/// What is known of an item.
+#[derive(Debug, Serialize)]
+struct ItemFacts {
+    name: String,
+    description: String,
+    unit: Unit,
+    kept: bool,
+    returnable: bool,
+    unit_price: Option<UnitPrice>,
+    packs: Vec<PackFacts>,
+}
+
+impl ItemFacts {
+    fn new(item: BookItem, page: &Page) -> ItemFacts {
+        let unit_price = (!item.packs.is_empty()).then(|| item.unit_price(page.currency));
+        let BookItem {
+            id: _,
+            name,
+            description,
+            unit,
+            kept,
+            returnable,
+            packs,
+        } = item;
+        ItemFacts {
+            name,
+            description,
+            unit,
+            kept,
+            returnable,
+            unit_price: unit_price.map(|price| page.price_of_one(price)),
+            packs: page.each(packs, |pack, page| PackFacts::new(pack, unit, page)),
+        }
     }
-    table.to_string()
 }
 
-/// Renders a sanding sequence with its warnings as JSON.
-pub fn sequence_json(sequence: &Sequence) -> Value {
-    let steps = sequence.steps.iter().map(
-        |step| json!({ "operation": step.name, "driver": step.driver.as_str(), "grit": step.grit }),
-    );
-    json!({
-        "name": sequence.name,
-        "steps": steps.collect::<Vec<_>>(),
-        "warnings": skipped_grades(sequence).iter().map(ToString::to_string).collect::<Vec<_>>(),
-    })
+/// An item with its packs.
+#[derive(Debug, Serialize)]
+pub struct ItemAnswer {
+    #[serde(flatten)]
+    item: ItemFacts,
+    currency: &'static str,
 }
 
-/// Renders a sanding sequence as text.
-pub fn sequence_text(sequence: &Sequence, page: &Page) -> String {
-    let mut table = page
-        .table(["", "Operation", "Driver", "Grit", ""])
-        .numbers([0, 3]);
-    for (position, step) in (1..).zip(&sequence.steps) {
-        table.row([
-            format!("{position}"),
-            step.name.clone(),
-            step.driver.as_str().to_owned(),
-            step.grit.map(|grit| grit.to_string()).unwrap_or_default(),
-            step.description.clone(),
-        ]);
+impl ItemAnswer {
+    /// Returns the answer about an item.
+    pub fn new(item: BookItem, page: &Page) -> ItemAnswer {
+        ItemAnswer {
+            item: ItemFacts::new(item, page),
+            currency: page.currency.code(),
+        }
     }
-    format!("{}\n\n{table}", inert(&sequence.name))
 }
 
-/// Renders the list of sanding sequences as JSON.
-pub fn sequences_json(sequences: &[Sequence]) -> Value {
-    Value::Array(sequences.iter().map(sequence_json).collect())
-}
-
-/// Renders the list of sanding sequences as text.
-pub fn sequences_text(sequences: &[Sequence], page: &Page) -> String {
-    if sequences.is_empty() {
-        return "No sequences yet.".to_owned();
+impl Answer for ItemAnswer {
+    fn text(&self, page: &Page) -> String {
+        let (item, currency) = (&self.item, self.currency);
+        let kept = match item.kept {
+            true => "keeps when opened",
+            false => "doesn't keep when opened",
+        };
+        let returnable = match item.returnable {
+            true => "unopened packs go back",
+            false => "packs don't go back",
+        };
+        let (title, unit) = (titled(&item.name, &item.description), item.unit);
+        let head = format!("{title}Counted in {unit}; {kept}; {returnable}\n");
+        if item.packs.is_empty() {
+            return head + "No price yet.";
+        }
+        let of_one = format!("{currency}/{unit}");
+        let mut table = page
+            .table(["Pack", currency, &of_one, "Source"])
+            .numbers([0, 1, 2]);
+        for pack in &item.packs {
+            table.line([
+                &format!("{} {unit}", pack.size()),
+                &pack.price,
+                &pack.unit_price,
+                &pack.source,
+            ]);
+        }
+        format!("{head}\n{table}")
     }
-    let mut table = page.table(["Sequence", "Operations"]);
-    for sequence in sequences {
-        let steps: Vec<&str> = sequence
-            .steps
-            .iter()
-            .map(|step| step.name.as_str())
-            .collect();
-        table.row([sequence.name.clone(), steps.join(", ")]);
-    }
-    table.to_string()
 }
 
-/// Renders a coating schedule as JSON.
-pub fn schedule_json(schedule: &Schedule, book: &Book, page: &Page) -> Value {
-    let steps = schedule
-        .steps
-        .iter()
-        .map(|ScheduleStep { operation, drying }| {
-            let measured =
-                |value: Option<Decimal>, unit| value.map(|value| page.quantity_json(value, unit));
-            json!({
-                "operation": operation.name,
-                "driver": operation.driver.as_str(),
-                "item": operation.item.as_ref().map(|item| &item.name),
-                "wet_film_mils": book_spread(operation, book).map(|spread| plain(wet_mils(spread), 4)),
-                "recoat": measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
-                "light_use": measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
-                "furniture_back": measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
-                "full_cure": measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
-            })
+/// The items.
+#[derive(Debug, Serialize)]
+pub struct ItemList {
+    currency: &'static str,
+    items: Vec<ItemFacts>,
+}
+
+impl ItemList {
+    /// Returns the answer about these items.
+    pub fn new(items: Vec<BookItem>, page: &Page) -> ItemList {
+        ItemList {
+            currency: page.currency.code(),
+            items: page.each(items, ItemFacts::new),
+        }
+    }
+}
+
+impl Answer for ItemList {
+    fn text(&self, page: &Page) -> String {
+        if self.items.is_empty() {
+            return "No items yet.".to_owned();
+        }
+        let mut table = page
+            .table(["Item", "Unit", self.currency, "Packs", ""])
+            .numbers([2]);
+        for item in &self.items {
+            let packs = item.packs.iter();
+            let packs = packs.map(|pack| format!("{} = {}", pack.size(), pack.price));
+            table.line([
+                &item.name,
+                &item.unit,
+                &or_dash(item.unit_price),
+                &packs.collect::<Vec<_>>().join("; "),
+                &item.description,
+            ]);
+        }
+        table.to_string()
+    }
+}
+
+/// What is known of a machine.
+#[derive(Debug, Serialize)]
+struct MachineFacts {
+    name: String,
+    description: String,
+    half_day: Option<Amount>,
+    day: Amount,
+    weekend: Option<Amount>,
+    week: Option<Amount>,
+    four_weeks: Option<Amount>,
+    waiver_percent: Percent,
+    cleaning: Amount,
+    source: String,
+}
+
+impl MachineFacts {
+    fn new(machine: BookMachine, page: &Page) -> MachineFacts {
+        let BookMachine {
+            id: _,
+            name,
+            description,
+            tariff:
+                Tariff {
+                    half_day,
+                    day,
+                    weekend,
+                    week,
+                    four_weeks,
+                    waiver_percent,
+                    cleaning,
+                },
+            source,
+        } = machine;
+        MachineFacts {
+            name,
+            description,
+            half_day: half_day.map(|price| page.amount(price)),
+            day: page.amount(day),
+            weekend: weekend.map(|price| page.amount(price)),
+            week: week.map(|price| page.amount(price)),
+            four_weeks: four_weeks.map(|price| page.amount(price)),
+            waiver_percent: Percent(Some(waiver_percent)),
+            cleaning: page.amount(cleaning),
+            source,
+        }
+    }
+}
+
+/// A machine with its tariff.
+#[derive(Debug, Serialize)]
+pub struct MachineAnswer {
+    #[serde(flatten)]
+    machine: MachineFacts,
+    currency: &'static str,
+}
+
+impl MachineAnswer {
+    /// Returns the answer about a machine.
+    pub fn new(machine: BookMachine, page: &Page) -> MachineAnswer {
+        MachineAnswer {
+            machine: MachineFacts::new(machine, page),
+            currency: page.currency.code(),
+        }
+    }
+}
+
+impl Answer for MachineAnswer {
+    fn text(&self, page: &Page) -> String {
+        let machine = &self.machine;
+        let mut table = page.table(["Tariff", self.currency]).numbers([1]);
+        table.line([&"Half day", &or_dash(machine.half_day)]);
+        table.line([&"Day", &machine.day]);
+        table.line([&"Weekend", &or_dash(machine.weekend)]);
+        table.line([&"Week", &or_dash(machine.week)]);
+        table.line([&"Four weeks", &or_dash(machine.four_weeks)]);
+        table.line([&"Cleaning", &machine.cleaning]);
+        table.line([&"Damage waiver", &machine.waiver_percent]);
+        let title = titled(&machine.name, &machine.description);
+        format!("{title}\n{table}\n\nSource: {}", inert(&machine.source))
+    }
+}
+
+/// The machines.
+#[derive(Debug, Serialize)]
+pub struct MachineList {
+    currency: &'static str,
+    machines: Vec<MachineFacts>,
+}
+
+impl MachineList {
+    /// Returns the answer about these machines.
+    pub fn new(machines: Vec<BookMachine>, page: &Page) -> MachineList {
+        MachineList {
+            currency: page.currency.code(),
+            machines: page.each(machines, MachineFacts::new),
+        }
+    }
+}
+
+impl Answer for MachineList {
+    fn text(&self, page: &Page) -> String {
+        if self.machines.is_empty() {
+            return "No machines yet.".to_owned();
+        }
+        let headings = [
+            "Machine",
+            "Half day",
+            "Day",
+            "Weekend",
+            "Week",
+            "Four weeks",
+            "Waiver",
+            "Cleaning",
+        ];
+        let mut table = page.table(headings).numbers(1..=7);
+        for machine in &self.machines {
+            table.line([
+                &machine.name,
+                &or_dash(machine.half_day),
+                &machine.day,
+                &or_dash(machine.weekend),
+                &or_dash(machine.week),
+                &or_dash(machine.four_weeks),
+                &machine.waiver_percent,
+                &machine.cleaning,
+            ]);
+        }
+        format!("{table}\n\nAmounts in {}.", self.currency)
+    }
+}
+
+/// An operation.
+#[derive(Debug, Serialize)]
+pub struct OperationAnswer {
+    name: String,
+    task: String,
+    driver: Driver,
+    item: Option<String>,
+    item_unit: Option<Unit>,
+    set_size: Option<u32>,
+    family: String,
+    splits: Splits,
+    machine: Option<String>,
+    grit: Option<u32>,
+    harden_hours: Option<Number>,
+    #[serde(skip)]
+    hardens: Option<Decimal>,
+    answers: Option<String>,
+    hazards: Vec<Hazard>,
+    description: String,
+    source: String,
+}
+
+impl OperationAnswer {
+    /// Returns the answer about an operation, whose machine is one of these.
+    pub fn new(operation: Operation, machines: &[BookMachine]) -> OperationAnswer {
+        let Operation {
+            id: _,
+            name,
+            task,
+            driver,
+            item,
+            set_size,
+            family,
+            splits,
+            machine,
+            grit,
+            harden_hours,
+            answers,
+            hazards,
+            description,
+            source,
+        } = operation;
+        OperationAnswer {
+            name,
+            task: task.name,
+            driver,
+            item_unit: item.as_ref().map(|item| item.unit),
+            item: item.map(|item| item.name),
+            set_size,
+            family,
+            splits,
+            machine: machine.and_then(|id| machine_name(id, machines)),
+            grit,
+            harden_hours: harden_hours.map(|hours| Number(round(hours, 2))),
+            hardens: harden_hours.map(|hours| hours.normalize()),
+            answers,
+            hazards,
+            description,
+            source,
+        }
+    }
+}
+
+fn machine_name(id: MachineId, machines: &[BookMachine]) -> Option<String> {
+    let machine = machines.iter().find(|machine| machine.id == id)?;
+    Some(machine.name.clone())
+}
+
+impl Answer for OperationAnswer {
+    fn text(&self, _: &Page) -> String {
+        let item = self.item.as_ref().map(|item| match self.set_size {
+            Some(size) => format!("{item}, {size} changed at once"),
+            None => item.clone(),
         });
-    json!({ "name": schedule.name, "steps": steps.collect::<Vec<_>>() })
+        let hazards: Vec<&str> = self.hazards.iter().map(|hazard| hazard.as_str()).collect();
+        let facts = [
+            ("Task", Some(self.task.clone())),
+            ("Measured by", Some(self.driver.to_string())),
+            ("Item", item),
+            ("Family", Some(self.family.clone())),
+            ("Rates differ by", Some(self.splits.to_string())),
+            ("Machine", self.machine.clone()),
+            ("Grit", self.grit.map(|grit| grit.to_string())),
+            (
+                "Can be sanded after",
+                self.hardens.map(|hours| format!("{hours} hours")),
+            ),
+            ("Answers", self.answers.clone()),
+            (
+                "Hazards",
+                Some(hazards.join(", ")).filter(|hazards| !hazards.is_empty()),
+            ),
+            ("Source", Some(self.source.clone())),
+        ];
+        let mut text = titled(&self.name, &self.description);
+        let known = facts
+            .iter()
+            .filter_map(|(word, fact)| Some((word, fact.as_ref()?)));
+        for (word, fact) in known {
+            let _ = writeln!(text, "{word}: {}", inert(fact));
+        }
+        text
+    }
 }
 
-/// Writes how far the book has a gallon or a litre of a coat go.
-fn spread_text(operation: &Operation, book: &Book, page: &Page) -> String {
-    let spread = book_spread(operation, book).map(|spread| match page.units {
-        Units::Us => format!("{} sq ft/gal", plain(spread, 0)),
-        Units::Metric => format!("{} m²/l", plain(square_metres_per_litre(spread), 1)),
-    });
-    spread.unwrap_or_default()
+/// The operations.
+#[derive(Debug, Serialize)]
+pub struct OperationList(Vec<OperationAnswer>);
+
+impl OperationList {
+    /// Returns the answer about these operations, whose machines are among these.
+    pub fn new(operations: Vec<Operation>, machines: &[BookMachine]) -> OperationList {
+        let operations = operations.into_iter();
+        OperationList(
+            operations
+                .map(|operation| OperationAnswer::new(operation, machines))
+                .collect(),
+        )
+    }
 }
 
-/// Writes the wet film that the book's spread of a coat leaves, in mils or micrometres.
-fn film_text(operation: &Operation, book: &Book, page: &Page) -> String {
-    let film = book_spread(operation, book).map(|spread| match page.units {
-        Units::Us => format!("{} mil", plain(wet_mils(spread), 1)),
-        Units::Metric => format!("{} µm", plain(micrometres(wet_mils(spread)), 0)),
-    });
-    film.unwrap_or_default()
+impl Answer for OperationList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No operations yet.".to_owned();
+        }
+        let mut table = page.table(["Operation", "Task", "Driver", "Item", "Machine", "Answers"]);
+        for operation in &self.0 {
+            table.line([
+                &operation.name,
+                &operation.task,
+                &operation.driver,
+                &or_blank(operation.item.as_ref()),
+                &or_blank(operation.machine.as_ref()),
+                &or_blank(operation.answers.as_ref()),
+            ]);
+        }
+        table.to_string()
+    }
 }
 
-/// Renders a coating schedule as text.
-pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
-    let mut table = page
-        .table([
+/// A cut of a sanding sequence.
+#[derive(Debug, Serialize)]
+struct CutFacts {
+    operation: String,
+    driver: Driver,
+    grit: Option<u32>,
+    #[serde(skip)]
+    description: String,
+}
+
+/// A sanding sequence with its warnings.
+#[derive(Debug, Serialize)]
+pub struct SequenceAnswer {
+    name: String,
+    steps: Vec<CutFacts>,
+    warnings: Vec<String>,
+}
+
+impl SequenceAnswer {
+    /// Returns the answer about a sanding sequence.
+    pub fn new(sequence: Sequence) -> SequenceAnswer {
+        let warnings = skipped_grades(&sequence);
+        let Sequence { name, steps } = sequence;
+        let steps = steps.into_iter().map(|step| CutFacts {
+            operation: step.name,
+            driver: step.driver,
+            grit: step.grit,
+            description: step.description,
+        });
+        SequenceAnswer {
+            name,
+            steps: steps.collect(),
+            warnings: warnings.iter().map(ToString::to_string).collect(),
+        }
+    }
+}
+
+impl Answer for SequenceAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut table = page
+            .table(["", "Operation", "Driver", "Grit", ""])
+            .numbers([0, 3]);
+        for (position, step) in (1..).zip(&self.steps) {
+            table.line([
+                &position,
+                &step.operation,
+                &step.driver,
+                &or_blank(step.grit),
+                &step.description,
+            ]);
+        }
+        format!("{}\n\n{table}", inert(&self.name))
+    }
+}
+
+/// The sanding sequences.
+#[derive(Debug, Serialize)]
+pub struct SequenceList(Vec<SequenceAnswer>);
+
+impl SequenceList {
+    /// Returns the answer about these sequences.
+    pub fn new(sequences: Vec<Sequence>) -> SequenceList {
+        SequenceList(sequences.into_iter().map(SequenceAnswer::new).collect())
+    }
+}
+
+impl Answer for SequenceList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No sequences yet.".to_owned();
+        }
+        let mut table = page.table(["Sequence", "Operations"]);
+        for sequence in &self.0 {
+            let steps: Vec<&str> = sequence.steps.iter().map(|step| &*step.operation).collect();
+            table.line([&sequence.name, &steps.join(", ")]);
+        }
+        table.to_string()
+    }
+}
+
+/// A step of a coating schedule.
+#[derive(Debug, Serialize)]
+struct CoatFacts {
+    operation: String,
+    driver: Driver,
+    item: Option<String>,
+    /// How far the book has a gallon or a litre of it go.
+    #[serde(skip)]
+    spread: Option<String>,
+    /// The wet film that this spread leaves, in mils or micrometres.
+    #[serde(skip)]
+    film: Option<String>,
+    wet_film_mils: Option<Number>,
+    recoat: Option<Quantity>,
+    light_use: Option<Quantity>,
+    furniture_back: Option<Quantity>,
+    full_cure: Option<Quantity>,
+}
+
+impl CoatFacts {
+    fn new(step: ScheduleStep, book: &Book, page: &Page) -> CoatFacts {
+        let ScheduleStep { operation, drying } = step;
+        let spread = book_spread(&operation, book);
+        let mils = spread.map(wet_mils);
+        let measured = |time: Option<Decimal>, unit| time.map(|time| page.measured(time, unit));
+        CoatFacts {
+            operation: operation.name,
+            driver: operation.driver,
+            item: operation.item.map(|item| item.name),
+            spread: spread.map(|spread| match page.units {
+                Units::Us => format!("{} sq ft/gal", plain(spread, 0)),
+                Units::Metric => format!("{} m²/l", plain(square_metres_per_litre(spread), 1)),
+            }),
+            film: mils.map(|mils| match page.units {
+                Units::Us => format!("{} mil", plain(mils, 1)),
+                Units::Metric => format!("{} µm", plain(micrometres(mils), 0)),
+            }),
+            wet_film_mils: mils.map(Number),
+            recoat: measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
+            light_use: measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+            furniture_back: measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
+            full_cure: measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
+        }
+    }
+}
+
+/// A coating schedule.
+#[derive(Debug, Serialize)]
+pub struct ScheduleAnswer {
+    name: String,
+    steps: Vec<CoatFacts>,
+}
+
+impl ScheduleAnswer {
+    /// Returns the answer about a schedule, whose coats go as far as the book has them go.
+    pub fn new(schedule: Schedule, book: &Book, page: &Page) -> ScheduleAnswer {
+        let Schedule { name, steps } = schedule;
+        ScheduleAnswer {
+            name,
+            steps: page.each(steps, |step, page| CoatFacts::new(step, book, page)),
+        }
+    }
+}
+
+impl Answer for ScheduleAnswer {
+    fn text(&self, page: &Page) -> String {
+        let headings = [
             "",
             "Operation",
             "Driver",
@@ -422,162 +620,171 @@ pub fn schedule_text(schedule: &Schedule, book: &Book, page: &Page) -> String {
             "Light use",
             "Furniture",
             "Full cure",
-        ])
-        .numbers([0, 3, 4, 5, 6, 7, 8]);
-    for (position, ScheduleStep { operation, drying }) in (1..).zip(&schedule.steps) {
-        let measured = |value: Option<Decimal>, unit| {
-            value
-                .map(|value| page.quantity(value, unit))
-                .unwrap_or_default()
-        };
-        table.row([
-            format!("{position}"),
-            operation.name.clone(),
-            operation.driver.as_str().to_owned(),
-            spread_text(operation, book, page),
-            film_text(operation, book, page),
-            measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
-            measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
-            measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
-            measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
-        ]);
+        ];
+        let mut table = page.table(headings).numbers([0, 3, 4, 5, 6, 7, 8]);
+        for (position, step) in (1..).zip(&self.steps) {
+            table.line([
+                &position,
+                &step.operation,
+                &step.driver,
+                &or_blank(step.spread.as_ref()),
+                &or_blank(step.film.as_ref()),
+                &or_blank(step.recoat),
+                &or_blank(step.light_use),
+                &or_blank(step.furniture_back),
+                &or_blank(step.full_cure),
+            ]);
+        }
+        format!("{}\n\n{table}", inert(&self.name))
     }
-    format!("{}\n\n{table}", inert(&schedule.name))
 }
 
-/// Renders the list of coating schedules as JSON.
-pub fn schedules_json(schedules: &[Schedule], book: &Book, page: &Page) -> Value {
-    Value::Array(
-        schedules
-            .iter()
-            .map(|schedule| schedule_json(schedule, book, page))
-            .collect(),
-    )
-}
+/// The coating schedules.
+#[derive(Debug, Serialize)]
+pub struct ScheduleList(Vec<ScheduleAnswer>);
 
-/// Renders the list of coating schedules as text.
-pub fn schedules_text(schedules: &[Schedule], page: &Page) -> String {
-    if schedules.is_empty() {
-        return "No schedules yet.".to_owned();
+impl ScheduleList {
+    /// Returns the answer about these schedules.
+    pub fn new(schedules: Vec<Schedule>, book: &Book, page: &Page) -> ScheduleList {
+        ScheduleList(page.each(schedules, |schedule, page| {
+            ScheduleAnswer::new(schedule, book, page)
+        }))
     }
-    let mut table = page.table(["Schedule", "Operations"]);
-    for schedule in schedules {
-        let steps: Vec<&str> = schedule
-            .steps
-            .iter()
-            .map(|step| step.operation.name.as_str())
-            .collect();
-        table.row([schedule.name.clone(), steps.join(", ")]);
+}
+
+impl Answer for ScheduleList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No schedules yet.".to_owned();
+        }
+        let mut table = page.table(["Schedule", "Operations"]);
+        for schedule in &self.0 {
+            let steps: Vec<&str> = schedule.steps.iter().map(|step| &*step.operation).collect();
+            table.line([&schedule.name, &steps.join(", ")]);
+        }
+        table.to_string()
     }
-    table.to_string()
 }
 
-/// Renders a setting as JSON.
-pub fn setting_json(setting: &Setting) -> Value {
-    json!({
-        "name": setting.name,
-        "value": setting.value,
-        "description": setting.description,
-        "source": setting.source,
-    })
+/// A setting.
+#[derive(Debug, Serialize)]
+pub struct SettingAnswer {
+    name: String,
+    value: String,
+    description: String,
+    source: String,
 }
 
-/// Renders a setting as text.
-pub fn setting_text(setting: &Setting) -> String {
-    format!(
-        "{} = {}\n{}\nSource: {}",
-        setting.name,
-        inert(&setting.value),
-        inert(&setting.description),
-        inert(&setting.source)
-    )
-}
-
-/// Renders the settings as JSON.
-pub fn settings_json(settings: &[Setting]) -> Value {
-    Value::Array(settings.iter().map(setting_json).collect())
-}
-
-/// Renders the settings as text.
-pub fn settings_text(settings: &[Setting], page: &Page) -> String {
-    let mut table = page.table(["Setting", "Value", "What it is"]);
-    for setting in settings {
-        table.row([
-            setting.name.clone(),
-            setting.value.clone(),
-            setting.description.clone(),
-        ]);
+impl SettingAnswer {
+    /// Returns the answer about a setting.
+    pub fn new(setting: Setting) -> SettingAnswer {
+        let Setting {
+            name,
+            value,
+            description,
+            source,
+        } = setting;
+        SettingAnswer {
+            name,
+            value,
+            description,
+            source,
+        }
     }
-    table.to_string()
 }
 
-/// Returns the percentage that an area has on a date; `None`: no rate has begun.
-fn percent_on(area: &TaxArea, on: NaiveDate) -> Option<Decimal> {
-    area.rates
-        .iter()
-        .rev()
-        .find(|(from, _)| *from <= on)
-        .map(|(_, percent)| *percent)
-}
-
-/// Renders a tax area as JSON, with the percentage of a date.
-pub fn tax_area_json(area: &TaxArea, on: NaiveDate) -> Value {
-    let rates = area
-        .rates
-        .iter()
-        .map(|(from, percent)| json!({ "from": from, "percent": percent_exact(*percent) }));
-    json!({
-        "name": area.name,
-        "percent": percent_on(area, on).map_or(Value::Null, percent_exact),
-        "rates": rates.collect::<Vec<_>>(),
-    })
-}
-
-/// Writes a percentage as a JSON number with every decimal that a tax rate has, such as 8.875.
-fn percent_exact(percent: Decimal) -> Value {
-    plain(percent, 6)
-        .parse::<serde_json::Number>()
-        .map_or(Value::Null, Value::Number)
-}
-
-fn percent_words(percent: Decimal) -> String {
-    format!("{} %", plain(percent, 6))
-}
-
-/// Renders a tax area as text.
-pub fn tax_area_text(area: &TaxArea, page: &Page) -> String {
-    let mut table = page.table(["From", "Tax"]).numbers([1]);
-    for (from, percent) in &area.rates {
-        table.row([from.to_string(), percent_words(*percent)]);
+impl Answer for SettingAnswer {
+    fn text(&self, _: &Page) -> String {
+        let (value, description) = (inert(&self.value), inert(&self.description));
+        let (name, source) = (&self.name, inert(&self.source));
+        format!("{name} = {value}\n{description}\nSource: {source}")
     }
-    format!("{}\n\n{table}", inert(&area.name))
 }
 
-/// Renders the tax areas as JSON, with the percentages of a date.
-pub fn tax_areas_json(areas: &[TaxArea], on: NaiveDate) -> Value {
-    Value::Array(areas.iter().map(|area| tax_area_json(area, on)).collect())
-}
+/// The settings.
+#[derive(Debug, Serialize)]
+pub struct SettingList(Vec<SettingAnswer>);
 
-/// Renders the tax areas as text, with the percentages of a date.
-pub fn tax_areas_text(areas: &[TaxArea], on: NaiveDate, page: &Page) -> String {
-    if areas.is_empty() {
-        return "No tax areas yet: the setting tax-percent applies everywhere.".to_owned();
+impl SettingList {
+    /// Returns the answer about these settings.
+    pub fn new(settings: Vec<Setting>) -> SettingList {
+        SettingList(settings.into_iter().map(SettingAnswer::new).collect())
     }
-    let mut table = page.table(["Tax area", "Tax"]).numbers([1]);
-    for area in areas {
-        table.row([
-            area.name.clone(),
-            percent_on(area, on).map_or_else(|| "-".to_owned(), percent_words),
-        ]);
-    }
-    table.to_string()
 }
 
-/// Writes a name and what it is, as the first line of a longer answer.
-fn titled(name: &str, description: &str) -> String {
-    if description.is_empty() {
-        format!("{}\n", inert(name))
-    } else {
-        format!("{}: {}\n", inert(name), inert(description))
+impl Answer for SettingList {
+    fn text(&self, page: &Page) -> String {
+        let mut table = page.table(["Setting", "Value", "What it is"]);
+        for setting in &self.0 {
+            table.line([&setting.name, &setting.value, &setting.description]);
+        }
+        table.to_string()
+    }
+}
+
+/// What the tax is from a date on.
+#[derive(Debug, Serialize)]
+struct TaxFrom {
+    from: NaiveDate,
+    percent: SetPercent,
+}
+
+/// A tax area, with its percentage of a date; `None`: no rate has begun.
+#[derive(Debug, Serialize)]
+pub struct TaxAreaAnswer {
+    name: String,
+    percent: Option<SetPercent>,
+    rates: Vec<TaxFrom>,
+}
+
+impl TaxAreaAnswer {
+    /// Returns the answer about a tax area on a date.
+    pub fn new(area: TaxArea, on: NaiveDate) -> TaxAreaAnswer {
+        let TaxArea { id: _, name, rates } = area;
+        let begun = rates.iter().rev().find(|(from, _)| *from <= on);
+        let rates = rates.iter().map(|&(from, percent)| TaxFrom {
+            from,
+            percent: SetPercent(percent),
+        });
+        TaxAreaAnswer {
+            name,
+            percent: begun.map(|(_, percent)| SetPercent(*percent)),
+            rates: rates.collect(),
+        }
+    }
+}
+
+impl Answer for TaxAreaAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut table = page.table(["From", "Tax"]).numbers([1]);
+        for TaxFrom { from, percent } in &self.rates {
+            table.line([from, percent]);
+        }
+        format!("{}\n\n{table}", inert(&self.name))
+    }
+}
+
+/// The tax areas, with their percentages of a date.
+#[derive(Debug, Serialize)]
+pub struct TaxAreaList(Vec<TaxAreaAnswer>);
+
+impl TaxAreaList {
+    /// Returns the answer about these tax areas on a date.
+    pub fn new(areas: Vec<TaxArea>, on: NaiveDate) -> TaxAreaList {
+        let areas = areas.into_iter();
+        TaxAreaList(areas.map(|area| TaxAreaAnswer::new(area, on)).collect())
+    }
+}
+
+impl Answer for TaxAreaList {
+    fn text(&self, page: &Page) -> String {
+        if self.0.is_empty() {
+            return "No tax areas yet: the setting tax-percent applies everywhere.".to_owned();
+        }
+        let mut table = page.table(["Tax area", "Tax"]).numbers([1]);
+        for area in &self.0 {
+            table.line([&area.name, &or_dash(area.percent)]);
+        }
+        table.to_string()
     }
 }
