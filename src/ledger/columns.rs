@@ -226,8 +226,8 @@ mod tests {
     use std::collections::{BTreeMap, BTreeSet};
 
     use super::super::QuoteStatus;
-    use super::super::book::ITEM_UNITS;
     use super::super::file::MIGRATIONS;
+    use super::super::items::ITEM_UNITS;
     use super::*;
 
     /// Returns the words that the schema lets into a column, for each `CHECK (column IN ('a', 'b'))`.

@@ -6,9 +6,9 @@ use rusqlite::CachedStatement;
 use rusqlite::types::Type;
 
 use super::Ledger;
-use super::book::tariff_from_row;
 use super::books::{Parts, Span, of_job};
 use super::columns::{Micro, NamedRow};
+use super::machines::tariff_from_row;
 use crate::money::{Decimal, Money};
 use crate::trade::job_cost::{DayRented, Logged, What};
 use crate::trade::operation::Task;

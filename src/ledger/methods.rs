@@ -4,7 +4,7 @@ use anyhow::Result;
 use rusqlite::named_params;
 
 use super::columns::Micro;
-use super::names::pick;
+use super::names::Names;
 use super::rows::{Columns, Rows};
 use super::{Ledger, OWN_FIGURE, Writing, refuse};
 use crate::trade::OperationId;
@@ -55,11 +55,9 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn sequence(&self, name: &str) -> Result<Sequence> {
-        let sequences = self
-            .sequences()?
-            .into_iter()
-            .map(|sequence| (sequence.name.clone(), sequence));
-        pick("sequence", name, &sequences.collect::<Vec<_>>())
+        let sequences = self.sequences()?.into_iter();
+        let named = sequences.map(|sequence| (sequence.name.clone(), sequence));
+        Names::new("sequence", named).find(name).cloned()
     }
 
     /// Returns every coating schedule, in the order of the book.
@@ -121,11 +119,9 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn schedule(&self, name: &str) -> Result<Schedule> {
-        let schedules = self
-            .schedules()?
-            .into_iter()
-            .map(|schedule| (schedule.name.clone(), schedule));
-        pick("schedule", name, &schedules.collect::<Vec<_>>())
+        let schedules = self.schedules()?.into_iter();
+        let named = schedules.map(|schedule| (schedule.name.clone(), schedule));
+        Names::new("schedule", named).find(name).cloned()
     }
 }
 

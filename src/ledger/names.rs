@@ -189,13 +189,6 @@ impl<T> Names<T> {
     }
 }
 
-/// Picks one of several named things, as [`Names::find`] does.
-pub(super) fn pick<T: Clone>(noun: &'static str, wanted: &str, named: &[(String, T)]) -> Result<T> {
-    let named = named.iter().map(|(name, thing)| (name.clone(), thing));
-    let names = Names::new(noun, named);
-    names.find(wanted).map(|found| (*found).clone())
-}
-
 /// Returns the names nearest to a mistyped one, best first.
 pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
     let mut near: Vec<(usize, &str)> = names
@@ -281,8 +274,13 @@ mod tests {
             ("Back", 3),
             ("Bath", 4),
         ];
-        let named: Vec<(String, i32)> = named.map(|(name, id)| (name.to_owned(), id)).to_vec();
-        let found = |wanted: &str| pick("room", wanted, &named).map_err(|error| error.to_string());
+        let rooms = Names::new("room", named.map(|(name, id)| (name.to_owned(), id)));
+        let found = |wanted: &str| {
+            rooms
+                .find(wanted)
+                .copied()
+                .map_err(|error| error.to_string())
+        };
         assert_eq!(found("LANDING"), Ok(1));
         assert_eq!(found("back"), Ok(3), "exact beats beginning");
         assert_eq!(found("back b"), Ok(2));
@@ -290,7 +288,7 @@ mod tests {
             found("ba"),
             Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned())
         );
-        let missing = pick("room", "lnading", &named).unwrap_err();
+        let missing = rooms.find("lnading").unwrap_err();
         let refusal = missing.downcast_ref::<Refusal>().unwrap();
         assert_eq!(
             (refusal.message.as_str(), refusal.hints[0].as_str()),

@@ -3,9 +3,9 @@
 use anyhow::Result;
 use rusqlite::CachedStatement;
 
-use super::book::tariff_from_row;
 use super::books::{Parts, Span, of_job};
 use super::columns::NamedRow;
+use super::machines::tariff_from_row;
 use super::quote_lines::LineRow;
 use super::quote_rows::{caution_from_row, room_from_row, terms_from_row};
 use super::quotes::{HEADER_COLUMNS, HEADER_PARTS};

@@ -5,12 +5,13 @@ use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::NamedRow;
+use super::names::Names;
 use super::offer::done_again;
 use super::quote_rows::Place;
 use super::quoted::Quotes;
 use super::{
     AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Writing, kept,
-    names, numbered, read_number, refuse, typed,
+    numbered, read_number, refuse, typed,
 };
 use crate::money::Money;
 use crate::trade::contract::Cancellation;
@@ -350,7 +351,8 @@ impl Ledger {
             Refusal::new(format!("{} has no option `{wanted}`", header.number))
                 .hint(format!("gritledger quote compare {}", header.number))
         };
-        names::pick("option", wanted, &named.collect::<Vec<_>>()).map_err(|_| refusal().into())
+        let options = Names::new("option", named);
+        options.find(wanted).cloned().map_err(|_| refusal().into())
     }
 
     /// Returns the quote of that identity.

@@ -6,9 +6,9 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
-use super::book::tariff_from_row;
 use super::columns::{Micro, NamedRow};
 use super::day_book::NewEntry;
+use super::machines::tariff_from_row;
 use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse, typed};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::{Away, DayUse, MOST_DAYS, Tariff};

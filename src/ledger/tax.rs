@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::columns::Micro;
-use super::names::{named, pick, same};
+use super::names::{Names, named, same};
 use super::{Ledger, Refusal, Writing, refuse, typed};
 use crate::money::Decimal;
 use crate::trade::SiteId;
@@ -64,11 +64,9 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn tax_area(&self, name: &str) -> Result<TaxArea> {
-        let areas = self
-            .tax_areas()?
-            .into_iter()
-            .map(|area| (area.name.clone(), area));
-        pick("tax area", name, &areas.collect::<Vec<_>>())
+        let areas = self.tax_areas()?.into_iter();
+        let named = areas.map(|area| (area.name.clone(), area));
+        Names::new("tax area", named).find(name).cloned()
     }
 
     /// Returns how the tax at a site has changed from what it was, in words; `None`: it is the same.

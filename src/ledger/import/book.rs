@@ -9,8 +9,8 @@ use chrono::NaiveDate;
 use rusqlite::named_params;
 
 use super::Transfer;
-use crate::ledger::book::item_unit;
 use crate::ledger::evidence::NewObservation;
+use crate::ledger::items::item_unit;
 use crate::ledger::names::{Names, key, named, same};
 use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
