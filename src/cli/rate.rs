@@ -330,7 +330,7 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
                 Err(error) => refuse!("{}: case_id `{}`: {error}", case.place, case.id),
             }
         }
-        let answer = CasesAnswer::new(predictions);
+        let answer = CasesAnswer::new(predictions, &context.page(ledger));
         let csv = answer.csv()?;
         return context.give_as(answer, |_| csv);
     }

@@ -6,8 +6,8 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::ui::Context;
 use crate::document::report::consumables::ConsumablesAnswer;
 use crate::document::report::margin::{By, Margins};
-use crate::document::report::rentals::{rentals_json, rentals_text};
-use crate::document::report::today::{today_json, today_text};
+use crate::document::report::rentals::RentalsAnswer;
+use crate::document::report::today::TodayAnswer;
 use crate::document::report::variance::VarianceAnswer;
 use crate::ledger::{Job, Ledger, Refusal, Span};
 
@@ -69,8 +69,8 @@ pub(super) struct ConsumablesArgs {
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
     let TodayArgs {} = args;
     context.read(|ledger| {
-        let (today, page) = (ledger.what_today_asks()?, context.page(ledger));
-        context.answer(|| today_json(&today, &page), || today_text(&today, &page))
+        let answer = TodayAnswer::new(ledger.what_today_asks()?, &context.page(ledger));
+        context.give(ledger, answer)
     })
 }
 
@@ -120,10 +120,7 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
         ReportCommand::Rentals => {
             let rentals = ledger.rentals()?;
             let unworked = ledger.unworked(&rentals)?;
-            context.answer(
-                || rentals_json(&rentals, &unworked, &page),
-                || rentals_text(&rentals, &unworked, &page),
-            )
+            context.give(ledger, RentalsAnswer::new(rentals, unworked, &page))
         }
     }
 }

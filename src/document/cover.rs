@@ -4,7 +4,6 @@ use std::fmt::{self, Write as _};
 
 use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
-use serde_json::{Value, json};
 
 use super::figures::{Amount, Days, Moment, Number, Run};
 use super::{Answer, Page, count, inert};
@@ -130,21 +129,6 @@ impl PlanFacts {
             None => format!("{more}. Without a start date no weekend rate is counted on."),
         }
     }
-}
-
-/// Says what is rented and what the yard will ask.
-pub(super) fn cover_words(cover: &Cover, page: &Page) -> String {
-    CoverFacts::new(cover.clone(), page).to_string()
-}
-
-/// Renders a planned rental as JSON.
-pub(super) fn plan_json(plan: &Plan, page: &Page) -> Value {
-    json!(PlanFacts::new(plan.clone(), page))
-}
-
-/// Writes a number of days: `1 day`, `1.5 days`.
-pub(super) fn days_words(days: Decimal) -> String {
-    Days(days).to_string()
 }
 
 /// The cheapest cover of a machine's rental.

@@ -1,12 +1,12 @@
 //! Invoices and payments.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
 use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, Quantity, SetPercent};
-use super::{Answer, Page, inert, or_blank};
+use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{Application, Credit, Invoice, Payment};
 use crate::money::Decimal;
 use crate::trade::Unit;
@@ -143,6 +143,14 @@ impl InvoiceFacts {
             credit,
         }
     }
+
+    /// Says what is owed on it, and how late it is: `I3: Ada Pell owes 240.00 USD, 3 days late`.
+    pub(super) fn overdue(&self, today: NaiveDate) -> String {
+        let late = self.due_on.map_or(0, |due| (today - due).num_days());
+        let late = count(usize::try_from(late).unwrap_or_default(), "day");
+        let due = self.due.with_currency();
+        format!("{}: {} owes {due}, {late} late", self.name, self.client)
+    }
 }
 
 /// What of a payment is beyond its invoice.
@@ -163,6 +171,12 @@ impl CreditFacts {
             invoice: credit.invoice,
             amount: page.amount(credit.amount),
         }
+    }
+}
+
+impl fmt::Display for CreditFacts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} of {} ({})", self.amount, self.client, self.payment)
     }
 }
 

@@ -70,6 +70,15 @@ impl JobList {
     pub fn new(jobs: Vec<Job>) -> JobList {
         JobList(jobs.into_iter().map(JobFacts::from).collect())
     }
+
+    /// Says of each where it stands, for whom and where it is.
+    pub(super) fn words(&self) -> Vec<String> {
+        let words = |job: &JobFacts| {
+            let (client, site) = (&job.client, &job.site);
+            format!("{} {}: {client}, {site}", job.number, job.state)
+        };
+        self.0.iter().map(words).collect()
+    }
 }
 
 impl Answer for JobList {
@@ -352,6 +361,11 @@ impl AwaitingFacts {
         }
     }
 
+    /// Says which use it is.
+    pub(super) fn words(&self) -> String {
+        format!("{}: {} on {}", self.entry, self.much(), self.job)
+    }
+
     /// Writes how much it is of what: `3 each of disc-7in-36`.
     fn much(&self) -> String {
         format!("{} {} of {}", self.quantity, self.unit, self.item)
@@ -561,7 +575,8 @@ pub(super) struct RentalFacts {
 }
 
 impl RentalFacts {
-    fn new(rental: Rental, page: &Page) -> RentalFacts {
+    /// Returns what is told of a rental.
+    pub(super) fn new(rental: Rental, page: &Page) -> RentalFacts {
         let jobs = rental.jobs().join(", ");
         let Rental {
             id: _,
@@ -600,7 +615,7 @@ impl RentalFacts {
 #[derive(Debug, Serialize)]
 pub struct RentalList {
     currency: &'static str,
-    pub(super) rentals: Vec<RentalFacts>,
+    rentals: Vec<RentalFacts>,
 }
 
 impl RentalList {
@@ -615,29 +630,34 @@ impl RentalList {
 
 impl Answer for RentalList {
     fn text(&self, page: &Page) -> String {
-        if self.rentals.is_empty() {
-            return "No machine was rented yet.".to_owned();
-        }
-        let mut table = page
-            .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
-            .numbers([5, 6]);
-        let mut shared = Vec::new();
-        for rental in &self.rentals {
-            let back_at = rental.back_at.map(|at| at.to_string());
-            table.line([
-                &rental.entry,
-                &rental.machine,
-                &rental.jobs,
-                &rental.out_at,
-                &back_at.as_deref().unwrap_or("still out"),
-                &or_blank(rental.back_at.map(|_| rental.days)),
-                &or_blank(rental.charge),
-            ]);
-            let named = |shares| format!("{} {}: {shares}", rental.entry, rental.machine);
-            shared.extend(shares_text(rental.shares.as_ref()).map(named));
-        }
-        format!("{table}{}", shared_text(&shared, page))
+        rentals_text(&self.rentals, page)
     }
+}
+
+/// Lists rentals.
+pub(super) fn rentals_text(rentals: &[RentalFacts], page: &Page) -> String {
+    if rentals.is_empty() {
+        return "No machine was rented yet.".to_owned();
+    }
+    let mut table = page
+        .table(["Entry", "Machine", "Job", "Out", "Back", "Days", "Charge"])
+        .numbers([5, 6]);
+    let mut shared = Vec::new();
+    for rental in rentals {
+        let back_at = rental.back_at.map(|at| at.to_string());
+        table.line([
+            &rental.entry,
+            &rental.machine,
+            &rental.jobs,
+            &rental.out_at,
+            &back_at.as_deref().unwrap_or("still out"),
+            &or_blank(rental.back_at.map(|_| rental.days)),
+            &or_blank(rental.charge),
+        ]);
+        let named = |shares| format!("{} {}: {shares}", rental.entry, rental.machine);
+        shared.extend(shares_text(rental.shares.as_ref()).map(named));
+    }
+    format!("{table}{}", shared_text(&shared, page))
 }
 
 /// What is on the shelf of an item.

@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use serde::Serialize;
-use serde_json::{Value, json};
 
 use super::cover::{PackFacts, PlanFacts, packs_words, units_words};
 use super::figures::{Amount, Number, Percent, SetPercent};
@@ -141,36 +140,41 @@ fn up(quantity: Decimal) -> Decimal {
 
 /// A shopping list.
 #[derive(Debug, Serialize)]
-pub struct ShoppingAnswer {
-    r#for: String,
-    currency: &'static str,
-    buy: Vec<ToBuyFacts>,
+#[serde(transparent)]
+pub(super) struct ShoppingList {
+    lines: Vec<ToBuyFacts>,
+    #[serde(skip)]
     total: Amount,
 }
 
-impl ShoppingAnswer {
-    /// Returns the answer about what is to be bought for a quote or a job.
-    pub fn new(of: String, shopping: Vec<ToBuy>, page: &Page) -> ShoppingAnswer {
+/// A shopping list, and what it is for.
+#[derive(Debug, Serialize)]
+pub struct ShoppingAnswer {
+    r#for: String,
+    currency: &'static str,
+    buy: ShoppingList,
+    total: Amount,
+}
+
+impl ShoppingList {
+    /// Returns what is told of what is to be bought.
+    pub(super) fn new(shopping: Vec<ToBuy>, page: &Page) -> ShoppingList {
         let total = shopping.iter().map(|line| line.basket.total).sum();
-        ShoppingAnswer {
-            r#for: of,
-            currency: page.currency.code(),
-            buy: page.each(shopping, ToBuyFacts::new),
+        ShoppingList {
+            lines: page.each(shopping, ToBuyFacts::new),
             total: page.amount(total),
         }
     }
-}
 
-impl Answer for ShoppingAnswer {
-    fn text(&self, page: &Page) -> String {
-        let of = &self.r#for;
-        if self.buy.is_empty() {
+    /// Lists what is to be bought for what is named.
+    pub(super) fn text(&self, of: &str, page: &Page) -> String {
+        if self.lines.is_empty() {
             return format!("Nothing to buy for {of}: what it needs is in stock, or used already.");
         }
         let mut table = page
             .table(["Item", "Enough", "Stock", "Buy", "Hand back", "Total"])
             .numbers([1, 2, 5]);
-        for line in &self.buy {
+        for line in &self.lines {
             let enough = units_words(line.enough, line.unit);
             table.line([
                 &line.item,
@@ -185,6 +189,25 @@ impl Answer for ShoppingAnswer {
         let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
                     what is handed back unopened is refunded, what is left over goes to the next job.";
         format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note))
+    }
+}
+
+impl ShoppingAnswer {
+    /// Returns the answer about what is to be bought for a quote or a job.
+    pub fn new(of: String, shopping: Vec<ToBuy>, page: &Page) -> ShoppingAnswer {
+        let buy = ShoppingList::new(shopping, page);
+        ShoppingAnswer {
+            r#for: of,
+            currency: page.currency.code(),
+            total: buy.total,
+            buy,
+        }
+    }
+}
+
+impl Answer for ShoppingAnswer {
+    fn text(&self, page: &Page) -> String {
+        self.buy.text(&self.r#for, page)
     }
 }
 
@@ -212,9 +235,7 @@ pub(super) struct OutlookFacts {
     seed: String,
     risk: Vec<RiskFacts>,
     rental: Vec<RentalFacts>,
-    buy: Vec<ToBuyFacts>,
-    #[serde(skip)]
-    to_buy: Amount,
+    buy: ShoppingList,
 }
 
 impl OutlookFacts {
@@ -241,7 +262,6 @@ impl OutlookFacts {
             needs: _,
             room_by_room: _,
         } = outlook;
-        let to_buy = shopping.iter().map(|line| line.basket.total).sum();
         OutlookFacts {
             target_margin_percent: Percent::of_one(Some(quote.terms.margin)),
             confidence_percent: Percent::of_one(Some(quote.terms.confidence)),
@@ -260,8 +280,7 @@ impl OutlookFacts {
             seed: seed.to_string(),
             risk: page.each(risks, RiskFacts::new),
             rental: page.each(rentals, RentalFacts::new),
-            buy: page.each(shopping, ToBuyFacts::new),
-            to_buy: page.amount(to_buy),
+            buy: ShoppingList::new(shopping, page),
         }
     }
 
@@ -311,13 +330,13 @@ impl OutlookFacts {
     }
 
     fn buy_text(&self, number: &str, page: &Page) -> String {
-        if self.buy.is_empty() {
+        if self.buy.lines.is_empty() {
             return String::new();
         }
         let words = format!(
             "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
-            count(self.buy.len(), "item"),
-            self.to_buy
+            count(self.buy.lines.len(), "item"),
+            self.buy.total
         );
         format!("\n{}\n", page.prose(&words))
     }
@@ -485,45 +504,4 @@ impl Answer for CompareAnswer {
         let owner = self.owner_text(page);
         format!("{}\n\n{table}\n{owner}{points}", self.title)
     }
-}
-
-/// Renders how sure a quote is as JSON.
-pub(super) fn outlook_json(
-    quote: &Quote,
-    outlook: &Outlook,
-    shopping: &[ToBuy],
-    page: &Page,
-) -> Value {
-    json!(OutlookFacts::new(
-        quote,
-        outlook.clone(),
-        shopping.to_vec(),
-        page
-    ))
-}
-
-/// Says how sure a quote is.
-pub(super) fn outlook_text(
-    quote: &Quote,
-    outlook: &Outlook,
-    shopping: &[ToBuy],
-    number: &str,
-    page: &Page,
-) -> String {
-    OutlookFacts::new(quote, outlook.clone(), shopping.to_vec(), page).text(number, page)
-}
-
-/// Renders a shopping list as JSON.
-pub(super) fn shopping_json(shopping: &[ToBuy], page: &Page) -> Value {
-    json!(page.each(shopping.to_vec(), ToBuyFacts::new))
-}
-
-/// Renders a whole shopping list as text.
-pub(super) fn buy_text(of: &str, shopping: &[ToBuy], page: &Page) -> String {
-    ShoppingAnswer::new(of.to_owned(), shopping.to_vec(), page).text(page)
-}
-
-/// Renders the options of a quote as JSON, short.
-pub(super) fn options_json(options: &[QuoteOption], view: View, page: &Page) -> Value {
-    json!(OptionFacts::all(options.to_vec(), view, page))
 }

@@ -5,26 +5,23 @@
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
-use serde::Serialize;
-use serde_json::{Map, Value};
+use serde::ser::Error as _;
+use serde::{Serialize, Serializer};
 
-use super::cover::{cover_words, days_words};
+use super::cover::PlanFacts;
 use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
 };
-use super::outlook::{options_json, outlook_json, outlook_text};
+use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
 use super::rate::RateAnswer;
 use super::{Answer, Page, Table, View, count, inert, or_blank};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
 use crate::measure::Length;
 use crate::money::Decimal;
-use crate::trade::cautions::Caution;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
-use crate::trade::quote::{
-    Costs, ItemLine, Line, Outlook, Quote, QuotedRoom, Terms, WorkLine, price_for,
-};
+use crate::trade::quote::{ItemLine, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
 use crate::trade::rates::{FloorClass, RateKind};
 use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
@@ -274,70 +271,75 @@ impl LineFacts {
     }
 }
 
-/// What a quote is expected to cost; `None`: that isn't for the client.
-#[derive(Debug, Default, Serialize)]
-struct CostFacts {
-    labour: Option<Amount>,
-    consumables: Option<Amount>,
-    rental: Option<Amount>,
-    other: Option<Amount>,
-    overhead: Option<Amount>,
-    total: Option<Amount>,
+/// What only the owner is told: for the client its keys are there too, and say nothing.
+#[derive(Debug)]
+struct ForOwner<T> {
+    facts: T,
+    view: View,
 }
 
-impl CostFacts {
-    fn new(costs: Costs, page: &Page) -> CostFacts {
-        let total = costs.total();
-        let Costs {
-            labour,
-            consumables,
-            rental,
-            other,
-            overhead,
-        } = costs;
-        let amount = |money| Some(page.amount(money));
-        CostFacts {
-            labour: amount(labour),
-            consumables: amount(consumables),
-            rental: amount(rental),
-            other: amount(other),
-            overhead: amount(overhead),
-            total: amount(total),
-        }
+impl<T> ForOwner<T> {
+    /// Returns it, if this is for the owner.
+    fn get(&self) -> Option<&T> {
+        (self.view == View::Owner).then_some(&self.facts)
     }
 }
 
-/// How the price comes about from the cost, and how sure all of it is: words for the owner.
-#[derive(Debug)]
-struct Pricing {
-    confidence: SetPercent,
-    contingency: Amount,
-    margin: SetPercent,
-    kept_margin: Amount,
-    raised_by: Amount,
-    raised_why: &'static str,
-    outlook: String,
+impl<T: Serialize> Serialize for ForOwner<T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        if let Some(facts) = self.get() {
+            return facts.serialize(serializer);
+        }
+        let facts = serde_json::to_value(&self.facts).map_err(S::Error::custom)?;
+        let keys = facts.as_object().into_iter().flat_map(|facts| facts.keys());
+        serializer.collect_map(keys.map(|key| (key, ())))
+    }
 }
 
-impl Pricing {
-    fn new(quote: &Quote, outlook: &Outlook, outlook_words: String, page: &Page) -> Pricing {
-        let terms = &quote.terms;
+/// What a quote is expected to cost.
+#[derive(Debug, Serialize)]
+struct CostFacts {
+    labour: Amount,
+    consumables: Amount,
+    rental: Amount,
+    other: Amount,
+    overhead: Amount,
+    total: Amount,
+    /// What makes the price of it.
+    #[serde(skip)]
+    beside: Vec<(String, Amount)>,
+}
+
+impl CostFacts {
+    fn new(quote: &Quote, outlook: &Outlook, page: &Page) -> CostFacts {
+        let (costs, terms) = (quote.costs(), &quote.terms);
+        let raised_by = outlook.raised_by(quote);
         let asked = price_for(outlook.cost_at_confidence, terms.margin);
-        let raised_why = if asked >= terms.minimum {
+        let raised = if asked >= terms.minimum {
             "Rounded up to the step"
         } else if quote.price == terms.minimum {
             "Raised to the minimum charge"
         } else {
             "Raised to minimum charge and step"
         };
-        Pricing {
-            confidence: SetPercent::of_one(terms.confidence),
-            contingency: page.amount(outlook.contingency()),
-            margin: SetPercent::of_one(terms.margin),
-            kept_margin: page.amount(outlook.kept_margin(terms)),
-            raised_by: page.amount(outlook.raised_by(quote)),
-            raised_why,
-            outlook: outlook_words,
+        let sure = SetPercent::of_one(terms.confidence);
+        let sure = format!("Contingency, to be {sure} sure");
+        let margin = format!("Margin {}", SetPercent::of_one(terms.margin));
+        let mut beside = vec![
+            (sure, page.amount(outlook.contingency())),
+            (margin, page.amount(outlook.kept_margin(terms))),
+        ];
+        if !raised_by.is_zero() {
+            beside.push((raised.to_owned(), page.amount(raised_by)));
+        }
+        CostFacts {
+            labour: page.amount(costs.labour),
+            consumables: page.amount(costs.consumables),
+            rental: page.amount(costs.rental),
+            other: page.amount(costs.other),
+            overhead: page.amount(costs.overhead),
+            total: page.amount(costs.total()),
+            beside,
         }
     }
 }
@@ -371,7 +373,7 @@ pub struct QuoteAnswer {
     rooms: Vec<RoomFacts>,
     lines: Vec<LineFacts>,
     hours: Option<Number>,
-    cost: CostFacts,
+    cost: ForOwner<CostFacts>,
     price: Amount,
     tax_percent: SetPercent,
     tax: Amount,
@@ -379,18 +381,15 @@ pub struct QuoteAnswer {
     margin_percent: Percent,
     cautions: Vec<CautionFacts>,
     start_on: Option<NaiveDate>,
-    options: Value,
-    #[serde(skip)]
-    option_count: usize,
+    options: Vec<OptionFacts>,
     phases: Option<Vec<Stage>>,
     cancel_within_days: Option<u32>,
     #[serde(skip)]
     cancellation: Option<Cancellation>,
     #[serde(flatten)]
-    outlook: Map<String, Value>,
-    /// `None`: this is for the client.
+    outlook: ForOwner<OutlookFacts>,
     #[serde(skip)]
-    pricing: Option<Pricing>,
+    view: View,
 }
 
 impl QuoteAnswer {
@@ -404,14 +403,10 @@ impl QuoteAnswer {
             plan,
             cancellation,
         } = sheet;
-        let words = outlook_text(&quote, &outlook, &shopping, &header.number, page);
-        let pricing = Pricing::new(&quote, &outlook, words, page);
-        let outlook = match outlook_json(&quote, &outlook, &shopping, page) {
-            Value::Object(outlook) => outlook,
-            _ => Map::new(),
-        };
-        let (hours, costs) = (quote.hours(), quote.costs());
-        let (total, margin) = (quote.total(), quote.margin_percent());
+        let cost = CostFacts::new(&quote, &outlook, page);
+        let outlook = OutlookFacts::new(&quote, outlook, shopping, page);
+        let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
+        let owner = view == View::Owner;
         let QuoteHeader {
             id: _,
             number,
@@ -438,21 +433,16 @@ impl QuoteAnswer {
             rooms,
             lines,
             cautions,
-            terms: Terms { tax_percent, .. },
+            terms,
             price,
             tax,
         } = quote;
-        let rooms = rooms.into_iter().map(|room| RoomFacts::new(room, page));
-        let rooms: Vec<RoomFacts> = rooms.collect();
-        let lines = lines.into_iter();
-        let lines = lines.map(|line| LineFacts::new(line, &rooms, page));
-        let cautions = cautions
-            .into_iter()
-            .map(|Caution { text, source }| CautionFacts {
-                caution: text,
-                source,
-            });
-        let answer = QuoteAnswer {
+        let rooms = page.each(rooms, RoomFacts::new);
+        let lines = page.each(lines, |line, page| {
+            let line = LineFacts::new(line, &rooms, page);
+            if owner { line } else { line.without_costs() }
+        });
+        QuoteAnswer {
             number,
             option,
             option_name,
@@ -468,28 +458,29 @@ impl QuoteAnswer {
             sent_on,
             valid_until,
             decided_on,
-            lines: lines.collect(),
+            lines,
             rooms,
-            hours: Some(Number(hours)),
-            cost: CostFacts::new(costs, page),
+            hours: owner.then_some(Number(hours)),
+            cost: ForOwner { facts: cost, view },
             price: page.amount(price),
-            tax_percent: SetPercent(tax_percent),
+            tax_percent: SetPercent(terms.tax_percent),
             tax: page.amount(tax),
             total: page.amount(total),
-            margin_percent: Percent(margin),
-            cautions: cautions.collect(),
+            margin_percent: Percent(margin.filter(|_| owner)),
+            cautions: page.each(cautions, |caution, _| CautionFacts {
+                caution: caution.text,
+                source: caution.source,
+            }),
             start_on,
-            options: options_json(&options, view, page),
-            option_count: options.len(),
+            options: OptionFacts::all(options, view, page),
             phases: plan.map(|plan| Stage::all(&plan)),
             cancel_within_days: cancellation.as_ref().map(|right| right.days),
             cancellation,
-            outlook,
-            pricing: Some(pricing),
-        };
-        match view {
-            View::Owner => answer,
-            View::Client => answer.without_costs(),
+            outlook: ForOwner {
+                facts: outlook,
+                view,
+            },
+            view,
         }
     }
 
@@ -503,22 +494,6 @@ impl QuoteAnswer {
             line.why = Some(why);
         }
         answer
-    }
-
-    /// Takes out what only the owner sees.
-    fn without_costs(mut self) -> QuoteAnswer {
-        for figure in self.outlook.values_mut() {
-            *figure = Value::Null;
-        }
-        let lines = self.lines.into_iter();
-        QuoteAnswer {
-            lines: lines.map(LineFacts::without_costs).collect(),
-            hours: None,
-            cost: CostFacts::default(),
-            margin_percent: Percent::default(),
-            pricing: None,
-            ..self
-        }
     }
 
     /// Explains every quantity: the rate it was priced with, where that came from, and the rooms that taught it.
@@ -545,11 +520,8 @@ impl QuoteAnswer {
 
     /// Writes the heading and the prices for the owner, without what follows them.
     pub fn summary(&self, page: &Page) -> String {
-        let mut text = self.heading(page);
-        if let Some(pricing) = &self.pricing {
-            let _ = write!(text, "\n{}\n", self.cost_table(pricing, page));
-        }
-        text
+        let table = self.cost.get().map(|cost| self.cost_table(cost, page));
+        format!("{}\n{}\n", self.heading(page), or_blank(table))
     }
 
     fn heading(&self, page: &Page) -> String {
@@ -585,7 +557,7 @@ impl QuoteAnswer {
         format!("{}\n", page.prose(&text))
     }
 
-    fn owner_text(&self, text: &mut String, pricing: &Pricing, page: &Page) {
+    fn owner_text(&self, text: &mut String, page: &Page) {
         let work_in = |room: Option<RoomId>| {
             let lines = self.lines.iter().filter(|line| line.kind == Kind::Work);
             lines
@@ -602,46 +574,36 @@ impl QuoteAnswer {
         }
         let mut table = page.table(["For the whole job", "Cost"]).numbers([1]);
         for line in self.lines.iter().filter(|line| line.kind != Kind::Work) {
-            table.row([line.lump(), or_blank(line.cost)]);
+            table.line([&line.lump(), &or_blank(line.cost)]);
         }
         if !table.is_empty() {
             let _ = write!(text, "\n{table}\n");
         }
-        let _ = write!(text, "\n{}\n", self.cost_table(pricing, page));
-        text.push_str(&pricing.outlook);
+        if let Some((cost, outlook)) = self.cost.get().zip(self.outlook.get()) {
+            let _ = write!(text, "\n{}\n", self.cost_table(cost, page));
+            text.push_str(&outlook.text(&self.number, page));
+        }
     }
 
-    fn cost_table(&self, pricing: &Pricing, page: &Page) -> Table {
+    fn cost_table(&self, cost: &CostFacts, page: &Page) -> Table {
         let mut table = page.table(["Cost and price", self.currency]).numbers([1]);
-        for (what, amount) in [
-            ("Labour", self.cost.labour),
-            ("Consumables", self.cost.consumables),
-            ("Rental", self.cost.rental),
-            ("Other", self.cost.other),
-            ("Overhead", self.cost.overhead),
-            ("Expected cost", self.cost.total),
-        ] {
-            table.row([what.to_owned(), or_blank(amount)]);
-        }
-        table.row([
-            format!("Contingency, to be {} sure", pricing.confidence),
-            pricing.contingency.to_string(),
-        ]);
-        table.row([
-            format!("Margin {}", pricing.margin),
-            pricing.kept_margin.to_string(),
-        ]);
-        if !pricing.raised_by.money.is_zero() {
-            table.row([pricing.raised_why.to_owned(), pricing.raised_by.to_string()]);
+        table.line([&"Labour", &cost.labour]);
+        table.line([&"Consumables", &cost.consumables]);
+        table.line([&"Rental", &cost.rental]);
+        table.line([&"Other", &cost.other]);
+        table.line([&"Overhead", &cost.overhead]);
+        table.line([&"Expected cost", &cost.total]);
+        for (what, amount) in &cost.beside {
+            table.line([what, amount]);
         }
         self.totals(&mut table);
         table
     }
 
     fn totals(&self, table: &mut Table) {
-        table.row(["Price".to_owned(), self.price.to_string()]);
-        table.row([format!("Tax {}", self.tax_percent), self.tax.to_string()]);
-        table.row(["Total".to_owned(), self.total.to_string()]);
+        table.line([&"Price", &self.price]);
+        table.line([&format!("Tax {}", self.tax_percent), &self.tax]);
+        table.line([&"Total", &self.total]);
     }
 
     fn client_text(&self, text: &mut String, page: &Page) {
@@ -655,7 +617,7 @@ impl QuoteAnswer {
                 None => room.area.to_string(),
             };
             let work = self.work_words(room.id);
-            table.row([room.name.clone(), size, work, room.price.to_string()]);
+            table.line([&room.name, &size, &work, &room.price]);
         }
         let _ = write!(text, "\n{table}\n");
         let mut table = page.table(["", self.currency]).numbers([1]);
@@ -694,18 +656,15 @@ impl Answer for QuoteAnswer {
         if let Some(stages) = &self.phases {
             let _ = writeln!(text, "\n{}", stages_table(stages, page));
         }
-        match &self.pricing {
-            Some(pricing) => self.owner_text(&mut text, pricing, page),
-            None => self.client_text(&mut text, page),
+        match self.view {
+            View::Owner => self.owner_text(&mut text, page),
+            View::Client => self.client_text(&mut text, page),
         }
-        if self.option_count > 1 {
-            let options = self.option_count;
-            let words = match self.pricing {
-                Some(_) => format!(
-                    "{options} options: gritledger quote compare {}",
-                    self.number
-                ),
-                None => format!("{options} options to choose from."),
+        if self.options.len() > 1 {
+            let (options, number) = (self.options.len(), &self.number);
+            let words = match self.view {
+                View::Owner => format!("{options} options: gritledger quote compare {number}"),
+                View::Client => format!("{options} options to choose from."),
             };
             let _ = write!(text, "\n{words}\n");
         }
@@ -742,14 +701,14 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
             let quantity = quantity.zip(line.item_unit);
             or_blank(quantity.map(|(quantity, unit)| format!("{quantity} {unit}")))
         };
-        table.row([
-            format!("{}{}", line.operation(), or_blank(likely)),
-            line.measure(),
-            or_blank(line.item.as_ref()),
-            of_item(line.item_quantity),
-            of_item(line.load_quantity),
-            or_blank(line.hours),
-            or_blank(line.cost),
+        table.line([
+            &format!("{}{}", line.operation(), or_blank(likely)),
+            &line.measure(),
+            &or_blank(line.item.as_ref()),
+            &of_item(line.item_quantity),
+            &of_item(line.load_quantity),
+            &or_blank(line.hours),
+            &or_blank(line.cost),
         ]);
     }
     table
@@ -786,13 +745,14 @@ fn lump_why(line: &Line, quote: &Quote, outlook: &Outlook, page: &Page) -> Optio
             let mut plans = outlook.rentals.iter();
             let plan = plans.find(|rental| rental.machine == *machine);
             let planned = plan.map(|rental| {
+                let plan = PlanFacts::new(rental.plan.clone(), page);
                 format!(
                     " Planned, for the {} that {} of such jobs don't exceed: {}; {}; {} together.",
                     page.measured(rental.hours, Unit::Hour),
                     SetPercent::of_one(quote.terms.confidence),
-                    days_words(rental.plan.need.in_days()),
-                    cover_words(&rental.plan.cover, page),
-                    page.amount(rental.plan.cover.total()),
+                    plan.days,
+                    plan.cover,
+                    plan.cover.total,
                 )
             });
             format!(
@@ -887,37 +847,17 @@ pub(super) struct QuoteRow {
 
 impl QuoteRow {
     pub(super) fn new(header: QuoteHeader, page: &Page) -> QuoteRow {
-        let QuoteHeader {
-            id: _,
-            number,
-            option: _,
-            option_name: _,
-            options: _,
-            start_on: _,
-            site_id: _,
-            site,
-            client,
-            client_address: _,
-            variation_of: _,
-            status,
-            drafted_on,
-            sent_on,
-            valid_until,
-            decided_on: _,
-            price,
-            tax,
-        } = header;
         QuoteRow {
-            number,
-            status,
-            client,
-            site,
-            drafted_on,
-            sent_on,
-            valid_until,
-            price: page.amount(price),
-            tax: page.amount(tax),
-            total: page.amount(price + tax),
+            number: header.number,
+            status: header.status,
+            client: header.client,
+            site: header.site,
+            drafted_on: header.drafted_on,
+            sent_on: header.sent_on,
+            valid_until: header.valid_until,
+            price: page.amount(header.price),
+            tax: page.amount(header.tax),
+            total: page.amount(header.price + header.tax),
         }
     }
 
@@ -944,10 +884,9 @@ pub struct QuoteList {
 impl QuoteList {
     /// Returns the answer about these quotes.
     pub fn new(quotes: Vec<QuoteHeader>, page: &Page) -> QuoteList {
-        let quotes = quotes.into_iter().map(|quote| QuoteRow::new(quote, page));
         QuoteList {
             currency: page.currency.code(),
-            quotes: quotes.collect(),
+            quotes: page.each(quotes, QuoteRow::new),
         }
     }
 }
@@ -961,13 +900,13 @@ impl Answer for QuoteList {
             .table(["Quote", "Status", "Client", "Site", "Valid until", "Price"])
             .numbers([5]);
         for quote in &self.quotes {
-            table.row([
-                quote.number.clone(),
-                quote.status.to_string(),
-                quote.client.clone(),
-                quote.site.clone(),
-                or_blank(quote.valid_until),
-                quote.price.to_string(),
+            table.line([
+                &quote.number,
+                &quote.status,
+                &quote.client,
+                &quote.site,
+                &or_blank(quote.valid_until),
+                &quote.price,
             ]);
         }
         table.to_string()

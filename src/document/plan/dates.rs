@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::words::{Why, nights_words};
-use super::{Event, PlanFacts, agenda, from, long, named, short, walked_on};
+use super::{Event, Phases, agenda, from, long, named, short, walked_on};
 use crate::document::figures::{Amount, Moment};
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::KeptPlan;
@@ -38,7 +38,7 @@ pub struct DatesAnswer {
     lost_days: Vec<NaiveDate>,
     finish: NaiveDate,
     #[serde(flatten)]
-    plan: PlanFacts,
+    plan: Phases,
     /// What happens in each phase, day by day.
     #[serde(skip)]
     agenda: Vec<(usize, Event)>,
@@ -81,7 +81,7 @@ impl DatesAnswer {
             }),
             finish_before: moved.as_ref().map(|moved| moved.before.finish),
             why: Why::new(moved.as_ref().map_or(&[][..], |moved| &moved.why), page),
-            plan: PlanFacts::new(plan, &names, page),
+            plan: Phases::new(plan, &names, page),
         }
     }
 
@@ -89,12 +89,8 @@ impl DatesAnswer {
     fn days(&self, page: &Page) -> String {
         let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
         for (number, event) in &self.agenda {
-            table.row([
-                long(event.date),
-                format!("{}", number + 1),
-                event.what.clone(),
-                self.plan.phases[*number].coating_order.join(", "),
-            ]);
+            let rooms = self.plan.phases[*number].coating_order.join(", ");
+            table.line([&long(event.date), &(number + 1), &event.what, &rooms]);
         }
         table.to_string()
     }
@@ -191,18 +187,18 @@ pub(in crate::document) fn stages_table(stages: &[Stage], page: &Page) -> String
         "Nights away",
     ];
     let mut table = page.table(headings).numbers([0]);
-    for (number, stage) in (1..).zip(stages) {
+    for (number, stage) in (1_usize..).zip(stages) {
         // Whether somebody is asked to leave or leaves anyway: these are the nights on which nobody can be there.
         let mut nights = [&stage.nights_away[..], &stage.nights_relied_on].concat();
         nights.sort_unstable();
-        table.row([
-            format!("{number}"),
-            stage.rooms.join(", "),
-            or_blank(stage.from.map(short)),
-            walked_on(stage.light_use),
-            short(stage.furniture_back),
-            or_blank(stage.full_cure.map(short)),
-            nights_words(&nights),
+        table.line([
+            &number,
+            &stage.rooms.join(", "),
+            &or_blank(stage.from.map(short)),
+            &walked_on(stage.light_use),
+            &short(stage.furniture_back),
+            &or_blank(stage.full_cure.map(short)),
+            &nights_words(&nights),
         ]);
     }
     table.to_string()

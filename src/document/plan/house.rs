@@ -4,13 +4,12 @@ use std::fmt::Write as _;
 
 use chrono::NaiveDate;
 use serde::Serialize;
-use serde_json::Value;
 
 use super::words::{TwiceFacts, Why};
-use super::{PhaseFacts, PlanFacts, Take, short, walked_on};
+use super::{PhaseFacts, Phases, Take, short, walked_on};
 use crate::document::cover::units_words;
 use crate::document::figures::{Amount, Number, Percent, SetPercent};
-use crate::document::outlook::{buy_text, shopping_json};
+use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay};
 use crate::money::round;
@@ -102,7 +101,7 @@ pub struct HouseAnswer {
     #[serde(skip)]
     chosen_name: &'static str,
     #[serde(flatten)]
-    plan: PlanFacts,
+    plan: Phases,
     alternatives: Vec<Alternative>,
     bound: Option<Amount>,
     proven: bool,
@@ -113,9 +112,7 @@ pub struct HouseAnswer {
     #[serde(skip)]
     pricing: Option<Pricing>,
     promised_twice: Vec<TwiceFacts>,
-    buy: Value,
-    #[serde(skip)]
-    buy_words: String,
+    buy: ShoppingList,
     left_out: Vec<LeftOut>,
     quote: Option<String>,
 }
@@ -142,26 +139,20 @@ impl HouseAnswer {
         let facts = WayFacts::new(&chosen, page);
         let costs = chosen.way.plan.as_ref().map(|plan| plan.costs);
         let plan = chosen.way.plan;
-        let plan = plan.map(|plan| PlanFacts::new(plan, &names, page));
+        let plan = plan.map(|plan| Phases::new(plan, &names, page));
         let mut plan = plan.unwrap_or_default();
         for (phase, cost) in plan.phases.iter_mut().zip(phase_costs) {
             phase.cost = Some(page.amount(cost));
         }
         for (phase, takes) in plan.phases.iter_mut().zip(takes) {
-            let takes = takes.into_iter().map(|(item, quantity, unit)| Take {
+            phase.takes = Some(page.each(takes, |(item, quantity, unit), _| Take {
                 item,
                 quantity: Number(quantity),
                 unit,
-            });
-            phase.takes = Some(takes.collect());
+            }));
         }
         let priced = priced.as_ref().map(|Priced { quote, outlook: _ }| quote);
         let pricing = priced.zip(costs);
-        let alternatives = others.into_iter().map(|(name, way)| Alternative {
-            name,
-            way: WayFacts::new(&way, page),
-        });
-        let left_out = in_jobs.into_iter().map(|(room, job)| LeftOut { room, job });
         HouseAnswer {
             site,
             start: request.start,
@@ -172,7 +163,10 @@ impl HouseAnswer {
                 None => "this plan",
             },
             plan,
-            alternatives: alternatives.collect(),
+            alternatives: page.each(others, |(name, way), page| Alternative {
+                name,
+                way: WayFacts::new(&way, page),
+            }),
             bound: bound.map(|bound| page.amount(bound)),
             proven,
             expected_cost: priced.map(|quote| page.amount(quote.expected_cost())),
@@ -180,10 +174,9 @@ impl HouseAnswer {
             price: priced.map(|quote| page.amount(quote.price)),
             tax: priced.map(|quote| page.amount(quote.tax)),
             pricing: pricing.map(|(quote, costs)| Pricing::new(quote, costs, page)),
-            promised_twice: TwiceFacts::all(promised_twice),
-            buy: shopping_json(&shopping, page),
-            buy_words: buy_text("the whole plan", &shopping, page),
-            left_out: left_out.collect(),
+            promised_twice: page.each(promised_twice, TwiceFacts::new),
+            buy: ShoppingList::new(shopping, page),
+            left_out: page.each(in_jobs, |(room, job), _| LeftOut { room, job }),
             quote,
         }
     }
@@ -197,15 +190,15 @@ impl HouseAnswer {
         let headings = ["", rooms, "Sand", "Coats", "Walk on", "Furniture", "Cost"];
         let mut table = page.table(headings).numbers([0, 6]);
         let mut after = String::new();
-        for (number, phase) in (1..).zip(phases) {
-            table.row([
-                format!("{number}"),
-                phase.coating_order.join(", "),
-                phase.dates(|doing| doing == Doing::Sand),
-                phase.dates(|doing| matches!(doing, Doing::Coat(_))),
-                walked_on(phase.light_use),
-                short(phase.furniture_back),
-                or_blank(phase.cost),
+        for (number, phase) in (1_usize..).zip(phases) {
+            table.line([
+                &number,
+                &phase.coating_order.join(", "),
+                &phase.dates(|doing| doing == Doing::Sand),
+                &phase.dates(|doing| matches!(doing, Doing::Coat(_))),
+                &walked_on(phase.light_use),
+                &short(phase.furniture_back),
+                &or_blank(phase.cost),
             ]);
             let cure = phase.full_cure.map(|cure| format!(", cured by {cure}"));
             let line = match phase.is_coated() {
@@ -223,7 +216,7 @@ impl HouseAnswer {
 
     fn takes(&self, page: &Page) -> String {
         let mut text = String::new();
-        for (number, phase) in (1..).zip(&self.plan.phases) {
+        for (number, phase) in (1_usize..).zip(&self.plan.phases) {
             let takes = phase.takes.iter().flatten().map(|take| {
                 let quantity = units_words(round(take.quantity.0, 2), take.unit);
                 format!("{} {quantity}", take.item)
@@ -232,17 +225,17 @@ impl HouseAnswer {
             let line = format!("Phase {number} takes {takes}");
             let _ = writeln!(text, "{}", page.prose(&inert(&line)));
         }
-        format!("{text}\n{}", self.buy_words)
+        format!("{text}\n{}", self.buy.text("the whole plan", page))
     }
 
     fn costs(&self, pricing: &Pricing, page: &Page) -> String {
         let mut table = page.table(["Cost", "Expected"]).numbers([1]);
         for (what, amount) in pricing.costs {
             if !amount.money.is_zero() {
-                table.row([what.to_owned(), amount.to_string()]);
+                table.line([&what, &amount]);
             }
         }
-        table.row(["Total".to_owned(), pricing.total.to_string()]);
+        table.line([&"Total", &pricing.total]);
         let price = format!(
             "Price {} {} before tax, {} of tax: the margin of {} is kept with {} confidence, {} is expected.",
             or_blank(self.price),
@@ -266,14 +259,14 @@ impl HouseAnswer {
         for (name, way) in std::iter::once((self.chosen_name, &self.chosen)).chain(others) {
             let costs = way.cost.zip(self.chosen.cost);
             let difference = costs.map(|(cost, own)| page.amount(cost.money - own.money));
-            table.row([
-                name.to_owned(),
-                way.phases
-                    .map_or("-".to_owned(), |phases| phases.to_string()),
-                way.cost
-                    .map_or("not feasible".to_owned(), |cost| cost.to_string()),
-                or_blank(difference),
-                or_blank(way.finish),
+            let cost = way.cost.map(|cost| cost.to_string());
+            let phases = way.phases.map(|phases| phases.to_string());
+            table.line([
+                &name,
+                &phases.as_deref().unwrap_or("-"),
+                &cost.as_deref().unwrap_or("not feasible"),
+                &or_blank(difference),
+                &or_blank(way.finish),
             ]);
         }
         table.to_string()

@@ -12,9 +12,8 @@ use std::fmt::Write as _;
 
 use chrono::{Datelike, Days, NaiveDate};
 use serde::Serialize;
-use serde_json::Value;
 
-use super::cover::{cover_words, plan_json};
+use super::cover::PlanFacts;
 use super::figures::{Amount, Moment, Number};
 use super::{Page, count, inert, or_blank};
 use crate::trade::plan::{Doing, HousePlan, Phase, Rental};
@@ -154,28 +153,22 @@ fn walked_on(moment: Moment) -> String {
 #[derive(Debug, Serialize)]
 struct RentalFacts {
     #[serde(flatten)]
-    plan: Value,
+    plan: PlanFacts,
     machine: String,
     out: NaiveDate,
     back: NaiveDate,
     #[serde(skip)]
     days: u32,
-    #[serde(skip)]
-    cover: String,
-    #[serde(skip)]
-    total: Amount,
 }
 
 impl RentalFacts {
     fn new(rental: &Rental, page: &Page) -> RentalFacts {
         RentalFacts {
-            plan: plan_json(&rental.plan, page),
+            plan: PlanFacts::new(rental.plan.clone(), page),
             machine: rental.name.clone(),
             out: rental.out,
             back: back(rental),
             days: rental.days(),
-            cover: cover_words(&rental.plan.cover, page),
-            total: page.amount(rental.plan.cover.total()),
         }
     }
 }
@@ -265,7 +258,7 @@ impl PhaseFacts {
 
 /// A plan's phases, with its end and what its rentals come to for people; none of it: there is no plan.
 #[derive(Debug, Default, Serialize)]
-struct PlanFacts {
+struct Phases {
     phases: Vec<PhaseFacts>,
     #[serde(skip)]
     finish: Option<NaiveDate>,
@@ -273,8 +266,8 @@ struct PlanFacts {
     rental: Option<Amount>,
 }
 
-impl PlanFacts {
-    fn new(plan: HousePlan, names: &Names, page: &Page) -> PlanFacts {
+impl Phases {
+    fn new(plan: HousePlan, names: &Names, page: &Page) -> Phases {
         let HousePlan {
             day: _,
             phases,
@@ -304,7 +297,7 @@ impl PlanFacts {
                 phase,
             }
         });
-        PlanFacts {
+        Phases {
             phases: phases.collect(),
             finish: Some(finish),
             rental: Some(page.amount(costs.rental)),
@@ -359,20 +352,20 @@ impl PlanFacts {
             .table(["Machine", "Out", "Back by", "Days", "Cover", "Total"])
             .numbers([3, 5]);
         for rental in self.phases.iter().flat_map(|phase| &phase.rental) {
-            table.row([
-                rental.machine.clone(),
-                format!("{} {MORNING:02}:00", short(rental.out)),
-                format!("{} {MORNING:02}:00", short(rental.back)),
-                rental.days.to_string(),
-                rental.cover.clone(),
-                rental.total.to_string(),
-            ]);
+            let RentalFacts {
+                plan: PlanFacts { cover, .. },
+                machine,
+                out,
+                back,
+                days,
+            } = rental;
+            let [out, back] = [out, back].map(|day| format!("{} {MORNING:02}:00", short(*day)));
+            table.line([machine, &out, &back, days, cover, &cover.total]);
         }
         if table.is_empty() {
             return "No machine is rented.".to_owned();
         }
-        let [a, b, c, d] = [const { String::new() }; 4];
-        table.row(["Total".to_owned(), a, b, c, d, or_blank(self.rental)]);
+        table.line([&"Total", &"", &"", &"", &"", &or_blank(self.rental)]);
         table.to_string()
     }
 }

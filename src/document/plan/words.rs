@@ -42,19 +42,21 @@ pub(in crate::document) struct TwiceFacts {
 }
 
 impl TwiceFacts {
-    /// Returns the answer about what is promised twice.
-    pub(in crate::document) fn all(twice: Vec<Twice>) -> Vec<TwiceFacts> {
-        let facts = |twice: Twice| TwiceFacts {
-            words: twice_words(&twice),
-            what: match twice.what {
-                Promised::Crew => "crew".to_owned(),
-                Promised::Machine(name) => name,
-                Promised::Air => "air".to_owned(),
-            },
-            to: twice.to,
-            days: twice.days,
+    /// Returns what is told of it.
+    pub(in crate::document) fn new(twice: Twice, _: &Page) -> TwiceFacts {
+        let words = twice_words(&twice);
+        let Twice { what, to, days } = twice;
+        let what = match what {
+            Promised::Crew => "crew".to_owned(),
+            Promised::Machine(name) => name,
+            Promised::Air => "air".to_owned(),
         };
-        twice.into_iter().map(facts).collect()
+        TwiceFacts {
+            what,
+            to,
+            days,
+            words,
+        }
     }
 }
 

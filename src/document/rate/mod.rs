@@ -332,12 +332,12 @@ impl RateAnswer {
             RateKind::Item => &self.operation,
             RateKind::Hours => &self.task,
         };
-        let Drifts {
-            crew,
-            own: own_drift,
-        } = self.drift;
+        let crew = self.drift.crew;
         let crew = crew.map(|drift| drift.sentence("your crew", takes, None));
-        let own = own_drift.map(|drift| drift.sentence(own, takes, Some(&self.operation)));
+        let own = self
+            .drift
+            .own
+            .map(|drift| drift.sentence(own, takes, Some(&self.operation)));
         crew.into_iter().chain(own)
     }
 
@@ -404,12 +404,13 @@ impl RateAnswer {
             0 => "-".to_owned(),
             _ => plain(self.exposure.0, 0),
         };
-        let Shares {
-            own_rooms,
-            other_rooms,
-            all_work,
-            book,
-        } = self.share_percent;
+        let shares = &self.share_percent;
+        let rests_on = [
+            shares.own_rooms,
+            shares.other_rooms,
+            shares.all_work,
+            shares.book,
+        ];
         [
             self.operation.clone(),
             self.floor(),
@@ -419,7 +420,7 @@ impl RateAnswer {
             format!("{}{}", Fine(self.learned.0 * per), or_blank(fixed)),
             self.rooms.to_string(),
             done,
-            format!("{own_rooms}/{other_rooms}/{all_work}/{book}"),
+            rests_on.map(|share| share.to_string()).join("/"),
         ]
     }
 }

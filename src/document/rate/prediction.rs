@@ -106,12 +106,11 @@ pub struct CasesAnswer(Vec<Case>);
 
 impl CasesAnswer {
     /// Returns the answer about these cases, by their ids.
-    pub fn new(cases: Vec<(String, Prediction)>) -> CasesAnswer {
-        let cases = cases.into_iter().map(|(case_id, prediction)| Case {
+    pub fn new(cases: Vec<(String, Prediction)>, page: &Page) -> CasesAnswer {
+        CasesAnswer(page.each(cases, |(case_id, prediction), _| Case {
             case_id,
             foretold: Foretold::new(prediction, Fine),
-        });
-        CasesAnswer(cases.collect())
+        }))
     }
 
     /// Writes the cases as CSV; an id that a spreadsheet would run is defused.
@@ -122,15 +121,14 @@ impl CasesAnswer {
         let mut writer = csv::Writer::from_writer(Vec::new());
         writer.write_record(["case_id", "mean", "p10", "p50", "p80", "p90"])?;
         for Case { case_id, foretold } in &self.0 {
-            let Foretold {
-                mean,
-                p10,
-                p50,
-                p80,
-                p90,
-            } = foretold;
             writer.write_field(defused(case_id))?;
-            let figures = [mean, p10, p50, p80, p90];
+            let figures = [
+                foretold.mean,
+                foretold.p10,
+                foretold.p50,
+                foretold.p80,
+                foretold.p90,
+            ];
             writer.write_record(figures.map(|figure| plain(figure.0, super::RATE_DECIMALS)))?;
         }
         writer.flush()?;

@@ -68,19 +68,15 @@ impl ScoreFacts {
     }
 
     fn cells(&self, of: &str) -> [String; 8] {
-        let Errors {
-            learned,
-            book,
-            plain_average,
-        } = self.mean_error_percent;
+        let errors = &self.mean_error_percent;
         [
             of.to_owned(),
             self.records.to_string(),
             or_blank(self.inside_80_percent),
             or_blank(self.at_or_below_80_percent),
-            or_blank(learned),
-            or_blank(book),
-            or_blank(plain_average),
+            or_blank(errors.learned),
+            or_blank(errors.book),
+            or_blank(errors.plain_average),
             self.verdict.to_owned(),
         ]
     }

@@ -77,12 +77,7 @@ pub struct StoriesAnswer(Vec<Story>);
 impl StoriesAnswer {
     /// Returns the answer about these rates.
     pub fn new(stories: Vec<RateStory<'_>>, operations: &Operations, page: &Page) -> StoriesAnswer {
-        let stories = stories.into_iter();
-        StoriesAnswer(
-            stories
-                .map(|story| Story::new(story, operations, page))
-                .collect(),
-        )
+        StoriesAnswer(page.each(stories, |story, page| Story::new(story, operations, page)))
     }
 }
 
@@ -97,7 +92,7 @@ impl Story {
         } = story;
         let rate = RateAnswer::new(&row, operation, page);
         let driver = operation.driver.unit();
-        let taught_by = taught_by.into_iter().map(|kept| {
+        let taught_by = page.each(taught_by, |kept, page| {
             let observation = &kept.observation;
             TaughtBy {
                 id: kept.number,
@@ -111,27 +106,23 @@ impl Story {
                 word: observation.word,
             }
         });
-        let course = course.into_iter().map(|(date, row)| {
-            let RateAnswer {
-                learned, low, high, ..
-            } = RateAnswer::new(&row, operation, page);
-            Stood {
-                date,
-                learned,
-                low,
-                high,
-            }
+        let one = |rate: Decimal| Fine(page.per_unit(rate, driver).0);
+        let course = page.each(course, |(date, row), _| Stood {
+            date,
+            learned: one(row.learned.per_unit),
+            low: one(row.band.0),
+            high: one(row.band.1),
         });
-        let changes = changes.into_iter().map(|change| Dated {
+        let changes = page.each(changes, |change, _| Dated {
             since: change.since,
             kind: change.kind,
             note: change.note,
         });
         Story {
             sentence: rate.sentence(),
-            taught_by: taught_by.collect(),
-            course: course.collect(),
-            changes: changes.collect(),
+            taught_by,
+            course,
+            changes,
             rate,
         }
     }
@@ -172,17 +163,19 @@ impl Story {
             .numbers([3, 4]);
         for taught in &self.taught_by {
             let number = &taught.id;
-            table.row([
-                taught.finished_on.to_string(),
-                taught.job.clone(),
-                taught.room.clone(),
-                taught.done.map_or("-".to_owned(), |done| done.to_string()),
-                taught.took.to_string(),
-                match taught.word {
-                    Word::Good => String::new(),
-                    Word::Doubted => format!("{number}: looks like a slip, set aside"),
-                    Word::Confirmed => format!("{number}: confirmed"),
-                },
+            let word = match taught.word {
+                Word::Good => String::new(),
+                Word::Doubted => format!("{number}: looks like a slip, set aside"),
+                Word::Confirmed => format!("{number}: confirmed"),
+            };
+            let done = taught.done.map(|done| done.to_string());
+            table.line([
+                &taught.finished_on,
+                &taught.job,
+                &taught.room,
+                &done.as_deref().unwrap_or("-"),
+                &taught.took,
+                &word,
             ]);
         }
         table.to_string()

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::document::figures::{Amount, Number, Percent};
-use crate::document::{Answer, Page, inert};
+use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::ConsumableLine;
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
@@ -65,7 +65,7 @@ impl Line {
         let quantity = self.not_recorded_quantity;
         let nothing = quantity.0.is_zero() && self.not_recorded_cost.money.is_zero();
         let operation = self.operation.as_ref();
-        let operation = operation.map_or(String::new(), |operation| format!(" ({operation})"));
+        let operation = or_blank(operation.map(|operation| format!(" ({operation})")));
         (!nothing).then(|| format!("{quantity} {} of {}{operation}", self.unit, self.item))
     }
 }
@@ -80,10 +80,9 @@ pub struct ConsumablesAnswer {
 impl ConsumablesAnswer {
     /// Returns the answer about these lines.
     pub fn new(lines: Vec<ConsumableLine>, page: &Page) -> ConsumablesAnswer {
-        let lines = lines.into_iter().map(|line| Line::new(line, page));
         ConsumablesAnswer {
             currency: page.currency.code(),
-            lines: lines.collect(),
+            lines: page.each(lines, Line::new),
         }
     }
 }
@@ -109,24 +108,23 @@ impl Answer for ConsumablesAnswer {
             let Some(used) = line.used_quantity else {
                 continue;
             };
-            table.row([
-                line.item.clone(),
-                line.operation.clone().unwrap_or_default(),
-                line.jobs.to_string(),
-                format!("{} {}", line.compared_quantity, line.unit),
-                format!("{used} {}", line.unit),
-                line.used_percent.to_string(),
-                line.compared_cost.to_string(),
-                line.used_cost.to_string(),
+            table.line([
+                &line.item,
+                &or_blank(line.operation.as_ref()),
+                &line.jobs,
+                &format!("{} {}", line.compared_quantity, line.unit),
+                &format!("{used} {}", line.unit),
+                &line.used_percent,
+                &line.compared_cost,
+                &line.used_cost,
             ]);
         }
         let sum = |cost: fn(&Line) -> Amount| {
             let costs = self.lines.iter().map(|line| cost(line).money);
-            page.amount(costs.sum::<Money>()).to_string()
+            page.amount(costs.sum::<Money>())
         };
         let [quoted, used] = [sum(|line| line.compared_cost), sum(|line| line.used_cost)];
-        let [a, b, c, d, e] = [const { String::new() }; 5];
-        table.row(["Total".to_owned(), a, b, c, d, e, quoted, used]);
+        table.line([&"Total", &"", &"", &"", &"", &"", &quoted, &used]);
         let without: Vec<String> = self.lines.iter().filter_map(Line::not_recorded).collect();
         if without.is_empty() {
             return table.to_string();

@@ -7,7 +7,7 @@ use serde::ser::{Serialize, SerializeMap as _, Serializer};
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Percent};
-use crate::document::{Answer, Page, inert};
+use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::JobMargin;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
@@ -131,9 +131,7 @@ impl Sums {
             name,
             self.price.to_string(),
             self.variations.to_string(),
-            self.estimated_cost
-                .map(|cost| cost.to_string())
-                .unwrap_or_default(),
+            or_blank(self.estimated_cost),
             self.actual_cost.to_string(),
             self.margin.to_string(),
             self.quoted_margin_percent.to_string(),

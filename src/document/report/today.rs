@@ -2,244 +2,255 @@
 
 use std::fmt::Write as _;
 
-use chrono::Days;
-use serde_json::{Value, json};
+use chrono::{Days, NaiveDate};
+use serde::Serialize;
 
-use crate::document::plan::words::{TwiceFacts, twice_words};
-use crate::document::plan::{Event, agenda};
+use crate::document::figures::Moment;
+use crate::document::invoice::{CreditFacts, InvoiceFacts};
+use crate::document::job::{AwaitingFacts, JobList};
+use crate::document::plan::agenda;
+use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::QuoteRow;
-use crate::document::{Page, count, invoice, job};
-use crate::ledger::Today;
-use crate::money::plain;
+use crate::document::{Answer, Page, count, or_blank};
+use crate::ledger::{CoatDue, DueBack, Job, KeptPlan, Today};
 
 /// Days that `today` looks ahead for what is planned.
 const AHEAD: u64 = 3;
 
-/// A step of a job's plan.
-struct Step<'a> {
-    job: &'a str,
-    /// The phase, from 1 on.
-    phase: usize,
-    rooms: Vec<&'a str>,
-    event: Event,
+/// A machine that is out, and when it must be back.
+#[derive(Debug, Serialize)]
+struct MachineOut {
+    machine: String,
+    job: String,
+    out_at: Moment,
+    planned_days: Option<u32>,
+    due_back: Moment,
+    overdue: bool,
 }
 
-/// Returns what the plans of jobs have for today and the days that follow.
-fn planned(today: &Today) -> Vec<Step<'_>> {
-    let soon = today.date..=today.date + Days::new(AHEAD);
-    let mut steps = Vec::new();
-    for (job, kept) in &today.plans {
-        for (number, phase) in kept.plan.phases.iter().enumerate() {
-            let rooms = phase
-                .coating_order
-                .iter()
-                .filter_map(|room| kept.names.get(room));
-            let rooms: Vec<&str> = rooms.map(String::as_str).collect();
-            let events = agenda(&kept.plan, number).into_iter();
-            let due = events.filter(|event| soon.contains(&event.date));
-            steps.extend(due.map(|event| Step {
-                job: &job.number,
-                phase: number + 1,
-                rooms: rooms.clone(),
-                event,
-            }));
+impl MachineOut {
+    fn new(due: DueBack, _: &Page) -> MachineOut {
+        let DueBack {
+            machine,
+            job,
+            out_at,
+            planned_days,
+            due,
+            overdue,
+        } = due;
+        MachineOut {
+            machine,
+            job,
+            out_at: Moment(out_at),
+            planned_days,
+            due_back: Moment(due),
+            overdue,
         }
     }
-    steps.sort_by_key(|step| step.event.date);
-    steps
+
+    fn words(&self) -> String {
+        let planned = match self.overdue {
+            true => "past its plan; another day begins",
+            false => "back by",
+        };
+        let by = self.due_back.0.format("%a %Y-%m-%d %H:%M");
+        format!("{} on {}: {planned} {by}", self.machine, self.job)
+    }
 }
 
-/// Renders what today asks for as JSON.
-pub fn today_json(today: &Today, page: &Page) -> Value {
-    json!({
-        "date": today.date,
-        "currency": page.currency.code(),
-        "jobs": job::JobList::new(today.jobs.clone()),
-        "machines": today.machines.iter().map(|machine| json!({
-            "machine": machine.machine,
-            "job": machine.job,
-            "out_at": machine.out_at.format("%Y-%m-%dT%H:%M").to_string(),
-            "planned_days": machine.planned_days,
-            "due_back": machine.due.format("%Y-%m-%dT%H:%M").to_string(),
-            "overdue": machine.overdue,
-        })).collect::<Vec<_>>(),
-        "coats": today.coats.iter().map(|coat| json!({
-            "job": coat.job,
-            "operation": coat.operation,
-            "coat": coat.coat.0,
-            "coats": coat.coat.1,
-            "from": coat.from,
-        })).collect::<Vec<_>>(),
-        "planned": planned(today).iter().map(|step| json!({
-            "job": step.job,
-            "date": step.event.date,
-            "phase": step.phase,
-            "work": step.event.what,
-            "rooms": step.rooms,
-        })).collect::<Vec<_>>(),
-        "promised_twice": TwiceFacts::all(today.promised_twice.clone()),
-        "quotes": today.quotes.iter().map(|quote| QuoteRow::new(quote.clone(), page)).collect::<Vec<_>>(),
-        "overdue": page.each(today.overdue.clone(), invoice::InvoiceFacts::new),
-        "credits": today.credits.iter().map(|(credit, invoice)| {
-            let mut value = json!(invoice::CreditFacts::new(credit.clone(), page));
-            value["apply_to"] = json!(invoice);
-            value
-        }).collect::<Vec<_>>(),
-        "awaiting_receipt": page.each(today.awaiting.clone(), job::AwaitingFacts::new),
-        "doubted_records": today.doubted,
-    })
+/// A coat that can go on.
+#[derive(Debug, Serialize)]
+struct Coat {
+    job: String,
+    operation: String,
+    coat: usize,
+    coats: usize,
+    from: NaiveDate,
 }
 
-/// Renders what today asks for as text.
-pub fn today_text(today: &Today, page: &Page) -> String {
-    let mut text = format!("{}\n", today.date.format("%A, %Y-%m-%d"));
-    let mut section = |heading: &str, lines: Vec<String>| {
-        if !lines.is_empty() {
-            let _ = writeln!(text, "\n{heading}");
-            for line in lines {
-                text.push_str(&page.point(&line));
+impl Coat {
+    fn new(due: CoatDue, _: &Page) -> Coat {
+        let CoatDue {
+            job,
+            operation,
+            coat: (coat, coats),
+            from,
+        } = due;
+        Coat {
+            job,
+            operation,
+            coat,
+            coats,
+            from,
+        }
+    }
+
+    fn words(&self, today: NaiveDate) -> String {
+        let when = match self.from <= today {
+            true => "today".to_owned(),
+            false => format!("from {}", self.from),
+        };
+        let coat = format!("coat {} of {}", self.coat, self.coats);
+        format!("{}: {}, {coat}, {when}", self.job, self.operation)
+    }
+}
+
+/// A step of a job's plan; phases count from 1 on.
+#[derive(Debug, Serialize)]
+struct Step {
+    job: String,
+    date: NaiveDate,
+    phase: usize,
+    work: String,
+    rooms: Vec<String>,
+}
+
+impl Step {
+    /// Returns what the plans of jobs have for today and the days that follow.
+    fn all(plans: &[(Job, KeptPlan)], today: NaiveDate) -> Vec<Step> {
+        let soon = today..=today + Days::new(AHEAD);
+        let mut steps = Vec::new();
+        for (job, kept) in plans {
+            for (number, phase) in kept.plan.phases.iter().enumerate() {
+                let events = agenda(&kept.plan, number).into_iter();
+                let due = events.filter(|event| soon.contains(&event.date));
+                let rooms = phase.coating_order.iter();
+                let rooms = rooms.filter_map(|room| kept.names.get(room).cloned());
+                let rooms: Vec<String> = rooms.collect();
+                steps.extend(due.map(|event| Step {
+                    job: job.number.clone(),
+                    date: event.date,
+                    phase: number + 1,
+                    work: event.what,
+                    rooms: rooms.clone(),
+                }));
             }
         }
-    };
-    section(
-        "Machines out",
-        today
-            .machines
-            .iter()
-            .map(|machine| {
-                let by = machine.due.format("%a %Y-%m-%d %H:%M");
-                let planned = if machine.overdue {
-                    "past its plan; another day begins"
-                } else {
-                    "back by"
-                };
-                format!("{} on {}: {planned} {by}", machine.machine, machine.job)
-            })
-            .collect(),
-    );
-    section(
-        "Coats",
-        today
-            .coats
-            .iter()
-            .map(|coat| {
-                let (number, of) = coat.coat;
-                let when = if coat.from <= today.date {
-                    "today".to_owned()
-                } else {
-                    format!("from {}", coat.from)
-                };
-                format!(
-                    "{}: {}, coat {number} of {of}, {when}",
-                    coat.job, coat.operation
-                )
-            })
-            .collect(),
-    );
-    let steps = planned(today);
-    let steps = steps.iter().map(|step| {
-        let date = step.event.date;
-        let when = match date == today.date {
+        steps.sort_by_key(|step| step.date);
+        steps
+    }
+
+    fn words(&self, today: NaiveDate) -> String {
+        let when = match self.date == today {
             true => "today".to_owned(),
-            false => date.format("%a %Y-%m-%d").to_string(),
+            false => self.date.format("%a %Y-%m-%d").to_string(),
         };
-        let (job, what, rooms) = (step.job, &step.event.what, step.rooms.join(", "));
-        format!("{job}, {when}: {what} ({rooms})")
-    });
-    section("Planned", steps.collect());
-    let twice = today.promised_twice.iter();
-    section("Promised twice", twice.map(twice_words).collect());
-    section(
-        "Jobs",
-        today
-            .jobs
-            .iter()
-            .map(|job| {
-                format!(
-                    "{} {}: {}, {}",
-                    job.number,
-                    job.state.as_str(),
-                    job.client,
-                    job.site
-                )
-            })
-            .collect(),
-    );
-    section(
-        "Quotes without an answer",
-        today
-            .quotes
-            .iter()
-            .map(|quote| QuoteRow::new(quote.clone(), page).waiting(today.date))
-            .collect(),
-    );
-    section(
-        "Money overdue",
-        today
-            .overdue
-            .iter()
-            .map(|invoice| {
-                let late = invoice
-                    .due_on
-                    .map_or(0, |due| (today.date - due).num_days());
-                let late = count(usize::try_from(late).unwrap_or_default(), "day");
-                format!(
-                    "{}: {} owes {} {}, {late} late",
-                    invoice.name(),
-                    invoice.client,
-                    page.money(invoice.due()),
-                    page.currency.code()
-                )
-            })
-            .collect(),
-    );
-    section(
-        "Credits kept",
-        today
-            .credits
-            .iter()
-            .map(|(credit, invoice)| {
-                let apply = match invoice {
-                    Some(invoice) => format!(": gritledger payment apply {invoice}"),
-                    None => String::new(),
-                };
-                format!(
-                    "{} of {} ({}){apply}",
-                    page.money(credit.amount),
-                    credit.client,
-                    credit.payment
-                )
-            })
-            .collect(),
-    );
-    section(
-        "Receipts awaited",
-        today
-            .awaiting
-            .iter()
-            .map(|line| {
-                format!(
-                    "{}: {} {} of {} on {}",
-                    line.entry,
-                    plain(line.quantity, 2),
-                    line.unit,
-                    line.item,
-                    line.job
-                )
-            })
-            .collect(),
-    );
-    if today.doubted > 0 {
-        section(
-            "Slips?",
-            vec![format!(
-                "{} set aside until you answer: gritledger rate check",
-                count(today.doubted, "record")
-            )],
-        );
+        let rooms = self.rooms.join(", ");
+        format!("{}, {when}: {} ({rooms})", self.job, self.work)
     }
-    if text.lines().count() == 1 {
-        text.push_str("Nothing asks for you today.\n");
+}
+
+/// A credit that is left, and the first invoice that it could be applied to.
+#[derive(Debug, Serialize)]
+struct CreditLeft {
+    #[serde(flatten)]
+    credit: CreditFacts,
+    apply_to: Option<String>,
+}
+
+impl CreditLeft {
+    fn words(&self) -> String {
+        let apply = self.apply_to.as_ref();
+        let apply = apply.map(|invoice| format!(": gritledger payment apply {invoice}"));
+        format!("{}{}", self.credit, or_blank(apply))
     }
-    text
+}
+
+/// What today asks for.
+#[derive(Debug, Serialize)]
+pub struct TodayAnswer {
+    date: NaiveDate,
+    currency: &'static str,
+    jobs: JobList,
+    machines: Vec<MachineOut>,
+    coats: Vec<Coat>,
+    planned: Vec<Step>,
+    promised_twice: Vec<TwiceFacts>,
+    quotes: Vec<QuoteRow>,
+    overdue: Vec<InvoiceFacts>,
+    credits: Vec<CreditLeft>,
+    awaiting_receipt: Vec<AwaitingFacts>,
+    doubted_records: usize,
+}
+
+impl TodayAnswer {
+    /// Returns the answer about what today asks for.
+    pub fn new(today: Today, page: &Page) -> TodayAnswer {
+        let Today {
+            date,
+            jobs,
+            machines,
+            coats,
+            plans,
+            promised_twice,
+            quotes,
+            overdue,
+            credits,
+            awaiting,
+            doubted,
+        } = today;
+        TodayAnswer {
+            date,
+            currency: page.currency.code(),
+            jobs: JobList::new(jobs),
+            machines: page.each(machines, MachineOut::new),
+            coats: page.each(coats, Coat::new),
+            planned: Step::all(&plans, date),
+            promised_twice: page.each(promised_twice, TwiceFacts::new),
+            quotes: page.each(quotes, QuoteRow::new),
+            overdue: page.each(overdue, InvoiceFacts::new),
+            credits: page.each(credits, |(credit, apply_to), page| CreditLeft {
+                credit: CreditFacts::new(credit, page),
+                apply_to,
+            }),
+            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
+            doubted_records: doubted,
+        }
+    }
+}
+
+impl Answer for TodayAnswer {
+    fn text(&self, page: &Page) -> String {
+        fn all<T>(facts: &[T], words: impl Fn(&T) -> String) -> Vec<String> {
+            facts.iter().map(words).collect()
+        }
+        let slips = (self.doubted_records > 0).then(|| {
+            let records = count(self.doubted_records, "record");
+            format!("{records} set aside until you answer: gritledger rate check")
+        });
+        let today = self.date;
+        let sections = [
+            ("Machines out", all(&self.machines, MachineOut::words)),
+            ("Coats", all(&self.coats, |coat| coat.words(today))),
+            ("Planned", all(&self.planned, |step| step.words(today))),
+            (
+                "Promised twice",
+                all(&self.promised_twice, |twice| twice.words.clone()),
+            ),
+            ("Jobs", self.jobs.words()),
+            (
+                "Quotes without an answer",
+                all(&self.quotes, |quote| quote.waiting(today)),
+            ),
+            (
+                "Money overdue",
+                all(&self.overdue, |invoice| invoice.overdue(today)),
+            ),
+            ("Credits kept", all(&self.credits, CreditLeft::words)),
+            (
+                "Receipts awaited",
+                all(&self.awaiting_receipt, AwaitingFacts::words),
+            ),
+            ("Slips?", slips.into_iter().collect()),
+        ];
+        let mut text = format!("{}\n", today.format("%A, %Y-%m-%d"));
+        if sections.iter().all(|(_, lines)| lines.is_empty()) {
+            text.push_str("Nothing asks for you today.\n");
+        }
+        for (heading, lines) in sections.iter().filter(|(_, lines)| !lines.is_empty()) {
+            let _ = writeln!(text, "\n{heading}");
+            text.extend(lines.iter().map(|line| page.point(line)));
+        }
+        text
+    }
 }
