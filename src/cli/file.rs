@@ -4,24 +4,25 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
-use serde_json::json;
 
 use super::ui::{Context, is_stdout};
+use crate::document::file::{
+    BackupAnswer, CheckAnswer, DemoAnswer, ImportAnswer, InitAnswer, LogAnswer, RestoreAnswer,
+};
 use crate::document::quote::QuoteAnswer;
 use crate::document::rate::RateList;
 use crate::document::report::margin::{By, Margins};
 use crate::document::report::variance::VarianceAnswer;
-use crate::document::{Answer as _, View, count, inert};
-use crate::ledger::{Clock, Identity, Job, Ledger, QuoteStatus, Refusal, Transfer, refuse, typed};
+use crate::document::{Page, View, count};
+use crate::ledger::{
+    Clock, Identity, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer, refuse, typed,
+};
 use crate::measure::Units;
 use crate::money::Currency;
-use crate::trade::rates::{RateKind, RateRow};
+use crate::trade::rates::RateKind;
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
 const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
-
-/// Lines of the variance that the demo shows.
-const WORST_LINES: usize = 6;
 
 /// Jobs whose margin the demo shows.
 const DEMO_JOBS: usize = 6;
@@ -166,26 +167,9 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         copy: args.copy,
     };
     let ledger = Ledger::create(&path, identity, context.clock())?;
-    let identity = ledger.identity();
     context.done(format!("{} is made.", path.display()));
-    context.answer(
-        || {
-            json!({
-                "ledger": path.display().to_string(),
-                "business": identity.business,
-                "currency": identity.currency.code(),
-                "units": identity.units.as_str(),
-                "copy": identity.copy,
-            })
-        },
-        || {
-            format!(
-                "Opened the ledger of {} at {}.",
-                inert(&identity.business),
-                inert(&path.display().to_string())
-            )
-        },
-    )?;
+    let answer = InitAnswer::new(path.display().to_string(), ledger.identity());
+    context.give_as(answer, InitAnswer::sentence)?;
     context.status("The prices in its book are invented: look them through.");
     context.hint("gritledger item list");
     context.hint("gritledger machine list");
@@ -219,88 +203,8 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     }
     let ledger = Ledger::create_demo(&args.to, clock)?;
     context.done(format!("{} is written.", args.to.display()));
-    let page = context.page(&ledger);
-    let closed: Vec<Job> = ledger.jobs()?.into_iter().filter(Job::is_closed).collect();
-    let margins = closed
-        .iter()
-        .map(|job| ledger.margin_of(job))
-        .collect::<Result<Vec<_>>>()?;
-    let open_quote = ledger
-        .quotes()?
-        .into_iter()
-        .rfind(|quote| quote.status == QuoteStatus::Sent);
-    let number = open_quote.map(|quote| quote.number);
-    let number = number.as_ref();
-    let quote = number
-        .map(|number| ledger.sheet(ledger.quote(number)?))
-        .transpose()?
-        .map(|sheet| QuoteAnswer::new(sheet, View::Owner, &page));
-    // The job that left its quote furthest tells most.
-    let furthest = margins
-        .iter()
-        .max_by_key(|margin| margin.outcome.recorded_difference().abs());
-    let variance = furthest
-        .map(|margin| ledger.variance_of(&margin.job))
-        .transpose()?
-        .map(|variance| VarianceAnswer::new(variance, &page));
-    let furthest = furthest.map(|margin| &margin.job.number);
-    let learned: Vec<RateRow> = ledger
-        .rates()?
-        .rows()
-        .into_iter()
-        .filter(|row| row.rooms > 0)
-        .collect();
-    let operations = ledger.operations_by_id()?;
-    context.answer(
-        || {
-            json!({
-                "ledger": args.to.display().to_string(),
-                "business": ledger.identity().business,
-                "jobs": closed.len(),
-                "quote": number,
-                "variance": furthest,
-            })
-        },
-        || {
-            let rooms: usize = margins.iter().map(|margin| margin.rooms.len()).sum();
-            let firm = inert(&ledger.identity().business);
-            let mut text = format!(
-                "{firm}: {} with {} are finished.\n",
-                count(closed.len(), "job"),
-                count(rooms, "room")
-            );
-            let mut part = |heading: String, body: String| {
-                text.push_str(&format!("\n== {heading}\n\n{}\n", body.trim_end()));
-            };
-            if let (Some(number), Some(quote)) = (number, &quote) {
-                let heading =
-                    format!("A quote waits for its answer: gritledger quote show {number}");
-                part(heading, quote.summary(&page));
-            }
-            if let (Some(job), Some(variance)) = (furthest, &variance) {
-                let heading =
-                    format!("Where a job left its quote: gritledger report variance {job}");
-                part(heading, variance.worst(WORST_LINES, &page));
-            }
-            let mut shown = Margins::by(By::Job, page);
-            for last in &margins[margins.len().saturating_sub(DEMO_JOBS)..] {
-                shown.add(last.clone());
-            }
-            part(
-                "What the last jobs made: gritledger report margin".to_owned(),
-                shown.text(&page),
-            );
-            let discs: Vec<RateRow> = learned
-                .into_iter()
-                .filter(|row| row.cell.kind == RateKind::Item && row.rooms >= DEMO_ROOMS)
-                .collect();
-            part(
-                "What the rates learned: gritledger rate list --learned".to_owned(),
-                RateList::new(&discs, &operations, &page).text(&page),
-            );
-            text
-        },
-    )?;
+    let answer = demo_answer(&args.to, &ledger, &context.page(&ledger))?;
+    context.give(&ledger, answer)?;
     context.hint(&format!(
         "GRITLEDGER_TODAY={DEMO_DAY} gritledger --ledger {} today",
         typed(&args.to.display().to_string())
@@ -308,24 +212,50 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
     Ok(())
 }
 
+/// Walks through the demo: a quote that waits, a job that left its quote, what jobs made, and what they taught.
+fn demo_answer(path: &Path, ledger: &Ledger, page: &Page) -> Result<DemoAnswer> {
+    let closed: Vec<Job> = ledger.jobs()?.into_iter().filter(Job::is_closed).collect();
+    let margins = closed.iter().map(|job| ledger.margin_of(job));
+    let margins = margins.collect::<Result<Vec<_>>>()?;
+    let sent = |quote: &QuoteHeader| quote.status == QuoteStatus::Sent;
+    let quote = ledger.quotes()?.into_iter().rfind(sent);
+    let quote = quote.map(|quote| quote.number);
+    let waiting = quote.as_ref().map(|number| {
+        let sheet = ledger.sheet(ledger.quote(number)?)?;
+        Ok::<_, anyhow::Error>(QuoteAnswer::new(sheet, View::Owner, page))
+    });
+    // The job that left its quote furthest tells most.
+    let furthest = margins
+        .iter()
+        .max_by_key(|margin| margin.outcome.recorded_difference().abs())
+        .map(|margin| &margin.job);
+    let variance = furthest.map(|job| ledger.variance_of(job)).transpose()?;
+    let mut shown = Margins::by(By::Job, *page);
+    for last in &margins[margins.len().saturating_sub(DEMO_JOBS)..] {
+        shown.add(last.clone());
+    }
+    let mut rates = ledger.rates()?.rows();
+    rates.retain(|row| row.cell.kind == RateKind::Item && row.rooms >= DEMO_ROOMS);
+    Ok(DemoAnswer {
+        ledger: path.display().to_string(),
+        business: ledger.identity().business.clone(),
+        jobs: closed.len(),
+        rooms: margins.iter().map(|margin| margin.rooms.len()).sum(),
+        quote,
+        waiting: waiting.transpose()?,
+        variance: furthest.map(|job| job.number.clone()),
+        furthest: variance.map(|variance| VarianceAnswer::new(variance, page)),
+        margins: shown,
+        learned: RateList::new(&rates, &ledger.operations_by_id()?, page),
+    })
+}
+
 pub(super) fn cmd_check(context: &Context, args: &CheckArgs) -> Result<()> {
     let CheckArgs {} = args;
     let problems = context.read(Ledger::problems)?;
-    context.answer(
-        || json!({ "ok": problems.is_empty(), "problems": problems }),
-        || {
-            if problems.is_empty() {
-                "The ledger is sound.".to_owned()
-            } else {
-                problems
-                    .iter()
-                    .map(|problem| inert(problem))
-                    .collect::<Vec<_>>()
-                    .join("\n")
-            }
-        },
-    )?;
-    match problems.len() {
+    let found = problems.len();
+    context.give_as(CheckAnswer::new(problems), CheckAnswer::text)?;
+    match found {
         0 => Ok(()),
         found => refuse!("the check found {}", count(found, "problem")),
     }
@@ -339,15 +269,8 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
     }
     ledger.backup(&args.file)?;
     context.done(format!("{} is a sound copy.", args.file.display()));
-    context.answer(
-        || json!({ "backup": args.file.display().to_string(), "ok": true }),
-        || {
-            format!(
-                "Copied the ledger to {}; the copy is sound.",
-                inert(&args.file.display().to_string())
-            )
-        },
-    )
+    let answer = BackupAnswer::new(args.file.display().to_string());
+    context.give_as(answer, BackupAnswer::sentence)
 }
 
 pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
@@ -363,47 +286,34 @@ pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
     }
     make_folder_of(&path)?;
     let restored = Ledger::restore(&path, &args.file, context.clock())?;
-    let kept = restored.kept.map(|kept| kept.display().to_string());
-    let (path, from) = (path.display().to_string(), args.file.display().to_string());
-    context.done(format!("{path} is {from} again."));
-    context.answer(
-        || json!({ "ledger": path, "restored_from": from, "kept": kept }),
-        || match &kept {
-            Some(kept) => format!(
-                "Restored {} from {}; what was there is kept as {}.",
-                inert(&path),
-                inert(&from),
-                inert(kept)
-            ),
-            None => format!("Restored {} from {}.", inert(&path), inert(&from)),
-        },
-    )
+    let answer = RestoreAnswer {
+        ledger: path.display().to_string(),
+        restored_from: args.file.display().to_string(),
+        kept: restored.kept.map(|kept| kept.display().to_string()),
+    };
+    let RestoreAnswer {
+        ledger,
+        restored_from,
+        ..
+    } = &answer;
+    context.done(format!("{ledger} is {restored_from} again."));
+    context.give_as(answer, RestoreAnswer::sentence)
 }
 
 pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
     let lines = context.read(|ledger| ledger.log_lines(args.last))?;
-    context.answer(
-        || {
-            let lines = lines.iter().map(|(at, sentence)| {
-                json!({ "recorded_at": at.format("%Y-%m-%dT%H:%M:%S").to_string(), "sentence": sentence })
-            });
-            serde_json::Value::Array(lines.collect())
-        },
-        || {
-            let lines = lines.iter().rev();
-            lines.map(|(at, sentence)| format!("{}  {}", at.format("%Y-%m-%d %H:%M"), inert(sentence))).collect::<Vec<_>>().join("\n")
-        },
-    )
+    context.give_as(LogAnswer::new(lines), LogAnswer::text)
 }
 
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let units = read_units(&args.units)?;
     let (name, text) = read_file(&args.file)?;
     let rows = context.write(|writing| writing.import(args.kind, &name, &text, units))?;
-    context.answer(
-        || json!({ "kind": args.kind.as_str(), "rows": rows }),
-        || format!("Imported {} of {}.", count(rows, "row"), args.kind),
-    )
+    let answer = ImportAnswer {
+        kind: args.kind,
+        rows,
+    };
+    context.give_as(answer, ImportAnswer::sentence)
 }
 
 /// Reads a file; returns its name, as mistakes are told by it, and what is in it.

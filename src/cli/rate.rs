@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
-use serde_json::json;
 
 use super::file::{read_file, read_units};
 use super::read::{read_date, read_number};
@@ -13,7 +12,7 @@ use crate::document::Page;
 use crate::document::rate::prediction::{CasesAnswer, PredictionAnswer};
 use crate::document::rate::proof::ProofAnswer;
 use crate::document::rate::story::{RateStory, StoriesAnswer};
-use crate::document::rate::{RateAnswer, RateList};
+use crate::document::rate::{ChangedAnswer, ConfirmedAnswer, RateAnswer, RateList};
 use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse, typed};
 use crate::measure::{Area, Length};
 use crate::money::{Decimal, number};
@@ -184,7 +183,7 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
             let number = args.number.to_uppercase();
             context.write(|writing| writing.confirm(&number))?;
             context.status(&format!("Confirmed {number}: it counts in full."));
-            context.answer_if_json(|| json!({ "confirmed": number }))
+            context.give_json(|| Ok(ConfirmedAnswer { confirmed: number }))
         }
         RateCommand::Change(args) => change(context, &args),
     }
@@ -408,14 +407,7 @@ fn change(context: &Context, args: &ChangeArgs) -> Result<()> {
             "{} is learned anew since {}.",
             operation.name, change.since
         ));
-        context.answer_if_json(|| {
-            json!({
-                "operation": operation.name,
-                "kind": change.kind.as_str(),
-                "since": change.since,
-                "note": change.note,
-            })
-        })
+        context.give_json(|| Ok(ChangedAnswer::new(operation.name, change)))
     })
 }
 

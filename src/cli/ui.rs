@@ -20,7 +20,6 @@ use anyhow::{Context as _, Result};
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use etcetera::BaseStrategy;
 use serde::Serialize;
-use serde_json::Value;
 use thiserror::Error;
 
 use super::Globals;
@@ -308,11 +307,6 @@ impl Context {
             true => self.give_as(json(), |_| String::new()),
             false => self.give_as((), |()| text()),
         }
-    }
-
-    /// Gives a JSON answer to whoever asked for one; people were told in a sentence.
-    pub(crate) fn answer_if_json(&self, json: impl FnOnce() -> Value) -> Result<()> {
-        self.give_json(|| Ok(json()))
     }
 
     /// Gives an answer and ends its line.

@@ -11,6 +11,7 @@ pub mod book;
 pub mod calendar;
 pub mod cover;
 pub mod figures;
+pub mod file;
 pub mod invoice;
 pub mod job;
 pub mod outlook;

@@ -19,7 +19,7 @@ use crate::ledger::typed;
 use crate::money::{Decimal, plain};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::quote::WorkLine;
-use crate::trade::rates::{Drift, Observation, RateKind, RateRow};
+use crate::trade::rates::{Change, Drift, Observation, RateKind, RateRow};
 use crate::trade::{FloorCondition, OperationId, Species, Unit};
 
 /// Decimals of rates in JSON: one driver unit takes little.
@@ -508,6 +508,40 @@ impl Answer for RateList {
         let moved = moved.iter().map(|sentence| page.prose(sentence));
         let parts = std::iter::once(format!("{tables}\n\n{legend}")).chain(moved);
         parts.collect::<Vec<_>>().join("\n")
+    }
+}
+
+/// An entry that was confirmed.
+#[derive(Debug, Serialize)]
+pub struct ConfirmedAnswer {
+    /// Its number.
+    pub confirmed: String,
+}
+
+/// A dated change: an operation that is learned anew.
+#[derive(Debug, Serialize)]
+pub struct ChangedAnswer {
+    operation: String,
+    kind: RateKind,
+    since: NaiveDate,
+    note: String,
+}
+
+impl ChangedAnswer {
+    /// Returns the answer about a change of the operation of this name.
+    pub fn new(operation: String, change: Change) -> ChangedAnswer {
+        let Change {
+            operation: _,
+            kind,
+            since,
+            note,
+        } = change;
+        ChangedAnswer {
+            operation,
+            kind,
+            since,
+            note,
+        }
     }
 }
 
