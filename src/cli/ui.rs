@@ -297,18 +297,6 @@ impl Context {
         }
     }
 
-    /// Gives the answer: JSON if asked for, else text.
-    pub(crate) fn answer<V: Serialize + 'static>(
-        &self,
-        json: impl FnOnce() -> V,
-        text: impl FnOnce() -> String,
-    ) -> Result<()> {
-        match self.globals.json {
-            true => self.give_as(json(), |_| String::new()),
-            false => self.give_as((), |()| text()),
-        }
-    }
-
     /// Gives an answer and ends its line.
     pub(crate) fn print(&self, text: &str) {
         self.print_exactly(format!("{text}\n"));

@@ -241,7 +241,7 @@ impl Table {
         self
     }
 
-    /// Adds a row.
+    /// Adds a row of cells that are written already.
     pub fn row<const N: usize>(&mut self, cells: [String; N]) {
         self.rows
             .push(cells.iter().map(|cell| inert(cell)).collect());

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
-use super::{Answer, Page, count, inert};
+use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
     Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, Worker,
 };
@@ -63,12 +63,7 @@ impl Answer for ClientList {
         }
         let mut table = page.table(["Client", "Phone", "Email", "Address"]);
         for client in &self.0 {
-            table.row([
-                client.name.clone(),
-                client.phone.clone(),
-                client.email.clone(),
-                client.address.clone(),
-            ]);
+            table.line([&client.name, &client.phone, &client.email, &client.address]);
         }
         table.to_string()
     }
@@ -182,7 +177,7 @@ impl Answer for ClientAnswer {
         if !self.jobs.is_empty() {
             let mut table = page.table(["Job", "State", "Site"]);
             for job in &self.jobs {
-                table.row([job.number.clone(), job.state.to_string(), job.site.clone()]);
+                table.line([&job.number, &job.state, &job.site]);
             }
             let _ = writeln!(text, "\n{table}");
         }
@@ -191,17 +186,14 @@ impl Answer for ClientAnswer {
                 .table(["Invoice", "Job", "Due on", "Net", "Tax", "Total", "Due"])
                 .numbers([3, 4, 5, 6]);
             for invoice in &self.invoices {
-                table.row([
-                    invoice.name.clone(),
-                    invoice.job.clone(),
-                    invoice
-                        .due_on
-                        .map(|due| due.to_string())
-                        .unwrap_or_default(),
-                    invoice.net.to_string(),
-                    taxes_text(&invoice.taxes),
-                    invoice.total.to_string(),
-                    invoice.due.to_string(),
+                table.line([
+                    &invoice.name,
+                    &invoice.job,
+                    &or_blank(invoice.due_on),
+                    &invoice.net,
+                    &taxes_text(&invoice.taxes),
+                    &invoice.total,
+                    &invoice.due,
                 ]);
             }
             let _ = writeln!(text, "\n{table}");
@@ -262,12 +254,12 @@ impl Answer for SiteList {
             .table(["Site", "Client", "Built", "Tax area"])
             .numbers([2]);
         for site in &self.0 {
-            table.row([
-                site.address.clone(),
-                site.client.clone(),
-                site.year_built
-                    .map_or_else(|| "not known".to_owned(), |year| year.to_string()),
-                site.tax_area.clone().unwrap_or_default(),
+            let built = site.year_built.map(|year| year.to_string());
+            table.line([
+                &site.address,
+                &site.client,
+                &built.as_deref().unwrap_or("not known"),
+                &or_blank(site.tax_area.as_ref()),
             ]);
         }
         table.to_string()
@@ -313,12 +305,9 @@ impl Answer for SiteAnswer {
             || "year not known".to_owned(),
             |year| format!("built {year}"),
         );
-        let tax_area = site
-            .tax_area
-            .as_ref()
-            .map(|name| format!(", tax area {}", inert(name)))
-            .unwrap_or_default();
-        let _ = writeln!(text, "{built}{tax_area}");
+        let tax_area = site.tax_area.as_ref();
+        let tax_area = tax_area.map(|name| format!(", tax area {}", inert(name)));
+        let _ = writeln!(text, "{built}{}", or_blank(tax_area));
         if !site.note.is_empty() {
             let _ = writeln!(text, "Note: {}", inert(&site.note));
         }
@@ -479,21 +468,17 @@ impl Answer for RoomList {
                 true => "",
                 false => " (not refinished)",
             };
-            table.row([
-                format!("{}{aside}", room.name),
-                room.condition.to_string(),
-                room.species.to_string(),
-                room.area.to_string(),
-                room.edge.to_string(),
+            table.line([
+                &format!("{}{aside}", room.name),
+                &room.condition,
+                &room.species,
+                &room.area,
+                &room.edge,
             ]);
         }
-        table.row([
-            format!("To refinish: {}", count(self.to_refinish, "room")),
-            String::new(),
-            String::new(),
-            self.area.to_string(),
-            self.edge.to_string(),
-        ]);
+        let rooms = count(self.to_refinish, "room");
+        let sanded = format!("To refinish: {rooms}");
+        table.line([&sanded, &"", &"", &self.area, &self.edge]);
         table.to_string()
     }
 }
@@ -579,13 +564,13 @@ fn findings_table<'a>(
         .table(["Finding", "Room", "Kind", "Quantity", "Place", "Note"])
         .numbers([0, 3]);
     for (finding, room) in findings {
-        table.row([
-            finding.id.to_string(),
-            room.to_owned(),
-            finding.kind.clone(),
-            finding.words(),
-            finding.place.clone(),
-            finding.note.clone(),
+        table.line([
+            &finding.id,
+            &room,
+            &finding.kind,
+            &finding.words(),
+            &finding.place,
+            &finding.note,
         ]);
     }
     table.to_string()
@@ -622,12 +607,7 @@ pub struct FindingList(Vec<PlacedFinding>);
 impl FindingList {
     /// Returns the answer about these findings.
     pub fn new(findings: Vec<Finding>, page: &Page) -> FindingList {
-        let findings = findings.into_iter();
-        FindingList(
-            findings
-                .map(|finding| PlacedFinding::new(finding, page))
-                .collect(),
-        )
+        FindingList(page.each(findings, PlacedFinding::new))
     }
 }
 
@@ -696,12 +676,9 @@ pub struct WorkerList {
 impl WorkerList {
     /// Returns the answer about these workers.
     pub fn new(workers: Vec<Worker>, page: &Page) -> WorkerList {
-        let workers = workers.into_iter();
         WorkerList {
             currency: page.currency.code(),
-            workers: workers
-                .map(|worker| WorkerFacts::new(worker, page))
-                .collect(),
+            workers: page.each(workers, WorkerFacts::new),
         }
     }
 }
@@ -715,11 +692,7 @@ impl Answer for WorkerList {
         let mut table = page.table(["Worker", &wage, ""]).numbers([1]);
         for worker in &self.workers {
             let standing = if worker.active { "" } else { "inactive" };
-            table.row([
-                worker.name.clone(),
-                worker.wage.to_string(),
-                standing.to_owned(),
-            ]);
+            table.line([&worker.name, &worker.wage, &standing]);
         }
         table.to_string()
     }
