@@ -160,31 +160,35 @@ impl Context {
     /// must be.
     fn settle<T>(&self, work: impl Fn() -> Result<T>) -> Result<T> {
         loop {
-            let error = match within(&work).map_err(Into::into).flatten() {
+            match within(&work).map_err(Into::into).flatten() {
                 Ok(outcome) => return Ok(outcome),
-                Err(error) => error,
-            };
-            // What it was about to say isn't so.
-            self.said.borrow_mut().clear();
-            let Doubt { words, instead } = error.downcast::<Doubt>()?;
-            let question = match instead {
-                Some(_) => "Go on all the same?",
-                None => "Is it right?",
-            };
-            let mut refusal = match self.ask(&format!("{words}. {question}"))? {
-                Some(true) => {
-                    self.confirmed.borrow_mut().push(words);
-                    continue;
-                }
-                Some(false) => Refusal::new("nothing was done"),
-                None => Refusal::new(words)
-                    .hint("the same command with --confirm says that it is meant"),
-            };
-            if let Some(instead) = instead {
-                refusal.hints.insert(0, instead);
+                Err(error) => self.settle_failure(error)?,
             }
-            return Err(refusal.into());
         }
+    }
+
+    /// Asks about a doubt that work ended with; without one, or if it isn't settled, that is how the work ends.
+    fn settle_failure(&self, error: anyhow::Error) -> Result<()> {
+        // What it was about to say isn't so.
+        self.said.borrow_mut().clear();
+        let Doubt { words, instead } = error.downcast::<Doubt>()?;
+        let question = match instead {
+            Some(_) => "Go on all the same?",
+            None => "Is it right?",
+        };
+        let mut refusal = match self.ask(&format!("{words}. {question}"))? {
+            Some(true) => {
+                self.confirmed.borrow_mut().push(words);
+                return Ok(());
+            }
+            Some(false) => Refusal::new("nothing was done"),
+            None => Refusal::new(words)
+                .hint("the same command with --confirm says that it is meant"),
+        };
+        if let Some(instead) = instead {
+            refusal.hints.insert(0, instead);
+        }
+        Err(refusal.into())
     }
 
     /// Has the person confirm what is unlikely; where nobody is there to answer, `--confirm` does.

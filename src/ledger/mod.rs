@@ -207,29 +207,28 @@ impl Ledger {
         dry_run: bool,
         events: impl FnOnce(&Writing<'_>) -> Result<T>,
     ) -> Result<T> {
-        self.said.take();
-        self.settings.take();
         let write = || {
-            let transaction = rusqlite::Transaction::new_unchecked(
-                &self.connection,
-                rusqlite::TransactionBehavior::Immediate,
-            )?;
-            let writing = Writing {
-                ledger: self,
-                unsealed: RefCell::default(),
-                last_ids: RefCell::default(),
-            };
+            let (writing, transaction) = self.begin()?;
             let outcome = events(&writing)?;
-            writing.seal_what_was_written()?;
-            if dry_run {
-                transaction.rollback()?;
-                self.said.take();
-            } else {
-                transaction.commit()?;
-            }
+            writing.end(transaction, dry_run)?;
             Ok(outcome)
         };
         write().map_err(|error| self.in_words(error))
+    }
+
+    fn begin(&self) -> Result<(Writing<'_>, rusqlite::Transaction<'_>)> {
+        self.said.take();
+        self.settings.take();
+        let transaction = rusqlite::Transaction::new_unchecked(
+            &self.connection,
+            rusqlite::TransactionBehavior::Immediate,
+        )?;
+        let writing = Writing {
+            ledger: self,
+            unsealed: RefCell::default(),
+            last_ids: RefCell::default(),
+        };
+        Ok((writing, transaction))
     }
 
     /// Returns the sentences that were written to the log since it was asked last.
@@ -287,6 +286,17 @@ impl Ledger {
 }
 
 impl Writing<'_> {
+    fn end(&self, transaction: rusqlite::Transaction<'_>, dry_run: bool) -> Result<()> {
+        self.seal_what_was_written()?;
+        if dry_run {
+            transaction.rollback()?;
+            self.said.take();
+        } else {
+            transaction.commit()?;
+        }
+        Ok(())
+    }
+
     /// Adds a sentence to the log.
     fn log(&self, sentence: &str) -> Result<()> {
         self.connection
