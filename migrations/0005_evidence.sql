@@ -84,6 +84,21 @@ CREATE TABLE rate_fit (
     fit    TEXT NOT NULL
 ) STRICT;
 
+-- How did the rate of an operation on a floor come to be what it is? Kept as long as the fit is, and no observation was
+-- written or set aside since: a copy of what can be worked out.
+CREATE TABLE rate_story (
+    operation_id    INTEGER NOT NULL REFERENCES operation (id),
+    kind            TEXT    NOT NULL CHECK (kind IN ('item', 'hours')),
+    floor_condition TEXT    NOT NULL,
+    species         TEXT    NOT NULL,
+    digest          TEXT    NOT NULL,
+    story           TEXT    NOT NULL,
+    PRIMARY KEY (operation_id, kind, floor_condition, species)
+) STRICT, WITHOUT ROWID;
+CREATE TRIGGER observation_told AFTER INSERT ON observation BEGIN DELETE FROM rate_story; END;
+CREATE TRIGGER observation_untold AFTER DELETE ON observation BEGIN DELETE FROM rate_story; END;
+CREATE TRIGGER observation_retold AFTER UPDATE OF word, voided_at ON observation BEGIN DELETE FROM rate_story; END;
+
 -- The rooms and operations that the quantity covers, with what each measures.
 CREATE TABLE observation_part (
     id              INTEGER PRIMARY KEY,

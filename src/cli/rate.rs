@@ -13,7 +13,7 @@ use crate::document::rate::prediction::{CasesAnswer, PredictionAnswer};
 use crate::document::rate::proof::ProofAnswer;
 use crate::document::rate::story::{RateStory, StoriesAnswer};
 use crate::document::rate::{ChangedAnswer, ConfirmedAnswer, RateAnswer, RateList};
-use crate::ledger::{Ledger, OWN_FIGURE, Refusal, refuse, typed};
+use crate::ledger::{Ledger, OWN_FIGURE, RateHistory, Refusal, refuse, typed};
 use crate::measure::{Area, Length};
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
@@ -265,25 +265,24 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
         None if operation.item.is_some() => vec![RateKind::Item, RateKind::Hours],
         None => vec![RateKind::Hours],
     };
-    let (rates, kept) = (ledger.rates()?, ledger.kept_observations()?);
-    let observations: Vec<_> = kept.iter().map(|kept| kept.observation.clone()).collect();
+    let rates = ledger.rates()?;
     let mut stories = Vec::new();
     for kind in kinds {
         let class = args.floor.class(ledger, &operation, kind)?;
         let Some(row) = rates.row_for(&operation, kind, class) else {
             continue;
         };
-        let mut taught_by: Vec<_> = kept
-            .iter()
-            .filter(|kept| rates.is_like(&kept.observation, &operation, kind, class))
-            .cloned()
-            .collect();
-        taught_by.sort_by_key(|kept| kept.observation.finished_on);
+        let RateHistory {
+            taught_by,
+            earlier,
+            course,
+        } = ledger.rate_history(&rates, &operation, kind, class)?;
         stories.push(RateStory {
             operation: &operation,
             row,
             taught_by,
-            course: rates.course(&observations, &operation, kind, class),
+            earlier,
+            course,
             changes: ledger
                 .rate_changes()?
                 .into_iter()

@@ -182,8 +182,9 @@ impl Context {
                 return Ok(());
             }
             Some(false) => Refusal::new("nothing was done"),
-            None => Refusal::new(words)
-                .hint("the same command with --confirm says that it is meant"),
+            None => {
+                Refusal::new(words).hint("the same command with --confirm says that it is meant")
+            }
         };
         if let Some(instead) = instead {
             refusal.hints.insert(0, instead);

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::types::{FromSql, ValueRef};
-use rusqlite::{OptionalExtension, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
 use super::rates::digest_of;
@@ -14,7 +14,7 @@ use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, lessons};
 use crate::trade::rates::check::Words;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Word};
+use crate::trade::rates::{FloorClass, Observation, ObservedPart, Word};
 use crate::trade::{EntryId, JobId};
 
 /// A row to be added to the evidence.
@@ -34,6 +34,52 @@ pub struct KeptObservation {
     pub number: String,
     /// What was observed.
     pub observation: Observation,
+}
+
+/// What is read of an observation.
+macro_rules! observation_columns {
+    () => {
+        "SELECT id, kind, job_id, job_label, finished_on, quantity_micro, word FROM observation"
+    };
+}
+
+/// What is read of its parts.
+macro_rules! part_columns {
+    () => {
+        "SELECT observation_id, operation_id, room_label, floor_condition, species, driver_micro, passes FROM observation_part"
+    };
+}
+
+/// Reads an observation, but for its parts.
+fn observation_from_row(
+    row: &Row<'_>,
+    labels: &mut Labels,
+    dates: &mut Dates,
+) -> Result<Observation> {
+    let quantity: Micro = row.get(5)?;
+    Ok(Observation {
+        kind: row.get(1)?,
+        from_notebook: row.get_ref(2)? == ValueRef::Null,
+        job: labels.get(row.get_ref(3)?.as_str()?),
+        finished_on: dates.get(row.get_ref(4)?)?,
+        quantity: quantity.0,
+        parts: Vec::with_capacity(1),
+        word: row.get(6)?,
+    })
+}
+
+fn part_from_row(row: &Row<'_>, labels: &mut Labels) -> Result<ObservedPart> {
+    let driver: Micro = row.get(5)?;
+    Ok(ObservedPart {
+        operation: row.get(1)?,
+        room: labels.get(row.get_ref(2)?.as_str()?),
+        class: FloorClass {
+            condition: row.get(3)?,
+            species: row.get(4)?,
+        },
+        driver: driver.0,
+        passes: row.get(6)?,
+    })
 }
 
 impl Ledger {
@@ -66,25 +112,15 @@ impl Ledger {
     /// Returns ids and observations, by id: two scans side by side, which is what a long history takes least time by.
     pub(super) fn observations_by_id(&self) -> Result<(Vec<i64>, Vec<Observation>)> {
         let (mut ids, mut observations) = (Vec::new(), Vec::new());
-        let mut labels = Labels::default();
-        let mut dates = Dates::default();
-        let mut statement = self.connection.prepare_cached(
-            "SELECT id, kind, job_id, job_label, finished_on, quantity_micro, word FROM observation
-             WHERE voided_at IS NULL ORDER BY id",
-        )?;
+        let (mut labels, mut dates) = (Labels::default(), Dates::default());
+        let mut statement = self.connection.prepare_cached(concat!(
+            observation_columns!(),
+            " WHERE voided_at IS NULL ORDER BY id"
+        ))?;
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
-            let quantity: Micro = row.get(5)?;
             ids.push(row.get(0)?);
-            observations.push(Observation {
-                kind: row.get::<_, RateKind>(1)?,
-                from_notebook: row.get_ref(2)? == ValueRef::Null,
-                job: labels.get(row.get_ref(3)?.as_str()?),
-                finished_on: dates.get(row.get_ref(4)?)?,
-                quantity: quantity.0,
-                parts: Vec::with_capacity(1),
-                word: row.get(6)?,
-            });
+            observations.push(observation_from_row(row, &mut labels, &mut dates)?);
         }
         self.read_parts(&ids, &mut observations)?;
         Ok((ids, observations))
@@ -92,10 +128,9 @@ impl Ledger {
 
     fn read_parts(&self, ids: &[i64], observations: &mut [Observation]) -> Result<()> {
         let mut labels = Labels::default();
-        let mut statement = self.connection.prepare_cached(
-            "SELECT observation_id, operation_id, room_label, floor_condition, species, driver_micro, passes
-             FROM observation_part ORDER BY id",
-        )?;
+        let mut statement = self
+            .connection
+            .prepare_cached(concat!(part_columns!(), " ORDER BY id"))?;
         let mut rows = statement.query([])?;
         let mut at = 0;
         while let Some(row) = rows.next()? {
@@ -107,19 +142,46 @@ impl Ledger {
                     Err(_) => continue,
                 }
             }
-            let driver: Micro = row.get(5)?;
-            observations[at].parts.push(ObservedPart {
-                operation: row.get(1)?,
-                room: labels.get(row.get_ref(2)?.as_str()?),
-                class: FloorClass {
-                    condition: row.get(3)?,
-                    species: row.get(4)?,
-                },
-                driver: driver.0,
-                passes: row.get(6)?,
-            });
+            observations[at]
+                .parts
+                .push(part_from_row(row, &mut labels)?);
         }
         Ok(())
+    }
+
+    /// Returns an observation in force with what its owner calls it.
+    pub(super) fn kept_observation(&self, id: i64) -> Result<KeptObservation> {
+        let (mut labels, mut dates) = (Labels::default(), Dates::default());
+        let by_id = named_params! { ":id": id };
+        let mut observation = self
+            .connection
+            .prepare_cached(concat!(observation_columns!(), " WHERE id = :id"))?
+            .query_row(by_id, |row| {
+                Ok(observation_from_row(row, &mut labels, &mut dates))
+            })??;
+        let mut statement = self.connection.prepare_cached(concat!(
+            part_columns!(),
+            " WHERE observation_id = :id ORDER BY id"
+        ))?;
+        let mut rows = statement.query(by_id)?;
+        while let Some(row) = rows.next()? {
+            observation.parts.push(part_from_row(row, &mut labels)?);
+        }
+        let number = self
+            .connection
+            .prepare_cached(
+                "SELECT observation.id, observation.number, entry.id, entry.number FROM observation
+                 LEFT JOIN observation_entry ON observation_id = observation.id AND position = 1
+                 LEFT JOIN entry ON entry.id = entry_id WHERE observation.id = :id",
+            )?
+            .query_row(by_id, |row| match row.get(1)? {
+                Some(number) => Ok(numbered('N', row.get(0)?, number)),
+                None => Ok(numbered('E', row.get(2)?, row.get(3)?)),
+            })?;
+        Ok(KeptObservation {
+            number,
+            observation,
+        })
     }
 
     /// Returns what observations are called: those of jobs by the largest entry that they rest on.

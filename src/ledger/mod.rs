@@ -58,6 +58,7 @@ mod settings;
 mod shopping;
 mod slips;
 mod stock;
+mod stories;
 mod tax;
 mod workers;
 
@@ -104,6 +105,7 @@ pub use self::rooms::*;
 pub use self::settings::*;
 pub use self::shopping::*;
 pub use self::stock::*;
+pub use self::stories::RateHistory;
 pub use self::tax::*;
 pub use self::workers::*;
 use crate::measure::Units;

@@ -9,7 +9,7 @@ use std::hash::Hasher;
 
 use anyhow::Result;
 use rusqlite::ErrorCode::{DatabaseBusy, DatabaseLocked, ReadOnly};
-use rusqlite::{OptionalExtension, named_params};
+use rusqlite::{OptionalExtension, Params, named_params};
 use siphasher::sip::SipHasher13;
 
 use super::{Ledger, Refusal, Writing, kept, refuse};
@@ -21,7 +21,7 @@ use crate::trade::{FloorCondition, OperationId, Species};
 /// The digest of what a fit is made from: that of the basis, how many observations are in force, and the two halves of the
 /// sum of their digests.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Digest(String);
+pub(super) struct Digest(pub(super) String);
 
 impl Ledger {
     /// Returns book and experience together, as quotes use them.
@@ -54,7 +54,7 @@ impl Ledger {
         })
     }
 
-    fn digest(&self, basis: &Basis) -> Result<Digest> {
+    pub(super) fn digest(&self, basis: &Basis) -> Result<Digest> {
         let (count, low, high): (i64, i64, i64) = self
             .connection
             .prepare_cached("SELECT count, low, high FROM evidence_digest")?
@@ -72,20 +72,21 @@ impl Ledger {
         Ok(kept.map(|text| kept::read(&text, "the rates")))
     }
 
-    /// Keeps a fit; where the file can't be written just now, it is made again the next time.
     fn keep_rates(&self, digest: &Digest, rates: &Rates) -> Result<()> {
         let fit = kept::text(rates.fit())?;
-        let kept = self
-            .connection
-            .prepare_cached(
-                "INSERT OR REPLACE INTO rate_fit (id, digest, fit) VALUES (1, :digest, :fit)",
-            )?
-            .execute(named_params! { ":digest": digest.0, ":fit": fit });
+        self.keep_copy(
+            "INSERT OR REPLACE INTO rate_fit (id, digest, fit) VALUES (1, :digest, :fit)",
+            named_params! { ":digest": digest.0, ":fit": fit },
+        )
+    }
+
+    /// Keeps a copy of what can be worked out; where the file can't be written just now, it is worked out the next time.
+    pub(super) fn keep_copy(&self, sql: &str, values: impl Params) -> Result<()> {
         let not_now = |error: &rusqlite::Error| {
             let code = error.sqlite_error_code();
             matches!(code, Some(DatabaseBusy | DatabaseLocked | ReadOnly))
         };
-        match kept {
+        match self.connection.prepare_cached(sql)?.execute(values) {
             Err(error) if !not_now(&error) => Err(error.into()),
             _ => Ok(()),
         }

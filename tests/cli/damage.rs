@@ -110,6 +110,12 @@ const NOTHING_CONTRADICTS: &[(&str, &str, &str)] = &[
         "a fit of another digest is made again",
     ),
     ("rate_fit", "row", "a fit that is gone is made again"),
+    (
+        "rate_story",
+        "digest",
+        "a story of another digest is told again",
+    ),
+    ("rate_story", "row", "a story that is gone is told again"),
     ("rental_day", "id", "nothing refers to it"),
     ("stock_effect", "id", "an order, within one entry"),
     (
@@ -264,7 +270,9 @@ fn rich(copy: i64) -> TestLedger {
     let notebook = ledger.file("notebook.csv", NOTEBOOK);
     ledger.line(&format!("import past-rooms {notebook}")).ok();
     // What was learned is kept from here on.
-    ledger.line("rate list").ok();
+    ledger
+        .line("rate show rotary-36 --condition worn-film")
+        .ok();
     ledger
 }
 
@@ -611,6 +619,8 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE observation SET job_label = 'J9' WHERE job_id IS NOT NULL", "what J1 taught is said to be of J9"),
     ("UPDATE observation_entry SET entry_id = 4 WHERE observation_id = (SELECT MIN(observation_id) FROM observation_entry)", "are learned from J1 where"),
     ("UPDATE rate_fit SET fit = '[]'", "the fit of the rates can't be read"),
+    ("UPDATE rate_story SET story = json_set(story, '$.kept.earlier', 3)", "how that of rotary-36 came about is kept otherwise"),
+    ("UPDATE rate_story SET story = '[]'", "the story of the rate of rotary-36 can't be read"),
     // Seals.
     ("UPDATE entry SET what = 'something else' WHERE kind = 'spent' AND number = 13", "E13: it isn't as it was written"),
     ("UPDATE seal SET digest = digest + 1 WHERE sealed = 'entry' AND row_id = 13", "E13: it isn't as it was written"),

@@ -441,7 +441,7 @@ impl Copy {
     fn rows(&self) -> Vec<String> {
         let file = rusqlite::Connection::open(&self.path).unwrap();
         let mut tables = file
-            .prepare("SELECT name FROM sqlite_master WHERE type = 'table' AND name <> 'rate_fit' ORDER BY name")
+            .prepare("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT IN ('rate_fit', 'rate_story') ORDER BY name")
             .unwrap();
         let tables: Vec<String> = tables
             .query_map([], |row| row.get(0))

@@ -335,6 +335,33 @@ fn opening_a_job_to_mend_its_record_does_not_make_its_work_newer() {
 }
 
 #[test]
+fn a_story_names_the_newest_records_and_is_told_anew_when_they_change() {
+    let ledger = TestLedger::new().on("2026-04-01");
+    let file = ledger.file("notebook.csv", notebook(26));
+    ledger.run(&["import", "past-rooms", &file]).ok();
+    let story = |ledger: &TestLedger| {
+        ledger.json("rate show rotary-36 --condition worn-film --kind item")[0].clone()
+    };
+    let told = story(&ledger);
+    let named = told["taught_by"].as_array().unwrap();
+    assert_eq!(named.len(), 50);
+    assert_eq!(told["earlier"], json!(2));
+    assert_eq!(named[49]["id"], json!("N103"));
+    let text = ledger
+        .line("rate show rotary-36 --condition worn-film --kind item")
+        .ok();
+    assert!(text.contains("\n2 records before these.\n"), "{text}");
+    // What is kept is what is told anew.
+    assert_eq!(story(&ledger), told);
+    ledger.line("void N103 --reason \"typed twice\"").ok();
+    let again = story(&ledger);
+    assert_eq!(again["earlier"], json!(1));
+    assert_eq!(again["taught_by"][49]["id"], json!("N101"));
+    assert_ne!(again["course"], told["course"]);
+    ledger.line("check").ok();
+}
+
+#[test]
 fn a_row_of_a_notebook_that_was_taken_back_can_be_brought_in_again() {
     let ledger = taught(3);
     let heading =

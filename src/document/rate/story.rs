@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::{Fine, Operations, RateAnswer, long_date, one_of, rooms};
 use crate::document::figures::{Number, Quantity};
-use crate::document::{Answer, Page, inert};
+use crate::document::{Answer, Page, count, inert};
 use crate::ledger::KeptObservation;
 use crate::money::{Decimal, plain};
 use crate::trade::Unit;
@@ -21,8 +21,10 @@ pub struct RateStory<'a> {
     pub operation: &'a Operation,
     /// The rate as it is learned.
     pub row: RateRow,
-    /// The finished rooms that taught it, oldest first.
+    /// The finished rooms that taught it, oldest first; of a long history the newest.
     pub taught_by: Vec<KeptObservation>,
+    /// How many taught it before those.
+    pub earlier: usize,
     /// The rate as it stood after some of them.
     pub course: Vec<(NaiveDate, RateRow)>,
     /// What the owner has dated.
@@ -66,6 +68,7 @@ struct Story {
     rate: RateAnswer,
     sentence: String,
     taught_by: Vec<TaughtBy>,
+    earlier: usize,
     course: Vec<Stood>,
     changes: Vec<Dated>,
 }
@@ -87,6 +90,7 @@ impl Story {
             operation,
             row,
             taught_by,
+            earlier,
             course,
             changes,
         } = story;
@@ -121,6 +125,7 @@ impl Story {
         Story {
             sentence: rate.sentence(),
             taught_by,
+            earlier,
             course,
             changes,
             rate,
@@ -150,6 +155,9 @@ impl Story {
         }
         if !self.taught_by.is_empty() {
             let _ = write!(text, "\n\n{}", self.taught(page));
+        }
+        if self.earlier > 0 {
+            let _ = write!(text, "\n{} before these.", count(self.earlier, "record"));
         }
         if self.course.len() > 1 {
             let _ = write!(text, "\n\n{}", self.picture(page));

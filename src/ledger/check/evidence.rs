@@ -82,6 +82,11 @@ impl Ledger {
         if !self.kept_rates_hold()? {
             problems.push("rates: what is kept of them isn't what the evidence gives".to_owned());
         }
+        for operation in self.wrong_stories()? {
+            problems.push(format!(
+                "rates: how that of {operation} came about is kept otherwise than the evidence gives it"
+            ));
+        }
         Ok(())
     }
 }

@@ -18,6 +18,7 @@ mod outlook;
 mod plan;
 mod rate;
 mod rental;
+mod story;
 
 use std::sync::Arc;
 

@@ -390,8 +390,22 @@ pub struct Taught {
 /// How many days the course of a rate shows at most.
 const LONGEST_COURSE: usize = 10;
 
+/// How many observations the story of a rate names at most.
+const NAMED_OBSERVATIONS: usize = 50;
+
 /// How many finished rooms a cell names.
 const NAMED_ROOMS: usize = 3;
+
+/// How the rate for a floor came to be what it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Story {
+    /// The places of the newest observations that taught it, oldest first; those that were set aside too.
+    pub taught_by: Vec<usize>,
+    /// How many taught it before those.
+    pub earlier: usize,
+    /// The rate as it stood after some of the days that taught it.
+    pub course: Vec<(NaiveDate, RateRow)>,
+}
 
 /// What was learned from all observations: kept, and read again while they stay what they were.
 #[derive(Clone, Debug, PartialEq)]
@@ -482,11 +496,16 @@ pub enum PredictError {
 ///
 /// Observations that the book has no rate for teach nothing, and neither do those that are doubted.
 pub fn learn(basis: Basis, observations: &[Observation]) -> Rates {
-    let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
     let ordered: Vec<&Observation> = in_order(observations)
         .into_iter()
         .map(|place| &observations[place])
         .collect();
+    learn_in_order(basis, &ordered)
+}
+
+/// Learns from observations that stand in their canonical order.
+fn learn_in_order(basis: Basis, ordered: &[&Observation]) -> Rates {
+    let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
     let records = Records::of(
         &scheme,
         ordered
@@ -496,7 +515,7 @@ pub fn learn(basis: Basis, observations: &[Observation]) -> Rates {
     );
     let fit = Fit {
         pools: records.fit(&scheme, basis.trust),
-        experience: experience(&basis.book, &scheme, &ordered),
+        experience: experience(&basis.book, &scheme, ordered),
     };
     Rates { basis, scheme, fit }
 }
@@ -859,8 +878,49 @@ impl Rates {
         })
     }
 
+    /// Tells how the rate for a floor came to be what it is, from the observations of its kind.
+    pub fn story(
+        &self,
+        observations: &[Observation],
+        operation: &Operation,
+        kind: RateKind,
+        class: FloorClass,
+    ) -> Story {
+        let mut taught_by: Vec<usize> = (0..observations.len())
+            .filter(|place| self.is_like(&observations[*place], operation, kind, class))
+            .collect();
+        taught_by.sort_by_key(|place| observations[*place].finished_on);
+        let mut days: Vec<NaiveDate> = taught_by
+            .iter()
+            .map(|place| observations[*place].finished_on)
+            .collect();
+        days.dedup();
+        let every = days.len().div_ceil(LONGEST_COURSE).max(1);
+        let shown = days.iter().rev().step_by(every).rev();
+        let mut ordered: Vec<&Observation> = in_order(observations)
+            .into_iter()
+            .map(|place| &observations[place])
+            .collect();
+        ordered.retain(|observation| observation.kind == kind);
+        let at = |day: &NaiveDate| {
+            let mut basis = self.basis.clone();
+            basis.changes.retain(|change| change.since <= *day);
+            let known = ordered.partition_point(|observation| observation.finished_on <= *day);
+            let rates = learn_in_order(basis, &ordered[..known]);
+            Some((*day, rates.row_for(operation, kind, class)?))
+        };
+        let course = shown.filter_map(at).collect();
+        let earlier = taught_by.len().saturating_sub(NAMED_OBSERVATIONS);
+        taught_by.drain(..earlier);
+        Story {
+            taught_by,
+            earlier,
+            course,
+        }
+    }
+
     /// Tells whether an observation is of the cell that a floor belongs to, as things are done now: rooms like it.
-    pub fn is_like(
+    fn is_like(
         &self,
         observation: &Observation,
         operation: &Operation,
@@ -877,38 +937,6 @@ impl Rates {
                 && place.step == plan.step(None)
                 && place.code == plan.code(class)
         })
-    }
-
-    /// Returns how the rate for a floor came to be what it is: as it stood after some of the days that taught it.
-    pub fn course(
-        &self,
-        observations: &[Observation],
-        operation: &Operation,
-        kind: RateKind,
-        class: FloorClass,
-    ) -> Vec<(NaiveDate, RateRow)> {
-        let mut days: Vec<NaiveDate> = observations
-            .iter()
-            .filter(|found| self.is_like(found, operation, kind, class))
-            .map(|found| found.finished_on)
-            .collect();
-        days.sort_unstable();
-        days.dedup();
-        let every = days.len().div_ceil(LONGEST_COURSE).max(1);
-        let shown = days.iter().rev().step_by(every).rev();
-        shown
-            .filter_map(|day| {
-                let mut basis = self.basis.clone();
-                basis.changes.retain(|change| change.since <= *day);
-                let known: Vec<Observation> = observations
-                    .iter()
-                    .filter(|found| found.finished_on <= *day)
-                    .cloned()
-                    .collect();
-                let row = learn(basis, &known).row_for(operation, kind, class)?;
-                Some((*day, row))
-            })
-            .collect()
     }
 
     /// Foretells what a sum of rooms takes.
