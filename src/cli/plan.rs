@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::read::{read_margin, read_percent, read_plan_date};
+use super::read::{read_margin, read_method, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
 use crate::document::plan::dates::DatesAnswer;
@@ -214,8 +214,8 @@ fn read_request(
         night_away: amount(args.night_away.as_ref(), "a night away")?,
         day_closed: amount(args.day_closed.as_ref(), "a closed day")?.unwrap_or(Money::ZERO),
         rooms: args.rooms.clone(),
-        sequence: args.sequence.clone(),
-        schedule: args.schedule.clone(),
+        sequence: read_method(args.sequence.as_deref()),
+        schedule: read_method(args.schedule.as_deref()),
         margin,
         confidence,
         worker: args.worker.clone(),

@@ -6,7 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::job::{warn_of_past_dates, warn_of_promises};
-use super::read::{read_margin, read_number, read_percent, read_plan_date};
+use super::read::{read_margin, read_method, read_number, read_percent, read_plan_date};
 use super::ui::Context;
 use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
@@ -298,8 +298,8 @@ fn read_request(
         .collect::<Result<_>>()?;
     Ok(DraftRequest {
         rooms: args.rooms.clone(),
-        sequence: args.sequence.clone(),
-        schedule: args.schedule.clone(),
+        sequence: read_method(args.sequence.as_deref()),
+        schedule: read_method(args.schedule.as_deref()),
         margin,
         confidence,
         start,
@@ -332,6 +332,7 @@ fn read_option(text: &str) -> Result<OptionRequest> {
         name: name.trim().to_owned(),
         ..OptionRequest::default()
     };
+    let (mut sequence, mut schedule) = (None, None);
     if option.name.chars().all(|sign| sign.is_ascii_digit()) {
         return wrong("a number is no name, since options have numbers");
     }
@@ -344,8 +345,8 @@ fn read_option(text: &str) -> Result<OptionRequest> {
         };
         let value = value.trim().to_owned();
         let before = match key.trim().to_lowercase().as_str() {
-            "sequence" => option.sequence.replace(value),
-            "schedule" => option.schedule.replace(value),
+            "sequence" => sequence.replace(value),
+            "schedule" => schedule.replace(value),
             "with" => {
                 option.with.push(value);
                 None
@@ -360,6 +361,8 @@ fn read_option(text: &str) -> Result<OptionRequest> {
             return wrong(&format!("`{}` comes twice", key.trim()));
         }
     }
+    option.sequence = read_method(sequence.as_deref());
+    option.schedule = read_method(schedule.as_deref());
     Ok(option)
 }
 

@@ -5,7 +5,7 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::ui::Context;
 pub(super) use crate::ledger::read_percent;
-use crate::ledger::{Job, Ledger, Refusal, Room, refuse};
+use crate::ledger::{Chosen, Job, Ledger, Refusal, Room, refuse};
 use crate::money::{Decimal, number};
 use crate::trade::{SiteId, bounds};
 
@@ -23,6 +23,15 @@ pub(super) fn read_date(text: Option<&str>, today: NaiveDate) -> Result<NaiveDat
     };
     bounds::check_day(date, today)?;
     Ok(date)
+}
+
+/// Reads a sequence or schedule: its name, or `none`.
+pub(super) fn read_method(text: Option<&str>) -> Chosen {
+    match text {
+        None => Chosen::LeftOut,
+        Some("none") => Chosen::None,
+        Some(name) => Chosen::Named(name.to_owned()),
+    }
 }
 
 /// Has a day confirmed that is long past, or before its job began.

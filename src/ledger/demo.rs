@@ -13,8 +13,8 @@ use rusqlite::{Connection, named_params};
 use super::file::{is_unfinished, make};
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion, OptionRequest,
-    QuoteHeader, Recorded, Refusal, Room, Transfer, UsedFor, WorkedOn, Writing,
+    BookItem, Chosen, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion,
+    OptionRequest, QuoteHeader, Recorded, Refusal, Room, Transfer, UsedFor, WorkedOn, Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -275,8 +275,8 @@ impl Writing<'_> {
             Happening::Draft => {
                 let request = DraftRequest {
                     rooms: listed(row.text("rooms")).map(str::to_owned).collect(),
-                    sequence: Some(row.text("sequence").to_owned()),
-                    schedule: Some(row.text("schedule").to_owned()),
+                    sequence: Chosen::Named(row.text("sequence").to_owned()),
+                    schedule: Chosen::Named(row.text("schedule").to_owned()),
                     margin: row.number("margin")?,
                     variation_of: labels.jobs.get(row.text("variation_of")).copied(),
                     options: demo_option(row).into_iter().collect(),
@@ -421,7 +421,7 @@ fn demo_option(row: Row<'_>) -> Option<OptionRequest> {
     let (name, schedule) = (row.text("option"), row.text("option_schedule"));
     (!name.is_empty()).then(|| OptionRequest {
         name: name.to_owned(),
-        schedule: Some(schedule.to_owned()),
+        schedule: Chosen::Named(schedule.to_owned()),
         ..OptionRequest::default()
     })
 }

@@ -9,7 +9,7 @@ use chrono::{Days, NaiveDate};
 
 use super::names::{Names, key, near_names};
 use super::promises::OtherJobs;
-use super::{DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
+use super::{Chosen, DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::operation::SkippedGrades;
@@ -33,9 +33,9 @@ pub struct HouseRequest {
     /// The rooms to be done, by name; none: every room that is refinished and in no job yet.
     pub rooms: Vec<String>,
     /// The sanding sequence.
-    pub sequence: Option<String>,
+    pub sequence: Chosen,
     /// The coating schedule.
-    pub schedule: Option<String>,
+    pub schedule: Chosen,
     /// The margin to keep, as a fraction.
     pub margin: Option<Decimal>,
     /// With what confidence days and price are worked out, as a fraction.

@@ -25,10 +25,10 @@ pub const AS_DRAFTED: &str = "As drafted";
 pub struct DraftRequest {
     /// The rooms to be done, by name; none: every room of the site that is refinished.
     pub rooms: Vec<String>,
-    /// The sanding sequence; `None`: the setting. `Some("none")`: no sanding.
-    pub sequence: Option<String>,
-    /// The coating schedule; `None`: the setting. `Some("none")`: no coats.
-    pub schedule: Option<String>,
+    /// The sanding sequence.
+    pub sequence: Chosen,
+    /// The coating schedule.
+    pub schedule: Chosen,
     /// The margin to keep, as a fraction; `None`: the setting.
     pub margin: Option<Decimal>,
     /// With what confidence, as a fraction; `None`: the setting.
@@ -47,15 +47,46 @@ pub struct DraftRequest {
     pub options: Vec<OptionRequest>,
 }
 
+/// A sequence or schedule, as it is asked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Chosen {
+    /// Nothing is said of it.
+    #[default]
+    LeftOut,
+    /// There is to be none.
+    None,
+    /// One, by its name.
+    Named(String),
+}
+
+impl Chosen {
+    /// Returns its name, or the one that is set, if it is left out; `None`: there is to be none.
+    fn name<'a>(&'a self, set: Option<&'a str>) -> Option<&'a str> {
+        match self {
+            Chosen::LeftOut => set,
+            Chosen::None => None,
+            Chosen::Named(name) => Some(name),
+        }
+    }
+
+    /// Returns the same, or another if it is left out.
+    fn or(&self, other: &Chosen) -> Chosen {
+        match self {
+            Chosen::LeftOut => other.clone(),
+            said => said.clone(),
+        }
+    }
+}
+
 /// Another way to do what a draft is asked for, and what is different in it.
 #[derive(Clone, Debug, Default)]
 pub struct OptionRequest {
     /// What the client calls it.
     pub name: String,
-    /// Another sanding sequence, or `none`.
-    pub sequence: Option<String>,
-    /// Another coating schedule, or `none`.
-    pub schedule: Option<String>,
+    /// Another sanding sequence; left out, it is that of the request.
+    pub sequence: Chosen,
+    /// Another coating schedule; left out, it is that of the request.
+    pub schedule: Chosen,
     /// Rooms that are done as well.
     pub with: Vec<String>,
     /// Rooms that are left out.
@@ -175,8 +206,8 @@ impl Ledger {
         }
         Ok(DraftRequest {
             rooms: rooms.into_iter().map(|room| room.name).collect(),
-            sequence: option.sequence.clone().or_else(|| request.sequence.clone()),
-            schedule: option.schedule.clone().or_else(|| request.schedule.clone()),
+            sequence: option.sequence.or(&request.sequence),
+            schedule: option.schedule.or(&request.schedule),
             ..request.clone()
         })
     }
@@ -196,16 +227,13 @@ impl Ledger {
     /// Returns the methods that a request names, or the settings.
     pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
         let settings = self.settings()?;
-        let chosen = |asked: &Option<String>, default: &str| {
-            let name = asked.as_deref().unwrap_or(default);
-            (name != "none").then(|| name.to_owned())
-        };
-        let sequence = chosen(&request.sequence, &settings.default_sequence);
-        let schedule = chosen(&request.schedule, &settings.default_schedule);
+        let (sequence, schedule) = (&settings.default_sequence, &settings.default_schedule);
+        let sequence = request.sequence.name(sequence.as_deref());
+        let schedule = request.schedule.name(schedule.as_deref());
         Ok(Methods {
             operations: self.operations()?,
-            sequence: sequence.map(|name| self.sequence(&name)).transpose()?,
-            schedule: schedule.map(|name| self.schedule(&name)).transpose()?,
+            sequence: sequence.map(|name| self.sequence(name)).transpose()?,
+            schedule: schedule.map(|name| self.schedule(name)).transpose()?,
         })
     }
 

@@ -77,8 +77,8 @@ settings! {
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
-    DefaultSequence = "default-sequence", default_sequence: String = words();
-    DefaultSchedule = "default-schedule", default_schedule: String = words();
+    DefaultSequence = "default-sequence", default_sequence: Option<String> = method();
+    DefaultSchedule = "default-schedule", default_schedule: Option<String> = method();
     TrustDiscs = "trust-discs", trust_discs: Decimal = own_work();
     TrustFinish = "trust-finish", trust_finish: Decimal = own_work();
     TrustHours = "trust-hours", trust_hours: Decimal = own_work();
@@ -291,6 +291,11 @@ impl Typed<'_> {
             "no" => Ok(false),
             text => refuse!("`{text}` is neither yes nor no"),
         }
+    }
+
+    /// Reads the name of a sequence or schedule; `None`: there is to be none.
+    fn method(&self) -> Result<Option<String>> {
+        Ok((self.text != NONE).then(|| self.text.to_owned()))
     }
 
     /// Takes words as they are.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::rental::RentalPlanShape;
 use super::{Broken, Kept, Minor, Shape, shape};
-use crate::ledger::{HouseRequest, KeepRequest};
+use crate::ledger::{Chosen, HouseRequest, KeepRequest};
 use crate::money::Decimal;
 use crate::trade::plan::{
     Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch, WorkingDay,
@@ -183,6 +183,25 @@ shape! {
     }
 }
 
+/// A sequence or schedule: null where it is left out, `none` where there is to be none, else its name.
+impl Shape<Chosen> for Option<String> {
+    fn keep(of: &Chosen) -> Self {
+        match of {
+            Chosen::LeftOut => None,
+            Chosen::None => Some("none".to_owned()),
+            Chosen::Named(name) => Some(name.clone()),
+        }
+    }
+
+    fn give(self) -> Result<Chosen, Broken> {
+        Ok(match self {
+            None => Chosen::LeftOut,
+            Some(name) if name == "none" => Chosen::None,
+            Some(name) => Chosen::Named(name),
+        })
+    }
+}
+
 shape! {
     /// What must stay in use.
     KeepShape of KeepRequest {
@@ -315,8 +334,8 @@ mod tests {
         let list = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
         let request = HouseRequest {
             rooms: vec!["Hall".to_owned()],
-            sequence: named("rotary-36-50-80"),
-            schedule: None,
+            sequence: Chosen::Named("rotary-36-50-80".to_owned()),
+            schedule: Chosen::LeftOut,
             margin: Some(dec!(0.35)),
             confidence: None,
             worker: named("Ada"),
