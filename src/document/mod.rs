@@ -1,8 +1,8 @@
-//! What leaves the program: pure renderers, values in, text or JSON out.
+//! What leaves the program: pure values, made of the ledger's records, that are JSON for programs and words for people.
 //!
-//! Every answer has two faces drawn from the same value: words and tables for people, and one JSON value for programs.
-//! Renderers add nothing up that the trade hasn't added up, and know nothing of the ledger's file or the terminal, but
-//! for the [`Page`] they are given: its width, its characters, the currency and the units.
+//! Every [`Answer`] is one struct: its fields are the keys of its JSON, and its words and tables are drawn from it alone.
+//! Answers add up nothing but the lines that they print, and know nothing of the ledger's file or the terminal, but for
+//! the [`Page`] they are given: its width, its characters, the currency and the units.
 //!
 //! JSON: quantities are decimal strings of at most four decimals with their unit beside them, money is a decimal string
 //! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.

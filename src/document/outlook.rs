@@ -94,8 +94,6 @@ struct ToBuyFacts {
     item: String,
     unit: Unit,
     confidence_percent: Percent,
-    #[serde(skip)]
-    confidence: SetPercent,
     expected: Number,
     in_stock: Number,
     need: Number,
@@ -121,7 +119,6 @@ impl ToBuyFacts {
             item,
             unit,
             confidence_percent: Percent::of_one(Some(confidence)),
-            confidence: SetPercent::of_one(confidence),
             expected: Number(expected),
             in_stock: Number(in_stock),
             need: Number(need),
@@ -176,9 +173,10 @@ impl ShoppingList {
             .numbers([1, 2, 5]);
         for line in &self.lines {
             let enough = units_words(line.enough, line.unit);
+            let confidence = or_blank(line.confidence_percent.0.map(SetPercent));
             table.line([
                 &line.item,
-                &format!("{enough} ({})", line.confidence),
+                &format!("{enough} ({confidence})"),
                 &line.in_stock,
                 &packs_words(&line.packs, line.unit),
                 &or_blank(line.hand_back.then_some("unopened packs")),
