@@ -10,7 +10,8 @@ use super::read::{read_margin, read_method, read_number, read_percent, read_plan
 use super::ui::Context;
 use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
-use crate::document::quote::{QuoteAnswer, QuoteList};
+use crate::document::quote::QuoteAnswer;
+use crate::document::quote::list::QuoteList;
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     refuse, typed,

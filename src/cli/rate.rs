@@ -436,11 +436,11 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
             source: OWN_FIGURE.to_owned(),
         })?;
         let row = row_of(writing, cell)?;
-        let (per, unit) = page.in_units(driver_per_item, operation.driver.unit());
+        let per = page.measured(driver_per_item, operation.driver.unit());
         context.status(&format!(
             "Set the {kind} rate of {}: one does {}.",
             operation.name,
-            amount(per, unit)
+            amount(per.quantity.0, per.unit)
         ));
         context.give_json(|| Ok(RateAnswer::new(&row, &operation, &page)))
     })

@@ -24,7 +24,6 @@ pub mod report;
 use std::fmt;
 
 use serde::Serialize;
-use serde_json::{Value, json};
 use tabled::builder::Builder;
 use tabled::settings::object::{Cell, Columns, Rows, Segment};
 use tabled::settings::{Alignment, Modify, Padding, Style};
@@ -32,7 +31,7 @@ use textwrap::core::display_width;
 
 use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
-use crate::money::{Currency, Decimal, Money, plain};
+use crate::money::{Currency, Decimal};
 use crate::trade::Unit;
 
 /// Below this width a table is hard to read, and a list is shown instead.
@@ -73,47 +72,13 @@ pub struct Page {
 }
 
 impl Page {
-    /// Writes an amount, without the currency.
-    pub fn money(&self, amount: Money) -> String {
-        self.currency.text(amount)
-    }
-
-    /// Writes an amount for JSON.
-    pub fn money_json(&self, amount: Money) -> Value {
-        json!(self.currency.text(amount))
-    }
-
-    /// Writes a unit price: at least the currency's decimals, at most four.
-    pub fn unit_price(&self, price: Decimal) -> String {
-        self.price_of_one(price).to_string()
-    }
-
-    /// Converts a quantity in canonical units to the units of the ledger.
-    pub fn in_units(&self, quantity: Decimal, unit: Unit) -> (Decimal, Unit) {
-        let converted = self.measured(quantity, unit);
-        (converted.quantity.0, converted.unit)
-    }
-
     /// Converts a rate per canonical unit to one per unit of the ledger.
-    pub fn per_unit(&self, rate: Decimal, unit: Unit) -> (Decimal, Unit) {
+    pub fn per_unit(&self, rate: Decimal, unit: Unit) -> Decimal {
         match (self.units, unit) {
-            (Units::Metric, Unit::SquareFoot) => {
-                (rate / SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre)
-            }
-            (Units::Metric, Unit::Foot) => (rate / METRES_PER_FOOT, Unit::Metre),
-            _ => (rate, unit),
+            (Units::Metric, Unit::SquareFoot) => rate / SQUARE_METRES_PER_SQUARE_FOOT,
+            (Units::Metric, Unit::Foot) => rate / METRES_PER_FOOT,
+            _ => rate,
         }
-    }
-
-    /// Writes a quantity with its unit, in the units of the ledger.
-    pub fn quantity(&self, quantity: Decimal, unit: Unit) -> String {
-        self.measured(quantity, unit).to_string()
-    }
-
-    /// Writes a quantity with its unit for JSON, in the units of the ledger.
-    pub fn quantity_json(&self, quantity: Decimal, unit: Unit) -> Value {
-        let (quantity, unit) = self.in_units(quantity, unit);
-        json!({ "quantity": plain(quantity, 4), "unit": unit.as_str() })
     }
 
     /// Returns what is told of each record.
@@ -174,42 +139,6 @@ fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
 /// Returns the columns that the widest word of a text takes.
 fn widest_word(text: &str) -> usize {
     text.split(' ').map(display_width).max().unwrap_or(0)
-}
-
-/// Writes a percentage as a JSON number.
-pub fn percent_json(percent: Option<Decimal>) -> Value {
-    // A JSON number is read from its decimal text; no arithmetic is done in floating point.
-    percent
-        .and_then(|percent| plain(percent, 2).parse::<serde_json::Number>().ok())
-        .map_or(Value::Null, Value::Number)
-}
-
-/// Writes a rate of tax as a JSON number, with every decimal that it has.
-pub fn rate_json(percent: Decimal) -> Value {
-    let number = plain(percent, 4).parse::<serde_json::Number>();
-    number.map_or(Value::Null, Value::Number)
-}
-
-/// Writes a percentage for people.
-pub fn percent_text(percent: Option<Decimal>) -> String {
-    percent.map_or_else(
-        || "-".to_owned(),
-        |percent| format!("{:.1} %", crate::money::round(percent, 1)),
-    )
-}
-
-/// Writes from how much to how much, in the units of the ledger: `8 to 16 sq ft`.
-pub fn range_text(low: Decimal, high: Decimal, unit: Unit, page: &Page) -> String {
-    if low == high {
-        return page.quantity(high, unit);
-    }
-    let (least, _) = page.in_units(low, unit);
-    format!("{} to {}", plain(least, 2), page.quantity(high, unit))
-}
-
-/// Writes a rate of tax for people, with every decimal that it has.
-pub fn rate_text(percent: Decimal) -> String {
-    format!("{} %", plain(percent, 4))
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.

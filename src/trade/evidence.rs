@@ -3,11 +3,11 @@
 //! Only what was logged teaches. A room and operation without an entry is *not recorded*, not zero; a true zero is typed.
 //! Items teach per operation, hours per task. Entries that overlap (the landing alone, then landing and bedroom
 //! together) can't be told apart room by room, so each group of overlapping entries is one observation over all the rooms
-//! and operations that it touches. Hours on nothing said cost money and teach nothing.
+//! and operations that it touches. Hours of which nobody said what they were for are a cost, and no evidence.
 //!
-//! What only might turn up teaches nothing, since nobody measured how much of it did; and where it did turn up, hours
-//! that name only its task hold an unknown part of it, and teach nothing either. So it is with a job without a quote:
-//! what was done is what its record names, and hours that name only a task were for more than that, or may have been.
+//! What only might turn up is no evidence, since nobody measured how much of it there was. Where it did turn up, hours
+//! that name only its task are none either: an unknown part of them was for it. The same holds for a job without a quote:
+//! its record names what was done, but hours that name only a task may have been for more than that.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

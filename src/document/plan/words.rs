@@ -197,7 +197,7 @@ fn sentence(remark: &Remark, page: &Page) -> String {
                 Some(more) => {
                     format!(
                         "{begins}: from {first} on the same phases cost {} more.",
-                        page.money(*more)
+                        page.amount(*more)
                     )
                 }
                 None => format!("{begins}: the same phases can't begin on {first}."),
@@ -211,7 +211,7 @@ fn sentence(remark: &Remark, page: &Page) -> String {
             "{machines}: kept from {} to {}. A second rental would cost {} more.",
             short(between.0),
             short(between.1),
-            page.money(*saves)
+            page.amount(*saves)
         ),
         Remark::Returned {
             machines,
@@ -221,7 +221,7 @@ fn sentence(remark: &Remark, page: &Page) -> String {
             "{machines}: returned after {} and out again on {}. Keeping would cost {} more.",
             short(between.0),
             short(between.1),
-            page.money(*saves)
+            page.amount(*saves)
         ),
         Remark::WouldMend { nights } => format!(
             "It would be feasible with {} away: {} (--away FROM TO, or --night-away with what one costs).",

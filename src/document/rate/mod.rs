@@ -234,7 +234,7 @@ impl RateAnswer {
     pub fn new<'a>(row: &RateRow, of: impl Into<Rated<'a>>, page: &Page) -> RateAnswer {
         let of = of.into();
         let driver = of.driver.unit();
-        let one = |rate: Decimal| Fine(page.per_unit(rate, driver).0);
+        let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
         let exposure = page.measured(row.exposure, driver);
         let (book, learned) = (one(row.book.per_unit), one(row.learned.per_unit));
         let (low, high) = (one(row.band.0), one(row.band.1));

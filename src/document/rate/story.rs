@@ -110,7 +110,7 @@ impl Story {
                 word: observation.word,
             }
         });
-        let one = |rate: Decimal| Fine(page.per_unit(rate, driver).0);
+        let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
         let course = page.each(course, |(date, row), _| Stood {
             date,
             learned: one(row.learned.per_unit),

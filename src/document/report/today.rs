@@ -10,7 +10,7 @@ use crate::document::invoice::{CreditFacts, InvoiceFacts};
 use crate::document::job::{AwaitingFacts, JobList};
 use crate::document::plan::agenda;
 use crate::document::plan::words::TwiceFacts;
-use crate::document::quote::QuoteRow;
+use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::{CoatDue, DueBack, Job, KeptPlan, Today};
 

@@ -1,6 +1,10 @@
 //! A quote for its owner, with cost and margin, and for its client, without.
 //!
-//! Both views are drawn from one [`QuoteAnswer`], so they can't disagree.
+//! Both views are drawn from one [`QuoteAnswer`], so they can't disagree. `why.rs` says why it takes what it takes,
+//! `list.rs` lists quotes.
+
+pub mod list;
+mod why;
 
 use std::fmt::Write as _;
 
@@ -8,21 +12,20 @@ use chrono::NaiveDate;
 use serde::ser::Error as _;
 use serde::{Serialize, Serializer};
 
-use super::cover::PlanFacts;
+use self::why::Why;
 use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
 };
 use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
-use super::rate::RateAnswer;
 use super::{Answer, Page, Table, View, count, inert, or_blank};
-use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, QuotedRate};
+use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus};
 use crate::measure::Length;
 use crate::money::Decimal;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
 use crate::trade::quote::{ItemLine, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
-use crate::trade::rates::{FloorClass, RateKind};
+use crate::trade::rates::FloorClass;
 use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
 
@@ -83,14 +86,6 @@ enum Kind {
     Opened,
     Other,
     Overhead,
-}
-
-/// Why a line takes what it takes, a sentence for each of its figures.
-#[derive(Debug, Serialize)]
-struct Why {
-    item: Option<String>,
-    hours: Option<String>,
-    cost: Option<String>,
 }
 
 /// A line; what it has nothing to say about is `None`.
@@ -484,40 +479,6 @@ impl QuoteAnswer {
         }
     }
 
-    /// Returns the answer for the owner, each line with why it takes what it takes.
-    pub fn with_why(sheet: QuoteSheet, rates: &[QuotedRate], page: &Page) -> QuoteAnswer {
-        let (quote, outlook) = (&sheet.record.quote, &sheet.outlook);
-        let of = |line| Why::new(line, quote, outlook, rates, page);
-        let whys: Vec<Why> = quote.lines.iter().map(of).collect();
-        let mut answer = QuoteAnswer::new(sheet, View::Owner, page);
-        for (line, why) in answer.lines.iter_mut().zip(whys) {
-            line.why = Some(why);
-        }
-        answer
-    }
-
-    /// Explains every quantity: the rate it was priced with, where that came from, and the rooms that taught it.
-    pub fn why_text(&self, page: &Page) -> String {
-        let mut text = format!("Why {} takes what it takes:", self.number);
-        let is_work = |line: &&LineFacts| line.kind == Kind::Work;
-        let lumps = self.lines.iter().filter(|line| !is_work(line));
-        for line in self.lines.iter().filter(is_work).chain(lumps) {
-            let name = match (line.kind, &line.room) {
-                (Kind::Work, None) => format!("the job, {}", or_blank(line.operation.as_ref())),
-                (_, Some(room)) => format!("{room}, {}", or_blank(line.operation.as_ref())),
-                (_, None) => line.lump(),
-            };
-            let _ = write!(text, "\n\n{}:", inert(&name));
-            let why = line.why.iter();
-            for why in why.flat_map(|why| [&why.item, &why.hours, &why.cost]) {
-                if let Some(why) = why {
-                    let _ = write!(text, "\n{}", page.prose(&format!("  {why}")));
-                }
-            }
-        }
-        text
-    }
-
     /// Writes the heading and the prices for the owner, without what follows them.
     pub fn summary(&self, page: &Page) -> String {
         let table = self.cost.get().map(|cost| self.cost_table(cost, page));
@@ -712,203 +673,4 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
         ]);
     }
     table
-}
-
-impl Why {
-    fn new(
-        line: &Line,
-        quote: &Quote,
-        outlook: &Outlook,
-        rates: &[QuotedRate],
-        page: &Page,
-    ) -> Why {
-        let of = |kind| match line {
-            Line::Work(work) => work_why(quote, work, kind, rates, page),
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => None,
-        };
-        Why {
-            item: of(RateKind::Item),
-            hours: of(RateKind::Hours),
-            cost: lump_why(line, quote, outlook, page),
-        }
-    }
-}
-
-/// Explains a line that is no operation's.
-fn lump_why(line: &Line, quote: &Quote, outlook: &Outlook, page: &Page) -> Option<String> {
-    let why = match line {
-        Line::Work(_) => return None,
-        Line::Rental { machine, days, .. } => {
-            let mut plans = outlook.rentals.iter();
-            let plan = plans.find(|rental| rental.machine == *machine);
-            let planned = plan.map(|rental| {
-                let plan = PlanFacts::new(rental.plan.clone(), page);
-                format!(
-                    " Planned, for the {} that {} of such jobs don't exceed: {}; {}; {} together.",
-                    page.measured(rental.hours, Unit::Hour),
-                    SetPercent::of_one(quote.terms.confidence),
-                    plan.days,
-                    plan.cover,
-                    plan.cover.total,
-                )
-            });
-            format!(
-                ": the mean, over {} draws, of what the tariff asks for the days that the hours take; {} on the mean.{}",
-                outlook.draws,
-                Days(*days),
-                or_blank(planned)
-            )
-        }
-        Line::Opened { unit, left, .. } => format!(
-            ": an opened pack doesn't keep, so it is paid for whole; {} of it stay unused on the mean.",
-            page.measured(*left, *unit)
-        ),
-        Line::Other { .. } => ", as it was given for the draft.".to_owned(),
-        Line::Overhead { .. } => format!(
-            ": {} of the labour.",
-            SetPercent::of_one(quote.terms.overhead)
-        ),
-    };
-    Some(format!("{}{why}", page.amount(line.cost())))
-}
-
-/// Explains one quantity of an operation in a sentence or two; `None`: it has none.
-fn work_why(
-    quote: &Quote,
-    work: &WorkLine,
-    kind: RateKind,
-    rates: &[QuotedRate],
-    page: &Page,
-) -> Option<String> {
-    let class = quote.class_of(work)?;
-    let quantity = match kind {
-        RateKind::Hours => page.measured(work.hours, Unit::Hour),
-        RateKind::Item => {
-            let item = work.item.as_ref()?;
-            page.measured(item.expected, item.unit)
-        }
-    };
-    let QuotedRate { rate, .. } = rates
-        .iter()
-        .find(|rate| (rate.operation, rate.kind, rate.class) == (work.operation, kind, class))?;
-    let passes = match work.passes {
-        1 => String::new(),
-        passes => format!(" in {passes} passes"),
-    };
-    let done = match page.measured(work.quantity, work.driver.unit()) {
-        done if done.unit == Unit::Each => format!("{done} ({})", work.driver),
-        done => done.to_string(),
-    };
-    let taught: Vec<String> = rate
-        .newest
-        .iter()
-        .map(|taught| {
-            let place = format!("{} {}", taught.job, taught.room);
-            format!("{} ({})", place.trim_end(), taught.finished_on)
-        })
-        .collect();
-    let others = if rate.rooms > taught.len() {
-        " and others"
-    } else {
-        ""
-    };
-    let taught = match taught[..] {
-        [] => String::new(),
-        _ => format!(" Taught by {}{others}.", inert(&taught.join(", "))),
-    };
-    let chance = work.contingency.map(|contingency| contingency.chance);
-    let likely = chance
-        .filter(|chance| *chance < Decimal::ONE)
-        .map(|chance| format!(", {} likely", SetPercent::of_one(chance)));
-    Some(format!(
-        "{quantity} for {done}{passes}{}: {}{taught}",
-        or_blank(likely),
-        RateAnswer::new(rate, work, page).sentence()
-    ))
-}
-
-/// A quote in a list.
-#[derive(Debug, Serialize)]
-pub(super) struct QuoteRow {
-    number: String,
-    status: QuoteStatus,
-    client: String,
-    site: String,
-    drafted_on: NaiveDate,
-    sent_on: Option<NaiveDate>,
-    valid_until: Option<NaiveDate>,
-    price: Amount,
-    tax: Amount,
-    total: Amount,
-}
-
-impl QuoteRow {
-    pub(super) fn new(header: QuoteHeader, page: &Page) -> QuoteRow {
-        QuoteRow {
-            number: header.number,
-            status: header.status,
-            client: header.client,
-            site: header.site,
-            drafted_on: header.drafted_on,
-            sent_on: header.sent_on,
-            valid_until: header.valid_until,
-            price: page.amount(header.price),
-            tax: page.amount(header.tax),
-            total: page.amount(header.price + header.tax),
-        }
-    }
-
-    /// Says what waits for an answer, and for how long yet: `Q3: Ada Pell, 2400.00 USD, 3 days left`.
-    pub(super) fn waiting(&self, today: NaiveDate) -> String {
-        let left = self.valid_until.map_or(0, |last| (last - today).num_days());
-        let until = match usize::try_from(left) {
-            Err(_) => "expired".to_owned(),
-            Ok(0) => "last day".to_owned(),
-            Ok(left) => format!("{} left", count(left, "day")),
-        };
-        let price = self.price.with_currency();
-        format!("{}: {}, {price}, {until}", self.number, self.client)
-    }
-}
-
-/// The quotes.
-#[derive(Debug, Serialize)]
-pub struct QuoteList {
-    currency: &'static str,
-    quotes: Vec<QuoteRow>,
-}
-
-impl QuoteList {
-    /// Returns the answer about these quotes.
-    pub fn new(quotes: Vec<QuoteHeader>, page: &Page) -> QuoteList {
-        QuoteList {
-            currency: page.currency.code(),
-            quotes: page.each(quotes, QuoteRow::new),
-        }
-    }
-}
-
-impl Answer for QuoteList {
-    fn text(&self, page: &Page) -> String {
-        if self.quotes.is_empty() {
-            return "No quotes yet.".to_owned();
-        }
-        let mut table = page
-            .table(["Quote", "Status", "Client", "Site", "Valid until", "Price"])
-            .numbers([5]);
-        for quote in &self.quotes {
-            table.line([
-                &quote.number,
-                &quote.status,
-                &quote.client,
-                &quote.site,
-                &or_blank(quote.valid_until),
-                &quote.price,
-            ]);
-        }
-        table.to_string()
-    }
 }
