@@ -196,7 +196,7 @@ struct PhaseFacts {
     nights_relied_on: Vec<NaiveDate>,
     days: Vec<Event>,
     rental: Vec<RentalFacts>,
-    /// What it costs and takes; `None`: that is told before it is agreed only.
+    /// What it costs and takes; `None`: that is told when a house is planned, not of a plan that is kept.
     cost: Option<Amount>,
     #[serde(skip_serializing_if = "Option::is_none")]
     takes: Option<Vec<Take>>,

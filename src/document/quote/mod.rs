@@ -266,7 +266,7 @@ impl LineFacts {
     }
 }
 
-/// What only the owner is told: for the client its keys are there too, and say nothing.
+/// What only the owner is told: the client's answer has the same keys, each `null`.
 #[derive(Debug)]
 struct ForOwner<T> {
     facts: T,
@@ -300,7 +300,7 @@ struct CostFacts {
     other: Amount,
     overhead: Amount,
     total: Amount,
-    /// What makes the price of it.
+    /// What is added to it to make the price, for people.
     #[serde(skip)]
     beside: Vec<(String, Amount)>,
 }

@@ -35,7 +35,7 @@ type Operations = BTreeMap<OperationId, Operation>;
 struct Fine(Decimal);
 
 impl Fine {
-    /// Returns how far one goes of what so much is taken of; `None`: none is taken.
+    /// Returns how many driver units one item or hour does, if this is what one driver unit takes; `None`: it takes none.
     fn goes(self) -> Option<Fine> {
         Decimal::ONE.checked_div(self.0).map(Fine)
     }
@@ -152,7 +152,8 @@ impl DriftFacts {
         })
     }
 
-    /// Says what moved: what who takes, in the words for it and for less of it. `ask`: of what to date a change.
+    /// Says what moved: `who` takes more or less, in the words for what is taken and for less of it. `ask`: the operation
+    /// whose change the owner is asked to date.
     fn sentence(self, who: &str, (takes, less): (&str, &str), ask: Option<&str>) -> String {
         let word = if self.change_percent < 0 {
             less
