@@ -1,6 +1,7 @@
 //! Taking rows out: CSV (RFC 4180) that [`Writing::import`](super::Writing::import) reads back to the same rows.
 
 use std::collections::BTreeMap;
+use std::convert::Infallible;
 
 use anyhow::Result;
 use rusqlite::named_params;
@@ -19,47 +20,69 @@ const ALL_DECIMALS: u32 = 9;
 
 type Cells = Vec<String>;
 
+/// The rows of a kind as they are written, one after the other: none of them is held.
+struct Sheet(csv::Writer<Vec<u8>>);
+
+impl Sheet {
+    fn new(kind: Transfer) -> Result<Sheet> {
+        let mut writer = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(Vec::new());
+        let columns = kind.columns();
+        writer.write_record(columns.required.iter().chain(columns.optional))?;
+        Ok(Sheet(writer))
+    }
+
+    /// Writes a row, which has as many cells as there are headings.
+    fn row(&mut self, cells: Cells) -> Result<()> {
+        Ok(self
+            .0
+            .write_record(cells.iter().map(|cell| defused(cell)))?)
+    }
+
+    fn rows<E>(&mut self, rows: impl Iterator<Item = Result<Cells, E>>) -> Result<()>
+    where
+        anyhow::Error: From<E>,
+    {
+        for cells in rows {
+            self.row(cells?)?;
+        }
+        Ok(())
+    }
+
+    fn text(self) -> Result<String> {
+        let bytes = self.0.into_inner().map_err(|error| error.into_error())?;
+        Ok(String::from_utf8(bytes)?)
+    }
+}
+
 impl Ledger {
     /// Returns the rows of a kind as CSV.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn export(&self, kind: Transfer) -> Result<String> {
-        let rows = match kind {
-            Transfer::Clients => self.client_rows()?,
-            Transfer::Sites => self.site_rows()?,
-            Transfer::Rooms => self.room_rows()?,
-            Transfer::Jobs => self.job_rows()?,
-            Transfer::Items => self.item_rows()?,
-            Transfer::Purchases => self.purchase_rows()?,
-            Transfer::Usage => self.usage_rows()?,
-            Transfer::Hours => self.hours_rows()?,
-            Transfer::Spent => self.spent_rows()?,
-            Transfer::Rentals => self.rental_rows()?,
-            Transfer::PastRooms => self.past_room_rows()?,
-            Transfer::Operations => self.operation_rows()?,
-            Transfer::BookRates => self.book_rate_rows()?,
-        };
-        let columns = kind.columns();
-        let headings: Vec<&str> = columns
-            .required
-            .iter()
-            .chain(columns.optional)
-            .copied()
-            .collect();
-        let mut writer = csv::WriterBuilder::new()
-            .terminator(csv::Terminator::CRLF)
-            .from_writer(Vec::new());
-        writer.write_record(&headings)?;
-        for row in rows {
-            debug_assert_eq!(row.len(), headings.len(), "{kind}");
-            writer.write_record(row.iter().map(|cell| defused(cell)))?;
+        let mut sheet = Sheet::new(kind)?;
+        let rows = &mut sheet;
+        match kind {
+            Transfer::Clients => self.client_rows(rows)?,
+            Transfer::Sites => self.site_rows(rows)?,
+            Transfer::Rooms => self.room_rows(rows)?,
+            Transfer::Jobs => self.job_rows(rows)?,
+            Transfer::Items => self.item_rows(rows)?,
+            Transfer::Purchases => self.purchase_rows(rows)?,
+            Transfer::Usage => self.usage_rows(rows)?,
+            Transfer::Hours => self.hours_rows(rows)?,
+            Transfer::Spent => self.spent_rows(rows)?,
+            Transfer::Rentals => self.rental_rows(rows)?,
+            Transfer::PastRooms => self.past_room_rows(rows)?,
+            Transfer::Operations => self.operation_rows(rows)?,
+            Transfer::BookRates => self.book_rate_rows(rows)?,
         }
-        let bytes = writer.into_inner().map_err(|error| error.into_error())?;
-        Ok(String::from_utf8(bytes)?)
+        sheet.text()
     }
 
-    fn client_rows(&self) -> Result<Vec<Cells>> {
+    fn client_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let clients = self.clients()?.into_iter().map(|client| {
             let details = client.details;
             vec![
@@ -70,10 +93,10 @@ impl Ledger {
                 details.note,
             ]
         });
-        Ok(clients.collect())
+        sheet.rows(clients.map(Ok::<_, Infallible>))
     }
 
-    fn site_rows(&self) -> Result<Vec<Cells>> {
+    fn site_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let sites = self.sites()?.into_iter().map(|site| {
             let year = site
                 .year_built
@@ -87,11 +110,10 @@ impl Ledger {
                 site.note,
             ]
         });
-        Ok(sites.collect())
+        sheet.rows(sites.map(Ok::<_, Infallible>))
     }
 
-    fn room_rows(&self) -> Result<Vec<Cells>> {
-        let mut rows = Vec::new();
+    fn room_rows(&self, sheet: &mut Sheet) -> Result<()> {
         for site in self.sites()? {
             for room in self.rooms_of(site.id)? {
                 let doors = room
@@ -105,7 +127,7 @@ impl Ledger {
                             .map_or("outside", |(_, name)| name.as_str());
                         format!("{to}:{}", door.width.exact_text())
                     });
-                rows.push(vec![
+                sheet.row(vec![
                     site.address.clone(),
                     room.name.clone(),
                     room.floor.to_string(),
@@ -115,14 +137,13 @@ impl Ledger {
                     yes_no(room.refinished),
                     doors.collect::<Vec<_>>().join("; "),
                     room.note.clone(),
-                ]);
+                ])?;
             }
         }
-        Ok(rows)
+        Ok(())
     }
 
-    fn item_rows(&self) -> Result<Vec<Cells>> {
-        let mut rows = Vec::new();
+    fn item_rows(&self, sheet: &mut Sheet) -> Result<()> {
         for item in self.items()? {
             let row = |pack: String, price: String, source: String| {
                 vec![
@@ -137,20 +158,20 @@ impl Ledger {
                 ]
             };
             if item.packs.is_empty() {
-                rows.push(row(String::new(), String::new(), String::new()));
+                sheet.row(row(String::new(), String::new(), String::new()))?;
             }
             for pack in &item.packs {
-                rows.push(row(
+                sheet.row(row(
                     exact(pack.size),
                     self.currency().text(pack.price),
                     pack.source.clone(),
-                ));
+                ))?;
             }
         }
-        Ok(rows)
+        Ok(())
     }
 
-    fn purchase_rows(&self) -> Result<Vec<Cells>> {
+    fn purchase_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, item.name AS item, quantity_micro, amount_minor, what
              FROM live_entry JOIN item ON item.id = item_id
@@ -168,10 +189,10 @@ impl Ledger {
                 row.get("what")?,
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
-    fn usage_rows(&self) -> Result<Vec<Cells>> {
+    fn usage_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, item.name AS item, quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
@@ -200,10 +221,10 @@ impl Ledger {
                 row.get("what")?,
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
-    fn hours_rows(&self) -> Result<Vec<Cells>> {
+    fn hours_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, worker.name AS worker,
                     quantity_micro,
@@ -237,11 +258,11 @@ impl Ledger {
                 row.get("what")?,
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
     /// Those from before the ledger: what became of quotes follows from them.
-    fn job_rows(&self) -> Result<Vec<Cells>> {
+    fn job_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT own_name, site.address AS site, price_minor, cost_minor,
                     (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
@@ -262,10 +283,10 @@ impl Ledger {
                 cost.unwrap_or_default(),
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
-    fn spent_rows(&self) -> Result<Vec<Cells>> {
+    fn spent_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, amount_minor, what,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
@@ -286,15 +307,14 @@ impl Ledger {
                 rooms.unwrap_or_default(),
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
-    fn rental_rows(&self) -> Result<Vec<Cells>> {
+    fn rental_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let price = |price: Option<Money>| {
             let text = price.map(|price| self.currency().text(price));
             text.unwrap_or_default()
         };
-        let mut rows = Vec::new();
         for rental in self.rentals()? {
             let job = self.job_by_id(rental.job_id)?;
             let moment = |at: chrono::NaiveDateTime| at.format("%Y-%m-%d %H:%M").to_string();
@@ -306,7 +326,7 @@ impl Ledger {
             });
             let moved: Vec<String> = moved.collect::<Result<_>>()?;
             let tariff = rental.tariff;
-            rows.push(vec![
+            sheet.row(vec![
                 rental.machine,
                 moment(rental.out_at),
                 job.label().to_owned(),
@@ -321,13 +341,13 @@ impl Ledger {
                 price(tariff.four_weeks),
                 plain(tariff.waiver_percent, ALL_DECIMALS),
                 price(Some(tariff.cleaning)),
-            ]);
+            ])?;
         }
-        Ok(rows)
+        Ok(())
     }
 
     /// Notebook rows only: what this ledger's own jobs taught follows from their day book.
-    fn past_room_rows(&self) -> Result<Vec<Cells>> {
+    fn past_room_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT finished_on, job_label, room_label, operation.name AS operation, operation.driver, floor_condition,
                     part.species, area_micro, edge_micro, driver_micro,
@@ -369,10 +389,10 @@ impl Ledger {
                 },
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 
-    fn operation_rows(&self) -> Result<Vec<Cells>> {
+    fn operation_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let machines: BTreeMap<_, _> = self
             .machines()?
             .into_iter()
@@ -421,10 +441,10 @@ impl Ledger {
                 operation.source,
             ]
         });
-        Ok(rows.collect())
+        sheet.rows(rows.map(Ok::<_, Infallible>))
     }
 
-    fn book_rate_rows(&self) -> Result<Vec<Cells>> {
+    fn book_rate_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let operations = self.operations_by_id()?;
         let settings = self.settings()?;
         let mut statement = self.connection.prepare_cached(
@@ -457,7 +477,7 @@ impl Ledger {
                 row.get("source")?,
             ])
         })?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
+        sheet.rows(rows)
     }
 }
 
