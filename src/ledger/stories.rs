@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::evidence::KeptObservation;
+use super::rates::Digest;
 use super::{Ledger, Refusal, kept};
 use crate::trade::operation::Operation;
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates, Story};
@@ -45,7 +46,8 @@ impl Ledger {
         class: FloorClass,
     ) -> Result<RateHistory> {
         // One that can't be read is worked out again like one that isn't there; `check` tells of it.
-        let kept = self.kept_story(operation, kind, class)?;
+        let digest = self.digest(rates.basis())?;
+        let kept = self.kept_story(&digest, operation, kind, class)?;
         let KeptStory {
             taught_by,
             earlier,
@@ -54,7 +56,7 @@ impl Ledger {
             Some(kept) => kept,
             None => {
                 let told = self.tell_story(rates, operation, kind, class)?;
-                self.keep_story(&told, operation, kind, class)?;
+                self.keep_story(&told, &digest, operation, kind, class)?;
                 told
             }
         };
@@ -88,6 +90,7 @@ impl Ledger {
 
     fn kept_story(
         &self,
+        digest: &Digest,
         operation: &Operation,
         kind: RateKind,
         class: FloorClass,
@@ -101,7 +104,7 @@ impl Ledger {
             .query_row(
                 named_params! {
                     ":operation": operation.id, ":kind": kind, ":condition": class.condition, ":species": class.species,
-                    ":digest": self.digest(&self.basis()?)?.0,
+                    ":digest": digest.0,
                 },
                 |row| row.get(0),
             )
@@ -112,6 +115,7 @@ impl Ledger {
     fn keep_story(
         &self,
         story: &KeptStory,
+        digest: &Digest,
         operation: &Operation,
         kind: RateKind,
         class: FloorClass,
@@ -121,7 +125,7 @@ impl Ledger {
              VALUES (:operation, :kind, :condition, :species, :digest, :story)",
             named_params! {
                 ":operation": operation.id, ":kind": kind, ":condition": class.condition, ":species": class.species,
-                ":digest": self.digest(&self.basis()?)?.0, ":story": kept::text(story)?,
+                ":digest": digest.0, ":story": kept::text(story)?,
             },
         )
     }
@@ -141,14 +145,15 @@ impl Ledger {
             };
             Ok((row.get(0)?, row.get(1)?, class))
         })?;
-        let (rates, operations) = (self.rates()?, self.operations_by_id()?);
+        let rates = self.rates()?;
+        let digest = self.digest(rates.basis())?;
         let mut wrong = Vec::new();
         for story in kept {
             let (operation, kind, class) = story?;
-            let Some(operation) = operations.get(&operation) else {
+            let Some(operation) = rates.operations().get(&operation) else {
                 continue;
             };
-            let Some(kept) = self.kept_story(operation, kind, class)?.transpose()? else {
+            let Some(kept) = self.kept_story(&digest, operation, kind, class)?.transpose()? else {
                 continue;
             };
             if kept != self.tell_story(&rates, operation, kind, class)? {

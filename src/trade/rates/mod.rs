@@ -744,6 +744,11 @@ impl Rates {
         })
     }
 
+    /// Returns what it was learned by.
+    pub fn basis(&self) -> &Basis {
+        &self.basis
+    }
+
     /// Returns what was learned, to be kept.
     pub fn fit(&self) -> &Fit {
         &self.fit
