@@ -153,7 +153,10 @@ impl Ledger {
             let Some(operation) = rates.operations().get(&operation) else {
                 continue;
             };
-            let Some(kept) = self.kept_story(&digest, operation, kind, class)?.transpose()? else {
+            let Some(kept) = self
+                .kept_story(&digest, operation, kind, class)?
+                .transpose()?
+            else {
                 continue;
             };
             if kept != self.tell_story(&rates, operation, kind, class)? {
