@@ -263,7 +263,7 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 18] = [
+        let sets: [(&str, BTreeSet<&str>); 19] = [
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),
@@ -278,6 +278,7 @@ mod tests {
             ("quote_line.kind", words!(LineKind::ALL)),
             ("quote_rate.kind", words!(RateKind::ALL)),
             ("rate_change.kind", words!(RateKind::ALL)),
+            ("rate_story.kind", words!(RateKind::ALL)),
             ("room.floor_condition", words!(FloorCondition::ALL)),
             ("room.layout", words!(Layout::ALL)),
             ("room.species", words!(Species::ALL)),
