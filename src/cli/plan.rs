@@ -276,18 +276,15 @@ fn write(context: &Context, args: &WriteArgs) -> Result<()> {
     let (kept, page) =
         context.read(|ledger| Ok((ledger.kept_plan(&args.number)?, context.page(ledger))))?;
     let calendar = ics(&kept);
-    if is_stdout(&args.to) {
-        if context.json() {
-            return context.give_json(|| Ok(DatesAnswer::new(kept, None, &page)));
-        }
+    if !is_stdout(&args.to) {
+        context.write_file(&args.to, &calendar, CALENDAR, args.replace)?;
+        context.status(&format!(
+            "Wrote the dates of {} to {}.",
+            args.number,
+            args.to.display()
+        ));
+    } else if !context.json() {
         context.print_exactly(calendar);
-        return Ok(());
     }
-    context.write_file(&args.to, &calendar, CALENDAR, args.replace)?;
-    context.status(&format!(
-        "Wrote the dates of {} to {}.",
-        args.number,
-        args.to.display()
-    ));
     context.give_json(|| Ok(DatesAnswer::new(kept, None, &page)))
 }
