@@ -6,7 +6,7 @@
 //!
 //! # Invariants
 //! * What was sent, issued or logged never changes: triggers in `migrations/` refuse it, whoever asks.
-//! * Nothing is deleted. Only what follows from other rows is rewritten (evidence, the fit, the lists of what is open), and
+//! * Nothing is deleted. Only what follows from other rows is rewritten (evidence, fit, stories, lists of what is open), and
 //!   the steps, hazards and packs of a sequence, schedule, operation or item that its owner redefines: quotes keep copies
 //!   of what they were priced with.
 //! * Ids that this file hands out start at copy × 2^40, so rows of two copies never collide.
