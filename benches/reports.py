@@ -45,6 +45,27 @@ def consumables(answer):
                micro(line["not_recorded_quantity"]), minor(line["not_recorded_cost"]))
 
 
+def rentals(answer):
+    unworked = {}
+    for day in answer["unworked_days"]:
+        unworked[day["rental"], day["date"]] = day["use"]
+    for rental in answer["rentals"]:
+        head = (rental["entry"], rental["machine"], rental["out_at"])
+        if rental["back_at"] is None:
+            yield (*head, None, None, None, None, rental["job"], None, None)
+            continue
+        head += (rental["back_at"], rental["by_tariff"], minor(rental["charge"]))
+        for share in rental["shares"]:
+            use = unworked.get((rental["entry"], share["date"]))
+            yield (*head, share["date"], share["job"], minor(share["charge"]), use)
+
+
+def rental_row(row):
+    rental, machine, out_at, back_at, by_tariff, *rest = row
+    moment = lambda at: at and at[:16].replace(" ", "T")
+    return (rental, machine, moment(out_at), moment(back_at), by_tariff if by_tariff is None else bool(by_tariff), *rest)
+
+
 def margin_row(row):
     return row[1:11] + (bool(row[11]),)
 
@@ -60,6 +81,7 @@ def consumable_row(row):
 REPORTS = [
     ("report margin", "margin.sql", margins, margin_row),
     ("report consumables", "consumables.sql", consumables, consumable_row),
+    ("report rentals", "rentals.sql", rentals, rental_row),
 ]
 
 
