@@ -4,7 +4,7 @@
 //! there before or all of the new one. A making that is cut short leaves at most the file beside it, under a name that
 //! only this program uses; the next making of the same file takes it over.
 //!
-//! [`Outlet`] judges where a document may go and writes it there; [`Part`] is the file in the making, which the ledger
+//! [`Outlet`] judges where a document may go and writes it there; [`Unfinished`] is the file in the making, which the ledger
 //! uses for its own files as well.
 //!
 //! # What is never written over
@@ -126,8 +126,8 @@ impl Outlet<'_> {
         }
     }
 
-    fn part(&self, document: &[u8]) -> Result<Part, FileError> {
-        let mut part = Part::beside(self.to, self.private)?;
+    fn part(&self, document: &[u8]) -> Result<Unfinished, FileError> {
+        let mut part = Unfinished::beside(self.to, self.private)?;
         part.file
             .write_all(document)
             .map_err(|error| FileError::Io(shown(self.to), error))?;
@@ -189,7 +189,7 @@ impl Outlet<'_> {
 
 /// A file in the making, beside the one that it will be. Dropped before it is kept, it goes away again.
 #[derive(Debug)]
-pub struct Part {
+pub struct Unfinished {
     target: PathBuf,
     path: PathBuf,
     /// Holds the lock that tells a making from what a killed one left.
@@ -197,12 +197,12 @@ pub struct Part {
     named: bool,
 }
 
-impl Part {
+impl Unfinished {
     /// Begins a file, empty; what a making that was cut short left is taken over.
     ///
     /// # Errors
     /// Refuses a file that another process is making; fails with the file system.
-    pub fn beside(target: &Path, private: bool) -> Result<Part, FileError> {
+    pub fn beside(target: &Path, private: bool) -> Result<Unfinished, FileError> {
         let failed = |error| FileError::Io(shown(target), error);
         let Some(name) = target.file_name() else {
             return Err(FileError::Directory(shown(target)));
@@ -232,7 +232,7 @@ impl Part {
                     fs::remove_file(&path).map_err(failed)?;
                     continue;
                 }
-                return Ok(Part {
+                return Ok(Unfinished {
                     target: target.to_owned(),
                     path,
                     file,
@@ -294,7 +294,7 @@ impl Part {
     }
 }
 
-impl Drop for Part {
+impl Drop for Unfinished {
     fn drop(&mut self) {
         if !self.named {
             // What can't be removed now is taken over by the next making.
@@ -390,13 +390,13 @@ mod tests {
         let beside = folder.path().join(".t.db.being-written");
         fs::write(&target, "a year of work").unwrap();
         fs::hard_link(&target, &beside).unwrap();
-        let part = Part::beside(&target, true).unwrap();
+        let part = Unfinished::beside(&target, true).unwrap();
         assert_eq!(fs::metadata(part.path()).unwrap().len(), 0);
         assert_eq!(fs::read_to_string(&target).unwrap(), "a year of work");
         // What was cut short before it had its name is begun anew.
         drop(part);
         fs::write(&beside, "half of a").unwrap();
-        let part = Part::beside(&target, true).unwrap();
+        let part = Unfinished::beside(&target, true).unwrap();
         assert_eq!(fs::metadata(part.path()).unwrap().len(), 0);
         drop(part);
         assert_eq!(fs::read_to_string(&target).unwrap(), "a year of work");

@@ -1,7 +1,7 @@
 //! The ledger as a file: making, opening, copying, putting back, and bringing an older one up to date.
 //!
 //! A ledger is made beside the name that it gets and renamed when it is whole, with its book in it and its first sentence
-//! in the log ([`Part`]); so is the demo, and so is a backup. A file that has no sentence in its log was cut short by an
+//! in the log ([`Unfinished`]); so is the demo, and so is a backup. A file that has no sentence in its log was cut short by an
 //! earlier program: it holds nothing that anybody wrote, `open` refuses it and `create` makes it anew.
 //!
 //! SQLite keeps an unfinished write in a journal beside the file. Opening the ledger takes such a write back; a file that
@@ -16,7 +16,7 @@ use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, ffi, named_params};
 
 use super::{Clock, Identity, Ledger, Refusal, refuse, seals, typed};
-use crate::files::{FileError, Part, beside_database};
+use crate::files::{FileError, Unfinished, beside_database};
 use crate::money::Currency;
 
 /// Marks the file as a ledger of this program ("grLd").
@@ -189,7 +189,7 @@ impl Ledger {
         if path.symlink_metadata().is_ok() {
             return Err(FileError::Exists(path.display().to_string()).into());
         }
-        let part = Part::beside(path, true)?;
+        let part = Unfinished::beside(path, true)?;
         let name = self.connection.path().unwrap_or_default();
         copy(&self.connection, Path::new(name), part.path())?;
         let copied = Ledger::open_as(part.path(), path, self.clock.get())?;
@@ -215,7 +215,7 @@ impl Ledger {
         {
             refuse!("`{}` is the ledger itself", backup.display());
         }
-        let part = Part::beside(path, true)?;
+        let part = Unfinished::beside(path, true)?;
         copy(&source, backup, part.path())?;
         drop(source);
         let restored = Ledger::open_as(part.path(), backup, clock)?;
@@ -283,7 +283,7 @@ pub(super) fn make(
     goes: impl FnOnce(&Connection) -> rusqlite::Result<bool>,
     fill: impl FnOnce(&Path) -> Result<()>,
 ) -> Result<bool> {
-    let part = Part::beside(path, true)?;
+    let part = Unfinished::beside(path, true)?;
     let held = hold(path)?;
     match &held {
         Held::Nothing => {}

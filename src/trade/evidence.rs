@@ -61,10 +61,10 @@ pub struct Gaps {
 }
 
 /// A room (or the job) and an operation: the smallest thing that an entry can be about.
-type Place = (Option<RoomId>, OperationId);
+type RoomWork = (Option<RoomId>, OperationId);
 
 /// Entries and the places that they cover.
-type Covered = (BTreeSet<Place>, Vec<(Decimal, EntryId)>);
+type Covered = (BTreeSet<RoomWork>, Vec<(Decimal, EntryId)>);
 
 /// An observation and the entries that it rests on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -210,7 +210,7 @@ fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -
 }
 
 /// Returns the planned places that an entry is about.
-fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Place> {
+fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<RoomWork> {
     let only = match &logged.what {
         What::Hours { operation, .. } => *operation,
         What::Item { .. } | What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => {
@@ -252,7 +252,7 @@ fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
 }
 
 /// Returns what a place measures, over all its planned lines (a variation may plan the same again).
-fn part(job: &FinishedJob, (room, operation): Place) -> Option<ObservedPart> {
+fn part(job: &FinishedJob, (room, operation): RoomWork) -> Option<ObservedPart> {
     let lines = job.work.iter().filter(|work| {
         work.room == room && work.operation == operation && work.contingency.is_none()
     });

@@ -161,7 +161,7 @@ pub fn totals<'a>(logged: impl IntoIterator<Item = &'a Logged>, overhead: Decima
 
 /// One place's part of a logged cost.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Part {
+pub struct CostPart {
     /// The room; `None`: the job as a whole.
     pub room: Option<RoomId>,
     /// The operation; `None`: none is known.
@@ -174,7 +174,7 @@ pub struct Part {
 
 /// Spreads a logged cost over the rooms and operations where work planned it; what nobody planned stays with the rooms
 /// it names in equal parts, or with the job.
-pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<Part> {
+pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<CostPart> {
     let mut places: BTreeMap<(Option<RoomId>, Option<OperationId>), Decimal> = BTreeMap::new();
     for line in work {
         let named =
@@ -194,7 +194,7 @@ pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<Part> {
     }
     if places.len() == 1 {
         // Nearly always: then nothing is shared.
-        let whole = places.into_keys().map(|(room, operation)| Part {
+        let whole = places.into_keys().map(|(room, operation)| CostPart {
             room,
             operation,
             quantity: logged.quantity,
@@ -207,7 +207,7 @@ pub fn spread(logged: &Logged, work: &[&WorkLine]) -> Vec<Part> {
     let quantities = spread_quantity(logged.quantity, &weights);
     let parts = places.into_keys().zip(quantities).zip(costs);
     parts
-        .map(|(((room, operation), quantity), cost)| Part {
+        .map(|(((room, operation), quantity), cost)| CostPart {
             room,
             operation,
             quantity,

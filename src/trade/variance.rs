@@ -131,7 +131,7 @@ pub struct Subject {
     /// The item, the machine, or what money was spent for; `None`: hours.
     pub item: Option<String>,
     /// Which part of a rental's difference; `None`: it is no rental, or none was charged.
-    pub part: Option<rental::Part>,
+    pub part: Option<rental::RentalPart>,
     /// The unit of its quantities.
     pub unit: Unit,
 }

@@ -9,7 +9,7 @@ use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
 use crate::document::{Answer, Page, inert};
 use crate::ledger::JobVariance;
-use crate::trade::variance::rental::Part;
+use crate::trade::variance::rental::RentalPart;
 use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
 use crate::trade::{RoomId, Unit};
 
@@ -22,7 +22,7 @@ struct Line {
     room: Option<String>,
     operation: Option<String>,
     item: Option<String>,
-    part: Option<Part>,
+    part: Option<RentalPart>,
     unit: Unit,
     recorded: bool,
     quoted_quantity: Number,
@@ -111,7 +111,7 @@ impl Line {
     fn is_empty_part(&self) -> bool {
         let nothing = |quantity: Number, cost: Amount| quantity.0.is_zero() && cost.money.is_zero();
         let actual = self.actual_quantity;
-        self.part.is_some_and(|part| part != Part::Days)
+        self.part.is_some_and(|part| part != RentalPart::Days)
             && nothing(self.quoted_quantity, self.quoted_cost)
             && actual.is_some_and(|actual| nothing(actual, self.actual_cost))
     }
@@ -144,12 +144,12 @@ impl Line {
 }
 
 /// Returns the words for a part of a rental's difference.
-const fn part_words(part: Part) -> &'static str {
+const fn part_words(part: RentalPart) -> &'static str {
     match part {
-        Part::Days => "rental days",
-        Part::Tariff => "tariff",
-        Part::Once => "waiver and cleaning",
-        Part::Rest => "billed otherwise",
+        RentalPart::Days => "rental days",
+        RentalPart::Tariff => "tariff",
+        RentalPart::Once => "waiver and cleaning",
+        RentalPart::Rest => "billed otherwise",
     }
 }
 

@@ -24,7 +24,7 @@ const GROUP: usize = 10;
 
 /// What a part of a phase costs at least.
 #[derive(Clone, Copy)]
-struct Part {
+struct PhasePart {
     rooms: i64,
     /// For every phase, however many rooms it has.
     once: i64,
@@ -35,7 +35,7 @@ struct Part {
     least: Least,
 }
 
-impl Part {
+impl PhasePart {
     /// Returns what is lost by it alone.
     fn own(&self, with_nights: bool) -> i64 {
         self.closed + if with_nights { self.nights } else { 0 }
@@ -54,7 +54,7 @@ pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -
         let facts = search.facts(*unit);
         (facts.fails.is_none(), -facts.needs.before)
     });
-    let mut groups: Vec<Vec<Option<Part>>> = units
+    let mut groups: Vec<Vec<Option<PhasePart>>> = units
         .chunks(size)
         .map(|units| parts_of(search, units))
         .collect();
@@ -66,7 +66,7 @@ pub(super) fn least_in_groups(search: &Search<'_>, rooms: Places, size: usize) -
     Money::from_minor(calm.max(lossless))
 }
 
-fn least_of_groups(search: &Search<'_>, rooms: Places, groups: &[Vec<Option<Part>>]) -> i64 {
+fn least_of_groups(search: &Search<'_>, rooms: Places, groups: &[Vec<Option<PhasePart>>]) -> i64 {
     let all = i64::from(rooms.count());
     let groups = groups.iter().enumerate();
     let by_group: i64 = groups
@@ -83,7 +83,7 @@ fn least_of_groups(search: &Search<'_>, rooms: Places, groups: &[Vec<Option<Part
 }
 
 /// Returns what each set of a group's units costs at least as a part of a phase; `None`: no phase can have them together.
-fn parts_of(search: &Search<'_>, units: &[Places]) -> Vec<Option<Part>> {
+fn parts_of(search: &Search<'_>, units: &[Places]) -> Vec<Option<PhasePart>> {
     let sets = 0..1_usize << units.len();
     sets.map(|set| {
         let units = units.iter().enumerate();
@@ -94,7 +94,7 @@ fn parts_of(search: &Search<'_>, units: &[Places]) -> Vec<Option<Part>> {
     .collect()
 }
 
-fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
+fn part(search: &Search<'_>, rooms: Places) -> Option<PhasePart> {
     let brief = search.brief;
     let facts = search.facts(rooms);
     // Whether a keep fails depends on the hours at which coats are laid, and a phase of more rooms has others.
@@ -104,7 +104,7 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
         .ok()
         .filter(|_| together)?;
     let count = i64::from(rooms.count());
-    Some(Part {
+    Some(PhasePart {
         rooms: count,
         once: search.least_once(&times),
         closed: least_closed(&facts.needs, &times) * count * brief.day_closed.minor(),
@@ -117,24 +117,28 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<Part> {
 }
 
 /// Returns the least of all units of a group, each part of a phase taken as it is asked; nothing, if there is no plan of them.
-fn least_of_group(parts: &[Option<Part>], prices: &[i64], take: impl Fn(&Part) -> Least) -> i64 {
+fn least_of_group(
+    parts: &[Option<PhasePart>],
+    prices: &[i64],
+    take: impl Fn(&PhasePart) -> Least,
+) -> i64 {
     let phases: Vec<Option<Least>> = parts.iter().map(|part| part.as_ref().map(&take)).collect();
     let rests = least_of_rests(&phases, prices);
     let least = rests.last().map(Rest::fresh);
     least.filter(|least| *least < NEVER).unwrap_or(0)
 }
 
-fn least_days(parts: &[Option<Part>]) -> usize {
-    let days = |part: &Part| Least::of_cost(part.least.sanding as i64);
+fn least_days(parts: &[Option<PhasePart>]) -> usize {
+    let days = |part: &PhasePart| Least::of_cost(part.least.sanding as i64);
     least_of_group(parts, &[], days).unsigned_abs() as usize
 }
 
 /// Returns what a group bears at least with its share of all rooms.
-fn by_group(parts: &[Option<Part>], all: i64, with_nights: bool, prices: &[i64]) -> i64 {
+fn by_group(parts: &[Option<PhasePart>], all: i64, with_nights: bool, prices: &[i64]) -> i64 {
     let group = parts.last().and_then(Option::as_ref);
     let share = group.map_or(0, |part| part.rooms);
     let prices: Vec<i64> = prices.iter().map(|price| price * share).collect();
-    let take = |part: &Part| Least {
+    let take = |part: &PhasePart| Least {
         cost: part.once * share + part.own(with_nights) * all,
         ..part.least
     };
@@ -143,7 +147,8 @@ fn by_group(parts: &[Option<Part>], all: i64, with_nights: bool, prices: &[i64])
 
 /// Returns what a group bears at least without the sanding machines, where each room bears its share of as many as can be
 /// emptied at once.
-fn by_part(parts: &[Option<Part>], most: i64, with_nights: bool) -> i64 {
-    let take = |part: &Part| Least::of_cost(part.once * part.rooms + part.own(with_nights) * most);
+fn by_part(parts: &[Option<PhasePart>], most: i64, with_nights: bool) -> i64 {
+    let take =
+        |part: &PhasePart| Least::of_cost(part.once * part.rooms + part.own(with_nights) * most);
     least_of_group(parts, &[], take) / most
 }

@@ -225,9 +225,9 @@ pub(super) struct Table {
     day: i64,
 }
 
-/// A place in a working day: the day, and minutes of labour since it began.
+/// A time in a working day: the day, and minutes of labour since it began.
 #[derive(Clone, Copy)]
-struct Place(Day, i64);
+struct LabourTime(Day, i64);
 
 impl Table {
     /// Tells whether the crew works on a day.
@@ -268,15 +268,15 @@ impl Table {
     }
 
     /// Returns the first place in a working day that isn't before a moment.
-    fn place(&self, (day, minute): (Day, i64)) -> Place {
+    fn place(&self, (day, minute): (Day, i64)) -> LabourTime {
         if !self.works(day) {
-            return Place(self.working_from(day + 1), 0);
+            return LabourTime(self.working_from(day + 1), 0);
         }
         let labour = ((minute - BEGINS).max(0) * self.crew + self.day - 1) / self.day;
         if labour < self.crew {
-            Place(day, labour)
+            LabourTime(day, labour)
         } else {
-            Place(self.working_from(day + 1), 0)
+            LabourTime(self.working_from(day + 1), 0)
         }
     }
 
@@ -291,7 +291,7 @@ impl Table {
         mut tell: impl FnMut(Day, Doing, i64, i64),
     ) -> Result<Times, usize> {
         let first = needs.hardening.map_or(needs.before, |first| first.after);
-        let mut at = self.labour(Place(start, 0), first, Doing::Sand, &mut tell);
+        let mut at = self.labour(LabourTime(start, 0), first, Doing::Sand, &mut tell);
         let (mut last_sanding, mut hardening) = (at.0, None);
         let finer = needs.before - first;
         if let Some(Hardening { lasts, .. }) = needs.hardening
@@ -316,7 +316,7 @@ impl Table {
                 at = self.place(dry);
             }
             if at.1 + coat.minutes > self.crew {
-                at = Place(self.working_from(at.0 + 1), 0);
+                at = LabourTime(self.working_from(at.0 + 1), 0);
             }
             tell(at.0, Doing::Coat(number), at.1, at.1 + coat.minutes);
             if first_coat.is_none() {
@@ -361,15 +361,15 @@ impl Table {
     /// Does so much labour from a place on, day after day, and tells of every stretch of it. Returns where it ends.
     fn labour(
         &self,
-        from: Place,
+        from: LabourTime,
         minutes: i64,
         doing: Doing,
         tell: &mut impl FnMut(Day, Doing, i64, i64),
-    ) -> Place {
+    ) -> LabourTime {
         let (mut at, mut left) = (from, minutes);
         while left > 0 {
             if at.1 >= self.crew {
-                at = Place(self.working_from(at.0 + 1), 0);
+                at = LabourTime(self.working_from(at.0 + 1), 0);
             }
             let part = left.min(self.crew - at.1);
             tell(at.0, doing, at.1, at.1 + part);

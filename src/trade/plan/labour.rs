@@ -39,7 +39,7 @@ enum Stage {
 
 /// A part of a quantity of hours.
 #[derive(Clone, Debug)]
-struct Part {
+struct HoursPart {
     /// The place; `None`: it comes with each phase.
     place: Option<usize>,
     stage: Stage,
@@ -70,7 +70,7 @@ pub enum LabourError {
 #[derive(Clone, Debug)]
 pub struct Labour {
     confidence: Decimal,
-    parts: Vec<Part>,
+    parts: Vec<HoursPart>,
     /// The coats of each place, in order.
     coats: BTreeMap<usize, Vec<RoomCoat>>,
     /// What hardens before the coats: where, for how many minutes, and how likely it is there.
@@ -186,7 +186,7 @@ impl Labour {
                     continue;
                 };
                 let stages = order.stages(&work.operation, 1);
-                self.parts.extend(stages.first().map(|stage| Part {
+                self.parts.extend(stages.first().map(|stage| HoursPart {
                     place,
                     stage: *stage,
                     spread,
@@ -214,7 +214,7 @@ impl Labour {
                 }
             }
             self.parts
-                .extend(shares.into_iter().map(|(stage, (share, early))| Part {
+                .extend(shares.into_iter().map(|(stage, (share, early))| HoursPart {
                     place,
                     stage,
                     spread: spread.clone(),

@@ -52,7 +52,7 @@ pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch, Worki
 use self::search::{Best, Chosen, Search};
 pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;
-use self::work::Work;
+use self::work::Steps;
 use crate::money::Money;
 use crate::trade::rental::{MORNING, Need, Plan as RentalPlan, Tariff};
 use crate::trade::{MachineId, RoomId};
@@ -399,7 +399,7 @@ pub fn plan(brief: &Brief<'_>, named: Option<&[Places]>) -> Answer {
 
 /// Plans a house with so much work at most, in steps.
 fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answer {
-    let work = Work::new(budget, brief.progress);
+    let work = Steps::new(budget, brief.progress);
     let search = Search::new(brief, &work);
     let rooms = brief.rooms_left();
     let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };

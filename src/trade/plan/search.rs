@@ -19,7 +19,7 @@ use super::calendar::{self, CoatTooLong, Day, Needs, Table, Times};
 use super::kit::Kit;
 use super::rest::{Least, NEVER, Rest, least_of_rests};
 use super::ways::Places;
-use super::work::Work;
+use super::work::Steps;
 use super::{Brief, Wet};
 use crate::money::{Decimal, Money, round};
 
@@ -171,7 +171,7 @@ impl Label {
 /// A plan in the making.
 pub(super) struct Search<'a> {
     pub(super) brief: &'a Brief<'a>,
-    pub(super) work: &'a Work<'a>,
+    pub(super) work: &'a Steps<'a>,
     pub(super) table: Table,
     no_rest: Table,
     pub(super) sanding: Kit,
@@ -206,7 +206,7 @@ impl WetNights {
 }
 
 impl<'a> Search<'a> {
-    pub(super) fn new(brief: &'a Brief<'a>, work: &'a Work<'a>) -> Search<'a> {
+    pub(super) fn new(brief: &'a Brief<'a>, work: &'a Steps<'a>) -> Search<'a> {
         work.count(SET_UP);
         let start = calendar::day(brief.start);
         let table = brief.calendar.table();

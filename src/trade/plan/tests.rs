@@ -674,7 +674,7 @@ proptest! {
             let answer = plan(brief, None);
             if let Some(plan) = answer.chosen.plan {
                 for size in 1..=4 {
-                    let work = Work::new(u64::MAX, &|_| ());
+                    let work = Steps::new(u64::MAX, &|_| ());
                     let search = Search::new(brief, &work);
                     let bound = least_in_groups(&search, brief.house.refinished(), size);
                     assert!(bound <= plan.costs.total(), "groups of {size}: {bound:?}");
@@ -809,7 +809,7 @@ proptest! {
 fn work_is_counted_and_told_in_hundredths() {
     let told = std::cell::RefCell::new(Vec::new());
     let tell = |hundredths| told.borrow_mut().push(hundredths);
-    let work = Work::new(work::BUDGET, &tell);
+    let work = Steps::new(work::BUDGET, &tell);
     work.allow(50);
     let mut steps = 0;
     while work.is_left() {

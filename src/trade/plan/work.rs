@@ -8,8 +8,8 @@ pub(super) const BUDGET: u64 = 120_000_000;
 /// After how many steps it is told how far the work has come.
 const TELL: u64 = BUDGET / 100;
 
-/// Work that is counted.
-pub(super) struct Work<'a> {
+/// The steps of a search, counted.
+pub(super) struct Steps<'a> {
     budget: u64,
     done: Cell<u64>,
     /// Up to how many steps what is looked for now may go.
@@ -18,10 +18,10 @@ pub(super) struct Work<'a> {
     tell: &'a dyn Fn(u32),
 }
 
-impl<'a> Work<'a> {
+impl<'a> Steps<'a> {
     /// Begins to count; whoever is told hears now and then how many hundredths of the budget are used.
-    pub(super) fn new(budget: u64, tell: &'a dyn Fn(u32)) -> Work<'a> {
-        Work {
+    pub(super) fn new(budget: u64, tell: &'a dyn Fn(u32)) -> Steps<'a> {
+        Steps {
             budget,
             done: Cell::new(0),
             until: Cell::new(budget),

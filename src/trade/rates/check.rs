@@ -15,8 +15,8 @@ use std::ops::Range;
 use chrono::{Datelike, NaiveDate};
 
 use super::predictive::{Comes, at_least, at_most, quantile, total};
-use super::scheme::{CODES, Consumption, Place, Scheme, float};
-use super::tree::Part;
+use super::scheme::{CODES, CellAt, Consumption, Scheme, float};
+use super::tree::BookPart;
 use super::{Basis, Jobs, Observation, PoolFit, Rates, Records, Word, decimal, in_order};
 use crate::money::{Decimal, quantity};
 
@@ -190,13 +190,13 @@ struct Placed<'a> {
     observation: &'a Observation,
     /// By order of finishing.
     job: usize,
-    at: Place,
+    at: CellAt,
     parts: Range<usize>,
 }
 
 struct History<'a> {
     records: Vec<Placed<'a>>,
-    parts: Vec<Part>,
+    parts: Vec<BookPart>,
     words: Vec<Word>,
     jobs: usize,
 }
@@ -386,7 +386,7 @@ struct Judge {
 }
 
 impl Judge {
-    fn new(pool: &PoolFit, at: Place, parts: &[Part]) -> Judge {
+    fn new(pool: &PoolFit, at: CellAt, parts: &[BookPart]) -> Judge {
         Judge {
             moments: total(&pool.posterior, &[pool.row(&at, 0, parts, false)]),
             comes: match at.consumption {

@@ -15,7 +15,7 @@
 
 use std::collections::BTreeMap;
 
-use super::scheme::{CODES, Work};
+use super::scheme::{BookWork, CODES};
 use super::{Asked, PoolFit, Rates};
 use crate::money::Decimal;
 use crate::trade::rates::float;
@@ -110,7 +110,7 @@ impl Rates {
     pub(in crate::trade) fn forecast(&self, asked: &[Asked]) -> Option<Spread> {
         let kind = asked.first()?.kind;
         let mut parts = Vec::with_capacity(asked.len());
-        let work = asked.iter().map(|asked| Work {
+        let work = asked.iter().map(|asked| BookWork {
             operation: asked.operation,
             class: asked.class,
             driver: asked.driver,

@@ -50,9 +50,9 @@ pub use self::drift::Drift;
 use self::predictive::{Comes, Row, Standing};
 pub use self::scheme::Consumption;
 pub(in crate::trade) use self::scheme::float;
-use self::scheme::{CODES, Place, Plan, Pool, Scheme, Work};
+use self::scheme::{BookWork, CODES, CellAt, Learning, Pool, Scheme};
+use self::tree::{BookPart, Evidence, Record};
 pub(crate) use self::tree::{CellState, Hyper, Posterior, StepState};
-use self::tree::{Evidence, Part, Record};
 use crate::money::{Decimal, quantity};
 use crate::trade::operation::Operation;
 use crate::trade::{FloorCondition, OperationId, Species, closed_set};
@@ -528,7 +528,7 @@ struct Records {
 
 #[derive(Debug, Default)]
 struct PoolRecords {
-    parts: Vec<Part>,
+    parts: Vec<BookPart>,
     records: Vec<OwnRecord>,
 }
 
@@ -592,7 +592,7 @@ impl Records {
         found
     }
 
-    fn add(&mut self, at: Place, observation: &Observation, job: usize, parts: &[Part]) {
+    fn add(&mut self, at: CellAt, observation: &Observation, job: usize, parts: &[BookPart]) {
         let pool = &mut self.pools[at.consumption as usize];
         let start = pool.parts.len();
         pool.parts.extend_from_slice(parts);
@@ -785,12 +785,12 @@ impl Rates {
         plan.map_or((false, false), |plan| plan.splits)
     }
 
-    fn pool(&self, plan: &Plan) -> &PoolFit {
+    fn pool(&self, plan: &Learning) -> &PoolFit {
         &self.fit.pools[plan.consumption as usize]
     }
 
     /// Returns what is known of a cell as things are now.
-    fn standing(&self, plan: &Plan, code: usize) -> Standing {
+    fn standing(&self, plan: &Learning, code: usize) -> Standing {
         let step = plan.step(None);
         let pool = self.pool(plan);
         pool.posterior.standing(step, pool.cell(step, code))
@@ -799,7 +799,7 @@ impl Rates {
     /// Returns the book's rate at a multiplier, with the fixed amount as learned.
     ///
     /// Without records multiplier and ratio are exactly 1, and the rate is the book's to the last digit.
-    fn learned(&self, plan: &Plan, book: &BookRate, multiplier: f64) -> Rate {
+    fn learned(&self, plan: &Learning, book: &BookRate, multiplier: f64) -> Rate {
         let times = decimal(multiplier);
         let family = self.pool(plan).posterior.hyper.fixed[plan.family];
         let prior = self.scheme.pool(plan.consumption).fixed[plan.family];
@@ -952,7 +952,7 @@ impl Rates {
         let mut parts = Vec::with_capacity(rows.len());
         let mut places = Vec::with_capacity(rows.len());
         for asked in rows {
-            let work = Work {
+            let work = BookWork {
                 operation: asked.operation,
                 class: asked.class,
                 driver: asked.driver,
@@ -969,14 +969,14 @@ impl Rates {
 
     fn foretell(
         &self,
-        places: &[(Place, usize, std::ops::Range<usize>)],
-        parts: &[Part],
+        places: &[(CellAt, usize, std::ops::Range<usize>)],
+        parts: &[BookPart],
     ) -> Result<Prediction, PredictError> {
         let Some((first, ..)) = places.first() else {
             return Err(PredictError::NoRate);
         };
         let alike =
-            |place: &Place| place.items_per_unit.to_bits() == first.items_per_unit.to_bits();
+            |place: &CellAt| place.items_per_unit.to_bits() == first.items_per_unit.to_bits();
         let all_alike = places.iter().all(|(place, ..)| alike(place));
         let comes = match first.consumption {
             _ if places
@@ -1012,7 +1012,7 @@ impl Rates {
 
 impl PoolFit {
     /// Returns a row to predict, or a record to judge.
-    fn row<'a>(&self, place: &Place, job: usize, parts: &'a [Part], scaled: bool) -> Row<'a> {
+    fn row<'a>(&self, place: &CellAt, job: usize, parts: &'a [BookPart], scaled: bool) -> Row<'a> {
         Row {
             step: place.step,
             cell: place.step * CODES + place.code,

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 use cdflib::special::{dinvnr, try_gamma_inc, try_gamma_inc_inv};
 
-use super::tree::{Part, Posterior};
+use super::tree::{BookPart, Posterior};
 
 /// Variance of rounding to whole units (Sheppard's correction).
 const ROUNDING: f64 = 1.0 / 12.0;
@@ -84,7 +84,7 @@ pub(super) struct Row<'a> {
     pub(super) cell: usize,
     pub(super) standing: Standing,
     pub(super) job: usize,
-    pub(super) parts: &'a [Part],
+    pub(super) parts: &'a [BookPart],
     /// Items a unit: the discs of a set, where sums go over sets of several sizes; else 1.
     pub(super) scale: f64,
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::tree::{Part, Prior, Priors};
+use super::tree::{BookPart, Prior, Priors};
 use super::{Book, BookRate, Change, FloorClass, Observation, RateKind};
 use crate::money::Decimal;
 use crate::trade::operation::{Driver, Operation};
@@ -125,7 +125,7 @@ struct Expected {
 
 /// How an operation's rate of one kind is learned.
 #[derive(Clone, Debug)]
-pub(super) struct Plan {
+pub(super) struct Learning {
     pub(super) consumption: Consumption,
     /// Its place among the plans.
     pub(super) index: usize,
@@ -144,7 +144,7 @@ pub(super) struct Plan {
     expected: Vec<Option<Expected>>,
 }
 
-impl Plan {
+impl Learning {
     /// Returns the step that work on that date belongs to; `None`: as things are now.
     pub(super) fn step(&self, on: Option<NaiveDate>) -> usize {
         let changes = &self.changes;
@@ -190,13 +190,13 @@ impl Pool {
 /// Every operation's place.
 #[derive(Clone, Debug)]
 pub(super) struct Scheme {
-    plans: BTreeMap<(OperationId, RateKind), Plan>,
+    plans: BTreeMap<(OperationId, RateKind), Learning>,
     pools: [Pool; 3],
 }
 
 /// Where a quantity belongs.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Place {
+pub(super) struct CellAt {
     pub(super) consumption: Consumption,
     pub(super) step: usize,
     pub(super) code: Code,
@@ -205,7 +205,7 @@ pub(super) struct Place {
 
 /// One room's or one part's work, as the book measures it.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Work {
+pub(super) struct BookWork {
     pub(super) operation: OperationId,
     pub(super) class: FloorClass,
     pub(super) driver: Decimal,
@@ -249,7 +249,7 @@ impl Scheme {
                 }
                 let subject = Subject::of(operation, kind);
                 let changes = dates.get(&subject).cloned().unwrap_or_default();
-                let plan = Plan {
+                let plan = Learning {
                     consumption,
                     index: scheme.plans.len(),
                     first_step: scheme.pools[at].steps_of(subject, changes.len() + 1),
@@ -305,7 +305,7 @@ impl Scheme {
         &self.pools[consumption as usize]
     }
 
-    pub(super) fn plan(&self, operation: OperationId, kind: RateKind) -> Option<&Plan> {
+    pub(super) fn plan(&self, operation: OperationId, kind: RateKind) -> Option<&Learning> {
         self.plans.get(&(operation, kind))
     }
 
@@ -323,15 +323,15 @@ impl Scheme {
         &self,
         kind: RateKind,
         on: Option<NaiveDate>,
-        work: impl Iterator<Item = Work>,
-        parts: &mut Vec<Part>,
-    ) -> Option<Place> {
-        let mut place: Option<Place> = None;
+        work: impl Iterator<Item = BookWork>,
+        parts: &mut Vec<BookPart>,
+    ) -> Option<CellAt> {
+        let mut place: Option<CellAt> = None;
         let mut units = 0.0;
         for work in work {
             let plan = self.plan(work.operation, kind)?;
             let expected = plan.expected[floor(work.class)]?;
-            let part = Part {
+            let part = BookPart {
                 family: plan.family,
                 slope: expected.per_driver * float(work.driver),
                 passes: expected.fixed * f64::from(work.passes),
@@ -339,7 +339,7 @@ impl Scheme {
             let fixed = self.pool(plan.consumption).fixed[plan.family];
             units += part.slope + fixed.map_or(0.0, |fixed| fixed.median * part.passes);
             parts.push(part);
-            let here = Place {
+            let here = CellAt {
                 consumption: plan.consumption,
                 step: plan.step(on),
                 code: plan.code(work.class),
@@ -359,8 +359,8 @@ impl Scheme {
 }
 
 impl Observation {
-    pub(super) fn work(&self) -> impl Iterator<Item = Work> {
-        self.parts.iter().map(|part| Work {
+    pub(super) fn work(&self) -> impl Iterator<Item = BookWork> {
+        self.parts.iter().map(|part| BookWork {
             operation: part.operation,
             class: part.class,
             driver: part.driver,

@@ -84,7 +84,7 @@ impl Priors {
 
 /// A part of a record: what one operation of it takes by the book.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Part {
+pub(super) struct BookPart {
     pub(super) family: usize,
     /// b·A: units that follow the driver.
     pub(super) slope: f64,
@@ -101,7 +101,7 @@ pub(super) struct Record<'a> {
     pub(super) day: NaiveDate,
     /// Units.
     pub(super) quantity: f64,
-    pub(super) parts: &'a [Part],
+    pub(super) parts: &'a [BookPart],
 }
 
 /// The records of one kind, arranged for the passes: by cell, then by job.
@@ -112,7 +112,7 @@ pub(super) struct Evidence {
     /// The step of each cell.
     step_of: Vec<usize>,
     quantities: Vec<f64>,
-    parts: Vec<Part>,
+    parts: Vec<BookPart>,
     /// Where the parts of each record are.
     parts_of: Vec<Range<u32>>,
     groups: Vec<Group>,

@@ -46,7 +46,7 @@ use crate::trade::{EntryId, MachineId, Unit, closed_set};
 
 closed_set! {
     /// A part of the difference of a rental.
-    Part, "part of a rental" {
+    RentalPart, "part of a rental" {
         /// The machine was out for longer, or less long, than quoted.
         Days = "days",
         /// The yard asked more, or less, for the same time.
@@ -183,7 +183,7 @@ impl Machine<'_> {
 fn compare(
     quoted: &[QuotedRental<'_>],
     charged: &[ChargedRental<'_>],
-) -> [(Part, Side, Side, Split); 4] {
+) -> [(RentalPart, Side, Side, Split); 4] {
     let mut sums = Shares::default();
     for rental in charged {
         sums.add(&Shares::of(rental, quoted));
@@ -204,19 +204,24 @@ fn compare(
     let zero = Money::ZERO;
     [
         (
-            Part::Days,
+            RentalPart::Days,
             side(days, cover),
             side(own_days, sums.by_quoted),
             split(zero, sums.by_quoted - cover),
         ),
-        (Part::Tariff, none(zero), none(tariff), split(tariff, zero)),
         (
-            Part::Once,
+            RentalPart::Tariff,
+            none(zero),
+            none(tariff),
+            split(tariff, zero),
+        ),
+        (
+            RentalPart::Once,
             none(once),
             none(once_by_own),
             split(once_by_own - once_by_quoted, once_by_quoted - once),
         ),
-        (Part::Rest, none(zero), none(rest), split(rest, zero)),
+        (RentalPart::Rest, none(zero), none(rest), split(rest, zero)),
     ]
 }
 
@@ -336,7 +341,7 @@ mod tests {
     }
 
     /// The parts in cents: quoted, actual, by price, by quantity.
-    fn table(parts: &[(Part, Side, Side, Split); 4]) -> [[i64; 4]; 4] {
+    fn table(parts: &[(RentalPart, Side, Side, Split); 4]) -> [[i64; 4]; 4] {
         parts.map(|(_, quoted, actual, Split { price, quantity })| {
             [quoted.cost, actual.cost, price, quantity].map(Money::minor)
         })

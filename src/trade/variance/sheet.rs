@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Actual, LineKind, Side, Subject, Variance, VarianceLine, rental};
 use crate::money::{Currency, Decimal, Money, product};
-use crate::trade::job_cost::{Logged, Part, Quoted, What, spread, totals};
+use crate::trade::job_cost::{CostPart, Logged, Quoted, What, spread, totals};
 use crate::trade::operation::Task;
 use crate::trade::quote::{Line, WorkLine};
 use crate::trade::{CostKind, ItemId, OperationId, RoomId, TaskId, Unit};
@@ -21,7 +21,7 @@ pub fn compare(
     currency: Currency,
 ) -> Variance {
     let work: Vec<&WorkLine> = quotes.iter().flat_map(Quoted::work).collect();
-    let parts: Vec<(&Logged, Part)> = logged
+    let parts: Vec<(&Logged, CostPart)> = logged
         .iter()
         .flat_map(|cost| {
             spread(cost, &work)
@@ -60,7 +60,7 @@ pub fn compare(
 type TaskAt = (Option<RoomId>, TaskId);
 
 /// Returns where every logged hour of a task names its operation.
-fn named_by_operation(parts: &[(&Logged, Part)], work: &[&WorkLine]) -> BTreeSet<TaskAt> {
+fn named_by_operation(parts: &[(&Logged, CostPart)], work: &[&WorkLine]) -> BTreeSet<TaskAt> {
     let mut named: BTreeMap<TaskAt, bool> = BTreeMap::new();
     for (cost, part) in parts {
         if let Some(task) = task_of(&cost.what, work) {
@@ -248,7 +248,7 @@ impl<'a> Sheet<'a> {
     fn add_logged(
         &mut self,
         cost: &Logged,
-        part: Part,
+        part: CostPart,
         operation_names: &impl Fn(OperationId) -> String,
     ) {
         let name_of = |operation: OperationId| {

@@ -27,8 +27,8 @@ fn slope(cell: usize, area: f64) -> f64 {
     harder / goes / SET * area
 }
 
-fn part(cell: usize, area: f64) -> Part {
-    Part {
+fn part(cell: usize, area: f64) -> BookPart {
+    BookPart {
         family: 0,
         slope: slope(cell, area),
         passes: 1.0,
@@ -36,7 +36,7 @@ fn part(cell: usize, area: f64) -> Part {
 }
 
 fn example() -> Evidence {
-    let parts: Vec<[Part; 1]> = RECORDS
+    let parts: Vec<[BookPart; 1]> = RECORDS
         .iter()
         .map(|(_, cell, area, ..)| [part(*cell, *area)])
         .collect();
@@ -299,7 +299,7 @@ fn example_posterior() -> Posterior {
 }
 
 fn sum(posterior: &Posterior, rooms: &[(usize, f64, usize)]) -> (f64, f64) {
-    let parts: Vec<[Part; 1]> = rooms
+    let parts: Vec<[BookPart; 1]> = rooms
         .iter()
         .map(|(cell, area, _)| [part(*cell, *area)])
         .collect();
@@ -513,7 +513,7 @@ fn small_trees() -> impl Strategy<Value = SmallTree> {
 }
 
 fn arrange(step_of: &[usize], records: &[(usize, usize, f64, f64)]) -> (Evidence, Vec<f64>) {
-    let parts: Vec<[Part; 1]> = records
+    let parts: Vec<[BookPart; 1]> = records
         .iter()
         .map(|(_, _, area, _)| [part(1, *area)])
         .collect();
@@ -622,7 +622,7 @@ proptest! {
         }
 
         // A total over all cells, in two jobs: what is shared is b' C b; the rest belongs to rooms and jobs.
-        let parts: Vec<[Part; 1]> = cells.clone().map(|cell| [part(1, 60.0 + 90.0 * cell as f64)]).collect();
+        let parts: Vec<[BookPart; 1]> = cells.clone().map(|cell| [part(1, 60.0 + 90.0 * cell as f64)]).collect();
         let rows: Vec<Row<'_>> = cells.clone().map(|cell| Row {
             step: step_of[cell],
             cell,
