@@ -4,13 +4,12 @@
 //! and every stick has room for one more.
 //!
 //! Up to [`EXACT_PIECES`] pieces every list is looked at: the best list of a set of pieces is a stick with the longest of
-//! them and some others, and the best list of what is left (`Bench::best`).
+//! them and some others, and the best list of what is left.
 //!
-//! More pieces are laid by best fit: the longest first, each where it leaves least, on a new stick where it fits nowhere.
-//! Many starts disturb the order a little. Of the best list, some pieces are taken off a few sticks at a time and laid
-//! anew, as well as can be. All of it has a fixed seed and a fixed number of rounds, so the same pieces have the same list
-//! on any machine. No list costs less than sticks that only are as long as all pieces together; one that costs no more is
-//! proven by that.
+//! More pieces are laid one by one by best fit: the longest first, each where it costs and leaves least. Many starts
+//! disturb that order more and more. Each is mended: a few pieces are taken off a few sticks and laid anew, all lists looked
+//! at; the best of them is mended on. The seed and the rounds are fixed, so the same pieces have the same list on any
+//! machine. No list costs less than sticks that only are as long as all pieces together; one that costs no more is proven.
 //!
 //! Off-cuts in stock are sticks that cost nothing, each there once. Of lists that cost the same, the one that leaves the
 //! longest off-cuts is taken.
@@ -33,13 +32,13 @@ pub const MOST_PIECES: usize = 200;
 pub const MOST_OFF_CUTS: usize = 30;
 /// Up to how many pieces every list is looked at.
 pub const EXACT_PIECES: usize = 12;
-/// How many lists are begun, and by how many hundredths a piece seems longer at most in the last of them.
-const STARTS: usize = 300;
-const DISTURBANCE: usize = 100;
-/// How many pieces are laid anew together, on how many sticks, and how often.
-const MENDED_PIECES: usize = 7;
-const MENDED_STICKS: usize = 8;
-const MENDINGS: usize = 3_000;
+/// How many lists are begun. In the last of them a piece seems up to twice as long as it is.
+const STARTS: usize = 200;
+/// How many pieces are laid anew together, on how many sticks; how often after each start, and after the best of them.
+const MENDED_PIECES: usize = 6;
+const MENDED_STICKS: usize = 6;
+const MENDINGS: usize = 50;
+const LAST_MENDINGS: usize = 1_000;
 /// How many covers the bound by length looks at.
 const MOST_STAIRS: usize = 20_000;
 
@@ -126,124 +125,112 @@ pub enum CutError {
 /// Refuses where nothing is sold, and a piece that is longer than anything sold.
 pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, CutError> {
     let bench = Bench::new(stock, aim, pieces.len());
-    let longest = bench.sold.last().ok_or(CutError::NoStick)?.room;
+    let lengths = bench.sold.iter().map(|stick| stick.length);
+    let longest = lengths.max().ok_or(CutError::NoStick)?;
     let mut pieces: Vec<i64> = pieces.iter().map(|piece| piece + stock.saw_loss).collect();
     pieces.sort_unstable_by_key(|piece| Reverse(*piece));
     if let Some(piece) = pieces.first().filter(|piece| **piece > longest) {
         return Err(CutError::TooLong(piece - stock.saw_loss));
     }
-    let all_tried = pieces.len() <= EXACT_PIECES;
-    let list = match all_tried {
-        true => bench.best(&pieces, bench.off_cuts()),
-        false => bench.good(&pieces),
+    let list = match pieces.len() {
+        0..=EXACT_PIECES => bench.best(&pieces, bench.off_cuts.clone()),
+        _ => bench.good(&pieces),
     };
-    Ok(bench.list(list, bench.bound(&pieces), all_tried))
+    let bound = bench.bound(&pieces);
+    let proven = pieces.len() <= EXACT_PIECES || bench.merit_of(&list).0 == bound;
+    let used = list.into_iter().filter(|laid| laid.used > 0);
+    let mut sticks: Vec<CutStick> = used.filter_map(|laid| bench.cut_stick(laid)).collect();
+    sticks.sort_by_cached_key(|cut| Reverse((cut.off_cut, cut.stick.length, cut.pieces.clone())));
+    Ok(CuttingList {
+        total: sticks.iter().map(|cut| cut.stick.price).sum(),
+        sticks,
+        at_least: match bench.one_stick {
+            0 => AtLeast::Price(Money::from_minor(bound)),
+            one => AtLeast::Sticks(bound / one),
+        },
+        proven,
+    })
 }
 
-/// What sticks cost, and, of equals, how much less is left on them, each length squared: two short off-cuts are worth less
-/// than a long one.
+/// What sticks cost, and the squares of what is left on them, as much as it is less: of equals the longest off-cuts count.
 type Merit = (i64, i128);
 
 fn sum(one: Merit, another: Merit) -> Merit {
     (one.0 + another.0, one.1 + another.1)
 }
 
-/// A stick that is sold.
-struct Sold {
-    stick: Stick,
-    room: i64,
-    cost: i64,
-}
-
 /// A stick on the bench, and what has been laid on it.
 #[derive(Clone, Default)]
 struct Laid {
-    /// Which off-cut it is; `None`: the cheapest sold one that is long enough.
-    off_cut: Option<usize>,
+    /// An off-cut; `None`: it is the cheapest sold stick that is long enough.
+    off_cut: Option<Stick>,
     pieces: Vec<i64>,
     used: i64,
 }
 
-impl Laid {
-    fn lay(&mut self, piece: i64) {
-        self.pieces.push(piece);
-        self.used += piece;
-    }
-}
-
-/// What is cut from. Rooms and pieces have a saw loss each: then everything fits that adds up.
-struct Bench<'a> {
-    stock: Stock<'a>,
+/// What is cut from. Sticks and pieces have a saw loss each: then everything fits that adds up.
+struct Bench {
+    saw_loss: i64,
     /// What a stick counts for beside its price: nothing, or more than any difference in price.
     one_stick: i64,
-    /// The sold sticks worth having, the shortest and cheapest first.
-    sold: Vec<Sold>,
+    /// The sold sticks with what each counts for, the cheapest first, and of equals the longest.
+    sold: Vec<Stick>,
+    /// The off-cuts, with nothing on them yet.
+    off_cuts: Vec<Laid>,
 }
 
-impl<'a> Bench<'a> {
-    fn new(stock: Stock<'a>, aim: Aim, pieces: usize) -> Bench<'a> {
+impl Bench {
+    fn new(stock: Stock<'_>, aim: Aim, pieces: usize) -> Bench {
         let prices = stock.sticks.iter().map(|stick| stick.price.minor());
-        let one_stick = match aim {
-            Aim::Cheapest => 0,
-            Aim::Fewest => (prices.max().unwrap_or(0) + 1) * (pieces as i64 + 1),
-        };
-        let mut offered = stock.sticks.to_vec();
-        offered.sort_by_key(|stick| (Reverse(stick.length), stick.price));
-        // Of two sticks the longer one that costs no more is always as good.
-        let mut sold: Vec<Sold> = Vec::new();
-        for stick in offered {
-            if sold.iter().all(|longer| longer.stick.price > stick.price) {
-                let (room, cost) = (
-                    stick.length + stock.saw_loss,
-                    one_stick + stick.price.minor(),
-                );
-                sold.push(Sold { stick, room, cost });
-            }
+        let more_than_all = (prices.max().unwrap_or(0) + 1) * (pieces as i64 + 1);
+        let one_stick = i64::from(aim == Aim::Fewest) * more_than_all;
+        let (saw_loss, price) = (stock.saw_loss, Money::ZERO);
+        let mut sold = stock.sticks.to_vec();
+        for stick in &mut sold {
+            stick.length += saw_loss;
+            stick.price += Money::from_minor(one_stick);
         }
-        sold.reverse();
+        sold.sort_unstable_by_key(|stick| (stick.price, Reverse(stick.length)));
+        // Of two sticks the longer one that costs no more is always as good.
+        sold.dedup_by(|dearer, kept| dearer.length <= kept.length);
+        let lengths = stock.off_cuts.iter().map(|length| length + saw_loss);
+        let off_cuts = lengths.map(|length| Laid {
+            off_cut: Some(Stick { length, price }),
+            ..Laid::default()
+        });
         Bench {
-            stock,
+            off_cuts: off_cuts.collect(),
+            saw_loss,
             one_stick,
             sold,
         }
     }
 
-    /// Returns the off-cuts, with nothing on them yet.
-    fn off_cuts(&self) -> Vec<Laid> {
-        let laid = |place| Laid {
-            off_cut: Some(place),
-            ..Laid::default()
-        };
-        (0..self.stock.off_cuts.len()).map(laid).collect()
+    /// Returns the stick that so much more is cut from: an off-cut, or the cheapest sold one with room for it.
+    fn stick(&self, laid: &Laid, more: i64) -> Option<Stick> {
+        let mut sold = self.sold.iter().copied();
+        let long_enough = |sold: &Stick| sold.length >= laid.used + more;
+        laid.off_cut.or_else(|| sold.find(long_enough))
     }
 
-    /// Returns the cheapest sold stick with so much room.
-    fn cheapest(&self, used: i64) -> Option<&Sold> {
-        self.sold.iter().find(|sold| sold.room >= used)
-    }
-
-    /// Returns what it takes to cut so much from one stick; `None`: it doesn't fit.
-    fn merit(&self, off_cut: Option<usize>, used: i64) -> Option<Merit> {
-        let (room, cost) = match off_cut {
-            _ if used == 0 => return Some((0, 0)),
-            Some(place) => (self.stock.off_cuts[place] + self.stock.saw_loss, 0),
-            None => self.cheapest(used).map(|sold| (sold.room, sold.cost))?,
-        };
-        let left = i128::from(room - used);
-        (left >= 0).then_some((cost, -left * left))
+    /// Returns what it takes to cut so much more from a stick; `None`: it doesn't fit.
+    fn merit(&self, laid: &Laid, more: i64) -> Option<Merit> {
+        let stick = self.stick(laid, more)?;
+        let left = i128::from(stick.length - laid.used - more);
+        match laid.used + more {
+            0 => Some((0, 0)),
+            _ => (left >= 0).then_some((stick.price.minor(), -left * left)),
+        }
     }
 
     fn merit_of(&self, list: &[Laid]) -> Merit {
-        let merits = list
-            .iter()
-            .filter_map(|laid| self.merit(laid.off_cut, laid.used));
+        let merits = list.iter().filter_map(|laid| self.merit(laid, 0));
         merits.fold((0, 0), sum)
     }
 
     /// Returns the best list of a few pieces, laid on sticks of the bench beside what is on them, or on new ones.
     ///
-    /// Sets of pieces are numbers, a bit for each piece. First what each set takes on new sticks alone, then with the first
-    /// stick of the bench, and so on.
+    /// Sets are numbers, a bit a piece. First what each takes on new sticks alone, then with the first of the bench, and on.
     fn best(&self, pieces: &[i64], bench: Vec<Laid>) -> Vec<Laid> {
         let all = (1_usize << pieces.len()) - 1;
         let mut lengths = vec![0; all + 1];
@@ -251,48 +238,33 @@ impl<'a> Bench<'a> {
             lengths[set] = lengths[set & (set - 1)] + pieces[set.trailing_zeros() as usize];
         }
         let merits = |laid: &Laid| -> Vec<Option<Merit>> {
-            let used = lengths.iter().map(|length| laid.used + length);
-            used.map(|used| self.merit(laid.off_cut, used)).collect()
+            lengths.iter().map(|more| self.merit(laid, *more)).collect()
         };
         let new = merits(&Laid::default());
-        let mut without = vec![((0, 0), 0); all + 1];
+        let mut layers = vec![vec![((0, 0), 0); all + 1]];
         for set in 1..=all {
             // The first piece of a set is on some stick: the others beside it are tried.
             let first = set & set.wrapping_neg();
-            without[set] = least(set & !first, |others| {
-                let part = others | first;
-                Some((sum(new[part]?, without[set & !part].0), part))
-            });
+            layers[0][set] = least((set, first), &new, &layers[0]);
         }
-        let mut layers = vec![without];
         for laid in &bench {
             let (before, merits) = (&layers[layers.len() - 1], merits(laid));
-            let with = |set| {
-                least(set, |part| {
-                    Some((sum(merits[part]?, before[set & !part].0), part))
-                })
-            };
-            let with = (0..=all).map(with).collect();
-            layers.push(with);
+            let with = (0..=all).map(|set| least((set, 0), &merits, before));
+            layers.push(with.collect());
         }
-        let mut list = Vec::new();
         let mut left = all;
-        let mut lay = |mut laid: Laid, part: usize| {
-            let on_it = pieces
-                .iter()
-                .enumerate()
-                .filter(|(place, _)| part >> place & 1 == 1);
-            on_it.for_each(|(_, piece)| laid.lay(*piece));
-            list.push(laid);
+        let mut lay = |mut laid: Laid, layer: &[(Merit, usize)]| {
+            let part = layer[left].1;
+            let places = (0..pieces.len()).filter(|place| part >> place & 1 == 1);
+            laid.pieces.extend(places.map(|place| pieces[place]));
+            laid.used += lengths[part];
+            left &= !part;
+            laid
         };
-        for (laid, layer) in bench.into_iter().zip(&layers[1..]).rev() {
-            lay(laid, layer[left].1);
-            left &= !layer[left].1;
-        }
-        while left > 0 {
-            lay(Laid::default(), layers[0][left].1);
-            left &= !layers[0][left].1;
-        }
+        let on_bench = bench.into_iter().zip(&layers[1..]).rev();
+        let mut list: Vec<Laid> = on_bench.map(|(laid, layer)| lay(laid, layer)).collect();
+        let new = std::iter::repeat_with(|| lay(Laid::default(), &layers[0]));
+        list.extend(new.take_while(|laid| laid.used > 0));
         list
     }
 
@@ -302,124 +274,105 @@ impl<'a> Bench<'a> {
         let starts = (0..STARTS).map(|start| {
             let mut order = pieces.to_vec();
             order.sort_by_cached_key(|piece| {
-                let more = below(&mut chance, 1 + DISTURBANCE * start / STARTS);
+                let more = below(&mut chance, 1 + 100 * start / STARTS);
                 Reverse(piece * (100 + more as i64))
             });
-            self.laid(&order, self.sold[start % self.sold.len()].room)
+            let list = self.laid(&order, self.sold[start % self.sold.len()].length);
+            self.mended(list, MENDINGS, &mut chance)
         });
         let best = starts.min_by_key(|list| self.merit_of(list));
-        let mut list = best.unwrap_or_default();
-        for _ in 0..MENDINGS {
-            self.mend(&mut list, &mut chance);
+        self.mended(best.unwrap_or_default(), LAST_MENDINGS, &mut chance)
+    }
+
+    /// Lays pieces one by one where they leave least; new sticks are so long, or as long as a piece needs.
+    fn laid(&self, pieces: &[i64], length: i64) -> Vec<Laid> {
+        let mut list = self.off_cuts.clone();
+        for piece in pieces {
+            let left = |laid: &Laid| {
+                let stick = self.stick(laid, 0).map_or(0, |stick| stick.length);
+                let long = laid.off_cut.map_or(length, |off_cut| off_cut.length);
+                long.max(stick) - laid.used - piece
+            };
+            let fitting = list.iter_mut().filter(|laid| left(laid) >= 0);
+            match fitting.min_by_key(|laid| left(laid)) {
+                Some(laid) => {
+                    laid.pieces.push(*piece);
+                    laid.used += piece;
+                }
+                None => list.push(Laid {
+                    pieces: vec![*piece],
+                    used: *piece,
+                    ..Laid::default()
+                }),
+            }
         }
         list
     }
 
-    /// Lays pieces one by one where they leave least; new sticks have so much room, or what a piece needs.
-    fn laid(&self, pieces: &[i64], room: i64) -> Vec<Laid> {
-        let off_cuts = self
-            .stock
-            .off_cuts
-            .iter()
-            .map(|length| length + self.stock.saw_loss);
-        let mut bench: Vec<(i64, Laid)> = off_cuts.zip(self.off_cuts()).collect();
-        for piece in pieces {
-            let fitting = (0..bench.len()).filter(|place| bench[*place].0 >= *piece);
-            let place = fitting
-                .min_by_key(|place| bench[*place].0)
-                .unwrap_or_else(|| {
-                    let needed = self.cheapest(*piece).map_or(room, |sold| sold.room);
-                    bench.push((room.max(needed), Laid::default()));
-                    bench.len() - 1
-                });
-            bench[place].0 -= piece;
-            bench[place].1.lay(*piece);
-        }
-        bench.into_iter().map(|(_, laid)| laid).collect()
-    }
-
-    /// Takes some pieces off a few sticks and lays them anew; where they were is one of the ways.
-    fn mend(&self, list: &mut Vec<Laid>, chance: &mut ChaCha8Rng) {
-        let sticks = (2 + below(chance, MENDED_STICKS - 1)).min(list.len());
-        let taken = (0..sticks).map(|_| list.swap_remove(below(chance, list.len())));
-        let (mut bench, mut pieces): (Vec<Laid>, _) = (taken.collect(), Vec::new());
-        for _ in 0..2 * MENDED_PIECES {
-            let laid = below(chance, bench.len());
-            let laid = &mut bench[laid];
-            if pieces.len() < MENDED_PIECES && !laid.pieces.is_empty() {
-                let piece = laid.pieces.swap_remove(below(chance, laid.pieces.len()));
-                laid.used -= piece;
-                pieces.push(piece);
+    /// Takes some pieces off a few sticks and lays them anew, so many times; where they were is one of the ways.
+    fn mended(&self, mut list: Vec<Laid>, times: usize, chance: &mut ChaCha8Rng) -> Vec<Laid> {
+        for _ in 0..times {
+            let sticks = (2 + below(chance, MENDED_STICKS - 1)).min(list.len());
+            let taken = (0..sticks).map(|_| list.swap_remove(below(chance, list.len())));
+            let (mut bench, mut pieces): (Vec<Laid>, _) = (taken.collect(), Vec::new());
+            for _ in 0..2 * MENDED_PIECES {
+                let laid = below(chance, bench.len());
+                let laid = &mut bench[laid];
+                if pieces.len() < MENDED_PIECES && !laid.pieces.is_empty() {
+                    let piece = laid.pieces.swap_remove(below(chance, laid.pieces.len()));
+                    laid.used -= piece;
+                    pieces.push(piece);
+                }
             }
+            bench.retain(|laid| laid.off_cut.is_some() || laid.used > 0);
+            list.extend(self.best(&pieces, bench));
         }
-        bench.retain(|laid| laid.off_cut.is_some() || laid.used > 0);
-        list.extend(self.best(&pieces, bench));
+        list
     }
 
     /// Returns what sticks cost at least that are as long as all pieces together.
     fn bound(&self, pieces: &[i64]) -> i64 {
-        let there = self
-            .stock
-            .off_cuts
-            .iter()
-            .map(|length| length + self.stock.saw_loss);
-        let needed = (pieces.iter().sum::<i64>() - there.sum::<i64>()).max(0);
+        let there = self.off_cuts.iter().filter_map(|laid| laid.off_cut);
+        let there: i64 = there.map(|off_cut| off_cut.length).sum();
+        let needed = (pieces.iter().sum::<i64>() - there).max(0);
         let next = |reach: i64, choice: usize| {
-            let sold = &self.sold[choice];
-            Some((reach + sold.room, Money::from_minor(sold.cost)))
+            Some((reach + self.sold[choice].length, self.sold[choice].price))
         };
         let stairs = Stairs::climb(needed, MOST_STAIRS, self.sold.len(), next);
-        stairs.map_or(0, |stairs| {
-            stairs.stairs()[stairs.place(needed)].price.minor()
-        })
-    }
-
-    fn list(&self, list: Vec<Laid>, bound: i64, all_tried: bool) -> CuttingList {
-        let proven = all_tried || self.merit_of(&list).0 == bound;
-        let used = list.into_iter().filter(|laid| laid.used > 0);
-        let mut sticks: Vec<CutStick> = used.filter_map(|laid| self.cut_stick(laid)).collect();
-        sticks.sort_by(|one, another| {
-            let key = |cut: &CutStick| (cut.off_cut, cut.stick.length, cut.pieces.clone());
-            key(another).cmp(&key(one))
-        });
-        CuttingList {
-            total: sticks.iter().map(|cut| cut.stick.price).sum(),
-            sticks,
-            at_least: match self.one_stick {
-                0 => AtLeast::Price(Money::from_minor(bound)),
-                one => AtLeast::Sticks(bound / one),
-            },
-            proven,
-        }
+        let least = stairs.map(|stairs| stairs.stairs()[stairs.place(needed)].price);
+        least.map_or(0, Money::minor)
     }
 
     fn cut_stick(&self, laid: Laid) -> Option<CutStick> {
-        let stick = match laid.off_cut {
-            Some(place) => Stick {
-                length: self.stock.off_cuts[place],
-                price: Money::ZERO,
-            },
-            None => self.cheapest(laid.used)?.stick,
-        };
-        let pieces = laid.pieces.iter().map(|piece| piece - self.stock.saw_loss);
-        let mut pieces: Vec<i64> = pieces.collect();
+        let mut stick = self.stick(&laid, 0)?;
+        stick.length -= self.saw_loss;
+        if laid.off_cut.is_none() {
+            stick.price -= Money::from_minor(self.one_stick);
+        }
+        let mut pieces = laid.pieces;
         pieces.sort_unstable_by_key(|piece| Reverse(*piece));
+        pieces.iter_mut().for_each(|piece| *piece -= self.saw_loss);
         Some(CutStick {
-            off_cut: laid.off_cut.is_some(),
             left: (stick.length - laid.used).max(0),
             stick,
+            off_cut: laid.off_cut.is_some(),
             pieces,
         })
     }
 }
 
-/// Returns the least of what is found of the parts of a set, and the part.
-fn least(set: usize, of: impl Fn(usize) -> Option<(Merit, usize)>) -> (Merit, usize) {
-    let mut parts = std::iter::successors(Some(set), |part| (*part > 0).then(|| (part - 1) & set));
-    let first = parts.find_map(&of);
-    parts
-        .filter_map(&of)
-        .fold(first.unwrap_or(((0, 0), 0)), Ord::min)
+/// Returns the least that a set takes and the part of it, with those in it that must be, on the stick; the rest is as before.
+fn least(
+    (set, must): (usize, usize),
+    on_stick: &[Option<Merit>],
+    before: &[(Merit, usize)],
+) -> (Merit, usize) {
+    let may = set & !must;
+    let parts = std::iter::successors(Some(may), |part| (*part > 0).then(|| (part - 1) & may));
+    let merits = parts
+        .map(|part| part | must)
+        .filter_map(|part| Some((sum(on_stick[part]?, before[set & !part].0), part)));
+    merits.min().unwrap_or_default()
 }
 
 /// Returns a whole number below another one, by chance.
