@@ -16,7 +16,7 @@ use crate::trade::rental::Tariff;
 use crate::trade::{MachineId, QuoteId};
 
 /// Where a quote stands among others.
-pub(super) struct Place<'a> {
+pub(super) struct QuotePlace<'a> {
     pub(super) id: QuoteId,
     pub(super) number: i64,
     pub(super) version: i64,
@@ -27,7 +27,7 @@ pub(super) struct Place<'a> {
 impl Writing<'_> {
     pub(super) fn insert_quote(
         &self,
-        place: &Place<'_>,
+        place: &QuotePlace<'_>,
         site: &Site,
         request: &DraftRequest,
         priced: &Priced,

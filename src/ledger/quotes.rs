@@ -7,7 +7,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::columns::NamedRow;
 use super::names::Names;
 use super::offer::done_again;
-use super::quote_rows::Place;
+use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
 use super::{
     AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Writing, kept,
@@ -580,7 +580,7 @@ impl Writing<'_> {
         let mut ids = Vec::new();
         for ((option, option_name), priced) in options {
             let id = QuoteId(self.new_id("quote")?);
-            let place = Place {
+            let place = QuotePlace {
                 id,
                 number,
                 version,

@@ -11,8 +11,9 @@ use rusqlite::{OptionalExtension, named_params};
 use super::evidence::KeptObservation;
 use super::rates::Digest;
 use super::{Ledger, Refusal, kept};
+use crate::trade::OperationId;
 use crate::trade::operation::Operation;
-use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates, Story};
+use crate::trade::rates::{FloorClass, Observation, RateKind, RateRow, Rates, Story};
 
 /// A story as it is kept: observations by their ids.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +34,30 @@ pub struct RateHistory {
     pub course: Vec<(NaiveDate, RateRow)>,
 }
 
+/// Whose story it is: the rate of an operation on a floor.
+#[derive(Clone, Copy)]
+struct StoryOf<'a> {
+    operation: &'a Operation,
+    kind: RateKind,
+    class: FloorClass,
+}
+
+impl StoryOf<'_> {
+    /// Tells its story from evidence, as [`Ledger::observations_by_id`] gives it.
+    fn story(self, rates: &Rates, (ids, observations): &(Vec<i64>, Vec<Observation>)) -> KeptStory {
+        let Story {
+            taught_by,
+            earlier,
+            course,
+        } = rates.story(observations, self.operation, self.kind, self.class);
+        KeptStory {
+            taught_by: taught_by.into_iter().map(|place| ids[place]).collect(),
+            earlier,
+            course,
+        }
+    }
+}
+
 impl Ledger {
     /// Tells how the rate for a floor came to be what it is.
     ///
@@ -45,18 +70,23 @@ impl Ledger {
         kind: RateKind,
         class: FloorClass,
     ) -> Result<RateHistory> {
-        // One that can't be read is worked out again like one that isn't there; `check` tells of it.
+        let of = StoryOf {
+            operation,
+            kind,
+            class,
+        };
         let digest = self.digest(rates.basis())?;
-        let kept = self.kept_story(&digest, operation, kind, class)?;
+        // One that can't be read is worked out again like one that isn't there; `check` tells of it.
+        let kept = self.kept_story(&digest, of)?.and_then(Result::ok);
         let KeptStory {
             taught_by,
             earlier,
             course,
-        } = match kept.and_then(Result::ok) {
+        } = match kept {
             Some(kept) => kept,
             None => {
-                let told = self.tell_story(rates, operation, kind, class)?;
-                self.keep_story(&told, &digest, operation, kind, class)?;
+                let told = of.story(rates, &self.observations_by_id()?);
+                self.keep_story(&told, &digest, of)?;
                 told
             }
         };
@@ -68,32 +98,10 @@ impl Ledger {
         })
     }
 
-    fn tell_story(
-        &self,
-        rates: &Rates,
-        operation: &Operation,
-        kind: RateKind,
-        class: FloorClass,
-    ) -> Result<KeptStory> {
-        let (ids, observations) = self.observations_by_id()?;
-        let Story {
-            taught_by,
-            earlier,
-            course,
-        } = rates.story(&observations, operation, kind, class);
-        Ok(KeptStory {
-            taught_by: taught_by.into_iter().map(|place| ids[place]).collect(),
-            earlier,
-            course,
-        })
-    }
-
     fn kept_story(
         &self,
         digest: &Digest,
-        operation: &Operation,
-        kind: RateKind,
-        class: FloorClass,
+        of: StoryOf<'_>,
     ) -> Result<Option<Result<KeptStory, Refusal>>> {
         let kept: Option<String> = self
             .connection
@@ -103,29 +111,23 @@ impl Ledger {
             )?
             .query_row(
                 named_params! {
-                    ":operation": operation.id, ":kind": kind, ":condition": class.condition, ":species": class.species,
-                    ":digest": digest.0,
+                    ":operation": of.operation.id, ":kind": of.kind, ":condition": of.class.condition,
+                    ":species": of.class.species, ":digest": digest.0,
                 },
                 |row| row.get(0),
             )
             .optional()?;
-        Ok(kept.map(|text| kept::read(&text, &format!("the rate of {}", operation.name))))
+        let name = &of.operation.name;
+        Ok(kept.map(|text| kept::read(&text, &format!("the rate of {name}"))))
     }
 
-    fn keep_story(
-        &self,
-        story: &KeptStory,
-        digest: &Digest,
-        operation: &Operation,
-        kind: RateKind,
-        class: FloorClass,
-    ) -> Result<()> {
+    fn keep_story(&self, story: &KeptStory, digest: &Digest, of: StoryOf<'_>) -> Result<()> {
         self.keep_copy(
             "INSERT OR REPLACE INTO rate_story (operation_id, kind, floor_condition, species, digest, story)
              VALUES (:operation, :kind, :condition, :species, :digest, :story)",
             named_params! {
-                ":operation": operation.id, ":kind": kind, ":condition": class.condition, ":species": class.species,
-                ":digest": digest.0, ":story": kept::text(story)?,
+                ":operation": of.operation.id, ":kind": of.kind, ":condition": of.class.condition,
+                ":species": of.class.species, ":digest": digest.0, ":story": kept::text(story)?,
             },
         )
     }
@@ -145,21 +147,25 @@ impl Ledger {
             };
             Ok((row.get(0)?, row.get(1)?, class))
         })?;
-        let rates = self.rates()?;
+        let kept: Vec<(OperationId, RateKind, FloorClass)> =
+            kept.collect::<rusqlite::Result<_>>()?;
+        if kept.is_empty() {
+            return Ok(Vec::new());
+        }
+        let (rates, evidence) = (self.rates()?, self.observations_by_id()?);
         let digest = self.digest(rates.basis())?;
         let mut wrong = Vec::new();
-        for story in kept {
-            let (operation, kind, class) = story?;
+        for (operation, kind, class) in kept {
             let Some(operation) = rates.operations().get(&operation) else {
                 continue;
             };
-            let Some(kept) = self
-                .kept_story(&digest, operation, kind, class)?
-                .transpose()?
-            else {
-                continue;
+            let of = StoryOf {
+                operation,
+                kind,
+                class,
             };
-            if kept != self.tell_story(&rates, operation, kind, class)? {
+            let kept = self.kept_story(&digest, of)?.transpose()?;
+            if kept.is_some_and(|kept| kept != of.story(&rates, &evidence)) {
                 wrong.push(operation.name.clone());
             }
         }

@@ -64,7 +64,7 @@ struct Dated {
 }
 
 #[derive(Debug, Serialize)]
-struct Story {
+struct StoryFacts {
     rate: RateAnswer,
     sentence: String,
     taught_by: Vec<TaughtBy>,
@@ -75,17 +75,19 @@ struct Story {
 
 /// Rates with everything behind them.
 #[derive(Debug, Serialize)]
-pub struct StoriesAnswer(Vec<Story>);
+pub struct StoriesAnswer(Vec<StoryFacts>);
 
 impl StoriesAnswer {
     /// Returns the answer about these rates.
     pub fn new(stories: Vec<RateStory<'_>>, operations: &Operations, page: &Page) -> StoriesAnswer {
-        StoriesAnswer(page.each(stories, |story, page| Story::new(story, operations, page)))
+        StoriesAnswer(page.each(stories, |story, page| {
+            StoryFacts::new(story, operations, page)
+        }))
     }
 }
 
-impl Story {
-    fn new(story: RateStory<'_>, operations: &Operations, page: &Page) -> Story {
+impl StoryFacts {
+    fn new(story: RateStory<'_>, operations: &Operations, page: &Page) -> StoryFacts {
         let RateStory {
             operation,
             row,
@@ -122,7 +124,7 @@ impl Story {
             kind: change.kind,
             note: change.note,
         });
-        Story {
+        StoryFacts {
             sentence: rate.sentence(),
             taught_by,
             earlier,
