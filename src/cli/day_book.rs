@@ -11,6 +11,7 @@ use crate::ledger::{
 };
 use crate::money::plain;
 use crate::trade::Unit;
+use crate::trade::rates::Band;
 
 /// Where and when: options that day-book entries share.
 #[derive(Debug, Args)]
@@ -389,7 +390,7 @@ fn settle_doubt(
     let Some((observation, judgement)) = writing.doubt_about(job, recorded.id)? else {
         return Ok(None);
     };
-    let (low, high) = judgement.band;
+    let Band { low, high } = judgement.band;
     let rooms = observation.rooms();
     let doubt = format!(
         "{} {unit} for {} so far; rooms like this take {} to {}: {}",

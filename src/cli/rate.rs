@@ -229,7 +229,7 @@ fn takes_no_item(operation: &Operation) -> Refusal {
 impl FloorArgs {
     /// Returns the floor; what isn't said may be any, where rates don't differ by it.
     fn class(&self, ledger: &Ledger, operation: &Operation, kind: RateKind) -> Result<FloorClass> {
-        let (by_condition, by_species) = ledger.rates()?.differ_by(operation, kind);
+        let splits = ledger.rates()?.differ_by(operation, kind);
         let missing = |what: &str, members: String| {
             Refusal::new(format!(
                 "the rates of `{}` differ by {what}: say which",
@@ -239,14 +239,16 @@ impl FloorArgs {
         };
         let condition = match &self.condition {
             Some(text) => text.parse()?,
-            None if by_condition => {
+            None if splits.by_condition() => {
                 return Err(missing("condition", words(FloorCondition::ALL)).into());
             }
             None => FloorCondition::Bare,
         };
         let species = match &self.species {
             Some(text) => text.parse()?,
-            None if by_species => return Err(missing("species", words(Species::ALL)).into()),
+            None if splits.by_species() => {
+                return Err(missing("species", words(Species::ALL)).into());
+            }
             None => Species::Other,
         };
         Ok(FloorClass { condition, species })

@@ -76,6 +76,18 @@ impl Splits {
     pub const fn by_species(self) -> bool {
         matches!(self, Splits::Species | Splits::Both)
     }
+
+    /// Returns what rates differ by where either of two do.
+    pub const fn or(self, other: Splits) -> Splits {
+        let by_condition = self.by_condition() || other.by_condition();
+        let by_species = self.by_species() || other.by_species();
+        match (by_condition, by_species) {
+            (false, false) => Splits::None,
+            (true, false) => Splits::Condition,
+            (false, true) => Splits::Species,
+            (true, true) => Splits::Both,
+        }
+    }
 }
 
 /// One thing that is done.

@@ -238,7 +238,7 @@ impl RateAnswer {
         let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
         let exposure = page.measured(row.exposure, driver);
         let (book, learned) = (one(row.book.per_unit), one(row.learned.per_unit));
-        let (low, high) = (one(row.band.0), one(row.band.1));
+        let (low, high) = (one(row.band.low), one(row.band.high));
         let [own_rooms, other_rooms, all_work, from_book] = row.shares;
         RateAnswer {
             operation: of.operation.to_owned(),
@@ -554,7 +554,7 @@ mod tests {
     use crate::measure::Units;
     use crate::money::Currency;
     use crate::trade::operation::{Item, Splits, Task};
-    use crate::trade::rates::{Cell, Rate};
+    use crate::trade::rates::{Band, Cell, Rate};
     use crate::trade::{ItemId, TaskId};
 
     fn rotary() -> Operation {
@@ -603,7 +603,10 @@ mod tests {
             rooms: 0,
             exposure: Decimal::ZERO,
             learned: rate(dec!(0.1)),
-            band: (dec!(0.08), dec!(0.12)),
+            band: Band {
+                low: dec!(0.08),
+                high: dec!(0.12),
+            },
             shares: [0, 0, 0, 100],
             crew_drift: Drift::None,
             own_drift: Drift::None,

@@ -140,8 +140,8 @@ impl SlipFacts {
             kind: observation.kind,
             quantity: Number(observation.quantity),
             took: page.measured(observation.quantity, unit),
-            low: Number(found.band.0),
-            high: Number(found.band.1),
+            low: Number(found.band.low),
+            high: Number(found.band.high),
             reason: found.slip.as_ref().map(ToString::to_string),
         }
     }

@@ -116,8 +116,8 @@ impl StoryFacts {
         let course = page.each(course, |(date, row), _| Stood {
             date,
             learned: one(row.learned.per_unit),
-            low: one(row.band.0),
-            high: one(row.band.1),
+            low: one(row.band.low),
+            high: one(row.band.high),
         });
         let changes = page.each(changes, |change, _| Dated {
             since: change.since,

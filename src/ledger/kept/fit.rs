@@ -1,10 +1,10 @@
 //! What was learned from all observations.
 
 use super::rate::{DriftShape, TaughtShape};
-use super::{Kept, shape};
+use super::{Broken, Kept, Shape, shape};
 use crate::trade::OperationId;
 use crate::trade::rates::{
-    CellState, Experience, Fit, Hyper, PoolFit, Posterior, RateKind, StepState,
+    CellKey, CellState, Experience, Fit, Hyper, PoolFit, Posterior, RateKind, StepState,
 };
 
 impl Kept for Fit {
@@ -26,6 +26,19 @@ shape! {
     PoolFitShape of PoolFit {
         posterior: PosteriorShape,
         cells: Vec<(usize, usize)>,
+    }
+}
+
+/// A cell is kept as step and code.
+impl Shape<CellKey> for (usize, usize) {
+    fn keep(of: &CellKey) -> Self {
+        let CellKey { step, code } = *of;
+        (step, code)
+    }
+
+    fn give(self) -> Result<CellKey, Broken> {
+        let (step, code) = self;
+        Ok(CellKey { step, code })
     }
 }
 
@@ -135,7 +148,7 @@ mod tests {
                 crew_drift: Drift::None,
                 step_drift: vec![Drift::Wandering { change: 0.3 }],
             },
-            cells: vec![(0, 17)],
+            cells: vec![CellKey { step: 0, code: 17 }],
         };
         let fit = Fit {
             pools: vec![pool],

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Broken, Kept, Shape, shape};
 use crate::money::Decimal;
-use crate::trade::rates::{Cell, Drift, Rate, RateKind, RateRow, Taught};
+use crate::trade::rates::{Band, Cell, Drift, Rate, RateKind, RateRow, Taught};
 use crate::trade::{FloorCondition, OperationId, Species};
 
 impl Kept for RateRow {
@@ -55,6 +55,19 @@ shape! {
         job: String,
         room: String,
         finished_on: NaiveDate,
+    }
+}
+
+/// A band is kept as its two ends.
+impl Shape<Band> for (Decimal, Decimal) {
+    fn keep(of: &Band) -> Self {
+        let Band { low, high } = *of;
+        (low, high)
+    }
+
+    fn give(self) -> Result<Band, Broken> {
+        let (low, high) = self;
+        Ok(Band { low, high })
     }
 }
 
@@ -116,7 +129,10 @@ mod tests {
                 per_unit: dec!(0.0554),
                 fixed: dec!(0.84),
             },
-            band: (dec!(0.047), dec!(0.064)),
+            band: Band {
+                low: dec!(0.047),
+                high: dec!(0.064),
+            },
             shares: [31, 12, 20, 37],
             crew_drift: Drift::Changed {
                 since,

@@ -29,7 +29,7 @@ mod tests {
     use super::*;
     use crate::money::Decimal;
     use crate::trade::OperationId;
-    use crate::trade::rates::{Cell, Drift, Rate, RateKind, RateRow};
+    use crate::trade::rates::{Band, Cell, Drift, Rate, RateKind, RateRow};
 
     #[test]
     fn a_story_is_kept_in_this_text() {
@@ -49,7 +49,10 @@ mod tests {
             rooms: 0,
             exposure: Decimal::ZERO,
             learned: rate(dec!(0.06)),
-            band: (dec!(0.04), dec!(0.07)),
+            band: Band {
+                low: dec!(0.04),
+                high: dec!(0.07),
+            },
             shares: [0, 0, 10, 90],
             crew_drift: Drift::None,
             own_drift: Drift::None,

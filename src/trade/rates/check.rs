@@ -14,10 +14,14 @@ use std::ops::Range;
 
 use chrono::{Datelike, NaiveDate};
 
-use super::predictive::{Comes, at_least, at_most, quantile, total};
-use super::scheme::{CODES, CellAt, Consumption, Scheme, float};
+use super::fit::PoolFit;
+use super::float::{decimal, float};
+use super::observation::in_order;
+use super::predictive::{Comes, Moments, at_least, at_most, quantile, total};
+use super::records::{Jobs, Records};
+use super::scheme::{CODES, CellAt, Scheme};
 use super::tree::BookPart;
-use super::{Basis, Jobs, Observation, PoolFit, Rates, Records, Word, decimal, in_order};
+use super::{Band, Basis, Consumption, Observation, Rates, Word};
 use crate::money::{Decimal, quantity};
 
 /// A record less likely than this, to either side, looks like a slip.
@@ -44,8 +48,8 @@ pub struct Foretold {
     pub consumption: Consumption,
     /// The year it was finished in.
     pub year: i32,
-    /// 8 in 10 of its like are between these, in items or hours.
-    pub band: (Decimal, Decimal),
+    /// The band of its like, in items or hours.
+    pub band: Band,
     /// What the record looks like now.
     pub word: Word,
     /// Why it looks like a slip, if it does.
@@ -156,8 +160,8 @@ pub fn look_back(basis: &Basis, observations: &[Observation], words: Words<'_>) 
 pub struct Judgement {
     /// What is counted.
     pub consumption: Consumption,
-    /// 8 in 10 of its like are between these, in items or hours.
-    pub band: (Decimal, Decimal),
+    /// The band of its like, in items or hours.
+    pub band: Band,
     /// Why it looks like a slip, if it does.
     pub slip: Option<Slip>,
 }
@@ -175,10 +179,10 @@ impl Rates {
         let judge = Judge::new(pool, at, &parts);
         let units = float(observation.quantity) / at.items_per_unit;
         let items = |units: f64| quantity(decimal(units * at.items_per_unit));
-        let too_small = units < judge.moments.0;
+        let too_small = units < judge.moments.mean;
         Some(Judgement {
             consumption: at.consumption,
-            band: (items(judge.quantile(0.1)), items(judge.quantile(0.9))),
+            band: judge.band(items),
             slip: (judge.is_unlikely(units) && !(so_far && too_small)).then(|| judge.reason(units)),
         })
     }
@@ -301,12 +305,12 @@ impl<'a> History<'a> {
                     place: record.place,
                     consumption: record.at.consumption,
                     year: record.observation.finished_on.year(),
-                    band: (items(judge.quantile(0.1)), items(judge.quantile(0.9))),
+                    band: judge.band(items),
                     word,
                     slip,
                     inside: judge.share(units, 0.1..0.9),
                     below: judge.share(units, 0.0..0.8),
-                    errors: [judge.moments.0, book, average]
+                    errors: [judge.moments.mean, book, average]
                         .map(|mean| (units - mean).abs() / book),
                 }
             })
@@ -381,7 +385,7 @@ fn agreements(block: &[&Placed<'_>], judges: &[Judge]) -> Vec<Side> {
 
 /// What was foretold of one record.
 struct Judge {
-    moments: (f64, f64),
+    moments: Moments,
     comes: Comes,
 }
 
@@ -400,8 +404,16 @@ impl Judge {
         quantile(self.moments, self.comes, level)
     }
 
+    /// Returns the 80 % band, counted in items.
+    fn band(&self, items: impl Fn(f64) -> Decimal) -> Band {
+        Band {
+            low: items(self.quantile(0.1)),
+            high: items(self.quantile(0.9)),
+        }
+    }
+
     fn side(&self, record: &Placed<'_>) -> Side {
-        let more = record.units() > self.moments.0;
+        let more = record.units() > self.moments.mean;
         ((record.job, record.at.consumption, record.at.step), more)
     }
 
@@ -429,7 +441,7 @@ impl Judge {
             Slip::ZeroTooMany
         } else if self.is_usual(units * 10.0) {
             Slip::ZeroMissing
-        } else if units > self.moments.0 {
+        } else if units > self.moments.mean {
             Slip::FarMore
         } else {
             Slip::FarLess

@@ -70,6 +70,15 @@ pub(super) struct Level {
     pub(super) drift: Drift,
 }
 
+/// What a group of records says of the level of its time.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Member {
+    /// Its ratio to what was expected.
+    pub(super) ratio: f64,
+    /// One over the variance of the ratio.
+    pub(super) weight: f64,
+}
+
 /// When the members of a series were, merged by date.
 #[derive(Clone, Debug)]
 pub(super) struct Series {
@@ -93,50 +102,50 @@ impl Series {
         }
     }
 
-    /// Returns the crew's level; members are ratio and weight.
+    /// Returns the crew's level.
     ///
     /// `extra` is added to the variance of every date: half of a job's effect is common to its steps.
-    pub(super) fn level_of_crew(&self, members: &[(f64, f64)], extra: f64) -> Level {
+    pub(super) fn level_of_crew(&self, members: &[Member], extra: f64) -> Level {
         let dates = self.merge(members, extra);
         let still = local_level(&dates, 0.0).log_likelihood;
-        let mut best: (f64, Option<f64>) = (0.0, None);
+        let mut walk: Option<Walk> = None;
         for pace in PACES {
             let evidence = local_level(&dates, pace).log_likelihood
                 - still
                 - AGAINST_CREW
                 - 0.25 * (pace / 0.1).powi(2);
-            if evidence > best.0 {
-                best = (evidence, Some(pace));
+            if evidence > walk.map_or(0.0, |walk| walk.evidence) {
+                walk = Some(Walk { evidence, pace });
             }
         }
-        let change = self.change(&dates, AGAINST_CREW);
-        match (change, best.1) {
-            (Some(change), _) if change.0 > best.0 => self.changed(&change.1),
-            (_, Some(pace)) => self.wandering(&dates, pace),
-            (change, None) => self.level(change),
+        let least = walk.map_or(0.0, |walk| walk.evidence);
+        match (change_point(&dates, AGAINST_CREW), walk) {
+            (Some(change), _) if change.evidence > least => self.changed(&change),
+            (_, Some(walk)) => self.wandering(&dates, walk.pace),
+            (change, None) => self.unchanged(change),
         }
     }
 
     /// Returns one step's level on top of the crew's.
-    pub(super) fn level_of_step(&self, members: &[(f64, f64)]) -> Level {
+    pub(super) fn level_of_step(&self, members: &[Member]) -> Level {
         let dates = self.merge(members, 0.0);
-        match self.change(&dates, AGAINST_STEP) {
-            Some(change) if change.0 > 0.0 => self.changed(&change.1),
-            change => self.level(change),
+        match change_point(&dates, AGAINST_STEP) {
+            Some(change) if change.evidence > 0.0 => self.changed(&change),
+            change => self.unchanged(change),
         }
     }
 
-    fn merge(&self, members: &[(f64, f64)], extra: f64) -> Vec<Date> {
-        let mut sums = vec![(0.0, 0.0); self.days.len()];
-        for ((ratio, weight), date) in members.iter().zip(&self.date_of) {
-            sums[*date].0 += weight;
-            sums[*date].1 += weight * ratio;
+    fn merge(&self, members: &[Member], extra: f64) -> Vec<Date> {
+        let mut sums = vec![Weighted::default(); self.days.len()];
+        for (Member { ratio, weight }, date) in members.iter().zip(&self.date_of) {
+            sums[*date].weight += weight;
+            sums[*date].sum += weight * ratio;
         }
         let mut before = None;
         sums.iter()
             .zip(&self.days)
-            .map(|((weight, weighted), day)| Date {
-                ratio: weighted / weight,
+            .map(|(Weighted { weight, sum }, day)| Date {
+                ratio: sum / weight,
                 variance: 1.0 / weight + extra,
                 years: (*day - before.replace(*day).unwrap_or(*day)).num_days() as f64
                     / DAYS_PER_YEAR,
@@ -144,16 +153,10 @@ impl Series {
             .collect()
     }
 
-    fn change(&self, dates: &[Date], against: f64) -> Option<(f64, Change)> {
-        (dates.len() >= FEWEST_DATES).then(|| {
-            let change = change_point(dates);
-            (change.evidence - against, change)
-        })
-    }
-
-    fn level(&self, suspected: Option<(f64, Change)>) -> Level {
+    /// Returns the level without a change, though one may be worth asking about.
+    fn unchanged(&self, suspected: Option<Change>) -> Level {
         let drift = match suspected {
-            Some((evidence, change)) if evidence > WORTH_ASKING => Drift::Suspected {
+            Some(change) if change.evidence > WORTH_ASKING => Drift::Suspected {
                 since: self.days[change.last_before + 1],
                 change: 1.0 / (1.0 + change.difference) - 1.0,
             },
@@ -187,19 +190,29 @@ impl Series {
 
     fn wandering(&self, dates: &[Date], pace: f64) -> Level {
         let smoothed = local_level(dates, pace).smoothed(dates, pace);
-        let (today, variance) = smoothed.last().copied().unwrap_or((1.0, 0.0));
+        let today = smoothed.last().copied().unwrap_or(Estimate {
+            mean: 1.0,
+            variance: 0.0,
+        });
         Level {
             of_members: self
                 .date_of
                 .iter()
-                .map(|date| smoothed[*date].0 / today)
+                .map(|date| smoothed[*date].mean / today.mean)
                 .collect(),
-            variance,
+            variance: today.variance,
             drift: Drift::Wandering {
-                change: today / smoothed[0].0 - 1.0,
+                change: today.mean / smoothed[0].mean - 1.0,
             },
         }
     }
+}
+
+/// A sum of ratios by their weights.
+#[derive(Clone, Copy, Debug, Default)]
+struct Weighted {
+    weight: f64,
+    sum: f64,
 }
 
 /// What the records of one date say of the level.
@@ -214,7 +227,7 @@ struct Date {
 /// One change of the level.
 #[derive(Clone, Copy, Debug)]
 struct Change {
-    /// Logarithm of the mean Bayes factor over all dates.
+    /// Logarithm of the mean Bayes factor over all dates, less the log odds against a change.
     evidence: f64,
     /// The last date of the old level.
     last_before: usize,
@@ -224,54 +237,75 @@ struct Change {
     variance: f64,
 }
 
-/// Weighs one change of the level at every date that leaves three before and two after.
-fn change_point(dates: &[Date]) -> Change {
-    let (mut weight, mut weighted) = (0.0, 0.0);
-    let sums: Vec<(f64, f64)> = dates
+/// A random walk of the level.
+#[derive(Clone, Copy, Debug)]
+struct Walk {
+    /// What its log likelihood is above that of a constant level, less the log odds against it.
+    evidence: f64,
+    /// Standard deviation per square root of a year.
+    pace: f64,
+}
+
+/// Weighs one change of the level at every date that leaves three before and two after; `None`: there are too few.
+fn change_point(dates: &[Date], against: f64) -> Option<Change> {
+    if dates.len() < FEWEST_DATES {
+        return None;
+    }
+    let mut all = Weighted::default();
+    let up_to: Vec<Weighted> = dates
         .iter()
         .map(|date| {
-            weight += 1.0 / date.variance;
-            weighted += date.ratio / date.variance;
-            (weight, weighted)
+            all.weight += 1.0 / date.variance;
+            all.sum += date.ratio / date.variance;
+            all
         })
         .collect();
-    let tried: Vec<(f64, Change)> = (2..dates.len() - 2)
+    let tried: Vec<Change> = (2..dates.len() - 2)
         .map(|last| {
-            let (before, after) = (sums[last].0, weight - sums[last].0);
-            let mean_before = (sums[last].1 / before).max(0.05);
-            let mean_after = ((weighted - sums[last].1) / after).max(0.05);
+            let (before, after) = (up_to[last].weight, all.weight - up_to[last].weight);
+            let mean_before = (up_to[last].sum / before).max(0.05);
+            let mean_after = ((all.sum - up_to[last].sum) / after).max(0.05);
             let difference = mean_before / mean_after - 1.0;
             let variance = (1.0 / before + 1.0 / after) / mean_after.powi(2);
             let log_factor = -0.5 * log(1.0 + CHANGE_VARIANCE / variance)
                 + 0.5 * difference.powi(2) * (1.0 / variance - 1.0 / (variance + CHANGE_VARIANCE));
-            let change = Change {
-                evidence: 0.0,
+            Change {
+                evidence: log_factor,
                 last_before: last,
                 difference: difference * CHANGE_VARIANCE / (CHANGE_VARIANCE + variance),
-                variance: 1.0 / after - 1.0 / weight,
-            };
-            (log_factor, change)
+                variance: 1.0 / after - 1.0 / all.weight,
+            }
         })
         .collect();
-    let best = tried[1..].iter().fold(
-        tried[0],
-        |best, next| {
-            if next.0 > best.0 { *next } else { best }
-        },
-    );
-    let mean = tried.iter().map(|tried| exp(tried.0 - best.0)).sum::<f64>() / tried.len() as f64;
-    Change {
-        evidence: best.0 + log(mean),
-        ..best.1
+    let mut best = tried[0];
+    for change in &tried[1..] {
+        if change.evidence > best.evidence {
+            best = *change;
+        }
     }
+    let factors = tried
+        .iter()
+        .map(|change| exp(change.evidence - best.evidence));
+    let mean = factors.sum::<f64>() / tried.len() as f64;
+    Some(Change {
+        evidence: best.evidence + log(mean) - against,
+        ..best
+    })
+}
+
+/// What is known of the level at one date.
+#[derive(Clone, Copy, Debug)]
+struct Estimate {
+    mean: f64,
+    variance: f64,
 }
 
 /// A filtered random walk.
 #[derive(Clone, Debug)]
 struct Filtered {
     log_likelihood: f64,
-    /// Mean and variance of the level at each date, from the dates up to it.
-    levels: Vec<(f64, f64)>,
+    /// The level at each date, from the dates up to it.
+    levels: Vec<Estimate>,
 }
 
 /// Runs the Kalman filter of a level that starts at N(1, 0.25) and moves by `pace` per square root of a year.
@@ -287,7 +321,7 @@ fn local_level(dates: &[Date], pace: f64) -> Filtered {
             let gain = variance / spread;
             mean += gain * surprise;
             variance *= 1.0 - gain;
-            (mean, variance)
+            Estimate { mean, variance }
         })
         .collect();
     Filtered {
@@ -297,18 +331,18 @@ fn local_level(dates: &[Date], pace: f64) -> Filtered {
 }
 
 impl Filtered {
-    /// Runs the Rauch-Tung-Striebel smoother: mean and variance of the level at each date, from all dates.
-    fn smoothed(self, dates: &[Date], pace: f64) -> Vec<(f64, f64)> {
+    /// Runs the Rauch-Tung-Striebel smoother: the level at each date, from all dates.
+    fn smoothed(self, dates: &[Date], pace: f64) -> Vec<Estimate> {
         let mut levels = self.levels;
         for date in (0..levels.len().saturating_sub(1)).rev() {
-            let (mean, variance) = levels[date];
+            let Estimate { mean, variance } = levels[date];
             let predicted = variance + pace.powi(2) * dates[date + 1].years;
             let gain = variance / predicted;
-            let (later_mean, later_variance) = levels[date + 1];
-            levels[date] = (
-                mean + gain * (later_mean - mean),
-                variance + gain.powi(2) * (later_variance - predicted),
-            );
+            let later = levels[date + 1];
+            levels[date] = Estimate {
+                mean: mean + gain * (later.mean - mean),
+                variance: variance + gain.powi(2) * (later.variance - predicted),
+            };
         }
         levels
     }
@@ -390,8 +424,8 @@ mod tests {
                 .iter()
                 .zip(means.iter().zip(variances))
             {
-                close(found.0, *expected.0);
-                close(found.1, expected.1);
+                close(found.mean, *expected.0);
+                close(found.variance, expected.1);
             }
         }
     }
@@ -400,7 +434,8 @@ mod tests {
     fn a_change_is_weighed_at_every_date() {
         // The worked example that came with the model (numpy 2.4, nine decimals).
         let ratios = [1.3, 1.25, 1.35, 1.28, 1.0, 0.95, 1.02, 0.98, 1.01];
-        let change = change_point(&dates(&ratios, &[0.02; 9], &[0.0; 9]));
+        let dates = dates(&ratios, &[0.02; 9], &[0.0; 9]);
+        let change = change_point(&dates, 0.0).unwrap();
         close(change.evidence, 2.230465418);
         assert_eq!(change.last_before, 3);
         close(change.difference, 0.277267763);
@@ -411,8 +446,12 @@ mod tests {
     fn a_change_divides_what_came_before_it() {
         let day = |n: u64| NaiveDate::from_ymd_opt(2024, 1, 1).unwrap() + chrono::Days::new(30 * n);
         let series = Series::new((0..12).map(day));
-        let members: Vec<(f64, f64)> = (0..12)
-            .map(|n| (if n < 6 { 1.3 } else { 1.0 }, 60.0))
+        let member = |ratio| Member {
+            ratio,
+            weight: 60.0,
+        };
+        let members: Vec<Member> = (0..12)
+            .map(|n| member(if n < 6 { 1.3 } else { 1.0 }))
             .collect();
         let level = series.level_of_step(&members);
         let Drift::Changed { since, change } = level.drift else {
@@ -426,7 +465,7 @@ mod tests {
                 .iter()
                 .all(|level| (level - 1.0).abs() < 1e-12)
         );
-        let steady = series.level_of_crew(&[(1.0, 60.0); 12], 0.007);
+        let steady = series.level_of_crew(&[member(1.0); 12], 0.007);
         assert_eq!(steady.drift, Drift::None);
     }
 }

@@ -15,11 +15,11 @@
 
 use std::collections::BTreeMap;
 
-use super::scheme::{BookWork, CODES};
+use super::float::float;
+use super::predictive::{Moments, Standing, gamma_quantile};
+use super::scheme::CODES;
 use super::{Asked, PoolFit, Rates};
 use crate::money::Decimal;
-use crate::trade::rates::float;
-use crate::trade::rates::predictive::{Standing, gamma_quantile};
 use crate::trade::takeoff::Contingency;
 
 /// What is known of one quantity, in items or hours.
@@ -99,7 +99,11 @@ impl Sum {
             .values()
             .map(|deviation| deviation * deviation)
             .sum();
-        let hours = gamma_quantile(self.mean, self.own + shared, float(level));
+        let moments = Moments {
+            mean: self.mean,
+            variance: self.own + shared,
+        };
+        let hours = gamma_quantile(moments, float(level));
         // A minute begun counts whole, but not one that rounding has begun.
         (60.0 * hours - 1e-6).ceil().max(0.0) as i64
     }
@@ -110,12 +114,7 @@ impl Rates {
     pub(in crate::trade) fn forecast(&self, asked: &[Asked]) -> Option<Spread> {
         let kind = asked.first()?.kind;
         let mut parts = Vec::with_capacity(asked.len());
-        let work = asked.iter().map(|asked| BookWork {
-            operation: asked.operation,
-            class: asked.class,
-            driver: asked.driver,
-            passes: asked.passes,
-        });
+        let work = asked.iter().map(Asked::work);
         let place = self.scheme.place(kind, None, work, &mut parts)?;
         let pool: &PoolFit = &self.fit.pools[place.consumption as usize];
         let posterior = &pool.posterior;
@@ -155,12 +154,12 @@ impl Rates {
 impl Standing {
     /// Returns how far root, step and cell may be off, as relative variances of the multiplier; they sum to V_c / M_c².
     fn relative_variances(&self) -> [f64; 3] {
-        let above = 1.0 - self.cell.0;
-        let root = above * (1.0 - self.step.0);
+        let above = 1.0 - self.cell.credibility;
+        let root = above * (1.0 - self.step.credibility);
         [
-            root * root * self.root.1,
-            above * above * self.step.1,
-            self.cell.1,
+            root * root * self.root_variance,
+            above * above * self.step.variance,
+            self.cell.variance,
         ]
         .map(|variance| variance / (self.multiplier * self.multiplier))
     }

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 use cdflib::special::{dinvnr, try_gamma_inc, try_gamma_inc_inv};
 
-use super::tree::{BookPart, Posterior};
+use super::tree::{BookPart, Posterior, Weighed};
 
 /// Variance of rounding to whole units (Sheppard's correction).
 const ROUNDING: f64 = 1.0 / 12.0;
@@ -31,31 +31,42 @@ pub(super) struct Standing {
     /// M_c.
     pub(super) multiplier: f64,
     /// Z_c, v_c.
-    pub(super) cell: (f64, f64),
+    pub(super) cell: Weighed,
     /// Z_s, v_s.
-    pub(super) step: (f64, f64),
-    /// W_0, V_0.
-    pub(super) root: (f64, f64),
+    pub(super) step: Weighed,
+    /// W_0.
+    pub(super) book_weight: f64,
+    /// V_0.
+    pub(super) root_variance: f64,
 }
 
 impl Standing {
     /// Returns V_c, the variance of the multiplier.
     pub(super) fn variance(&self) -> f64 {
-        self.cell.1
-            + (1.0 - self.cell.0).powi(2)
-                * (self.step.1 + (1.0 - self.step.0).powi(2) * self.root.1)
+        let (cell, step) = (self.cell, self.step);
+        cell.variance
+            + (1.0 - cell.credibility).powi(2)
+                * (step.variance + (1.0 - step.credibility).powi(2) * self.root_variance)
     }
 
     /// Returns the weights of own rooms like this, other rooms of the step, all work, and the book; they sum to 1.
     pub(super) fn shares(&self) -> [f64; 4] {
-        let (cell, step, book) = (self.cell.0, self.step.0, self.root.0);
+        let (cell, step, book) = (
+            self.cell.credibility,
+            self.step.credibility,
+            self.book_weight,
+        );
         let (above, beyond) = (1.0 - cell, (1.0 - cell) * (1.0 - step));
         [cell, above * step, beyond * (1.0 - book), beyond * book]
     }
 
     /// Returns the quantile of the multiplier.
     pub(super) fn quantile(&self, level: f64) -> f64 {
-        gamma_quantile(self.multiplier, self.variance(), level)
+        let moments = Moments {
+            mean: self.multiplier,
+            variance: self.variance(),
+        };
+        gamma_quantile(moments, level)
     }
 }
 
@@ -66,12 +77,18 @@ impl Posterior {
         let cell = cell.map(|cell| self.cells[cell]);
         Standing {
             multiplier: cell.map_or(of_step.multiplier, |cell| cell.multiplier),
-            cell: cell.map_or(
-                (0.0, self.class_variance * of_step.reference.powi(2)),
-                |cell| (cell.credibility, cell.variance),
-            ),
-            step: (of_step.credibility, of_step.variance),
-            root: (self.book_weight, self.root_variance),
+            cell: Weighed {
+                credibility: cell.map_or(0.0, |cell| cell.credibility),
+                variance: cell.map_or(self.class_variance * of_step.reference.powi(2), |cell| {
+                    cell.variance
+                }),
+            },
+            step: Weighed {
+                credibility: of_step.credibility,
+                variance: of_step.variance,
+            },
+            book_weight: self.book_weight,
+            root_variance: self.root_variance,
         }
     }
 }
@@ -89,11 +106,36 @@ pub(super) struct Row<'a> {
     pub(super) scale: f64,
 }
 
+/// Mean and variance of a quantity.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Moments {
+    pub(super) mean: f64,
+    pub(super) variance: f64,
+}
+
+/// What the rows of one job add up to.
+#[derive(Clone, Copy, Debug, Default)]
+struct OfJob {
+    /// Σ μ.
+    expected: f64,
+    /// Σ V B².
+    unknown: f64,
+}
+
+/// What the rows of one cell, or the cells of one step, add up to.
+#[derive(Clone, Copy, Debug)]
+struct Shared {
+    /// B_c of a cell, G_s of a step.
+    book: f64,
+    step: usize,
+    standing: Standing,
+}
+
 /// Returns mean and variance of a sum of rows.
-pub(super) fn total(posterior: &Posterior, rows: &[Row<'_>]) -> (f64, f64) {
+pub(super) fn total(posterior: &Posterior, rows: &[Row<'_>]) -> Moments {
     let (mut mean, mut variance) = (0.0, 0.0);
-    let mut jobs: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
-    let mut cells: BTreeMap<usize, (f64, usize, Standing)> = BTreeMap::new();
+    let mut jobs: BTreeMap<usize, OfJob> = BTreeMap::new();
+    let mut cells: BTreeMap<usize, Shared> = BTreeMap::new();
     let rooms = posterior.room_variance * (1.0 + posterior.job_variance);
     for row in rows {
         let Standing { multiplier, .. } = row.standing;
@@ -108,27 +150,39 @@ pub(super) fn total(posterior: &Posterior, rows: &[Row<'_>]) -> (f64, f64) {
         mean += expected;
         variance += multiplier * grain + rooms * (expected.powi(2) + unknown);
         let job = jobs.entry(row.job).or_default();
-        job.0 += expected;
-        job.1 += unknown;
-        cells
-            .entry(row.cell)
-            .or_insert((0.0, row.step, row.standing))
-            .0 += book;
+        job.expected += expected;
+        job.unknown += unknown;
+        let cell = cells.entry(row.cell).or_insert(Shared {
+            book: 0.0,
+            step: row.step,
+            standing: row.standing,
+        });
+        cell.book += book;
     }
-    for (expected, unknown) in jobs.values() {
+    for OfJob { expected, unknown } in jobs.values() {
         variance += posterior.job_variance * (expected.powi(2) + unknown);
     }
-    let mut steps: BTreeMap<usize, (f64, Standing)> = BTreeMap::new();
-    for (book, step, standing) in cells.values() {
-        variance += standing.cell.1 * book.powi(2);
-        steps.entry(*step).or_insert((0.0, *standing)).0 += (1.0 - standing.cell.0) * book;
+    let mut steps: BTreeMap<usize, Shared> = BTreeMap::new();
+    for cell in cells.values() {
+        let Weighed {
+            credibility,
+            variance: of_cell,
+        } = cell.standing.cell;
+        variance += of_cell * cell.book.powi(2);
+        let step = steps
+            .entry(cell.step)
+            .or_insert(Shared { book: 0.0, ..*cell });
+        step.book += (1.0 - credibility) * cell.book;
     }
     let mut root = 0.0;
-    for (rest, standing) in steps.values() {
-        variance += standing.step.1 * rest.powi(2);
-        root += (1.0 - standing.step.0) * rest;
+    for Shared { book, standing, .. } in steps.values() {
+        variance += standing.step.variance * book.powi(2);
+        root += (1.0 - standing.step.credibility) * book;
     }
-    (mean, variance + posterior.root_variance * root.powi(2))
+    Moments {
+        mean,
+        variance: variance + posterior.root_variance * root.powi(2),
+    }
 }
 
 /// How a predicted quantity comes.
@@ -143,30 +197,27 @@ pub(super) enum Comes {
 }
 
 /// Returns the quantile of a predicted quantity, in units.
-pub(super) fn quantile((mean, variance): (f64, f64), comes: Comes, level: f64) -> f64 {
+pub(super) fn quantile(predicted: Moments, comes: Comes, level: f64) -> f64 {
     match comes {
-        Comes::Measured => gamma_quantile(mean, variance, level),
-        Comes::Mixed => rounded(gamma_quantile(mean, variance, level)),
-        Comes::Whole => rounded(gamma_quantile(mean, unrounded(mean, variance), level)),
+        Comes::Measured => gamma_quantile(predicted, level),
+        Comes::Mixed => rounded(gamma_quantile(predicted, level)),
+        Comes::Whole => rounded(gamma_quantile(predicted.unrounded(), level)),
     }
 }
 
 /// Returns the chance that a predicted quantity is at most that large.
-pub(super) fn at_most((mean, variance): (f64, f64), comes: Comes, quantity: f64) -> f64 {
+pub(super) fn at_most(predicted: Moments, comes: Comes, quantity: f64) -> f64 {
+    let border = (quantity + WHOLE).floor() + 0.5;
     match comes {
-        Comes::Measured => gamma_below(mean, variance, quantity),
+        Comes::Measured => gamma_below(predicted, quantity),
         Comes::Mixed | Comes::Whole if quantity < -WHOLE => 0.0,
-        Comes::Mixed => gamma_below(mean, variance, (quantity + WHOLE).floor() + 0.5),
-        Comes::Whole => gamma_below(
-            mean,
-            unrounded(mean, variance),
-            (quantity + WHOLE).floor() + 0.5,
-        ),
+        Comes::Mixed => gamma_below(predicted, border),
+        Comes::Whole => gamma_below(predicted.unrounded(), border),
     }
 }
 
 /// Returns the chance that a predicted quantity is at least that large.
-pub(super) fn at_least(predicted: (f64, f64), comes: Comes, quantity: f64) -> f64 {
+pub(super) fn at_least(predicted: Moments, comes: Comes, quantity: f64) -> f64 {
     match comes {
         Comes::Measured => 1.0 - at_most(predicted, comes, quantity),
         Comes::Mixed | Comes::Whole if quantity < 1.0 => 1.0,
@@ -174,8 +225,14 @@ pub(super) fn at_least(predicted: (f64, f64), comes: Comes, quantity: f64) -> f6
     }
 }
 
-fn unrounded(mean: f64, variance: f64) -> f64 {
-    (variance - ROUNDING).max(0.02 * mean + 0.01)
+impl Moments {
+    /// Returns those of the quantity before it was rounded to whole units.
+    fn unrounded(self) -> Moments {
+        Moments {
+            variance: (self.variance - ROUNDING).max(0.02 * self.mean + 0.01),
+            ..self
+        }
+    }
 }
 
 fn rounded(quantile: f64) -> f64 {
@@ -183,7 +240,7 @@ fn rounded(quantile: f64) -> f64 {
 }
 
 /// Returns the quantile of the gamma distribution with that mean and variance.
-pub(super) fn gamma_quantile(mean: f64, variance: f64, level: f64) -> f64 {
+pub(super) fn gamma_quantile(Moments { mean, variance }: Moments, level: f64) -> f64 {
     if mean <= 0.0 {
         return 0.0;
     }
@@ -204,7 +261,7 @@ fn standard_quantile(shape: f64, level: f64) -> f64 {
 }
 
 /// Returns the distribution function of the gamma distribution with that mean and variance.
-fn gamma_below(mean: f64, variance: f64, quantity: f64) -> f64 {
+fn gamma_below(Moments { mean, variance }: Moments, quantity: f64) -> f64 {
     if quantity <= 0.0 || mean <= 0.0 {
         return if mean <= 0.0 { 1.0 } else { 0.0 };
     }
@@ -236,7 +293,11 @@ mod tests {
             (10.0, 12.0, 0.757607838),
             (100.0, 90.0, 0.158220989),
         ] {
-            close(gamma_below(shape, shape, at), below);
+            let moments = Moments {
+                mean: shape,
+                variance: shape,
+            };
+            close(gamma_below(moments, at), below);
         }
         for (shape, level, at) in [
             (0.5, 0.1, 0.007895387),
@@ -252,7 +313,7 @@ mod tests {
     fn quantiles_of_measured_quantities() {
         // scipy.stats.gamma.ppf 1.17 for mean and variance, printed to nine decimals.
         let levels = [0.1, 0.5, 0.8, 0.9];
-        for (moments, expected) in [
+        for ((mean, variance), expected) in [
             (
                 (0.52, 0.0049),
                 [0.432550259, 0.51686237, 0.57781265, 0.611483637],
@@ -263,6 +324,7 @@ mod tests {
             ),
         ] {
             for (level, expected) in levels.into_iter().zip(expected) {
+                let moments = Moments { mean, variance };
                 close(quantile(moments, Comes::Measured, level), expected);
             }
         }

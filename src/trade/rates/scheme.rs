@@ -2,14 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
-use rust_decimal::prelude::ToPrimitive;
-
-use super::tree::{BookPart, Prior, Priors};
+use super::float::float;
+use super::tree::{BookPart, Prior, Priors, TypicalRoom};
 use super::{Book, BookRate, Change, FloorClass, Observation, RateKind};
 use crate::money::Decimal;
-use crate::trade::operation::{Driver, Operation};
+use crate::trade::operation::{Driver, Operation, Splits};
 use crate::trade::{FloorCondition, OperationId, Species, TaskId, Unit, closed_set};
+use chrono::NaiveDate;
 
 closed_set! {
     /// What is learned apart, each by a tree of its own.
@@ -39,6 +38,10 @@ impl Consumption {
     /// Returns where the search for its spreads starts: judged from the trade's ranges, no source.
     pub(super) fn priors(self) -> Priors {
         let prior = |median, sd| Prior { median, sd };
+        let room = |units| TypicalRoom {
+            driver: 180.0,
+            units,
+        };
         match self {
             Consumption::Discs => Priors {
                 fixed: prior(0.30, 0.7),
@@ -47,7 +50,7 @@ impl Consumption {
                 job: prior(0.12, 0.4),
                 class: prior(0.18, 0.4),
                 step: prior(0.12, 0.4),
-                typical: (180.0, 2.4),
+                typical: room(2.4),
             },
             Consumption::Finish => Priors {
                 fixed: prior(0.06, 0.5),
@@ -56,7 +59,7 @@ impl Consumption {
                 job: prior(0.06, 0.4),
                 class: prior(0.07, 0.4),
                 step: prior(0.07, 0.4),
-                typical: (180.0, 0.45),
+                typical: room(0.45),
             },
             Consumption::Hours => Priors {
                 fixed: prior(0.30, 0.6),
@@ -65,7 +68,7 @@ impl Consumption {
                 job: prior(0.13, 0.4),
                 class: prior(0.13, 0.4),
                 step: prior(0.12, 0.4),
-                typical: (180.0, 2.25),
+                typical: room(2.25),
             },
         }
     }
@@ -132,8 +135,8 @@ pub(super) struct Learning {
     /// The first of its steps; every change that its owner dated begins the next.
     first_step: usize,
     changes: Vec<NaiveDate>,
-    /// Whether cells tell floor conditions and species apart.
-    pub(super) splits: (bool, bool),
+    /// What cells tell apart.
+    pub(super) splits: Splits,
     pub(super) family: usize,
     /// Items a unit: the discs of a set, the litres of a gallon, else 1.
     pub(super) items_per_unit: f64,
@@ -156,8 +159,8 @@ impl Learning {
 
     pub(super) fn code(&self, class: FloorClass) -> Code {
         code(
-            self.splits.0.then_some(class.condition),
-            self.splits.1.then_some(class.species),
+            self.splits.by_condition().then_some(class.condition),
+            self.splits.by_species().then_some(class.species),
         )
     }
 }
@@ -406,26 +409,19 @@ fn covers_floor(operation: &Operation) -> bool {
     matches!(operation.driver, Driver::Area | Driver::Edge)
 }
 
-/// Returns whether cells tell floor conditions and species apart; those of a task do if those of any of its operations do.
+/// Returns what cells tell apart; those of a task tell apart what those of any of its operations do.
 fn splits(
     operation: &Operation,
     kind: RateKind,
     operations: &BTreeMap<OperationId, Operation>,
-) -> (bool, bool) {
-    let (mut condition, mut species) = (
-        operation.splits.by_condition(),
-        operation.splits.by_species(),
-    );
-    if kind == RateKind::Hours {
-        for other in operations
+) -> Splits {
+    match kind {
+        RateKind::Item => operation.splits,
+        RateKind::Hours => operations
             .values()
             .filter(|other| other.task.id == operation.task.id)
-        {
-            condition |= other.splits.by_condition();
-            species |= other.splits.by_species();
-        }
+            .fold(operation.splits, |splits, other| splits.or(other.splits)),
     }
-    (condition, species)
 }
 
 fn items_per_unit(operation: &Operation, kind: RateKind) -> f64 {
@@ -448,9 +444,4 @@ fn floors() -> impl Iterator<Item = FloorClass> {
 
 fn floor(class: FloorClass) -> usize {
     class.condition as usize * Species::ALL.len() + class.species as usize
-}
-
-/// Returns a quantity as a float; quantities are far within its range.
-pub(in crate::trade) fn float(value: Decimal) -> f64 {
-    value.to_f64().unwrap_or_default()
 }

@@ -4,9 +4,12 @@ use std::fmt::Write as _;
 
 use rust_decimal_macros::dec;
 
+use chrono::NaiveDate;
+
 use super::*;
-use crate::trade::operation::{Driver, Item, Splits, Task};
-use crate::trade::{ItemId, TaskId, Unit};
+use crate::money::Decimal;
+use crate::trade::operation::{Driver, Item, Operation, Splits, Task};
+use crate::trade::{FloorCondition, ItemId, OperationId, Species, TaskId, Unit};
 
 /// What model 1 learns from the rooms of the test below: as it was learned first, no other source.
 const LEARNED: &str = "\
@@ -162,7 +165,7 @@ fn numbers(fit: &Fit) -> String {
                 step.reference, step.credibility, step.multiplier, step.variance
             );
         }
-        for (cell, (step, code)) in cells.iter().zip(&pool.cells) {
+        for (cell, CellKey { step, code }) in cells.iter().zip(&pool.cells) {
             let _ = writeln!(
                 text,
                 "  cell {step} {code} {:.9} {:.9} {:.9}",

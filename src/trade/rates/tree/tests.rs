@@ -2,8 +2,12 @@
 
 use proptest::prelude::*;
 
+use chrono::NaiveDate;
+
+use super::merging::Merging;
+use super::passes::{LEAST_MULTIPLIER, References, weigh};
 use super::*;
-use crate::trade::rates::predictive::{Comes, Row, at_least, at_most, quantile, total};
+use crate::trade::rates::predictive::{Comes, Moments, Row, at_least, at_most, quantile, total};
 use crate::trade::rates::scheme::Consumption;
 
 // The worked example that came with the model when it was studied (numpy 2.4, scipy 1.17, nine decimals): eight records of three jobs,
@@ -251,8 +255,8 @@ fn the_downward_pass_and_what_references_do_to_it() {
         ],
     );
     tree.refresh(3);
-    all_close(tree.references.0.clone(), &[1.182955795, 1.141149675]);
-    close(tree.references.1, 1.147653912);
+    all_close(tree.references.steps.clone(), &[1.182955795, 1.141149675]);
+    close(tree.references.root, 1.147653912);
     close(tree.upward().log_likelihood, -3.016689226);
     check_downward(
         &tree.downward(&tree.upward()),
@@ -298,7 +302,7 @@ fn example_posterior() -> Posterior {
     tree.into_posterior()
 }
 
-fn sum(posterior: &Posterior, rooms: &[(usize, f64, usize)]) -> (f64, f64) {
+fn sum(posterior: &Posterior, rooms: &[(usize, f64, usize)]) -> Moments {
     let parts: Vec<[BookPart; 1]> = rooms
         .iter()
         .map(|(cell, area, _)| [part(*cell, *area)])
@@ -350,7 +354,7 @@ fn sums_of_rooms() {
         ),
     ] {
         let moments = sum(&posterior, rooms);
-        all_close([moments.0, moments.1], &[mean, variance]);
+        all_close([moments.mean, moments.variance], &[mean, variance]);
         let levels = [0.1, 0.5, 0.8, 0.9];
         all_close(
             levels.map(|level| SET * quantile(moments, Comes::Whole, level)),
@@ -417,7 +421,7 @@ fn the_search_finds_the_mode() {
     let mut tree = Tree::new(&evidence, &priors(), &fixed, 300.0);
     for step in [0.6, 0.3] {
         tree.refresh(2);
-        tree.search(step, 14);
+        tree.search(Round { step, sweeps: 14 });
     }
     tree.refresh(3);
     tree.measure_curvature();
@@ -447,11 +451,7 @@ fn the_search_finds_the_mode() {
             0.389526996,
         ],
     );
-    let penalties: f64 = tree
-        .parameters()
-        .into_iter()
-        .map(|parameter| tree.penalty(parameter, tree.hyper.at(parameter)))
-        .sum();
+    let penalties = tree.penalties(&tree.parameters());
     close(tree.upward().log_likelihood - penalties, -2.779666133);
     let posterior = tree.into_posterior();
     close(posterior.root, 1.169022875);
@@ -476,7 +476,7 @@ fn hachemeisters_data() {
     let means = [2061.0, 1511.0, 1806.0, 1353.0, 1600.0];
     let (within, between) = (139120026.0, 89639.0);
     let mut merging = Merging::new(means[0]);
-    let weighed: Vec<(f64, f64)> = weights
+    let weighed: Vec<Weighed> = weights
         .iter()
         .zip(means)
         .map(|(weight, mean)| {
@@ -487,13 +487,15 @@ fn hachemeisters_data() {
         .collect();
     let collective = merging.node().value;
     assert!((collective - 1683.756).abs() < 0.05, "{collective}");
-    for (((credibility, _), mean), (expected, premium)) in weighed.iter().zip(means).zip([
-        (0.98474045, 2055.0),
-        (0.92763542, 1524.0),
-        (0.89847563, 1794.0),
-        (0.72790981, 1443.0),
-        (0.95879127, 1603.0),
-    ]) {
+    for ((Weighed { credibility, .. }, mean), (expected, premium)) in
+        weighed.iter().zip(means).zip([
+            (0.98474045, 2055.0),
+            (0.92763542, 1524.0),
+            (0.89847563, 1794.0),
+            (0.72790981, 1443.0),
+            (0.95879127, 1603.0),
+        ])
+    {
         assert!((credibility - expected).abs() < 5e-9, "{credibility}");
         let found = credibility * mean + (1.0 - credibility) * collective;
         assert!((found - premium).abs() < 0.5, "{found} is not {premium}");
@@ -575,7 +577,10 @@ proptest! {
         let fixed = [Some(priors().fixed)];
         let (evidence, books) = arrange(&step_of, &records);
         let mut tree = held(&evidence, &fixed);
-        tree.references = (references[..3].to_vec(), references[3]);
+        tree.references = References {
+            steps: references[..3].to_vec(),
+            root: references[3],
+        };
         let posterior = tree.downward(&tree.upward());
 
         // Covariance of multipliers of cells, and of records, as the model's definition says.
@@ -648,8 +653,8 @@ proptest! {
         }
         let found = total(&posterior, &rows);
         let mean: f64 = expected.iter().sum();
-        prop_assert!((found.0 - mean).abs() < 1e-10 * (1.0 + mean));
-        prop_assert!((found.1 - variance).abs() < 1e-10 * (1.0 + variance), "{} is not {variance}", found.1);
+        prop_assert!((found.mean - mean).abs() < 1e-10 * (1.0 + mean));
+        prop_assert!((found.variance - variance).abs() < 1e-10 * (1.0 + variance), "{} is not {variance}", found.variance);
     }
 
     /// With spreads and references held, one more record never makes a rate less sure.
@@ -673,7 +678,7 @@ proptest! {
     fn more_floor_never_takes_less(area in 1.0..2000.0_f64, more in 0.0..500.0_f64) {
         let posterior = example_posterior();
         let (small, large) = (sum(&posterior, &[(0, area, 0)]), sum(&posterior, &[(0, area + more, 0)]));
-        prop_assert!(large.0 >= small.0);
+        prop_assert!(large.mean >= small.mean);
         for comes in [Comes::Whole, Comes::Measured] {
             for level in [0.5, 0.8, 0.9] {
                 prop_assert!(quantile(large, comes, level) >= quantile(small, comes, level) - 1e-9);

@@ -1,0 +1,343 @@
+//! Up the tree, from records to the root; and down again, from the book to the cells.
+
+use super::evidence::Evidence;
+use super::merging::{Logs, Merging, Node};
+use super::{CellState, Hyper, Posterior, Prior, Priors, StepState, Weighed};
+use crate::trade::rates::Drift;
+
+/// Least reference multiplier.
+const LEAST_REFERENCE: f64 = 0.05;
+
+/// Least multiplier of a cell.
+pub(super) const LEAST_MULTIPLIER: f64 = 0.02;
+
+/// The state of a fit.
+#[derive(Clone, Debug)]
+pub(super) struct Tree<'a> {
+    pub(super) evidence: &'a Evidence,
+    pub(super) priors: Priors,
+    pub(super) fixed: &'a [Option<Prior>],
+    pub(super) trust_variance: f64,
+    pub(super) hyper: Hyper,
+    /// Standard deviations of the logarithms of the hyperparameters.
+    pub(super) sd: Hyper,
+    pub(super) references: References,
+    /// L of each group.
+    pub(super) levels: Vec<f64>,
+    pub(super) level_variance: LevelVariance,
+    pub(super) crew_drift: Drift,
+    pub(super) step_drift: Vec<Drift>,
+}
+
+/// Reference multipliers: the estimates of the pass before.
+#[derive(Clone, Debug)]
+pub(super) struct References {
+    /// R_s of each step.
+    pub(super) steps: Vec<f64>,
+    /// R_0.
+    pub(super) root: f64,
+}
+
+/// Extra variance of today's level, which rests on the time since it moved.
+#[derive(Clone, Debug)]
+pub(super) struct LevelVariance {
+    /// V_L.
+    pub(super) crew: f64,
+    /// V_S of each step.
+    pub(super) steps: Vec<f64>,
+}
+
+/// The upward pass: every node, and the working log likelihood (constants dropped).
+#[derive(Clone, Debug)]
+pub(super) struct Upward {
+    pub(super) groups: Vec<Node>,
+    /// `None`: nothing below.
+    pub(super) cells: Vec<Option<Node>>,
+    pub(super) steps: Vec<Option<Node>>,
+    pub(super) root: Option<Node>,
+    pub(super) log_likelihood: f64,
+}
+
+/// What merging the cells of a tree comes to.
+#[derive(Clone, Debug)]
+pub(super) struct Climbed {
+    steps: Vec<Option<Node>>,
+    root: Option<Node>,
+    pub(super) log_likelihood: f64,
+}
+
+impl LevelVariance {
+    /// Returns that of a level that never moved.
+    pub(super) fn none(steps: usize) -> LevelVariance {
+        LevelVariance {
+            crew: 0.0,
+            steps: vec![0.0; steps],
+        }
+    }
+}
+
+impl<'a> Tree<'a> {
+    pub(super) fn new(
+        evidence: &'a Evidence,
+        priors: &Priors,
+        fixed: &'a [Option<Prior>],
+        trust: f64,
+    ) -> Tree<'a> {
+        let all = |of: fn(Prior) -> f64| Hyper {
+            fixed: fixed.iter().map(|fixed| fixed.map_or(0.0, of)).collect(),
+            grain: vec![of(priors.grain); evidence.families],
+            room: of(priors.room),
+            job: of(priors.job),
+            class: of(priors.class),
+            step: of(priors.step),
+        };
+        Tree {
+            evidence,
+            priors: *priors,
+            fixed,
+            trust_variance: priors.trust_variance(trust),
+            hyper: all(|prior| prior.median),
+            sd: all(|prior| prior.sd),
+            references: References {
+                steps: vec![1.0; evidence.steps],
+                root: 1.0,
+            },
+            levels: vec![1.0; evidence.groups.len()],
+            level_variance: LevelVariance::none(evidence.steps),
+            crew_drift: Drift::None,
+            step_drift: vec![Drift::None; evidence.steps],
+        }
+    }
+
+    /// Carries the hyperparameters over to more evidence.
+    pub(super) fn over(self, evidence: &'a Evidence) -> Tree<'a> {
+        Tree {
+            evidence,
+            levels: vec![1.0; evidence.groups.len()],
+            ..self
+        }
+    }
+}
+
+// Upward.
+
+impl Tree<'_> {
+    pub(super) fn group(&self, place: usize, hyper: &Hyper) -> Node {
+        let group = &self.evidence.groups[place];
+        let reference = self.references.steps[self.evidence.step_of[group.cell]];
+        let level = self.levels[place];
+        let room = (hyper.room * reference).powi(2);
+        let mut jacobian = Logs::default();
+        let mut merging: Option<Merging> = None;
+        for record in group.records.clone() {
+            let range = &self.evidence.parts_of[record];
+            let (mut book, mut grain) = (0.0, 0.0);
+            for part in &self.evidence.parts[range.start as usize..range.end as usize] {
+                let units = part.slope + hyper.fixed[part.family] * part.passes;
+                book += units;
+                grain += hyper.grain[part.family] * units;
+            }
+            let levelled = book * level;
+            let value = self.evidence.quantities[record] / levelled;
+            let precision = 1.0 / (grain / book * reference / levelled + room);
+            jacobian.add(levelled);
+            merging
+                .get_or_insert_with(|| Merging::new(value))
+                .add(precision, value);
+        }
+        let mut node = merging.map_or(Node::default(), Merging::node);
+        node.log_likelihood -= jacobian.sum(); // From quantities to ratios: what lets F be learned.
+        node
+    }
+
+    /// Merges the groups of a cell.
+    pub(super) fn cell(
+        &self,
+        cell: usize,
+        hyper: &Hyper,
+        group: impl Fn(usize) -> Node,
+    ) -> Option<Node> {
+        let job = (hyper.job * self.references.steps[self.evidence.step_of[cell]]).powi(2);
+        let mut merging: Option<Merging> = None;
+        let mut below = 0.0;
+        for place in self.evidence.groups_of[cell].clone() {
+            let node = group(place);
+            below += node.log_likelihood;
+            merging
+                .get_or_insert_with(|| Merging::new(node.value))
+                .add(1.0 / (1.0 / node.precision + job), node.value);
+        }
+        let mut node = merging?.node();
+        node.log_likelihood += below;
+        Some(node)
+    }
+
+    /// Merges cells into steps, steps into the root.
+    pub(super) fn climb(&self, cells: &[Option<Node>], hyper: &Hyper) -> Climbed {
+        let mut log_likelihood = 0.0;
+        let mut steps: Vec<Option<Merging>> = vec![None; self.evidence.steps];
+        for (cell, node) in cells.iter().enumerate() {
+            let Some(node) = node else { continue };
+            let step = self.evidence.step_of[cell];
+            let class = (hyper.class * self.references.steps[step]).powi(2);
+            log_likelihood += node.log_likelihood;
+            steps[step]
+                .get_or_insert_with(|| Merging::new(node.value))
+                .add(1.0 / (class + 1.0 / node.precision), node.value);
+        }
+        let between = (hyper.step * self.references.root).powi(2);
+        let mut root: Option<Merging> = None;
+        let steps: Vec<Option<Node>> = steps
+            .into_iter()
+            .map(|merging| {
+                let node = merging?.node();
+                log_likelihood += node.log_likelihood;
+                root.get_or_insert_with(|| Merging::new(node.value))
+                    .add(1.0 / (between + 1.0 / node.precision), node.value);
+                Some(node)
+            })
+            .collect();
+        let root = root.map(Merging::node);
+        if let Some(root) = root {
+            let variance = self.trust_variance + 1.0 / root.precision;
+            log_likelihood += root.log_likelihood
+                - 0.5 * libm::log(variance)
+                - 0.5 * (root.value - 1.0).powi(2) / variance;
+        }
+        Climbed {
+            steps,
+            root,
+            log_likelihood,
+        }
+    }
+
+    pub(super) fn upward(&self) -> Upward {
+        let groups: Vec<Node> = (0..self.evidence.groups.len())
+            .map(|place| self.group(place, &self.hyper))
+            .collect();
+        let cells: Vec<Option<Node>> = (0..self.evidence.step_of.len())
+            .map(|cell| self.cell(cell, &self.hyper, |place| groups[place]))
+            .collect();
+        let Climbed {
+            steps,
+            root,
+            log_likelihood,
+        } = self.climb(&cells, &self.hyper);
+        Upward {
+            groups,
+            cells,
+            steps,
+            root,
+            log_likelihood,
+        }
+    }
+}
+
+// Downward.
+
+impl Tree<'_> {
+    /// Takes the references from the estimates of a pass, so many times.
+    pub(super) fn refresh(&mut self, times: usize) {
+        for _ in 0..times {
+            let posterior = self.downward(&self.upward());
+            for (reference, step) in self.references.steps.iter_mut().zip(&posterior.steps) {
+                *reference = step.multiplier.max(LEAST_REFERENCE);
+            }
+            self.references.root = posterior.root.max(LEAST_REFERENCE);
+        }
+    }
+
+    /// Weighs every node against the one above it: credibility Z = own weight, 1 − Z the parent's.
+    ///
+    /// Means use the spreads as found; variances use their posterior means, σ² exp(2 s²) and φ exp(s²/2), because spreads
+    /// are not known either.
+    pub(super) fn downward(&self, up: &Upward) -> Posterior {
+        let inflated = |mode: f64, sd: f64| mode.powi(2) * libm::exp(2.0 * sd.powi(2));
+        let (class, step) = (
+            inflated(self.hyper.class, self.sd.class),
+            inflated(self.hyper.step, self.sd.step),
+        );
+        let known = |node: &Option<Node>| node.unwrap_or_default();
+        let root = known(&up.root);
+        let book_weight = 1.0 / (1.0 + self.trust_variance * root.precision);
+        let root_multiplier = book_weight + (1.0 - book_weight) * root.value;
+        let root_reference = self.references.root.powi(2);
+        let steps: Vec<StepState> = up
+            .steps
+            .iter()
+            .enumerate()
+            .map(|(place, node)| {
+                let node = known(node);
+                let Weighed {
+                    credibility,
+                    variance,
+                } = weigh(
+                    self.hyper.step.powi(2) * root_reference,
+                    step * root_reference,
+                    node.precision,
+                );
+                StepState {
+                    reference: self.references.steps[place],
+                    credibility,
+                    multiplier: credibility * node.value + (1.0 - credibility) * root_multiplier,
+                    variance: variance + self.level_variance.steps[place],
+                }
+            })
+            .collect();
+        let cells = up
+            .cells
+            .iter()
+            .zip(&self.evidence.step_of)
+            .map(|(node, step)| {
+                let (node, step) = (known(node), steps[*step]);
+                let reference = step.reference.powi(2);
+                let Weighed {
+                    credibility,
+                    variance,
+                } = weigh(
+                    self.hyper.class.powi(2) * reference,
+                    class * reference,
+                    node.precision,
+                );
+                let multiplier = credibility * node.value + (1.0 - credibility) * step.multiplier;
+                CellState {
+                    credibility,
+                    multiplier: multiplier.max(LEAST_MULTIPLIER),
+                    variance,
+                }
+            })
+            .collect();
+        let grains = self.hyper.grain.iter().zip(&self.sd.grain);
+        Posterior {
+            hyper: self.hyper.clone(),
+            root_reference: self.references.root,
+            book_weight,
+            root: root_multiplier,
+            root_variance: self.trust_variance * book_weight
+                + self.level_variance.crew * root_multiplier.powi(2),
+            steps,
+            cells,
+            class_variance: class,
+            room_variance: inflated(self.hyper.room, self.sd.room),
+            job_variance: inflated(self.hyper.job, self.sd.job),
+            grain: grains
+                .map(|(mode, sd)| mode * libm::exp(0.5 * sd.powi(2)))
+                .collect(),
+            crew_drift: self.crew_drift,
+            step_drift: self.step_drift.clone(),
+        }
+    }
+
+    pub(super) fn into_posterior(self) -> Posterior {
+        self.downward(&self.upward())
+    }
+}
+
+/// Weighs a node that was measured with that precision, and whose variance about its parent is `own` (`inflated` for the
+/// variance).
+pub(super) fn weigh(own: f64, inflated: f64, precision: f64) -> Weighed {
+    Weighed {
+        credibility: own * precision / (1.0 + own * precision),
+        variance: inflated / (1.0 + inflated * precision),
+    }
+}
