@@ -132,6 +132,14 @@ CREATE TABLE finding (
 ) STRICT;
 CREATE INDEX finding_room ON finding (room_id);
 
+-- The pieces that a length was measured in, such as trim from corner to corner; no row: only the sum was measured.
+CREATE TABLE finding_piece (
+    id         INTEGER PRIMARY KEY,
+    finding_id INTEGER NOT NULL REFERENCES finding (id),
+    length_nm  INTEGER NOT NULL CHECK (length_nm > 0)
+) STRICT;
+CREATE INDEX finding_piece_finding ON finding_piece (finding_id);
+
 CREATE TABLE worker (
     id          INTEGER PRIMARY KEY,
     name        TEXT    NOT NULL CHECK (name <> ''),
@@ -151,5 +159,7 @@ CREATE TRIGGER client_kept BEFORE DELETE ON client BEGIN SELECT RAISE(ABORT, 'no
 CREATE TRIGGER site_kept BEFORE DELETE ON site BEGIN SELECT RAISE(ABORT, 'nothing is deleted: void the site'); END;
 CREATE TRIGGER room_kept BEFORE DELETE ON room BEGIN SELECT RAISE(ABORT, 'nothing is deleted: void the room'); END;
 CREATE TRIGGER doorway_kept BEFORE DELETE ON doorway BEGIN SELECT RAISE(ABORT, 'nothing is deleted: void the doorway'); END;
+CREATE TRIGGER finding_piece_stays BEFORE UPDATE ON finding_piece BEGIN SELECT RAISE(ABORT, 'a piece stays as it was measured'); END;
+CREATE TRIGGER finding_piece_kept BEFORE DELETE ON finding_piece BEGIN SELECT RAISE(ABORT, 'nothing is deleted: void the finding'); END;
 CREATE TRIGGER finding_kept BEFORE DELETE ON finding BEGIN SELECT RAISE(ABORT, 'nothing is deleted: void the finding'); END;
 CREATE TRIGGER worker_kept BEFORE DELETE ON worker BEGIN SELECT RAISE(ABORT, 'nothing is deleted: set the worker inactive'); END;

@@ -14,12 +14,13 @@ use crate::ledger::{
     BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, read_saw_loss,
     refuse, typed,
 };
-use crate::measure::{Length, Units};
-use crate::money::{Decimal, MOST_UNITS, Money, counted, plain, product, round};
+use crate::measure::Length;
+use crate::money::{Decimal, MOST_UNITS, Money, plain};
 use crate::trade::Unit;
-use crate::trade::buying::cheapest_packs;
+use crate::trade::bounds::{MOST_OFF_CUTS, MOST_PIECES};
+use crate::trade::buying::{cheapest_packs, sticks};
 use crate::trade::cautions::Hazard;
-use crate::trade::cutting::{Aim, CutError, MOST_OFF_CUTS, MOST_PIECES, Stick, Stock, cut};
+use crate::trade::cutting::{Aim, Stock, TooLong, cut};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 
@@ -394,21 +395,17 @@ fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Resul
 
 fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()> {
     let item = ledger.item(&args.name)?;
-    let foot = match item.unit {
-        Unit::Foot => Length::parse("1 ft", Units::Us)?,
-        Unit::Metre => Length::parse("1 m", Units::Metric)?,
-        unit => {
-            let refusal = Refusal::new(format!(
-                "`{}` is sold by `{unit}`, not by length",
-                item.name
-            ));
-            return Err(refusal
-                .hint(format!(
-                    "gritledger item cover {} QUANTITY",
-                    typed(&item.name)
-                ))
-                .into());
-        }
+    let Some(sticks) = sticks(&item.supply().packs, item.unit) else {
+        let refusal = Refusal::new(format!(
+            "`{}` is sold by `{}`, not by length",
+            item.name, item.unit
+        ));
+        return Err(refusal
+            .hint(format!(
+                "gritledger item cover {} QUANTITY",
+                typed(&item.name)
+            ))
+            .into());
     };
     if args.pieces.len() > MOST_PIECES {
         refuse!("{MOST_PIECES} pieces are cut together at most");
@@ -425,14 +422,6 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
         Some(text) => read_saw_loss(text, ledger.units())?,
         None => ledger.settings()?.saw_loss,
     };
-    let sticks: Vec<Stick> = item
-        .packs
-        .iter()
-        .map(|pack| Stick {
-            length: times(foot, pack.size),
-            price: pack.price,
-        })
-        .collect();
     let aim = match args.fewest {
         true => Aim::Fewest,
         false => Aim::Cheapest,
@@ -443,25 +432,14 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
         off_cuts: &off_cuts,
         saw_loss: saw_loss.nanometres(),
     };
-    let list = match cut(&pieces, stock, aim) {
-        Ok(list) => list,
-        Err(CutError::NoStick) => refuse!("`{}` has no stock length", item.name),
-        Err(CutError::TooLong(piece)) => {
-            let piece = Length::from_nanometres(piece).text(page.units);
-            refuse!(
-                "no stock length of `{}` is as long as a piece of {piece}",
-                item.name
-            )
-        }
-    };
+    let list = cut(&pieces, stock, aim).map_err(|TooLong(piece)| {
+        let piece = Length::from_nanometres(piece).text(page.units);
+        Refusal::new(format!(
+            "no stock length of `{}` is as long as a piece of {piece}",
+            item.name
+        ))
+    })?;
     context.give(ledger, CuttingAnswer::new(item, list, saw_loss, &page))
-}
-
-/// Returns so many times a length, to the nanometre.
-fn times(length: Length, count: Decimal) -> i64 {
-    use rust_decimal::prelude::ToPrimitive;
-    let exact = product([Decimal::from(length.nanometres()), count]);
-    counted(round(exact, 0).to_i64())
 }
 
 fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {

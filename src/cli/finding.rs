@@ -24,7 +24,8 @@ pub(super) enum FindingCommand {
 /// Note something that must be put right
 ///
 /// The kind is one that an operation answers (gritledger operation list). Things are counted: 12; lengths and areas are
-/// typed as measured: "22 ft", "12 sqft" or "3 x 4". What isn't known before the floor is sanded is a range, "10 to 30",
+/// typed as measured: "22 ft", "12 sqft" or "3 x 4". Trim whose pieces are known is typed piece by piece, "14' + 8'6\"":
+/// then quote buy and job buy say from which sticks they are cut. What isn't known before the floor is sanded is a range, "10 to 30",
 /// or has a chance: of the finding itself, or with --if-so of what it takes beside its answer.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
@@ -121,6 +122,7 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
         let room = room_named(writing, &args.room, args.site.as_deref())?;
         let (kind, driver) = kind_of_finding(&writing.operations()?, &args.kind)?;
         let (least, most) = read_range(&args.quantity, &kind, driver, writing.units())?;
+        let pieces = read_pieces(&args.quantity, driver, writing.units())?;
         let if_so = args
             .if_so
             .as_deref()
@@ -131,6 +133,7 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
             quantity: least,
             most,
             unit: driver.unit(),
+            pieces,
             chance,
             if_so,
             place: args.place.trim().to_owned(),
@@ -254,7 +257,11 @@ fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Dr
 /// Reads how much was found, by what measures the operation that answers it.
 fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<Decimal> {
     match driver {
-        Driver::Length | Driver::Edge => Ok(quantity(Length::parse(text, units)?.feet())),
+        Driver::Length | Driver::Edge => {
+            let pieces = text.split('+').map(|piece| Length::parse(piece, units));
+            let sum: Length = pieces.sum::<Result<_, _>>()?;
+            Ok(quantity(sum.feet()))
+        }
         Driver::Area => Ok(quantity(Area::parse(text, units)?.square_feet())),
         Driver::Count | Driver::Room | Driver::Job => match number(text) {
             Some(things) if things.is_integer() && things > Decimal::ZERO => Ok(things),
@@ -265,6 +272,15 @@ fn read_found(text: &str, kind: &str, driver: Driver, units: Units) -> Result<De
             ),
         },
     }
+}
+
+/// Reads the pieces that a length was measured in, `14' + 8'6"`; none: it is one length, or none.
+fn read_pieces(text: &str, driver: Driver, units: Units) -> Result<Vec<Length>> {
+    if !matches!(driver, Driver::Length | Driver::Edge) || !text.contains('+') {
+        return Ok(Vec::new());
+    }
+    let pieces = text.split('+').map(|piece| Length::parse(piece, units));
+    Ok(pieces.collect::<Result<_, _>>()?)
 }
 
 #[cfg(test)]

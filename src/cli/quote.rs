@@ -172,7 +172,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         QuoteCommand::Buy(args) => context.read(|ledger| {
             let record = wanted(ledger, &args.quote, args.option.as_deref())?;
             let (list, page) = (
-                ledger.shopping_for(&ledger.outlook_of(&record.header)?)?,
+                ledger.shopping_for(&record.quote, &ledger.outlook_of(&record.header)?)?,
                 context.page(ledger),
             );
             let of = record.header.number;

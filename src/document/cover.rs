@@ -294,7 +294,7 @@ impl Serialize for SoldLength {
 
 /// A stick and what is cut from it.
 #[derive(Debug, Serialize)]
-struct StickFacts {
+pub(super) struct StickFacts {
     length: SoldLength,
     off_cut: bool,
     price: Amount,
@@ -303,6 +303,16 @@ struct StickFacts {
 }
 
 impl StickFacts {
+    /// Returns what is told of the sticks of a list.
+    pub(super) fn all(sticks: Vec<CutStick>, unit: Unit, page: &Page) -> Vec<StickFacts> {
+        page.each(sticks, |cut, page| StickFacts::new(cut, unit, page))
+    }
+
+    fn pieces(&self) -> String {
+        let pieces: Vec<String> = self.pieces.iter().map(SoldLength::to_string).collect();
+        pieces.join(", ")
+    }
+
     fn new(cut: CutStick, unit: Unit, page: &Page) -> StickFacts {
         let CutStick {
             stick: Stick { length, price },
@@ -318,6 +328,19 @@ impl StickFacts {
             left: SoldLength::new(left, unit, page),
         }
     }
+}
+
+/// Returns how many pieces are cut from some sticks.
+pub(super) fn pieces_of(sticks: &[StickFacts]) -> usize {
+    sticks.iter().map(|stick| stick.pieces.len()).sum()
+}
+
+/// Says what is cut from each of some sticks: `16' into 9', 6'6"; 8' into 7'2"`.
+pub(super) fn sticks_words(sticks: &[StickFacts]) -> String {
+    let sticks = sticks
+        .iter()
+        .map(|stick| format!("{} into {}", stick.length, stick.pieces()));
+    sticks.collect::<Vec<_>>().join("; ")
 }
 
 /// What no cutting list can do with less of, by length alone.
@@ -356,7 +379,7 @@ impl CuttingAnswer {
             item: name,
             unit,
             currency: page.currency.code(),
-            sticks: page.each(sticks, |cut, page| StickFacts::new(cut, unit, page)),
+            sticks: StickFacts::all(sticks, unit, page),
             proven,
             at_least: match at_least {
                 AtLeast::Price(price) => Least::Price(page.amount(price)),
@@ -374,11 +397,10 @@ impl Answer for CuttingAnswer {
             .table(["Stick", "Pieces", "Left", "Price"])
             .numbers([2, 3]);
         for cut in &self.sticks {
-            let pieces: Vec<String> = cut.pieces.iter().map(SoldLength::to_string).collect();
             let off_cut = if cut.off_cut { " off-cut" } else { "" };
             table.line([
                 &format!("{}{off_cut}", cut.length),
-                &pieces.join(", "),
+                &cut.pieces(),
                 &cut.left,
                 &cut.price,
             ]);

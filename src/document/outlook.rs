@@ -4,7 +4,9 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::cover::{PackFacts, PlanFacts, packs_words, units_words};
+use super::cover::{
+    PackFacts, PlanFacts, StickFacts, packs_words, pieces_of, sticks_words, units_words,
+};
 use super::figures::{Amount, Number, Percent, SetPercent};
 use super::{Answer, Page, View, count, inert, or_blank};
 use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteStatus, ToBuy};
@@ -101,6 +103,7 @@ struct ToBuyFacts {
     enough: Decimal,
     packs: Vec<PackFacts>,
     hand_back: bool,
+    cut: Option<Vec<StickFacts>>,
     total: Amount,
 }
 
@@ -114,17 +117,19 @@ impl ToBuyFacts {
             in_stock,
             basket: Basket { need, packs, total },
             returnable,
+            cut,
         } = line;
         ToBuyFacts {
             item,
             unit,
-            confidence_percent: Percent::of_one(Some(confidence)),
+            confidence_percent: Percent::of_one(confidence),
             expected: Number(expected),
             in_stock: Number(in_stock),
             need: Number(need),
             enough: up(need + in_stock),
             packs: PackFacts::all(packs, page),
             hand_back: returnable,
+            cut: cut.map(|list| StickFacts::all(list.sticks, unit, page)),
             total: page.amount(total),
         }
     }
@@ -173,10 +178,14 @@ impl ShoppingList {
             .numbers([1, 2, 5]);
         for line in &self.lines {
             let enough = units_words(line.enough, line.unit);
-            let confidence = or_blank(line.confidence_percent.0.map(SetPercent));
+            let how_sure = match (line.confidence_percent.0.map(SetPercent), &line.cut) {
+                (Some(confidence), _) => format!(" ({confidence})"),
+                (None, Some(cut)) => format!(" in {}", count(pieces_of(cut), "piece")),
+                (None, None) => String::new(),
+            };
             table.line([
                 &line.item,
-                &format!("{enough} ({confidence})"),
+                &format!("{enough}{how_sure}"),
                 &line.in_stock,
                 &packs_words(&line.packs, line.unit),
                 &or_blank(line.hand_back.then_some("unopened packs")),
@@ -186,7 +195,14 @@ impl ShoppingList {
         table.line([&"Total", &"", &"", &"", &"", &self.total]);
         let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
                     what is handed back unopened is refunded, what is left over goes to the next job.";
-        format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note))
+        let mut text = format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note));
+        for line in &self.lines {
+            if let Some(sticks) = &line.cut {
+                let cut = format!("Cut {} so: {}.", inert(&line.item), sticks_words(sticks));
+                let _ = write!(text, "\n{}", page.prose(&cut));
+            }
+        }
+        text
     }
 }
 

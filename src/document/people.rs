@@ -497,6 +497,7 @@ struct FindingFacts {
     id: i64,
     kind: String,
     quantity: Quantity,
+    pieces: Vec<Run>,
     most: Option<Quantity>,
     chance_percent: Percent,
     if_so: Option<MayTake>,
@@ -514,6 +515,7 @@ impl FindingFacts {
             quantity,
             most,
             unit,
+            pieces,
             chance,
             if_so,
             place,
@@ -528,6 +530,7 @@ impl FindingFacts {
             id: id.0,
             kind,
             quantity: page.measured(quantity, unit),
+            pieces: page.each(pieces, |piece, page| page.run(piece)),
             most: most.map(|most| page.measured(most, unit)),
             chance_percent: Percent::of_one(chance),
             if_so: if_so.map(may_take),
@@ -538,7 +541,10 @@ impl FindingFacts {
 
     /// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
     fn words(&self) -> String {
-        let much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
+        let mut much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
+        if !self.pieces.is_empty() {
+            let _ = write!(much, " in {}", count(self.pieces.len(), "piece"));
+        }
         match (&self.if_so, self.chance_percent.0.map(SetPercent)) {
             (Some(may), Some(chance)) => {
                 let more = range_text(may.least, may.most);

@@ -168,6 +168,7 @@ impl Writing<'_> {
                 quantity: row.positive("quantity")?,
                 most: None,
                 unit: row.word::<Unit>("unit")?,
+                pieces: Vec::new(),
                 chance: row.number("chance")?,
                 if_so: match row.maybe("if_so", |name| self.operation(name))? {
                     Some(operation) => {

@@ -1,10 +1,13 @@
 //! Findings: what the walk-through found in a room, and what may turn up there.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use rusqlite::{OptionalExtension, named_params};
 
-use super::columns::Micro;
+use super::columns::{Micro, Nanometres};
 use super::{Ledger, Refusal, Room, Writing, refuse};
+use crate::measure::Length;
 use crate::money::{Decimal, quantity};
 use crate::trade::bounds::MOST_FOUND;
 use crate::trade::operation::Driver;
@@ -28,6 +31,8 @@ pub struct Finding {
     pub most: Option<Decimal>,
     /// The unit of the quantity.
     pub unit: Unit,
+    /// The pieces that it was measured in, if it was.
+    pub pieces: Vec<Length>,
     /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
     pub chance: Option<Decimal>,
     /// What it takes beside its answer, with that chance.
@@ -64,6 +69,8 @@ pub struct NewFinding {
     pub most: Option<Decimal>,
     /// The unit of the quantity.
     pub unit: Unit,
+    /// The pieces that it was measured in, if it was.
+    pub pieces: Vec<Length>,
     /// How likely it turns up, or takes more, as a fraction of one; `None`: it is sure.
     pub chance: Option<Decimal>,
     /// What it takes beside its answer, with that chance: operation, and from how much to how much.
@@ -108,6 +115,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn findings_of(&self, site: SiteId) -> Result<Vec<Finding>> {
+        let mut pieces = self.pieces_of(site)?;
         let mut statement = self.connection.prepare_cached(
             "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, most_micro, unit, chance_micro,
                     if_so_operation_id, operation.name AS if_so, operation.driver AS if_so_driver, if_so_low_micro,
@@ -132,8 +140,10 @@ impl Ledger {
                 }),
                 None => None,
             };
+            let id = row.get("id")?;
             Ok(Finding {
-                id: row.get("id")?,
+                id,
+                pieces: pieces.remove(&id).unwrap_or_default(),
                 room_id: row.get("room_id")?,
                 room: row.get("room")?,
                 kind: row.get("kind")?,
@@ -147,6 +157,36 @@ impl Ledger {
             })
         })?;
         Ok(findings.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the pieces that findings in a room were measured in which an operation answers.
+    pub(super) fn pieces_in(&self, room: RoomId, operation: OperationId) -> Result<Vec<Length>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT length_nm FROM finding_piece JOIN finding ON finding.id = finding_id
+             JOIN operation ON operation.answers = finding.kind
+             WHERE room_id = :room AND operation.id = :operation AND finding.voided_on IS NULL
+             ORDER BY finding_piece.id",
+        )?;
+        let pieces = statement.query_map(
+            named_params! { ":room": room, ":operation": operation },
+            |row| Ok(row.get::<_, Nanometres>("length_nm")?.0),
+        )?;
+        Ok(pieces.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the pieces that findings at a site were measured in, in their order.
+    fn pieces_of(&self, site: SiteId) -> Result<BTreeMap<FindingId, Vec<Length>>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT finding_id, length_nm FROM finding_piece JOIN finding ON finding.id = finding_id
+             JOIN room ON room.id = room_id WHERE room.site_id = :site ORDER BY finding_piece.id",
+        )?;
+        let mut rows = statement.query(named_params! { ":site": site })?;
+        let mut pieces: BTreeMap<FindingId, Vec<Length>> = BTreeMap::new();
+        while let Some(row) = rows.next()? {
+            let of_finding = pieces.entry(row.get("finding_id")?).or_default();
+            of_finding.push(row.get::<_, Nanometres>("length_nm")?.0);
+        }
+        Ok(pieces)
     }
 }
 
@@ -209,6 +249,11 @@ impl Writing<'_> {
                 ":low": found.if_so.map(|(_, low, _)| Micro(low)), ":high": found.if_so.map(|(_, _, high)| Micro(high)),
                 ":place": found.place, ":note": found.note, ":now": self.now(),
             })?;
+        for piece in &found.pieces {
+            self.connection
+                .prepare_cached("INSERT INTO finding_piece (id, finding_id, length_nm) VALUES (:id, :finding, :length)")?
+                .execute(named_params! { ":id": self.new_id("finding_piece")?, ":finding": id, ":length": Nanometres(*piece) })?;
+        }
         self.log(&format!("Noted {} in {}.", found.kind, room.name))?;
         Ok(id)
     }

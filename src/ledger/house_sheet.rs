@@ -165,7 +165,7 @@ impl Ledger {
         if let Some((plan, priced)) = planned {
             sheet.phase_costs = costs_by_phase(&plan, &priced);
             sheet.takes = takes_by_phase(&plan, &priced.quote);
-            sheet.shopping = self.shopping_for(&priced.outlook)?;
+            sheet.shopping = self.shopping_for(&priced.quote, &priced.outlook)?;
             sheet.promised_twice = self.promised_by(Promise {
                 to: "this plan",
                 site: site.id,

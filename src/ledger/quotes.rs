@@ -249,7 +249,7 @@ impl Ledger {
             options: self.compared(&record.header)?,
             shopping: match self.is_over(&record.header)? {
                 true => Vec::new(),
-                false => self.shopping_for(&outlook)?,
+                false => self.shopping_for(&record.quote, &outlook)?,
             },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,

@@ -1,14 +1,21 @@
 //! The shopping list: what a quote or a job still needs, less what is in stock, in the cheapest packs.
+//!
+//! Trim that was measured piece by piece is bought as the sticks that its pieces are cut from, as long as the planned lines
+//! are what was found, none of it was used yet, and none is in stock: stock is known by its length alone, not by its sticks.
 
 use std::collections::BTreeMap;
 
 use anyhow::{Context, Result};
 
 use super::{Job, Ledger};
-use crate::money::Decimal;
-use crate::trade::buying::{Basket, cheapest_packs};
+use crate::measure::Length;
+use crate::money::{Decimal, quantity};
+use crate::trade::bounds::MOST_PIECES;
+use crate::trade::buying::{Basket, cheapest_packs, packs_to_cut};
+use crate::trade::cutting::CuttingList;
 use crate::trade::job_cost::What;
-use crate::trade::quote::{ItemNeed, Outlook};
+use crate::trade::operation::Driver;
+use crate::trade::quote::{ItemNeed, Line, Outlook, Quote};
 use crate::trade::{ItemId, Unit};
 
 /// A line of a shopping list.
@@ -20,14 +27,16 @@ pub struct ToBuy {
     pub unit: Unit,
     /// What is expected to be used, in item units.
     pub expected: Decimal,
-    /// With what confidence it is enough, as a fraction of one.
-    pub confidence: Decimal,
+    /// With what confidence it is enough, as a fraction of one; `None`: just what its pieces are cut from.
+    pub confidence: Option<Decimal>,
     /// What is in stock of it.
     pub in_stock: Decimal,
     /// What is bought.
     pub basket: Basket,
     /// Whether unopened packs can be handed back.
     pub returnable: bool,
+    /// How its pieces are cut, if they are known.
+    pub cut: Option<CuttingList>,
 }
 
 impl Ledger {
@@ -35,8 +44,9 @@ impl Ledger {
     ///
     /// # Errors
     /// Fails if the file can't be read, and for more packs than can be worked out.
-    pub fn shopping_for(&self, outlook: &Outlook) -> Result<Vec<ToBuy>> {
-        self.shopping(&outlook.needs, &BTreeMap::new())
+    pub fn shopping_for(&self, quote: &Quote, outlook: &Outlook) -> Result<Vec<ToBuy>> {
+        let pieces = self.pieces_for(quote.lines.iter())?;
+        self.shopping(&outlook.needs, &BTreeMap::new(), &pieces)
     }
 
     /// Returns what still has to be bought for a job: for what was agreed, less what was used.
@@ -45,7 +55,8 @@ impl Ledger {
     /// Fails if the file can't be read, and for more packs than can be worked out.
     pub fn shopping_for_job(&self, job: &Job) -> Result<Vec<ToBuy>> {
         let mut needs: BTreeMap<ItemId, ItemNeed> = BTreeMap::new();
-        for record in self.agreed(job)?.quotes {
+        let agreed = self.agreed(job)?.quotes;
+        for record in &agreed {
             for need in self.outlook_of(&record.header)?.needs {
                 match needs.get_mut(&need.item) {
                     Some(known) => {
@@ -65,10 +76,40 @@ impl Ledger {
                 *used.entry(item).or_default() += logged.quantity;
             }
         }
-        self.shopping(&needs.into_values().collect::<Vec<_>>(), &used)
+        let pieces = self.pieces_for(agreed.iter().flat_map(|record| &record.quote.lines))?;
+        self.shopping(&needs.into_values().collect::<Vec<_>>(), &used, &pieces)
     }
 
-    fn shopping(&self, needs: &[ItemNeed], used: &BTreeMap<ItemId, Decimal>) -> Result<Vec<ToBuy>> {
+    /// Returns the pieces of each item that planned lines take, where all that a line takes was measured in pieces.
+    fn pieces_for<'a>(
+        &self,
+        lines: impl Iterator<Item = &'a Line>,
+    ) -> Result<BTreeMap<ItemId, Vec<Length>>> {
+        let mut pieces: BTreeMap<ItemId, Vec<Length>> = BTreeMap::new();
+        for line in lines {
+            if let Line::Work(work) = line
+                && work.contingency.is_none()
+                && let (Some(room), Some(item)) = (work.room, &work.item)
+                && matches!(work.driver, Driver::Length | Driver::Edge)
+            {
+                let found = self.pieces_in(room, work.operation)?;
+                let sum: Length = found.iter().copied().sum();
+                if quantity(sum.feet()) == work.quantity {
+                    pieces.entry(item.id).or_default().extend(found);
+                }
+            }
+        }
+        pieces.retain(|_, pieces| pieces.len() <= MOST_PIECES);
+        Ok(pieces)
+    }
+
+    fn shopping(
+        &self,
+        needs: &[ItemNeed],
+        used: &BTreeMap<ItemId, Decimal>,
+        pieces: &BTreeMap<ItemId, Vec<Length>>,
+    ) -> Result<Vec<ToBuy>> {
+        let saw_loss = self.settings()?.saw_loss;
         let mut list = Vec::new();
         for item in self.items()? {
             let Some(need) = needs.iter().find(|need| need.item == item.id) else {
@@ -81,15 +122,27 @@ impl Ledger {
             if missing <= Decimal::ZERO {
                 continue;
             }
+            let untouched = used.is_zero() && in_stock.is_zero();
+            let pieces = pieces.get(&item.id).filter(|_| untouched);
+            let sold = (&supply.packs[..], item.unit);
+            let cut = pieces.and_then(|pieces| packs_to_cut(sold, pieces, saw_loss));
+            let (basket, cut) = match cut {
+                Some((basket, cut)) => (basket, Some(cut)),
+                None => {
+                    let basket = cheapest_packs(missing, &supply.packs);
+                    let named = || format!("`{}` can't be bought", item.name);
+                    (basket.with_context(named)?, None)
+                }
+            };
             list.push(ToBuy {
-                basket: cheapest_packs(missing, &supply.packs)
-                    .with_context(|| format!("`{}` can't be bought", item.name))?,
+                basket,
                 item: item.name,
                 unit: item.unit,
                 expected: (need.expected - used).max(Decimal::ZERO),
-                confidence: need.confidence,
+                confidence: cut.is_none().then_some(need.confidence),
                 in_stock,
                 returnable: item.returnable,
+                cut,
             });
         }
         Ok(list)

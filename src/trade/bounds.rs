@@ -33,6 +33,12 @@ pub const LEAST_MARGIN: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
 /// The most miles of one drive.
 pub const MOST_MILES: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
 
+/// Most pieces that are cut together.
+pub const MOST_PIECES: usize = 200;
+
+/// Most off-cuts that are used up together.
+pub const MOST_OFF_CUTS: usize = 30;
+
 /// The hours of a day, of which nobody works more.
 pub const HOURS_OF_A_DAY: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
 

@@ -5,8 +5,11 @@
 
 use thiserror::Error;
 
-use crate::money::{Decimal, Money, quantity};
+use crate::measure::{Length, Units};
+use crate::money::{Decimal, Money, counted, product, quantity, round};
+use crate::trade::Unit;
 use crate::trade::cover::{Stairs, greatest_common_divisor};
+use crate::trade::cutting::{Aim, CuttingList, Stick, Stock, cut};
 
 /// Millionths in a unit.
 const MICRO: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
@@ -139,6 +142,63 @@ pub fn cheapest_packs(need: Decimal, packs: &[PackSize]) -> Result<Basket, BuyEr
         .packs
         .sort_by_key(|(size, ..)| std::cmp::Reverse(*size));
     Ok(basket)
+}
+
+/// Returns the cheapest packs that pieces can be cut from, with the cutting list; what they hold beside is cut off.
+///
+/// `None`: the item isn't sold by length, or a piece is longer than anything sold and will be joined.
+pub fn packs_to_cut(
+    (packs, unit): (&[PackSize], Unit),
+    pieces: &[Length],
+    saw_loss: Length,
+) -> Option<(Basket, CuttingList)> {
+    let sticks = sticks(packs, unit)?;
+    let stock = Stock {
+        sticks: &sticks,
+        off_cuts: &[],
+        saw_loss: saw_loss.nanometres(),
+    };
+    let lengths: Vec<i64> = pieces.iter().map(|piece| piece.nanometres()).collect();
+    let list = cut(&lengths, stock, Aim::Cheapest).ok()?;
+    let bought = packs.iter().zip(&sticks).map(|(pack, stick)| {
+        let cut = list.sticks.iter().filter(|cut| cut.stick == *stick);
+        (pack.size, cut.count() as u32, pack.price)
+    });
+    let mut bought: Vec<_> = bought.filter(|(_, count, _)| *count > 0).collect();
+    bought.sort_by_key(|(size, ..)| std::cmp::Reverse(*size));
+    let sum: Length = pieces.iter().copied().sum();
+    let basket = Basket {
+        need: quantity(match unit {
+            Unit::Metre => sum.metres(),
+            _ => sum.feet(),
+        }),
+        packs: bought,
+        total: list.total,
+    };
+    Some((basket, list))
+}
+
+/// Returns the lengths that an item is sold in, in the order of its packs; `None`: it isn't sold by length.
+pub fn sticks(packs: &[PackSize], unit: Unit) -> Option<Vec<Stick>> {
+    let stick = |pack: &PackSize| {
+        Some(Stick {
+            length: nanometres(pack.size, unit)?,
+            price: pack.price,
+        })
+    };
+    packs.iter().map(stick).collect()
+}
+
+/// Returns how long so much of an item is; `None`: it isn't sold by length.
+fn nanometres(quantity: Decimal, unit: Unit) -> Option<i64> {
+    use rust_decimal::prelude::ToPrimitive;
+    let one = match unit {
+        Unit::Foot => Length::parse("1 ft", Units::Us),
+        Unit::Metre => Length::parse("1 m", Units::Metric),
+        _ => return None,
+    };
+    let exact = product([Decimal::from(one.ok()?.nanometres()), quantity]);
+    Some(counted(round(exact, 0).to_i64()))
 }
 
 /// Returns a pack and how many of it the cheapest cover of a large need holds at least; `None`: the need isn't large.

@@ -21,15 +21,10 @@ use std::cmp::Reverse;
 
 use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
-use thiserror::Error;
 
 use crate::money::Money;
 use crate::trade::cover::Stairs;
 
-/// Most pieces that are cut together.
-pub const MOST_PIECES: usize = 200;
-/// Most off-cuts that are used up together.
-pub const MOST_OFF_CUTS: usize = 30;
 /// Up to how many pieces every list is looked at.
 pub const EXACT_PIECES: usize = 12;
 /// How many lists are begun. In the last of them a piece seems up to twice as long as it is.
@@ -106,31 +101,23 @@ pub struct CuttingList {
     pub proven: bool,
 }
 
-/// Why pieces can't be cut.
-#[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
-pub enum CutError {
-    /// The item has no stock length.
-    #[error("there is no stock length")]
-    NoStick,
-    /// A piece that no stock length gives.
-    #[error("no stock length gives a piece of {0}")]
-    TooLong(i64),
-}
+/// A piece that is longer than anything sold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TooLong(pub i64);
 
 /// Plans which pieces are cut from which sticks.
 ///
 /// Pieces, sticks and saw loss are in one unit; all lengths are above zero, the saw loss is not below.
 ///
 /// # Errors
-/// Refuses where nothing is sold, and a piece that is longer than anything sold.
-pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, CutError> {
+/// Refuses a piece that is longer than anything sold.
+pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, TooLong> {
     let bench = Bench::new(stock, aim, pieces.len());
-    let lengths = bench.sold.iter().map(|stick| stick.length);
-    let longest = lengths.max().ok_or(CutError::NoStick)?;
+    let longest = bench.sold.iter().map(|stick| stick.length).max();
     let mut pieces: Vec<i64> = pieces.iter().map(|piece| piece + stock.saw_loss).collect();
     pieces.sort_unstable_by_key(|piece| Reverse(*piece));
-    if let Some(piece) = pieces.first().filter(|piece| **piece > longest) {
-        return Err(CutError::TooLong(piece - stock.saw_loss));
+    if let Some(piece) = pieces.first().filter(|piece| Some(**piece) > longest) {
+        return Err(TooLong(piece - stock.saw_loss));
     }
     let list = match pieces.len() {
         0..=EXACT_PIECES => bench.best(&pieces, bench.off_cuts.clone()),
@@ -138,7 +125,7 @@ pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, Cu
     };
     let bound = bench.bound(&pieces);
     let proven = pieces.len() <= EXACT_PIECES || bench.merit_of(&list).0 == bound;
-    let used = list.into_iter().filter(|laid| laid.used > 0);
+    let used = list.into_iter().filter(|laid| !laid.pieces.is_empty());
     let mut sticks: Vec<CutStick> = used.filter_map(|laid| bench.cut_stick(laid)).collect();
     sticks.sort_by_cached_key(|cut| Reverse((cut.off_cut, cut.stick.length, cut.pieces.clone())));
     Ok(CuttingList {
@@ -155,17 +142,18 @@ pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, Cu
 /// What sticks cost, and the squares of what is left on them, as much as it is less: of equals the longest off-cuts count.
 type Merit = (i64, i128);
 
-fn sum(one: Merit, another: Merit) -> Merit {
-    (one.0 + another.0, one.1 + another.1)
-}
-
 /// A stick on the bench, and what has been laid on it.
 #[derive(Clone, Default)]
 struct Laid {
     /// An off-cut; `None`: it is the cheapest sold stick that is long enough.
     off_cut: Option<Stick>,
     pieces: Vec<i64>,
-    used: i64,
+}
+
+impl Laid {
+    fn used(&self) -> i64 {
+        self.pieces.iter().sum()
+    }
 }
 
 /// What is cut from. Sticks and pieces have a saw loss each: then everything fits that adds up.
@@ -184,7 +172,7 @@ impl Bench {
         let prices = stock.sticks.iter().map(|stick| stick.price.minor());
         let more_than_all = (prices.max().unwrap_or(0) + 1) * (pieces as i64 + 1);
         let one_stick = i64::from(aim == Aim::Fewest) * more_than_all;
-        let (saw_loss, price) = (stock.saw_loss, Money::ZERO);
+        let saw_loss = stock.saw_loss;
         let mut sold = stock.sticks.to_vec();
         for stick in &mut sold {
             stick.length += saw_loss;
@@ -193,31 +181,35 @@ impl Bench {
         sold.sort_unstable_by_key(|stick| (stick.price, Reverse(stick.length)));
         // Of two sticks the longer one that costs no more is always as good.
         sold.dedup_by(|dearer, kept| dearer.length <= kept.length);
-        let lengths = stock.off_cuts.iter().map(|length| length + saw_loss);
-        let off_cuts = lengths.map(|length| Laid {
-            off_cut: Some(Stick { length, price }),
-            ..Laid::default()
-        });
+        let off_cut = |length: &i64| Laid {
+            off_cut: Some(Stick {
+                length: length + saw_loss,
+                price: Money::ZERO,
+            }),
+            pieces: Vec::new(),
+        };
+        let off_cuts = stock.off_cuts.iter().map(off_cut).collect();
         Bench {
-            off_cuts: off_cuts.collect(),
             saw_loss,
             one_stick,
             sold,
+            off_cuts,
         }
     }
 
     /// Returns the stick that so much more is cut from: an off-cut, or the cheapest sold one with room for it.
     fn stick(&self, laid: &Laid, more: i64) -> Option<Stick> {
         let mut sold = self.sold.iter().copied();
-        let long_enough = |sold: &Stick| sold.length >= laid.used + more;
-        laid.off_cut.or_else(|| sold.find(long_enough))
+        let used = laid.used() + more;
+        laid.off_cut
+            .or_else(|| sold.find(|sold| sold.length >= used))
     }
 
     /// Returns what it takes to cut so much more from a stick; `None`: it doesn't fit.
     fn merit(&self, laid: &Laid, more: i64) -> Option<Merit> {
-        let stick = self.stick(laid, more)?;
-        let left = i128::from(stick.length - laid.used - more);
-        match laid.used + more {
+        let (stick, used) = (self.stick(laid, more)?, laid.used() + more);
+        let left = i128::from(stick.length - used);
+        match used {
             0 => Some((0, 0)),
             _ => (left >= 0).then_some((stick.price.minor(), -left * left)),
         }
@@ -225,7 +217,7 @@ impl Bench {
 
     fn merit_of(&self, list: &[Laid]) -> Merit {
         let merits = list.iter().filter_map(|laid| self.merit(laid, 0));
-        merits.fold((0, 0), sum)
+        merits.fold((0, 0), |sum, merit| (sum.0 + merit.0, sum.1 + merit.1))
     }
 
     /// Returns the best list of a few pieces, laid on sticks of the bench beside what is on them, or on new ones.
@@ -257,14 +249,13 @@ impl Bench {
             let part = layer[left].1;
             let places = (0..pieces.len()).filter(|place| part >> place & 1 == 1);
             laid.pieces.extend(places.map(|place| pieces[place]));
-            laid.used += lengths[part];
             left &= !part;
             laid
         };
         let on_bench = bench.into_iter().zip(&layers[1..]).rev();
         let mut list: Vec<Laid> = on_bench.map(|(laid, layer)| lay(laid, layer)).collect();
         let new = std::iter::repeat_with(|| lay(Laid::default(), &layers[0]));
-        list.extend(new.take_while(|laid| laid.used > 0));
+        list.extend(new.take_while(|laid| !laid.pieces.is_empty()));
         list
     }
 
@@ -291,18 +282,14 @@ impl Bench {
             let left = |laid: &Laid| {
                 let stick = self.stick(laid, 0).map_or(0, |stick| stick.length);
                 let long = laid.off_cut.map_or(length, |off_cut| off_cut.length);
-                long.max(stick) - laid.used - piece
+                long.max(stick) - laid.used() - piece
             };
             let fitting = list.iter_mut().filter(|laid| left(laid) >= 0);
             match fitting.min_by_key(|laid| left(laid)) {
-                Some(laid) => {
-                    laid.pieces.push(*piece);
-                    laid.used += piece;
-                }
+                Some(laid) => laid.pieces.push(*piece),
                 None => list.push(Laid {
+                    off_cut: None,
                     pieces: vec![*piece],
-                    used: *piece,
-                    ..Laid::default()
                 }),
             }
         }
@@ -317,14 +304,12 @@ impl Bench {
             let (mut bench, mut pieces): (Vec<Laid>, _) = (taken.collect(), Vec::new());
             for _ in 0..2 * MENDED_PIECES {
                 let laid = below(chance, bench.len());
-                let laid = &mut bench[laid];
-                if pieces.len() < MENDED_PIECES && !laid.pieces.is_empty() {
-                    let piece = laid.pieces.swap_remove(below(chance, laid.pieces.len()));
-                    laid.used -= piece;
-                    pieces.push(piece);
+                let laid = &mut bench[laid].pieces;
+                if pieces.len() < MENDED_PIECES && !laid.is_empty() {
+                    pieces.push(laid.swap_remove(below(chance, laid.len())));
                 }
             }
-            bench.retain(|laid| laid.off_cut.is_some() || laid.used > 0);
+            bench.retain(|laid| laid.off_cut.is_some() || !laid.pieces.is_empty());
             list.extend(self.best(&pieces, bench));
         }
         list
@@ -332,8 +317,8 @@ impl Bench {
 
     /// Returns what sticks cost at least that are as long as all pieces together.
     fn bound(&self, pieces: &[i64]) -> i64 {
-        let there = self.off_cuts.iter().filter_map(|laid| laid.off_cut);
-        let there: i64 = there.map(|off_cut| off_cut.length).sum();
+        let off_cuts = self.off_cuts.iter();
+        let there: i64 = off_cuts.filter_map(|laid| Some(laid.off_cut?.length)).sum();
         let needed = (pieces.iter().sum::<i64>() - there).max(0);
         let next = |reach: i64, choice: usize| {
             Some((reach + self.sold[choice].length, self.sold[choice].price))
@@ -344,7 +329,7 @@ impl Bench {
     }
 
     fn cut_stick(&self, laid: Laid) -> Option<CutStick> {
-        let mut stick = self.stick(&laid, 0)?;
+        let (mut stick, used) = (self.stick(&laid, 0)?, laid.used());
         stick.length -= self.saw_loss;
         if laid.off_cut.is_none() {
             stick.price -= Money::from_minor(self.one_stick);
@@ -353,7 +338,7 @@ impl Bench {
         pieces.sort_unstable_by_key(|piece| Reverse(*piece));
         pieces.iter_mut().for_each(|piece| *piece -= self.saw_loss);
         Some(CutStick {
-            left: (stick.length - laid.used).max(0),
+            left: (stick.length - used).max(0),
             stick,
             off_cut: laid.off_cut.is_some(),
             pieces,
@@ -369,9 +354,10 @@ fn least(
 ) -> (Merit, usize) {
     let may = set & !must;
     let parts = std::iter::successors(Some(may), |part| (*part > 0).then(|| (part - 1) & may));
-    let merits = parts
-        .map(|part| part | must)
-        .filter_map(|part| Some((sum(on_stick[part]?, before[set & !part].0), part)));
+    let merits = parts.map(|part| part | must).filter_map(|part| {
+        let (on, rest) = (on_stick[part]?, before[set & !part].0);
+        Some(((on.0 + rest.0, on.1 + rest.1), part))
+    });
     merits.min().unwrap_or_default()
 }
 

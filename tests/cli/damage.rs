@@ -40,6 +40,7 @@ const NOTHING_CONTRADICTS: &[(&str, &str, &str)] = &[
         "*",
         "may be edited; quotes keep the work that it takes",
     ),
+    ("finding_piece", "id", "only the order of the pieces"),
     ("worker", "*", "may be edited; hours keep the wage"),
     ("task", "*", "a name"),
     (
@@ -165,7 +166,7 @@ const EVENTS: &str = r#"
     room add "4 Tannery Row" "Closet" --shape "5ft x 4ft" --condition worn-film --species red-oak --door "Back bedroom:2'4\""
     room add "7 Mill Lane" "Hall" --shape "12ft x 5ft" --condition bare --species white-oak --door "outside:3'"
     finding add "Landing" proud-nails "10 to 30" --chance 40
-    finding add "Back bedroom" missing-quarter-round "22 ft"
+    finding add "Back bedroom" missing-quarter-round "12 ft + 10 ft"
     setting set overhead 12.5%
     setting set margin 30%
     item edit oil-finish --not-kept
@@ -507,6 +508,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE client SET voided_on = '2026-03-01' WHERE name = 'Ada Quill'", "site `4 Tannery Row`: it is in use, and its client isn't"),
     ("UPDATE room SET voided_on = '2026-03-01' WHERE name = 'Back bedroom'", "doorway of `Back bedroom`: it is in use, and the room isn't"),
     ("UPDATE finding SET kind = 'ghosts' WHERE kind = 'proud-nails'", "no operation answers `ghosts`"),
+    ("UPDATE finding_piece SET length_nm = length_nm + 304800000 WHERE id = 1", "22 ft of missing-quarter-round, and its pieces are 23 ft"),
     ("UPDATE finding SET unit = 'sqft' WHERE kind = 'proud-nails'", "proud-nails is counted in each, not in sqft"),
     // Settings and book.
     ("UPDATE setting SET value = 'lots' WHERE name = 'margin'", "setting margin: `lots` can't be read"),

@@ -866,3 +866,68 @@ fn a_machine_is_rented_for_all_of_its_hours() {
     let days = number(&rental["days"]);
     assert!((days - all / 8.0).abs() < 1.0, "{days}, {all}");
 }
+
+/// Trim that was measured piece by piece is bought as the sticks that it is cut from.
+///
+/// On paper: of sticks of 8 ft at 9.60, 12 ft at 14.80 and 16 ft at 20.50, a piece of 9' takes one of 12 or 16; with 6'6" it
+/// is 15 ft 6 1/8 in, so one of 16 holds both, and 7'2" takes one of 8: 30.10. Apart they would be 12, 8 and 8: 34.00.
+/// By length, 22 ft 8 in with waste and at 90 percent are 31.77 ft: four of 8, 38.40.
+#[test]
+fn trim_of_known_pieces_is_bought_by_the_stick() {
+    let ledger = TestLedger::new();
+    ledger.lines(
+        r#"
+        worker add "Ruben Vale" --wage 28.00
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row" --year-built 1990
+        room add "4 Tannery Row" "Landing" --shape "10ft x 9ft" --condition worn-film --species red-oak
+        room add "4 Tannery Row" "Parlour" --shape "14ft x 12ft" --condition worn-film --species red-oak
+        finding add Landing missing-quarter-round "9' + 7'2\" + 6'6\""
+        quote draft "4 Tannery Row" --room Landing --sequence none --schedule none
+        finding add Parlour missing-quarter-round "22.67 ft"
+        quote draft "4 Tannery Row" --room Parlour --sequence none --schedule none
+    "#,
+    );
+    let found = &ledger.json("finding list \"4 Tannery Row\"")[0];
+    assert_eq!(found["quantity"]["quantity"], json!("22.6667"));
+    assert_eq!(list(&found["pieces"]).len(), 3);
+    let bought = |line: &str| {
+        let answer = ledger.json(line);
+        let line = list(&answer["buy"])
+            .iter()
+            .find(|line| line["item"] == "quarter-round");
+        line.expect("it is bought").clone()
+    };
+    let by_piece = bought("quote buy Q1");
+    assert_eq!(
+        by_piece["packs"],
+        json!([
+            { "size": "16", "count": 1, "price": "20.50" },
+            { "size": "8", "count": 1, "price": "9.60" },
+        ])
+    );
+    assert_eq!(
+        (&by_piece["total"], &by_piece["need"]),
+        (&json!("30.10"), &json!("22.6667"))
+    );
+    let pieces: Vec<&Value> = list(&by_piece["cut"])
+        .iter()
+        .map(|stick| &stick["pieces"])
+        .collect();
+    assert_eq!(json!(pieces), json!([["9", "6.5"], ["7.1667"]]));
+    // The other room's length isn't known by pieces.
+    let by_length = bought("quote buy Q2");
+    assert_eq!(
+        (&by_length["cut"], &by_length["total"]),
+        (&json!(null), &json!("38.40"))
+    );
+    // What is in stock is known by its length alone.
+    ledger.line("buy quarter-round 8 --cost 9.60").ok();
+    assert_eq!(bought("quote buy Q1")["cut"], json!(null));
+    assert_eq!(
+        ledger
+            .line("finding add Landing missing-quarter-round \"9' + x\"")
+            .refused(),
+        "error: `x` is not a length (try 12'6\", 12.5 or 3.81m)"
+    );
+}

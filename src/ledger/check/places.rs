@@ -3,7 +3,9 @@
 use anyhow::Result;
 
 use super::{Ledger, Problems};
+use crate::ledger::columns::{Micro, Nanometres};
 use crate::measure::Units;
+use crate::money::quantity;
 use crate::trade::Unit;
 use crate::trade::operation::Driver;
 use crate::trade::room::Floor;
@@ -53,7 +55,24 @@ impl Ledger {
                 ))
             },
         )?;
-        self.check_findings(problems)
+        self.check_findings(problems)?;
+        self.each_that(
+            problems,
+            "SELECT finding.kind, room.name, quantity_micro, sum(length_nm) FROM finding
+             JOIN finding_piece ON finding_id = finding.id JOIN room ON room.id = room_id GROUP BY finding.id",
+            |row| {
+                let (kind, room): (String, String) = (row.get(0)?, row.get(1)?);
+                let (Micro(found), Nanometres(pieces)) = (row.get(2)?, row.get(3)?);
+                let feet = quantity(pieces.feet());
+                Ok((found != feet).then(|| {
+                    format!(
+                        "finding in `{room}`: {} ft of {kind}, and its pieces are {} ft",
+                        found.normalize(),
+                        feet.normalize()
+                    )
+                }))
+            },
+        )
     }
 
     /// A finding in use is of a kind that an operation answers, counted as that operation is.

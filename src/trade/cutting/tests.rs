@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::trade::bounds::MOST_PIECES;
 
 /// 150 random lists of 13 to 30 pieces, each with what the best list costs and the fewest sticks: found by a linear program
 /// with a complete search of the purchases. `tests/vectors/cutting.py` finds the same with a general solver where it can.
@@ -37,9 +38,9 @@ fn pieces_share_sticks_with_saw_loss_between_them() {
     let list = cut(&[576], six_feet, Aim::Cheapest).unwrap();
     assert_eq!(list.sticks[0].left, 0);
     let refused = cut(&[577], six_feet, Aim::Cheapest);
-    assert_eq!(refused, Err(CutError::TooLong(577)));
+    assert_eq!(refused, Err(TooLong(577)));
     let refused = cut(&[1], bought(&[], 1), Aim::Cheapest);
-    assert_eq!(refused, Err(CutError::NoStick));
+    assert_eq!(refused, Err(TooLong(1)));
     let nothing = cut(&[], six_feet, Aim::Cheapest).unwrap();
     assert!(nothing.sticks.is_empty() && nothing.proven);
     // The fewest sticks may cost more than the cheapest.
