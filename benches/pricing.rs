@@ -22,8 +22,8 @@ use gritledger::trade::operation::{Driver, Item, Operation, Schedule, Sequence, 
 use gritledger::trade::pricing::{Luck, Offer, Stocking, price};
 use gritledger::trade::quote::{Line, Quote, Terms};
 use gritledger::trade::rates::{
-    Basis, Book, BookRate, FloorClass, Observation, ObservedPart, RateKind, Rates, Trust, Word,
-    learn,
+    Basis, Book, BookRate, FloorClass, Observation, ObservedPart, PriorWeights, RateKind, Rates,
+    Status, learn,
 };
 use gritledger::trade::rental::{Need, Plan, Tariff};
 use gritledger::trade::takeoff::{Contingency, MayTurnUp, MeasuredRoom, Methods, take_off};
@@ -118,13 +118,13 @@ fn basis() -> Basis {
             source: String::new(),
         })
     });
-    let trust = Decimal::from(300);
+    let weight = Decimal::from(300);
     Basis {
         book: Book::new(rows.collect::<Vec<_>>()),
-        trust: Trust {
-            discs: trust,
-            finish: trust,
-            hours: trust,
+        prior_weights: PriorWeights {
+            discs: weight,
+            finish: weight,
+            hours: weight,
         },
         operations,
         changes: Vec::new(),
@@ -280,7 +280,7 @@ impl Firm {
                 book * self.finish[place * 4 + floor] * job[1] * truth.factor(0.10)
             } else {
                 let sets = book / 3.0 * self.discs[place * 4 + floor] * job[0];
-                // Sets run out by chance: Poisson, of which the grain is three tenths.
+                // Sets run out by chance: Poisson, of which the dispersion is three tenths.
                 let luck = truth.factor(0.15);
                 3.0 * (sets * luck + (truth.poisson(sets * 0.3) - sets * 0.3))
                     .max(0.0)
@@ -338,7 +338,7 @@ fn history(firm: &Firm, truth: &mut Truth, jobs: usize) -> Vec<Observation> {
                 finished_on: first + Days::new(10 * job as u64),
                 quantity: decimal(quantity),
                 parts,
-                word: Word::Good,
+                status: Status::Good,
             };
             for (operation, units) in units.iter().enumerate().take(OPERATIONS) {
                 observations.push(observation(RateKind::Item, *units, vec![part(operation)]));

@@ -10,8 +10,8 @@ use chrono::{Days, NaiveDate};
 use gritledger::money::Decimal;
 use gritledger::trade::operation::{Driver, Item, Operation, Splits, Task};
 use gritledger::trade::rates::{
-    Asked, Basis, Book, BookRate, FloorClass, Observation, ObservedPart, RateKind, Trust, Word,
-    learn,
+    Asked, Basis, Book, BookRate, FloorClass, Observation, ObservedPart, PriorWeights, RateKind,
+    Status, learn,
 };
 use gritledger::trade::{FloorCondition, ItemId, OperationId, Species, TaskId, Unit};
 
@@ -66,13 +66,13 @@ fn basis() -> Basis {
         fixed: Some(Decimal::new(9, 1)),
         source: String::new(),
     });
-    let trust = Decimal::from(300);
+    let weight = Decimal::from(300);
     Basis {
         book: Book::new(rows.collect::<Vec<_>>()),
-        trust: Trust {
-            discs: trust,
-            finish: trust,
-            hours: trust,
+        prior_weights: PriorWeights {
+            discs: weight,
+            finish: weight,
+            hours: weight,
         },
         operations,
         changes: Vec::new(),
@@ -109,7 +109,7 @@ fn history(records: usize) -> Vec<Observation> {
                     driver: Decimal::from(area),
                     passes: 1,
                 }],
-                word: Word::Good,
+                status: Status::Good,
             }
         })
         .collect()

@@ -175,9 +175,9 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
         RateCommand::Set(args) => set(context, &args),
         RateCommand::Predict(args) => context.read(|ledger| predict(context, ledger, &args)),
         RateCommand::Check => context.read(|ledger| {
-            let look_back = ledger.look_back()?;
+            let backtest = ledger.backtest()?;
             let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
-            context.give(ledger, ProofAnswer::new(&look_back, &operations, &page))
+            context.give(ledger, ProofAnswer::new(&backtest, &operations, &page))
         }),
         RateCommand::Confirm(args) => {
             let number = args.number.to_uppercase();

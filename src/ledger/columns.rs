@@ -12,7 +12,7 @@ use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
 use crate::trade::quote::LineKind;
-use crate::trade::rates::{RateKind, Word};
+use crate::trade::rates::{RateKind, Status};
 use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
     OperationId, PaymentId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
@@ -200,7 +200,7 @@ word_columns!(
     Driver,
     Splits,
     RateKind,
-    Word,
+    Status,
     Unit,
     Hazard,
     InvoiceKind,
@@ -270,7 +270,7 @@ mod tests {
             ("item.unit", words!(ITEM_UNITS)),
             ("ledger.units", words!([Units::Us, Units::Metric])),
             ("observation.kind", words!(RateKind::ALL)),
-            ("observation.word", words!(Word::ALL)),
+            ("observation.word", words!(Status::ALL)),
             ("operation.driver", words!(Driver::ALL)),
             ("operation.splits", words!(Splits::ALL)),
             ("operation_hazard.hazard", words!(Hazard::ALL)),

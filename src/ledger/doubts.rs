@@ -7,38 +7,39 @@ use rusqlite::{OptionalExtension, named_params};
 use super::{Job, JobState, Ledger, Writing, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::Lesson;
-use crate::trade::rates::check::{Foretold, Judgement, Words, look_back};
+use crate::trade::rates::backtest::{Predicted, Rejudge, backtest};
+use crate::trade::rates::check::Judgement;
 use crate::trade::rates::{Observation, Rates};
 use crate::trade::{EntryId, JobId};
 
-/// The history as it was foretold, record by record.
+/// The history as it would have been predicted, record by record.
 #[derive(Clone, Debug)]
-pub struct LookBack {
+pub struct Backtest {
     /// The evidence in force, doubted observations too.
     pub observations: Vec<Observation>,
     /// What its owner calls each of them.
     pub numbers: Vec<String>,
-    /// What was foretold of each.
-    pub foretold: Vec<Foretold>,
+    /// What was predicted of each.
+    pub predicted: Vec<Predicted>,
 }
 
 impl Ledger {
-    /// Foretells every finished record from the jobs before it.
+    /// Predicts every finished record from the jobs before it.
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn look_back(&self) -> Result<LookBack> {
+    pub fn backtest(&self) -> Result<Backtest> {
         let (mut observations, mut numbers): (Vec<Observation>, Vec<String>) = self
             .kept_observations()?
             .into_iter()
             .map(|kept| (kept.observation, kept.number))
             .unzip();
-        let mut foretold = look_back(&self.basis()?, &observations, Words::Kept);
-        self.look_at_open_jobs(&mut observations, &mut numbers, &mut foretold)?;
-        Ok(LookBack {
+        let mut predicted = backtest(&self.basis()?, &observations, Rejudge::Nothing);
+        self.look_at_open_jobs(&mut observations, &mut numbers, &mut predicted)?;
+        Ok(Backtest {
             observations,
             numbers,
-            foretold,
+            predicted,
         })
     }
 
@@ -47,7 +48,7 @@ impl Ledger {
         &self,
         observations: &mut Vec<Observation>,
         numbers: &mut Vec<String>,
-        foretold: &mut Vec<Foretold>,
+        predicted: &mut Vec<Predicted>,
     ) -> Result<()> {
         let open = self
             .jobs_not_closed()?
@@ -61,7 +62,7 @@ impl Ledger {
                 };
                 let number = self.entry_number(lesson.entries[0].0)?;
                 let place = observations.len();
-                foretold.push(Foretold::unfinished(place, &lesson.observation, judgement));
+                predicted.push(Predicted::unfinished(place, &lesson.observation, judgement));
                 observations.push(lesson.observation);
                 numbers.push(number);
             }
@@ -153,18 +154,18 @@ impl Ledger {
 
 impl Writing<'_> {
     /// Looks for slips among what was finished on a day or later, and sets them aside.
-    pub(super) fn doubt_from(&self, day: NaiveDate) -> Result<()> {
-        self.give_words(Words::Anew(day))
+    pub(super) fn rejudge_since(&self, day: NaiveDate) -> Result<()> {
+        self.rejudge(Rejudge::Since(day))
     }
 
-    pub(super) fn give_words(&self, words: Words<'_>) -> Result<()> {
+    pub(super) fn rejudge(&self, which: Rejudge<'_>) -> Result<()> {
         let (ids, observations) = self.observations_by_id()?;
-        for foretold in look_back(&self.basis()?, &observations, words) {
-            if observations[foretold.place].word != foretold.word {
+        for predicted in backtest(&self.basis()?, &observations, which) {
+            if observations[predicted.place].status != predicted.status {
                 self.connection
                     .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
                     .execute(
-                        named_params! { ":word": foretold.word, ":id": ids[foretold.place] },
+                        named_params! { ":word": predicted.status, ":id": ids[predicted.place] },
                     )?;
             }
         }
@@ -184,7 +185,7 @@ impl Writing<'_> {
             if changed == 0 {
                 refuse!("{number} is confirmed already");
             }
-            self.doubt_from(self.finished_on(row)?)?; // What is foretold of later records may change with it.
+            self.rejudge_since(self.finished_on(row)?)?; // What is predicted of later records may change with it.
         } else {
             let entry = self.entry(number)?;
             if !self.is_live(entry)? {

@@ -13,8 +13,8 @@ use super::rates::digest_of;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, lessons};
-use crate::trade::rates::check::Words;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, Word};
+use crate::trade::rates::backtest::Rejudge;
+use crate::trade::rates::{FloorClass, Observation, ObservedPart, Status};
 use crate::trade::{EntryId, JobId};
 
 /// A row to be added to the evidence.
@@ -64,7 +64,7 @@ fn observation_from_row(
         finished_on: dates.get(row.get_ref(4)?)?,
         quantity: quantity.0,
         parts: Vec::with_capacity(1),
-        word: row.get(6)?,
+        status: row.get(6)?,
     })
 }
 
@@ -319,7 +319,7 @@ impl Writing<'_> {
     /// jobs took keeps its word: no closing changes what is thought of another job's records.
     pub(super) fn write_evidence(&self, job: &Job) -> Result<usize> {
         let found = self.write_lessons(job)?;
-        self.give_words(Words::Of(&job.number))?;
+        self.rejudge(Rejudge::Job(&job.number))?;
         Ok(found)
     }
 
@@ -336,7 +336,7 @@ impl Writing<'_> {
             let finished = self.finished_on_of(job)?;
             earliest = Some(earliest.map_or(finished, |earliest| earliest.min(finished)));
         }
-        earliest.map_or(Ok(()), |earliest| self.doubt_from(earliest))
+        earliest.map_or(Ok(()), |earliest| self.rejudge_since(earliest))
     }
 
     /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
@@ -346,7 +346,7 @@ impl Writing<'_> {
         for lesson in &found {
             let mut observation = lesson.observation.clone();
             if self.is_settled(lesson)? {
-                observation.word = Word::Confirmed;
+                observation.status = Status::Confirmed;
             }
             self.add_observation(&NewObservation {
                 job: Some((job.id, &lesson.entries)),
@@ -384,7 +384,7 @@ impl Writing<'_> {
             .execute(named_params! {
                 ":id": id, ":kind": observation.kind, ":job": job.map(|(job, _)| job), ":label": &*observation.job,
                 ":finished_on": observation.finished_on, ":now": self.now(), ":quantity": Micro(observation.quantity),
-                ":number": number, ":word": observation.word, ":digest": digest_of(observation),
+                ":number": number, ":word": observation.status, ":digest": digest_of(observation),
             })?;
         for part in &observation.parts {
             self.connection
@@ -432,7 +432,7 @@ impl Writing<'_> {
             "UPDATE observation SET voided_at = :now, void_reason = :reason WHERE id = :id",
             named_params! { ":now": self.now(), ":reason": reason.trim(), ":id": row },
         )?;
-        self.doubt_from(self.finished_on(row)?)?;
+        self.rejudge_since(self.finished_on(row)?)?;
         self.log(&format!(
             "Took back {number} of the notebook: {}.",
             reason.trim()

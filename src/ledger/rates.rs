@@ -15,7 +15,9 @@ use siphasher::sip::SipHasher13;
 use super::{Ledger, Refusal, Writing, kept, refuse};
 use crate::money::Decimal;
 use crate::trade::operation::Operation;
-use crate::trade::rates::{Basis, BookRate, Change, Fit, MODEL, Observation, Rates, Trust, learn};
+use crate::trade::rates::{
+    Basis, BookRate, Change, Fit, MODEL, Observation, PriorWeights, Rates, learn,
+};
 use crate::trade::{FloorCondition, OperationId, Species};
 
 /// The digest of what a fit is made from: that of the basis, how many observations are in force, and the two halves of the
@@ -48,7 +50,7 @@ impl Ledger {
     pub fn basis(&self) -> Result<Basis> {
         Ok(Basis {
             book: self.book()?,
-            trust: self.settings()?.trust(),
+            prior_weights: self.settings()?.prior_weights(),
             operations: self.operations_by_id()?,
             changes: self.rate_changes()?,
         })
@@ -265,19 +267,19 @@ impl Hashed {
 fn digest_of_basis(model: u32, basis: &Basis) -> u64 {
     let Basis {
         book,
-        trust,
+        prior_weights,
         operations,
         changes,
     } = basis;
-    let Trust {
+    let PriorWeights {
         discs,
         finish,
         hours,
-    } = *trust;
+    } = *prior_weights;
     let mut hashed = Hashed::default();
     hashed.number(model);
-    for trust in [discs, finish, hours] {
-        hashed.number(trust);
+    for weight in [discs, finish, hours] {
+        hashed.number(weight);
     }
     for rate in book.rows() {
         hashed.rate(rate);

@@ -21,7 +21,7 @@ use crate::trade::closed_set;
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
 use crate::trade::plan::{Calendar, WorkingDay};
-use crate::trade::rates::{RateKind, Trust};
+use crate::trade::rates::{PriorWeights, RateKind};
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
@@ -372,8 +372,8 @@ impl Key {
 
 impl Settings {
     /// Returns how far the book is trusted.
-    pub fn trust(&self) -> Trust {
-        Trust {
+    pub fn prior_weights(&self) -> PriorWeights {
+        PriorWeights {
             discs: self.trust_discs,
             finish: self.trust_finish,
             hours: self.trust_hours,

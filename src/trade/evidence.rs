@@ -18,7 +18,7 @@ use crate::money::Decimal;
 use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::Task;
 use crate::trade::quote::WorkLine;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Word};
+use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Status};
 use crate::trade::{EntryId, OperationId, RoomId};
 
 /// A room as evidence needs it.
@@ -114,7 +114,7 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
                 finished_on: job.finished_on,
                 quantity: entries.iter().map(|(quantity, _)| quantity).sum(),
                 parts,
-                word: Word::Good,
+                status: Status::Good,
             };
             found.push(Lesson {
                 observation,

@@ -105,7 +105,7 @@ pub struct Operation {
     pub item: Option<Item>,
     /// How many items are changed at once; `None`: the item is measured, or there is none.
     pub set_size: Option<u32>,
-    /// Operations of one family share a fixed amount and a grain.
+    /// Operations of one family share a fixed amount and a dispersion.
     pub family: String,
     /// What its rates differ by.
     pub splits: Splits,

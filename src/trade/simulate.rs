@@ -6,7 +6,7 @@
 //! * the **rates** that rooms share, once for each time: log-normal factors of mean 1 with the relative variances of
 //!   `rates::forecast`;
 //! * each **quantity** (an item of an operation in a room, the hours of a task in a room): gamma, with the mean that the
-//!   rates of that time give, and the variance of rooms and grain;
+//!   rates of that time give, and the variance of rooms and dispersion;
 //! * each **contingency**: whether it turns up, and how much of it, any amount of its range as likely as any other.
 //!
 //! What follows from them in steps: a machine's hours make days and half days, which the yard's tariff prices; a can
@@ -190,7 +190,7 @@ impl Components {
         let chance = contingency.map_or(1.0, |contingency| float(contingency.chance));
         self.rate += chance * cost * spread.known.iter().sum::<f64>().sqrt();
         self.job += chance * cost * spread.job.sqrt();
-        self.room += chance * (spread.room * cost * cost + spread.grain * unit_cost * cost);
+        self.room += chance * (spread.room * cost * cost + spread.dispersion * unit_cost * cost);
         if let Some(contingency) = contingency {
             let (low, high) = (float(contingency.range.0), float(contingency.range.1));
             let middle = 0.5 * (low + high);
@@ -434,7 +434,7 @@ impl<'a> Run<'a> {
             slope,
             fixed,
             room,
-            grain,
+            dispersion,
             ..
         } = quantity.spread;
         let factors = &self.factors[self.factor_of[place]].column;
@@ -458,7 +458,7 @@ impl<'a> Run<'a> {
         let by = self.scales[..size].iter_mut().zip(&mut self.slopes[..size]);
         for (mean, (scale, slope)) in drawn.iter().zip(by) {
             // Variance over mean; the shape is the mean over that.
-            *scale = grain + room * mean;
+            *scale = dispersion + room * mean;
             *slope = (*scale / (9.0 * mean - 3.0 * *scale)).sqrt();
         }
         let by = self.scales[..size].iter().zip(&self.slopes[..size]);
@@ -1013,8 +1013,8 @@ mod tests {
         line.unwrap().parse().unwrap()
     }
 
-    /// A quantity of that mean whose variance over mean is `grain`, and nothing of it shared.
-    fn spread(mean: f64, grain: f64) -> Spread {
+    /// A quantity of that mean whose variance over mean is `dispersion`, and nothing of it shared.
+    fn spread(mean: f64, dispersion: f64) -> Spread {
         Spread {
             tree: 0,
             step: 0,
@@ -1024,7 +1024,7 @@ mod tests {
             known: [0.0; 3],
             job: 0.0,
             room: 0.0,
-            grain,
+            dispersion,
             shares: vec![1.0],
         }
     }
@@ -1089,7 +1089,7 @@ mod tests {
         let parts = [(2.4, 0.3), (6.37, 0.6), (0.9, 0.05)];
         let quantities = (1..)
             .zip(parts)
-            .map(|(at, (mean, grain))| quantity(spread(mean, grain), at));
+            .map(|(at, (mean, dispersion))| quantity(spread(mean, dispersion), at));
         compare("gammas", &model(quantities.collect()));
         let parts = [1.0, 0.3, 4.5, 0.2];
         let quantities = (1..)

@@ -9,11 +9,11 @@ use serde::{Serialize, Serializer};
 use super::{Operations, Rated, rooms};
 use crate::document::figures::{Number, Quantity};
 use crate::document::{Answer, Page, inert, or_blank};
-use crate::ledger::LookBack;
+use crate::ledger::Backtest;
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
-use crate::trade::rates::check::{Foretold, Score};
-use crate::trade::rates::{Consumption, RateKind, Word};
+use crate::trade::rates::backtest::{Predicted, Score};
+use crate::trade::rates::{Consumption, RateKind, Status};
 
 /// An estimate in percent: a JSON number of one decimal; for people, whole.
 #[derive(Clone, Copy, Debug)]
@@ -109,12 +109,12 @@ struct SlipFacts {
 
 impl SlipFacts {
     fn new(
-        found: &Foretold,
-        look_back: &LookBack,
+        found: &Predicted,
+        backtest: &Backtest,
         operations: &Operations,
         page: &Page,
     ) -> SlipFacts {
-        let observation = &look_back.observations[found.place];
+        let observation = &backtest.observations[found.place];
         let parts = observation.parts.iter();
         let done: Vec<&Operation> = parts
             .filter_map(|part| operations.get(&part.operation))
@@ -132,7 +132,7 @@ impl SlipFacts {
             (_, None) => Unit::Each,
         };
         SlipFacts {
-            id: look_back.numbers[found.place].clone(),
+            id: backtest.numbers[found.place].clone(),
             finished_on: observation.finished_on,
             job: observation.job.to_string(),
             room: rooms(observation),
@@ -159,30 +159,30 @@ pub struct ProofAnswer {
 }
 
 impl ProofAnswer {
-    /// Returns the answer about a history as it was foretold.
-    pub fn new(look_back: &LookBack, operations: &Operations, page: &Page) -> ProofAnswer {
-        let foretold = || look_back.foretold.iter();
-        let score = |belongs: &dyn Fn(&Foretold) -> bool| {
-            let found = foretold().filter(|found| belongs(found));
-            ScoreFacts::new(&Score::of(&look_back.observations, found))
+    /// Returns the answer about a history as it would have been predicted.
+    pub fn new(backtest: &Backtest, operations: &Operations, page: &Page) -> ProofAnswer {
+        let predicted = || backtest.predicted.iter();
+        let score = |belongs: &dyn Fn(&Predicted) -> bool| {
+            let found = predicted().filter(|found| belongs(found));
+            ScoreFacts::new(&Score::of(&backtest.observations, found))
         };
         let kinds = Consumption::ALL.iter().map(|kind| Group {
             score: score(&|found| found.consumption == *kind),
             of: kind.to_string(),
         });
-        let years: BTreeSet<i32> = foretold().map(|found| found.year).collect();
+        let years: BTreeSet<i32> = predicted().map(|found| found.year).collect();
         let years = years.into_iter().map(|year| Group {
             score: score(&|found| found.year == year),
             of: year.to_string(),
         });
-        let slips = foretold().filter(|found| found.word == Word::Doubted);
+        let slips = predicted().filter(|found| found.status == Status::Doubted);
         ProofAnswer {
             score: score(&|_| true),
             by: kinds.chain(years).collect(),
             slips: slips
-                .map(|found| SlipFacts::new(found, look_back, operations, page))
+                .map(|found| SlipFacts::new(found, backtest, operations, page))
                 .collect(),
-            is_empty: look_back.foretold.is_empty(),
+            is_empty: backtest.predicted.is_empty(),
         }
     }
 }

@@ -12,7 +12,7 @@ use crate::ledger::KeptObservation;
 use crate::money::{Decimal, plain};
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
-use crate::trade::rates::{Change, Observation, RateKind, RateRow, Word};
+use crate::trade::rates::{Change, Observation, RateKind, RateRow, Status};
 
 /// One rate with everything behind it.
 #[derive(Clone, Debug)]
@@ -43,7 +43,7 @@ struct TaughtBy {
     #[serde(skip)]
     took: Quantity,
     done: Option<Quantity>,
-    word: Word,
+    word: Status,
 }
 
 /// How the rate stood on a day.
@@ -109,7 +109,7 @@ impl StoryFacts {
                 unit: rate.unit,
                 took: page.measured(observation.quantity, rate.unit),
                 done: driven(observation, operations).map(|done| page.measured(done, driver)),
-                word: observation.word,
+                word: observation.status,
             }
         });
         let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
@@ -174,9 +174,9 @@ impl StoryFacts {
         for taught in &self.taught_by {
             let number = &taught.id;
             let word = match taught.word {
-                Word::Good => String::new(),
-                Word::Doubted => format!("{number}: looks like a slip, set aside"),
-                Word::Confirmed => format!("{number}: confirmed"),
+                Status::Good => String::new(),
+                Status::Doubted => format!("{number}: looks like a slip, set aside"),
+                Status::Confirmed => format!("{number}: confirmed"),
             };
             let done = taught.done.map(|done| done.to_string());
             table.line([

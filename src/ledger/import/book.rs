@@ -20,7 +20,7 @@ use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Operation, Splits};
-use crate::trade::rates::{BookRate, FloorClass, Observation, ObservedPart, RateKind, Word};
+use crate::trade::rates::{BookRate, FloorClass, Observation, ObservedPart, RateKind, Status};
 use crate::trade::{FloorCondition, ItemId, NotInSet, Species, Unit};
 
 /// Reads a price as it is written in a file.
@@ -364,7 +364,7 @@ impl Writing<'_> {
                 Some(earliest.map_or(finished_on, |earliest: NaiveDate| earliest.min(finished_on)));
         }
         match earliest {
-            Some(earliest) => self.doubt_from(earliest),
+            Some(earliest) => self.rejudge_since(earliest),
             None => Ok(()),
         }
     }
@@ -399,7 +399,7 @@ impl Writing<'_> {
                 finished_on,
                 quantity: quantity(taken),
                 parts: vec![part.clone()],
-                word: Word::Good,
+                status: Status::Good,
             };
             let new = NewObservation {
                 job: None,

@@ -55,7 +55,8 @@ shape! {
         class_variance: f64,
         room_variance: f64,
         job_variance: f64,
-        grain: Vec<f64>,
+        #[serde(rename = "grain")]
+        dispersion: Vec<f64>,
         crew_drift: DriftShape,
         step_drift: Vec<DriftShape>,
     }
@@ -65,7 +66,8 @@ shape! {
     /// The spreads.
     HyperShape of Hyper {
         fixed: Vec<f64>,
-        grain: Vec<f64>,
+        #[serde(rename = "grain")]
+        dispersion: Vec<f64>,
         room: f64,
         job: f64,
         class: f64,
@@ -120,7 +122,7 @@ mod tests {
             posterior: Posterior {
                 hyper: Hyper {
                     fixed: vec![0.25],
-                    grain: vec![0.5],
+                    dispersion: vec![0.5],
                     room: 0.15,
                     job: 0.125,
                     class: 0.18,
@@ -144,7 +146,7 @@ mod tests {
                 class_variance: 0.04,
                 room_variance: 0.05,
                 job_variance: 0.06,
-                grain: vec![0.55],
+                dispersion: vec![0.55],
                 crew_drift: Drift::None,
                 step_drift: vec![Drift::Wandering { change: 0.3 }],
             },

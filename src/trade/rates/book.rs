@@ -134,7 +134,7 @@ impl Book {
 
 /// How far the book is trusted, in driver units of the firm's own work: it counts for that much of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Trust {
+pub struct PriorWeights {
     /// For counted items.
     pub discs: Decimal,
     /// For measured items.
@@ -143,7 +143,7 @@ pub struct Trust {
     pub hours: Decimal,
 }
 
-impl Trust {
+impl PriorWeights {
     pub(super) fn of(self, consumption: Consumption) -> f64 {
         float(match consumption {
             Consumption::Discs => self.discs,
@@ -172,7 +172,7 @@ pub struct Basis {
     /// The book.
     pub book: Book,
     /// How far it is trusted.
-    pub trust: Trust,
+    pub prior_weights: PriorWeights,
     /// The operations of the firm.
     pub operations: BTreeMap<OperationId, Operation>,
     /// What the owner knows to have changed.

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::float::float;
 use super::scheme::{CODES, Scheme};
-use super::{Book, Observation, ObservedPart, RateKind, Word};
+use super::{Book, Observation, ObservedPart, RateKind, Status};
 use crate::trade::OperationId;
 
 /// What finished rooms of a cell add up to.
@@ -71,7 +71,7 @@ pub(super) fn experience(
                 continue;
             };
             let is_old_way = plan.step(Some(observation.finished_on)) != plan.step(None);
-            if total <= 0.0 || observation.word == Word::Doubted || is_old_way {
+            if total <= 0.0 || observation.status == Status::Doubted || is_old_way {
                 continue;
             }
             let share = if observation.parts.len() == 1 {

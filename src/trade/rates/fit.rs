@@ -5,7 +5,7 @@ use super::observation::in_order;
 use super::records::Records;
 use super::scheme::Scheme;
 use super::tree::Posterior;
-use super::{Basis, Observation, Rates, Word};
+use super::{Basis, Observation, Rates, Status};
 
 /// What was learned from all observations: kept, and read again while they stay what they were.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,10 +58,10 @@ pub(super) fn learn_in_order(basis: Basis, ordered: &[&Observation]) -> Rates {
         ordered
             .iter()
             .copied()
-            .filter(|found| found.word != Word::Doubted),
+            .filter(|found| found.status != Status::Doubted),
     );
     let fit = Fit {
-        pools: records.fit(&scheme, basis.trust),
+        pools: records.fit(&scheme, basis.prior_weights),
         experience: experience(&basis.book, &scheme, ordered),
     };
     Rates { basis, scheme, fit }

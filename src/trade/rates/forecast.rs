@@ -1,4 +1,4 @@
-//! What is known of one job's quantities, ready to be drawn from: the factors behind [`super::predictive::total`].
+//! What is known of one job's quantities, ready to be sampled: the factors behind [`super::predictive::total`].
 //!
 //! A quantity is one that will be recorded: an item of an operation in a room, or the hours of a task in a room. Its
 //! multiplier differs from the cell's by four factors of mean 1, beside the room's own; their relative variances are
@@ -10,7 +10,7 @@
 //! step     the operation (the task)      (1 − Z_c)² v_s / M_c²
 //! cell     rooms like this               v_c / M_c²
 //! job      all quantities of the job     σ_j²
-//! room     nothing else                  ψ'², and the grain: variance over mean
+//! room     nothing else                  ψ'², and the dispersion: variance over mean
 //! ```
 
 use std::collections::BTreeMap;
@@ -42,7 +42,7 @@ pub(in crate::trade) struct Spread {
     /// Relative variance of rooms.
     pub(in crate::trade) room: f64,
     /// Variance over mean.
-    pub(in crate::trade) grain: f64,
+    pub(in crate::trade) dispersion: f64,
     /// What part of it each of the operations asked for takes, on the mean; they sum to 1.
     pub(in crate::trade) shares: Vec<f64>,
 }
@@ -80,7 +80,7 @@ impl Sum {
             self.own += whole * whole * chance * (1.0 - chance + wide * wide / 12.0);
         }
         self.mean += mean;
-        self.own += chance * (spread.room * whole * whole + spread.grain * whole);
+        self.own += chance * (spread.room * whole * whole + spread.dispersion * whole);
         let factors = [
             ((0, spread.tree), spread.known[0]),
             ((1, spread.step), spread.known[1]),
@@ -119,13 +119,13 @@ impl Rates {
         let pool: &PoolFit = &self.fit.pools[place.consumption as usize];
         let posterior = &pool.posterior;
         let standing = posterior.standing(place.step, pool.cell(place.step, place.code));
-        let (mut slope, mut fixed, mut grain) = (0.0, 0.0, 0.0);
+        let (mut slope, mut fixed, mut dispersion) = (0.0, 0.0, 0.0);
         let mut shares = Vec::with_capacity(parts.len());
         for part in &parts {
             let with_part = posterior.hyper.fixed[part.family] * part.passes;
             slope += part.slope;
             fixed += with_part;
-            grain += posterior.grain[part.family] * (part.slope + with_part);
+            dispersion += posterior.dispersion[part.family] * (part.slope + with_part);
             shares.push(part.slope + with_part);
         }
         let book = slope + fixed;
@@ -145,7 +145,7 @@ impl Rates {
             known: standing.relative_variances(),
             job: posterior.job_variance,
             room: posterior.room_variance,
-            grain: grain / book * place.items_per_unit,
+            dispersion: dispersion / book * place.items_per_unit,
             shares,
         })
     }

@@ -25,8 +25,9 @@
 //! * `fit` is what was learned, and is kept; `experience` is what it is shown beside.
 //! * `rate` is the rate for a floor, with its band and its sources; `story` is how it came to be.
 //! * `predict` says what a sum of rooms will take, by the moments and quantiles of `predictive`.
-//! * `forecast` is the same for the quantities of one job, ready to be drawn from.
-//! * `check` asks of every record whether the earlier ones would have foretold it: slips, and the proof of the bands.
+//! * `forecast` is the same for the quantities of one job, ready to be sampled.
+//! * `check` says whether what was logged looks like a slip; `backtest` predicts every record from the earlier jobs, for
+//!   its status and for the score of the bands.
 //!
 //! Floats live here, and nowhere else in the trade but where jobs are drawn and planned: they come and go by `float`.
 //!
@@ -36,8 +37,8 @@
 //! one floor, as far as rates differ by floor condition and species (those of a task as far as those of any of its
 //! operations do). A record over several floors belongs to the cell `mixed`, and so teaches the levels above.
 //!
-//! A family (a machine, an applicator) shares a fixed amount for each room and pass, and a grain. The book's own fixed
-//! amounts are where the search starts, each operation keeping its proportion to the others of its family; one that is
+//! A family (a machine, an applicator) shares a fixed amount for each room and pass, and a dispersion (variance over mean). The
+//! book's own fixed amounts are where the search starts, each operation keeping its proportion to the others of its family; one that is
 //! stated as zero is zero. Where the book says nothing, work over a floor or along its edge has what its family states,
 //! or the typical one of its kind, and what is counted otherwise has none.
 
@@ -64,18 +65,19 @@ mod predictive;
 
 pub(in crate::trade) mod forecast;
 
+pub mod backtest;
 pub mod check;
 
 mod float;
 
-pub use self::book::{Basis, Book, BookRate, Change, FloorClass, Rate, RateKind, Trust};
+pub use self::book::{Basis, Book, BookRate, Change, FloorClass, PriorWeights, Rate, RateKind};
 pub use self::drift::Drift;
 pub(crate) use self::experience::Experience;
 pub use self::experience::Taught;
 pub(crate) use self::fit::{CellKey, PoolFit};
 pub use self::fit::{Fit, learn};
 pub(in crate::trade) use self::float::float;
-pub use self::observation::{Observation, ObservedPart, Word};
+pub use self::observation::{Observation, ObservedPart, Status};
 pub use self::predict::{Asked, PredictError, Prediction};
 pub use self::rate::{Band, Cell, RateRow, Rates};
 pub use self::scheme::Consumption;

@@ -24,12 +24,12 @@ pub struct Observation {
     /// What it covers.
     pub parts: Vec<ObservedPart>,
     /// What the entry check and the owner say of it.
-    pub word: Word,
+    pub status: Status,
 }
 
 closed_set! {
     /// What the entry check and the owner say of an observation.
-    Word, "word on an observation" {
+    Status, "word on an observation" {
         /// Nothing speaks against it.
         Good = "good",
         /// It looks like a slip: kept, shown, and set aside from learning until its owner answers.

@@ -4,7 +4,7 @@ use thiserror::Error;
 
 use super::fit::PoolFit;
 use super::float::decimal;
-use super::predictive::{self, Comes, Row};
+use super::predictive::{self, Row, Support};
 use super::scheme::{BookWork, CODES, CellAt};
 use super::tree::BookPart;
 use super::{Consumption, FloorClass, RateKind, Rates};
@@ -43,7 +43,7 @@ pub struct Prediction {
     pub p90: Decimal,
 }
 
-/// Why a quantity can't be foretold.
+/// Why a quantity can't be predicted.
 #[derive(Debug, Error, PartialEq, Eq)]
 pub enum PredictError {
     /// The book has no rate for the work, or expects nothing of it.
@@ -62,7 +62,7 @@ struct Placed {
 }
 
 impl Rates {
-    /// Foretells what a sum of rooms takes.
+    /// Predicts what a sum of rooms takes.
     ///
     /// # Errors
     /// Refuses work without a rate, and sums of unlike things.
@@ -72,8 +72,8 @@ impl Rates {
             .map(|asked| self.placed(asked).ok_or(PredictError::NoRate))
             .collect::<Result<_, _>>()?;
         let first = placed.first().ok_or(PredictError::NoRate)?.at;
-        let comes = how_they_come(first, &placed)?;
-        let scaled = comes == Comes::Mixed;
+        let support = support_of(first, &placed)?;
+        let scaled = support == Support::Mixed;
         let pool = &self.fit.pools[first.consumption as usize];
         let rows: Vec<Row<'_>> = placed
             .iter()
@@ -85,7 +85,7 @@ impl Rates {
         let moments = predictive::total(&pool.posterior, &rows);
         let times = if scaled { 1.0 } else { first.items_per_unit };
         let items = |units: f64| quantity(decimal(units * times));
-        let at = |level: f64| items(predictive::quantile(moments, comes, level));
+        let at = |level: f64| items(predictive::quantile(moments, support, level));
         Ok(Prediction {
             mean: items(moments.mean),
             p10: at(0.1),
@@ -116,18 +116,18 @@ impl Asked {
     }
 }
 
-/// Returns how the sum of quantities like the first comes; sets of several sizes can be added up, other unlike things can't.
-fn how_they_come(first: CellAt, placed: &[Placed]) -> Result<Comes, PredictError> {
+/// Returns how the sum of quantities like the first support; sets of several sizes can be added up, other unlike things can't.
+fn support_of(first: CellAt, placed: &[Placed]) -> Result<Support, PredictError> {
     let all = |alike: &dyn Fn(CellAt) -> bool| placed.iter().all(|placed| alike(placed.at));
     if !all(&|at| at.consumption == first.consumption) {
         return Err(PredictError::Unlike);
     }
     let in_one_unit = all(&|at| at.items_per_unit.to_bits() == first.items_per_unit.to_bits());
     match first.consumption {
-        Consumption::Discs if in_one_unit => Ok(Comes::Whole),
-        Consumption::Discs => Ok(Comes::Mixed),
+        Consumption::Discs if in_one_unit => Ok(Support::Whole),
+        Consumption::Discs => Ok(Support::Mixed),
         Consumption::Finish if !in_one_unit => Err(PredictError::Unlike),
-        Consumption::Finish | Consumption::Hours => Ok(Comes::Measured),
+        Consumption::Finish | Consumption::Hours => Ok(Support::Measured),
     }
 }
 

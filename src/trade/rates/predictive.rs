@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! mean     = Σ μ
-//! variance = Σ φ' μ                                              grain
+//! variance = Σ φ' μ                                              dispersion
 //!          + Σ ψ'² (1 + σ_j'²) (M² + V) B²                       rooms differ
 //!          + Σ_jobs σ_j'² [(Σ_job μ)² + Σ_job V B²]              the rooms of a job are alike
 //!          + Σ_c v_c B_c² + Σ_s v_s G_s² + V_0 (Σ_s (1 − Z_s) G_s)²   the rates are not known: shared by all rows
@@ -25,7 +25,7 @@ const ROUNDING: f64 = 1.0 / 12.0;
 /// What a count may be off its whole number by and still be it.
 const WHOLE: f64 = 1e-9;
 
-/// What is known of a cell: enough to predict from, and where it comes from.
+/// What is known of a cell: enough to predict from, and where it support from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Standing {
     /// M_c.
@@ -139,16 +139,16 @@ pub(super) fn total(posterior: &Posterior, rows: &[Row<'_>]) -> Moments {
     let rooms = posterior.room_variance * (1.0 + posterior.job_variance);
     for row in rows {
         let Standing { multiplier, .. } = row.standing;
-        let (mut book, mut grain) = (0.0, 0.0);
+        let (mut book, mut dispersion) = (0.0, 0.0);
         for part in row.parts {
             let units = row.scale * (part.slope + posterior.hyper.fixed[part.family] * part.passes);
             book += units;
-            grain += row.scale * posterior.grain[part.family] * units;
+            dispersion += row.scale * posterior.dispersion[part.family] * units;
         }
         let expected = multiplier * book;
         let unknown = row.standing.variance() * book.powi(2);
         mean += expected;
-        variance += multiplier * grain + rooms * (expected.powi(2) + unknown);
+        variance += multiplier * dispersion + rooms * (expected.powi(2) + unknown);
         let job = jobs.entry(row.job).or_default();
         job.expected += expected;
         job.unknown += unknown;
@@ -185,9 +185,9 @@ pub(super) fn total(posterior: &Posterior, rows: &[Row<'_>]) -> Moments {
     }
 }
 
-/// How a predicted quantity comes.
+/// What values a predicted quantity may have.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Comes {
+pub(super) enum Support {
     /// In whole units.
     Whole,
     /// In any amount.
@@ -197,31 +197,31 @@ pub(super) enum Comes {
 }
 
 /// Returns the quantile of a predicted quantity, in units.
-pub(super) fn quantile(predicted: Moments, comes: Comes, level: f64) -> f64 {
-    match comes {
-        Comes::Measured => gamma_quantile(predicted, level),
-        Comes::Mixed => rounded(gamma_quantile(predicted, level)),
-        Comes::Whole => rounded(gamma_quantile(predicted.unrounded(), level)),
+pub(super) fn quantile(predicted: Moments, support: Support, level: f64) -> f64 {
+    match support {
+        Support::Measured => gamma_quantile(predicted, level),
+        Support::Mixed => rounded(gamma_quantile(predicted, level)),
+        Support::Whole => rounded(gamma_quantile(predicted.unrounded(), level)),
     }
 }
 
 /// Returns the chance that a predicted quantity is at most that large.
-pub(super) fn at_most(predicted: Moments, comes: Comes, quantity: f64) -> f64 {
+pub(super) fn at_most(predicted: Moments, support: Support, quantity: f64) -> f64 {
     let border = (quantity + WHOLE).floor() + 0.5;
-    match comes {
-        Comes::Measured => gamma_below(predicted, quantity),
-        Comes::Mixed | Comes::Whole if quantity < -WHOLE => 0.0,
-        Comes::Mixed => gamma_below(predicted, border),
-        Comes::Whole => gamma_below(predicted.unrounded(), border),
+    match support {
+        Support::Measured => gamma_below(predicted, quantity),
+        Support::Mixed | Support::Whole if quantity < -WHOLE => 0.0,
+        Support::Mixed => gamma_below(predicted, border),
+        Support::Whole => gamma_below(predicted.unrounded(), border),
     }
 }
 
 /// Returns the chance that a predicted quantity is at least that large.
-pub(super) fn at_least(predicted: Moments, comes: Comes, quantity: f64) -> f64 {
-    match comes {
-        Comes::Measured => 1.0 - at_most(predicted, comes, quantity),
-        Comes::Mixed | Comes::Whole if quantity < 1.0 => 1.0,
-        Comes::Mixed | Comes::Whole => 1.0 - at_most(predicted, comes, quantity - 1.0),
+pub(super) fn at_least(predicted: Moments, support: Support, quantity: f64) -> f64 {
+    match support {
+        Support::Measured => 1.0 - at_most(predicted, support, quantity),
+        Support::Mixed | Support::Whole if quantity < 1.0 => 1.0,
+        Support::Mixed | Support::Whole => 1.0 - at_most(predicted, support, quantity - 1.0),
     }
 }
 
@@ -325,7 +325,7 @@ mod tests {
         ] {
             for (level, expected) in levels.into_iter().zip(expected) {
                 let moments = Moments { mean, variance };
-                close(quantile(moments, Comes::Measured, level), expected);
+                close(quantile(moments, Support::Measured, level), expected);
             }
         }
     }

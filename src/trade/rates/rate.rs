@@ -79,7 +79,7 @@ impl Rates {
             .all(|(consumption, pool)| {
                 let shape = scheme.pool(*consumption);
                 pool.posterior.steps.len() == shape.steps()
-                    && pool.posterior.grain.len() == shape.fixed.len()
+                    && pool.posterior.dispersion.len() == shape.fixed.len()
                     && pool.posterior.cells.len() == pool.cells.len()
             });
         (matches && fit.pools.len() == Consumption::ALL.len()).then_some(Rates {

@@ -10,7 +10,7 @@ use super::fit::{CellKey, PoolFit};
 use super::float::float;
 use super::scheme::{CODES, CellAt, Pool, Scheme};
 use super::tree::{self, BookPart, Evidence, Record};
-use super::{Consumption, Observation, Trust};
+use super::{Consumption, Observation, PriorWeights};
 
 /// The records of the three trees, in canonical order.
 #[derive(Debug, Default)]
@@ -107,18 +107,22 @@ impl Records {
         });
     }
 
-    pub(super) fn fit(&self, scheme: &Scheme, trust: Trust) -> Vec<PoolFit> {
+    pub(super) fn fit(&self, scheme: &Scheme, prior_weights: PriorWeights) -> Vec<PoolFit> {
         let pools = Consumption::ALL.iter().copied().zip(&self.pools);
         pools
             .map(|(consumption, records)| {
-                records.fit(scheme.pool(consumption), consumption, trust.of(consumption))
+                records.fit(
+                    scheme.pool(consumption),
+                    consumption,
+                    prior_weights.of(consumption),
+                )
             })
             .collect()
     }
 }
 
 impl PoolRecords {
-    fn fit(&self, pool: &Pool, consumption: Consumption, trust: f64) -> PoolFit {
+    fn fit(&self, pool: &Pool, consumption: Consumption, prior_weight: f64) -> PoolFit {
         let (evidence, cells) = self.arrange(pool, 0);
         let left_out = tree::left_out_of_search(self.records.len());
         let recent = (left_out > 0).then(|| self.arrange(pool, left_out).0);
@@ -127,7 +131,7 @@ impl PoolRecords {
             recent.as_ref(),
             &consumption.priors(),
             &pool.fixed,
-            trust,
+            prior_weight,
         );
         PoolFit { posterior, cells }
     }

@@ -45,7 +45,7 @@ impl Consumption {
         match self {
             Consumption::Discs => Priors {
                 fixed: prior(0.30, 0.7),
-                grain: prior(0.30, 0.5),
+                dispersion: prior(0.30, 0.5),
                 room: prior(0.15, 0.4),
                 job: prior(0.12, 0.4),
                 class: prior(0.18, 0.4),
@@ -54,7 +54,7 @@ impl Consumption {
             },
             Consumption::Finish => Priors {
                 fixed: prior(0.06, 0.5),
-                grain: prior(0.001, 1.0),
+                dispersion: prior(0.001, 1.0),
                 room: prior(0.10, 0.4),
                 job: prior(0.06, 0.4),
                 class: prior(0.07, 0.4),
@@ -63,7 +63,7 @@ impl Consumption {
             },
             Consumption::Hours => Priors {
                 fixed: prior(0.30, 0.6),
-                grain: prior(0.005, 1.0),
+                dispersion: prior(0.005, 1.0),
                 room: prior(0.20, 0.4),
                 job: prior(0.13, 0.4),
                 class: prior(0.13, 0.4),

@@ -86,7 +86,7 @@ fn basis() -> Basis {
             rate(COAT, RateKind::Item, dec!(400), dec!(0.05)),
             rate(COAT, RateKind::Hours, dec!(250), dec!(0.2)),
         ]),
-        trust: Trust {
+        prior_weights: PriorWeights {
             discs: dec!(300),
             finish: dec!(300),
             hours: dec!(300),
@@ -121,7 +121,7 @@ fn taken(
             driver: area,
             passes: 1,
         }],
-        word: Word::Good,
+        status: Status::Good,
     }
 }
 
@@ -140,7 +140,7 @@ fn numbers(fit: &Fit) -> String {
             class_variance,
             room_variance,
             job_variance,
-            grain,
+            dispersion,
             crew_drift: _,
             step_drift: _,
         } = &pool.posterior;
@@ -148,15 +148,15 @@ fn numbers(fit: &Fit) -> String {
             text,
             "root {root_reference:.9} {book_weight:.9} {root:.9} {root_variance:.9}"
         );
-        let (fixed, grains) = (&hyper.fixed, &hyper.grain);
+        let (fixed, dispersions) = (&hyper.fixed, &hyper.dispersion);
         let _ = writeln!(
             text,
-            "  spreads {fixed:.9?} {grains:.9?} {:.9} {:.9} {:.9} {:.9}",
+            "  spreads {fixed:.9?} {dispersions:.9?} {:.9} {:.9} {:.9} {:.9}",
             hyper.room, hyper.job, hyper.class, hyper.step
         );
         let _ = writeln!(
             text,
-            "  inflated {grain:.9?} {room_variance:.9} {job_variance:.9} {class_variance:.9}"
+            "  inflated {dispersion:.9?} {room_variance:.9} {job_variance:.9} {class_variance:.9}"
         );
         for step in steps {
             let _ = writeln!(
@@ -267,10 +267,10 @@ fn cut_hours(jobs: &[(&str, &[Decimal])]) -> Vec<Observation> {
 }
 
 /// Returns what is thought of each record, those that look like slips as `true`.
-fn doubted(observations: &[Observation], words: check::Words<'_>) -> Vec<bool> {
-    let mut found: Vec<(usize, bool)> = check::look_back(&basis(), observations, words)
+fn doubted(observations: &[Observation], rejudge: backtest::Rejudge<'_>) -> Vec<bool> {
+    let mut found: Vec<(usize, bool)> = backtest::backtest(&basis(), observations, rejudge)
         .into_iter()
-        .map(|foretold| (foretold.place, foretold.word == Word::Doubted))
+        .map(|predicted| (predicted.place, predicted.status == Status::Doubted))
         .collect();
     found.sort_unstable();
     found.into_iter().map(|(_, doubted)| doubted).collect()
@@ -280,7 +280,7 @@ fn doubted(observations: &[Observation], words: check::Words<'_>) -> Vec<bool> {
 fn rooms_agree_within_their_job() {
     // The book: 100 ÷ 120 + 0.25 = 1.08 h. 6 h are far more.
     let (usual, far) = (dec!(1.1), dec!(6));
-    let anew = check::Words::Anew(NaiveDate::from_ymd_opt(2026, 1, 1).unwrap());
+    let anew = backtest::Rejudge::Since(NaiveDate::from_ymd_opt(2026, 1, 1).unwrap());
     for (jobs, expected) in [
         // Five records of a step in the job, three far more: they agree.
         (
@@ -317,11 +317,11 @@ fn the_words_of_one_job_are_given_without_touching_another() {
     let (usual, far) = (dec!(1.1), dec!(6));
     // J1's record would be doubted if it were judged again, J3's would not.
     let mut records = cut_hours(&[("J1", &[far]), ("J2", &[far]), ("J3", &[usual])]);
-    records[2].word = Word::Doubted;
+    records[2].status = Status::Doubted;
     assert_eq!(
-        doubted(&records, check::Words::Of("J2")),
+        doubted(&records, backtest::Rejudge::Job("J2")),
         [false, true, true]
     );
     records[1].from_notebook = true; // The job of a notebook is another one, whatever it is called.
-    assert_eq!(doubted(&records, check::Words::Of("J2")), [false; 0]);
+    assert_eq!(doubted(&records, backtest::Rejudge::Job("J2")), [false; 0]);
 }

@@ -12,12 +12,12 @@
 //! ```text
 //! B_i = Σ (b·A + n·F_f)                   book quantity: b units a driver unit, n rooms and passes, F_f the family's fixed amount
 //! z_i = q_i / (B_i L_g)                   ratio; L_g the level of that time, 1 without drift
-//! z_i = M_c + job + room + grain
+//! z_i = M_c + job + room + residual
 //! root    M_0 ~ (1,   t0²)                trust in the book
 //! step    M_s ~ (M_0, τ_s² R_0²)
 //! cell    M_c ~ (M_s, τ_c² R_s²)
 //! group g = (job, cell): ~ (M_c, σ_j² R_s²)
-//! record  z_i ~ (group, φ R_s / (B_i L_g) + ψ² R_s²)     φ: mean of the parts' grains, weighted by book quantity
+//! record  z_i ~ (group, φ R_s / (B_i L_g) + ψ² R_s²)     φ: mean of the parts' dispersions, weighted by book quantity
 //! ```
 //!
 //! Brackets are (mean, variance). Everything is linear, so means and variances are all that is needed (linear Bayes), and
@@ -76,7 +76,7 @@ pub(super) struct Priors {
     /// F: units for each room and pass.
     pub(super) fixed: Prior,
     /// φ: variance over mean, in units.
-    pub(super) grain: Prior,
+    pub(super) dispersion: Prior,
     /// ψ: how rooms differ.
     pub(super) room: Prior,
     /// σ_j: how jobs differ.
@@ -98,12 +98,12 @@ pub(super) struct TypicalRoom {
 }
 
 impl Priors {
-    /// Returns t0²: the relative variance that `trust` driver units of typical rooms would leave.
-    pub(super) fn trust_variance(&self, trust: f64) -> f64 {
+    /// Returns t0²: the relative variance that `prior_weight` driver units of typical rooms would leave.
+    pub(super) fn prior_variance(&self, prior_weight: f64) -> f64 {
         let TypicalRoom { driver, units } = self.typical;
         let typical =
-            self.grain.median / units + self.room.median.powi(2) + self.job.median.powi(2);
-        driver / trust * typical
+            self.dispersion.median / units + self.room.median.powi(2) + self.job.median.powi(2);
+        driver / prior_weight * typical
     }
 }
 
@@ -123,7 +123,7 @@ pub(crate) struct Hyper {
     /// F of each family.
     pub(crate) fixed: Vec<f64>,
     /// φ of each family.
-    pub(crate) grain: Vec<f64>,
+    pub(crate) dispersion: Vec<f64>,
     /// ψ.
     pub(crate) room: f64,
     /// σ_j.
@@ -155,7 +155,7 @@ pub(crate) struct Posterior {
     /// σ_j'².
     pub(crate) job_variance: f64,
     /// φ' of each family.
-    pub(crate) grain: Vec<f64>,
+    pub(crate) dispersion: Vec<f64>,
     pub(crate) crew_drift: Drift,
     pub(crate) step_drift: Vec<Drift>,
 }
@@ -202,9 +202,9 @@ pub(super) fn fit(
     recent: Option<&Evidence>,
     priors: &Priors,
     fixed: &[Option<Prior>],
-    trust: f64,
+    prior_weight: f64,
 ) -> Posterior {
-    let mut tree = Tree::new(recent.unwrap_or(evidence), priors, fixed, trust);
+    let mut tree = Tree::new(recent.unwrap_or(evidence), priors, fixed, prior_weight);
     if !evidence.is_empty() {
         for round in ROUNDS {
             tree.refresh(2);

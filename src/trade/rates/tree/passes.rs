@@ -17,7 +17,7 @@ pub(super) struct Tree<'a> {
     pub(super) evidence: &'a Evidence,
     pub(super) priors: Priors,
     pub(super) fixed: &'a [Option<Prior>],
-    pub(super) trust_variance: f64,
+    pub(super) prior_variance: f64,
     pub(super) hyper: Hyper,
     /// Standard deviations of the logarithms of the hyperparameters.
     pub(super) sd: Hyper,
@@ -81,11 +81,11 @@ impl<'a> Tree<'a> {
         evidence: &'a Evidence,
         priors: &Priors,
         fixed: &'a [Option<Prior>],
-        trust: f64,
+        prior_weight: f64,
     ) -> Tree<'a> {
         let all = |of: fn(Prior) -> f64| Hyper {
             fixed: fixed.iter().map(|fixed| fixed.map_or(0.0, of)).collect(),
-            grain: vec![of(priors.grain); evidence.families],
+            dispersion: vec![of(priors.dispersion); evidence.families],
             room: of(priors.room),
             job: of(priors.job),
             class: of(priors.class),
@@ -95,7 +95,7 @@ impl<'a> Tree<'a> {
             evidence,
             priors: *priors,
             fixed,
-            trust_variance: priors.trust_variance(trust),
+            prior_variance: priors.prior_variance(prior_weight),
             hyper: all(|prior| prior.median),
             sd: all(|prior| prior.sd),
             references: References {
@@ -131,15 +131,15 @@ impl Tree<'_> {
         let mut merging: Option<Merging> = None;
         for record in group.records.clone() {
             let range = &self.evidence.parts_of[record];
-            let (mut book, mut grain) = (0.0, 0.0);
+            let (mut book, mut dispersion) = (0.0, 0.0);
             for part in &self.evidence.parts[range.start as usize..range.end as usize] {
                 let units = part.slope + hyper.fixed[part.family] * part.passes;
                 book += units;
-                grain += hyper.grain[part.family] * units;
+                dispersion += hyper.dispersion[part.family] * units;
             }
             let levelled = book * level;
             let value = self.evidence.quantities[record] / levelled;
-            let precision = 1.0 / (grain / book * reference / levelled + room);
+            let precision = 1.0 / (dispersion / book * reference / levelled + room);
             jacobian.add(levelled);
             merging
                 .get_or_insert_with(|| Merging::new(value))
@@ -199,7 +199,7 @@ impl Tree<'_> {
             .collect();
         let root = root.map(Merging::node);
         if let Some(root) = root {
-            let variance = self.trust_variance + 1.0 / root.precision;
+            let variance = self.prior_variance + 1.0 / root.precision;
             log_likelihood += root.log_likelihood
                 - 0.5 * libm::log(variance)
                 - 0.5 * (root.value - 1.0).powi(2) / variance;
@@ -259,7 +259,7 @@ impl Tree<'_> {
         );
         let known = |node: &Option<Node>| node.unwrap_or_default();
         let root = known(&up.root);
-        let book_weight = 1.0 / (1.0 + self.trust_variance * root.precision);
+        let book_weight = 1.0 / (1.0 + self.prior_variance * root.precision);
         let root_multiplier = book_weight + (1.0 - book_weight) * root.value;
         let root_reference = self.references.root.powi(2);
         let steps: Vec<StepState> = up
@@ -307,20 +307,20 @@ impl Tree<'_> {
                 }
             })
             .collect();
-        let grains = self.hyper.grain.iter().zip(&self.sd.grain);
+        let dispersions = self.hyper.dispersion.iter().zip(&self.sd.dispersion);
         Posterior {
             hyper: self.hyper.clone(),
             root_reference: self.references.root,
             book_weight,
             root: root_multiplier,
-            root_variance: self.trust_variance * book_weight
+            root_variance: self.prior_variance * book_weight
                 + self.level_variance.crew * root_multiplier.powi(2),
             steps,
             cells,
             class_variance: class,
             room_variance: inflated(self.hyper.room, self.sd.room),
             job_variance: inflated(self.hyper.job, self.sd.job),
-            grain: grains
+            dispersion: dispersions
                 .map(|(mode, sd)| mode * libm::exp(0.5 * sd.powi(2)))
                 .collect(),
             crew_drift: self.crew_drift,

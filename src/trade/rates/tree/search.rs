@@ -14,7 +14,7 @@ const CURVATURE_STEP: f64 = 0.25;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Parameter {
     Fixed(usize),
-    Grain(usize),
+    Dispersion(usize),
     Room,
     Job,
     Class,
@@ -32,7 +32,7 @@ impl Hyper {
     pub(super) fn at(&self, parameter: Parameter) -> f64 {
         match parameter {
             Parameter::Fixed(family) => self.fixed[family],
-            Parameter::Grain(family) => self.grain[family],
+            Parameter::Dispersion(family) => self.dispersion[family],
             Parameter::Room => self.room,
             Parameter::Job => self.job,
             Parameter::Class => self.class,
@@ -43,7 +43,7 @@ impl Hyper {
     fn at_mut(&mut self, parameter: Parameter) -> &mut f64 {
         match parameter {
             Parameter::Fixed(family) => &mut self.fixed[family],
-            Parameter::Grain(family) => &mut self.grain[family],
+            Parameter::Dispersion(family) => &mut self.dispersion[family],
             Parameter::Room => &mut self.room,
             Parameter::Job => &mut self.job,
             Parameter::Class => &mut self.class,
@@ -137,7 +137,7 @@ impl Tree<'_> {
             .filter(|family| self.fixed[*family].is_some())
             .map(Parameter::Fixed);
         fixed
-            .chain(seen.map(Parameter::Grain))
+            .chain(seen.map(Parameter::Dispersion))
             .chain([
                 Parameter::Room,
                 Parameter::Job,
@@ -150,7 +150,7 @@ impl Tree<'_> {
     fn prior(&self, parameter: Parameter) -> Prior {
         match parameter {
             Parameter::Fixed(family) => self.fixed[family].unwrap_or(self.priors.fixed),
-            Parameter::Grain(_) => self.priors.grain,
+            Parameter::Dispersion(_) => self.priors.dispersion,
             Parameter::Room => self.priors.room,
             Parameter::Job => self.priors.job,
             Parameter::Class => self.priors.class,
@@ -187,7 +187,7 @@ impl Tree<'_> {
     fn touched(&self, up: &Upward, parameter: Parameter, hyper: &Hyper) -> Vec<Option<Node>> {
         let mut cells = up.cells.clone();
         match parameter {
-            Parameter::Fixed(family) | Parameter::Grain(family) => {
+            Parameter::Fixed(family) | Parameter::Dispersion(family) => {
                 for cell in &self.evidence.cells_of[family] {
                     cells[*cell] = self.cell(*cell, hyper, |place| self.group(place, hyper));
                 }
@@ -211,7 +211,7 @@ impl Tree<'_> {
     fn accept(&mut self, up: &mut Upward, parameter: Parameter, value: f64) {
         *self.hyper.at_mut(parameter) = value;
         let again: Vec<usize> = match parameter {
-            Parameter::Fixed(family) | Parameter::Grain(family) => {
+            Parameter::Fixed(family) | Parameter::Dispersion(family) => {
                 self.evidence.cells_of[family].clone()
             }
             Parameter::Room => (0..self.evidence.step_of.len()).collect(),

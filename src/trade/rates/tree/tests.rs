@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use super::merging::Merging;
 use super::passes::{LEAST_MULTIPLIER, References, weigh};
 use super::*;
-use crate::trade::rates::predictive::{Comes, Moments, Row, at_least, at_most, quantile, total};
+use crate::trade::rates::predictive::{Moments, Row, Support, at_least, at_most, quantile, total};
 use crate::trade::rates::scheme::Consumption;
 
 // The worked example that came with the model when it was studied (numpy 2.4, scipy 1.17, nine decimals): eight records of three jobs,
@@ -67,7 +67,7 @@ fn held<'a>(evidence: &'a Evidence, fixed: &'a [Option<Prior>]) -> Tree<'a> {
     let mut tree = Tree::new(evidence, &priors(), fixed, 300.0);
     tree.sd = Hyper {
         fixed: vec![0.0],
-        grain: vec![0.0],
+        dispersion: vec![0.0],
         room: 0.0,
         job: 0.0,
         class: 0.0,
@@ -101,7 +101,7 @@ fn trust_is_the_variance_that_so_much_work_would_leave() {
         (Consumption::Hours, 300.0, 0.035473333),
         (Consumption::Discs, 1000.0, 0.029142),
     ] {
-        close(consumption.priors().trust_variance(trust), expected);
+        close(consumption.priors().prior_variance(trust), expected);
     }
 }
 
@@ -115,12 +115,12 @@ fn the_book_quantity_of_a_record() {
 
 #[test]
 fn spreads_that_are_not_known_count_for_more() {
-    // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the grain by 0.3 exp(0.5²/2).
+    // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the dispersion by 0.3 exp(0.5²/2).
     let evidence = Evidence::new(&[], 1, 1, &[]);
     let fixed = [Some(priors().fixed)];
     let posterior = fit(&evidence, None, &priors(), &fixed, 300.0);
     all_close(
-        [posterior.job_variance, posterior.grain[0]],
+        [posterior.job_variance, posterior.dispersion[0]],
         &[0.01983064, 0.339944536],
     );
     all_close([posterior.root, posterior.root_variance], &[1.0, 0.09714]);
@@ -357,13 +357,13 @@ fn sums_of_rooms() {
         all_close([moments.mean, moments.variance], &[mean, variance]);
         let levels = [0.1, 0.5, 0.8, 0.9];
         all_close(
-            levels.map(|level| SET * quantile(moments, Comes::Whole, level)),
+            levels.map(|level| SET * quantile(moments, Support::Whole, level)),
             &discs,
         );
     }
     let room = sum(&posterior, &house[..1]);
     all_close(
-        [3.0, 4.0, 6.0].map(|sets| at_most(room, Comes::Whole, sets)),
+        [3.0, 4.0, 6.0].map(|sets| at_most(room, Support::Whole, sets)),
         &[0.247704928, 0.498258628, 0.863184554],
     );
 }
@@ -376,8 +376,8 @@ fn the_entry_check_looks_at_both_tails() {
         (15.0, 0.718467829, 0.501741372),
         (3.0, 0.004429158, 0.999997432),
     ] {
-        close(at_most(room, Comes::Whole, discs / SET), below);
-        close(at_least(room, Comes::Whole, discs / SET), above);
+        close(at_most(room, Support::Whole, discs / SET), below);
+        close(at_least(room, Support::Whole, discs / SET), above);
     }
 }
 
@@ -425,7 +425,16 @@ fn the_search_finds_the_mode() {
     }
     tree.refresh(3);
     tree.measure_curvature();
-    let in_order = |of: &Hyper| [of.fixed[0], of.grain[0], of.room, of.job, of.class, of.step];
+    let in_order = |of: &Hyper| {
+        [
+            of.fixed[0],
+            of.dispersion[0],
+            of.room,
+            of.job,
+            of.class,
+            of.step,
+        ]
+    };
     let mode = [
         0.263976096,
         0.224758956,
@@ -586,7 +595,7 @@ proptest! {
         // Covariance of multipliers of cells, and of records, as the model's definition says.
         let hyper = &tree.hyper;
         let between = |one: usize, another: usize| {
-            let mut covariance = tree.trust_variance;
+            let mut covariance = tree.prior_variance;
             if step_of[one] == step_of[another] {
                 covariance += (hyper.step * references[3]).powi(2);
             }
@@ -603,7 +612,7 @@ proptest! {
                 covariance += (hyper.job * reference).powi(2);
             }
             if one == another {
-                covariance += hyper.grain[0] * reference / books[one] + (hyper.room * reference).powi(2);
+                covariance += hyper.dispersion[0] * reference / books[one] + (hyper.room * reference).powi(2);
             }
             covariance
         }).collect()).collect();
@@ -642,7 +651,7 @@ proptest! {
         let mut variance = 0.0;
         for one in cells.clone() {
             let unknown = covariance(one, one) * books[one].powi(2);
-            variance += hyper.grain[0] * expected[one];
+            variance += hyper.dispersion[0] * expected[one];
             variance += room * (1.0 + job) * (expected[one].powi(2) + unknown) + job * unknown;
             for another in cells.clone() {
                 variance += books[one] * books[another] * covariance(one, another);
@@ -679,9 +688,9 @@ proptest! {
         let posterior = example_posterior();
         let (small, large) = (sum(&posterior, &[(0, area, 0)]), sum(&posterior, &[(0, area + more, 0)]));
         prop_assert!(large.mean >= small.mean);
-        for comes in [Comes::Whole, Comes::Measured] {
+        for support in [Support::Whole, Support::Measured] {
             for level in [0.5, 0.8, 0.9] {
-                prop_assert!(quantile(large, comes, level) >= quantile(small, comes, level) - 1e-9);
+                prop_assert!(quantile(large, support, level) >= quantile(small, support, level) - 1e-9);
             }
         }
     }
