@@ -111,11 +111,23 @@ impl Shelf {
         }
     }
 
-    /// Returns every cover worth having: units that it holds, and its price; both rise.
-    pub fn covers(&self) -> impl Iterator<Item = (Decimal, Money)> {
+    /// Returns every cover worth having; what they hold and what they cost both rise.
+    pub fn covers(&self) -> impl Iterator<Item = PackCover> {
         let stairs = self.stairs.stairs().iter();
-        stairs.map(|stair| (Decimal::from(stair.reach) / MICRO, stair.price))
+        stairs.map(|stair| PackCover {
+            holds: Decimal::from(stair.reach) / MICRO,
+            price: stair.price,
+        })
     }
+}
+
+/// Packs that may be bought together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PackCover {
+    /// Units in them.
+    pub holds: Decimal,
+    /// What they cost.
+    pub price: Money,
 }
 
 /// Returns the cheapest packs that hold a need.

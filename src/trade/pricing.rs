@@ -203,9 +203,9 @@ impl<'a> Costing<'a> {
         let model = subjects.model(offer, rates, currency)?;
         let draws = model
             .draw(offer.luck.draws as usize, offer.luck.seed)
-            .map_err(|(item, source)| PriceError::Packs {
-                item: subjects.items[item].0.name.clone(),
-                source,
+            .map_err(|why| PriceError::Packs {
+                item: subjects.items[why.item].0.name.clone(),
+                source: why.source,
             })?;
         let mut lines: Vec<Line> = offer
             .work
@@ -280,10 +280,10 @@ impl<'a> Costing<'a> {
             };
             let expected: Money = self.lines.iter().filter(own).map(Line::cost).sum();
             let labour: Money = self.lines.iter().filter(own).map(labour_of).sum();
-            let (cost, plain) = self.draws.alone_at(place, terms.confidence);
-            let moved = expected + labour.times(terms.overhead) - plain;
+            let alone = self.draws.alone_at(place, terms.confidence);
+            let moved = expected + labour.times(terms.overhead) - alone.plain;
             let lumps = if place == 0 { lumps } else { Money::ZERO };
-            terms.price_for(cost + moved + lumps)
+            terms.price_for(alone.at_level + moved + lumps)
         });
         alone.sum()
     }
@@ -378,7 +378,10 @@ impl<'a> Subjects<'a> {
             machines: self
                 .machines
                 .iter()
-                .map(|(_, _, tariff, hours)| (yard_totals(tariff, *hours, offer), offer.day_hours))
+                .map(|(_, _, tariff, hours)| simulate::MachineModel {
+                    totals: yard_totals(tariff, *hours, offer),
+                    day_hours: offer.day_hours,
+                })
                 .collect(),
             items: self
                 .items
@@ -418,7 +421,8 @@ impl<'a> Subjects<'a> {
                 let name = format!("may turn up, {earlier}");
                 model.contingencies.push(simulate::Contingency {
                     chance: contingency.chance,
-                    range: (contingency.low, contingency.high),
+                    low: contingency.low,
+                    high: contingency.high,
                     stream: digest(&["turns up", room, &operation.name, &name]),
                 });
                 (model.contingencies.len() - 1, name)
@@ -438,7 +442,10 @@ impl<'a> Subjects<'a> {
                     contingency,
                     item: self.item(item.id),
                     unit_cost: minor(item.price),
-                    operations: vec![(self.operation(operation)?, None)],
+                    uses: vec![simulate::Use {
+                        operation: self.operation(operation)?,
+                        machine: None,
+                    }],
                 });
             }
             if contingency.is_some() {
@@ -480,9 +487,11 @@ impl<'a> Subjects<'a> {
         let Some(spread) = rates.forecast(&asked(works, RateKind::Hours)) else {
             return Ok(None);
         };
-        let operations = works.iter().map(|(work, _)| {
-            let machine = work.operation.machine.and_then(|id| self.machine(id));
-            Ok((self.operation(&work.operation)?, machine))
+        let uses = works.iter().map(|(work, _)| {
+            Ok(simulate::Use {
+                operation: self.operation(&work.operation)?,
+                machine: work.operation.machine.and_then(|id| self.machine(id)),
+            })
         });
         Ok(Some(Quantity {
             spread,
@@ -491,7 +500,7 @@ impl<'a> Subjects<'a> {
             contingency: None,
             item: None,
             unit_cost: hour,
-            operations: operations.collect::<Result<_, _>>()?,
+            uses: uses.collect::<Result<_, _>>()?,
         }))
     }
 
@@ -519,13 +528,13 @@ impl<'a> Subjects<'a> {
         let items = self.items.iter().enumerate();
         items
             .map(|(place, (item, _))| {
-                let (cost, left) = draws.opened(place);
+                let left = draws.left(place);
                 Line::Opened {
                     item: item.id,
                     name: item.name.clone(),
                     unit: item.unit,
-                    left: round(left, 2),
-                    cost,
+                    left: round(left.units, 2),
+                    cost: left.cost,
                 }
             })
             .filter(|line| !line.cost().is_zero())

@@ -31,7 +31,7 @@ const DAY: i64 = 24 * HOUR;
 /// Minutes that a half day covers.
 const HALF_DAY: i64 = 4 * HOUR;
 /// Hours that a half day covers.
-const HALF_DAY_HOURS: Decimal = Decimal::from_parts(4, 0, 0, false, 0);
+pub(in crate::trade) const HALF_DAY_HOURS: Decimal = Decimal::from_parts(4, 0, 0, false, 0);
 /// The hour at which a planned rental begins, and by which the machine is back.
 pub const MORNING: u32 = 8;
 /// The hour on Friday from which the weekend rate holds, and the hour on Monday until which.
@@ -141,7 +141,7 @@ impl Need {
         let left = hours - days * day_hours;
         let half_days = match left {
             left if left <= Decimal::ZERO => 0,
-            left if left <= HALF_DAY_HOURS && left < day_hours => 1,
+            left if left <= HALF_DAY_HOURS => 1,
             _ => 2,
         };
         let days = days.to_u32().unwrap_or(MOST_DAYS).min(MOST_DAYS);
