@@ -9,9 +9,9 @@ use super::figures::{Amount, Days, Moment, Number, Run};
 use super::{Answer, Page, count, inert};
 use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Decimal, plain};
 use crate::trade::Unit;
-use crate::trade::buying::Basket;
+use crate::trade::buying::{Basket, Packs};
 use crate::trade::cutting::{AtLeast, CutStick, CuttingList, Stick};
 use crate::trade::rental::{Cover, Period, Plan};
 
@@ -55,10 +55,10 @@ impl CoverFacts {
             cleaning,
         } = cover;
         let periods = periods.into_iter();
-        let periods = periods.map(|(period, count, price)| PeriodFacts {
-            period,
-            count,
-            price: page.amount(price),
+        let periods = periods.map(|periods| PeriodFacts {
+            period: periods.period,
+            count: periods.count,
+            price: page.amount(periods.price),
         });
         CoverFacts {
             cover: periods.collect(),
@@ -170,11 +170,11 @@ pub(super) struct PackFacts {
 
 impl PackFacts {
     /// Returns what is told of a basket's packs.
-    pub(super) fn all(packs: Vec<(Decimal, u32, Money)>, page: &Page) -> Vec<PackFacts> {
-        page.each(packs, |(size, count, price), page| PackFacts {
-            size: Number(size),
-            count,
-            price: page.amount(price),
+    pub(super) fn all(packs: Vec<Packs>, page: &Page) -> Vec<PackFacts> {
+        page.each(packs, |packs, page| PackFacts {
+            size: Number(packs.size),
+            count: packs.count,
+            price: page.amount(packs.price),
         })
     }
 }

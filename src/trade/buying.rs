@@ -3,12 +3,13 @@
 //! Need = area × coats ÷ spread, and what is bought is the cheapest cover of pack sizes that holds at least
 //! as much ([`Shelf`], on the [`Stairs`] of `cover`): exact for every need up to the one it was made for.
 
+use rust_decimal::prelude::ToPrimitive;
 use thiserror::Error;
 
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, Money, counted, product, quantity, round};
 use crate::trade::Unit;
-use crate::trade::cover::{Stairs, greatest_common_divisor};
+use crate::trade::cover::{Stairs, Step, greatest_common_divisor};
 use crate::trade::cutting::{Aim, CuttingList, Stick, Stock, cut};
 
 /// Millionths in a unit.
@@ -31,10 +32,21 @@ pub struct PackSize {
 pub struct Basket {
     /// What is needed, in item units.
     pub need: Decimal,
-    /// Packs by size, largest first, how many of each, at what price each.
-    pub packs: Vec<(Decimal, u32, Money)>,
+    /// Its packs by size, largest first.
+    pub packs: Vec<Packs>,
     /// What they cost.
     pub total: Money,
+}
+
+/// So many packs of a size.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Packs {
+    /// Units in one.
+    pub size: Decimal,
+    /// How many there are.
+    pub count: u32,
+    /// The price of one.
+    pub price: Money,
 }
 
 impl Basket {
@@ -42,7 +54,7 @@ impl Basket {
     pub fn content(&self) -> Decimal {
         let packs = self.packs.iter();
         packs
-            .map(|(size, count, _)| size * Decimal::from(*count))
+            .map(|packs| packs.size * Decimal::from(packs.count))
             .sum()
     }
 
@@ -81,14 +93,12 @@ impl Shelf {
         }
         let mut packs = packs.to_vec();
         packs.sort_by_key(|pack| std::cmp::Reverse(pack.size));
-        let offers: Vec<(i64, Money)> = packs
-            .iter()
-            .map(|pack| Some((micro(pack.size)?, pack.price)))
-            .collect::<Option<_>>()
-            .ok_or(BuyError::TooMany)?;
+        let sizes = sizes(&packs).ok_or(BuyError::TooMany)?;
         let next = |reach: i64, choice: usize| {
-            let (size, price) = offers[choice];
-            Some((reach.checked_add(size)?, price))
+            Some(Step {
+                reach: reach.checked_add(sizes[choice])?,
+                price: packs[choice].price,
+            })
         };
         let most = micro(most).ok_or(BuyError::TooMany)?;
         let stairs =
@@ -105,7 +115,11 @@ impl Shelf {
             need,
             packs: packs
                 .filter(|(_, count)| *count > 0)
-                .map(|(pack, count)| (pack.size, count, pack.price))
+                .map(|(pack, count)| Packs {
+                    size: pack.size,
+                    count,
+                    price: pack.price,
+                })
                 .collect(),
             total: self.stairs.stairs()[place].price,
         }
@@ -135,24 +149,21 @@ pub struct PackCover {
 /// # Errors
 /// Refuses an item without packs, and a need of more packs than anybody carries.
 pub fn cheapest_packs(need: Decimal, packs: &[PackSize]) -> Result<Basket, BuyError> {
-    let Some((bulk, count)) = bulk(need, packs) else {
+    let Some(bulk) = bulk(need, packs) else {
         return Ok(Shelf::new(packs, need)?.basket(need));
     };
-    let rest = need - bulk.size * Decimal::from(count);
+    let rest = need - bulk.size * Decimal::from(bulk.count);
     let mut basket = Shelf::new(packs, rest)?.basket(rest);
     basket.need = need;
-    basket.total += bulk.price.times(Decimal::from(count));
-    match basket
-        .packs
-        .iter_mut()
-        .find(|(size, ..)| *size == bulk.size)
-    {
-        Some((_, known, _)) => *known += count,
-        None => basket.packs.push((bulk.size, count, bulk.price)),
+    basket.total += bulk.price.times(Decimal::from(bulk.count));
+    let mut packs = basket.packs.iter_mut();
+    match packs.find(|packs| packs.size == bulk.size) {
+        Some(known) => known.count += bulk.count,
+        None => basket.packs.push(bulk),
     }
     basket
         .packs
-        .sort_by_key(|(size, ..)| std::cmp::Reverse(*size));
+        .sort_by_key(|packs| std::cmp::Reverse(packs.size));
     Ok(basket)
 }
 
@@ -174,10 +185,14 @@ pub fn packs_to_cut(
     let list = cut(&lengths, stock, Aim::Cheapest).ok()?;
     let bought = packs.iter().zip(&sticks).map(|(pack, stick)| {
         let cut = list.sticks.iter().filter(|cut| cut.stick == *stick);
-        (pack.size, cut.count() as u32, pack.price)
+        Packs {
+            size: pack.size,
+            count: cut.count() as u32,
+            price: pack.price,
+        }
     });
-    let mut bought: Vec<_> = bought.filter(|(_, count, _)| *count > 0).collect();
-    bought.sort_by_key(|(size, ..)| std::cmp::Reverse(*size));
+    let mut bought: Vec<Packs> = bought.filter(|packs| packs.count > 0).collect();
+    bought.sort_by_key(|packs| std::cmp::Reverse(packs.size));
     let sum: Length = pieces.iter().copied().sum();
     let basket = Basket {
         need: quantity(match unit {
@@ -203,7 +218,6 @@ pub fn sticks(packs: &[PackSize], unit: Unit) -> Option<Vec<Stick>> {
 
 /// Returns how long so much of an item is; `None`: it isn't sold by length.
 fn nanometres(quantity: Decimal, unit: Unit) -> Option<i64> {
-    use rust_decimal::prelude::ToPrimitive;
     let one = match unit {
         Unit::Foot => Length::parse("1 ft", Units::Us),
         Unit::Metre => Length::parse("1 m", Units::Metric),
@@ -213,32 +227,29 @@ fn nanometres(quantity: Decimal, unit: Unit) -> Option<i64> {
     Some(counted(round(exact, 0).to_i64()))
 }
 
-/// Returns a pack and how many of it the cheapest cover of a large need holds at least; `None`: the need isn't large.
+/// Returns packs that some cheapest cover of a large need holds at least; `None`: the need isn't large.
 ///
-/// Of the packs that are cheapest by the unit, some cheapest cover holds all but a few: if `s` is that size in units that
-/// divide all sizes, any `s` other packs hold some whose content is a multiple of `s`, and can be exchanged for it.
-fn bulk(need: Decimal, packs: &[PackSize]) -> Option<(PackSize, u32)> {
-    use rust_decimal::prelude::ToPrimitive;
-    let by_unit = |one: &&PackSize, another: &&PackSize| {
-        let (one, another) = (
-            (Decimal::from(one.price.minor()) / one.size, one.size),
-            (
-                Decimal::from(another.price.minor()) / another.size,
-                another.size,
-            ),
-        );
-        one.cmp(&another)
-    };
-    let best = packs.iter().min_by(by_unit)?;
-    let sizes: Vec<i64> = packs
-        .iter()
-        .map(|pack| micro(pack.size))
-        .collect::<Option<_>>()?;
+/// They are of the size that is cheapest by the unit; let `s` be that size in units of the greatest common divisor of all
+/// sizes. Among any `s` packs of other sizes are some that together hold a multiple of that size, and they can be exchanged
+/// for packs of it, which are no dearer. So some cheapest cover has fewer than `s` packs of other sizes.
+fn bulk(need: Decimal, packs: &[PackSize]) -> Option<Packs> {
+    let by_unit = |pack: &&PackSize| (Decimal::from(pack.price.minor()) / pack.size, pack.size);
+    let best = packs.iter().min_by_key(by_unit)?;
+    let sizes = sizes(packs)?;
     let divisor = sizes.iter().copied().fold(0, greatest_common_divisor);
     let largest = sizes.iter().max()?;
     let others = (micro(best.size)? / divisor).checked_mul(*largest)?;
     let count = (micro(need)?.checked_sub(others)? / micro(best.size)?).to_u32()?;
-    (count > 0).then_some((*best, count))
+    (count > 0).then_some(Packs {
+        size: best.size,
+        count,
+        price: best.price,
+    })
+}
+
+/// Returns the sizes of packs in millionths; `None`: one is too large.
+fn sizes(packs: &[PackSize]) -> Option<Vec<i64>> {
+    packs.iter().map(|pack| micro(pack.size)).collect()
 }
 
 /// Rounds a need to whole sets of a size, as sets are counted when they are used: to the nearest, and one at least if any
@@ -253,7 +264,6 @@ pub fn whole_sets(units: Decimal, size: u32) -> Decimal {
 
 /// Returns millionths, rounded as quantities are; `None`: too many.
 fn micro(units: Decimal) -> Option<i64> {
-    use rust_decimal::prelude::ToPrimitive;
     quantity(units).checked_mul(MICRO)?.to_i64()
 }
 
@@ -276,7 +286,7 @@ mod tests {
         basket
             .packs
             .iter()
-            .map(|(size, count, _)| (*size, *count))
+            .map(|packs| (packs.size, packs.count))
             .collect()
     }
 
@@ -352,7 +362,7 @@ mod tests {
             let basket = cheapest_packs(Decimal::new(need, 2), &sizes).unwrap();
             prop_assert_eq!(basket.total.minor(), best[need as usize]);
             prop_assert!(basket.content() >= Decimal::new(need, 2));
-            let sum: Money = basket.packs.iter().map(|(_, count, price)| price.times(Decimal::from(*count))).sum();
+            let sum: Money = basket.packs.iter().map(|packs| packs.price.times(Decimal::from(packs.count))).sum();
             prop_assert_eq!(sum, basket.total);
         }
     }

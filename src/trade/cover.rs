@@ -18,52 +18,88 @@ pub struct Stair {
     pub reach: i64,
     /// What it costs.
     pub price: Money,
-    /// The cover before its last choice, and that choice.
-    last: Option<(usize, usize)>,
+    /// How it was reached; `None`: it is the cover of nothing.
+    last: Option<Choice>,
 }
 
-/// The covers worth having, by reach and by price at once.
+/// A pack or period that was added to a cover.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Choice {
+    /// The place of the cover that it was added to.
+    before: usize,
+    choice: usize,
+}
+
+/// Where one more pack or period leads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Step {
+    /// How far the cover then reaches.
+    pub reach: i64,
+    /// What the pack or period costs.
+    pub price: Money,
+}
+
+/// A cover that may be worth having. The first in order is the cheapest; of equals the one that reaches furthest, then the
+/// one of fewest choices.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Candidate {
+    price: Money,
+    reach: Reverse<i64>,
+    choices: usize,
+    last: Option<Choice>,
+}
+
+/// The covers worth having: what they cost rises with how far they reach.
 #[derive(Clone, Debug)]
 pub struct Stairs {
     stairs: Vec<Stair>,
+    /// How many packs or periods there are to choose from.
     choices: usize,
 }
 
 impl Stairs {
-    /// Climbs until `most` is reached, by so many stairs at most. `next` says how far a choice leads from a place and what it costs there, and
-    /// leads on; `None`: the choice isn't offered there.
+    /// Climbs until `most` is reached, by so many stairs at most. `next` is asked where each choice leads from how far a
+    /// cover reaches; it always leads further. `None`: the choice isn't offered there.
     ///
     /// Returns `None` if nothing leads that far, or only by more stairs.
     pub fn climb(
         most: i64,
         stairs_at_most: usize,
         choices: usize,
-        next: impl Fn(i64, usize) -> Option<(i64, Money)>,
+        next: impl Fn(i64, usize) -> Option<Step>,
     ) -> Option<Stairs> {
         let mut stairs: Vec<Stair> = Vec::new();
-        // The cheapest first; of equals the one that reaches furthest, then the one of fewest choices.
-        let mut found = BinaryHeap::new();
-        found.push(Reverse((Money::ZERO, Reverse(0), 0_usize, None)));
-        while let Some(Reverse((price, Reverse(reach), taken, last))) = found.pop() {
+        let mut found = BinaryHeap::from([Reverse(Candidate {
+            price: Money::ZERO,
+            reach: Reverse(0),
+            choices: 0,
+            last: None,
+        })]);
+        while let Some(Reverse(candidate)) = found.pop() {
+            let Reverse(reach) = candidate.reach;
             if stairs.last().is_some_and(|stair| stair.reach >= reach) {
                 continue;
             }
-            let place = stairs.len();
-            stairs.push(Stair { reach, price, last });
+            let before = stairs.len();
+            stairs.push(Stair {
+                reach,
+                price: candidate.price,
+                last: candidate.last,
+            });
             if reach >= most {
                 return Some(Stairs { stairs, choices });
             }
-            if place == stairs_at_most {
+            if before == stairs_at_most {
                 return None;
             }
             for choice in 0..choices {
-                if let Some((further, paid)) = next(reach, choice) {
-                    found.push(Reverse((
-                        price + paid,
-                        Reverse(further),
-                        taken + 1,
-                        Some((place, choice)),
-                    )));
+                if let Some(step) = next(reach, choice) {
+                    found.push(Reverse(Candidate {
+                        price: candidate.price + step.price,
+                        reach: Reverse(step.reach),
+                        choices: candidate.choices + 1,
+                        last: Some(Choice { before, choice }),
+                    }));
                 }
             }
         }
@@ -84,10 +120,10 @@ impl Stairs {
     /// Returns how often the cover at a place takes each choice.
     pub fn counts(&self, place: usize) -> Vec<u32> {
         let mut counts = vec![0; self.choices];
-        let mut at = self.stairs[place].last;
-        while let Some((before, choice)) = at {
+        let mut last = self.stairs[place].last;
+        while let Some(Choice { before, choice }) = last {
             counts[choice] += 1;
-            at = self.stairs[before].last;
+            last = self.stairs[before].last;
         }
         counts
     }

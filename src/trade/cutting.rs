@@ -23,7 +23,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
 
 use crate::money::Money;
-use crate::trade::cover::Stairs;
+use crate::trade::cover::{Stairs, Step};
 
 /// Up to how many pieces every list is looked at.
 pub const EXACT_PIECES: usize = 12;
@@ -321,7 +321,10 @@ impl Bench {
         let there: i64 = off_cuts.filter_map(|laid| Some(laid.off_cut?.length)).sum();
         let needed = (pieces.iter().sum::<i64>() - there).max(0);
         let next = |reach: i64, choice: usize| {
-            Some((reach + self.sold[choice].length, self.sold[choice].price))
+            Some(Step {
+                reach: reach + self.sold[choice].length,
+                price: self.sold[choice].price,
+            })
         };
         let stairs = Stairs::climb(needed, MOST_STAIRS, self.sold.len(), next);
         let least = stairs.map(|stairs| stairs.stairs()[stairs.place(needed)].price);

@@ -22,7 +22,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::money::{Decimal, Money};
 use crate::trade::closed_set;
-use crate::trade::cover::Stairs;
+use crate::trade::cover::{Stairs, Step};
 
 /// Minutes in an hour.
 const HOUR: i64 = 60;
@@ -34,8 +34,10 @@ const HALF_DAY: i64 = 4 * HOUR;
 pub(in crate::trade) const HALF_DAY_HOURS: Decimal = Decimal::from_parts(4, 0, 0, false, 0);
 /// The hour at which a planned rental begins, and by which the machine is back.
 pub const MORNING: u32 = 8;
-/// The hour on Friday from which the weekend rate holds, and the hour on Monday until which.
-const WEEKEND: (i64, i64) = (15, 9);
+/// The hour on Friday from which the weekend rate holds.
+const WEEKEND_FROM: i64 = 15;
+/// The hour on Monday until which it holds.
+const WEEKEND_UNTIL: i64 = 9;
 
 /// The longest rental that is planned: two years.
 pub const MOST_DAYS: u32 = 730;
@@ -91,14 +93,25 @@ impl Tariff {
 /// The cheapest way to cover a rental.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cover {
-    /// Which periods, longest first, how many of each, at what price each.
-    pub periods: Vec<(Period, u32, Money)>,
+    /// Its periods, longest first.
+    pub periods: Vec<Periods>,
     /// The periods together.
     pub charge: Money,
     /// Damage waiver on the charge.
     pub waiver: Money,
     /// Cleaning.
     pub cleaning: Money,
+}
+
+/// So many of a period.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Periods {
+    /// Which period.
+    pub period: Period,
+    /// How many of it.
+    pub count: u32,
+    /// The price of one.
+    pub price: Money,
 }
 
 impl Cover {
@@ -148,12 +161,12 @@ impl Need {
         Need(2 * days + half_days).min(Need::LONGEST)
     }
 
-    /// Returns it in half days.
+    /// Returns how many half days it is.
     pub const fn in_half_days(self) -> u32 {
         self.0
     }
 
-    /// Returns it in days.
+    /// Returns how many days it is.
     pub fn in_days(self) -> Decimal {
         Decimal::from(self.0) / Decimal::TWO
     }
@@ -199,7 +212,10 @@ impl<'a> Yard<'a> {
                 Period::Week => 7 * DAY,
                 Period::FourWeeks => 28 * DAY,
             };
-            Some((reach + length, price))
+            Some(Step {
+                reach: reach + length,
+                price,
+            })
         };
         Yard {
             tariff,
@@ -229,13 +245,19 @@ impl<'a> Yard<'a> {
     fn cover_minutes(&self, minutes: i64) -> Cover {
         let counts = self.stairs.counts(self.stairs.place(minutes));
         let periods = Period::ALL.iter().zip(counts).rev();
-        let periods: Vec<(Period, u32, Money)> = periods
+        let periods: Vec<Periods> = periods
             .filter(|(_, count)| *count > 0)
-            .filter_map(|(period, count)| Some((*period, count, self.tariff.price(*period)?)))
+            .filter_map(|(period, count)| {
+                Some(Periods {
+                    period: *period,
+                    count,
+                    price: self.tariff.price(*period)?,
+                })
+            })
             .collect();
-        let charge: Money = periods
-            .iter()
-            .map(|(_, count, price)| price.times(Decimal::from(*count)))
+        let charge = periods.iter();
+        let charge: Money = charge
+            .map(|periods| periods.price.times(Decimal::from(periods.count)))
             .sum();
         Cover {
             periods,
@@ -248,16 +270,15 @@ impl<'a> Yard<'a> {
 
 /// Returns the minutes until the weekend rate ends; `None`: the moment isn't in a weekend.
 fn left_of_weekend(at: NaiveDateTime) -> Option<i64> {
-    let (begins, ends) = WEEKEND;
     let minute = (at.time() - NaiveTime::MIN).num_minutes();
     let days = match at.weekday() {
-        Weekday::Fri if minute >= begins * HOUR => 3,
+        Weekday::Fri if minute >= WEEKEND_FROM * HOUR => 3,
         Weekday::Sat => 2,
         Weekday::Sun => 1,
-        Weekday::Mon if minute < ends * HOUR => 0,
+        Weekday::Mon if minute < WEEKEND_UNTIL * HOUR => 0,
         _ => return None,
     };
-    Some(days * DAY + ends * HOUR - minute)
+    Some(days * DAY + WEEKEND_UNTIL * HOUR - minute)
 }
 
 fn morning(day: NaiveDate) -> NaiveDateTime {
@@ -461,12 +482,14 @@ mod tests {
         // Waiver 10 % on 500.
         let nine = cover(&published(), dec!(9), None);
         assert_eq!(nine.waiver, dollars(50));
+        let of = |period, count, amount| Periods {
+            period,
+            count,
+            price: dollars(amount),
+        };
         assert_eq!(
             nine.periods,
-            [
-                (Period::Week, 1, dollars(300)),
-                (Period::Day, 2, dollars(100))
-            ]
+            [of(Period::Week, 1, 300), of(Period::Day, 2, 100)]
         );
     }
 

@@ -70,7 +70,7 @@ mod tests {
     use super::*;
     use crate::ledger::kept;
     use crate::money::Money;
-    use crate::trade::rental::{Cover, Need, Period, Plan};
+    use crate::trade::rental::{Cover, Need, Period, Periods, Plan};
 
     const KEPT: &str = concat!(
         r#"{"format":1,"kept":{"draws":20000,"seed":18446744073709551615,"expected_cost":84341,"#,
@@ -109,8 +109,16 @@ mod tests {
                     from: NaiveDate::from_ymd_opt(2026, 3, 9),
                     cover: Cover {
                         periods: vec![
-                            (Period::Day, 1, money(8_200)),
-                            (Period::HalfDay, 1, money(5_600)),
+                            Periods {
+                                period: Period::Day,
+                                count: 1,
+                                price: money(8_200),
+                            },
+                            Periods {
+                                period: Period::HalfDay,
+                                count: 1,
+                                price: money(5_600),
+                            },
                         ],
                         charge: money(13_800),
                         waiver: money(1_932),

@@ -218,7 +218,7 @@ mod tests {
     use super::super::tests::golden;
     use super::*;
     use crate::money::Money;
-    use crate::trade::rental::{Cover, Need, Period, Plan};
+    use crate::trade::rental::{Cover, Need, Period, Periods, Plan};
 
     fn day(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2026, 3, day).unwrap()
@@ -288,7 +288,11 @@ mod tests {
                 need: Need::half_days(2),
                 from: Some(day(9)),
                 cover: Cover {
-                    periods: vec![(Period::Day, 1, money(8_200))],
+                    periods: vec![Periods {
+                        period: Period::Day,
+                        count: 1,
+                        price: money(8_200),
+                    }],
                     charge: money(8_200),
                     waiver: money(0),
                     cleaning: money(1_500),

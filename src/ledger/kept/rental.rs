@@ -4,8 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::{Broken, Minor, Shape, shape};
-use crate::money::Money;
-use crate::trade::rental::{Cover, Need, Period, Plan};
+use crate::trade::rental::{Cover, Need, Period, Periods, Plan};
 
 shape! {
     /// A rental as it is planned.
@@ -31,13 +30,17 @@ shape! {
 #[derive(Serialize, Deserialize)]
 pub(super) struct PeriodsShape(Period, u32, Minor);
 
-impl Shape<(Period, u32, Money)> for PeriodsShape {
-    fn keep((period, count, price): &(Period, u32, Money)) -> Self {
-        PeriodsShape(*period, *count, Minor::keep(price))
+impl Shape<Periods> for PeriodsShape {
+    fn keep(of: &Periods) -> Self {
+        PeriodsShape(of.period, of.count, Minor::keep(&of.price))
     }
 
-    fn give(self) -> Result<(Period, u32, Money), Broken> {
-        Ok((self.0, self.1, self.2.give()?))
+    fn give(self) -> Result<Periods, Broken> {
+        Ok(Periods {
+            period: self.0,
+            count: self.1,
+            price: self.2.give()?,
+        })
     }
 }
 

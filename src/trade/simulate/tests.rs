@@ -90,7 +90,7 @@ fn compare(case: &str, model: &Model) {
         let found = float(Decimal::from(draws.cost_at(level).minor())) / 1000.0;
         near(found, vector(case, what), 0.008, &format!("{case}, {what}"));
     }
-    if case != "same dispersion" {
+    if case != "same grain" {
         let middle = mean(&costs);
         let squares: f64 = costs.iter().map(|cost| (cost - middle).powi(2)).sum();
         let variance = squares / DRAWS as f64;
@@ -114,7 +114,7 @@ fn sums_of_independent_gammas() {
     let quantities = (1..)
         .zip(parts)
         .map(|(at, mean)| quantity(spread(mean, 0.4), at));
-    compare("same dispersion", &model(quantities.collect()));
+    compare("same grain", &model(quantities.collect()));
 }
 
 #[test]
