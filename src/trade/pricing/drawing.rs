@@ -1,0 +1,297 @@
+//! The job as it is drawn: which quantities it has, what each of them costs, and what each hangs on.
+//!
+//! Hours of one task in one room are one quantity, as they will be logged and learned from; so is an item of one
+//! operation in one room. What may turn up is a quantity of its own.
+
+use std::collections::BTreeMap;
+
+use super::subjects::{RentedMachine, Subjects, UsedItem};
+use super::{Offer, PriceError, digest};
+use crate::money::{Currency, Decimal, Money, product};
+use crate::trade::OperationId;
+use crate::trade::operation::Item;
+use crate::trade::quote::Terms;
+use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
+use crate::trade::rental::{Need, Yard};
+use crate::trade::simulate::{self, ItemModel, MachineModel, Model, Quantity, Use};
+use crate::trade::takeoff::{Contingency, MeasuredRoom, Work};
+
+/// A draw may have a machine out for longer than is expected. The yard's prices are worked out for four times the expected
+/// days and 14 days more; whatever lasts longer costs as much as that.
+const TIMES_EXPECTED: u32 = 4;
+const MORE_DAYS: u32 = 14;
+
+/// Returns the job as it is drawn.
+pub(super) fn model(
+    subjects: &Subjects<'_>,
+    offer: &Offer,
+    rates: &Rates,
+    currency: Currency,
+) -> Result<Model, PriceError> {
+    let costs = UnitCosts::new(&offer.terms, currency);
+    let machines = subjects.machines.iter();
+    let items = subjects.items.iter();
+    let mut drawing = Drawing {
+        subjects,
+        rates,
+        model: Model {
+            operations: subjects.operations.len(),
+            machines: machines
+                .map(|machine| machine_model(machine, offer))
+                .collect(),
+            items: items.map(|item| item_model(item, offer, costs)).collect(),
+            rooms: match offer.rooms.len() {
+                1 => 0,
+                rooms => rooms,
+            },
+            ..Model::default()
+        },
+        costs,
+        times: BTreeMap::new(),
+    };
+    drawing.add_all(offer)?;
+    Ok(drawing.model)
+}
+
+fn machine_model(machine: &RentedMachine<'_>, offer: &Offer) -> MachineModel {
+    MachineModel {
+        totals: yard_totals(machine, offer),
+        day_hours: offer.day_hours,
+    }
+}
+
+/// Returns what the yard asks for each number of half days that may come; what is planned is paid for whatever comes.
+fn yard_totals(machine: &RentedMachine<'_>, offer: &Offer) -> Vec<Money> {
+    if offer.rentals.is_some() {
+        return vec![Money::ZERO];
+    }
+    let expected = Need::for_hours(machine.hours, offer.day_hours).begun();
+    let days = Decimal::from(expected * TIMES_EXPECTED + MORE_DAYS);
+    let most = Need::days(days).unwrap_or(Need::LONGEST);
+    Yard::planned(machine.tariff, offer.start, most).totals()
+}
+
+fn item_model(item: &UsedItem<'_>, offer: &Offer, costs: UnitCosts) -> ItemModel {
+    let supply = offer.items.get(&item.item.id);
+    ItemModel {
+        opened: supply
+            .filter(|supply| !supply.kept)
+            .map(|supply| supply.packs.clone()),
+        unit_cost: costs.of(item.item),
+    }
+}
+
+/// What an hour and a unit of an item cost, in minor units.
+#[derive(Clone, Copy)]
+struct UnitCosts {
+    hour: Decimal,
+    /// Minor units in a major one.
+    minor_units: Decimal,
+}
+
+impl UnitCosts {
+    fn new(terms: &Terms, currency: Currency) -> UnitCosts {
+        let minor_units = Decimal::from(10_i64.pow(currency.decimals()));
+        let hour = product([terms.wage, terms.burden, Decimal::ONE + terms.overhead]);
+        UnitCosts {
+            hour: product([hour, minor_units]),
+            minor_units,
+        }
+    }
+
+    fn of(self, item: &Item) -> Decimal {
+        product([item.price, self.minor_units])
+    }
+}
+
+/// Where work is done.
+#[derive(Clone, Copy)]
+struct Place<'a> {
+    /// The room's name; empty for work of the whole job.
+    name: &'a str,
+    /// The room's place in the offer.
+    room: Option<usize>,
+    class: FloorClass,
+}
+
+impl<'a> Place<'a> {
+    fn of(work: &Work, rooms: &'a [MeasuredRoom]) -> Option<Place<'a>> {
+        let Some(id) = work.room else {
+            return Some(Place {
+                name: "",
+                room: None,
+                class: rooms.first()?.class,
+            });
+        };
+        let place = rooms.iter().position(|room| room.id == id)?;
+        Some(Place {
+            name: &rooms[place].name,
+            room: Some(place),
+            class: rooms[place].class,
+        })
+    }
+}
+
+/// Returns the floor that work is done on; work for the whole job has the first room's.
+pub(super) fn class_of(work: &Work, rooms: &[MeasuredRoom]) -> Option<FloorClass> {
+    Place::of(work, rooms).map(|place| place.class)
+}
+
+/// Something that may turn up, as it stands in the model.
+struct MayTurnUp {
+    contingency: usize,
+    /// Tells its random numbers from those of work that is sure, and from those of what else may turn up.
+    name: String,
+}
+
+/// A task's work in a room, or for the whole job.
+struct TaskInRoom<'a> {
+    room: Option<usize>,
+    /// What it consists of, each on its floor.
+    works: Vec<(&'a Work, FloorClass)>,
+}
+
+/// A model in the making.
+struct Drawing<'a> {
+    subjects: &'a Subjects<'a>,
+    rates: &'a Rates,
+    costs: UnitCosts,
+    model: Model,
+    /// How many times over an operation may turn up in a room, as far as the work was gone through.
+    times: BTreeMap<(&'a str, OperationId), usize>,
+}
+
+impl<'a> Drawing<'a> {
+    fn add_all(&mut self, offer: &'a Offer) -> Result<(), PriceError> {
+        let mut tasks: BTreeMap<(&str, &str), TaskInRoom<'_>> = BTreeMap::new();
+        for work in &offer.work {
+            let Some(place) = Place::of(work, &offer.rooms) else {
+                continue;
+            };
+            if let Some(contingency) = work.contingency {
+                self.add_uncertain(work, place, contingency)?;
+                continue;
+            }
+            self.add_item(work, place, None)?;
+            let task = tasks
+                .entry((place.name, &work.operation.task.name))
+                .or_insert(TaskInRoom {
+                    room: place.room,
+                    works: Vec::new(),
+                });
+            task.works.push((work, place.class));
+        }
+        for ((room, name), task) in tasks {
+            let stream = digest(&["hours", room, name]);
+            self.add_hours(&task.works, task.room, stream, None)?;
+        }
+        Ok(())
+    }
+
+    /// Adds work that may turn up: how much of it, and what it takes.
+    fn add_uncertain(
+        &mut self,
+        work: &Work,
+        place: Place<'a>,
+        contingency: Contingency,
+    ) -> Result<(), PriceError> {
+        let operation = &work.operation;
+        let times = self.times.entry((place.name, operation.id)).or_default();
+        *times += 1;
+        let name = format!("may turn up, {times}");
+        self.model.contingencies.push(simulate::Contingency {
+            chance: contingency.chance,
+            low: contingency.low,
+            high: contingency.high,
+            stream: digest(&["turns up", place.name, &operation.name, &name]),
+        });
+        let may = MayTurnUp {
+            contingency: self.model.contingencies.len() - 1,
+            name,
+        };
+        self.add_item(work, place, Some(&may))?;
+        let stream = digest(&["hours", place.name, &operation.name, &may.name]);
+        self.add_hours(
+            &[(work, place.class)],
+            place.room,
+            stream,
+            Some(may.contingency),
+        )
+    }
+
+    /// Adds the item that work takes, if it takes one.
+    fn add_item(
+        &mut self,
+        work: &Work,
+        place: Place<'_>,
+        may: Option<&MayTurnUp>,
+    ) -> Result<(), PriceError> {
+        let operation = &work.operation;
+        let Some(item) = &operation.item else {
+            return Ok(());
+        };
+        let asked = asked(&[(work, place.class)], RateKind::Item);
+        let Some(spread) = self.rates.forecast(&asked) else {
+            return Ok(());
+        };
+        let name = may.map_or("", |may| may.name.as_str());
+        self.model.quantities.push(Quantity {
+            spread,
+            stream: digest(&["item", place.name, &operation.name, name]),
+            room: place.room,
+            contingency: may.map(|may| may.contingency),
+            item: self.subjects.item(item.id),
+            unit_cost: self.costs.of(item),
+            uses: vec![Use {
+                operation: self.subjects.operation(operation)?,
+                machine: None,
+            }],
+        });
+        Ok(())
+    }
+
+    /// Adds hours that are one quantity, if the book expects any.
+    fn add_hours(
+        &mut self,
+        works: &[(&Work, FloorClass)],
+        room: Option<usize>,
+        stream: u64,
+        contingency: Option<usize>,
+    ) -> Result<(), PriceError> {
+        let Some(spread) = self.rates.forecast(&asked(works, RateKind::Hours)) else {
+            return Ok(());
+        };
+        let uses = works.iter().map(|(work, _)| {
+            let machine = work.operation.machine;
+            Ok(Use {
+                operation: self.subjects.operation(&work.operation)?,
+                machine: machine.and_then(|id| self.subjects.machine(id)),
+            })
+        });
+        let uses = uses.collect::<Result<_, PriceError>>()?;
+        self.model.quantities.push(Quantity {
+            spread,
+            stream,
+            room,
+            contingency,
+            item: None,
+            unit_cost: self.costs.hour,
+            uses,
+        });
+        Ok(())
+    }
+}
+
+pub(in crate::trade) fn asked(works: &[(&Work, FloorClass)], kind: RateKind) -> Vec<Asked> {
+    let works = works.iter();
+    works
+        .map(|(work, class)| Asked {
+            job: 0,
+            operation: work.operation.id,
+            kind,
+            class: *class,
+            driver: work.driver,
+            passes: work.passes,
+        })
+        .collect()
+}
