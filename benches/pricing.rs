@@ -19,7 +19,8 @@ use gritledger::money::{Currency, Decimal, Money, quantity};
 use gritledger::trade::buying::{PackSize, cheapest_packs};
 use gritledger::trade::cutting::{Aim, CuttingList, Stick, Stock, cut};
 use gritledger::trade::operation::{Driver, Item, Operation, Schedule, Sequence, Splits, Task};
-use gritledger::trade::pricing::{Luck, Offer, Stocking, price};
+use gritledger::trade::plan::Machine;
+use gritledger::trade::pricing::{Luck, LumpSum, Offer, Stocking, price};
 use gritledger::trade::quote::{Line, Quote, Terms};
 use gritledger::trade::rates::{
     Basis, Book, BookRate, FloorClass, Observation, ObservedPart, PriorWeights, RateKind, Rates,
@@ -173,8 +174,18 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
         schedule: None,
         rooms,
         work,
-        others: vec![("disposal".to_owned(), Money::from_minor(4500))],
-        machines: BTreeMap::from([(MACHINE, ("rotary".to_owned(), tariff()))]),
+        others: vec![LumpSum {
+            what: "disposal".to_owned(),
+            cost: Money::from_minor(4500),
+        }],
+        machines: BTreeMap::from([(
+            MACHINE,
+            Machine {
+                id: MACHINE,
+                name: "rotary".to_owned(),
+                tariff: tariff(),
+            },
+        )]),
         items: BTreeMap::new(),
         day_hours: Decimal::from(8),
         start: None,

@@ -16,7 +16,8 @@ use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     refuse, typed,
 };
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Decimal, plain};
+use crate::trade::pricing::LumpSum;
 use crate::trade::quote::{Line, Quote};
 
 /// Manage quotes: what a floor will cost and what it is offered for
@@ -368,7 +369,7 @@ fn read_option(text: &str) -> Result<OptionRequest> {
 }
 
 /// Reads a lump cost: `disposal=45.00`.
-fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
+fn lump(ledger: &Ledger, text: &str) -> Result<LumpSum> {
     let Some((what, amount)) = text
         .rsplit_once('=')
         .filter(|(what, _)| !what.trim().is_empty())
@@ -377,11 +378,14 @@ fn lump(ledger: &Ledger, text: &str) -> Result<(String, Money)> {
             .hint("--other \"disposal=45\"")
             .into());
     };
-    let amount = ledger.currency().parse(amount)?;
-    if amount.is_negative() {
+    let cost = ledger.currency().parse(amount)?;
+    if cost.is_negative() {
         refuse!("a lump cost is not below zero: `{text}`");
     }
-    Ok((what.trim().to_owned(), amount))
+    Ok(LumpSum {
+        what: what.trim().to_owned(),
+        cost,
+    })
 }
 
 fn send(context: &Context, args: &SendArgs) -> Result<()> {

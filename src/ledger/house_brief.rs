@@ -491,14 +491,6 @@ pub(super) fn places_of(house: &House, rooms: &[RoomId]) -> Places {
 }
 
 fn machines_of(offer: &Offer, ids: &[MachineId]) -> Vec<Machine> {
-    let known = ids
-        .iter()
-        .filter_map(|id| Some((*id, offer.machines.get(id)?)));
-    known
-        .map(|(id, (name, tariff))| Machine {
-            id,
-            name: name.clone(),
-            tariff: tariff.clone(),
-        })
-        .collect()
+    let known = ids.iter().filter_map(|id| offer.machines.get(id));
+    known.cloned().collect()
 }

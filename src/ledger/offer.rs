@@ -11,7 +11,8 @@ use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::cautions::cautions;
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
-use crate::trade::pricing::{Luck, Offer, Stocking, seed_of};
+use crate::trade::plan::Machine;
+use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
 use crate::trade::quote::{Quote, Terms, WorkLine};
 use crate::trade::rates::Rates;
 use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
@@ -37,8 +38,8 @@ pub struct DraftRequest {
     pub start: Option<NaiveDate>,
     /// Whose wage prices the hours; `None`: the mean of the active workers.
     pub worker: Option<String>,
-    /// Lump sums: what for, and how much.
-    pub others: Vec<(String, Money)>,
+    /// What is paid for at once.
+    pub others: Vec<LumpSum>,
     /// The quote that this is another version of.
     pub revises: Option<QuoteId>,
     /// The job that this is a variation of.
@@ -132,7 +133,12 @@ impl Ledger {
         let machines = self
             .machines()?
             .into_iter()
-            .map(|machine| (machine.id, (machine.name, machine.tariff)));
+            .map(|machine| Machine {
+                id: machine.id,
+                name: machine.name,
+                tariff: machine.tariff,
+            })
+            .map(|machine| (machine.id, machine));
         let settings = self.settings()?;
         let offer = Offer {
             sequence: names.0,

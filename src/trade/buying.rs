@@ -1,7 +1,7 @@
 //! Buying: the cheapest packs and cans that hold what is needed.
 //!
-//! Need = area × coats ÷ spread, and what is bought is the cheapest cover of pack sizes that holds at least
-//! as much ([`Shelf`], on the [`Stairs`] of `cover`): exact for every need up to the one it was made for.
+//! A need of finish is area × coats ÷ spread. What is bought for a need are the cheapest packs that hold at least as much
+//! ([`Shelf`], on the [`Stairs`] of `cover`).
 
 use rust_decimal::prelude::ToPrimitive;
 use thiserror::Error;
@@ -15,7 +15,7 @@ use crate::trade::cutting::{Aim, CuttingList, Stick, Stock, cut};
 /// Millionths in a unit.
 const MICRO: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
 
-/// Most covers that are looked at: of more packs than anybody carries.
+/// Most covers that are looked at; a need that takes more is of more packs than anybody carries.
 const MOST_COVERS: usize = 200_000;
 
 /// A size that an item is sold in.
@@ -75,7 +75,7 @@ pub enum BuyError {
     TooMany,
 }
 
-/// An item's packs, worked out for every need up to one.
+/// An item's packs, and which of them are cheapest for every need up to a largest one.
 #[derive(Clone, Debug)]
 pub struct Shelf {
     packs: Vec<PackSize>,
@@ -252,8 +252,8 @@ fn sizes(packs: &[PackSize]) -> Option<Vec<i64>> {
     packs.iter().map(|pack| micro(pack.size)).collect()
 }
 
-/// Rounds a need to whole sets of a size, as sets are counted when they are used: to the nearest, and one at least if any
-/// is needed.
+/// Rounds a need to whole sets of a size, as sets are counted when they are used: to the nearest number of them, and to one
+/// at least, if anything is needed.
 pub fn whole_sets(units: Decimal, size: u32) -> Decimal {
     if units <= Decimal::ZERO {
         return Decimal::ZERO;

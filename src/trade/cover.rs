@@ -1,10 +1,10 @@
 //! The cheapest way to have enough, in steps that are sold whole: packs for a quantity, periods for a rental.
 //!
-//! [`Stairs`] are all covers worth having: none is at least as dear and reaches no further than another. They are found
-//! in order of price, each from an earlier one by one more pack or period (Dijkstra 1959). A cover that a cheaper one
-//! outreaches is left out: whatever is added to it can be added to the cheaper one instead, as long as the same pack or
-//! period, added to the cover that reaches further, never ends earlier. So the stairs are exact, and one climb answers
-//! every need up to the top.
+//! [`Stairs`] are all covers worth having: a cover is left out if another one costs no more and reaches as far. They are
+//! found in order of price, each from an earlier one by one more pack or period (Dijkstra 1959). Leaving covers out loses
+//! nothing: whatever is added to one of them can be added to the other one instead, as long as the same pack or period,
+//! added to the cover that reaches further, never ends earlier. So the stairs are exact, and one climb answers every need
+//! up to the top.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;

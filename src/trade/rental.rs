@@ -12,8 +12,8 @@
 //! the dates are known; when only the number of days is, no weekend is counted on. The damage waiver is a percentage of
 //! the charge; cleaning is a flat fee for each rental.
 //!
-//! A plan starts from the hours that a machine runs: full working days, and for what is left a half day, if it fits into
-//! one, else a day more. It is out from the morning of the first day to the morning after the last.
+//! A plan starts from the hours that a machine runs. They make full working days; what is left makes a half day, if that is
+//! long enough, else one day more. The machine is out from the morning of the first day to the morning after the last.
 
 use std::collections::BTreeSet;
 
@@ -39,7 +39,7 @@ const WEEKEND_FROM: i64 = 15;
 /// The hour on Monday until which it holds.
 const WEEKEND_UNTIL: i64 = 9;
 
-/// The longest rental that is planned: two years.
+/// The longest rental that is planned or charged: two years.
 pub const MOST_DAYS: u32 = 730;
 
 closed_set! {
@@ -139,7 +139,7 @@ impl Need {
         Need(count)
     }
 
-    /// Returns the need of that many days, rounded up to half days; `None`: it is below zero, or longer than anybody
+    /// Returns the need of that many days, rounded up to half days; `None`: they are below zero, or longer than anybody
     /// rents.
     pub fn days(days: Decimal) -> Option<Need> {
         let half_days = (days * Decimal::TWO).ceil().to_u32()?;
@@ -147,8 +147,8 @@ impl Need {
         (need <= Need::LONGEST).then_some(need)
     }
 
-    /// Returns what a machine's hours need at the firm's hours in a working day; what is left after full days is a half
-    /// day if it fits into one. The longest rental is the most that is planned.
+    /// Returns what a machine's hours need, at the firm's hours in a working day: full days, and for what is left a half
+    /// day, if that is long enough, else one day more; never more than the longest rental.
     pub fn for_hours(hours: Decimal, day_hours: Decimal) -> Need {
         let days = (hours / day_hours).floor();
         let left = hours - days * day_hours;
@@ -171,7 +171,7 @@ impl Need {
         Decimal::from(self.0) / Decimal::TWO
     }
 
-    /// Returns the rental days that begin: a started one counts whole.
+    /// Returns how many rental days begin; each counts whole.
     pub fn begun(self) -> u32 {
         self.0.div_ceil(2)
     }
@@ -283,7 +283,7 @@ fn left_of_weekend(at: NaiveDateTime) -> Option<i64> {
 
 fn morning(day: NaiveDate) -> NaiveDateTime {
     day.and_hms_opt(MORNING, 0, 0)
-        .unwrap_or_else(|| day.and_time(NaiveTime::MIN))
+        .expect("the morning is an hour of the day")
 }
 
 /// A rental as it is planned.
@@ -340,7 +340,7 @@ impl Away {
         Yard::new(tariff, Some(self.out), self.minutes).cover_minutes(self.minutes)
     }
 
-    /// Returns its rental days, each as long as it lasted.
+    /// Returns its rental days; the last one may be shorter than 24 hours.
     pub fn days(&self) -> Vec<RentalDay> {
         let begun = (self.minutes + DAY - 1) / DAY;
         let days = (0..begun).map(|day| RentalDay {
@@ -351,7 +351,7 @@ impl Away {
     }
 }
 
-/// A rental day: 24 hours from the hour at which the machine went out, or what was left of them.
+/// A rental day: the 24 hours from the time of day at which the machine went out, or the part of them until it came back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct RentalDay {
     /// When it began.
@@ -368,7 +368,7 @@ impl RentalDay {
         }
     }
 
-    /// Returns the dates whose work it served: the one on which it began, and the next, if it lasted to noon of it.
+    /// Returns the dates whose work it served: the one on which it began, and the next one, if it lasted beyond its noon.
     pub fn dates(&self) -> Vec<NaiveDate> {
         let began_on = self.began.date();
         let next = began_on + Days::new(1);

@@ -37,9 +37,9 @@ pub(super) fn model(
         model: Model {
             operations: subjects.operations.len(),
             machines: machines
-                .map(|machine| machine_model(machine, offer))
+                .map(|rented| machine_model(rented, offer))
                 .collect(),
-            items: items.map(|item| item_model(item, offer, costs)).collect(),
+            items: items.map(|used| item_model(used, offer, costs)).collect(),
             rooms: match offer.rooms.len() {
                 1 => 0,
                 rooms => rooms,
@@ -53,31 +53,32 @@ pub(super) fn model(
     Ok(drawing.model)
 }
 
-fn machine_model(machine: &RentedMachine<'_>, offer: &Offer) -> MachineModel {
+fn machine_model(rented: &RentedMachine<'_>, offer: &Offer) -> MachineModel {
     MachineModel {
-        totals: yard_totals(machine, offer),
+        totals: yard_totals(rented, offer),
         day_hours: offer.day_hours,
     }
 }
 
-/// Returns what the yard asks for each number of half days that may come; what is planned is paid for whatever comes.
-fn yard_totals(machine: &RentedMachine<'_>, offer: &Offer) -> Vec<Money> {
+/// Returns what the yard asks for each number of half days that may come. A rental that is planned is paid for as it was
+/// planned, whatever comes, and is a line of its own: the draws have nothing to ask for.
+fn yard_totals(rented: &RentedMachine<'_>, offer: &Offer) -> Vec<Money> {
     if offer.rentals.is_some() {
         return vec![Money::ZERO];
     }
-    let expected = Need::for_hours(machine.hours, offer.day_hours).begun();
+    let expected = Need::for_hours(rented.hours, offer.day_hours).begun();
     let days = Decimal::from(expected * TIMES_EXPECTED + MORE_DAYS);
     let most = Need::days(days).unwrap_or(Need::LONGEST);
-    Yard::planned(machine.tariff, offer.start, most).totals()
+    Yard::planned(&rented.machine.tariff, offer.start, most).totals()
 }
 
-fn item_model(item: &UsedItem<'_>, offer: &Offer, costs: UnitCosts) -> ItemModel {
-    let supply = offer.items.get(&item.item.id);
+fn item_model(used: &UsedItem<'_>, offer: &Offer, costs: UnitCosts) -> ItemModel {
+    let supply = offer.items.get(&used.item.id);
     ItemModel {
         opened: supply
             .filter(|supply| !supply.kept)
             .map(|supply| supply.packs.clone()),
-        unit_cost: costs.of(item.item),
+        unit_cost: costs.of(used.item),
     }
 }
 
@@ -157,7 +158,7 @@ struct Drawing<'a> {
     rates: &'a Rates,
     costs: UnitCosts,
     model: Model,
-    /// How many times over an operation may turn up in a room, as far as the work was gone through.
+    /// How many times over an operation may turn up in a room, in the work that was gone through so far.
     times: BTreeMap<(&'a str, OperationId), usize>,
 }
 

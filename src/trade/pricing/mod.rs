@@ -4,9 +4,8 @@
 //! whole may cost, and with it what only the whole decides: rentals, which are paid by the period and not by the hour,
 //! and what is left in cans that don't keep. Those two are lines of their own, at their mean.
 //!
-//! The expected cost is the sum of the lines. The mean of the draws misses it by the luck of finitely many draws and by
-//! the rounding of the lines, and all quantiles with it; they are moved by that difference, so that a contingency is
-//! about risk alone.
+//! The expected cost is the sum of the lines. The mean of the draws differs from it a little: there are only so many draws,
+//! and lines are rounded. All draws are moved by that difference, so that what is added for risk is for risk alone.
 
 mod drawing;
 mod outlook;
@@ -25,10 +24,9 @@ use crate::money::{Currency, Decimal, Money, product};
 use crate::trade::buying::{BuyError, PackSize};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
-use crate::trade::plan::Rental;
+use crate::trade::plan::{Machine, Rental};
 use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
 use crate::trade::rates::Rates;
-use crate::trade::rental::Tariff;
 use crate::trade::simulate::{Draws, Model};
 use crate::trade::takeoff::{MeasuredRoom, Work};
 use crate::trade::{ItemId, MachineId, RoomId};
@@ -44,17 +42,17 @@ pub struct Offer {
     pub rooms: Vec<MeasuredRoom>,
     /// The take-off.
     pub work: Vec<Work>,
-    /// Lump sums of money: what for, and how much.
-    pub others: Vec<(String, Money)>,
-    /// The machines of the book: name and tariff.
-    pub machines: BTreeMap<MachineId, (String, Tariff)>,
+    /// What is paid for at once.
+    pub others: Vec<LumpSum>,
+    /// The machines of the book.
+    pub machines: BTreeMap<MachineId, Machine>,
     /// The items of the book, as they are bought.
     pub items: BTreeMap<ItemId, Supply>,
     /// Machine hours in a working day.
     pub day_hours: Decimal,
     /// When the work begins; `None`: not known yet, and no weekend rate is counted on.
     pub start: Option<NaiveDate>,
-    /// When machines go out and back, if that is planned; `None`: as long as their hours take.
+    /// When machines go out and back, if that is planned; `None`: each is rented for as long as its hours take.
     pub rentals: Option<Vec<Rental>>,
     /// Cautions that apply.
     pub cautions: Vec<Caution>,
@@ -62,8 +60,17 @@ pub struct Offer {
     pub terms: Terms,
     /// How to draw.
     pub luck: Luck,
-    /// How sure it is to be that enough is bought.
+    /// With what chance enough is to be bought.
     pub stocking: Stocking,
+}
+
+/// A cost that no rate knows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LumpSum {
+    /// What it is for.
+    pub what: String,
+    /// How much it is.
+    pub cost: Money,
 }
 
 /// How an item is bought.
@@ -82,11 +89,11 @@ pub struct Supply {
 pub struct Luck {
     /// How many times; above zero.
     pub draws: u32,
-    /// What the luck is drawn from.
+    /// What its random numbers follow from.
     pub seed: u64,
 }
 
-/// How sure it is to be that enough of an item is at hand, as fractions of one.
+/// With what chance enough of an item is to be at hand, as fractions of one.
 #[derive(Clone, Copy, Debug)]
 pub struct Stocking {
     /// Of items whose unopened packs can be handed back.
@@ -117,7 +124,7 @@ pub enum PriceError {
     },
 }
 
-/// Returns the number that a quote's luck is drawn from: the same words give the same luck, on every machine.
+/// Returns the number that a quote's random numbers follow from: the same words give the same ones, on every machine.
 pub fn seed_of(words: &str) -> u64 {
     digest(&[words])
 }
@@ -157,7 +164,7 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
     Ok(Priced { quote, outlook })
 }
 
-/// Returns what work for the whole job costs each time that a phase is set up for, overhead on its labour included.
+/// Returns what setting up costs, once for each phase: all work that belongs to no room, overhead on its labour included.
 pub fn set_up_cost(offer: &Offer, currency: Currency) -> Money {
     let set_up = offer.work.iter().filter(|work| work.room.is_none());
     let costs = set_up.map(|work| {
@@ -186,7 +193,7 @@ struct Costing<'a> {
     draws: Draws,
     lines: Vec<Line>,
     expected: Money,
-    /// What all draws are moved by: lumps, the rounding of the lines, and the luck of finitely many draws.
+    /// What all draws are moved by, so that their mean is the expected cost. Most of it is lump sums, which aren't drawn.
     moved: Money,
 }
 
@@ -212,7 +219,7 @@ impl<'a> Costing<'a> {
         });
         lines.extend(subjects.opened_lines(&draws));
         let others = offer.others.iter().cloned();
-        lines.extend(others.map(|(what, cost)| Line::Other { what, cost }));
+        lines.extend(others.map(|LumpSum { what, cost }| Line::Other { what, cost }));
         let labour: Money = lines.iter().map(labour_of).sum();
         let overhead = labour.times(terms.overhead);
         if !overhead.is_zero() {
@@ -264,10 +271,10 @@ impl<'a> Costing<'a> {
     }
 
     /// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and
-    /// rentals. A lump sum is for the house: it comes once, whosever price it is in.
+    /// rentals. A lump sum comes once, in the price of the first room.
     fn room_by_room(&self, offer: &Offer) -> Money {
         let terms = &offer.terms;
-        let lumps: Money = offer.others.iter().map(|(_, cost)| *cost).sum();
+        let lumps: Money = offer.others.iter().map(|other| other.cost).sum();
         let alone = offer.rooms.iter().enumerate().map(|(place, room)| {
             let own = |line: &&Line| {
                 matches!(line, Line::Work(_)) && line.room().is_none_or(|id| id == room.id)

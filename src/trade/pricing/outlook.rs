@@ -20,23 +20,21 @@ impl Subjects<'_> {
     pub(super) fn planned_rentals(&self, draws: &Draws, offer: &Offer) -> Vec<PlannedRental> {
         let machines = self.machines.iter().enumerate();
         machines
-            .map(|(place, machine)| {
-                let RentedMachine {
-                    id, name, tariff, ..
-                } = machine;
+            .map(|(place, RentedMachine { machine, .. })| {
                 let hours = draws.machine_hours_at(place, offer.terms.confidence);
+                let need = Need::for_hours(hours, offer.day_hours);
                 PlannedRental {
-                    machine: *id,
-                    name: (*name).to_owned(),
+                    machine: machine.id,
+                    name: machine.name.clone(),
                     hours,
-                    plan: Plan::new(tariff, Need::for_hours(hours, offer.day_hours), offer.start),
+                    plan: Plan::new(&machine.tariff, need, offer.start),
                 }
             })
             .filter(|rental| rental.hours > Decimal::ZERO)
             .collect()
     }
 
-    /// Returns what to rent as it was planned; the machine's hours at the confidence are shared out by days.
+    /// Returns what to rent as it was planned. A machine's hours at the confidence are shared out over its rentals by days.
     pub(super) fn dated_rentals(
         &self,
         draws: &Draws,
@@ -93,8 +91,8 @@ impl Subjects<'_> {
             ..risk(operation.name.clone(), cause)
         });
         let machines = self.machines.iter();
-        let machines =
-            machines.map(|machine| risk(format!("rental of {}", machine.name), Cause::Rental));
+        let machines = machines
+            .map(|rented| risk(format!("rental of {}", rented.machine.name), Cause::Rental));
         let items = self.items.iter();
         let items = items.map(|used| risk(format!("opened {}", used.item.name), Cause::Pack));
         // In the order of the shares.
@@ -122,7 +120,7 @@ fn risk(operation: String, cause: Cause) -> Risk {
     }
 }
 
-/// Returns how sure it is to be that enough of an item is at hand.
+/// Returns with what chance enough of an item is to be at hand.
 fn confidence_of(supply: Option<&Supply>, offer: &Offer) -> Decimal {
     match supply.is_some_and(|supply| supply.returnable) {
         true => offer.stocking.returnable,
@@ -156,13 +154,13 @@ fn in_sets(units: Decimal, users: &[&Operation]) -> Decimal {
     let Some(Some(first)) = sizes.next() else {
         return units;
     };
-    // Operations that change different sets of one item: what is needed is counted one by one.
+    // Where operations change the same item in sets of different sizes, the need is rounded to single units.
     let all_alike = sizes.all(|size| size == Some(first));
     whole_sets(units, if all_alike { first } else { 1 })
 }
 
-/// Returns shares as percents of one decimal that sum to 100: the largest remainders are rounded up. A part that moves
-/// against the whole takes no risk, and has none.
+/// Returns shares as percents of one decimal that sum to 100: the largest remainders are rounded up. A part that tends to
+/// be cheap when the whole is dear has a share below zero, which counts as none.
 fn percents(shares: &[Decimal]) -> Vec<Decimal> {
     let steps = Decimal::from(100 * 10_i64.pow(SHARE_DECIMALS));
     let total: Decimal = shares.iter().map(|share| (*share).max(Decimal::ZERO)).sum();

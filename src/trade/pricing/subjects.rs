@@ -4,7 +4,7 @@
 use super::{Offer, PriceError};
 use crate::money::{Decimal, Money, round};
 use crate::trade::operation::{Item, Operation};
-use crate::trade::plan::Rental;
+use crate::trade::plan::{Machine, Rental};
 use crate::trade::quote::Line;
 use crate::trade::rental::Tariff;
 use crate::trade::simulate::{Draws, MeanRental};
@@ -21,9 +21,7 @@ pub(super) struct Subjects<'a> {
 
 /// A machine that is rented for a job.
 pub(super) struct RentedMachine<'a> {
-    pub(super) id: MachineId,
-    pub(super) name: &'a str,
-    pub(super) tariff: &'a Tariff,
+    pub(super) machine: &'a Machine,
     /// The hours expected of it.
     pub(super) hours: Decimal,
 }
@@ -54,15 +52,13 @@ impl<'a> Subjects<'a> {
         let Some(id) = work.operation.machine else {
             return;
         };
-        let Some((name, tariff)) = offer.machines.get(&id) else {
+        let Some(machine) = offer.machines.get(&id) else {
             return;
         };
         match self.machine(id) {
             Some(place) => self.machines[place].hours += work.hours,
             None => self.machines.push(RentedMachine {
-                id,
-                name,
-                tariff,
+                machine,
                 hours: work.hours,
             }),
         }
@@ -89,7 +85,8 @@ impl<'a> Subjects<'a> {
     }
 
     pub(super) fn machine(&self, id: MachineId) -> Option<usize> {
-        self.machines.iter().position(|machine| machine.id == id)
+        let mut machines = self.machines.iter();
+        machines.position(|rented| rented.machine.id == id)
     }
 
     pub(super) fn item(&self, id: ItemId) -> Option<usize> {
@@ -100,14 +97,14 @@ impl<'a> Subjects<'a> {
     pub(super) fn rental_lines(&self, draws: &Draws) -> Vec<Line> {
         let machines = self.machines.iter().enumerate();
         machines
-            .map(|(place, machine)| {
+            .map(|(place, RentedMachine { machine, .. })| {
                 let mean = draws.rental(place);
                 Line::Rental {
                     machine: machine.id,
-                    name: machine.name.to_owned(),
+                    name: machine.name.clone(),
                     days: round(mean.days, 2),
                     cost: mean.cost,
-                    once: once_of(machine.tariff, &mean),
+                    once: once_of(&machine.tariff, &mean),
                     tariff: machine.tariff.clone(),
                 }
             })
@@ -140,7 +137,8 @@ fn add_once<'a>(operations: &mut Vec<&'a Operation>, operation: &'a Operation) {
     }
 }
 
-/// Returns what of a mean cost is waiver and cleaning: cleaning as often as the machine is rented, the waiver on the rest.
+/// Returns how much of a mean cost is waiver and cleaning. Cleaning is paid in those draws in which the machine is rented
+/// at all; the rest is periods and the waiver on them.
 fn once_of(tariff: &Tariff, mean: &MeanRental) -> Money {
     let periods_and_waiver = mean.cost - tariff.cleaning.times(mean.chance);
     let with_waiver = Decimal::ONE_HUNDRED + tariff.waiver_percent;
@@ -168,13 +166,13 @@ pub(super) fn planned_rental_lines(rentals: &[Rental], offer: &Offer) -> Vec<Lin
                 *cost += cover.total();
                 *once += cover.once();
             }
-            (None, Some((_, tariff))) => lines.push(Line::Rental {
+            (None, Some(machine)) => lines.push(Line::Rental {
                 machine: rental.machine,
                 name: rental.name.clone(),
                 days: Decimal::from(rental.days()),
                 cost: cover.total(),
                 once: cover.once(),
-                tariff: tariff.clone(),
+                tariff: machine.tariff.clone(),
             }),
             (None, None) => {}
         }
