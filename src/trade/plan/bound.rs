@@ -13,6 +13,9 @@
 //! Where only so many rooms can be emptied at once, each room bears that share of what its phase costs once instead, and
 //! the machines are out for the days of the group that takes longest; whichever comes to more is the bound. From what is
 //! lost, the most goes off that can be saved on nights when the household is away anyway.
+//!
+//! Of 40 drawn houses of 14 rooms the bound is 38 % below the plan on average; without any one of these parts it is at
+//! least 43 % below, and up to 67 % (`benches/README.md`).
 
 use super::Places;
 use super::rest::{Least, NEVER, Rest, least_of_rests};

@@ -475,9 +475,6 @@ fn best(
         work.allow(FOR_NIGHTS);
         best.plan = found.or_else(|| good_plan_by_nights(search, rooms));
     }
-    if best.plan.is_none() {
-        best.bound = bound::least_of_all(search, rooms);
-    }
     best
 }
 
