@@ -1,25 +1,27 @@
 //! What any plan costs at least, for more rooms than every plan can be tried for.
 //!
-//! Seen in some of the rooms only, a plan of the house is a plan of those rooms: fewer of them take no longer, close no
-//! more, and keep nobody from more. So the rooms are divided into groups small enough to try all their phases, and each
-//! group bears what is surely its own:
+//! Leave some rooms out of a plan of the house, and a plan of the others remains, which takes no longer and closes no more.
+//! So the rooms are divided into groups small enough to try all their phases, and each group bears what is surely its own:
 //!
 //! * **closed rooms** by the least days on which its part of a phase closes them, in a calendar without weekends;
 //! * **what a phase costs once** (set-up, a day of the coats' machines) and **the sanding machines** by the group's share of
-//!   all rooms: for its parts alone they would be out for no longer;
-//! * **nights away** in one group alone, the one with the rooms that by themselves keep somebody from bed: every phase
-//!   with such a room takes at least the nights that its drying takes.
+//!   all rooms: a group with a quarter of the rooms bears a quarter of what a plan of it alone takes, which is no more
+//!   than a quarter of what a plan of the house takes;
+//! * **nights away** in one group alone, the one whose rooms by themselves close what must stay in use: every phase with
+//!   such a room takes at least the nights that its drying takes.
 //!
-//! Where only so many rooms can be emptied at once, each room bears that share of what its phase costs once instead, and
-//! the machines are out for the days of the group that takes longest; whichever comes to more is the bound. From what is
-//! lost, the most goes off that can be saved on nights when the household is away anyway.
+//! Where at most four rooms, say, can be emptied at once, there is a second bound: each room bears a quarter of what its
+//! phase costs once, and the machines are out for the days of the group that takes longest. The higher of the two counts.
+//! What the household loses is lowered by the most that it can save while it is away anyway; where that is too much, the
+//! bound is what a plan costs without any loss.
 //!
 //! Of 40 drawn houses of 14 rooms the bound is 38 % below the plan on average; without any one of these parts it is at
 //! least 43 % below, and up to 67 % (`benches/README.md`).
 
 use super::Places;
+use super::facts::{Obstacle, least_closed, least_nights_at_any_hour};
 use super::rest::{Least, NEVER, Rest, least_of_rests};
-use super::search::{Obstacle, Search, least_closed, least_nights_at_any_hour};
+use super::search::Search;
 use crate::money::Money;
 
 /// Rooms, or rooms that go together, in a group at most.
@@ -31,7 +33,7 @@ struct PhasePart {
     rooms: i64,
     /// For every phase, however many rooms it has.
     once: i64,
-    /// What is lost by it if nobody is away: by closed rooms, and by nights.
+    /// What is lost by it if nobody is away: by closed rooms, and by nights on which a keep fails.
     closed: i64,
     nights: i64,
     /// What it takes of the sanding machines, and until the next.
@@ -39,7 +41,7 @@ struct PhasePart {
 }
 
 impl PhasePart {
-    /// Returns what is lost by it alone.
+    /// Returns what is lost by it, nights included or not.
     fn own(&self, with_nights: bool) -> i64 {
         self.closed + if with_nights { self.nights } else { 0 }
     }
@@ -119,7 +121,8 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<PhasePart> {
     })
 }
 
-/// Returns the least of all units of a group, each part of a phase taken as it is asked; nothing, if there is no plan of them.
+/// Returns the least that a plan of a whole group costs, where each part of a phase counts as it is taken; 0, if there is
+/// no plan.
 fn least_of_group(
     parts: &[Option<PhasePart>],
     prices: &[i64],

@@ -15,6 +15,7 @@
 //! * the furniture, after the days that the schedule states, and the full cure.
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
 use thiserror::Error;
@@ -33,6 +34,60 @@ const BEGINS: i64 = MORNING as i64 * HOUR;
 
 /// A date, as days of the common era: cheap to count with.
 pub(super) type Day = i32;
+
+/// A moment: a day, and a minute of the clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(super) struct Moment {
+    pub(super) day: Day,
+    pub(super) minute: i64,
+}
+
+impl Moment {
+    /// A moment that never comes.
+    pub(super) const NEVER: Moment = Moment {
+        day: Day::MAX,
+        minute: 0,
+    };
+
+    /// Returns the moment at which a day begins.
+    pub(super) fn midnight(day: Day) -> Moment {
+        Moment { day, minute: 0 }
+    }
+
+    /// Returns the moment so many minutes later.
+    fn later(self, minutes: i64) -> Moment {
+        let minute = self.minute + minutes;
+        let days = i32::try_from(minute.div_euclid(DAY)).unwrap_or(i32::MAX / 2);
+        Moment {
+            day: self.day + days,
+            minute: minute.rem_euclid(DAY),
+        }
+    }
+
+    /// Returns the moment as it is told.
+    pub(super) fn told(self) -> NaiveDateTime {
+        date(self.day).and_time(NaiveTime::MIN) + TimeDelta::minutes(self.minute)
+    }
+}
+
+/// Days, from a first to a last one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Span {
+    pub(super) first: Day,
+    pub(super) last: Day,
+}
+
+impl Span {
+    /// Tells whether a day is one of them.
+    pub(super) fn has(self, day: Day) -> bool {
+        (self.first..=self.last).contains(&day)
+    }
+
+    /// Returns the days one by one.
+    pub(super) fn days(self) -> RangeInclusive<Day> {
+        self.first..=self.last
+    }
+}
 
 /// When the crew works.
 #[derive(Clone, Debug)]
@@ -140,19 +195,18 @@ pub struct Stretch {
 pub(super) struct Times {
     /// The last day before the coats; the first day, if nothing comes before them.
     pub(super) last_sanding: Day,
-    /// The day on which something begins to harden, and the one on which work goes on.
-    pub(super) hardening: Option<(Day, Day)>,
-    /// The day of the first coat, and the minute of the clock at which it begins.
-    pub(super) first_coat: Option<Day>,
-    pub(super) first_coat_minute: i64,
+    /// From the day on which something begins to harden to the one on which work goes on.
+    pub(super) hardening: Option<Span>,
+    /// When the first coat begins.
+    pub(super) first_coat: Option<Moment>,
     /// The day of the last coat.
     pub(super) last_coat: Option<Day>,
-    /// The first and the last day on which coats take machines.
-    pub(super) coat_machines: Option<(Day, Day)>,
-    /// From when the floor is walked on: day and minute of the clock.
-    pub(super) light_use: (Day, i64),
-    /// When the crew is done: day and minute of the clock.
-    pub(super) done: (Day, i64),
+    /// From the first day to the last on which machines are used that coats take.
+    pub(super) coat_machines: Option<Span>,
+    /// From when the floor is walked on.
+    pub(super) light_use: Moment,
+    /// When the crew is done.
+    pub(super) done: Moment,
     /// The day on which the furniture is back.
     pub(super) furniture: Day,
     /// The day of the full cure.
@@ -163,29 +217,32 @@ impl Times {
     /// Tells whether a day is spent waiting for something to harden.
     pub(super) fn waits_on(&self, day: Day) -> bool {
         self.hardening
-            .is_some_and(|(from, until)| from < day && day < until)
+            .is_some_and(|wait| wait.first < day && day < wait.last)
     }
 
-    /// Returns the days on which a coat closes the floor at some time of the working day, first and last.
-    pub(super) fn wet_days(&self) -> Option<(Day, Day)> {
-        let (day, minute) = self.light_use;
+    /// Returns the days on which a coat closes the floor at some time of the working day.
+    pub(super) fn wet_days(&self) -> Option<Span> {
+        let Moment { day, minute } = self.light_use;
         let last = if minute > BEGINS { day } else { day - 1 };
-        self.first_coat.map(|first| (first, last.max(first)))
+        let first = self.first_coat?.day;
+        Some(Span {
+            first,
+            last: last.max(first),
+        })
     }
 
-    /// Returns the nights in which a coat closes the floor, by the day on which they begin, first and last.
-    pub(super) fn wet_nights(&self) -> Option<(Day, Day)> {
-        let (day, minute) = self.light_use;
+    /// Returns the nights in which a coat closes the floor, by the day on which they begin.
+    pub(super) fn wet_nights(&self) -> Option<Span> {
+        let Moment { day, minute } = self.light_use;
         let in_the_night = minute > i64::from(EVENING) * HOUR;
         let last = if in_the_night { day } else { day - 1 };
-        let first = self.first_coat.filter(|first| *first <= last);
-        first.map(|first| (first, last))
+        let first = self.first_coat?.day;
+        (first <= last).then_some(Span { first, last })
     }
 
     /// Returns the same nights, one by one.
     pub(super) fn nights(&self) -> impl Iterator<Item = Day> + use<> {
-        let nights = self.wet_nights().into_iter();
-        nights.flat_map(|(first, last)| first..=last)
+        self.wet_nights().into_iter().flat_map(Span::days)
     }
 }
 
@@ -225,9 +282,37 @@ pub(super) struct Table {
     day: i64,
 }
 
-/// A time in a working day: the day, and minutes of labour since it began.
+/// A time in a working day.
 #[derive(Clone, Copy)]
-struct LabourTime(Day, i64);
+struct LabourTime {
+    day: Day,
+    /// Minutes of labour since the day began.
+    labour: i64,
+}
+
+impl LabourTime {
+    /// Returns the morning of a working day.
+    fn morning(day: Day) -> LabourTime {
+        LabourTime { day, labour: 0 }
+    }
+}
+
+/// What comes before the coats, done.
+struct Sanded {
+    ends: LabourTime,
+    /// The last day on which something of it is done.
+    last: Day,
+    hardening: Option<Span>,
+}
+
+/// The coats, laid.
+struct Coated {
+    first: Option<Moment>,
+    last: Option<Day>,
+    /// From the first day to the last on which they take machines.
+    machines: Option<Span>,
+    ends: LabourTime,
+}
 
 impl Table {
     /// Tells whether the crew works on a day.
@@ -261,23 +346,39 @@ impl Table {
         }
     }
 
-    /// Returns the minute of the clock at a place in a working day.
-    fn clock(&self, labour: i64) -> i64 {
+    /// Returns the moment of a time in a working day.
+    fn moment(&self, at: LabourTime) -> Moment {
         // The crew is never early: part minutes count whole.
-        BEGINS + (labour * self.day + self.crew - 1) / self.crew
+        let minutes = (at.labour * self.day + self.crew - 1) / self.crew;
+        Moment {
+            day: at.day,
+            minute: BEGINS + minutes,
+        }
     }
 
-    /// Returns the first place in a working day that isn't before a moment.
-    fn place(&self, (day, minute): (Day, i64)) -> LabourTime {
+    /// Returns the first time in a working day that isn't before a moment.
+    fn from(&self, Moment { day, minute }: Moment) -> LabourTime {
         if !self.works(day) {
-            return LabourTime(self.working_from(day + 1), 0);
+            return self.next_morning(day);
         }
         let labour = ((minute - BEGINS).max(0) * self.crew + self.day - 1) / self.day;
-        if labour < self.crew {
-            LabourTime(day, labour)
-        } else {
-            LabourTime(self.working_from(day + 1), 0)
+        match labour < self.crew {
+            true => LabourTime { day, labour },
+            false => self.next_morning(day),
         }
+    }
+
+    /// Returns the morning of the first working day after a day.
+    fn next_morning(&self, day: Day) -> LabourTime {
+        LabourTime::morning(self.working_from(day + 1))
+    }
+
+    /// Returns the times of a phase that begins on a working day.
+    ///
+    /// # Errors
+    /// Returns the number of a coat that takes more than a working day.
+    pub(super) fn times(&self, needs: &Needs, start: Day) -> Result<Times, usize> {
+        self.go_through(needs, start, |_, _, _, _| ())
     }
 
     /// Goes through a phase that begins on a working day, and tells of every stretch of work.
@@ -290,75 +391,117 @@ impl Table {
         start: Day,
         mut tell: impl FnMut(Day, Doing, i64, i64),
     ) -> Result<Times, usize> {
-        let first = needs.hardening.map_or(needs.before, |first| first.after);
-        let mut at = self.labour(LabourTime(start, 0), first, Doing::Sand, &mut tell);
-        let (mut last_sanding, mut hardening) = (at.0, None);
-        let finer = needs.before - first;
-        if let Some(Hardening { lasts, .. }) = needs.hardening
-            && (finer > 0 || !needs.coats.is_empty())
-        {
-            at = self.place(later((at.0, self.clock(at.1)), lasts));
-            hardening = Some((last_sanding, at.0));
-            at = self.labour(at, finer, Doing::Sand, &mut tell);
-            if finer > 0 {
-                last_sanding = at.0;
-            }
-        }
-        let (mut first_coat, mut last_coat, mut first_coat_minute) = (None, None, BEGINS);
-        let from_first_day = needs.sands_with_coating_machines && needs.before > 0;
-        let mut coat_machines = from_first_day.then_some((start, last_sanding));
-        let mut dry = (at.0, self.clock(at.1));
-        for (number, coat) in needs.coats.iter().enumerate() {
-            if coat.minutes > self.crew {
-                return Err(number);
-            }
-            if first_coat.is_some() {
-                at = self.place(dry);
-            }
-            if at.1 + coat.minutes > self.crew {
-                at = LabourTime(self.working_from(at.0 + 1), 0);
-            }
-            tell(at.0, Doing::Coat(number), at.1, at.1 + coat.minutes);
-            if first_coat.is_none() {
-                first_coat_minute = self.clock(at.1);
-            }
-            at.1 += coat.minutes;
-            first_coat = first_coat.or(Some(at.0));
-            last_coat = Some(at.0);
-            if coat.by_machine {
-                let first = coat_machines.map_or(at.0, |(first, _)| first);
-                coat_machines = Some((first, at.0));
-            }
-            dry = later((at.0, self.clock(at.1)), coat.recoat);
-        }
-        let ended = (at.0, self.clock(at.1));
-        let light_use = match last_coat {
-            Some(_) => later(ended, needs.light_use),
+        let sanded = self.sand(needs, start, &mut tell);
+        let coated = self.coat(&needs.coats, sanded.ends, &mut tell)?;
+        let ended = self.moment(coated.ends);
+        let light_use = match coated.last {
+            Some(_) => ended.later(needs.light_use),
             None => ended,
         };
         let mut done = light_use;
         if needs.after > 0 {
-            at = self.place(light_use);
-            at = self.labour(at, needs.after, Doing::Trim, &mut tell);
-            done = (at.0, self.clock(at.1));
+            let trimmed = self.labour(self.from(light_use), needs.after, Doing::Trim, &mut tell);
+            done = self.moment(trimmed);
         }
-        let days_after = |days: Option<i64>| Some(last_coat? + i32::try_from(days?).ok()?);
-        let furniture = days_after(needs.furniture_days).unwrap_or(done.0);
+        let days_after = |days: Option<i64>| Some(coated.last? + i32::try_from(days?).ok()?);
+        let furniture = days_after(needs.furniture_days).unwrap_or(done.day);
+        let sands_with = needs.sands_with_coating_machines && needs.before > 0;
+        let coat_machines = match sands_with {
+            true => Some(Span {
+                first: start,
+                last: coated.machines.map_or(sanded.last, |span| span.last),
+            }),
+            false => coated.machines,
+        };
         Ok(Times {
-            last_sanding,
-            hardening,
-            first_coat,
-            first_coat_minute,
-            last_coat,
+            last_sanding: sanded.last,
+            hardening: sanded.hardening,
+            first_coat: coated.first,
+            last_coat: coated.last,
             coat_machines,
             light_use,
             done,
-            furniture: furniture.max(done.0),
+            furniture: furniture.max(done.day),
             cure: days_after(needs.cure_days),
         })
     }
 
-    /// Does so much labour from a place on, day after day, and tells of every stretch of it. Returns where it ends.
+    /// Does what comes before the coats, and waits for what hardens.
+    fn sand(
+        &self,
+        needs: &Needs,
+        start: Day,
+        tell: &mut impl FnMut(Day, Doing, i64, i64),
+    ) -> Sanded {
+        let first = needs.hardening.map_or(needs.before, |first| first.after);
+        let finer = needs.before - first;
+        let ends = self.labour(LabourTime::morning(start), first, Doing::Sand, tell);
+        let sanded = Sanded {
+            ends,
+            last: ends.day,
+            hardening: None,
+        };
+        let Some(Hardening { lasts, .. }) = needs.hardening else {
+            return sanded;
+        };
+        if finer == 0 && needs.coats.is_empty() {
+            return sanded;
+        }
+        let hard = self.from(self.moment(ends).later(lasts));
+        let ends = self.labour(hard, finer, Doing::Sand, tell);
+        Sanded {
+            ends,
+            last: if finer > 0 { ends.day } else { sanded.last },
+            hardening: Some(Span {
+                first: sanded.last,
+                last: hard.day,
+            }),
+        }
+    }
+
+    /// Lays the coats, each as soon as the one below has dried and within a working day.
+    ///
+    /// # Errors
+    /// Returns the number of a coat that takes more than a working day.
+    fn coat(
+        &self,
+        coats: &[Coat],
+        from: LabourTime,
+        tell: &mut impl FnMut(Day, Doing, i64, i64),
+    ) -> Result<Coated, usize> {
+        let mut coated = Coated {
+            first: None,
+            last: None,
+            machines: None,
+            ends: from,
+        };
+        let mut at = from;
+        for (number, coat) in coats.iter().enumerate() {
+            if coat.minutes > self.crew {
+                return Err(number);
+            }
+            if at.labour + coat.minutes > self.crew {
+                at = self.next_morning(at.day);
+            }
+            let ends = LabourTime {
+                labour: at.labour + coat.minutes,
+                ..at
+            };
+            tell(at.day, Doing::Coat(number), at.labour, ends.labour);
+            coated.first = coated.first.or(Some(self.moment(at)));
+            coated.last = Some(at.day);
+            if coat.by_machine {
+                let first = coated.machines.map_or(at.day, |span| span.first);
+                let last = at.day;
+                coated.machines = Some(Span { first, last });
+            }
+            coated.ends = ends;
+            at = self.from(self.moment(ends).later(coat.recoat));
+        }
+        Ok(coated)
+    }
+
+    /// Does so much labour from a time on, day after day, and tells of every stretch of it. Returns when it ends.
     fn labour(
         &self,
         from: LabourTime,
@@ -368,30 +511,26 @@ impl Table {
     ) -> LabourTime {
         let (mut at, mut left) = (from, minutes);
         while left > 0 {
-            if at.1 >= self.crew {
-                at = LabourTime(self.working_from(at.0 + 1), 0);
+            if at.labour >= self.crew {
+                at = self.next_morning(at.day);
             }
-            let part = left.min(self.crew - at.1);
-            tell(at.0, doing, at.1, at.1 + part);
-            at.1 += part;
+            let part = left.min(self.crew - at.labour);
+            tell(at.day, doing, at.labour, at.labour + part);
+            at.labour += part;
             left -= part;
         }
         at
     }
 
     /// Returns the first working day on whose morning a phase can follow one that is done then.
-    pub(super) fn next_start(&self, (day, minute): (Day, i64)) -> Day {
-        self.working_from(if minute > BEGINS { day + 1 } else { day })
+    pub(super) fn next_start(&self, done: Moment) -> Day {
+        let morning = if done.minute > BEGINS {
+            done.day + 1
+        } else {
+            done.day
+        };
+        self.working_from(morning)
     }
-}
-
-/// Returns the moment so many minutes after another.
-fn later((day, minute): (Day, i64), minutes: i64) -> (Day, i64) {
-    let minute = minute + minutes;
-    (
-        day + i32::try_from(minute.div_euclid(DAY)).unwrap_or(i32::MAX / 2),
-        minute.rem_euclid(DAY),
-    )
 }
 
 /// Returns the date that a day is.
@@ -404,253 +543,17 @@ pub(super) fn day(date: NaiveDate) -> Day {
     date.num_days_from_ce()
 }
 
-/// Returns the nights, first and last, in which what is coated on a day is wet until a moment.
-pub(super) fn nights(from: NaiveDate, until: NaiveDateTime) -> Option<(Day, Day)> {
+/// Returns the nights in which what is coated on a day is wet until a moment; `None`: there is none.
+pub(super) fn nights(from: NaiveDate, until: NaiveDateTime) -> Option<Span> {
     let in_the_night = until > until.date().and_time(evening());
     let last = day(until.date()) - i32::from(!in_the_night);
     let first = day(from);
-    (first <= last).then_some((first, last))
+    (first <= last).then_some(Span { first, last })
 }
 
 fn evening() -> NaiveTime {
     NaiveTime::MIN + TimeDelta::hours(i64::from(EVENING))
 }
 
-/// Returns the moment of a day and minute of the clock.
-pub(super) fn moment((day, minute): (Day, i64)) -> NaiveDateTime {
-    date(day).and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minute)
-}
-
 #[cfg(test)]
-pub(super) mod tests {
-    use super::*;
-
-    pub(in crate::trade::plan) fn calendar() -> Calendar {
-        Calendar {
-            working_days: vec![
-                Weekday::Mon,
-                Weekday::Tue,
-                Weekday::Wed,
-                Weekday::Thu,
-                Weekday::Fri,
-            ],
-            holidays: BTreeMap::new(),
-            day: WorkingDay {
-                crew_minutes: 480,
-                day_minutes: 480,
-            },
-        }
-    }
-
-    fn coat(minutes: i64, recoat_hours: i64) -> Coat {
-        Coat {
-            name: "coat".to_owned(),
-            minutes,
-            recoat: recoat_hours * HOUR,
-            by_machine: false,
-        }
-    }
-
-    /// Stretches as text: date, what, from and to in minutes.
-    fn told(calendar: &Calendar, needs: &Needs, start: &str) -> (Vec<String>, Times) {
-        let mut told = Vec::new();
-        let start = day(start.parse().unwrap());
-        let tell = |day, doing, from, to| told.push(format!("{} {doing:?} {from}-{to}", date(day)));
-        let times = calendar.table().go_through(needs, start, tell).unwrap();
-        (told, times)
-    }
-
-    #[test]
-    fn waterborne_coats_two_a_day_and_oil_one() {
-        // Drying times of the book: oil-modified one coat a day, waterborne two to three (a contractors' survey); a floor
-        // is walked on after 24 hours.
-        let mut needs = Needs {
-            before: 600,
-            coats: vec![coat(60, 3), coat(60, 4), coat(90, 4)],
-            light_use: 24 * HOUR,
-            furniture_days: Some(3),
-            cure_days: Some(7),
-            ..Needs::default()
-        };
-        // 2 November 2026 is a Monday.
-        let (stretches, times) = told(&calendar(), &needs, "2026-11-02");
-        assert_eq!(
-            stretches,
-            [
-                "2026-11-02 Sand 0-480",
-                "2026-11-03 Sand 0-120",
-                "2026-11-03 Coat(0) 120-180",
-                "2026-11-03 Coat(1) 360-420",
-                "2026-11-04 Coat(2) 0-90",
-            ]
-        );
-        assert_eq!(moment(times.light_use).to_string(), "2026-11-05 09:30:00");
-        assert_eq!(date(times.furniture).to_string(), "2026-11-07");
-        assert_eq!(times.cure.map(date).unwrap().to_string(), "2026-11-11");
-        assert_eq!(
-            times.wet_nights(),
-            Some((
-                day("2026-11-03".parse().unwrap()),
-                day("2026-11-04".parse().unwrap())
-            ))
-        );
-        needs.coats = vec![coat(60, 24), coat(60, 24)];
-        let (stretches, times) = told(&calendar(), &needs, "2026-11-02");
-        assert_eq!(
-            stretches[2..],
-            ["2026-11-03 Coat(0) 120-180", "2026-11-04 Coat(1) 180-240"]
-        );
-        assert_eq!(moment(times.light_use).to_string(), "2026-11-05 12:00:00");
-    }
-
-    #[test]
-    fn weekends_and_holidays_stop_the_crew_and_not_the_drying() {
-        let mut calendar = calendar();
-        let monday: NaiveDate = "2026-11-09".parse().unwrap();
-        calendar.holidays.insert(monday, "Founding day".to_owned());
-        let needs = Needs {
-            before: 480,
-            coats: vec![coat(60, 24), coat(60, 24)],
-            light_use: 24 * HOUR,
-            after: 30,
-            ..Needs::default()
-        };
-        let (stretches, times) = told(&calendar, &needs, "2026-11-05");
-        assert_eq!(
-            stretches,
-            [
-                "2026-11-05 Sand 0-480",
-                "2026-11-06 Coat(0) 0-60",
-                "2026-11-10 Coat(1) 0-60",
-                "2026-11-11 Trim 60-90",
-            ]
-        );
-        assert_eq!(moment(times.done).to_string(), "2026-11-11 09:30:00");
-        assert!(!calendar.works_on(monday));
-        // A crew of two does twice the labour in the same day.
-        calendar.day.crew_minutes = 960;
-        let (stretches, _) = told(&calendar, &needs, "2026-11-05");
-        assert_eq!(
-            stretches[..2],
-            ["2026-11-05 Sand 0-480", "2026-11-05 Coat(0) 480-540"]
-        );
-    }
-
-    #[test]
-    fn what_hardens_is_waited_for_by_the_clock_before_the_finer_cuts() {
-        // A day of 8 to 16 o'clock, an hour of labour in an hour. Two hours of the first cut and filling, three of the
-        // finer cuts, an hour of the coat.
-        let needs = |after, hours: i64| Needs {
-            before: 300,
-            hardening: Some(Hardening {
-                after,
-                lasts: hours * HOUR,
-            }),
-            coats: vec![coat(60, 24)],
-            light_use: 24 * HOUR,
-            ..Needs::default()
-        };
-        let waited = |times: &Times| -> Vec<String> {
-            let days = day("2026-11-01".parse().unwrap())..times.light_use.0;
-            let waited = days.filter(|day| times.waits_on(*day));
-            waited.map(|day| date(day).to_string()).collect()
-        };
-        for (start, needs, stretches, light_use, days) in [
-            // Filled by 10:00 and hard at 14:00, so that two of the three hours are left of that day.
-            (
-                "2026-11-02",
-                needs(120, 4),
-                vec![
-                    "2026-11-02 Sand 0-120",
-                    "2026-11-02 Sand 360-480",
-                    "2026-11-03 Sand 0-60",
-                    "2026-11-03 Coat(0) 60-120",
-                ],
-                "2026-11-04 10:00:00",
-                vec![],
-            ),
-            // Glued by 10:00 and cured at 10:00 on the next day.
-            (
-                "2026-11-02",
-                needs(120, 24),
-                vec![
-                    "2026-11-02 Sand 0-120",
-                    "2026-11-03 Sand 120-300",
-                    "2026-11-03 Coat(0) 300-360",
-                ],
-                "2026-11-04 14:00:00",
-                vec![],
-            ),
-            // The same on a Friday: it cures over the weekend.
-            (
-                "2026-11-06",
-                needs(120, 24),
-                vec![
-                    "2026-11-06 Sand 0-120",
-                    "2026-11-09 Sand 0-180",
-                    "2026-11-09 Coat(0) 180-240",
-                ],
-                "2026-11-10 12:00:00",
-                vec!["2026-11-07", "2026-11-08"],
-            ),
-            // 10:00 and 46 hours are 8:00 two days later: one day is spent waiting.
-            (
-                "2026-11-02",
-                needs(120, 46),
-                vec![
-                    "2026-11-02 Sand 0-120",
-                    "2026-11-04 Sand 0-180",
-                    "2026-11-04 Coat(0) 180-240",
-                ],
-                "2026-11-05 12:00:00",
-                vec!["2026-11-03"],
-            ),
-            // Nothing finer follows, so the coat waits: 13:00 and 4 hours are 17:00, when nobody works any more.
-            (
-                "2026-11-02",
-                needs(300, 4),
-                vec!["2026-11-02 Sand 0-300", "2026-11-03 Coat(0) 0-60"],
-                "2026-11-04 09:00:00",
-                vec![],
-            ),
-        ] {
-            let (told, times) = told(&calendar(), &needs, start);
-            assert_eq!(told, stretches);
-            assert_eq!(moment(times.light_use).to_string(), light_use);
-            assert_eq!(waited(&times), days);
-        }
-        // Where nothing follows at all, nobody waits.
-        let bare = Needs {
-            coats: Vec::new(),
-            ..needs(300, 24)
-        };
-        let (told, times) = told(&calendar(), &bare, "2026-11-02");
-        assert_eq!(told, ["2026-11-02 Sand 0-300"]);
-        assert_eq!(moment(times.done).to_string(), "2026-11-02 13:00:00");
-    }
-
-    #[test]
-    fn a_coat_is_laid_within_a_day() {
-        let needs = Needs {
-            before: 10,
-            coats: vec![coat(481, 24)],
-            ..Needs::default()
-        };
-        let start = day("2026-11-02".parse().unwrap());
-        let went = calendar()
-            .table()
-            .go_through(&needs, start, |_, _, _, _| ());
-        assert_eq!(went, Err(0));
-    }
-
-    #[test]
-    fn days_of_the_common_era_have_the_calendars_weekdays() {
-        let calendar = calendar();
-        let table = calendar.table();
-        for offset in 0..400 {
-            let date: NaiveDate = "2026-01-01".parse().unwrap();
-            let date = date + TimeDelta::days(offset);
-            assert_eq!(table.works(day(date)), calendar.works_on(date), "{date}");
-        }
-    }
-}
+mod tests;

@@ -1,8 +1,14 @@
-//! A good plan, found by changing others step by step: it makes the search for the best one short, and stands in for it where
-//! that takes too long.
+//! A good plan, found by changing others step by step. It makes the search for the cheapest one short, and is taken instead
+//! where that takes too long.
 
 use super::search::{Chosen, Search};
 use super::ways::Places;
+
+/// A plan, and the phases in whose order it was found.
+pub(super) struct Ordered {
+    pub(super) plan: Chosen,
+    pub(super) order: Vec<Places>,
+}
 
 impl Search<'_> {
     /// Returns the first plan in one of these orders that is cheaper than one that is known, or as cheap and earlier.
@@ -10,20 +16,20 @@ impl Search<'_> {
         &self,
         known: &Chosen,
         orders: impl IntoIterator<Item = Vec<Places>>,
-    ) -> Option<(Chosen, Vec<Places>)> {
+    ) -> Option<Ordered> {
         let orders = orders.into_iter();
         let mut orders = orders.take_while(|_| self.work.is_left());
         orders.find_map(|order| {
             let plan = self.of_phases(&order, Some(known.cost))?;
-            let is_better = (plan.cost, plan.finish) < (known.cost, known.finish);
-            is_better.then_some((plan, order))
+            let is_better = plan.rank() < known.rank();
+            is_better.then_some(Ordered { plan, order })
         })
     }
 
-    /// Returns a good plan, as far as the work allows; `None`: none was found. All at once, one by one,
-    /// as many at once as can be emptied (those that keep somebody from bed by themselves first, so that they share their
-    /// nights), and the phases that somebody named are changed step by step as long as that is cheaper: phases are put
-    /// together, units moved; where that doesn't help any more, units and phases change places.
+    /// Returns a good plan, as far as the work allows; `None`: none was found. It begins with all rooms at once, the rooms
+    /// one by one, and the phases that somebody named; where only so many rooms can be emptied, with as many at once, also
+    /// with those first that close something by themselves, so that they share their nights away. Each of these is
+    /// [improved](Search::improved), and the best of them is returned.
     pub(super) fn good_plan(&self, rooms: Places, named: Option<&[Places]>) -> Option<Chosen> {
         let ones: Vec<Places> = self.units(rooms);
         let mut starts = vec![vec![rooms], ones.clone()];
@@ -34,24 +40,33 @@ impl Search<'_> {
             starts.push(chunks(&closing, most));
         }
         starts.extend(named.map(<[Places]>::to_vec));
-        let feasible = starts.into_iter();
-        let feasible = feasible.filter_map(|phases| Some((self.of_phases(&phases, None)?, phases)));
-        let mut feasible: Vec<(Chosen, Vec<Places>)> = feasible.collect();
-        // Where the work doesn't suffice for all of them, it goes into the best.
-        feasible.sort_by_key(|(plan, _)| (plan.cost, plan.finish));
-        let found = feasible.into_iter().map(|mut best| {
-            loop {
-                let (plan, phases) = &best;
-                let better = self
-                    .better(plan, moved(phases, &ones))
-                    .or_else(|| self.better(plan, swapped(phases, &ones)));
-                match better {
-                    Some(better) => best = better,
-                    None => return best.0,
-                }
-            }
+        let feasible = starts.into_iter().filter_map(|order| {
+            let plan = self.of_phases(&order, None)?;
+            Some(Ordered { plan, order })
         });
-        found.min_by_key(|plan| (plan.cost, plan.finish))
+        let mut feasible: Vec<Ordered> = feasible.collect();
+        // Where the work doesn't suffice for all of them, it goes into the best.
+        feasible.sort_by_key(|ordered| ordered.plan.rank());
+        let improved = feasible
+            .into_iter()
+            .map(|begun| self.improved(begun, &ones));
+        improved.min_by_key(Chosen::rank)
+    }
+
+    /// Returns the plan that comes of one by small changes, as long as each is cheaper: phases are put together, units
+    /// moved; where that doesn't help any more, units and phases change places.
+    fn improved(&self, begun: Ordered, units: &[Places]) -> Chosen {
+        let mut best = begun;
+        loop {
+            let Ordered { plan, order } = &best;
+            let better = self
+                .better(plan, moved(order, units))
+                .or_else(|| self.better(plan, swapped(order, units)));
+            match better {
+                Some(better) => best = better,
+                None => return best.plan,
+            }
+        }
     }
 }
 

@@ -10,11 +10,11 @@ const LONGEST: usize = 200;
 
 /// Prices of a set of machines that go out together, for each day of the week and number of days.
 pub(super) struct Kit {
-    /// By day of the week of [`calendar::Day`] (modulo 7), then days; nothing for no day.
+    /// By day of the week (a [`Day`] modulo 7), then by number of days; no days cost nothing.
     pub(super) prices: [Vec<i64>; 7],
-    /// The least that one rental costs by days, whatever the day of the week.
+    /// The least that one rental costs, by number of days, whatever the day of the week.
     pub(super) one: Vec<i64>,
-    /// The least that rentals cost which are out for so many days together, however many they are.
+    /// The least that one rental or several cost that last so many days in all.
     least: Vec<i64>,
 }
 
@@ -51,7 +51,7 @@ impl Kit {
         Kit { prices, one, least }
     }
 
-    /// Returns the least that rentals cost which are out for so many days together.
+    /// Returns the least that one rental or several cost that last so many days in all.
     pub(super) fn least_for(&self, days: usize) -> i64 {
         self.least[days.min(LONGEST)]
     }

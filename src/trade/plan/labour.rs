@@ -1,13 +1,13 @@
 //! What sets of rooms take when they are done together: the take-off, sorted by what comes before which coat.
 //!
-//! Hours of one task in one room are one quantity, as they are logged and learned. Its part before the coats, in each coat
-//! and after them follows the operations. The hours of a set of rooms are those that aren't exceeded with the
+//! Hours of one task in one room are one quantity, as they are logged and learned. How much of it comes before the coats, in
+//! each coat and after them is known from its operations. The hours of a set of rooms are those that aren't exceeded with the
 //! confidence: rooms share what isn't known of the rates, so ten rooms take less than ten times the hours that one room
 //! alone would be planned with. `rates::forecast` says what is shared.
 //!
 //! What hardens is put in before the finer cuts. So what comes before the coats is told apart once more: the set-up, the
-//! repairs and the cut with the coarsest grade, and then the rest. What may turn up hardens for the plan if it isn't less
-//! likely than the confidence allows.
+//! repairs and the cut with the coarsest grade, and then the rest. What may turn up, and would have to
+//! harden, is waited for if plans that don't wait would fail more often than the confidence allows.
 
 #![allow(
     clippy::float_arithmetic,
@@ -44,10 +44,33 @@ struct HoursPart {
     place: Option<usize>,
     stage: Stage,
     spread: Spread,
-    share: f64,
-    /// As much of the share as is done before something hardens, if something does.
-    early: f64,
+    share: Share,
     contingency: Option<Contingency>,
+}
+
+/// Something that hardens in a room before its coats.
+#[derive(Clone, Copy, Debug)]
+struct RoomHardening {
+    place: usize,
+    minutes: i64,
+    /// How likely it is there.
+    chance: Decimal,
+}
+
+/// A share of a quantity of hours.
+#[derive(Clone, Copy, Debug, Default)]
+struct Share {
+    all: f64,
+    /// As much of it as is done before something hardens, if something does.
+    early: f64,
+}
+
+/// An operation of a schedule.
+#[derive(Clone, Copy, Debug)]
+struct Layer {
+    operation: OperationId,
+    /// The number of the coat that it belongs to.
+    coat: usize,
 }
 
 /// A coat of one room.
@@ -66,15 +89,15 @@ pub enum LabourError {
     NoLightUse(String),
 }
 
-/// What each room takes, ready to be summed up for any set of them.
+/// What each room takes, ready to be summed up for any set of rooms.
 #[derive(Clone, Debug)]
 pub struct Labour {
     confidence: Decimal,
     parts: Vec<HoursPart>,
     /// The coats of each place, in order.
     coats: BTreeMap<usize, Vec<RoomCoat>>,
-    /// What hardens before the coats: where, for how many minutes, and how likely it is there.
-    hardening: Vec<(usize, i64, Decimal)>,
+    /// What hardens before the coats.
+    hardening: Vec<RoomHardening>,
     /// The machines that each place is sanded with.
     sanded_with: BTreeMap<usize, Vec<MachineId>>,
     sanding_machines: Vec<MachineId>,
@@ -107,49 +130,14 @@ impl Labour {
         let place_of = |id: RoomId| house.places().iter().position(|place| place.id == id);
         let set_up: Vec<&Work> = work.iter().filter(|work| work.room.is_none()).collect();
         if let Some(first) = rooms.first() {
-            labour.add_room(None, first.class, &set_up, &Order::default(), rates);
+            labour.add_hours(None, first.class, &set_up, &Order::default(), rates);
         }
         for room in rooms {
-            let Some(place) = place_of(room.id) else {
-                continue;
-            };
             let works = work.iter().filter(|work| work.room == Some(room.id));
             let works: Vec<&Work> = works.collect();
-            let schedule = methods.schedule.as_ref();
-            let order = Order::of(room, methods);
-            labour.add_room(Some(place), room.class, &works, &order, rates);
-            labour.hardening.extend(order.hardening(place, &works));
-            let coats = schedule
-                .map(|schedule| coats_of(schedule, room))
-                .unwrap_or_default();
-            if let Some(coat) = coats
-                .last()
-                .filter(|coat| coat.drying.light_use_hours.is_none())
-            {
-                return Err(LabourError::NoLightUse(coat.names.join(", ")));
+            if let Some(place) = place_of(room.id) {
+                labour.add_room(place, room, &works, methods, rates, rented)?;
             }
-            let is_rented = |machine: &MachineId| rented.contains(machine);
-            let coats: Vec<RoomCoat> = coats
-                .into_iter()
-                .map(|mut coat| {
-                    coat.machines.retain(is_rented);
-                    coat
-                })
-                .collect();
-            let in_coats = |operation: &Operation| {
-                let steps = schedule.into_iter().flat_map(|schedule| &schedule.steps);
-                steps
-                    .into_iter()
-                    .any(|step| step.operation.id == operation.id)
-            };
-            let sanding = works.iter().filter(|work| !in_coats(&work.operation));
-            let sanding = sanding.filter(|work| !is_trim(&work.operation));
-            let with: Vec<MachineId> = sanding
-                .filter_map(|work| work.operation.machine)
-                .filter(is_rented)
-                .collect();
-            labour.coats.insert(place, coats);
-            labour.sanded_with.insert(place, with);
         }
         let coats = labour.coats.values().flatten();
         labour.coating_machines = once(coats.flat_map(|coat| coat.machines.iter().copied()));
@@ -170,8 +158,45 @@ impl Labour {
         &self.coating_machines
     }
 
-    /// Adds the hours of a room, or of setting up for a phase.
+    /// Adds what a room takes.
+    ///
+    /// # Errors
+    /// Refuses a schedule that doesn't say when its last coat is walked on.
     fn add_room(
+        &mut self,
+        place: usize,
+        room: &MeasuredRoom,
+        works: &[&Work],
+        methods: &Methods,
+        rates: &Rates,
+        rented: &[MachineId],
+    ) -> Result<(), LabourError> {
+        let order = Order::of(room, methods);
+        self.add_hours(Some(place), room.class, works, &order, rates);
+        self.hardening.extend(order.hardening(place, works));
+        let mut coats = match &methods.schedule {
+            Some(schedule) => coats_of(schedule, room),
+            None => Vec::new(),
+        };
+        let last = coats.last();
+        if let Some(coat) = last.filter(|coat| coat.drying.light_use_hours.is_none()) {
+            return Err(LabourError::NoLightUse(coat.names.join(", ")));
+        }
+        for coat in &mut coats {
+            coat.machines.retain(|machine| rented.contains(machine));
+        }
+        let sanding = works.iter().map(|work| &work.operation);
+        let sanding =
+            sanding.filter(|operation| !order.coats_with(operation) && !is_trim(operation));
+        let machines = sanding.filter_map(|operation| operation.machine);
+        let machines = machines.filter(|machine| rented.contains(machine));
+        self.sanded_with.insert(place, machines.collect());
+        self.coats.insert(place, coats);
+        Ok(())
+    }
+
+    /// Adds the hours of a room, or of setting up for a phase.
+    fn add_hours(
         &mut self,
         place: Option<usize>,
         class: FloorClass,
@@ -182,18 +207,8 @@ impl Labour {
         let mut tasks: BTreeMap<&str, Vec<(&Work, FloorClass)>> = BTreeMap::new();
         for work in works.iter().copied() {
             if work.contingency.is_some() {
-                let Some(spread) = rates.forecast(&asked(&[(work, class)], RateKind::Hours)) else {
-                    continue;
-                };
-                let stages = order.stages(&work.operation, 1);
-                self.parts.extend(stages.first().map(|stage| HoursPart {
-                    place,
-                    stage: *stage,
-                    spread,
-                    share: 1.0,
-                    early: order.early(&work.operation, *stage, 1.0),
-                    contingency: work.contingency,
-                }));
+                self.parts
+                    .extend(contingent(place, class, work, order, rates));
                 continue;
             }
             let task = work.operation.task.name.as_str();
@@ -203,23 +218,14 @@ impl Labour {
             let Some(spread) = rates.forecast(&asked(works, RateKind::Hours)) else {
                 continue;
             };
-            let mut shares: BTreeMap<Stage, (f64, f64)> = BTreeMap::new();
-            for ((work, _), share) in works.iter().zip(&spread.shares) {
-                let stages = order.stages(&work.operation, work.passes);
-                for stage in &stages {
-                    let part = share / stages.len() as f64;
-                    let (of_stage, early) = shares.entry(*stage).or_default();
-                    *of_stage += part;
-                    *early += order.early(&work.operation, *stage, part);
-                }
-            }
+            let operations = works.iter().map(|(work, _)| *work);
+            let stages = order.shares(operations.zip(spread.shares.iter().copied()));
             self.parts
-                .extend(shares.into_iter().map(|(stage, (share, early))| HoursPart {
+                .extend(stages.into_iter().map(|(stage, share)| HoursPart {
                     place,
                     stage,
                     spread: spread.clone(),
                     share,
-                    early,
                     contingency: None,
                 }));
         }
@@ -227,19 +233,17 @@ impl Labour {
 
     /// Returns for how many minutes something in these rooms hardens, at the confidence; `None`: nothing does.
     fn longest(&self, rooms: Places) -> Option<i64> {
-        let here = self
-            .hardening
-            .iter()
-            .filter(|(place, ..)| rooms.has(*place));
-        let mut longest_first: Vec<_> = here.collect();
-        longest_first.sort_by_key(|(_, minutes, _)| -minutes);
+        let here = self.hardening.iter();
+        let here = here.filter(|hardening| rooms.has(hardening.place));
+        let mut longest_first: Vec<&RoomHardening> = here.collect();
+        longest_first.sort_by_key(|hardening| -hardening.minutes);
         // How likely it is that nothing takes as long.
         let mut nothing = Decimal::ONE;
-        let longest = longest_first.into_iter().find(|(.., chance)| {
-            nothing *= Decimal::ONE - chance;
+        let longest = longest_first.into_iter().find(|hardening| {
+            nothing *= Decimal::ONE - hardening.chance;
             nothing < self.confidence
         });
-        longest.map(|(_, minutes, _)| *minutes)
+        longest.map(|hardening| hardening.minutes)
     }
 
     /// Returns what a set of rooms takes when it is done together.
@@ -248,72 +252,89 @@ impl Labour {
         let mut early = Sum::default();
         for part in &self.parts {
             if part.place.is_none_or(|place| rooms.has(place)) {
-                early.add(&part.spread, part.early, part.contingency.as_ref());
+                early.add(&part.spread, part.share.early, part.contingency.as_ref());
                 let sum = sums.entry(part.stage).or_default();
-                sum.add(&part.spread, part.share, part.contingency.as_ref());
+                sum.add(&part.spread, part.share.all, part.contingency.as_ref());
             }
         }
         let minutes = |stage| {
             sums.get(&stage)
                 .map_or(0, |sum: &Sum| sum.minutes_at(self.confidence))
         };
-        let of_rooms: Vec<&Vec<RoomCoat>> = rooms
-            .numbers()
-            .filter_map(|place| self.coats.get(&place))
-            .collect();
-        let layers = of_rooms.iter().map(|coats| coats.len()).max().unwrap_or(0);
-        let coats = (0..layers).map(|layer| {
-            let together: Vec<&RoomCoat> = of_rooms
-                .iter()
-                .filter_map(|coats| coats.get(layer))
-                .collect();
-            let hours = together.iter().map(|coat| coat.drying.recoat_hours).max();
-            Coat {
-                name: once(together.iter().flat_map(|coat| coat.names.iter().cloned())).join(", "),
-                minutes: minutes(Stage::Coat(layer)),
-                recoat: in_minutes(hours.unwrap_or_default()),
-                by_machine: together.iter().any(|coat| !coat.machines.is_empty()),
-            }
-        });
-        let last: Vec<Drying> = of_rooms
-            .iter()
-            .filter_map(|coats| Some(coats.last()?.drying))
-            .collect();
-        let most = |of: fn(&Drying) -> Option<Decimal>| last.iter().filter_map(of).max();
-        let days = |days: Option<Decimal>| days.and_then(|days| days.ceil().to_i64());
-        let with = |places: &BTreeMap<usize, Vec<MachineId>>, wanted: &[MachineId]| {
-            let used = rooms
-                .numbers()
-                .filter_map(|place| places.get(&place))
-                .flatten();
-            used.into_iter().any(|machine| wanted.contains(machine))
-        };
         let before = minutes(Stage::Before);
         let hardening = self.longest(rooms).map(|lasts| Hardening {
             after: early.minutes_at(self.confidence).min(before),
             lasts,
         });
-        // What takes no time isn't done, and doesn't harden.
-        let hardening = hardening.filter(|hardening| hardening.after > 0);
+        let coats = rooms.numbers().filter_map(|place| self.coats.get(&place));
+        let coats: Vec<&[RoomCoat]> = coats.map(Vec::as_slice).collect();
+        let last = coats.iter().filter_map(|coats| Some(coats.last()?.drying));
+        let last: Vec<Drying> = last.collect();
+        let most = |of: fn(&Drying) -> Option<Decimal>| last.iter().filter_map(of).max();
+        let days = |days: Option<Decimal>| days.and_then(|days| days.ceil().to_i64());
+        let layers = coats.iter().map(|coats| coats.len()).max().unwrap_or(0);
+        let together = |layer| coat_of(layer, &coats, minutes(Stage::Coat(layer)));
         Needs {
             before,
-            hardening,
-            coats: coats.collect(),
+            // What takes no time isn't done, and doesn't harden.
+            hardening: hardening.filter(|hardening| hardening.after > 0),
+            coats: (0..layers).map(together).collect(),
             light_use: in_minutes(most(|drying| drying.light_use_hours).unwrap_or_default()),
             after: minutes(Stage::After),
             furniture_days: days(most(|drying| drying.furniture_days)),
             cure_days: days(most(|drying| drying.cure_days)),
-            sands_by_machine: with(&self.sanded_with, &self.sanding_machines),
-            sands_with_coating_machines: with(&self.sanded_with, &self.coating_machines),
+            sands_by_machine: self.sands_with(rooms, &self.sanding_machines),
+            sands_with_coating_machines: self.sands_with(rooms, &self.coating_machines),
         }
+    }
+
+    /// Tells whether one of these rooms is sanded with one of these machines.
+    fn sands_with(&self, rooms: Places, machines: &[MachineId]) -> bool {
+        let mut used = rooms
+            .numbers()
+            .filter_map(|place| self.sanded_with.get(&place))
+            .flatten();
+        used.any(|machine| machines.contains(machine))
+    }
+}
+
+/// Returns the hours of what may turn up.
+fn contingent(
+    place: Option<usize>,
+    class: FloorClass,
+    work: &Work,
+    order: &Order,
+    rates: &Rates,
+) -> Option<HoursPart> {
+    let spread = rates.forecast(&asked(&[(work, class)], RateKind::Hours))?;
+    let stage = *order.stages(&work.operation, 1).first()?;
+    Some(HoursPart {
+        place,
+        stage,
+        spread,
+        share: order.share(&work.operation, stage, 1.0),
+        contingency: work.contingency,
+    })
+}
+
+/// Returns a coat, by its number, over several rooms with the coats of each.
+fn coat_of(number: usize, rooms: &[&[RoomCoat]], minutes: i64) -> Coat {
+    let coats = rooms.iter().filter_map(|coats| coats.get(number));
+    let names = coats.clone().flat_map(|coat| coat.names.iter().cloned());
+    let recoat = coats.clone().map(|coat| coat.drying.recoat_hours).max();
+    Coat {
+        name: once(names).join(", "),
+        minutes,
+        recoat: in_minutes(recoat.unwrap_or_default()),
+        by_machine: coats.into_iter().any(|coat| !coat.machines.is_empty()),
     }
 }
 
 /// In what order a room is worked on.
 #[derive(Default)]
 struct Order {
-    /// Every operation of the schedule, with the number of its coat.
-    layers: Vec<(OperationId, usize)>,
+    /// Every operation of the schedule.
+    layers: Vec<Layer>,
     /// The operations of the sequence that come after what hardens: those that don't cut with its coarsest grade here.
     late: Vec<OperationId>,
 }
@@ -336,8 +357,9 @@ impl Order {
 
     /// Returns when each pass of an operation is done.
     fn stages(&self, operation: &Operation, passes: u32) -> Vec<Stage> {
-        let in_coats = self.layers.iter().filter(|(id, _)| *id == operation.id);
-        let mut stages: Vec<Stage> = in_coats.map(|(_, layer)| Stage::Coat(*layer)).collect();
+        let layers = self.layers.iter();
+        let in_coats = layers.filter(|layer| layer.operation == operation.id);
+        let mut stages: Vec<Stage> = in_coats.map(|layer| Stage::Coat(layer.coat)).collect();
         let otherwise = if is_trim(operation) {
             Stage::After
         } else {
@@ -350,20 +372,36 @@ impl Order {
         stages
     }
 
-    /// Returns how much of a share is done before something hardens.
-    fn early(&self, operation: &Operation, stage: Stage, share: f64) -> f64 {
-        match stage == Stage::Before && !self.late.contains(&operation.id) {
-            true => share,
-            false => 0.0,
-        }
+    /// Returns a share of an operation's hours that is worked in a stage.
+    fn share(&self, operation: &Operation, stage: Stage, all: f64) -> Share {
+        let is_early = stage == Stage::Before && !self.late.contains(&operation.id);
+        let early = if is_early { all } else { 0.0 };
+        Share { all, early }
     }
 
-    /// Returns what hardens in a room before its coats, with the minutes that it takes and how likely it is there.
-    fn hardening(
-        &self,
-        place: usize,
-        works: &[&Work],
-    ) -> impl Iterator<Item = (usize, i64, Decimal)> {
+    /// Returns the shares of works by when they are done.
+    fn shares<'w>(&self, works: impl Iterator<Item = (&'w Work, f64)>) -> BTreeMap<Stage, Share> {
+        let mut shares: BTreeMap<Stage, Share> = BTreeMap::new();
+        for (work, share) in works {
+            let stages = self.stages(&work.operation, work.passes);
+            for stage in &stages {
+                let part = self.share(&work.operation, *stage, share / stages.len() as f64);
+                let of_stage = shares.entry(*stage).or_default();
+                of_stage.all += part.all;
+                of_stage.early += part.early;
+            }
+        }
+        shares
+    }
+
+    /// Tells whether an operation belongs to the coats.
+    fn coats_with(&self, operation: &Operation) -> bool {
+        let mut layers = self.layers.iter();
+        layers.any(|layer| layer.operation == operation.id)
+    }
+
+    /// Returns what hardens in a room before its coats.
+    fn hardening(&self, place: usize, works: &[&Work]) -> Vec<RoomHardening> {
         let before = works.iter().filter(|work| {
             self.stages(&work.operation, work.passes)
                 .contains(&Stage::Before)
@@ -372,17 +410,21 @@ impl Order {
             let chance = work
                 .contingency
                 .map_or(Decimal::ONE, |contingency| contingency.chance);
-            Some((place, in_minutes(work.operation.harden_hours?), chance))
+            Some(RoomHardening {
+                place,
+                minutes: in_minutes(work.operation.harden_hours?),
+                chance,
+            })
         });
-        hardening.collect::<Vec<_>>().into_iter()
+        hardening.collect()
     }
 }
 
-/// Returns every operation of a schedule with the number of the coat that it belongs to: what is abraded belongs to the
-/// coat after it, or to the last.
-fn layers(schedule: &Schedule) -> Vec<(OperationId, usize)> {
+/// Returns every operation of a schedule by the coat that it belongs to: abrading belongs to the coat after it, or to the
+/// last.
+fn layers(schedule: &Schedule) -> Vec<Layer> {
     let mut layers = Vec::new();
-    let (mut layer, mut coated) = (0, false);
+    let (mut coat, mut coated) = (0, false);
     let last = schedule
         .steps
         .iter()
@@ -390,32 +432,30 @@ fn layers(schedule: &Schedule) -> Vec<(OperationId, usize)> {
     for (place, step) in schedule.steps.iter().enumerate() {
         let opens = match step.drying {
             // A coat beside another (of steps, beside that of floors) is the same coat.
-            Some(_) => coated && is_laid_again(schedule, place, layer, &layers),
+            Some(_) => coated && is_laid_again(schedule, place, coat, &layers),
             None => coated && last.is_some_and(|last| place < last),
         };
         if opens {
-            layer += 1;
+            coat += 1;
             coated = false;
         }
         coated |= step.drying.is_some();
-        layers.push((step.operation.id, layer));
+        layers.push(Layer {
+            operation: step.operation.id,
+            coat,
+        });
     }
     layers
 }
 
-/// Tells whether a coat goes over the one of this layer: something in it has the same driver.
-fn is_laid_again(
-    schedule: &Schedule,
-    place: usize,
-    layer: usize,
-    layers: &[(OperationId, usize)],
-) -> bool {
+/// Tells whether a step of a schedule goes over a coat, by its number: something in that has the same driver.
+fn is_laid_again(schedule: &Schedule, place: usize, coat: usize, layers: &[Layer]) -> bool {
     let driver = schedule.steps[place].operation.driver;
     let here = schedule
         .steps
         .iter()
         .zip(layers)
-        .filter(|(_, (_, known))| *known == layer);
+        .filter(|(_, layer)| layer.coat == coat);
     here.into_iter()
         .any(|(step, _)| step.drying.is_some() && step.operation.driver == driver)
 }
@@ -426,23 +466,23 @@ fn coats_of(schedule: &Schedule, room: &MeasuredRoom) -> Vec<RoomCoat> {
     let steps = schedule.steps.iter().zip(layers(schedule));
     let steps = steps.filter(|(step, _)| room.driver(step.operation.driver).is_some());
     let mut machines: BTreeMap<usize, Vec<MachineId>> = BTreeMap::new();
-    for (step, (_, layer)) in steps {
+    for (step, layer) in steps {
         machines
-            .entry(layer)
+            .entry(layer.coat)
             .or_default()
             .extend(step.operation.machine);
         let Some(drying) = step.drying else {
             continue;
         };
         let name = step.operation.name.clone();
-        match coats.get_mut(&layer) {
+        match coats.get_mut(&layer.coat) {
             Some(coat) => {
                 coat.names.push(name);
                 coat.drying = slower(coat.drying, drying);
             }
             None => {
                 coats.insert(
-                    layer,
+                    layer.coat,
                     RoomCoat {
                         names: vec![name],
                         drying,

@@ -20,17 +20,21 @@
 //!   out from the first day to the last that they are used in a phase;
 //! * what the household loses: so much for each room and day that it is closed, and for each night away.
 //!
-//! Everything else (labour, discs, finish) is the same however the house is divided. Days come of the hours at the
+//! Everything else (labour, discs, finish) is the same however the house is divided. Days follow from the hours at the
 //! confidence; money is expected cost.
 //!
-//! [`plan`] returns the cheapest feasible plan, the earliest finish among equals; where every plan can't be tried, because
-//! there are more than twelve rooms or it takes too many steps, a good one with a bound on what any plan costs. Every plan
-//! can be [replayed](replay) day by day, and is wherever the program is built to be tested.
+//! [`plan`] returns the cheapest feasible plan, the earliest finish among equals. Where not every plan can be tried, because
+//! there are more than twelve rooms or it takes too many steps, it returns a good one with a bound on what any plan costs.
+//! Every plan can be [replayed](replay) day by day; programs built with debug assertions do so with each that they make.
 
 mod bound;
 pub mod calendar;
+mod every;
+mod facts;
+mod full;
 mod good;
 mod kit;
+mod label;
 pub mod labour;
 pub mod promised;
 pub mod replay;
@@ -49,19 +53,21 @@ use std::rc::Rc;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 
 pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch, WorkingDay};
-use self::search::{Best, Chosen, Search};
+use self::every::Best;
+use self::good::Ordered;
+use self::search::{Chosen, Search};
 pub use self::ways::{House, HouseError, Keep, Place, Places};
 pub use self::words::Remark;
 use self::work::Steps;
 use crate::money::Money;
-use crate::trade::rental::{MORNING, Need, Plan as RentalPlan, Tariff};
+use crate::trade::rental::{MORNING, Plan as RentalPlan, Tariff};
 use crate::trade::{MachineId, RoomId};
 
-/// Up to how many rooms every plan is tried, if the work suffices.
+/// Up to how many rooms every plan is tried, if the steps suffice.
 const EXACT_ROOMS: u32 = 12;
 
-/// Hundredths of the work for the best order of the rooms one by one, for a good plan, for trying every plan, for a good plan
-/// by way of nights away, and for what would mend it, if there is none.
+/// Hundredths of the steps: for the best order of the rooms one by one, for a good plan, for trying every plan, for a good
+/// plan that begins with nights away, and, where there is no plan, for what would mend that.
 const FOR_ONE_BY_ONE: u64 = 5;
 const FOR_GOOD: u64 = 10;
 const FOR_ALL: u64 = 60;
@@ -113,7 +119,7 @@ pub struct Brief<'a> {
     pub sanding_machines: &'a [Machine],
     /// The machines that only the coats take.
     pub coating_machines: &'a [Machine],
-    /// Is told now and then how many hundredths of the work are done that a plan may take.
+    /// Told now and then how many hundredths of the steps are used that a plan may take.
     pub progress: &'a dyn Fn(u32),
 }
 
@@ -158,10 +164,10 @@ pub enum NightAway {
 }
 
 impl NightAway {
-    /// A price that no plan pays which can do without a night.
+    /// So high a price that a plan with a night away is dearer than any without.
     const DEAR: Money = Money::from_minor(1_000_000_000);
 
-    /// Returns by what price plans are compared; `None`: it isn't to be had.
+    /// Returns the price of such a night when plans are compared; `None`: a plan has none.
     fn weight(self) -> Option<Money> {
         match self {
             NightAway::Refused => None,
@@ -170,7 +176,7 @@ impl NightAway {
         }
     }
 
-    /// Returns what the household loses by it.
+    /// Returns what the household loses by such a night.
     pub fn price(self) -> Money {
         match self {
             NightAway::Refused | NightAway::Fewest => Money::ZERO,
@@ -186,7 +192,7 @@ pub struct Wet {
     pub rooms: Places,
     /// The day of the first coat.
     pub from: NaiveDate,
-    /// From when on they are walked on.
+    /// From when they are walked on.
     pub until: NaiveDateTime,
 }
 
@@ -405,30 +411,23 @@ fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answ
     let whole: &[Places] = if rooms.is_empty() { &[] } else { &[rooms] };
     work.allow(FOR_ONE_BY_ONE);
     let all_at_once = search.of_phases(whole, None);
-    let (ones, one_by_one) = one_by_one(&search, rooms);
+    let ones = one_by_one(&search, rooms);
     let by_hand = named.map(|phases| search.of_phases(phases, None));
     let Best {
         plan: found,
         proven,
         bound,
-    } = best(&search, rooms, named, &[&all_at_once, &one_by_one]);
+    } = best(&search, rooms, named, &[&all_at_once, &ones.plan]);
     work.allow(FOR_WORDS);
     let cheapest = match found {
-        Some(found) => way(&search, brief, &found),
+        Some(found) => way(&search, &found),
         None => Way {
             plan: None,
             why: words::what_would_mend(&search, rooms, proven),
         },
     };
-    let planned = |phases: &[Places], chosen: Option<Chosen>| match chosen {
-        Some(chosen) => way(&search, brief, &chosen),
-        None => Way {
-            plan: None,
-            why: words::why_not(&search, brief, phases),
-        },
-    };
     let (mut chosen, cheapest) = match named.zip(by_hand) {
-        Some((phases, by_hand)) => (planned(phases, by_hand), Some(cheapest)),
+        Some((phases, by_hand)) => (planned(&search, phases, by_hand), Some(cheapest)),
         None => (cheapest, None),
     };
     let fewest = proven || named.is_some();
@@ -438,8 +437,8 @@ fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answ
     let answer = Answer {
         chosen,
         cheapest,
-        one_by_one: planned(&ones, one_by_one),
-        all_at_once: planned(whole, all_at_once),
+        one_by_one: planned(&search, &ones.order, ones.plan),
+        all_at_once: planned(&search, whole, all_at_once),
         bound,
         proven,
     };
@@ -447,8 +446,8 @@ fn plan_within(brief: &Brief<'_>, named: Option<&[Places]>, budget: u64) -> Answ
     answer
 }
 
-/// Looks for the cheapest plan: a good one first, which makes the search for the best one short; that is what remains
-/// where the rooms are too many or the work is.
+/// Looks for the cheapest plan. A good one comes first: it makes the search for the cheapest short, and is what remains
+/// where there are too many rooms, or the steps don't suffice.
 fn best(
     search: &Search<'_>,
     rooms: Places,
@@ -459,7 +458,7 @@ fn best(
     work.allow(FOR_GOOD);
     let good = search.good_plan(rooms, named);
     let known = known.iter().filter_map(|plan| plan.as_ref()).chain(&good);
-    let known = known.min_by_key(|plan| (plan.cost, plan.finish)).cloned();
+    let known = known.min_by_key(|plan| plan.rank()).cloned();
     work.allow(FOR_ALL);
     let mut best = match rooms.count() <= EXACT_ROOMS {
         true => search.best_of_all(rooms, known.as_ref().map(|plan| plan.cost)),
@@ -471,140 +470,73 @@ fn best(
     };
     if !best.proven {
         let found = best.plan.into_iter().chain(known);
-        let found = found.min_by_key(|plan| (plan.cost, plan.finish));
+        let found = found.min_by_key(|plan| plan.rank());
         work.allow(FOR_NIGHTS);
         best.plan = found.or_else(|| good_plan_by_nights(search, rooms));
     }
     best
 }
 
-/// Looks for a good plan by way of such in which nights away are dear instead of impossible: step by step it has fewer of
-/// them, at best none.
+/// Looks for a good plan where nights away are refused and none was found: as long as they are dear instead of refused, a
+/// plan can get rid of them step by step, at best of all.
 fn good_plan_by_nights(search: &Search<'_>, rooms: Places) -> Option<Chosen> {
     let dear = search.brief.with_nights();
     let found = Search::new(&dear, search.work).good_plan(rooms, None)?;
     let phases = found.phases.iter().skip(dear.begun.len());
-    let phases: Vec<Places> = phases.map(|(rooms, _)| *rooms).collect();
+    let phases: Vec<Places> = phases.map(|phase| phase.rooms).collect();
     search.of_phases(&phases, None)
 }
 
+/// Rooms one by one, in the cheapest order that was tried.
+struct OneByOne {
+    order: Vec<Places>,
+    /// `None`: none is feasible in the order of the house.
+    plan: Option<Chosen>,
+}
+
 /// Plans the rooms one by one, in the cheapest order that is tried.
-fn one_by_one(search: &Search<'_>, rooms: Places) -> (Vec<Places>, Option<Chosen>) {
-    let units = search.units(rooms);
-    let Some(mut best) = search.of_phases(&units, None) else {
-        return (units, None);
+fn one_by_one(search: &Search<'_>, rooms: Places) -> OneByOne {
+    let order = search.units(rooms);
+    let Some(plan) = search.of_phases(&order, None) else {
+        return OneByOne { order, plan: None };
     };
     // The order matters for weekends and for what is kept: rooms change places as long as that is cheaper.
-    let mut order = units;
+    let mut best = Ordered { plan, order };
     loop {
-        let places = 0..order.len();
+        let places = 0..best.order.len();
         let swaps = places.flat_map(|later| (0..later).map(move |earlier| (earlier, later)));
         let swapped = swaps.map(|(earlier, later)| {
-            let mut swapped = order.clone();
+            let mut swapped = best.order.clone();
             swapped.swap(earlier, later);
             swapped
         });
-        let Some(better) = search.better(&best, swapped) else {
-            break;
-        };
-        (best, order) = better;
+        match search.better(&best.plan, swapped) {
+            Some(better) => best = better,
+            None => break,
+        }
     }
-    (order, Some(best))
+    OneByOne {
+        order: best.order,
+        plan: Some(best.plan),
+    }
 }
 
-fn way(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Way {
-    let plan = build(search, brief, chosen);
+/// Returns a way to do the house in these phases; where there is no plan, why not.
+fn planned(search: &Search<'_>, phases: &[Places], plan: Option<Chosen>) -> Way {
+    match plan {
+        Some(plan) => way(search, &plan),
+        None => Way {
+            plan: None,
+            why: words::why_not(search, phases),
+        },
+    }
+}
+
+fn way(search: &Search<'_>, chosen: &Chosen) -> Way {
+    let plan = full::in_full(search, chosen);
     Way {
-        why: words::worth_knowing(search, brief, chosen, &plan),
+        why: words::worth_knowing(search, chosen, &plan),
         plan: Some(plan),
-    }
-}
-
-/// Works out what the search found, in full.
-fn build(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> HousePlan {
-    let mut plan = HousePlan {
-        day: brief.calendar.day,
-        phases: Vec::new(),
-        rentals: Vec::new(),
-        costs: PlanCosts::default(),
-        finish: calendar::date(chosen.finish),
-    };
-    let starts = chosen.phases.iter();
-    for (number, (rooms, start)) in starts.enumerate() {
-        let facts = search.facts(*rooms);
-        let mut work = Vec::new();
-        let tell = |day, doing, from, to| {
-            work.push(Stretch {
-                day: calendar::date(day),
-                doing,
-                from,
-                to,
-            });
-        };
-        let Ok(times) = search.table.go_through(&facts.needs, *start, tell) else {
-            continue; // A phase that was chosen has no such coat.
-        };
-        let out = chosen.out.iter().filter(|(out, _)| out == start);
-        let out = out.filter(|_| facts.needs.sands_by_machine);
-        let mut spans: Vec<(&Machine, calendar::Day, calendar::Day)> = Vec::new();
-        for (out, back) in out {
-            let machines = brief.sanding_machines.iter();
-            spans.extend(machines.map(|machine| (machine, *out, *back)));
-        }
-        if let Some((first, last)) = times.coat_machines {
-            let machines = brief.coating_machines.iter();
-            spans.extend(machines.map(|machine| (machine, first, last)));
-        }
-        let rentals = spans
-            .into_iter()
-            .map(|(machine, out, back)| rental(machine, number, out, back));
-        let rentals: Vec<Rental> = rentals.collect();
-        let failing = search.failing_nights(&facts, &times);
-        let (relied_on, nights): (Vec<calendar::Day>, Vec<calendar::Day>) =
-            failing.partition(|night| search.is_away(*night));
-        let dates = |days: Vec<calendar::Day>| days.into_iter().map(calendar::date).collect();
-        let days_closed = search.closed_days(&facts.needs, &times, *start);
-        let way_out = brief.house.coating_order(*rooms);
-        let id = |place: usize| brief.house.places()[place].id;
-        let costs = PlanCosts {
-            set_up: brief.set_up,
-            rental: rentals.iter().map(|rental| rental.plan.cover.total()).sum(),
-            days_closed: times_over(brief.day_closed, days_closed * i64::from(rooms.count())),
-            nights_away: times_over(brief.night_away.price(), nights.len() as i64),
-        };
-        plan.costs.add(costs);
-        plan.rentals.extend(rentals);
-        plan.phases.push(Phase {
-            rooms: rooms.numbers().map(id).collect(),
-            coating_order: way_out.order.into_iter().map(id).collect(),
-            exit: id(way_out.exit),
-            work,
-            needs: facts.needs.clone(),
-            light_use: calendar::moment(times.light_use),
-            furniture: calendar::date(times.furniture),
-            cure: times.cure.map(calendar::date),
-            days_closed: u32::try_from(days_closed).unwrap_or(u32::MAX),
-            nights_away: dates(nights),
-            nights_relied_on: dates(relied_on),
-            costs,
-        });
-    }
-    plan
-}
-
-fn times_over(amount: Money, times: i64) -> Money {
-    Money::from_minor(amount.minor() * times)
-}
-
-fn rental(machine: &Machine, phase: usize, out: calendar::Day, back: calendar::Day) -> Rental {
-    let need = Need::half_days(2 * (back - out + 1).unsigned_abs());
-    Rental {
-        machine: machine.id,
-        name: machine.name.clone(),
-        phase,
-        out: calendar::date(out),
-        last_day: calendar::date(back),
-        plan: RentalPlan::new(&machine.tariff, need, Some(calendar::date(out))),
     }
 }
 

@@ -40,6 +40,13 @@ pub struct Promise<'a> {
     pub plan: &'a HousePlan,
 }
 
+/// What several plans, by their numbers, promise for one day.
+struct OnDay {
+    what: Promised,
+    day: NaiveDate,
+    to: Vec<usize>,
+}
+
 /// Returns what several plans promise for the same days, from a day on; the crew does so many minutes of labour in a day,
 /// and rooms may be sealed off so well that dust does no harm.
 pub fn promised_twice(
@@ -67,14 +74,20 @@ pub fn promised_twice(
     }
     let crew = crew.into_iter().filter_map(|(day, minutes)| {
         let too_many = minutes.values().sum::<i64>() > crew_minutes;
-        too_many.then(|| (Promised::Crew, day, minutes.into_keys().collect()))
+        too_many.then(|| OnDay {
+            what: Promised::Crew,
+            day,
+            to: minutes.into_keys().collect(),
+        })
     });
-    let machines = machines
-        .into_iter()
-        .map(|((name, day), to)| (Promised::Machine(name.to_owned()), day, to));
+    let machines = machines.into_iter().map(|((name, day), to)| OnDay {
+        what: Promised::Machine(name.to_owned()),
+        day,
+        to,
+    });
     let mut twice: BTreeMap<(Promised, Vec<usize>), Vec<NaiveDate>> = BTreeMap::new();
     let air = dust_on_wet_coats(promises).filter(|_| !sealed);
-    for (what, day, to) in crew.chain(machines).chain(air) {
+    for OnDay { what, day, to } in crew.chain(machines).chain(air) {
         if to.len() > 1 && day >= from {
             twice.entry((what, to)).or_default().push(day);
         }
@@ -89,9 +102,7 @@ pub fn promised_twice(
 }
 
 /// Returns the days on which one plan makes dust in a house while coats of another are wet there.
-fn dust_on_wet_coats(
-    promises: &[Promise<'_>],
-) -> impl Iterator<Item = (Promised, NaiveDate, Vec<usize>)> {
+fn dust_on_wet_coats(promises: &[Promise<'_>]) -> impl Iterator<Item = OnDay> {
     let places = 0..promises.len();
     let pairs = places.flat_map(|dusty| (0..promises.len()).map(move |wet| (dusty, wet)));
     let pairs =
@@ -104,6 +115,10 @@ fn dust_on_wet_coats(
             .iter()
             .flat_map(|phase| phase.wet_days());
         let both = wet_days.filter(move |day| dust.contains(day));
-        both.map(move |day| (Promised::Air, day, vec![dusty, wet]))
+        both.map(move |day| OnDay {
+            what: Promised::Air,
+            day,
+            to: vec![dusty, wet],
+        })
     })
 }

@@ -133,7 +133,7 @@ pub fn replay_all(brief: &Brief<'_>, answer: &Answer) -> Result<(), Flaw> {
     plans.try_for_each(|plan| replay(brief, plan))
 }
 
-/// A phase on its days, after the one before.
+/// Checks a phase on its days, after the one before.
 fn replay_phase(
     brief: &Brief<'_>,
     (number, phase): (usize, &Phase),
@@ -211,7 +211,7 @@ fn at(day: NaiveDate, hour: u32) -> NaiveDateTime {
     day.and_time(NaiveTime::MIN) + TimeDelta::hours(i64::from(hour))
 }
 
-/// Returns the moment at which so much labour of a day is done, to the minute, up.
+/// Returns the moment at which so much labour of a day is done, rounded up to the minute.
 fn clock(of: WorkingDay, day: NaiveDate, labour: i64) -> NaiveDateTime {
     let share =
         Decimal::from(labour) * Decimal::from(of.day_minutes) / Decimal::from(of.crew_minutes);
@@ -219,7 +219,7 @@ fn clock(of: WorkingDay, day: NaiveDate, labour: i64) -> NaiveDateTime {
     at(day, MORNING) + TimeDelta::minutes(minutes)
 }
 
-/// A phase that begins while the one before is wet: sealed off, reached another way, and coated when that is dry.
+/// Checks a phase that begins while the one before is wet: it is sealed off, and reached without crossing wet rooms.
 fn check_sealed(
     brief: &Brief<'_>,
     before: Option<&Phase>,
@@ -255,7 +255,7 @@ fn first_coat(of: WorkingDay, phase: &Phase) -> Option<NaiveDateTime> {
     coat.map(|stretch| clock(of, stretch.day, stretch.from))
 }
 
-/// The hours of each day, what follows what, and what is dry before what.
+/// Checks the hours of each day, what follows what, and that the one is dry before the other.
 fn walk_phase(of: WorkingDay, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
     let needs = &phase.needs;
     let mut labour: BTreeMap<NaiveDate, i64> = BTreeMap::new();
@@ -362,7 +362,7 @@ fn walk_phase(of: WorkingDay, phase: &Phase, first: NaiveDate) -> Result<(), Fla
     )
 }
 
-/// Each room is left through rooms that aren't coated yet, to the exit.
+/// Checks that each room is left through rooms that aren't coated yet, to the exit.
 fn check_coating_order(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
     let mut coated = Places::NONE;
     for room in &phase.coating_order {
@@ -388,7 +388,7 @@ fn check_coating_order(brief: &Brief<'_>, phase: &Phase, first: NaiveDate) -> Re
     check(first, exit.is_within(open), "the exit can't be reached")
 }
 
-/// No coat is wet at any hour of work of a day on which another job makes dust in the house.
+/// Checks that no coat is wet at any hour of work of a day on which another job makes dust in the house.
 fn check_dust(brief: &Brief<'_>, phase: &Phase) -> Result<(), Flaw> {
     let coats = phase
         .work
@@ -437,7 +437,7 @@ fn places_of(brief: &Brief<'_>, rooms: &[RoomId]) -> Places {
         .collect()
 }
 
-/// Every day and night: who can get where, what is lost.
+/// Goes through every day and night: who can get where, and what is lost.
 fn live_through(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     let away = |day: NaiveDate| {
         brief
@@ -519,7 +519,7 @@ fn fails(brief: &Brief<'_>, closed: Places) -> bool {
     })
 }
 
-/// Each machine is there on the days that it is used, once, and costs what its cover says.
+/// Checks that each machine is there on the days that it is used, once, and costs what its cover says.
 fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     for phase in &plan.phases {
         let needs = &phase.needs;
@@ -562,7 +562,7 @@ fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     Ok(())
 }
 
-/// Every total is the sum of its parts.
+/// Checks that every total is the sum of its parts.
 fn add_up(plan: &HousePlan) -> Result<(), Flaw> {
     let mut sum = PlanCosts::default();
     for phase in &plan.phases {
@@ -578,7 +578,7 @@ fn add_up(plan: &HousePlan) -> Result<(), Flaw> {
     )
 }
 
-/// Everything costs what it was said to.
+/// Checks that everything costs what it was said to.
 fn check_costs(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
     let count = |amount: Money, times: usize| Money::from_minor(amount.minor() * times as i64);
     for phase in &plan.phases {

@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use rust_decimal_macros::dec;
 
 use super::bound::least_in_groups;
-use super::calendar::{self, Day};
+use super::calendar::{self, Day, Moment};
 use super::replay::replay;
 use super::*;
 use crate::trade::rental::{Away, MORNING};
@@ -216,7 +216,7 @@ impl World {
         };
         let week = Money::from_minor(drawn.week);
         let weekend = drawn.weekend.map(Money::from_minor);
-        World {
+        let mut world = World {
             house: House::new(places, &doorways).unwrap(),
             calendar: Calendar {
                 working_days: vec![
@@ -238,7 +238,26 @@ impl World {
             ],
             buffer: vec![machine(3, 4000, Money::from_minor(13_600), weekend)],
             drawn,
-        }
+        };
+        let holidays = world.holidays();
+        world.calendar.holidays = holidays;
+        world
+    }
+
+    fn start(&self) -> NaiveDate {
+        let monday: NaiveDate = "2026-11-02".parse().unwrap();
+        monday + Days::new(self.drawn.start)
+    }
+
+    /// The holiday, and the days on which another job is wet.
+    fn holidays(&self) -> BTreeMap<NaiveDate, String> {
+        let drawn = self.drawn.holiday.into_iter();
+        let drawn = drawn.map(|holiday| self.start() + Days::new(holiday));
+        let wet = self.wet().into_iter().flat_map(|wet| {
+            let days = wet.from.iter_days();
+            days.take_while(move |day| *day <= wet.until.date())
+        });
+        drawn.chain(wet).map(|day| (day, String::new())).collect()
     }
 
     fn needs(&self, rooms: Places) -> Needs {
@@ -272,7 +291,8 @@ impl World {
     }
 
     /// A room of the house, or the bath, wet from the noon of a day to the ninth hour of another.
-    fn wet(&self, start: NaiveDate) -> Vec<Wet> {
+    fn wet(&self) -> Vec<Wet> {
+        let start = self.start();
         let wet = self.drawn.wet.iter();
         let wet = wet.map(|(room, from, nights)| Wet {
             rooms: Places::one(*room),
@@ -284,16 +304,16 @@ impl World {
         wet.collect()
     }
 
-    fn dusty(&self, start: NaiveDate) -> BTreeSet<NaiveDate> {
+    fn dusty(&self) -> BTreeSet<NaiveDate> {
+        let start = self.start();
         let dust = self.drawn.dust.into_iter();
         dust.flat_map(|(from, days)| (from..from + days).map(move |day| start + Days::new(day)))
             .collect()
     }
 
-    fn with_brief<T>(&self, ask: impl FnOnce(&Brief<'_>) -> T) -> T {
+    fn brief(&self) -> Brief<'_> {
         let drawn = &self.drawn;
-        let monday: NaiveDate = "2026-11-02".parse().unwrap();
-        let start = monday + Days::new(drawn.start);
+        let start = self.start();
         let pair = |pair: Option<(usize, usize)>| {
             let pair = pair.filter(|(one, another)| one != another);
             pair.map(|(one, another)| Places::one(one).with(Places::one(another)))
@@ -302,34 +322,21 @@ impl World {
             let from = start + Days::new(from);
             (from, from + Days::new(nights))
         });
-        let mut calendar = self.calendar.clone();
-        if let Some(holiday) = drawn.holiday {
-            calendar
-                .holidays
-                .insert(start + Days::new(holiday), String::new());
-        }
-        for wet in self.wet(start) {
-            let days = wet.from.iter_days();
-            let days = days.take_while(|day| *day <= wet.until.date());
-            calendar
-                .holidays
-                .extend(days.map(|day| (day, String::new())));
-        }
         let keeps = drawn.keeps.iter().map(|(places, least)| Keep {
             places: Places(*places),
             least: (*least).min(places.count_ones()),
         });
-        ask(&Brief {
+        Brief {
             house: &self.house,
-            calendar: &calendar,
+            calendar: &self.calendar,
             needs: Rc::new(|rooms| self.needs(rooms)),
             start,
             begun: Vec::new(),
             anew_from: start,
             end: None,
             keeps: keeps.collect(),
-            wet: self.wet(start),
-            dusty: self.dusty(start),
+            wet: self.wet(),
+            dusty: self.dusty(),
             away: away.into_iter().collect(),
             night_away: drawn.night_away,
             day_closed: Money::from_minor(drawn.day_closed),
@@ -342,7 +349,7 @@ impl World {
             sanding_machines: &self.machines,
             coating_machines: &self.buffer,
             progress: &|_| (),
-        })
+        }
     }
 }
 
@@ -356,7 +363,7 @@ struct Before {
     ready: Day,
     beside: Day,
     wet: Places,
-    until: (Day, i64),
+    until: Moment,
 }
 
 /// Tries every plan that there is: every set of rooms next, on every day within three weeks, with the machines kept or
@@ -392,13 +399,13 @@ impl Everything<'_> {
                     continue;
                 };
                 let reached = self.brief.house.reachable(before.wet);
-                let first_coat = (times.first_coat.unwrap(), times.first_coat_minute);
+                let first_coat = times.first_coat.unwrap();
                 let beside = phase.is_within(reached) && first_coat >= before.until;
                 if start < before.ready && !beside {
                     continue;
                 }
                 let mut next = calendar::day(
-                    self.first_working(calendar::date(times.done.0), times.done.1 > 480),
+                    self.first_working(calendar::date(times.done.day), times.done.minute > 480),
                 );
                 if self.brief.furniture_first {
                     next = next.max(calendar::day(
@@ -418,7 +425,7 @@ impl Everything<'_> {
                     until: if beside < next {
                         times.light_use
                     } else {
-                        (0, 0)
+                        Moment::midnight(0)
                     },
                 };
                 let sanded = needs.sands_by_machine;
@@ -508,8 +515,8 @@ impl Everything<'_> {
             .go_through(&needs, start, tell)
             .ok()?;
         let mut cost = brief.set_up.minor();
-        if let Some((first, last)) = times.coat_machines {
-            cost += self.rental(brief.coating_machines, first, last);
+        if let Some(out) = times.coat_machines {
+            cost += self.rental(brief.coating_machines, out.first, out.last);
         }
         let away = |day: Day| {
             let day = calendar::date(day);
@@ -523,8 +530,8 @@ impl Everything<'_> {
             let mut keeps = brief.keeps.iter();
             keeps.any(|keep| keep.places.shared(reachable).count() < keep.least)
         };
-        let first_coat = times.first_coat.unwrap();
-        let (open, minute) = times.light_use;
+        let first_coat = times.first_coat.unwrap().day;
+        let Moment { day: open, minute } = times.light_use;
         for day in start..=open {
             let wet = day >= first_coat && (day < open || minute > 8 * 60 || day == first_coat);
             if (wet || sanded.contains(&day)) && !away(day) {
@@ -561,7 +568,7 @@ fn everything(brief: &Brief<'_>, longest_wait: Day) -> Option<(i64, NaiveDate)> 
         ready,
         beside: ready,
         wet: Places::NONE,
-        until: (0, 0),
+        until: Moment::midnight(0),
     };
     let (cost, finish) = everything.rest(brief.house.refinished(), before, None)?;
     Some((cost, calendar::date(finish)))
@@ -597,13 +604,13 @@ proptest! {
 
     #[test]
     fn no_plan_beats_the_best_of_a_small_house(drawn in drawn(1..=5)) {
-        World::new(drawn.clone()).with_brief(|brief| {
-            let answer = plan(brief, None);
-            check(brief, &answer);
-            // Waits beyond what a special date can make worth while.
-            let longest = if drawn.is_special() { 22 } else { 9 };
-            assert_eq!(told(&answer.chosen), everything(brief, longest));
-        });
+        let world = World::new(drawn.clone());
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        check(brief, &answer);
+        // Waits beyond what a special date can make worth while.
+        let longest = if drawn.is_special() { 22 } else { 9 };
+        assert_eq!(told(&answer.chosen), everything(brief, longest));
     }
 }
 
@@ -627,11 +634,11 @@ proptest! {
             dust: None,
             ..drawn
         };
-        World::new(drawn).with_brief(|brief| {
-            let answer = plan(brief, None);
-            check(brief, &answer);
-            assert_eq!(told(&answer.chosen), everything(brief, 9));
-        });
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        check(brief, &answer);
+        assert_eq!(told(&answer.chosen), everything(brief, 9));
     }
 }
 
@@ -641,27 +648,29 @@ proptest! {
     #[test]
     fn no_plan_beats_the_best_of_a_house_of_seven_rooms(drawn in drawn(7..=7)) {
         let drawn = Drawn { holiday: None, away: None, wet: None, dust: None, sealed: false, ..drawn };
-        World::new(drawn).with_brief(|brief| {
-            let answer = plan(brief, None);
-            check(brief, &answer);
-            assert_eq!(told(&answer.chosen), everything(brief, 7));
-        });
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        check(brief, &answer);
+        assert_eq!(told(&answer.chosen), everything(brief, 7));
     }
 
     #[test]
     fn no_plan_beats_the_best_of_a_house_sanded_by_hand(drawn in drawn(5..=7)) {
         let drawn = Drawn { holiday: None, away: None, wet: None, dust: None, by_hand: true, ..drawn };
-        World::new(drawn).with_brief(|brief| {
-            let answer = plan(brief, None);
-            check(brief, &answer);
-            assert_eq!(told(&answer.chosen), everything(brief, 7));
-        });
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        check(brief, &answer);
+        assert_eq!(told(&answer.chosen), everything(brief, 7));
     }
 
     #[test]
     fn a_large_house_has_a_plan_that_holds_and_a_bound(drawn in drawn(13..=14)) {
         let drawn = Drawn { crew: 960, ..drawn };
-        World::new(drawn).with_brief(|brief| check(brief, &plan(brief, None)));
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        check(brief, &plan(brief, None));
     }
 }
 
@@ -670,17 +679,17 @@ proptest! {
 
     #[test]
     fn a_bound_by_groups_is_below_the_best(drawn in drawn(3..=6)) {
-        World::new(drawn).with_brief(|brief| {
-            let answer = plan(brief, None);
-            if let Some(plan) = answer.chosen.plan {
-                for size in 1..=4 {
-                    let work = Steps::new(u64::MAX, &|_| ());
-                    let search = Search::new(brief, &work);
-                    let bound = least_in_groups(&search, brief.house.refinished(), size);
-                    assert!(bound <= plan.costs.total(), "groups of {size}: {bound:?}");
-                }
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        if let Some(plan) = answer.chosen.plan {
+            for size in 1..=4 {
+                let work = Steps::new(u64::MAX, &|_| ());
+                let search = Search::new(brief, &work);
+                let bound = least_in_groups(&search, brief.house.refinished(), size);
+                assert!(bound <= plan.costs.total(), "groups of {size}: {bound:?}");
             }
-        });
+        }
     }
 }
 
@@ -698,7 +707,9 @@ proptest! {
             phases[places[room]] = phases[places[room]].with(Places::one(room));
         }
         phases.retain(|phase| !phase.is_empty());
-        World::new(drawn).with_brief(|brief| check(brief, &plan(brief, Some(&phases))));
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        check(brief, &plan(brief, Some(&phases)));
     }
 }
 
@@ -708,20 +719,20 @@ proptest! {
     #[test]
     fn no_plan_has_fewer_nights_where_they_were_refused(drawn in drawn(2..=4)) {
         let drawn = Drawn { night_away: NightAway::Fewest, ..drawn };
-        World::new(drawn.clone()).with_brief(|brief| {
-            let answer = plan(brief, None);
-            let longest = if drawn.is_special() { 22 } else { 9 };
-            let best = everything(brief, longest).map(|(cost, finish)| {
-                let dear = NightAway::DEAR.minor();
-                (cost / dear, cost % dear, finish)
-            });
-            let told = answer.chosen.plan.map(|plan| {
-                replay(brief, &plan).unwrap();
-                let nights = plan.nights_away().count() as i64;
-                (nights, plan.costs.total().minor(), plan.finish)
-            });
-            assert_eq!(told, best);
+        let world = World::new(drawn.clone());
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        let longest = if drawn.is_special() { 22 } else { 9 };
+        let best = everything(brief, longest).map(|(cost, finish)| {
+            let dear = NightAway::DEAR.minor();
+            (cost / dear, cost % dear, finish)
         });
+        let told = answer.chosen.plan.map(|plan| {
+            replay(brief, &plan).unwrap();
+            let nights = plan.nights_away().count() as i64;
+            (nights, plan.costs.total().minor(), plan.finish)
+        });
+        assert_eq!(told, best);
     }
 
     #[test]
@@ -731,49 +742,49 @@ proptest! {
         today in 0_u64..16,
     ) {
         let drawn = Drawn { night_away: NightAway::Fewest, ..drawn };
-        World::new(drawn).with_brief(|brief| {
-            let Some(before) = plan(brief, None).chosen.plan else { return };
-            let mut calendar = brief.calendar.clone();
-            calendar.holidays.insert(brief.start + Days::new(lost), "lost".to_owned());
-            let anew_from = brief.start + Days::new(today);
-            let rooms = |phase: &Phase| -> Places {
-                phase.rooms.iter().map(|room| room.0 as usize - 1).collect()
-            };
-            let phases = before.phases.iter().enumerate();
-            let begun = phases.take_while(|(_, phase)| phase.work[0].day <= anew_from);
-            let begun: Vec<Begun> = begun
-                .map(|(number, phase)| {
-                    let rentals = before.rentals.iter();
-                    let until = rentals.filter(|rental| rental.machine != MachineId(3));
-                    let until = until.filter(|rental| rental.out <= phase.work[0].day);
-                    let until = until.map(|rental| rental.last_day).max();
-                    let next = before.phases.get(number + 1).map(|next| next.work[0].day);
-                    Begun {
-                        rooms: rooms(phase),
-                        first: phase.work[0].day,
-                        returned: next.is_none_or(|next| until.is_none_or(|until| until < next)),
-                    }
-                })
-                .collect();
-            // Where nothing has begun, all of it begins whenever it can.
-            let anew_from = if begun.is_empty() { brief.start } else { anew_from };
-            let again = Brief { calendar: &calendar, anew_from, begun, ..brief.with_nights() };
-            let answer = plan(&again, None);
-            let after = answer.chosen.plan.unwrap();
-            replay(&again, &after).unwrap();
-            for (number, begun) in again.begun.iter().enumerate() {
-                assert_eq!(rooms(&after.phases[number]), begun.rooms);
-            }
-            // What went back before today, and before anything was lost, did so.
-            for rental in &before.rentals {
-                let ended = rental.last_day < anew_from && lost > today;
-                let same = after.rentals.iter().any(|other| {
-                    (other.machine, other.out, other.last_day)
-                        == (rental.machine, rental.out, rental.last_day)
-                });
-                assert!(!ended || same, "{rental:?} in {:?}", after.rentals);
-            }
-        });
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let Some(before) = plan(brief, None).chosen.plan else { return Ok(()) };
+        let mut calendar = brief.calendar.clone();
+        calendar.holidays.insert(brief.start + Days::new(lost), "lost".to_owned());
+        let anew_from = brief.start + Days::new(today);
+        let rooms = |phase: &Phase| -> Places {
+            phase.rooms.iter().map(|room| room.0 as usize - 1).collect()
+        };
+        let phases = before.phases.iter().enumerate();
+        let begun = phases.take_while(|(_, phase)| phase.work[0].day <= anew_from);
+        let begun: Vec<Begun> = begun
+            .map(|(number, phase)| {
+                let rentals = before.rentals.iter();
+                let until = rentals.filter(|rental| rental.machine != MachineId(3));
+                let until = until.filter(|rental| rental.out <= phase.work[0].day);
+                let until = until.map(|rental| rental.last_day).max();
+                let next = before.phases.get(number + 1).map(|next| next.work[0].day);
+                Begun {
+                    rooms: rooms(phase),
+                    first: phase.work[0].day,
+                    returned: next.is_none_or(|next| until.is_none_or(|until| until < next)),
+                }
+            })
+            .collect();
+        // Where nothing has begun, all of it begins whenever it can.
+        let anew_from = if begun.is_empty() { brief.start } else { anew_from };
+        let again = Brief { calendar: &calendar, anew_from, begun, ..brief.with_nights() };
+        let answer = plan(&again, None);
+        let after = answer.chosen.plan.unwrap();
+        replay(&again, &after).unwrap();
+        for (number, begun) in again.begun.iter().enumerate() {
+            assert_eq!(rooms(&after.phases[number]), begun.rooms);
+        }
+        // What went back before today, and before anything was lost, did so.
+        for rental in &before.rentals {
+            let ended = rental.last_day < anew_from && lost > today;
+            let same = after.rentals.iter().any(|other| {
+                (other.machine, other.out, other.last_day)
+                    == (rental.machine, rental.out, rental.last_day)
+            });
+            assert!(!ended || same, "{rental:?} in {:?}", after.rentals);
+        }
     }
 }
 
@@ -782,26 +793,26 @@ proptest! {
 
     #[test]
     fn what_is_cut_short_holds_and_claims_nothing(drawn in drawn(2..=5), budget in 0_u64..60_000) {
-        World::new(drawn).with_brief(|brief| {
-            let all = plan(brief, None);
-            assert!(all.proven);
-            let short = plan_within(brief, None, budget);
-            check(brief, &short);
-            assert_eq!(told(&short.chosen), told(&plan_within(brief, None, budget).chosen));
-            let (best, found) = (told(&all.chosen), told(&short.chosen));
-            if short.proven {
-                assert_eq!(found, best);
-            }
-            if let Some(plan) = &all.chosen.plan {
-                assert!(short.bound <= plan.costs.total(), "a bound that is above a plan");
-            }
-            if let Some(found) = found {
-                assert!(Some(found) >= best);
-            } else {
-                let all_tried = short.chosen.why.contains(&Remark::NothingMends { all_tried: true });
-                assert!(short.proven || !all_tried, "{:?}", short.chosen.why);
-            }
-        });
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let all = plan(brief, None);
+        assert!(all.proven);
+        let short = plan_within(brief, None, budget);
+        check(brief, &short);
+        assert_eq!(told(&short.chosen), told(&plan_within(brief, None, budget).chosen));
+        let (best, found) = (told(&all.chosen), told(&short.chosen));
+        if short.proven {
+            assert_eq!(found, best);
+        }
+        if let Some(plan) = &all.chosen.plan {
+            assert!(short.bound <= plan.costs.total(), "a bound that is above a plan");
+        }
+        if let Some(found) = found {
+            assert!(Some(found) >= best);
+        } else {
+            let all_tried = short.chosen.why.contains(&Remark::NothingMends { all_tried: true });
+            assert!(short.proven || !all_tried, "{:?}", short.chosen.why);
+        }
     }
 }
 
@@ -870,16 +881,15 @@ fn a_plan_that_does_not_wait_for_what_hardens_does_not_hold() {
         ..drawn
     });
     let plan_of = |brief: &Brief<'_>| plan(brief, None).chosen.plan.unwrap();
-    let (patient, mut hasty) = (waits.with_brief(plan_of), hasty.with_brief(plan_of));
-    waits.with_brief(|brief| {
-        assert_eq!(replay(brief, &patient), Ok(()));
-        for phase in &mut hasty.phases {
-            let rooms: Places = phase.rooms.iter().map(|room| room.0 as usize - 1).collect();
-            phase.needs = (brief.needs)(rooms);
-        }
-        let flaw = replay(brief, &hasty).unwrap_err();
-        assert_eq!(flaw.what, "sanding what isn't hard");
-    });
+    let (brief, hasty) = (&waits.brief(), &hasty.brief());
+    let (patient, mut hasty) = (plan_of(brief), plan_of(hasty));
+    assert_eq!(replay(brief, &patient), Ok(()));
+    for phase in &mut hasty.phases {
+        let rooms: Places = phase.rooms.iter().map(|room| room.0 as usize - 1).collect();
+        phase.needs = (brief.needs)(rooms);
+    }
+    let flaw = replay(brief, &hasty).unwrap_err();
+    assert_eq!(flaw.what, "sanding what isn't hard");
 }
 
 #[test]
@@ -890,13 +900,13 @@ fn a_sealed_room_dries_while_the_next_is_sanded() {
             sealed,
             ..drawn.clone()
         };
-        World::new(drawn).with_brief(|brief| {
-            let answer = plan(brief, None);
-            check(brief, &answer);
-            let plan = answer.chosen.plan.unwrap();
-            let begins = plan.phases[1].work[0].day;
-            (begins < plan.phases[0].light_use.date(), plan.finish)
-        })
+        let world = World::new(drawn);
+        let brief = &world.brief();
+        let answer = plan(brief, None);
+        check(brief, &answer);
+        let plan = answer.chosen.plan.unwrap();
+        let begins = plan.phases[1].work[0].day;
+        (begins < plan.phases[0].light_use.date(), plan.finish)
     };
     let (apart, sealed) = (finish(false), finish(true));
     assert!(

@@ -193,13 +193,16 @@ impl House {
         let mut reached = self.outside.without(closed);
         let mut fresh = reached;
         while !fresh.is_empty() {
-            let next = fresh
-                .numbers()
-                .fold(Places::NONE, |next, place| next.with(self.beyond[place]));
-            fresh = next.without(closed).without(reached);
+            fresh = self.next_to(fresh).without(closed).without(reached);
             reached = reached.with(fresh);
         }
         reached
+    }
+
+    /// Returns everything that these places have a doorway to.
+    fn next_to(&self, places: Places) -> Places {
+        let places = places.numbers();
+        places.fold(Places::NONE, |next, place| next.with(self.beyond[place]))
     }
 
     /// Returns the order in which the rooms of a phase are coated, and the way out at the end.
@@ -245,10 +248,7 @@ impl House {
             if let Some(exit) = round.shared(self.outside).numbers().next() {
                 return exit;
             }
-            let beyond = round
-                .numbers()
-                .fold(Places::NONE, |next, place| next.with(self.beyond[place]));
-            round = beyond.without(seen).without(phase);
+            round = self.next_to(round).without(seen).without(phase);
             seen = seen.with(round);
         }
         from

@@ -2,8 +2,10 @@
 
 use chrono::{NaiveDate, NaiveDateTime};
 
-use super::calendar::{self, CoatTooLong, Day};
-use super::search::{Chosen, Obstacle, Search};
+use super::calendar::{self, CoatTooLong, Day, Span};
+use super::facts::Obstacle;
+use super::full::in_full;
+use super::search::{Chosen, ChosenPhase, Outing, Search};
 use super::ways::{Places, and};
 use super::{Brief, HousePlan, NightAway, Way};
 use crate::money::Money;
@@ -51,7 +53,7 @@ pub enum Remark {
         /// What must stay in use.
         keep: String,
     },
-    /// Two rooms share no phase, in which a keep would fail for a night away.
+    /// Two rooms share no phase, since that would cost a night away.
     SharesNone {
         /// The rooms.
         rooms: String,
@@ -70,7 +72,7 @@ pub enum Remark {
         /// The room.
         room: String,
     },
-    /// Nights away were refused, and nothing is left that does without.
+    /// Nights away were refused, but no plan was found without.
     NightsAfterAll {
         /// How many there are.
         nights: usize,
@@ -86,13 +88,13 @@ pub enum Remark {
         /// The nights.
         nights: Vec<NaiveDate>,
     },
-    /// A phase that had begun can't have begun when it was planned to, for the days that were lost.
+    /// Because of days that were lost, a phase that has begun can't have begun when it was planned to.
     BegunLater {
         /// Its rooms.
         rooms: String,
         /// When it was planned to begin.
         planned: NaiveDate,
-        /// When it did at the earliest.
+        /// The first day on which it can have.
         start: NaiveDate,
     },
     /// Working days are spent waiting for filler or glue to harden.
@@ -167,7 +169,8 @@ pub enum Remark {
 }
 
 /// Says why phases in that order aren't feasible.
-pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places]) -> Vec<Remark> {
+pub(super) fn why_not(search: &Search<'_>, phases: &[Places]) -> Vec<Remark> {
+    let brief = search.brief;
     let mut remarks: Vec<Remark> = Vec::new();
     for phase in phases {
         let facts = search.facts(*phase);
@@ -188,7 +191,7 @@ pub(super) fn why_not(search: &Search<'_>, brief: &Brief<'_>, phases: &[Places])
     let lifted = Search::new(&dear, search.work);
     match lifted.of_phases(phases, None) {
         Some(mended) => {
-            let plan = super::build(&lifted, &dear, &mended);
+            let plan = in_full(&lifted, &mended);
             if remarks.is_empty() {
                 remarks.extend(closed_nights(&lifted, &mended, &plan));
             }
@@ -217,7 +220,7 @@ pub(super) fn what_would_mend(search: &Search<'_>, rooms: Places, proven: bool) 
     let cheapest = |search: &Search<'_>| super::best(search, rooms, None, &[]);
     let mended = cheapest(&lifted);
     if let Some(found) = mended.plan {
-        let plan = super::build(&lifted, &dear, &found);
+        let plan = in_full(&lifted, &found);
         let ones = rooms.numbers().map(Places::one);
         let closing = ones.filter_map(|room| {
             let keep = &brief.keeps[search.facts(room).fails?];
@@ -292,7 +295,7 @@ fn would_mend(plan: &HousePlan) -> Remark {
 fn closed_nights(search: &Search<'_>, chosen: &Chosen, plan: &HousePlan) -> Vec<Remark> {
     let brief = search.brief;
     let mut remarks = Vec::new();
-    for ((rooms, _), phase) in chosen.phases.iter().zip(&plan.phases) {
+    for (ChosenPhase { rooms, .. }, phase) in chosen.phases.iter().zip(&plan.phases) {
         let words = |nights: &[NaiveDate]| {
             let beside = nights.iter().map(|night| calendar::day(*night));
             let beside = beside.map(|night| search.wet_beside(night));
@@ -348,86 +351,82 @@ fn obstacle_to(brief: &Brief<'_>, rooms: Places, obstacle: &Obstacle) -> Remark 
 }
 
 /// Says what is worth knowing of a plan that was found.
-pub(super) fn worth_knowing(
-    search: &Search<'_>,
-    brief: &Brief<'_>,
-    chosen: &Chosen,
-    plan: &HousePlan,
-) -> Vec<Remark> {
+pub(super) fn worth_knowing(search: &Search<'_>, chosen: &Chosen, plan: &HousePlan) -> Vec<Remark> {
     let mut remarks = Vec::new();
-    let begins = chosen
-        .phases
-        .first()
-        .map(|(_, start)| calendar::date(*start));
-    let begins = begins.filter(|start| *start > brief.start && brief.begun.is_empty());
-    if let Some(start) = begins {
-        let phases: Vec<Places> = chosen.phases.iter().map(|(rooms, _)| *rooms).collect();
-        let first = search.table.working_from(calendar::day(brief.start));
-        let earlier = search.of_phases_from(&phases, first);
-        let earlier = earlier.map(|earlier| super::build(search, brief, &earlier));
-        let unpriced = |plan: &HousePlan| match brief.night_away {
-            NightAway::Costs(_) => 0,
-            NightAway::Refused | NightAway::Fewest => plan.nights_away().count(),
-        };
-        remarks.push(Remark::StartsLater {
-            start,
-            first: calendar::date(first),
-            nights: earlier.as_ref().map_or(0, |earlier| {
-                unpriced(earlier).saturating_sub(unpriced(plan))
-            }),
-            more: earlier.map(|earlier| earlier.costs.total() - plan.costs.total()),
-        });
-    }
-    for (begun, phase) in brief.begun.iter().zip(&plan.phases) {
-        let start = phase
-            .work
-            .first()
-            .map_or(begun.first, |stretch| stretch.day);
-        if start > begun.first {
-            remarks.push(Remark::BegunLater {
-                rooms: brief.house.names(begun.rooms),
-                planned: begun.first,
-                start,
-            });
-        }
-    }
+    remarks.extend(starts_later(search, chosen, plan));
+    remarks.extend(begun_later(search.brief, plan));
     remarks.extend(closed_nights(search, chosen, plan));
     remarks.extend(days_waited(search, chosen));
-    remarks.extend(cant_share(search, brief, chosen));
-    remarks.extend(kept_or_returned(search, brief, chosen));
+    remarks.extend(cant_share(search, chosen));
+    remarks.extend(kept_or_returned(search, chosen));
     remarks
+}
+
+/// Says that work begins later than it could, and what the same phases would cost more from the first day on.
+fn starts_later(search: &Search<'_>, chosen: &Chosen, plan: &HousePlan) -> Option<Remark> {
+    let brief = search.brief;
+    let start = calendar::date(chosen.phases.first()?.start);
+    if start <= brief.start || !brief.begun.is_empty() {
+        return None;
+    }
+    let phases: Vec<Places> = chosen.phases.iter().map(|phase| phase.rooms).collect();
+    let first = search.table.working_from(calendar::day(brief.start));
+    let earlier = search.of_phases_from(&phases, first);
+    let earlier = earlier.map(|earlier| in_full(search, &earlier));
+    let unpriced = |plan: &HousePlan| match brief.night_away {
+        NightAway::Costs(_) => 0,
+        NightAway::Refused | NightAway::Fewest => plan.nights_away().count(),
+    };
+    Some(Remark::StartsLater {
+        start,
+        first: calendar::date(first),
+        nights: earlier.as_ref().map_or(0, |earlier| {
+            unpriced(earlier).saturating_sub(unpriced(plan))
+        }),
+        more: earlier.map(|earlier| earlier.costs.total() - plan.costs.total()),
+    })
+}
+
+/// Says which phases that have begun can't have begun when they were planned to.
+fn begun_later(brief: &Brief<'_>, plan: &HousePlan) -> Vec<Remark> {
+    let begun = brief.begun.iter().zip(&plan.phases);
+    let later = begun.filter_map(|(begun, phase)| {
+        let start = phase.first_day().filter(|start| *start > begun.first)?;
+        Some(Remark::BegunLater {
+            rooms: brief.house.names(begun.rooms),
+            planned: begun.first,
+            start,
+        })
+    });
+    later.collect()
 }
 
 /// Says on which working days nobody works on a phase because something hardens.
 fn days_waited(search: &Search<'_>, chosen: &Chosen) -> Vec<Remark> {
-    let phases = chosen.phases.iter().filter_map(|(rooms, start)| {
-        let needs = &search.facts(*rooms).needs;
-        let times = search
-            .table
-            .go_through(needs, *start, |_, _, _, _| ())
-            .ok()?;
-        let days = *start..=times.light_use.0;
+    let phases = chosen.phases.iter().filter_map(|phase| {
+        let needs = &search.facts(phase.rooms).needs;
+        let times = search.table.times(needs, phase.start).ok()?;
+        let days = phase.start..=times.light_use.day;
         let waited = days.filter(|day| times.waits_on(*day) && search.table.works(*day));
         let days: Vec<NaiveDate> = waited.map(calendar::date).collect();
-        let rooms = search.brief.house.names(*rooms);
+        let rooms = search.brief.house.names(phase.rooms);
         (!days.is_empty()).then_some(Remark::Hardens { rooms, days })
     });
     phases.collect()
 }
 
 /// Says which pairs of rooms can't be closed together because of what must stay in use.
-fn cant_share(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Remark> {
-    // Where a night away pays for it, they can.
-    let do_share = |rooms: Places| {
-        chosen
-            .phases
-            .iter()
-            .any(|(phase, _)| rooms.is_within(*phase))
-    };
+fn cant_share(search: &Search<'_>, chosen: &Chosen) -> Vec<Remark> {
+    let brief = search.brief;
     let rooms: Vec<usize> = brief.house.refinished().numbers().collect();
     let fails = |rooms: Places| {
         let reachable = brief.house.reachable(rooms);
         brief.keeps.iter().find(|keep| !keep.holds(reachable))
+    };
+    // Where a night away pays for it, they can.
+    let share = |both: Places| {
+        let mut phases = chosen.phases.iter();
+        phases.any(|phase| both.is_within(phase.rooms))
     };
     let mut remarks = Vec::new();
     for (place, one) in rooms.iter().enumerate() {
@@ -435,7 +434,7 @@ fn cant_share(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Re
             let (one, another) = (Places::one(*one), Places::one(*another));
             let both = one.with(another);
             let alone = fails(one).is_none() && fails(another).is_none();
-            let Some(keep) = fails(both).filter(|_| alone && !do_share(both)) else {
+            let Some(keep) = fails(both).filter(|_| alone && !share(both)) else {
                 continue;
             };
             let (rooms, keep) = (brief.house.names(both), keep.words(brief.house));
@@ -450,60 +449,48 @@ fn cant_share(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Re
 }
 
 /// Says for each pause between phases with sanding whether the machines are kept, and what the other way costs more.
-fn kept_or_returned(search: &Search<'_>, brief: &Brief<'_>, chosen: &Chosen) -> Vec<Remark> {
-    if brief.sanding_machines.is_empty() {
+fn kept_or_returned(search: &Search<'_>, chosen: &Chosen) -> Vec<Remark> {
+    if search.brief.sanding_machines.is_empty() {
         return Vec::new();
     }
-    let names: Vec<&str> = brief
-        .sanding_machines
-        .iter()
-        .map(|machine| machine.name.as_str())
-        .collect();
-    let sandings = chosen.phases.iter().filter_map(|(rooms, start)| {
-        let facts = search.facts(*rooms);
-        let times = search
-            .table
-            .go_through(&facts.needs, *start, |_, _, _, _| ())
-            .ok()?;
-        facts
-            .needs
-            .sands_by_machine
-            .then_some((*start, times.last_sanding))
+    let sanded = chosen.phases.iter().filter_map(|phase| {
+        let needs = &search.facts(phase.rooms).needs;
+        let last = search.table.times(needs, phase.start).ok()?.last_sanding;
+        let first = phase.start;
+        needs.sands_by_machine.then_some(Span { first, last })
     });
-    let sandings: Vec<(Day, Day)> = sandings.collect();
-    let rental_over = |day: Day| {
-        chosen
-            .out
-            .iter()
-            .find(|(out, back)| (*out..=*back).contains(&day))
+    let sanded: Vec<Span> = sanded.collect();
+    let pauses = sanded.windows(2);
+    let remarks =
+        pauses.filter_map(|pair| kept_between(search, chosen, pair[0].last, pair[1].first));
+    remarks.collect()
+}
+
+/// Says whether the machines are kept between the last day of sanding and the next one, and what the other way costs more.
+fn kept_between(search: &Search<'_>, chosen: &Chosen, last: Day, next: Day) -> Option<Remark> {
+    let outing_over = |day: Day| {
+        let mut outings = chosen.outings.iter();
+        outings.find(|Outing { out, back }| (*out..=*back).contains(&day))
     };
-    let mut remarks = Vec::new();
-    for pair in sandings.windows(2) {
-        let ((_, last), (next, _)) = (pair[0], pair[1]);
-        let (Some(before), Some(after)) = (rental_over(last), rental_over(next)) else {
-            continue;
-        };
-        let kept = search.sanding.price(before.0, after.1);
-        let apart = search.sanding.price(before.0, last);
-        let apart = apart.zip(search.sanding.price(next, after.1));
-        let (Some(kept), Some((first, second))) = (kept, apart) else {
-            continue;
-        };
-        let more = Money::from_minor(first + second - kept);
-        let machines = and(&names);
-        let between = (calendar::date(last), calendar::date(next));
-        remarks.push(match before == after {
-            true => Remark::Kept {
-                machines,
-                between,
-                saves: more,
-            },
-            false => Remark::Returned {
-                machines,
-                between,
-                saves: Money::ZERO - more,
-            },
-        });
-    }
-    remarks
+    let (before, after) = (outing_over(last)?, outing_over(next)?);
+    let price = |out: Day, back: Day| search.sanding.price(out, back);
+    let kept = price(before.out, after.back)?;
+    let apart = price(before.out, last)? + price(next, after.back)?;
+    let more = Money::from_minor(apart - kept);
+    let names = search.brief.sanding_machines.iter();
+    let names: Vec<&str> = names.map(|machine| machine.name.as_str()).collect();
+    let machines = and(&names);
+    let between = (calendar::date(last), calendar::date(next));
+    Some(match before == after {
+        true => Remark::Kept {
+            machines,
+            between,
+            saves: more,
+        },
+        false => Remark::Returned {
+            machines,
+            between,
+            saves: Money::ZERO - more,
+        },
+    })
 }

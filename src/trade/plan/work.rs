@@ -3,7 +3,7 @@
 
 use std::cell::Cell;
 
-/// How many steps the plan of a house may take: under two seconds of a processor of 2020, and rarely all of it.
+/// How many steps the plan of a house may take: under two seconds of a processor of 2020. Few plans take all of them.
 pub(super) const BUDGET: u64 = 120_000_000;
 /// After how many steps it is told how far the work has come.
 const TELL: u64 = BUDGET / 100;
