@@ -1,6 +1,6 @@
 //! What several plans promise for the same days: the crew's hours, machines, and floors that can't take each other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -55,39 +55,11 @@ pub fn promised_twice(
     crew_minutes: i64,
     sealed: bool,
 ) -> Vec<Twice> {
-    let mut crew: BTreeMap<NaiveDate, BTreeMap<usize, i64>> = BTreeMap::new();
-    let mut machines: BTreeMap<(&str, NaiveDate), Vec<usize>> = BTreeMap::new();
-    for (number, Promise { plan, .. }) in promises.iter().enumerate() {
-        for stretch in plan.phases.iter().flat_map(|phase| &phase.work) {
-            let day = crew.entry(stretch.day).or_default();
-            *day.entry(number).or_default() += stretch.to - stretch.from;
-        }
-        for rental in &plan.rentals {
-            let days = rental.out.iter_days();
-            for day in days.take_while(|day| *day <= rental.last_day) {
-                let out = machines.entry((&rental.name, day)).or_default();
-                if !out.contains(&number) {
-                    out.push(number);
-                }
-            }
-        }
-    }
-    let crew = crew.into_iter().filter_map(|(day, minutes)| {
-        let too_many = minutes.values().sum::<i64>() > crew_minutes;
-        too_many.then(|| OnDay {
-            what: Promised::Crew,
-            day,
-            to: minutes.into_keys().collect(),
-        })
-    });
-    let machines = machines.into_iter().map(|((name, day), to)| OnDay {
-        what: Promised::Machine(name.to_owned()),
-        day,
-        to,
-    });
+    let hours = too_many_hours(promises, crew_minutes);
+    let machines = machines_out(promises);
     let mut twice: BTreeMap<(Promised, Vec<usize>), Vec<NaiveDate>> = BTreeMap::new();
     let air = dust_on_wet_coats(promises).filter(|_| !sealed);
-    for OnDay { what, day, to } in crew.chain(machines).chain(air) {
+    for OnDay { what, day, to } in hours.chain(machines).chain(air) {
         if to.len() > 1 && day >= from {
             twice.entry((what, to)).or_default().push(day);
         }
@@ -99,6 +71,43 @@ pub fn promised_twice(
         days,
     });
     twice.collect()
+}
+
+/// Returns the days on which plans promise more hours than the crew has.
+fn too_many_hours(promises: &[Promise<'_>], crew_minutes: i64) -> impl Iterator<Item = OnDay> {
+    let mut days: BTreeMap<NaiveDate, BTreeMap<usize, i64>> = BTreeMap::new();
+    for (number, Promise { plan, .. }) in promises.iter().enumerate() {
+        for stretch in plan.phases.iter().flat_map(|phase| &phase.work) {
+            let day = days.entry(stretch.day).or_default();
+            *day.entry(number).or_default() += stretch.to - stretch.from;
+        }
+    }
+    days.into_iter().filter_map(move |(day, minutes)| {
+        let too_many = minutes.values().sum::<i64>() > crew_minutes;
+        too_many.then(|| OnDay {
+            what: Promised::Crew,
+            day,
+            to: minutes.into_keys().collect(),
+        })
+    })
+}
+
+/// Returns the days on which a machine is out, and for which plans.
+fn machines_out(promises: &[Promise<'_>]) -> impl Iterator<Item = OnDay> {
+    let mut days: BTreeMap<(&str, NaiveDate), BTreeSet<usize>> = BTreeMap::new();
+    for (number, Promise { plan, .. }) in promises.iter().enumerate() {
+        for rental in &plan.rentals {
+            let out = rental.out.iter_days();
+            for day in out.take_while(|day| *day <= rental.last_day) {
+                days.entry((&rental.name, day)).or_default().insert(number);
+            }
+        }
+    }
+    days.into_iter().map(|((name, day), to)| OnDay {
+        what: Promised::Machine(name.to_owned()),
+        day,
+        to: to.into_iter().collect(),
+    })
 }
 
 /// Returns the days on which one plan makes dust in a house while coats of another are wet there.

@@ -4,11 +4,14 @@
 //! tariff and a floor plan in hand, and says what is wrong with it. The tests replay every plan that they make; the check
 //! of a ledger [walks](walk) through those that are kept, long after the calendar, the tariff and the house have changed.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod walk;
+
+use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use thiserror::Error;
 
+pub use self::walk::walk;
 use super::calendar::EVENING;
 use super::{
     Answer, Brief, Doing, HousePlan, NightAway, Phase, Places, PlanCosts, Wet, WorkingDay,
@@ -16,9 +19,6 @@ use super::{
 use crate::money::{Decimal, Money, counted};
 use crate::trade::RoomId;
 use crate::trade::rental::{Away, MORNING};
-
-/// More minutes than any plan has: ten years of them.
-const MOST_MINUTES: i64 = 10 * 366 * 24 * 60;
 
 /// What a plan says that isn't so.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
@@ -28,64 +28,6 @@ pub struct Flaw {
     pub day: NaiveDate,
     /// What.
     pub what: String,
-}
-
-/// Walks through a plan by itself: whether it gives each phase what that needs, in its order, and adds up.
-///
-/// # Errors
-/// Returns the first thing that isn't as the plan says.
-pub fn walk(plan: &HousePlan) -> Result<(), Flaw> {
-    // What is kept may be damaged, so nothing is counted before it can be.
-    let of = plan.day;
-    let hours = [of.crew_minutes, of.day_minutes];
-    let figures = hours
-        .into_iter()
-        .chain(plan.phases.iter().flat_map(minutes));
-    let mut figures = figures.chain(hours.map(|minutes| minutes - 1));
-    let holds = figures.all(|minutes| (0..=MOST_MINUTES).contains(&minutes));
-    check(plan.finish, holds, "it has minutes that nobody can count")?;
-    let mut seen: BTreeSet<RoomId> = BTreeSet::new();
-    let mut light_use = NaiveDateTime::MIN;
-    for phase in &plan.phases {
-        let Some(first) = phase.work.first().map(|stretch| stretch.day) else {
-            return flaw(plan.finish, "a phase without work");
-        };
-        let once = phase.rooms.iter().all(|room| seen.insert(*room));
-        check(first, once, "a room is done twice")?;
-        let coated: BTreeSet<&RoomId> = phase.coating_order.iter().collect();
-        let same =
-            coated == phase.rooms.iter().collect() && coated.len() == phase.coating_order.len();
-        check(first, same, "the order of coating isn't that of the rooms")?;
-        let from = first_coat(plan.day, phase);
-        let dry = from.is_none_or(|from| from >= light_use);
-        check(first, dry, "two phases are wet at once")?;
-        walk_phase(plan.day, phase, first)?;
-        light_use = phase.light_use;
-    }
-    let furniture = plan.phases.iter().map(|phase| phase.furniture).max();
-    check(
-        plan.finish,
-        furniture == Some(plan.finish),
-        "it doesn't end when the last furniture is back",
-    )?;
-    add_up(plan)
-}
-
-/// Returns everything that a phase has in minutes.
-fn minutes(phase: &Phase) -> impl Iterator<Item = i64> {
-    let needs = &phase.needs;
-    let hardening = needs.hardening.iter();
-    let hardening = hardening.flat_map(|hardening| [hardening.after, hardening.lasts]);
-    let coats = needs
-        .coats
-        .iter()
-        .flat_map(|coat| [coat.minutes, coat.recoat]);
-    let stretches = phase
-        .work
-        .iter()
-        .flat_map(|stretch| [stretch.from, stretch.to]);
-    let labour = [needs.before, needs.light_use, needs.after].into_iter();
-    labour.chain(hardening).chain(coats).chain(stretches)
 }
 
 /// Walks through a plan beside what was asked for.
@@ -245,120 +187,6 @@ fn check_sealed(
         first,
         rooms.is_within(reached),
         "it is reached over wet rooms only",
-    )
-}
-
-/// Returns when the first coat of a phase begins; `None`: it has none.
-fn first_coat(of: WorkingDay, phase: &Phase) -> Option<NaiveDateTime> {
-    let mut work = phase.work.iter();
-    let coat = work.find(|stretch| matches!(stretch.doing, Doing::Coat(_)));
-    coat.map(|stretch| clock(of, stretch.day, stretch.from))
-}
-
-/// Checks the hours of each day, what follows what, and that the one is dry before the other.
-fn walk_phase(of: WorkingDay, phase: &Phase, first: NaiveDate) -> Result<(), Flaw> {
-    let needs = &phase.needs;
-    let mut labour: BTreeMap<NaiveDate, i64> = BTreeMap::new();
-    let (mut sanded, mut trimmed, mut next_coat) = (0, 0, 0);
-    let mut dry = at(first, MORNING);
-    let hardening = needs.hardening.map(|hardening| {
-        let lasts = TimeDelta::minutes(hardening.lasts);
-        (hardening.after, lasts)
-    });
-    // From when on what was put in is hard.
-    let mut hard = dry;
-    let mut light_use = None;
-    for stretch in &phase.work {
-        let day = stretch.day;
-        let so_far = labour.entry(day).or_insert(0);
-        check(
-            day,
-            stretch.from >= *so_far && stretch.to >= stretch.from,
-            "stretches of work overlap",
-        )?;
-        *so_far = stretch.to;
-        check(
-            day,
-            stretch.to <= of.crew_minutes,
-            "more hours than the crew has",
-        )?;
-        let (begins, ends) = (clock(of, day, stretch.from), clock(of, day, stretch.to));
-        match stretch.doing {
-            Doing::Sand => {
-                check(day, next_coat == 0, "sanding after a coat")?;
-                let before = sanded;
-                sanded += stretch.to - stretch.from;
-                if let Some((after, lasts)) = hardening {
-                    let goes_on = before >= after && begins >= hard;
-                    check(day, sanded <= after || goes_on, "sanding what isn't hard")?;
-                    if sanded == after {
-                        hard = ends + lasts;
-                    }
-                }
-                dry = ends;
-            }
-            Doing::Coat(number) => {
-                let coat = needs.coats.get(number);
-                let Some(coat) = coat.filter(|_| number == next_coat) else {
-                    return flaw(day, "a coat out of turn");
-                };
-                check(day, sanded == needs.before, "a coat before all is sanded")?;
-                check(day, begins >= hard, "a coat over what isn't hard")?;
-                // What is dry is known to the minute, and labour begins on its own minutes.
-                check(day, begins >= dry || number == 0, "a coat on a wet one")?;
-                check(
-                    day,
-                    stretch.to - stretch.from == coat.minutes,
-                    "a coat in other hours than it takes",
-                )?;
-                next_coat += 1;
-                dry = ends + TimeDelta::minutes(coat.recoat);
-                light_use = Some(ends + TimeDelta::minutes(needs.light_use));
-            }
-            Doing::Trim => {
-                check(
-                    day,
-                    light_use.is_none_or(|from| begins >= from),
-                    "trim on a floor that can't be walked on",
-                )?;
-                trimmed += stretch.to - stretch.from;
-            }
-        }
-    }
-    check(
-        first,
-        sanded == needs.before && trimmed == needs.after,
-        "hours are missing",
-    )?;
-    check(first, next_coat == needs.coats.len(), "a coat is missing")?;
-    let light_use = light_use.unwrap_or(dry);
-    check(
-        first,
-        phase.light_use == light_use,
-        "light use isn't when it says",
-    )?;
-    let last_coat = phase
-        .work
-        .iter()
-        .rfind(|stretch| matches!(stretch.doing, Doing::Coat(_)));
-    let after = |days: Option<i64>| {
-        let days = u64::try_from(days?).ok()?;
-        last_coat?.day.checked_add_days(Days::new(days))
-    };
-    let done = phase
-        .work
-        .last()
-        .map_or(first, |stretch| stretch.day)
-        .max(light_use.date());
-    check(
-        first,
-        phase.furniture == after(needs.furniture_days).map_or(done, |day| day.max(done)),
-        "furniture isn't back when it says",
-    )?;
-    check(
-        first,
-        phase.cure == after(needs.cure_days),
-        "the cure isn't when it says",
     )
 }
 
@@ -560,22 +388,6 @@ fn check_machines(brief: &Brief<'_>, plan: &HousePlan) -> Result<(), Flaw> {
         )?;
     }
     Ok(())
-}
-
-/// Checks that every total is the sum of its parts.
-fn add_up(plan: &HousePlan) -> Result<(), Flaw> {
-    let mut sum = PlanCosts::default();
-    for phase in &plan.phases {
-        sum.add(phase.costs);
-    }
-    check(plan.finish, sum == plan.costs, "its phases don't add up")?;
-    let rentals = plan.rentals.iter();
-    let rental: Money = rentals.map(|rental| rental.plan.cover.total()).sum();
-    check(
-        plan.finish,
-        rental == plan.costs.rental,
-        "its rentals don't add up",
-    )
 }
 
 /// Checks that everything costs what it was said to.
