@@ -121,7 +121,7 @@ fn part(search: &Search<'_>, rooms: Places) -> Option<PhasePart> {
     })
 }
 
-/// Returns the least that a plan of a whole group costs, where each part of a phase counts as it is taken; 0, if there is
+/// Returns the least that a plan of a whole group costs, where each part of a phase costs what `take` says; 0, if there is
 /// no plan.
 fn least_of_group(
     parts: &[Option<PhasePart>],

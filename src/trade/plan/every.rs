@@ -37,8 +37,8 @@ struct Every<'s, 'a> {
 }
 
 impl Search<'_> {
-    /// Returns the cheapest plan of all, the earliest among equals, for at most so many rooms at once, as far as the work
-    /// allows. A plan that is known may shorten the search.
+    /// Returns the cheapest plan of all, the earliest among equals, as far as the steps suffice. What a plan costs that is
+    /// known makes the search shorter.
     pub(super) fn best_of_all(&self, rooms: Places, known: Option<Money>) -> Best {
         let mut every = Every::new(self, rooms, known);
         let proven = (0..every.full).all(|done| every.go_on_from(done));
@@ -71,7 +71,7 @@ impl<'s, 'a> Every<'s, 'a> {
         }
     }
 
-    /// Tries every phase after a set of rooms that are done; false, if the work doesn't suffice for that.
+    /// Tries every phase after a set of rooms that are done; false, if the steps don't suffice for that.
     fn go_on_from(&mut self, done: usize) -> bool {
         let rest = self.full & !done;
         let mut here = std::mem::take(&mut self.labels[done]);

@@ -53,7 +53,7 @@ impl Search<'_> {
         improved.min_by_key(Chosen::rank)
     }
 
-    /// Returns the plan that comes of one by small changes, as long as each is cheaper: phases are put together, units
+    /// Changes a plan step by step as long as that makes it cheaper, or as cheap and earlier: phases are put together, units
     /// moved; where that doesn't help any more, units and phases change places.
     fn improved(&self, begun: Ordered, units: &[Places]) -> Chosen {
         let mut best = begun;

@@ -80,7 +80,9 @@ pub(super) struct Search<'a> {
     pub(super) brief: &'a Brief<'a>,
     pub(super) work: &'a Steps<'a>,
     pub(super) table: Table,
+    /// The same crew without weekends and holidays.
     pub(super) no_rest: Table,
+    /// The machines that sanding takes, and those that only coats take.
     pub(super) sanding: Kit,
     pub(super) coating: Kit,
     pub(super) start: Day,
@@ -274,7 +276,7 @@ impl<'a> Search<'a> {
         next
     }
 
-    /// Returns the machines of labels that used them before today for the last time: they can't be kept any more.
+    /// Sends the machines of labels back that were last used before today: what has gone back can't be kept any more.
     fn return_machines(&self, labels: &mut [Label], today: Day) {
         for label in labels {
             if label.out != NOT_OUT && label.back < today {
