@@ -23,8 +23,8 @@ use gritledger::trade::plan::Machine;
 use gritledger::trade::pricing::{Luck, LumpSum, Offer, Stocking, price};
 use gritledger::trade::quote::{Line, Quote, Terms};
 use gritledger::trade::rates::{
-    Basis, Book, BookRate, FloorClass, Observation, ObservedPart, PriorWeights, RateKind, Rates,
-    Status, learn,
+    Basis, Book, BookRate, FloorClass, Observation, Observations, ObservedPart, PriorWeights,
+    RateKind, Rates, Status, learn,
 };
 use gritledger::trade::rental::{Need, Plan, Tariff};
 use gritledger::trade::takeoff::{Contingency, MayTurnUp, MeasuredRoom, Methods, take_off};
@@ -322,9 +322,9 @@ fn job_factors(truth: &mut Truth) -> [f64; 3] {
 }
 
 /// Returns what a firm's first jobs teach.
-fn history(firm: &Firm, truth: &mut Truth, jobs: usize) -> Vec<Observation> {
+fn history(firm: &Firm, truth: &mut Truth, jobs: usize) -> Observations {
     let first = NaiveDate::from_ymd_opt(2024, 1, 1).unwrap_or_default();
-    let mut observations = Vec::new();
+    let mut observations = Observations::default();
     for job in 0..jobs {
         let factors = job_factors(truth);
         for place in 0..3 {
@@ -352,11 +352,11 @@ fn history(firm: &Firm, truth: &mut Truth, jobs: usize) -> Vec<Observation> {
                 status: Status::Good,
             };
             for (operation, units) in units.iter().enumerate().take(OPERATIONS) {
-                observations.push(observation(RateKind::Item, *units, vec![part(operation)]));
+                observations.push(&observation(RateKind::Item, *units, vec![part(operation)]));
             }
             for (task, hours) in hours.iter().enumerate().take(3) {
                 let parts = (task * 4..task * 4 + 4).map(part).collect();
-                observations.push(observation(RateKind::Hours, *hours, parts));
+                observations.push(&observation(RateKind::Hours, *hours, parts));
             }
         }
     }
@@ -412,7 +412,7 @@ fn keeps_margin(firm: &Firm, truth: &mut Truth, rates: &Rates) -> bool {
 }
 
 fn speed() {
-    let rates = learn(basis(), &[]);
+    let rates = learn(basis(), Observations::default());
     let rooms: Vec<MeasuredRoom> = (0..20).map(|place| room(place, 150, None)).collect();
     let one: Vec<MeasuredRoom> = rooms[..1].to_vec();
     time(
@@ -592,7 +592,7 @@ fn main() -> ExitCode {
     let mut kept = 0_u32;
     for _ in 0..firms {
         let firm = Firm::new(&mut truth);
-        let rates = learn(basis(), &history(&firm, &mut truth, 25));
+        let rates = learn(basis(), history(&firm, &mut truth, 25));
         for _ in 0..jobs {
             kept += u32::from(keeps_margin(&firm, &mut truth, &rates));
         }

@@ -10,8 +10,8 @@ use chrono::{Days, NaiveDate};
 use gritledger::money::Decimal;
 use gritledger::trade::operation::{Driver, Item, Operation, Splits, Task};
 use gritledger::trade::rates::{
-    Asked, Basis, Book, BookRate, FloorClass, Observation, ObservedPart, PriorWeights, RateKind,
-    Status, learn,
+    Asked, Basis, Book, BookRate, FloorClass, Observation, Observations, ObservedPart,
+    PriorWeights, RateKind, Status, learn,
 };
 use gritledger::trade::{FloorCondition, ItemId, OperationId, Species, TaskId, Unit};
 
@@ -79,7 +79,7 @@ fn basis() -> Basis {
     }
 }
 
-fn history(records: usize) -> Vec<Observation> {
+fn history(records: usize) -> Observations {
     let first = NaiveDate::from_ymd_opt(2001, 1, 1).unwrap_or_default();
     let jobs = records / OPERATIONS / 4 + 1;
     let mut seed = 1_u64;
@@ -121,13 +121,13 @@ fn main() {
         let mut best = u128::MAX;
         for _ in 0..3 {
             let start = Instant::now();
-            let rates = learn(basis(), &observations);
+            let rates = learn(basis(), observations.clone());
             black_box(rates.rows());
             best = best.min(start.elapsed().as_millis());
         }
         report(&format!("fit and list, {records} records"), best);
     }
-    let rates = learn(basis(), &history(10_000));
+    let rates = learn(basis(), history(10_000));
     let start = Instant::now();
     for case in 0..10_000 {
         let asked: Vec<Asked> = (0..3)

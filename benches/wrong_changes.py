@@ -57,7 +57,7 @@ CHANGES = [
     ("passes of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver + work.quantity, work.passes.max(passes))"),
     ("drivers of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver.max(work.quantity), passes + work.passes)"),
     ("what may turn up is evidence", "src/trade/evidence.rs", "        .filter(|work| work.contingency.is_none())\n        .filter(|work| match subject {", "        .filter(|work| match subject {"),
-    ("evidence of overlapping entries isn't merged", "src/trade/evidence.rs", ".partition(|(other, _)| !other.is_disjoint(&places));", ".partition(|(other, _)| other.is_disjoint(&places) && other.is_empty());"),
+    ("evidence of overlapping entries isn't merged", "src/trade/evidence.rs", ".partition(|other| !other.places.is_disjoint(&covered.places));", ".partition(|other| other.places.is_disjoint(&covered.places) && other.places.is_empty());"),
     ("hours on nothing are no gap", "src/trade/evidence.rs", ".filter(|logged| matches!(logged.what, What::Hours { task: None, .. }))", ".filter(|logged| matches!(logged.what, What::Hours { task: Some(_), .. }))"),
     # contract
     ("the larger of two deposit limits", "src/trade/contract.rs", "share.into_iter().chain(self.deposit_amount).min()", "share.into_iter().chain(self.deposit_amount).max()"),

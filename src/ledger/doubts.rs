@@ -4,19 +4,20 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
+use super::evidence::EvidenceById;
 use super::{Job, JobState, Ledger, Writing, refuse};
 use crate::money::Decimal;
-use crate::trade::evidence::Lesson;
+use crate::trade::evidence::{Lesson, Took};
 use crate::trade::rates::backtest::{Predicted, Rejudge, backtest};
 use crate::trade::rates::check::Judgement;
-use crate::trade::rates::{Observation, Rates};
+use crate::trade::rates::{Observation, Observations, Rates};
 use crate::trade::{EntryId, JobId};
 
 /// The history as it would have been predicted, record by record.
 #[derive(Clone, Debug)]
 pub struct Backtest {
     /// The evidence in force, doubted observations too.
-    pub observations: Vec<Observation>,
+    pub observations: Observations,
     /// What its owner calls each of them.
     pub numbers: Vec<String>,
     /// What was predicted of each.
@@ -29,11 +30,13 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn backtest(&self) -> Result<Backtest> {
-        let (mut observations, mut numbers): (Vec<Observation>, Vec<String>) = self
-            .kept_observations()?
-            .into_iter()
-            .map(|kept| (kept.observation, kept.number))
-            .unzip();
+        let EvidenceById {
+            ids,
+            mut observations,
+        } = self.evidence_by_id()?;
+        let mut known = self.numbers_of_observations()?;
+        let number = |id: &i64| known.remove(id).unwrap_or_default();
+        let mut numbers: Vec<String> = ids.iter().map(number).collect();
         let mut predicted = backtest(&self.basis()?, &observations, Rejudge::Nothing);
         self.look_at_open_jobs(&mut observations, &mut numbers, &mut predicted)?;
         Ok(Backtest {
@@ -46,7 +49,7 @@ impl Ledger {
     /// Adds what looks like a slip in jobs that aren't closed yet.
     fn look_at_open_jobs(
         &self,
-        observations: &mut Vec<Observation>,
+        observations: &mut Observations,
         numbers: &mut Vec<String>,
         predicted: &mut Vec<Predicted>,
     ) -> Result<()> {
@@ -60,10 +63,10 @@ impl Ledger {
                 let Some(judgement) = self.doubt_so_far(&rates, &lesson)? else {
                     continue;
                 };
-                let number = self.entry_number(lesson.entries[0].0)?;
+                let number = self.entry_number(lesson.entries[0].entry)?;
                 let place = observations.len();
                 predicted.push(Predicted::unfinished(place, &lesson.observation, judgement));
-                observations.push(lesson.observation);
+                observations.push(&lesson.observation);
                 numbers.push(number);
             }
         }
@@ -82,7 +85,7 @@ impl Ledger {
         let about = self
             .lessons_of(job)?
             .into_iter()
-            .find(|lesson| lesson.entries.iter().any(|(id, _)| *id == entry));
+            .find(|lesson| lesson.entries.iter().any(|took| took.entry == entry));
         let Some(lesson) = about.filter(|_| !job.is_closed()) else {
             return Ok(None);
         };
@@ -104,7 +107,7 @@ impl Ledger {
     pub(super) fn is_settled(&self, lesson: &Lesson) -> Result<bool> {
         let mut rest = Decimal::ZERO;
         let mut is_any_confirmed = false;
-        for (entry, quantity) in &lesson.entries {
+        for Took { entry, quantity } in &lesson.entries {
             if self.is_confirmed(*entry)? {
                 is_any_confirmed = true;
             } else {
@@ -159,9 +162,9 @@ impl Writing<'_> {
     }
 
     pub(super) fn rejudge(&self, which: Rejudge<'_>) -> Result<()> {
-        let (ids, observations) = self.observations_by_id()?;
+        let EvidenceById { ids, observations } = self.evidence_by_id()?;
         for predicted in backtest(&self.basis()?, &observations, which) {
-            if observations[predicted.place].status != predicted.status {
+            if observations.at(predicted.place).status != predicted.status {
                 self.connection
                     .prepare_cached("UPDATE observation SET word = :word WHERE id = :id")?
                     .execute(

@@ -1,7 +1,6 @@
 //! Evidence: what finished rooms took, as it is kept, and what closed jobs add to it.
 
-use std::collections::{HashMap, HashSet};
-use std::sync::Arc;
+use std::collections::HashMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -12,19 +11,37 @@ use super::columns::Micro;
 use super::rates::digest_of;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
-use crate::trade::evidence::{Lesson, lessons};
+use crate::trade::evidence::{Lesson, Took, lessons};
 use crate::trade::rates::backtest::Rejudge;
-use crate::trade::rates::{FloorClass, Observation, ObservedPart, Status};
+use crate::trade::rates::{FloorClass, Observation, Observations, Observed, PartOf, Status};
 use crate::trade::{EntryId, JobId};
 
 /// A row to be added to the evidence.
 #[derive(Clone, Debug)]
 pub(super) struct NewObservation<'a> {
-    /// The job, and the entries it rests on; `None`: a notebook.
-    pub(super) job: Option<(JobId, &'a [(EntryId, Decimal)])>,
     pub(super) observation: &'a Observation,
-    /// Area and edge as a notebook gave them, for its one part.
-    pub(super) measures: (Option<Decimal>, Option<Decimal>),
+    pub(super) source: Source<'a>,
+}
+
+/// Where an observation comes from.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Source<'a> {
+    /// A job, with the entries that it rests on.
+    Job { job: JobId, entries: &'a [Took] },
+    /// A notebook, with area and edge as it gave them, for its one part.
+    Notebook {
+        area: Option<Decimal>,
+        edge: Option<Decimal>,
+    },
+}
+
+/// The evidence in force, by id.
+#[derive(Debug, Default)]
+pub(super) struct EvidenceById {
+    /// The id of each observation, by its place.
+    pub(super) ids: Vec<i64>,
+    /// Those set aside too.
+    pub(super) observations: Observations,
 }
 
 /// An observation as the ledger keeps it.
@@ -50,29 +67,23 @@ macro_rules! part_columns {
     };
 }
 
-/// Reads an observation, but for its parts.
-fn observation_from_row(
-    row: &Row<'_>,
-    labels: &mut Labels,
-    dates: &mut Dates,
-) -> Result<Observation> {
+fn observed_from_row<'row>(row: &'row Row<'_>, dates: &mut Dates) -> Result<Observed<'row>> {
     let quantity: Micro = row.get(5)?;
-    Ok(Observation {
+    Ok(Observed {
         kind: row.get(1)?,
         from_notebook: row.get_ref(2)? == ValueRef::Null,
-        job: labels.get(row.get_ref(3)?.as_str()?),
+        job: row.get_ref(3)?.as_str()?,
         finished_on: dates.get(row.get_ref(4)?)?,
         quantity: quantity.0,
-        parts: Vec::with_capacity(1),
         status: row.get(6)?,
     })
 }
 
-fn part_from_row(row: &Row<'_>, labels: &mut Labels) -> Result<ObservedPart> {
+fn part_from_row<'row>(row: &'row Row<'_>) -> Result<PartOf<'row>> {
     let driver: Micro = row.get(5)?;
-    Ok(ObservedPart {
+    Ok(PartOf {
         operation: row.get(1)?,
-        room: labels.get(row.get_ref(2)?.as_str()?),
+        room: row.get_ref(2)?.as_str()?,
         class: FloorClass {
             condition: row.get(3)?,
             species: row.get(4)?,
@@ -87,47 +98,32 @@ impl Ledger {
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn observations(&self) -> Result<Vec<Observation>> {
-        let (_, observations) = self.observations_by_id()?;
-        Ok(observations)
-    }
-
-    /// Returns what finished rooms took, with what its owner calls it.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn kept_observations(&self) -> Result<Vec<KeptObservation>> {
-        let (ids, observations) = self.observations_by_id()?;
-        let numbers = self.numbers_of_observations()?;
-        Ok(ids
-            .into_iter()
-            .zip(observations)
-            .map(|(id, observation)| KeptObservation {
-                number: numbers.get(&id).cloned().unwrap_or_default(),
-                observation,
-            })
-            .collect())
+    pub fn observations(&self) -> Result<Observations> {
+        Ok(self.evidence_by_id()?.observations)
     }
 
     /// Returns ids and observations, by id: two scans side by side, which is what a long history takes least time by.
-    pub(super) fn observations_by_id(&self) -> Result<(Vec<i64>, Vec<Observation>)> {
-        let (mut ids, mut observations) = (Vec::new(), Vec::new());
-        let (mut labels, mut dates) = (Labels::default(), Dates::default());
+    pub(super) fn evidence_by_id(&self) -> Result<EvidenceById> {
+        self.in_passing(|| self.read_evidence())
+    }
+
+    fn read_evidence(&self) -> Result<EvidenceById> {
+        let mut found = EvidenceById::default();
+        let mut dates = Dates::default();
         let mut statement = self.connection.prepare_cached(concat!(
             observation_columns!(),
             " WHERE voided_at IS NULL ORDER BY id"
         ))?;
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
-            ids.push(row.get(0)?);
-            observations.push(observation_from_row(row, &mut labels, &mut dates)?);
+            found.ids.push(row.get(0)?);
+            found.observations.add(observed_from_row(row, &mut dates)?);
         }
-        self.read_parts(&ids, &mut observations)?;
-        Ok((ids, observations))
+        self.read_parts(&mut found)?;
+        Ok(found)
     }
 
-    fn read_parts(&self, ids: &[i64], observations: &mut [Observation]) -> Result<()> {
-        let mut labels = Labels::default();
+    fn read_parts(&self, EvidenceById { ids, observations }: &mut EvidenceById) -> Result<()> {
         let mut statement = self
             .connection
             .prepare_cached(concat!(part_columns!(), " ORDER BY id"))?;
@@ -142,22 +138,19 @@ impl Ledger {
                     Err(_) => continue,
                 }
             }
-            observations[at]
-                .parts
-                .push(part_from_row(row, &mut labels)?);
+            observations.add_part(at, part_from_row(row)?);
         }
         Ok(())
     }
 
     /// Returns an observation in force with what its owner calls it.
     pub(super) fn kept_observation(&self, id: i64) -> Result<KeptObservation> {
-        let (mut labels, mut dates) = (Labels::default(), Dates::default());
         let by_id = named_params! { ":id": id };
-        let mut observation = self
-            .connection
+        let (mut observations, mut dates) = (Observations::default(), Dates::default());
+        self.connection
             .prepare_cached(concat!(observation_columns!(), " WHERE id = :id"))?
             .query_row(by_id, |row| {
-                Ok(observation_from_row(row, &mut labels, &mut dates))
+                Ok(observed_from_row(row, &mut dates).map(|observed| observations.add(observed)))
             })??;
         let mut statement = self.connection.prepare_cached(concat!(
             part_columns!(),
@@ -165,7 +158,7 @@ impl Ledger {
         ))?;
         let mut rows = statement.query(by_id)?;
         while let Some(row) = rows.next()? {
-            observation.parts.push(part_from_row(row, &mut labels)?);
+            observations.add_part(0, part_from_row(row)?);
         }
         let number = self
             .connection
@@ -180,12 +173,12 @@ impl Ledger {
             })?;
         Ok(KeptObservation {
             number,
-            observation,
+            observation: observations.get(0),
         })
     }
 
     /// Returns what observations are called: those of jobs by the largest entry that they rest on.
-    fn numbers_of_observations(&self) -> Result<HashMap<i64, String>> {
+    pub(super) fn numbers_of_observations(&self) -> Result<HashMap<i64, String>> {
         let mut numbers = HashMap::new();
         let mut statement = self
             .connection
@@ -208,20 +201,23 @@ impl Ledger {
 
     /// Returns what observations are called whose digest isn't theirs.
     pub(super) fn wrong_digests(&self) -> Result<Vec<String>> {
-        let (ids, observations) = self.observations_by_id()?;
-        let numbers = self.numbers_of_observations()?;
+        let EvidenceById { ids, observations } = self.evidence_by_id()?;
         let mut statement = self
             .connection
             .prepare_cached("SELECT digest FROM observation WHERE id = :id")?;
         let mut wrong = Vec::new();
-        for (id, observation) in ids.iter().zip(&observations) {
+        for (id, observation) in ids.iter().zip(observations.iter()) {
             let kept: i64 = statement.query_row(named_params! { ":id": id }, |row| row.get(0))?;
-            if kept != digest_of(observation) {
-                let number = numbers.get(id).cloned();
-                wrong.push(number.unwrap_or_else(|| format!("row {id}")));
+            if kept != digest_of(&observation) {
+                wrong.push(*id);
             }
         }
-        Ok(wrong)
+        if wrong.is_empty() {
+            return Ok(Vec::new());
+        }
+        let mut numbers = self.numbers_of_observations()?;
+        let name = |id: i64| numbers.remove(&id).unwrap_or_else(|| format!("row {id}"));
+        Ok(wrong.into_iter().map(name).collect())
     }
 
     /// Returns what a job teaches so far; entries that their owner hasn't confirmed stand first, because a doubt is theirs.
@@ -231,12 +227,12 @@ impl Ledger {
             let (confirmed, mut open): (Vec<_>, Vec<_>) = lesson
                 .entries
                 .iter()
-                .map(|entry| Ok((self.is_confirmed(entry.0)?, *entry)))
+                .map(|took| Ok((self.is_confirmed(took.entry)?, *took)))
                 .collect::<Result<Vec<_>>>()?
                 .into_iter()
                 .partition(|(confirmed, _)| *confirmed);
             open.extend(confirmed);
-            lesson.entries = open.into_iter().map(|(_, entry)| entry).collect();
+            lesson.entries = open.into_iter().map(|(_, took)| took).collect();
         }
         Ok(found)
     }
@@ -266,31 +262,6 @@ impl Ledger {
                 .hint("gritledger rate check")
                 .into()),
         }
-    }
-}
-
-/// Texts that come again and again, kept once.
-#[derive(Debug, Default)]
-struct Labels {
-    known: HashSet<Arc<str>>,
-    last: Option<Arc<str>>,
-}
-
-impl Labels {
-    fn get(&mut self, text: &str) -> Arc<str> {
-        if let Some(last) = self.last.as_ref().filter(|last| &***last == text) {
-            return last.clone();
-        }
-        let label = match self.known.get(text) {
-            Some(known) => known.clone(),
-            None => {
-                let label: Arc<str> = text.into();
-                self.known.insert(label.clone());
-                label
-            }
-        };
-        self.last = Some(label.clone());
-        label
     }
 }
 
@@ -348,10 +319,12 @@ impl Writing<'_> {
             if self.is_settled(lesson)? {
                 observation.status = Status::Confirmed;
             }
-            self.add_observation(&NewObservation {
-                job: Some((job.id, &lesson.entries)),
+            self.add_observation(NewObservation {
                 observation: &observation,
-                measures: (None, None),
+                source: Source::Job {
+                    job: job.id,
+                    entries: &lesson.entries,
+                },
             })?;
         }
         Ok(found.len())
@@ -364,16 +337,17 @@ impl Writing<'_> {
         Ok(())
     }
 
-    pub(super) fn add_observation(&self, new: &NewObservation<'_>) -> Result<()> {
+    pub(super) fn add_observation(&self, new: NewObservation<'_>) -> Result<()> {
         let NewObservation {
-            job,
             observation,
-            measures: (area, edge),
+            source,
         } = new;
         let id = self.new_id("observation")?;
-        let number = match job {
-            Some(_) => None,
-            None => Some(self.new_number("observation")?),
+        let (job, number, area, edge) = match source {
+            Source::Job { job, .. } => (Some(job), None, None, None),
+            Source::Notebook { area, edge } => {
+                (None, Some(self.new_number("observation")?), area, edge)
+            }
         };
         self.connection
             .prepare_cached(
@@ -382,7 +356,7 @@ impl Writing<'_> {
                  VALUES (:id, :kind, :job, :label, :finished_on, :now, :quantity, :number, :word, :digest)",
             )?
             .execute(named_params! {
-                ":id": id, ":kind": observation.kind, ":job": job.map(|(job, _)| job), ":label": &*observation.job,
+                ":id": id, ":kind": observation.kind, ":job": job, ":label": &*observation.job,
                 ":finished_on": observation.finished_on, ":now": self.now(), ":quantity": Micro(observation.quantity),
                 ":number": number, ":word": observation.status, ":digest": digest_of(observation),
             })?;
@@ -400,18 +374,22 @@ impl Writing<'_> {
                     ":edge": edge.map(Micro),
                 })?;
         }
-        for (place, (entry, _)) in job
-            .iter()
-            .flat_map(|(_, entries)| entries.iter())
-            .enumerate()
-        {
+        match source {
+            Source::Job { entries, .. } => self.add_entries(id, entries),
+            Source::Notebook { .. } => Ok(()),
+        }
+    }
+
+    /// Notes the entries that an observation rests on, in their order.
+    fn add_entries(&self, observation: i64, entries: &[Took]) -> Result<()> {
+        for (place, took) in entries.iter().enumerate() {
             self.connection
                 .prepare_cached(
                     "INSERT INTO observation_entry (observation_id, position, entry_id)
                      VALUES (:observation, :position, :entry)",
                 )?
                 .execute(named_params! {
-                    ":observation": id, ":position": i64::try_from(place)? + 1, ":entry": entry,
+                    ":observation": observation, ":position": i64::try_from(place)? + 1, ":entry": took.entry,
                 })?;
         }
         Ok(())

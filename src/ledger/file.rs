@@ -27,6 +27,9 @@ pub(super) const APPLICATION_ID: i32 = 0x6772_4c64;
 /// answer about every job of an old firm reads most pages several times.
 const PAGE_CACHE: i32 = -32_000;
 
+/// How much of it while pages are read that aren't asked for again.
+const PASSING_CACHE: i32 = -2_000;
+
 /// How long a write or a copy waits for another process to finish its own.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
@@ -180,6 +183,20 @@ impl Ledger {
             said: RefCell::default(),
             settings: RefCell::default(),
         })
+    }
+
+    /// Reads pages that aren't asked for again: SQLite holds few of them. What a transaction has written stays in memory,
+    /// since writing it before its end would shut other readers out.
+    pub(super) fn in_passing<T>(&self, read: impl FnOnce() -> Result<T>) -> Result<T> {
+        let hold = |spill: &str, cache: i32| {
+            self.connection
+                .pragma_update(None, "cache_spill", spill)
+                .and_then(|()| self.connection.pragma_update(None, "cache_size", cache))
+        };
+        hold("OFF", PASSING_CACHE)?;
+        let found = read();
+        hold("ON", PAGE_CACHE)?;
+        found
     }
 
     /// Copies the ledger to a file that doesn't exist yet, and checks the copy before it gets its name.

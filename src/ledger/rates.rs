@@ -38,7 +38,7 @@ impl Ledger {
         if let Some(rates) = kept.and_then(|fit| Rates::from_fit(basis.clone(), fit)) {
             return Ok(rates);
         }
-        let rates = learn(basis, &self.observations()?);
+        let rates = learn(basis, self.observations()?);
         self.keep_rates(&digest, &rates)?;
         Ok(rates)
     }
@@ -103,7 +103,7 @@ impl Ledger {
         let Some(kept) = self.kept_fit(&self.digest(&basis)?)?.transpose()? else {
             return Ok(true);
         };
-        Ok(kept == *learn(basis, &self.observations()?).fit())
+        Ok(kept == *learn(basis, self.observations()?).fit())
     }
 
     /// Tells whether the digest of the evidence in force is the sum of the digests of its observations.

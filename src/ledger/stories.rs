@@ -8,12 +8,12 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
-use super::evidence::KeptObservation;
+use super::evidence::{EvidenceById, KeptObservation};
 use super::rates::Digest;
 use super::{Ledger, Refusal, kept};
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
-use crate::trade::rates::{FloorClass, Observation, RateKind, RateRow, Rates, Story};
+use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates, Story};
 
 /// A story as it is kept: observations by their ids.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,15 +43,23 @@ struct StoryOf<'a> {
 }
 
 impl StoryOf<'_> {
-    /// Tells its story from evidence, as [`Ledger::observations_by_id`] gives it.
-    fn story(self, rates: &Rates, (ids, observations): &(Vec<i64>, Vec<Observation>)) -> KeptStory {
+    /// Tells its story from the evidence in force.
+    fn story(self, rates: &Rates, evidence: &EvidenceById) -> KeptStory {
         let Story {
             taught_by,
             earlier,
             course,
-        } = rates.story(observations, self.operation, self.kind, self.class);
+        } = rates.story(
+            &evidence.observations,
+            self.operation,
+            self.kind,
+            self.class,
+        );
         KeptStory {
-            taught_by: taught_by.into_iter().map(|place| ids[place]).collect(),
+            taught_by: taught_by
+                .into_iter()
+                .map(|place| evidence.ids[place])
+                .collect(),
             earlier,
             course,
         }
@@ -85,7 +93,7 @@ impl Ledger {
         } = match kept {
             Some(kept) => kept,
             None => {
-                let told = of.story(rates, &self.observations_by_id()?);
+                let told = of.story(rates, &self.evidence_by_id()?);
                 self.keep_story(&told, &digest, of)?;
                 told
             }
@@ -152,7 +160,7 @@ impl Ledger {
         if kept.is_empty() {
             return Ok(Vec::new());
         }
-        let (rates, evidence) = (self.rates()?, self.observations_by_id()?);
+        let (rates, evidence) = (self.rates()?, self.evidence_by_id()?);
         let digest = self.digest(rates.basis())?;
         let mut wrong = Vec::new();
         for (operation, kind, class) in kept {

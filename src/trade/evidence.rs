@@ -9,6 +9,7 @@
 //! that name only its task are none either: an unknown part of them was for it. The same holds for a job without a quote:
 //! its record names what was done, but hours that name only a task may have been for more than that.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -63,8 +64,21 @@ pub struct Gaps {
 /// A room (or the job) and an operation: the smallest thing that an entry can be about.
 type RoomWork = (Option<RoomId>, OperationId);
 
-/// Entries and the places that they cover.
-type Covered = (BTreeSet<RoomWork>, Vec<(Decimal, EntryId)>);
+/// Entries and the places that they cover, in the order of the places.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Covered {
+    places: BTreeSet<RoomWork>,
+    entries: Vec<Took>,
+}
+
+/// An entry and what it took.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Took {
+    /// How much, or how many hours.
+    pub quantity: Decimal,
+    /// The entry.
+    pub entry: EntryId,
+}
 
 /// An observation and the entries that it rests on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -72,7 +86,7 @@ pub struct Lesson {
     /// What was observed.
     pub observation: Observation,
     /// The entries and what each took, the largest first.
-    pub entries: Vec<(EntryId, Decimal)>,
+    pub entries: Vec<Took>,
 }
 
 /// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
@@ -91,18 +105,28 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
         let places = places(job, logged, &subject);
         let holds_more =
             is_of_unnamed_work(job, logged) || holds_what_turned_up(job, logged, &subject);
-        if !places.is_empty() && !holds_more {
-            by_subject
-                .entry((kind, subject))
-                .or_default()
-                .push((places, vec![(logged.quantity, logged.entry)]));
+        if places.is_empty() || holds_more {
+            continue;
         }
+        let took = Took {
+            quantity: logged.quantity,
+            entry: logged.entry,
+        };
+        by_subject
+            .entry((kind, subject))
+            .or_default()
+            .push(Covered {
+                places,
+                entries: vec![took],
+            });
     }
     for ((kind, _), entries) in by_subject {
-        for (places, mut entries) in merge_overlapping(entries) {
-            entries.sort_by(|(one, first), (another, second)| {
-                another.cmp(one).then(first.cmp(second))
-            });
+        for Covered {
+            places,
+            mut entries,
+        } in merge_overlapping(entries)
+        {
+            entries.sort_by_key(|took| (Reverse(took.quantity), took.entry));
             let parts: Vec<ObservedPart> = places
                 .iter()
                 .filter_map(|place| part(job, *place))
@@ -112,16 +136,13 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
                 job: label.clone(),
                 from_notebook: false,
                 finished_on: job.finished_on,
-                quantity: entries.iter().map(|(quantity, _)| quantity).sum(),
+                quantity: entries.iter().map(|took| took.quantity).sum(),
                 parts,
                 status: Status::Good,
             };
             found.push(Lesson {
                 observation,
-                entries: entries
-                    .into_iter()
-                    .map(|(quantity, entry)| (entry, quantity))
-                    .collect(),
+                entries,
             });
         }
     }
@@ -236,16 +257,16 @@ fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<Roo
 /// Joins entries that share a place into one.
 fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
     let mut groups: Vec<Covered> = Vec::new();
-    for (mut places, mut taken) in entries {
+    for mut covered in entries {
         let (touching, apart): (Vec<_>, Vec<_>) = groups
             .into_iter()
-            .partition(|(other, _)| !other.is_disjoint(&places));
-        for (other, more) in touching {
-            places.extend(other);
-            taken.extend(more);
+            .partition(|other| !other.places.is_disjoint(&covered.places));
+        for other in touching {
+            covered.places.extend(other.places);
+            covered.entries.extend(other.entries);
         }
         groups = apart;
-        groups.push((places, taken));
+        groups.push(covered);
     }
     groups.sort();
     groups

@@ -309,11 +309,9 @@ fn outcome(ledger: &Ledger) -> impl PartialEq + std::fmt::Debug {
             ledger.margin_of(&job).expect("a margin"),
         )
     };
-    let kept = ledger
-        .kept_observations()
-        .expect("the evidence")
-        .into_iter();
-    let mut taught: Vec<String> = kept.map(|kept| format!("{kept:?}")).collect();
+    let evidence = ledger.backtest().expect("the evidence");
+    let named = evidence.numbers.iter().zip(evidence.observations.iter());
+    let mut taught: Vec<String> = named.map(|named| format!("{named:?}")).collect();
     taught.sort();
     (
         ledger.stock_list().expect("the stock"),

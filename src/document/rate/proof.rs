@@ -114,7 +114,7 @@ impl SlipFacts {
         operations: &Operations,
         page: &Page,
     ) -> SlipFacts {
-        let observation = &backtest.observations[found.place];
+        let observation = backtest.observations.get(found.place);
         let parts = observation.parts.iter();
         let done: Vec<&Operation> = parts
             .filter_map(|part| operations.get(&part.operation))
@@ -135,7 +135,7 @@ impl SlipFacts {
             id: backtest.numbers[found.place].clone(),
             finished_on: observation.finished_on,
             job: observation.job.to_string(),
-            room: rooms(observation),
+            room: rooms(&observation),
             operation,
             kind: observation.kind,
             quantity: Number(observation.quantity),

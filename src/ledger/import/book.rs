@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use rusqlite::named_params;
 
 use super::Transfer;
-use crate::ledger::evidence::NewObservation;
+use crate::ledger::evidence::{NewObservation, Source};
 use crate::ledger::items::item_unit;
 use crate::ledger::names::{Names, key, named, same};
 use crate::ledger::numbered;
@@ -377,10 +377,8 @@ impl Writing<'_> {
         units: Units,
     ) -> Result<NaiveDate> {
         let finished_on = row.date("finished_on", self.today())?;
-        let measures @ (area, edge) = (
-            row.maybe("area", |text| read_area(text, units))?,
-            row.maybe("edge", |text| read_edge(text, units))?,
-        );
+        let area = row.maybe("area", |text| read_area(text, units))?;
+        let edge = row.maybe("edge", |text| read_edge(text, units))?;
         let part = ObservedPart {
             operation: operation.id,
             room: row.read("room", |text| named("room", text))?.into(),
@@ -402,11 +400,10 @@ impl Writing<'_> {
                 status: Status::Good,
             };
             let new = NewObservation {
-                job: None,
                 observation: &observation,
-                measures,
+                source: Source::Notebook { area, edge },
             };
-            self.as_of(finished_on, || self.add_observation(&new))?;
+            self.as_of(finished_on, || self.add_observation(new))?;
         }
         Ok(finished_on)
     }

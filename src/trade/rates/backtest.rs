@@ -16,12 +16,11 @@ use chrono::{Datelike, NaiveDate};
 
 use super::check::{Judge, Judgement, Slip};
 use super::fit::PoolFit;
-use super::float::{decimal, float};
-use super::observation::in_order;
+use super::float::decimal;
 use super::records::{Jobs, Records};
 use super::scheme::{CODES, CellAt, Scheme};
 use super::tree::BookPart;
-use super::{Band, Basis, Consumption, Observation, Status};
+use super::{Band, Basis, Consumption, Observation, Observations, Status};
 use crate::money::quantity;
 
 /// Fewest records of a step in a job that outweigh what was predicted, if they are most of its records.
@@ -91,7 +90,7 @@ pub enum Rejudge<'a> {
 /// looked at. For one job no other is judged, and what is later isn't looked at either.
 pub fn backtest(
     basis: &Basis,
-    observations: &[Observation],
+    observations: &Observations,
     rejudge: Rejudge<'_>,
 ) -> Vec<Predicted> {
     let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
@@ -101,10 +100,10 @@ pub fn backtest(
         .iter()
         .filter(|record| match rejudge {
             Rejudge::Nothing => true,
-            Rejudge::Since(day) => record.observation.finished_on >= day,
-            Rejudge::Job(job) => record.is_of(job),
+            Rejudge::Since(day) => observations.at(record.place).finished_on >= day,
+            Rejudge::Job(job) => history.is_of(record, job),
         })
-        .map(|record| record.job)
+        .map(|record| record.job as usize)
         .min(); // A notebook may date the rooms of a job apart: the first record isn't always of the first job.
     let end_of_all = match (rejudge, first) {
         (Rejudge::Job(_), first) => first.map_or(0, |job| job + 1),
@@ -127,20 +126,23 @@ pub fn backtest(
 }
 
 /// A record with its place in the trees.
-struct Placed<'a> {
+struct Placed {
+    /// The place of its observation.
     place: usize,
-    observation: &'a Observation,
     /// By order of finishing.
-    job: usize,
+    job: u32,
     at: CellAt,
-    parts: Range<usize>,
+    units: f64,
+    /// Where its parts are.
+    parts: Range<u32>,
 }
 
 /// All records in canonical order, and what is thought of them so far.
 struct History<'a> {
+    observations: &'a Observations,
     basis: &'a Basis,
     scheme: &'a Scheme,
-    records: Vec<Placed<'a>>,
+    records: Vec<Placed>,
     parts: Vec<BookPart>,
     /// The status of each observation, by its place.
     statuses: Vec<Status>,
@@ -148,34 +150,36 @@ struct History<'a> {
 }
 
 impl<'a> History<'a> {
-    fn new(basis: &'a Basis, scheme: &'a Scheme, observations: &'a [Observation]) -> History<'a> {
+    fn new(basis: &'a Basis, scheme: &'a Scheme, observations: &'a Observations) -> History<'a> {
+        let statuses = (0..observations.len()).map(|place| observations.at(place).status);
         let mut history = History {
+            observations,
             basis,
             scheme,
             records: Vec::new(),
             parts: Vec::new(),
-            statuses: observations.iter().map(|found| found.status).collect(),
+            statuses: statuses.collect(),
             jobs: 0,
         };
         let mut jobs = Jobs::default();
         let mut parts = Vec::new();
-        for place in in_order(observations) {
-            let observation = &observations[place];
+        for place in observations.in_order() {
+            let place = place as usize;
+            let observation = observations.at(place);
             parts.clear();
             let on = Some(observation.finished_on);
-            let Some(at) = scheme.place(observation.kind, on, observation.work(), &mut parts)
-            else {
+            let work = observations.work_of(place);
+            let Some(at) = scheme.place(observation.kind, on, work, &mut parts) else {
                 continue;
             };
-            let job = jobs.place(observation);
-            let start = history.parts.len();
+            let start = history.parts.len() as u32;
             history.parts.append(&mut parts);
             history.records.push(Placed {
                 place,
-                observation,
-                job,
+                job: jobs.place(observations.job_key(place)),
                 at,
-                parts: start..history.parts.len(),
+                units: at.units(observation.quantity),
+                parts: start..history.parts.len() as u32,
             });
         }
         history.jobs = jobs.len();
@@ -191,10 +195,10 @@ impl<'a> History<'a> {
         let block: Vec<Judged<'_>> = self
             .records
             .iter()
-            .filter(|record| jobs.contains(&record.job))
+            .filter(|record| jobs.contains(&(record.job as usize)))
             .map(|record| {
                 let pool = &pools[record.at.consumption as usize];
-                let judge = Judge::new(pool, record.at, &self.parts[record.parts.clone()]);
+                let judge = Judge::new(pool, record.at, self.parts_of(record));
                 Judged { record, judge }
             })
             .collect();
@@ -208,24 +212,27 @@ impl<'a> History<'a> {
                 let book = self.book(judged.record);
                 let average = averages.get(&judged.record.cell());
                 let average = average.map_or(book, |sums| sums.taken / sums.book * book);
-                let slip = (status == Status::Doubted).then(|| judged.reason(&block));
-                judged.predicted(status, slip, book, average)
+                let slip =
+                    (status == Status::Doubted).then(|| judged.reason(&block, self.observations));
+                let day = self.observations.at(judged.record.place).finished_on;
+                judged.predicted(day, status, slip, book, average)
             })
             .collect()
     }
 
     /// Returns the records of the jobs before one, but for those that are doubted.
-    fn before(&self, job: usize) -> impl Iterator<Item = &Placed<'a>> {
+    fn before(&self, job: usize) -> impl Iterator<Item = &Placed> {
         self.records.iter().filter(move |record| {
-            record.job < job && self.statuses[record.place] != Status::Doubted
+            (record.job as usize) < job && self.statuses[record.place] != Status::Doubted
         })
     }
 
     fn fit_before(&self, job: usize) -> Vec<PoolFit> {
         let mut records = Records::default();
         for record in self.before(job) {
-            let parts = &self.parts[record.parts.clone()];
-            records.add(record.at, record.observation, record.job, parts);
+            let day = self.observations.at(record.place).finished_on;
+            let parts = self.parts_of(record);
+            records.add(record.at, day, record.units, record.job, parts);
         }
         records.fit(self.scheme, self.basis.prior_weights)
     }
@@ -235,19 +242,19 @@ impl<'a> History<'a> {
         let mut averages: HashMap<TreeCell, Average> = HashMap::new();
         for record in self.before(job) {
             let sums = averages.entry(record.cell()).or_default();
-            sums.taken += record.units();
+            sums.taken += record.units;
             sums.book += self.book(record);
         }
         averages
     }
 
     /// Returns what a record looks like now.
-    fn status(&self, record: &Placed<'_>, is_slip: bool, rejudge: Rejudge<'_>) -> Status {
+    fn status(&self, record: &Placed, is_slip: bool, rejudge: Rejudge<'_>) -> Status {
         let kept = self.statuses[record.place];
         let is_anew = match rejudge {
             Rejudge::Nothing => false,
             Rejudge::Since(_) => true,
-            Rejudge::Job(job) => record.is_of(job),
+            Rejudge::Job(job) => self.is_of(record, job),
         };
         match kept {
             kept if !is_anew => kept,
@@ -257,10 +264,21 @@ impl<'a> History<'a> {
         }
     }
 
+    fn parts_of(&self, record: &Placed) -> &[BookPart] {
+        let Range { start, end } = record.parts;
+        &self.parts[start as usize..end as usize]
+    }
+
+    /// Tells whether a record is of the job of that number; those of a notebook are of none.
+    fn is_of(&self, record: &Placed, job: &str) -> bool {
+        let observation = self.observations.at(record.place);
+        !observation.from_notebook && observation.job == job
+    }
+
     /// Returns what the book expects, in units.
-    fn book(&self, record: &Placed<'_>) -> f64 {
+    fn book(&self, record: &Placed) -> f64 {
         let fixed = &self.scheme.pool(record.at.consumption).fixed;
-        let parts = self.parts[record.parts.clone()].iter();
+        let parts = self.parts_of(record).iter();
         parts
             .map(|part| {
                 part.slope + fixed[part.family].map_or(0.0, |fixed| fixed.median * part.passes)
@@ -279,16 +297,7 @@ struct Average {
     book: f64,
 }
 
-impl Placed<'_> {
-    fn units(&self) -> f64 {
-        float(self.observation.quantity) / self.at.items_per_unit
-    }
-
-    /// Tells whether it is of the job of that number; those of a notebook are of none.
-    fn is_of(&self, job: &str) -> bool {
-        !self.observation.from_notebook && &*self.observation.job == job
-    }
-
+impl Placed {
     fn cell(&self) -> TreeCell {
         let CellAt {
             consumption,
@@ -302,61 +311,64 @@ impl Placed<'_> {
     fn job_step(&self) -> JobStep {
         (self.job, self.at.consumption, self.at.step)
     }
-
-    fn rooms(&self) -> Vec<&str> {
-        self.observation
-            .parts
-            .iter()
-            .map(|part| &*part.room)
-            .collect()
-    }
 }
 
 /// A job, by order of finishing, and a step of one of the trees.
-type JobStep = (usize, Consumption, usize);
+type JobStep = (u32, Consumption, usize);
 
 /// A step of a job, and whether more was taken than predicted.
 type Side = (JobStep, bool);
 
 /// A record beside what was predicted of it.
 struct Judged<'a> {
-    record: &'a Placed<'a>,
+    record: &'a Placed,
     judge: Judge,
 }
 
 impl Judged<'_> {
     fn is_unlikely(&self) -> bool {
-        self.judge.is_unlikely(self.record.units())
+        self.judge.is_unlikely(self.record.units)
     }
 
     fn side(&self) -> Side {
-        let more = self.record.units() > self.judge.moments.mean;
+        let more = self.record.units > self.judge.moments.mean;
         (self.record.job_step(), more)
     }
 
     /// Returns what made it unlikely: itself, or a swap with another record of its step and job.
-    fn reason(&self, block: &[Judged<'_>]) -> Slip {
-        let units = self.record.units();
+    fn reason(&self, block: &[Judged<'_>], observations: &Observations) -> Slip {
+        let units = self.record.units;
         let swapped = block.iter().find(|other| {
             other.record.job_step() == self.record.job_step()
                 && other.record.place != self.record.place
-                && self.judge.is_usual(other.record.units())
+                && self.judge.is_usual(other.record.units)
                 && other.judge.is_usual(units)
         });
         match swapped {
-            Some(other) => Slip::Swapped(other.record.rooms().join(", ")),
+            Some(other) => {
+                let parts = observations.parts_of(other.record.place);
+                let rooms: Vec<&str> = parts.map(|part| part.room).collect();
+                Slip::Swapped(rooms.join(", "))
+            }
             None => self.judge.reason(units),
         }
     }
 
-    fn predicted(&self, status: Status, slip: Option<Slip>, book: f64, average: f64) -> Predicted {
+    fn predicted(
+        &self,
+        finished_on: NaiveDate,
+        status: Status,
+        slip: Option<Slip>,
+        book: f64,
+        average: f64,
+    ) -> Predicted {
         let Judged { record, judge } = self;
-        let units = record.units();
+        let units = record.units;
         let items = |units: f64| quantity(decimal(units * record.at.items_per_unit));
         Predicted {
             place: record.place,
             consumption: record.at.consumption,
-            year: record.observation.finished_on.year(),
+            year: finished_on.year(),
             band: judge.band(items),
             status,
             slip,
@@ -450,7 +462,7 @@ impl Verdict {
 impl Score {
     /// Sums up records; those that look like slips aren't counted.
     pub fn of<'a>(
-        observations: &[Observation],
+        observations: &Observations,
         predicted: impl Iterator<Item = &'a Predicted>,
     ) -> Score {
         let counted: Vec<&Predicted> = predicted
@@ -464,9 +476,9 @@ impl Score {
             100.0 * counted.iter().map(|found| of(found)).sum::<f64>() / records as f64
         };
         let inside = mean(&|found| found.inside);
-        let mut jobs: HashMap<&str, f64> = HashMap::new();
+        let mut jobs: BTreeMap<&str, f64> = BTreeMap::new();
         for found in &counted {
-            *jobs.entry(&observations[found.place].job).or_default() +=
+            *jobs.entry(observations.at(found.place).job).or_default() +=
                 found.inside - inside / 100.0;
         }
         let spread: f64 = jobs.values().map(|apart| apart.powi(2)).sum();

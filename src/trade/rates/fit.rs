@@ -1,11 +1,10 @@
 //! What comes out: the fit, which is kept and read again.
 
 use super::experience::{Experience, experience};
-use super::observation::in_order;
 use super::records::Records;
 use super::scheme::Scheme;
 use super::tree::Posterior;
-use super::{Basis, Observation, Rates, Status};
+use super::{Basis, Observations, Rates};
 
 /// What was learned from all observations: kept, and read again while they stay what they were.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,28 +40,49 @@ impl PoolFit {
 
 /// Learns from observations: book in, finished rooms in, rates out. The order of the observations doesn't matter.
 ///
-/// Observations that the book has no rate for teach nothing, and neither do those that are doubted.
-pub fn learn(basis: Basis, observations: &[Observation]) -> Rates {
-    let ordered: Vec<&Observation> = in_order(observations)
-        .into_iter()
-        .map(|place| &observations[place])
-        .collect();
-    learn_in_order(basis, &ordered)
+/// What the book has no rate for is passed over, and so are observations that are doubted.
+pub fn learn(basis: Basis, observations: Observations) -> Rates {
+    let ordered = observations.in_order();
+    let gathered = Gathered::of(basis, &observations, &ordered);
+    drop((observations, ordered)); // A long history is large, and the trees need room.
+    gathered.fit()
 }
 
-/// Learns from observations that stand in their canonical order.
-pub(super) fn learn_in_order(basis: Basis, ordered: &[&Observation]) -> Rates {
-    let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
-    let records = Records::of(
-        &scheme,
-        ordered
-            .iter()
-            .copied()
-            .filter(|found| found.status != Status::Doubted),
-    );
-    let fit = Fit {
-        pools: records.fit(&scheme, basis.prior_weights),
-        experience: experience(&basis.book, &scheme, ordered),
-    };
-    Rates { basis, scheme, fit }
+/// Learns from observations in that order, which is their canonical one.
+pub(super) fn learn_in_order(basis: Basis, observations: &Observations, ordered: &[u32]) -> Rates {
+    Gathered::of(basis, observations, ordered).fit()
+}
+
+/// What is taken from the observations: all that the fit needs.
+struct Gathered {
+    basis: Basis,
+    scheme: Scheme,
+    records: Records,
+    experience: Vec<Experience>,
+}
+
+impl Gathered {
+    fn of(basis: Basis, observations: &Observations, ordered: &[u32]) -> Gathered {
+        let scheme = Scheme::new(&basis.book, &basis.operations, &basis.changes);
+        Gathered {
+            records: Records::of(&scheme, observations, ordered),
+            experience: experience(&basis.book, &scheme, observations, ordered),
+            basis,
+            scheme,
+        }
+    }
+
+    fn fit(self) -> Rates {
+        let Gathered {
+            basis,
+            scheme,
+            records,
+            experience,
+        } = self;
+        let fit = Fit {
+            pools: records.fit(&scheme, basis.prior_weights),
+            experience,
+        };
+        Rates { basis, scheme, fit }
+    }
 }

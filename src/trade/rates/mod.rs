@@ -12,7 +12,7 @@
 //! What goes in:
 //!
 //! * `book` is the firm's book, the trust in it, and what else is known beside the rooms.
-//! * `observation` is what finished rooms took.
+//! * `observation` is what finished rooms took; `observations` holds many of them.
 //!
 //! How it is learned from:
 //!
@@ -49,6 +49,7 @@
 
 mod book;
 mod observation;
+mod observations;
 
 mod drift;
 mod records;
@@ -78,6 +79,7 @@ pub(crate) use self::fit::{CellKey, PoolFit};
 pub use self::fit::{Fit, learn};
 pub(in crate::trade) use self::float::float;
 pub use self::observation::{Observation, ObservedPart, Status};
+pub use self::observations::{Observations, Observed, PartOf};
 pub use self::predict::{Asked, PredictError, Prediction};
 pub use self::rate::{Band, Cell, RateRow, Rates};
 pub use self::scheme::Consumption;

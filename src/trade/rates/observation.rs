@@ -68,39 +68,4 @@ impl Observation {
         }
         names
     }
-
-    /// Puts observations into their canonical order: by date, job, room, operation and quantity.
-    fn compare(&self, other: &Observation) -> std::cmp::Ordering {
-        let rooms = |of: &Observation| {
-            of.parts
-                .iter()
-                .map(|part| part.room.clone())
-                .collect::<Vec<_>>()
-        };
-        let operations = |of: &Observation| {
-            of.parts
-                .iter()
-                .map(|part| part.operation)
-                .collect::<Vec<_>>()
-        };
-        self.finished_on
-            .cmp(&other.finished_on)
-            .then_with(|| self.job.cmp(&other.job))
-            .then_with(|| self.from_notebook.cmp(&other.from_notebook))
-            .then_with(|| match (&self.parts[..], &other.parts[..]) {
-                ([one], [another]) => {
-                    (&one.room, one.operation).cmp(&(&another.room, another.operation))
-                }
-                _ => (rooms(self), operations(self)).cmp(&(rooms(other), operations(other))),
-            })
-            .then_with(|| self.kind.cmp(&other.kind))
-            .then_with(|| self.quantity.cmp(&other.quantity))
-    }
-}
-
-/// Returns the places of observations in their canonical order.
-pub(super) fn in_order(observations: &[Observation]) -> Vec<usize> {
-    let mut ordered: Vec<usize> = (0..observations.len()).collect();
-    ordered.sort_by(|one, another| observations[*one].compare(&observations[*another]));
-    ordered
 }

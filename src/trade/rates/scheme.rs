@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::float::float;
 use super::tree::{BookPart, Prior, Priors, TypicalRoom};
-use super::{Book, BookRate, Change, FloorClass, Observation, RateKind};
+use super::{Book, BookRate, Change, FloorClass, Observation, Observations, RateKind};
 use crate::money::Decimal;
 use crate::trade::operation::{Driver, Operation, Splits};
 use crate::trade::{FloorCondition, OperationId, Species, TaskId, Unit, closed_set};
@@ -358,6 +358,17 @@ impl Scheme {
             }
         }
         place.filter(|_| units > 0.0)
+    }
+}
+
+impl Observations {
+    pub(super) fn work_of(&self, place: usize) -> impl Iterator<Item = BookWork> {
+        self.parts_of(place).map(|part| BookWork {
+            operation: part.operation,
+            class: part.class,
+            driver: part.driver,
+            passes: part.passes,
+        })
     }
 }
 

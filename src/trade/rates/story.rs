@@ -3,8 +3,7 @@
 use chrono::NaiveDate;
 
 use super::fit::learn_in_order;
-use super::observation::in_order;
-use super::{FloorClass, Observation, RateKind, RateRow, Rates};
+use super::{FloorClass, Observations, RateKind, RateRow, Rates};
 use crate::trade::operation::Operation;
 
 /// How many days the course of a rate shows at most.
@@ -28,32 +27,30 @@ impl Rates {
     /// Tells how the rate for a floor came to be what it is, from the observations of its kind.
     pub fn story(
         &self,
-        observations: &[Observation],
+        observations: &Observations,
         operation: &Operation,
         kind: RateKind,
         class: FloorClass,
     ) -> Story {
         let mut taught_by: Vec<usize> = (0..observations.len())
-            .filter(|place| self.is_like(&observations[*place], operation, kind, class))
+            .filter(|place| self.is_like(observations, *place, operation, kind, class))
             .collect();
-        taught_by.sort_by_key(|place| observations[*place].finished_on);
+        taught_by.sort_by_key(|place| observations.at(*place).finished_on);
         let mut days: Vec<NaiveDate> = taught_by
             .iter()
-            .map(|place| observations[*place].finished_on)
+            .map(|place| observations.at(*place).finished_on)
             .collect();
         days.dedup();
         let every = days.len().div_ceil(LONGEST_COURSE).max(1);
         let shown = days.iter().rev().step_by(every).rev();
-        let mut ordered: Vec<&Observation> = in_order(observations)
-            .into_iter()
-            .map(|place| &observations[place])
-            .collect();
-        ordered.retain(|observation| observation.kind == kind);
+        let mut ordered = observations.in_order();
+        ordered.retain(|place| observations.at(*place as usize).kind == kind);
         let at = |day: &NaiveDate| {
             let mut basis = self.basis.clone();
             basis.changes.retain(|change| change.since <= *day);
-            let known = ordered.partition_point(|observation| observation.finished_on <= *day);
-            let rates = learn_in_order(basis, &ordered[..known]);
+            let known = ordered
+                .partition_point(|place| observations.at(*place as usize).finished_on <= *day);
+            let rates = learn_in_order(basis, observations, &ordered[..known]);
             Some((*day, rates.row_for(operation, kind, class)?))
         };
         let course = shown.filter_map(at).collect();
@@ -69,15 +66,18 @@ impl Rates {
     /// Tells whether an observation is of the cell that a floor belongs to, as things are done now: rooms like it.
     fn is_like(
         &self,
-        observation: &Observation,
+        observations: &Observations,
+        place: usize,
         operation: &Operation,
         kind: RateKind,
         class: FloorClass,
     ) -> bool {
+        let observation = observations.at(place);
         let on = Some(observation.finished_on);
+        let work = observations.work_of(place);
         let place = self
             .scheme
-            .place(observation.kind, on, observation.work(), &mut Vec::new());
+            .place(observation.kind, on, work, &mut Vec::new());
         let plan = self.scheme.plan(operation.id, kind);
         plan.zip(place).is_some_and(|(plan, place)| {
             place.consumption == plan.consumption

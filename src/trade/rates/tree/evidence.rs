@@ -7,15 +7,15 @@ use chrono::NaiveDate;
 use super::BookPart;
 
 /// What one record took.
-#[derive(Clone, Copy, Debug)]
-pub(in crate::trade::rates) struct Record<'a> {
-    pub(in crate::trade::rates) cell: usize,
-    pub(in crate::trade::rates) job: usize,
-    /// Days since some fixed date.
+#[derive(Clone, Debug)]
+pub(in crate::trade::rates) struct Record {
+    pub(in crate::trade::rates) cell: u32,
+    pub(in crate::trade::rates) job: u32,
     pub(in crate::trade::rates) day: NaiveDate,
     /// Units.
     pub(in crate::trade::rates) quantity: f64,
-    pub(in crate::trade::rates) parts: &'a [BookPart],
+    /// Where its parts are.
+    pub(in crate::trade::rates) parts: Range<u32>,
 }
 
 /// The records of one kind, arranged for the passes: by cell, then by job.
@@ -51,7 +51,8 @@ impl Evidence {
         step_of: &[usize],
         steps: usize,
         families: usize,
-        records: &[Record<'_>],
+        records: &[Record],
+        parts: &[BookPart],
     ) -> Evidence {
         let order = by_cell_and_job(step_of.len(), records);
         let mut evidence = Evidence {
@@ -59,7 +60,7 @@ impl Evidence {
             families,
             step_of: step_of.to_vec(),
             quantities: Vec::with_capacity(records.len()),
-            parts: Vec::with_capacity(records.len()),
+            parts: Vec::with_capacity(parts.len()),
             parts_of: Vec::with_capacity(records.len()),
             groups: Vec::new(),
             groups_of: vec![0..0; step_of.len()],
@@ -67,42 +68,45 @@ impl Evidence {
         };
         let mut last = None;
         for (at, place) in order.into_iter().enumerate() {
-            let record = &records[place];
+            let record = &records[place as usize];
             if last != Some((record.cell, record.job)) {
                 evidence.open_group(record, at);
                 last = Some((record.cell, record.job));
             }
-            evidence.add(record, at);
+            let Range { start, end } = record.parts;
+            evidence.add(record, &parts[start as usize..end as usize], at);
         }
         evidence
     }
 
-    fn open_group(&mut self, record: &Record<'_>, at: usize) {
+    fn open_group(&mut self, record: &Record, at: usize) {
+        let cell = record.cell as usize;
         let place = self.groups.len();
         self.groups.push(Group {
-            cell: record.cell,
+            cell,
             day: record.day,
             records: at..at,
         });
-        let groups = &mut self.groups_of[record.cell];
+        let groups = &mut self.groups_of[cell];
         if groups.start == groups.end {
             *groups = place..place;
         }
         groups.end = place + 1;
     }
 
-    fn add(&mut self, record: &Record<'_>, at: usize) {
+    fn add(&mut self, record: &Record, parts: &[BookPart], at: usize) {
+        let cell = record.cell as usize;
         if let Some(group) = self.groups.last_mut() {
             group.records.end = at + 1;
         }
         self.quantities.push(record.quantity);
         let start = self.parts.len() as u32;
-        self.parts.extend_from_slice(record.parts);
+        self.parts.extend_from_slice(parts);
         self.parts_of.push(start..self.parts.len() as u32);
-        for part in record.parts {
+        for part in parts {
             let cells = &mut self.cells_of[part.family];
-            if cells.last() != Some(&record.cell) {
-                cells.push(record.cell);
+            if cells.last() != Some(&cell) {
+                cells.push(cell);
             }
         }
     }
@@ -113,10 +117,10 @@ impl Evidence {
 }
 
 /// Returns the places of records by cell, then by job, else in the order that they came in.
-fn by_cell_and_job(cells: usize, records: &[Record<'_>]) -> Vec<usize> {
+fn by_cell_and_job(cells: usize, records: &[Record]) -> Vec<u32> {
     let mut ends = vec![0; cells + 1];
     for record in records {
-        ends[record.cell + 1] += 1;
+        ends[record.cell as usize + 1] += 1;
     }
     for cell in 0..cells {
         ends[cell + 1] += ends[cell];
@@ -124,11 +128,12 @@ fn by_cell_and_job(cells: usize, records: &[Record<'_>]) -> Vec<usize> {
     let mut order = vec![0; records.len()];
     let mut next = ends.clone();
     for (place, record) in records.iter().enumerate() {
-        order[next[record.cell]] = place;
-        next[record.cell] += 1;
+        let next = &mut next[record.cell as usize];
+        order[*next] = place as u32;
+        *next += 1;
     }
     for cell in 0..cells {
-        order[ends[cell]..ends[cell + 1]].sort_by_key(|place| records[*place].job);
+        order[ends[cell]..ends[cell + 1]].sort_by_key(|place| records[*place as usize].job);
     }
     order
 }

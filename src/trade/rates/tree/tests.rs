@@ -40,22 +40,22 @@ fn part(cell: usize, area: f64) -> BookPart {
 }
 
 fn example() -> Evidence {
-    let parts: Vec<[BookPart; 1]> = RECORDS
+    let parts: Vec<BookPart> = RECORDS
         .iter()
-        .map(|(_, cell, area, ..)| [part(*cell, *area)])
+        .map(|(_, cell, area, ..)| part(*cell, *area))
         .collect();
-    let records: Vec<Record<'_>> = RECORDS
+    let records: Vec<Record> = RECORDS
         .iter()
-        .zip(&parts)
-        .map(|((job, cell, _, discs, age), parts)| Record {
-            cell: *cell,
-            job: *job,
+        .zip(0..)
+        .map(|((job, cell, _, discs, age), place)| Record {
+            cell: *cell as u32,
+            job: *job as u32,
             day: NaiveDate::from_ymd_opt(2025, 7, 1).unwrap() - chrono::Days::new(*age as u64),
             quantity: discs / SET,
-            parts,
+            parts: place..place + 1,
         })
         .collect();
-    Evidence::new(&STEP_OF, 2, 1, &records)
+    Evidence::new(&STEP_OF, 2, 1, &records, &parts)
 }
 
 fn priors() -> Priors {
@@ -116,7 +116,7 @@ fn the_book_quantity_of_a_record() {
 #[test]
 fn spreads_that_are_not_known_count_for_more() {
     // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the dispersion by 0.3 exp(0.5²/2).
-    let evidence = Evidence::new(&[], 1, 1, &[]);
+    let evidence = Evidence::new(&[], 1, 1, &[], &[]);
     let fixed = [Some(priors().fixed)];
     let posterior = fit(&evidence, None, &priors(), &fixed, 300.0);
     all_close(
@@ -524,24 +524,24 @@ fn small_trees() -> impl Strategy<Value = SmallTree> {
 }
 
 fn arrange(step_of: &[usize], records: &[(usize, usize, f64, f64)]) -> (Evidence, Vec<f64>) {
-    let parts: Vec<[BookPart; 1]> = records
+    let parts: Vec<BookPart> = records
         .iter()
-        .map(|(_, _, area, _)| [part(1, *area)])
+        .map(|(_, _, area, _)| part(1, *area))
         .collect();
     let day = NaiveDate::from_ymd_opt(2025, 7, 1).unwrap();
-    let records: Vec<Record<'_>> = records
+    let records: Vec<Record> = records
         .iter()
-        .zip(&parts)
-        .map(|((cell, job, _, quantity), parts)| Record {
-            cell: *cell,
-            job: *job,
+        .zip(0..)
+        .map(|((cell, job, _, quantity), place)| Record {
+            cell: *cell as u32,
+            job: *job as u32,
             day,
             quantity: *quantity,
-            parts,
+            parts: place..place + 1,
         })
         .collect();
-    let books = parts.iter().map(|[part]| part.slope + 0.3).collect();
-    (Evidence::new(step_of, 3, 1, &records), books)
+    let books = parts.iter().map(|part| part.slope + 0.3).collect();
+    (Evidence::new(step_of, 3, 1, &records, &parts), books)
 }
 
 fn subtract(from: &mut [f64], times: f64, row: &[f64]) {
