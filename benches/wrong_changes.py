@@ -93,8 +93,8 @@ CHANGES = [
     ("what was used is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - in_stock;"),
     ("what is in stock is bought again", "src/ledger/shopping.rs", "let missing = need.need - used - in_stock;", "let missing = need.need - used;"),
     # answers
-    ("quoted and actual cost swapped in the margins", "src/document/report/margin.rs", "quoted_cost().map(|cost| page.amount(cost)),\n            actual_cost: page.amount(actual),", "quoted_cost().map(|_| page.amount(actual)),\n            actual_cost: page.amount(estimated),"),
-    ("the quoted margin of the price alone", "src/document/report/margin.rs", "margin_percent(outcome.estimated_revenue(), estimated)", "margin_percent(price, estimated)"),
+    ("quoted and actual cost swapped in the margins", "src/document/report/margin.rs", "quoted_cost().map(|cost| page.amount(cost)),\n        actual_cost: Amount = page.amount(outcome.actual),", "quoted_cost().map(|_| page.amount(outcome.actual)),\n        actual_cost: Amount = page.amount(outcome.estimated),"),
+    ("the quoted margin of the price alone", "src/document/report/margin.rs", "margin_percent(outcome.estimated_revenue(), outcome.estimated)", "margin_percent(outcome.price, outcome.estimated)"),
     ("price and quantity part swapped in the variance", "src/document/report/variance.rs", "price_variance: page.amount(split.price),\n            quantity_variance: page.amount(split.quantity),", "price_variance: page.amount(split.quantity),\n            quantity_variance: page.amount(split.price),"),
     ("the sum of consumables without what was used", "src/document/report/consumables.rs", "sum(|line| line.used_cost)", "sum(|line| line.compared_cost)"),
     ("expectation and load swapped in a quote's table", "src/document/quote/mod.rs", "&of_item(line.item_quantity),\n            &of_item(line.load_quantity),", "&of_item(line.load_quantity),\n            &of_item(line.item_quantity),"),

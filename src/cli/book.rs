@@ -390,7 +390,7 @@ fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Resul
     let basket = cheapest_packs(need, &item.supply().packs)
         .with_context(|| format!("`{}` can't be bought", item.name))?;
     let page = context.page(ledger);
-    context.give(ledger, BasketAnswer::new(item, basket, &page))
+    context.give(ledger, BasketAnswer::new(basket, item, &page))
 }
 
 fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()> {
@@ -439,7 +439,7 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
             item.name
         ))
     })?;
-    context.give(ledger, CuttingAnswer::new(item, list, saw_loss, &page))
+    context.give(ledger, CuttingAnswer::new(list, item, saw_loss, &page))
 }
 
 fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
@@ -655,11 +655,17 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
                 let task = task_named(ledger, task)?;
                 operations.retain(|operation| operation.task.name == task);
             }
-            context.give(ledger, OperationList::new(operations, &ledger.machines()?))
+            context.give(
+                ledger,
+                OperationList::new(operations, &ledger.machines()?, &context.page(ledger)),
+            )
         }),
         OperationCommand::Show(args) => context.read(|ledger| {
             let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
-            context.give(ledger, OperationAnswer::new(operation, &machines))
+            context.give(
+                ledger,
+                OperationAnswer::new(operation, &machines, &context.page(ledger)),
+            )
         }),
         OperationCommand::Edit(args) => edit_operation(context, &args),
     }
@@ -861,5 +867,11 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
 
 /// After an event, the JSON answer is the operation as it stands; people were told in a sentence.
 fn tell_operation(context: &Context, ledger: &Ledger, operation: Operation) -> Result<()> {
-    context.give_json(|| Ok(OperationAnswer::new(operation, &ledger.machines()?)))
+    context.give_json(|| {
+        Ok(OperationAnswer::new(
+            operation,
+            &ledger.machines()?,
+            &context.page(ledger),
+        ))
+    })
 }

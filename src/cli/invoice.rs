@@ -302,8 +302,8 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
         let (number, invoice) =
             writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
         let invoice = invoice_answer(context, writing, invoice)?;
-        let amount = context.page(writing).amount(amount);
-        context.give(writing, PaidAnswer::new(invoice, number, amount))
+        let page = context.page(writing);
+        context.give(writing, PaidAnswer::new(invoice, number, amount, &page))
     })
 }
 

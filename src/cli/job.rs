@@ -78,9 +78,9 @@ pub(super) struct DatesArgs {
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
     match command {
-        JobCommand::List => {
-            context.read(|ledger| context.give(ledger, JobList::new(ledger.jobs()?)))
-        }
+        JobCommand::List => context.read(|ledger| {
+            context.give(ledger, JobList::new(ledger.jobs()?, &context.page(ledger)))
+        }),
         JobCommand::Show(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
             context.give(ledger, job_answer(context, ledger, job)?)
@@ -91,7 +91,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             let found = writing.close_job(&job)?;
             let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
             let margin = format!("gritledger report margin {}", job.number);
-            context.give(writing, CloseAnswer::new(job, found, &page))?;
+            context.give(writing, CloseAnswer::new(found, job, &page))?;
             context.hint(&margin);
             Ok(())
         }),
@@ -247,7 +247,7 @@ fn warn_of_cancellation(
 /// Returns a job as it stands.
 fn job_answer(context: &Context, ledger: &Ledger, job: Job) -> Result<JobAnswer> {
     let (agreed, book) = (ledger.agreed(&job)?, ledger.day_book_of(&job)?);
-    Ok(JobAnswer::new(job, &agreed, book, &context.page(ledger)))
+    Ok(JobAnswer::new(book, job, &agreed, &context.page(ledger)))
 }
 
 fn show_if_json(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {

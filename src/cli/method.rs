@@ -83,15 +83,18 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
             writing.add_sequence(&args.name, &steps)?;
             let sequence = writing.sequence(&args.name)?;
             context.status(&format!("Added sequence {}.", sequence.name));
-            tell_sequence(context, sequence)
+            tell_sequence(context, writing, sequence)
         }),
-        SequenceCommand::List => {
-            context.read(|ledger| context.give(ledger, SequenceList::new(ledger.sequences()?)))
-        }
+        SequenceCommand::List => context.read(|ledger| {
+            context.give(
+                ledger,
+                SequenceList::new(ledger.sequences()?, &context.page(ledger)),
+            )
+        }),
         SequenceCommand::Show(args) => context.read(|ledger| {
             let sequence = ledger.sequence(&args.name)?;
             warn_of_skips(context, &sequence);
-            context.give(ledger, SequenceAnswer::new(sequence))
+            context.give(ledger, SequenceAnswer::new(sequence, &context.page(ledger)))
         }),
         SequenceCommand::Edit(args) => context.write(|writing| {
             let name = writing.sequence(&args.name)?.name;
@@ -99,7 +102,7 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
             writing.edit_sequence(&name, &steps)?;
             let sequence = writing.sequence(&name)?;
             context.status(&format!("Changed sequence {}.", sequence.name));
-            tell_sequence(context, sequence)
+            tell_sequence(context, writing, sequence)
         }),
     }
 }
@@ -126,9 +129,9 @@ fn warn_of_skips(context: &Context, sequence: &Sequence) {
 }
 
 /// After an event, the JSON answer is the sequence as it stands; people were told in a sentence.
-fn tell_sequence(context: &Context, sequence: Sequence) -> Result<()> {
+fn tell_sequence(context: &Context, ledger: &Ledger, sequence: Sequence) -> Result<()> {
     warn_of_skips(context, &sequence);
-    context.give_json(|| Ok(SequenceAnswer::new(sequence)))
+    context.give_json(|| Ok(SequenceAnswer::new(sequence, &context.page(ledger))))
 }
 
 pub(super) fn cmd_schedule(context: &Context, command: ScheduleCommand) -> Result<()> {

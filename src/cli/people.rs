@@ -212,9 +212,11 @@ pub(super) struct WorkerEditArgs {
 pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()> {
     match command {
         ClientCommand::Add(args) => add_client(context, &args),
-        ClientCommand::List => {
-            context.read(|ledger| context.give(ledger, ClientList::new(ledger.clients()?)))
-        }
+        ClientCommand::List => context.read(|ledger| {
+            let clients = ledger.clients()?.into_iter().map(|client| client.details);
+            let answer = ClientList::new(clients.collect(), &context.page(ledger));
+            context.give(ledger, answer)
+        }),
         ClientCommand::Show(args) => context.read(|ledger| {
             let client = ledger.client(&args.name)?;
             context.give(ledger, client_answer(context, ledger, client)?)
@@ -290,7 +292,7 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
                 Some(client) => ledger.sites_of(client.id)?,
                 None => ledger.sites()?,
             };
-            context.give(ledger, SiteList::new(sites))
+            context.give(ledger, SiteList::new(sites, &context.page(ledger)))
         }),
         SiteCommand::Show(args) => context.read(|ledger| {
             let site = ledger.site(&args.address)?;
@@ -376,7 +378,7 @@ fn warn_of_open_jobs(context: &Context, ledger: &Ledger, site: &Site) -> Result<
 /// Returns a site as it stands.
 fn site_answer(context: &Context, ledger: &Ledger, site: Site) -> Result<SiteAnswer> {
     let rooms = room_answers(ledger, site.id, &context.page(ledger))?;
-    Ok(SiteAnswer::new(site, rooms))
+    Ok(SiteAnswer::new(site, rooms, &context.page(ledger)))
 }
 
 fn read_year(text: &str) -> Result<i32> {

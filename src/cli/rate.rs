@@ -353,7 +353,13 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
     let Ok(prediction) = ledger.rates()?.predict(&asked) else {
         return Err(no_rate(&operation, kind).into());
     };
-    let answer = PredictionAnswer::new(prediction, &operation, kind, asked.len());
+    let answer = PredictionAnswer::new(
+        prediction,
+        &operation,
+        kind,
+        asked.len(),
+        &context.page(ledger),
+    );
     context.give(ledger, answer)
 }
 
@@ -408,7 +414,13 @@ fn change(context: &Context, args: &ChangeArgs) -> Result<()> {
             "{} is learned anew since {}.",
             operation.name, change.since
         ));
-        context.give_json(|| Ok(ChangedAnswer::new(operation.name, change)))
+        context.give_json(|| {
+            Ok(ChangedAnswer::new(
+                change,
+                operation.name,
+                &context.page(writing),
+            ))
+        })
     })
 }
 

@@ -369,14 +369,18 @@ fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
 
 fn room_answer(ledger: &Ledger, room: Room, page: &Page) -> Result<RoomAnswer> {
     let findings = ledger.findings_of(room.site_id)?;
-    RoomAnswer::new(room, &findings, page)
+    let edge = room.edge()?;
+    Ok(RoomAnswer::new(room, edge, &findings, page))
 }
 
 pub(super) fn room_answers(ledger: &Ledger, site: SiteId, page: &Page) -> Result<RoomList> {
     let findings = ledger.findings_of(site)?;
     let rooms = ledger.rooms_of(site)?.into_iter();
     let rooms: Result<_> = rooms
-        .map(|room| RoomAnswer::new(room, &findings, page))
+        .map(|room| {
+            let edge = room.edge()?;
+            Ok(RoomAnswer::new(room, edge, &findings, page))
+        })
         .collect();
     Ok(RoomList::new(rooms?, page))
 }

@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 use super::read::{read_date, read_margin, read_percent};
 use super::ui::Context;
 use crate::document::book::{SettingAnswer, SettingList, TaxAreaAnswer, TaxAreaList};
-use crate::ledger::TaxArea;
+use crate::ledger::{Ledger, TaxArea};
 use crate::money::{Decimal, plain};
 
 /// Manage settings: margin, burden, deposit and the like
@@ -91,12 +91,15 @@ pub(super) struct TaxAreaSetArgs {
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     match command {
-        SettingCommand::List => {
-            context.read(|ledger| context.give(ledger, SettingList::new(ledger.setting_list()?)))
-        }
+        SettingCommand::List => context.read(|ledger| {
+            context.give(
+                ledger,
+                SettingList::new(ledger.setting_list()?, &context.page(ledger)),
+            )
+        }),
         SettingCommand::Show(args) => context.read(|ledger| {
             let setting = ledger.setting(&args.name)?;
-            context.give(ledger, SettingAnswer::new(setting))
+            context.give(ledger, SettingAnswer::new(setting, &context.page(ledger)))
         }),
         SettingCommand::Set(args) => set(context, &args),
     }
@@ -110,7 +113,7 @@ fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
         writing.set_setting(&args.name, &args.value)?;
         let setting = writing.setting(&args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));
-        context.give_json(|| Ok(SettingAnswer::new(setting)))
+        context.give_json(|| Ok(SettingAnswer::new(setting, &context.page(writing))))
     })
 }
 
@@ -118,11 +121,18 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
     let today = context.today();
     match command {
         TaxAreaCommand::Add(args) => add_tax_area(context, &args),
-        TaxAreaCommand::List => context
-            .read(|ledger| context.give(ledger, TaxAreaList::new(ledger.tax_areas()?, today))),
+        TaxAreaCommand::List => context.read(|ledger| {
+            context.give(
+                ledger,
+                TaxAreaList::new(ledger.tax_areas()?, today, &context.page(ledger)),
+            )
+        }),
         TaxAreaCommand::Show(args) => context.read(|ledger| {
             let area = ledger.tax_area(&args.name)?;
-            context.give(ledger, TaxAreaAnswer::new(area, today))
+            context.give(
+                ledger,
+                TaxAreaAnswer::new(area, today, &context.page(ledger)),
+            )
         }),
         TaxAreaCommand::Set(args) => set_tax(context, &args),
     }
@@ -139,7 +149,7 @@ fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
             area.name,
             plain(percent, 6)
         ));
-        tell(context, area)
+        tell(context, writing, area)
     })
 }
 
@@ -155,13 +165,19 @@ fn set_tax(context: &Context, args: &TaxAreaSetArgs) -> Result<()> {
             area.name,
             plain(percent, 6)
         ));
-        tell(context, area)
+        tell(context, writing, area)
     })
 }
 
 /// After an event, the JSON answer is the area as it stands; people were told in a sentence.
-fn tell(context: &Context, area: TaxArea) -> Result<()> {
-    context.give_json(|| Ok(TaxAreaAnswer::new(area, context.today())))
+fn tell(context: &Context, ledger: &Ledger, area: TaxArea) -> Result<()> {
+    context.give_json(|| {
+        Ok(TaxAreaAnswer::new(
+            area,
+            context.today(),
+            &context.page(ledger),
+        ))
+    })
 }
 
 /// Reads a tax as percent: `8.25%` or `8.25`.

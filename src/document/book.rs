@@ -3,7 +3,6 @@
 use std::fmt::{Display, Write as _};
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
 use super::{Answer, Page, inert, or_blank};
@@ -32,91 +31,46 @@ fn titled(name: &str, description: &str) -> String {
     }
 }
 
-/// A pack that an item is sold in.
-#[derive(Debug, Serialize)]
-struct PackFacts {
-    size: Quantity,
-    price: Amount,
-    #[serde(skip)]
-    unit_price: UnitPrice,
-    source: String,
+answer! {
+    /// A pack that an item is sold in.
+    struct PackFacts from pack: Pack with (unit: Unit) on page {
+        size: Quantity = Quantity {
+            quantity: Number(pack.size),
+            unit,
+        },
+        price: Amount,
+        #[serde(skip)]
+        unit_price: UnitPrice = page.price_of_one(page.currency.decimal(pack.price) / pack.size),
+        source: String,
+        .. { size }
+    }
 }
 
 impl PackFacts {
-    fn new(pack: Pack, unit: Unit, page: &Page) -> PackFacts {
-        let Pack {
-            size,
-            price,
-            source,
-        } = pack;
-        PackFacts {
-            size: Quantity {
-                quantity: Number(size),
-                unit,
-            },
-            price: page.amount(price),
-            unit_price: page.price_of_one(page.currency.decimal(price) / size),
-            source,
-        }
-    }
-
     /// Writes its size, without the unit.
     fn size(&self) -> String {
         plain(self.size.quantity.0, 4)
     }
 }
 
-/// What is known of an item.
-#[derive(Debug, Serialize)]
-struct ItemFacts {
-    name: String,
-    description: String,
-    unit: Unit,
-    kept: bool,
-    returnable: bool,
-    unit_price: Option<UnitPrice>,
-    packs: Vec<PackFacts>,
-}
-
-impl ItemFacts {
-    fn new(item: BookItem, page: &Page) -> ItemFacts {
-        let unit_price = (!item.packs.is_empty()).then(|| item.unit_price(page.currency));
-        let BookItem {
-            id: _,
-            name,
-            description,
-            unit,
-            kept,
-            returnable,
-            packs,
-        } = item;
-        ItemFacts {
-            name,
-            description,
-            unit,
-            kept,
-            returnable,
-            unit_price: unit_price.map(|price| page.price_of_one(price)),
-            packs: page.each(packs, |pack, page| PackFacts::new(pack, unit, page)),
-        }
+answer! {
+    /// What is known of an item.
+    struct ItemFacts from item: BookItem on page {
+        name: String,
+        description: String,
+        unit: Unit,
+        kept: bool,
+        returnable: bool,
+        unit_price: Option<UnitPrice> = (!item.packs.is_empty()).then(|| page.price_of_one(item.unit_price(page.currency))),
+        packs: Vec<PackFacts> = page.each(item.packs, |pack, page| PackFacts::new(pack, item.unit, page)),
+        .. { id, packs }
     }
-}
 
-/// An item with its packs.
-#[derive(Debug, Serialize)]
-pub struct ItemAnswer {
-    #[serde(flatten)]
-    item: ItemFacts,
-    currency: &'static str,
-}
-
-impl ItemAnswer {
-    /// Returns the answer about an item.
-    pub fn new(item: BookItem, page: &Page) -> ItemAnswer {
-        ItemAnswer {
-            item: ItemFacts::new(item, page),
-            currency: page.currency.code(),
-        }
+    /// An item with its packs.
+    pub struct ItemAnswer of (item: BookItem) on page {
+        #[serde(flatten)]
+        item: ItemFacts,
+        currency: &'static str = page.currency.code(),
     }
 }
 
@@ -152,20 +106,11 @@ impl Answer for ItemAnswer {
     }
 }
 
-/// The items.
-#[derive(Debug, Serialize)]
-pub struct ItemList {
-    currency: &'static str,
-    items: Vec<ItemFacts>,
-}
-
-impl ItemList {
-    /// Returns the answer about these items.
-    pub fn new(items: Vec<BookItem>, page: &Page) -> ItemList {
-        ItemList {
-            currency: page.currency.code(),
-            items: page.each(items, ItemFacts::new),
-        }
+answer! {
+    /// The items.
+    pub struct ItemList of (items: Vec<BookItem>) on page {
+        currency: &'static str = page.currency.code(),
+        items: Vec<ItemFacts>,
     }
 }
 
@@ -192,69 +137,33 @@ impl Answer for ItemList {
     }
 }
 
-/// What is known of a machine.
-#[derive(Debug, Serialize)]
-struct MachineFacts {
-    name: String,
-    description: String,
-    half_day: Option<Amount>,
-    day: Amount,
-    weekend: Option<Amount>,
-    week: Option<Amount>,
-    four_weeks: Option<Amount>,
-    waiver_percent: Percent,
-    cleaning: Amount,
-    source: String,
-}
-
-impl MachineFacts {
-    fn new(machine: BookMachine, page: &Page) -> MachineFacts {
-        let BookMachine {
-            id: _,
-            name,
-            description,
-            tariff:
-                Tariff {
-                    half_day,
-                    day,
-                    weekend,
-                    week,
-                    four_weeks,
-                    waiver_percent,
-                    cleaning,
-                },
-            source,
-        } = machine;
-        MachineFacts {
-            name,
-            description,
-            half_day: half_day.map(|price| page.amount(price)),
-            day: page.amount(day),
-            weekend: weekend.map(|price| page.amount(price)),
-            week: week.map(|price| page.amount(price)),
-            four_weeks: four_weeks.map(|price| page.amount(price)),
-            waiver_percent: Percent(Some(waiver_percent)),
-            cleaning: page.amount(cleaning),
-            source,
-        }
+answer! {
+    /// What a machine costs.
+    struct TariffFacts from tariff: Tariff on page {
+        half_day: Option<Amount>,
+        day: Amount,
+        weekend: Option<Amount>,
+        week: Option<Amount>,
+        four_weeks: Option<Amount>,
+        waiver_percent: Percent,
+        cleaning: Amount,
     }
-}
 
-/// A machine with its tariff.
-#[derive(Debug, Serialize)]
-pub struct MachineAnswer {
-    #[serde(flatten)]
-    machine: MachineFacts,
-    currency: &'static str,
-}
+    /// What is known of a machine.
+    struct MachineFacts from machine: BookMachine on page {
+        name: String,
+        description: String,
+        #[serde(flatten)]
+        tariff: TariffFacts,
+        source: String,
+        .. { id }
+    }
 
-impl MachineAnswer {
-    /// Returns the answer about a machine.
-    pub fn new(machine: BookMachine, page: &Page) -> MachineAnswer {
-        MachineAnswer {
-            machine: MachineFacts::new(machine, page),
-            currency: page.currency.code(),
-        }
+    /// A machine with its tariff.
+    pub struct MachineAnswer of (machine: BookMachine) on page {
+        #[serde(flatten)]
+        machine: MachineFacts,
+        currency: &'static str = page.currency.code(),
     }
 }
 
@@ -262,32 +171,23 @@ impl Answer for MachineAnswer {
     fn text(&self, page: &Page) -> String {
         let machine = &self.machine;
         let mut table = page.table(["Tariff", self.currency]).numbers([1]);
-        table.line([&"Half day", &or_dash(machine.half_day)]);
-        table.line([&"Day", &machine.day]);
-        table.line([&"Weekend", &or_dash(machine.weekend)]);
-        table.line([&"Week", &or_dash(machine.week)]);
-        table.line([&"Four weeks", &or_dash(machine.four_weeks)]);
-        table.line([&"Cleaning", &machine.cleaning]);
-        table.line([&"Damage waiver", &machine.waiver_percent]);
+        table.line([&"Half day", &or_dash(machine.tariff.half_day)]);
+        table.line([&"Day", &machine.tariff.day]);
+        table.line([&"Weekend", &or_dash(machine.tariff.weekend)]);
+        table.line([&"Week", &or_dash(machine.tariff.week)]);
+        table.line([&"Four weeks", &or_dash(machine.tariff.four_weeks)]);
+        table.line([&"Cleaning", &machine.tariff.cleaning]);
+        table.line([&"Damage waiver", &machine.tariff.waiver_percent]);
         let title = titled(&machine.name, &machine.description);
         format!("{title}\n{table}\n\nSource: {}", inert(&machine.source))
     }
 }
 
-/// The machines.
-#[derive(Debug, Serialize)]
-pub struct MachineList {
-    currency: &'static str,
-    machines: Vec<MachineFacts>,
-}
-
-impl MachineList {
-    /// Returns the answer about these machines.
-    pub fn new(machines: Vec<BookMachine>, page: &Page) -> MachineList {
-        MachineList {
-            currency: page.currency.code(),
-            machines: page.each(machines, MachineFacts::new),
-        }
+answer! {
+    /// The machines.
+    pub struct MachineList of (machines: Vec<BookMachine>) on page {
+        currency: &'static str = page.currency.code(),
+        machines: Vec<MachineFacts>,
     }
 }
 
@@ -310,79 +210,40 @@ impl Answer for MachineList {
         for machine in &self.machines {
             table.line([
                 &machine.name,
-                &or_dash(machine.half_day),
-                &machine.day,
-                &or_dash(machine.weekend),
-                &or_dash(machine.week),
-                &or_dash(machine.four_weeks),
-                &machine.waiver_percent,
-                &machine.cleaning,
+                &or_dash(machine.tariff.half_day),
+                &machine.tariff.day,
+                &or_dash(machine.tariff.weekend),
+                &or_dash(machine.tariff.week),
+                &or_dash(machine.tariff.four_weeks),
+                &machine.tariff.waiver_percent,
+                &machine.tariff.cleaning,
             ]);
         }
         format!("{table}\n\nAmounts in {}.", self.currency)
     }
 }
 
-/// An operation.
-#[derive(Debug, Serialize)]
-pub struct OperationAnswer {
-    name: String,
-    task: String,
-    driver: Driver,
-    item: Option<String>,
-    item_unit: Option<Unit>,
-    set_size: Option<u32>,
-    family: String,
-    splits: Splits,
-    machine: Option<String>,
-    grit: Option<u32>,
-    harden_hours: Option<Number>,
-    #[serde(skip)]
-    hardens: Option<Decimal>,
-    answers: Option<String>,
-    hazards: Vec<Hazard>,
-    description: String,
-    source: String,
-}
-
-impl OperationAnswer {
-    /// Returns the answer about an operation, whose machine is one of these.
-    pub fn new(operation: Operation, machines: &[BookMachine]) -> OperationAnswer {
-        let Operation {
-            id: _,
-            name,
-            task,
-            driver,
-            item,
-            set_size,
-            family,
-            splits,
-            machine,
-            grit,
-            harden_hours,
-            answers,
-            hazards,
-            description,
-            source,
-        } = operation;
-        OperationAnswer {
-            name,
-            task: task.name,
-            driver,
-            item_unit: item.as_ref().map(|item| item.unit),
-            item: item.map(|item| item.name),
-            set_size,
-            family,
-            splits,
-            machine: machine.and_then(|id| machine_name(id, machines)),
-            grit,
-            harden_hours: harden_hours.map(|hours| Number(round(hours, 2))),
-            hardens: harden_hours.map(|hours| hours.normalize()),
-            answers,
-            hazards,
-            description,
-            source,
-        }
+answer! {
+    /// An operation.
+    pub struct OperationAnswer from operation: Operation with (machines: &[BookMachine]) on page {
+        name: String,
+        task: String = operation.task.name,
+        driver: Driver,
+        item: Option<String> = operation.item.as_ref().map(|item| item.name.clone()),
+        item_unit: Option<Unit> = operation.item.as_ref().map(|item| item.unit),
+        set_size: Option<u32>,
+        family: String,
+        splits: Splits,
+        machine: Option<String> = operation.machine.and_then(|id| machine_name(id, machines)),
+        grit: Option<u32>,
+        harden_hours: Option<Number> = operation.harden_hours.map(|hours| Number(round(hours, 2))),
+        #[serde(skip)]
+        hardens: Option<Decimal> = operation.harden_hours.map(|hours| hours.normalize()),
+        answers: Option<String>,
+        hazards: Vec<Hazard>,
+        description: String,
+        source: String,
+        .. { id, task, item, machine, harden_hours }
     }
 }
 
@@ -428,20 +289,9 @@ impl Answer for OperationAnswer {
     }
 }
 
-/// The operations.
-#[derive(Debug, Serialize)]
-pub struct OperationList(Vec<OperationAnswer>);
-
-impl OperationList {
-    /// Returns the answer about these operations, whose machines are among these.
-    pub fn new(operations: Vec<Operation>, machines: &[BookMachine]) -> OperationList {
-        let operations = operations.into_iter();
-        OperationList(
-            operations
-                .map(|operation| OperationAnswer::new(operation, machines))
-                .collect(),
-        )
-    }
+answer! {
+    /// The operations; their machines are among these.
+    pub struct OperationList(Vec<OperationAnswer>) of (operations: Vec<Operation>) with (machines: &[BookMachine]) on page;
 }
 
 impl Answer for OperationList {
@@ -464,40 +314,21 @@ impl Answer for OperationList {
     }
 }
 
-/// A cut of a sanding sequence.
-#[derive(Debug, Serialize)]
-struct CutFacts {
-    operation: String,
-    driver: Driver,
-    grit: Option<u32>,
-    #[serde(skip)]
-    description: String,
-}
+answer! {
+    /// A cut of a sanding sequence.
+    struct CutFacts of (step: Operation) on page {
+        operation: String = step.name,
+        driver: Driver = step.driver,
+        grit: Option<u32> = step.grit,
+        #[serde(skip)]
+        description: String = step.description,
+    }
 
-/// A sanding sequence with its warnings.
-#[derive(Debug, Serialize)]
-pub struct SequenceAnswer {
-    name: String,
-    steps: Vec<CutFacts>,
-    warnings: Vec<String>,
-}
-
-impl SequenceAnswer {
-    /// Returns the answer about a sanding sequence.
-    pub fn new(sequence: Sequence) -> SequenceAnswer {
-        let warnings = skipped_grades(&sequence);
-        let Sequence { name, steps } = sequence;
-        let steps = steps.into_iter().map(|step| CutFacts {
-            operation: step.name,
-            driver: step.driver,
-            grit: step.grit,
-            description: step.description,
-        });
-        SequenceAnswer {
-            name,
-            steps: steps.collect(),
-            warnings: warnings.iter().map(ToString::to_string).collect(),
-        }
+    /// A sanding sequence with its warnings.
+    pub struct SequenceAnswer from sequence: Sequence on page {
+        name: String,
+        steps: Vec<CutFacts>,
+        warnings: Vec<String> = skipped_grades(&sequence).iter().map(ToString::to_string).collect(),
     }
 }
 
@@ -519,15 +350,9 @@ impl Answer for SequenceAnswer {
     }
 }
 
-/// The sanding sequences.
-#[derive(Debug, Serialize)]
-pub struct SequenceList(Vec<SequenceAnswer>);
-
-impl SequenceList {
-    /// Returns the answer about these sequences.
-    pub fn new(sequences: Vec<Sequence>) -> SequenceList {
-        SequenceList(sequences.into_iter().map(SequenceAnswer::new).collect())
-    }
+answer! {
+    /// The sanding sequences.
+    pub struct SequenceList(Vec<SequenceAnswer>) of (sequences: Vec<Sequence>) on page;
 }
 
 impl Answer for SequenceList {
@@ -544,67 +369,37 @@ impl Answer for SequenceList {
     }
 }
 
-/// A step of a coating schedule.
-#[derive(Debug, Serialize)]
-struct CoatFacts {
-    operation: String,
-    driver: Driver,
-    item: Option<String>,
-    /// How far the book has a gallon or a litre of it go.
-    #[serde(skip)]
-    spread: Option<String>,
-    /// The wet film that this spread leaves, in mils or micrometres.
-    #[serde(skip)]
-    film: Option<String>,
-    wet_film_mils: Option<Number>,
-    recoat: Option<Quantity>,
-    light_use: Option<Quantity>,
-    furniture_back: Option<Quantity>,
-    full_cure: Option<Quantity>,
-}
-
-impl CoatFacts {
-    fn new(step: ScheduleStep, book: &Book, page: &Page) -> CoatFacts {
-        let ScheduleStep { operation, drying } = step;
-        let spread = book_spread(&operation, book);
-        let mils = spread.map(wet_mils);
-        let measured = |time: Option<Decimal>, unit| time.map(|time| page.measured(time, unit));
-        CoatFacts {
-            operation: operation.name,
-            driver: operation.driver,
-            item: operation.item.map(|item| item.name),
-            spread: spread.map(|spread| match page.units {
-                Units::Us => format!("{} sq ft/gal", plain(spread, 0)),
-                Units::Metric => format!("{} m²/l", plain(square_metres_per_litre(spread), 1)),
-            }),
-            film: mils.map(|mils| match page.units {
-                Units::Us => format!("{} mil", plain(mils, 1)),
-                Units::Metric => format!("{} µm", plain(micrometres(mils), 0)),
-            }),
-            wet_film_mils: mils.map(Number),
-            recoat: measured(drying.map(|drying| drying.recoat_hours), Unit::Hour),
-            light_use: measured(drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
-            furniture_back: measured(drying.and_then(|drying| drying.furniture_days), Unit::Day),
-            full_cure: measured(drying.and_then(|drying| drying.cure_days), Unit::Day),
-        }
+answer! {
+    /// A step of a coating schedule.
+    struct CoatFacts from step: ScheduleStep with (book: &Book) on page {
+        operation: String = step.operation.name.clone(),
+        driver: Driver = step.operation.driver,
+        item: Option<String> = step.operation.item.as_ref().map(|item| item.name.clone()),
+        /// How far the book has a gallon or a litre of it go.
+        #[serde(skip)]
+        spread: Option<String> = book_spread(&step.operation, book).map(|spread| match page.units {
+            Units::Us => format!("{} sq ft/gal", plain(spread, 0)),
+            Units::Metric => format!("{} m²/l", plain(square_metres_per_litre(spread), 1)),
+        }),
+        /// The wet film that this spread leaves, in mils or micrometres.
+        #[serde(skip)]
+        film: Option<String> = book_spread(&step.operation, book).map(wet_mils).map(|mils| match page.units {
+            Units::Us => format!("{} mil", plain(mils, 1)),
+            Units::Metric => format!("{} µm", plain(micrometres(mils), 0)),
+        }),
+        wet_film_mils: Option<Number> = book_spread(&step.operation, book).map(wet_mils).map(Number),
+        recoat: Option<Quantity> = page.measured_if(step.drying.map(|drying| drying.recoat_hours), Unit::Hour),
+        light_use: Option<Quantity> = page.measured_if(step.drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
+        furniture_back: Option<Quantity> = page.measured_if(step.drying.and_then(|drying| drying.furniture_days), Unit::Day),
+        full_cure: Option<Quantity> = page.measured_if(step.drying.and_then(|drying| drying.cure_days), Unit::Day),
+        .. { operation, drying }
     }
-}
 
-/// A coating schedule.
-#[derive(Debug, Serialize)]
-pub struct ScheduleAnswer {
-    name: String,
-    steps: Vec<CoatFacts>,
-}
-
-impl ScheduleAnswer {
-    /// Returns the answer about a schedule, whose coats go as far as the book has them go.
-    pub fn new(schedule: Schedule, book: &Book, page: &Page) -> ScheduleAnswer {
-        let Schedule { name, steps } = schedule;
-        ScheduleAnswer {
-            name,
-            steps: page.each(steps, |step, page| CoatFacts::new(step, book, page)),
-        }
+    /// A coating schedule.
+    pub struct ScheduleAnswer from schedule: Schedule with (book: &Book) on page {
+        name: String,
+        steps: Vec<CoatFacts> = page.each(schedule.steps, |step, page| CoatFacts::new(step, book, page)),
+        .. { steps }
     }
 }
 
@@ -639,17 +434,9 @@ impl Answer for ScheduleAnswer {
     }
 }
 
-/// The coating schedules.
-#[derive(Debug, Serialize)]
-pub struct ScheduleList(Vec<ScheduleAnswer>);
-
-impl ScheduleList {
-    /// Returns the answer about these schedules.
-    pub fn new(schedules: Vec<Schedule>, book: &Book, page: &Page) -> ScheduleList {
-        ScheduleList(page.each(schedules, |schedule, page| {
-            ScheduleAnswer::new(schedule, book, page)
-        }))
-    }
+answer! {
+    /// The coating schedules; coats go as far as the book has them go.
+    pub struct ScheduleList(Vec<ScheduleAnswer>) of (schedules: Vec<Schedule>) with (book: &Book) on page;
 }
 
 impl Answer for ScheduleList {
@@ -666,30 +453,13 @@ impl Answer for ScheduleList {
     }
 }
 
-/// A setting.
-#[derive(Debug, Serialize)]
-pub struct SettingAnswer {
-    name: String,
-    value: String,
-    description: String,
-    source: String,
-}
-
-impl SettingAnswer {
-    /// Returns the answer about a setting.
-    pub fn new(setting: Setting) -> SettingAnswer {
-        let Setting {
-            name,
-            value,
-            description,
-            source,
-        } = setting;
-        SettingAnswer {
-            name,
-            value,
-            description,
-            source,
-        }
+answer! {
+    /// A setting.
+    pub struct SettingAnswer from setting: Setting on page {
+        name: String,
+        value: String,
+        description: String,
+        source: String,
     }
 }
 
@@ -701,15 +471,9 @@ impl Answer for SettingAnswer {
     }
 }
 
-/// The settings.
-#[derive(Debug, Serialize)]
-pub struct SettingList(Vec<SettingAnswer>);
-
-impl SettingList {
-    /// Returns the answer about these settings.
-    pub fn new(settings: Vec<Setting>) -> SettingList {
-        SettingList(settings.into_iter().map(SettingAnswer::new).collect())
-    }
+answer! {
+    /// The settings.
+    pub struct SettingList(Vec<SettingAnswer>) of (settings: Vec<Setting>) on page;
 }
 
 impl Answer for SettingList {
@@ -722,36 +486,25 @@ impl Answer for SettingList {
     }
 }
 
-/// What the tax is from a date on.
-#[derive(Debug, Serialize)]
-struct TaxFrom {
-    from: NaiveDate,
-    percent: SetPercent,
-}
-
-/// A tax area, with its percentage of a date; `None`: no rate has begun.
-#[derive(Debug, Serialize)]
-pub struct TaxAreaAnswer {
-    name: String,
-    percent: Option<SetPercent>,
-    rates: Vec<TaxFrom>,
-}
-
-impl TaxAreaAnswer {
-    /// Returns the answer about a tax area on a date.
-    pub fn new(area: TaxArea, on: NaiveDate) -> TaxAreaAnswer {
-        let TaxArea { id: _, name, rates } = area;
-        let begun = rates.iter().rev().find(|(from, _)| *from <= on);
-        let rates = rates.iter().map(|&(from, percent)| TaxFrom {
-            from,
-            percent: SetPercent(percent),
-        });
-        TaxAreaAnswer {
-            name,
-            percent: begun.map(|(_, percent)| SetPercent(*percent)),
-            rates: rates.collect(),
-        }
+answer! {
+    /// What the tax is from a date on.
+    struct TaxFrom of (rate: (NaiveDate, Decimal)) on page {
+        from: NaiveDate = rate.0,
+        percent: SetPercent = SetPercent(rate.1),
     }
+
+    /// A tax area, with its percentage of a date; `None`: no rate has begun.
+    pub struct TaxAreaAnswer from area: TaxArea with (on: NaiveDate) on page {
+        name: String,
+        percent: Option<SetPercent> = percent_on(&area, on),
+        rates: Vec<TaxFrom>,
+        .. { id }
+    }
+}
+
+fn percent_on(area: &TaxArea, date: NaiveDate) -> Option<SetPercent> {
+    let begun = area.rates.iter().rev().find(|(from, _)| *from <= date);
+    begun.map(|(_, percent)| SetPercent(*percent))
 }
 
 impl Answer for TaxAreaAnswer {
@@ -764,16 +517,9 @@ impl Answer for TaxAreaAnswer {
     }
 }
 
-/// The tax areas, with their percentages of a date.
-#[derive(Debug, Serialize)]
-pub struct TaxAreaList(Vec<TaxAreaAnswer>);
-
-impl TaxAreaList {
-    /// Returns the answer about these tax areas on a date.
-    pub fn new(areas: Vec<TaxArea>, on: NaiveDate) -> TaxAreaList {
-        let areas = areas.into_iter();
-        TaxAreaList(areas.map(|area| TaxAreaAnswer::new(area, on)).collect())
-    }
+answer! {
+    /// The tax areas, with their percentages of a date.
+    pub struct TaxAreaList(Vec<TaxAreaAnswer>) of (areas: Vec<TaxArea>) with (on: NaiveDate) on page;
 }
 
 impl Answer for TaxAreaList {

@@ -12,15 +12,16 @@ use crate::measure::Length;
 use crate::money::{Decimal, plain};
 use crate::trade::Unit;
 use crate::trade::buying::{Basket, Packs};
-use crate::trade::cutting::{AtLeast, CutStick, CuttingList, Stick};
-use crate::trade::rental::{Cover, Period, Plan};
+use crate::trade::cutting::{AtLeast, CutStick, CuttingList};
+use crate::trade::rental::{Cover, Period, Periods, Plan};
 
-/// So many periods of a tariff, each at its price.
-#[derive(Debug, Serialize)]
-struct PeriodFacts {
-    period: Period,
-    count: u32,
-    price: Amount,
+answer! {
+    /// So many periods of a tariff, each at its price.
+    struct PeriodFacts from periods: Periods on page {
+        period: Period,
+        count: u32,
+        price: Amount,
+    }
 }
 
 impl fmt::Display for PeriodFacts {
@@ -36,36 +37,14 @@ impl fmt::Display for PeriodFacts {
     }
 }
 
-/// What is rented, and what the yard will ask.
-#[derive(Debug, Serialize)]
-pub(super) struct CoverFacts {
-    cover: Vec<PeriodFacts>,
-    waiver: Amount,
-    cleaning: Amount,
-    pub(super) total: Amount,
-}
-
-impl CoverFacts {
-    fn new(cover: Cover, page: &Page) -> CoverFacts {
-        let total = page.amount(cover.total());
-        let Cover {
-            periods,
-            charge: _,
-            waiver,
-            cleaning,
-        } = cover;
-        let periods = periods.into_iter();
-        let periods = periods.map(|periods| PeriodFacts {
-            period: periods.period,
-            count: periods.count,
-            price: page.amount(periods.price),
-        });
-        CoverFacts {
-            cover: periods.collect(),
-            waiver: page.amount(waiver),
-            cleaning: page.amount(cleaning),
-            total,
-        }
+answer! {
+    /// What is rented, and what the yard will ask.
+    pub(super) struct CoverFacts from cover: Cover on page {
+        cover: Vec<PeriodFacts> = page.each(cover.periods.clone(), PeriodFacts::new),
+        waiver: Amount,
+        cleaning: Amount,
+        pub(super) total: Amount = page.amount(cover.total()),
+        .. { periods, charge }
     }
 }
 
@@ -84,36 +63,20 @@ impl fmt::Display for CoverFacts {
     }
 }
 
-/// A planned rental.
-#[derive(Debug, Serialize)]
-pub(super) struct PlanFacts {
-    pub(super) days: Days,
-    from: Option<NaiveDate>,
-    back_by: Option<Moment>,
-    #[serde(flatten)]
-    pub(super) cover: CoverFacts,
-    one_day_more: Amount,
+answer! {
+    /// A planned rental.
+    pub(super) struct PlanFacts from plan: Plan on page {
+        pub(super) days: Days = Days(plan.need.in_days()),
+        from: Option<NaiveDate>,
+        back_by: Option<Moment> = plan.back_by().map(Moment),
+        #[serde(flatten)]
+        pub(super) cover: CoverFacts,
+        one_day_more: Amount,
+        .. { need }
+    }
 }
 
 impl PlanFacts {
-    /// Returns what is told of a planned rental.
-    pub(super) fn new(plan: Plan, page: &Page) -> PlanFacts {
-        let back_by = plan.back_by().map(Moment);
-        let Plan {
-            need,
-            from,
-            cover,
-            one_day_more,
-        } = plan;
-        PlanFacts {
-            days: Days(need.in_days()),
-            from,
-            back_by,
-            cover: CoverFacts::new(cover, page),
-            one_day_more: page.amount(one_day_more),
-        }
-    }
-
     /// Says what a day more costs, and by when the machine must be back.
     pub(super) fn words(&self) -> String {
         let more = match self.one_day_more {
@@ -131,23 +94,13 @@ impl PlanFacts {
     }
 }
 
-/// The cheapest cover of a machine's rental.
-#[derive(Debug, Serialize)]
-pub struct CoverAnswer {
-    #[serde(flatten)]
-    plan: PlanFacts,
-    machine: String,
-    currency: &'static str,
-}
-
-impl CoverAnswer {
-    /// Returns the answer about a machine's rental.
-    pub fn new(machine: BookMachine, plan: Plan, page: &Page) -> CoverAnswer {
-        CoverAnswer {
-            plan: PlanFacts::new(plan, page),
-            machine: machine.name,
-            currency: page.currency.code(),
-        }
+answer! {
+    /// The cheapest cover of a machine's rental.
+    pub struct CoverAnswer of (machine: BookMachine, plan: Plan) on page {
+        #[serde(flatten)]
+        plan: PlanFacts,
+        machine: String = machine.name,
+        currency: &'static str = page.currency.code(),
     }
 }
 
@@ -160,22 +113,12 @@ impl Answer for CoverAnswer {
     }
 }
 
-/// Packs of one size.
-#[derive(Debug, Serialize)]
-pub(super) struct PackFacts {
-    size: Number,
-    count: u32,
-    price: Amount,
-}
-
-impl PackFacts {
-    /// Returns what is told of a basket's packs.
-    pub(super) fn all(packs: Vec<Packs>, page: &Page) -> Vec<PackFacts> {
-        page.each(packs, |packs, page| PackFacts {
-            size: Number(packs.size),
-            count: packs.count,
-            price: page.amount(packs.price),
-        })
+answer! {
+    /// Packs of one size.
+    pub(super) struct PackFacts from packs: Packs on page {
+        size: Number,
+        count: u32,
+        price: Amount,
     }
 }
 
@@ -196,40 +139,21 @@ pub(super) fn units_words(quantity: Decimal, unit: Unit) -> String {
     }
 }
 
-/// The cheapest packs of an item.
-#[derive(Debug, Serialize)]
-pub struct BasketAnswer {
-    item: String,
-    unit: Unit,
-    currency: &'static str,
-    need: Number,
-    packs: Vec<PackFacts>,
-    content: Number,
-    #[serde(skip)]
-    left: Decimal,
-    #[serde(skip)]
-    kept: bool,
-    hand_back: bool,
-    total: Amount,
-}
-
-impl BasketAnswer {
-    /// Returns the answer about the packs of an item.
-    pub fn new(item: BookItem, basket: Basket, page: &Page) -> BasketAnswer {
-        let (content, left) = (basket.content(), basket.left());
-        let Basket { need, packs, total } = basket;
-        BasketAnswer {
-            item: item.name,
-            unit: item.unit,
-            currency: page.currency.code(),
-            need: Number(need),
-            packs: PackFacts::all(packs, page),
-            content: Number(content),
-            left,
-            kept: item.kept,
-            hand_back: item.returnable,
-            total: page.amount(total),
-        }
+answer! {
+    /// The cheapest packs of an item.
+    pub struct BasketAnswer from basket: Basket with (item: BookItem) on page {
+        item: String = item.name,
+        unit: Unit = item.unit,
+        currency: &'static str = page.currency.code(),
+        need: Number,
+        packs: Vec<PackFacts>,
+        content: Number = Number(basket.content()),
+        #[serde(skip)]
+        left: Decimal = basket.left(),
+        #[serde(skip)]
+        kept: bool = item.kept,
+        hand_back: bool = item.returnable,
+        total: Amount,
     }
 }
 
@@ -292,14 +216,16 @@ impl Serialize for SoldLength {
     }
 }
 
-/// A stick and what is cut from it.
-#[derive(Debug, Serialize)]
-pub(super) struct StickFacts {
-    length: SoldLength,
-    off_cut: bool,
-    price: Amount,
-    pieces: Vec<SoldLength>,
-    left: SoldLength,
+answer! {
+    /// A stick and what is cut from it.
+    pub(super) struct StickFacts from cut: CutStick with (unit: Unit) on page {
+        length: SoldLength = SoldLength::new(cut.stick.length, unit, page),
+        off_cut: bool,
+        price: Amount = page.amount(cut.stick.price),
+        pieces: Vec<SoldLength> = page.each(cut.pieces, |piece, page| SoldLength::new(piece, unit, page)),
+        left: SoldLength = SoldLength::new(cut.left, unit, page),
+        .. { stick, pieces, left }
+    }
 }
 
 impl StickFacts {
@@ -311,22 +237,6 @@ impl StickFacts {
     fn pieces(&self) -> String {
         let pieces: Vec<String> = self.pieces.iter().map(SoldLength::to_string).collect();
         pieces.join(", ")
-    }
-
-    fn new(cut: CutStick, unit: Unit, page: &Page) -> StickFacts {
-        let CutStick {
-            stick: Stick { length, price },
-            off_cut,
-            pieces,
-            left,
-        } = cut;
-        StickFacts {
-            length: SoldLength::new(length, unit, page),
-            off_cut,
-            price: page.amount(price),
-            pieces: page.each(pieces, |piece, page| SoldLength::new(piece, unit, page)),
-            left: SoldLength::new(left, unit, page),
-        }
     }
 }
 
@@ -351,43 +261,22 @@ enum Least {
     Sticks(i64),
 }
 
-/// A cutting list.
-#[derive(Debug, Serialize)]
-pub struct CuttingAnswer {
-    item: String,
-    unit: Unit,
-    currency: &'static str,
-    sticks: Vec<StickFacts>,
-    proven: bool,
-    at_least: Least,
-    total: Amount,
-    #[serde(skip)]
-    saw_loss: Run,
-}
-
-impl CuttingAnswer {
-    /// Returns the answer about what is cut from an item.
-    pub fn new(item: BookItem, list: CuttingList, saw_loss: Length, page: &Page) -> CuttingAnswer {
-        let BookItem { name, unit, .. } = item;
-        let CuttingList {
-            sticks,
-            total,
-            at_least,
-            proven,
-        } = list;
-        CuttingAnswer {
-            item: name,
-            unit,
-            currency: page.currency.code(),
-            sticks: StickFacts::all(sticks, unit, page),
-            proven,
-            at_least: match at_least {
-                AtLeast::Price(price) => Least::Price(page.amount(price)),
-                AtLeast::Sticks(sticks) => Least::Sticks(sticks),
-            },
-            total: page.amount(total),
-            saw_loss: page.run(saw_loss),
-        }
+answer! {
+    /// A cutting list.
+    pub struct CuttingAnswer from list: CuttingList with (item: BookItem, saw_loss: Length) on page {
+        item: String = item.name,
+        unit: Unit = item.unit,
+        currency: &'static str = page.currency.code(),
+        sticks: Vec<StickFacts> = StickFacts::all(list.sticks, item.unit, page),
+        proven: bool,
+        at_least: Least = match list.at_least {
+            AtLeast::Price(price) => Least::Price(page.amount(price)),
+            AtLeast::Sticks(sticks) => Least::Sticks(sticks),
+        },
+        total: Amount,
+        #[serde(skip)]
+        saw_loss: Run = page.run(saw_loss),
+        .. { sticks, at_least }
     }
 }
 

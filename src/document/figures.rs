@@ -300,6 +300,11 @@ impl Page {
         Quantity::of(quantity, unit, self.units)
     }
 
+    /// Returns a quantity that may not be known, in the units of the ledger.
+    pub fn measured_if(&self, quantity: Option<Decimal>, unit: Unit) -> Option<Quantity> {
+        quantity.map(|quantity| self.measured(quantity, unit))
+    }
+
     /// Returns an area as answers hold it.
     pub fn surface(&self, area: Area) -> Surface {
         Surface {

@@ -3,32 +3,21 @@
 use std::fmt::{self, Write as _};
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::figures::{Amount, Quantity, SetPercent};
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{Application, Credit, Invoice, Payment};
-use crate::money::Decimal;
+use crate::money::{Decimal, Money};
 use crate::trade::Unit;
 use crate::trade::invoice::{InvoiceKind, InvoiceLine, TaxAtRate};
 
-/// Tax at one rate.
-#[derive(Debug, Serialize)]
-pub(super) struct Tax {
-    tax_percent: SetPercent,
-    net: Amount,
-    tax: Amount,
-}
-
-impl Tax {
-    /// Returns the taxes of an invoice, rate by rate.
-    pub(super) fn all(taxes: &[TaxAtRate], page: &Page) -> Vec<Tax> {
-        let each = taxes.iter().map(|&TaxAtRate { percent, net, tax }| Tax {
-            tax_percent: SetPercent(percent),
-            net: page.amount(net),
-            tax: page.amount(tax),
-        });
-        each.collect()
+answer! {
+    /// Tax at one rate.
+    pub(super) struct Tax from part: TaxAtRate on page {
+        tax_percent: SetPercent = SetPercent(part.percent),
+        net: Amount,
+        tax: Amount,
+        .. { percent }
     }
 }
 
@@ -40,110 +29,47 @@ pub(super) fn taxes_text(taxes: &[Tax]) -> String {
     parts.collect::<Vec<_>>().join(", ")
 }
 
-/// A line of an invoice.
-#[derive(Debug, Serialize)]
-struct LineFacts {
-    text: String,
-    #[serde(flatten)]
-    quantity: Quantity,
-    unit_price: Amount,
-    net: Amount,
-    tax_percent: SetPercent,
-}
-
-impl LineFacts {
-    fn new(line: InvoiceLine, page: &Page) -> LineFacts {
-        let InvoiceLine {
-            what,
-            quote: _,
-            net,
-            tax_percent,
-        } = line;
-        LineFacts {
-            text: what,
-            quantity: page.measured(Decimal::ONE, Unit::Each),
-            unit_price: page.amount(net),
-            net: page.amount(net),
-            tax_percent: SetPercent(tax_percent),
-        }
+answer! {
+    /// A line of an invoice.
+    struct LineFacts from line: InvoiceLine on page {
+        text: String = line.what,
+        #[serde(flatten)]
+        quantity: Quantity = page.measured(Decimal::ONE, Unit::Each),
+        unit_price: Amount = page.amount(line.net),
+        net: Amount,
+        tax_percent: SetPercent,
+        .. { what, quote }
     }
-}
 
-/// An invoice in a list.
-#[derive(Debug, Serialize)]
-pub(super) struct InvoiceFacts {
-    number: Option<String>,
-    #[serde(skip)]
-    name: String,
-    kind: InvoiceKind,
-    status: &'static str,
-    job: String,
-    client: String,
-    client_address: String,
-    site: String,
-    issued_on: Option<NaiveDate>,
-    due_on: Option<NaiveDate>,
-    net: Amount,
-    tax_percent: Option<SetPercent>,
-    tax: Amount,
-    taxes: Vec<Tax>,
-    total: Amount,
-    paid: Amount,
-    due: Amount,
-    credit: Amount,
+    /// An invoice in a list.
+    pub(super) struct InvoiceFacts from invoice: Invoice on page {
+        number: Option<String>,
+        #[serde(skip)]
+        name: String = invoice.name(),
+        kind: InvoiceKind,
+        status: &'static str = invoice.status(),
+        job: String,
+        client: String,
+        client_address: String,
+        site: String,
+        issued_on: Option<NaiveDate>,
+        due_on: Option<NaiveDate>,
+        net: Amount,
+        tax_percent: Option<SetPercent> = match invoice.taxes[..] {
+            [one] => Some(SetPercent(one.percent)),
+            _ => None,
+        },
+        tax: Amount,
+        taxes: Vec<Tax>,
+        total: Amount = page.amount(invoice.total()),
+        paid: Amount,
+        due: Amount = page.amount(invoice.due()),
+        credit: Amount = page.amount(invoice.credit()),
+        .. { id, job_id, client_id, drafted_on, in_force, lines }
+    }
 }
 
 impl InvoiceFacts {
-    /// Returns what is told of an invoice.
-    pub(super) fn new(invoice: Invoice, page: &Page) -> InvoiceFacts {
-        let (name, status) = (invoice.name(), invoice.status());
-        let total = page.amount(invoice.total());
-        let (due, credit) = (page.amount(invoice.due()), page.amount(invoice.credit()));
-        let Invoice {
-            id: _,
-            number,
-            kind,
-            job_id: _,
-            job,
-            client_id: _,
-            client,
-            client_address,
-            site,
-            drafted_on: _,
-            issued_on,
-            due_on,
-            in_force: _,
-            net,
-            tax,
-            taxes,
-            paid,
-            lines: _,
-        } = invoice;
-        InvoiceFacts {
-            number,
-            name,
-            kind,
-            status,
-            job,
-            client,
-            client_address,
-            site,
-            issued_on,
-            due_on,
-            net: page.amount(net),
-            tax_percent: match taxes[..] {
-                [one] => Some(SetPercent(one.percent)),
-                _ => None,
-            },
-            tax: page.amount(tax),
-            taxes: Tax::all(&taxes, page),
-            total,
-            paid: page.amount(paid),
-            due,
-            credit,
-        }
-    }
-
     /// Says what is owed on it, and how late it is: `I3: Ada Pell owes 240.00 USD, 3 days late`.
     pub(super) fn overdue(&self, today: NaiveDate) -> String {
         let late = self.due_on.map_or(0, |due| (today - due).num_days());
@@ -153,24 +79,13 @@ impl InvoiceFacts {
     }
 }
 
-/// What of a payment is beyond its invoice.
-#[derive(Debug, Serialize)]
-pub(super) struct CreditFacts {
-    client: String,
-    payment: String,
-    invoice: String,
-    amount: Amount,
-}
-
-impl CreditFacts {
-    /// Returns what is told of a credit.
-    pub(super) fn new(credit: Credit, page: &Page) -> CreditFacts {
-        CreditFacts {
-            client: credit.client,
-            payment: credit.payment,
-            invoice: credit.invoice,
-            amount: page.amount(credit.amount),
-        }
+answer! {
+    /// What of a payment is beyond its invoice.
+    pub(super) struct CreditFacts of (credit: Credit) on page {
+        client: String = credit.client,
+        payment: String = credit.payment,
+        invoice: String = credit.invoice,
+        amount: Amount = page.amount(credit.amount),
     }
 }
 
@@ -180,40 +95,22 @@ impl fmt::Display for CreditFacts {
     }
 }
 
-/// An invoice with its lines, and the credits that could be applied to it.
-#[derive(Debug, Serialize)]
-pub struct InvoiceAnswer {
-    #[serde(flatten)]
-    invoice: InvoiceFacts,
-    credit_to_apply: Amount,
-    currency: &'static str,
-    lines: Vec<LineFacts>,
-    #[serde(skip)]
-    business: String,
-    #[serde(skip)]
-    credits: Vec<CreditFacts>,
+answer! {
+    /// An invoice with its lines, and the credits that could be applied to it.
+    pub struct InvoiceAnswer of (invoice: Invoice, credits: Vec<Credit>, business: String) on page {
+        #[serde(flatten)]
+        invoice: InvoiceFacts = InvoiceFacts::new(invoice.clone(), page),
+        credit_to_apply: Amount = page.amount(credits.iter().map(|credit| credit.amount).sum()),
+        currency: &'static str = page.currency.code(),
+        lines: Vec<LineFacts> = page.each(invoice.lines, LineFacts::new),
+        #[serde(skip)]
+        business: String,
+        #[serde(skip)]
+        credits: Vec<CreditFacts>,
+    }
 }
 
 impl InvoiceAnswer {
-    /// Returns the answer about an invoice of a business.
-    pub fn new(
-        mut invoice: Invoice,
-        credits: Vec<Credit>,
-        business: String,
-        page: &Page,
-    ) -> InvoiceAnswer {
-        let lines = page.each(std::mem::take(&mut invoice.lines), LineFacts::new);
-        let to_apply = credits.iter().map(|credit| credit.amount).sum();
-        InvoiceAnswer {
-            invoice: InvoiceFacts::new(invoice, page),
-            credit_to_apply: page.amount(to_apply),
-            currency: page.currency.code(),
-            lines,
-            business,
-            credits: page.each(credits, CreditFacts::new),
-        }
-    }
-
     /// Returns the number of an invoice to which credits could be applied.
     pub fn creditable(&self) -> Option<String> {
         let number = self.invoice.number.clone();
@@ -283,24 +180,16 @@ impl Answer for InvoiceAnswer {
     }
 }
 
-/// An invoice after a payment.
-#[derive(Debug, Serialize)]
-pub struct PaidAnswer {
-    #[serde(flatten)]
-    invoice: InvoiceAnswer,
-    payment: String,
-    #[serde(skip)]
-    amount: Amount,
-}
+told_as_it_is!(InvoiceAnswer);
 
-impl PaidAnswer {
-    /// Returns the answer about an invoice on which this payment was noted.
-    pub fn new(invoice: InvoiceAnswer, payment: String, amount: Amount) -> PaidAnswer {
-        PaidAnswer {
-            invoice,
-            payment,
-            amount,
-        }
+answer! {
+    /// An invoice after a payment.
+    pub struct PaidAnswer of (invoice: InvoiceAnswer, payment: String, amount: Money) on page {
+        #[serde(flatten)]
+        invoice: InvoiceAnswer,
+        payment: String,
+        #[serde(skip)]
+        amount: Amount,
     }
 }
 
@@ -320,47 +209,21 @@ impl Answer for PaidAnswer {
     }
 }
 
-/// What was applied of a payment.
-#[derive(Debug, Serialize)]
-struct AppliedFacts {
-    payment: String,
-    invoice: String,
-    date: NaiveDate,
-    amount: Amount,
-}
-
-impl AppliedFacts {
-    fn new(applied: Application, page: &Page) -> AppliedFacts {
-        let Application {
-            payment,
-            invoice,
-            amount,
-            happened_on,
-        } = applied;
-        AppliedFacts {
-            payment,
-            invoice,
-            date: happened_on,
-            amount: page.amount(amount),
-        }
+answer! {
+    /// What was applied of a payment.
+    struct AppliedFacts from applied: Application on page {
+        payment: String,
+        invoice: String,
+        date: NaiveDate = applied.happened_on,
+        amount: Amount,
+        .. { happened_on }
     }
-}
 
-/// An invoice after credits were applied to it.
-#[derive(Debug, Serialize)]
-pub struct AppliedAnswer {
-    #[serde(flatten)]
-    invoice: InvoiceAnswer,
-    applied: Vec<AppliedFacts>,
-}
-
-impl AppliedAnswer {
-    /// Returns the answer about an invoice to which this was applied.
-    pub fn new(invoice: InvoiceAnswer, applied: Vec<Application>, page: &Page) -> AppliedAnswer {
-        AppliedAnswer {
-            invoice,
-            applied: page.each(applied, AppliedFacts::new),
-        }
+    /// An invoice after credits were applied to it.
+    pub struct AppliedAnswer of (invoice: InvoiceAnswer, applied: Vec<Application>) on page {
+        #[serde(flatten)]
+        invoice: InvoiceAnswer,
+        applied: Vec<AppliedFacts>,
     }
 }
 
@@ -374,28 +237,18 @@ impl Answer for AppliedAnswer {
     }
 }
 
-/// The invoices, and what is owed: a draft asks for nothing yet.
-#[derive(Debug, Serialize)]
-pub struct InvoiceList {
-    currency: &'static str,
-    invoices: Vec<InvoiceFacts>,
-    due: Amount,
-    credit: Amount,
+answer! {
+    /// The invoices, and what is owed: a draft asks for nothing yet.
+    pub struct InvoiceList of (invoices: Vec<Invoice>) on page {
+        currency: &'static str = page.currency.code(),
+        invoices: Vec<InvoiceFacts>,
+        due: Amount = page.amount(issued(&invoices).map(Invoice::due).sum()),
+        credit: Amount = page.amount(invoices.iter().map(Invoice::credit).sum()),
+    }
 }
 
-impl InvoiceList {
-    /// Returns the answer about these invoices.
-    pub fn new(invoices: Vec<Invoice>, page: &Page) -> InvoiceList {
-        let issued = invoices.iter().filter(|invoice| invoice.number.is_some());
-        let due = issued.map(Invoice::due).sum();
-        let credit = invoices.iter().map(Invoice::credit).sum();
-        InvoiceList {
-            currency: page.currency.code(),
-            invoices: page.each(invoices, InvoiceFacts::new),
-            due: page.amount(due),
-            credit: page.amount(credit),
-        }
-    }
+fn issued(invoices: &[Invoice]) -> impl Iterator<Item = &Invoice> {
+    invoices.iter().filter(|invoice| invoice.number.is_some())
 }
 
 impl Answer for InvoiceList {
@@ -434,43 +287,22 @@ pub(super) fn balance_text(owed: Amount, kept: Amount) -> String {
     }
 }
 
-/// A payment, and what became of it.
-#[derive(Debug, Serialize)]
-struct PaymentFacts {
-    number: String,
-    invoice: String,
-    client: String,
-    date: NaiveDate,
-    amount: Amount,
-    voided: bool,
-    note: String,
-    applied: Vec<AppliedFacts>,
+answer! {
+    /// A payment, and what became of it.
+    struct PaymentFacts from payment: Payment on page {
+        number: String,
+        invoice: String,
+        client: String,
+        date: NaiveDate = payment.happened_on,
+        amount: Amount,
+        voided: bool,
+        note: String,
+        applied: Vec<AppliedFacts>,
+        .. { happened_on }
+    }
 }
 
 impl PaymentFacts {
-    fn new(payment: Payment, page: &Page) -> PaymentFacts {
-        let Payment {
-            number,
-            invoice,
-            client,
-            amount,
-            happened_on,
-            voided,
-            note,
-            applied,
-        } = payment;
-        PaymentFacts {
-            number,
-            invoice,
-            client,
-            date: happened_on,
-            amount: page.amount(amount),
-            voided,
-            note,
-            applied: page.each(applied, AppliedFacts::new),
-        }
-    }
-
     /// Says what became of a payment: that it was taken back, else what of it was applied to other invoices.
     fn words(&self) -> String {
         if self.voided {
@@ -482,20 +314,11 @@ impl PaymentFacts {
     }
 }
 
-/// The payments.
-#[derive(Debug, Serialize)]
-pub struct PaymentList {
-    currency: &'static str,
-    payments: Vec<PaymentFacts>,
-}
-
-impl PaymentList {
-    /// Returns the answer about these payments.
-    pub fn new(payments: Vec<Payment>, page: &Page) -> PaymentList {
-        PaymentList {
-            currency: page.currency.code(),
-            payments: page.each(payments, PaymentFacts::new),
-        }
+answer! {
+    /// The payments.
+    pub struct PaymentList of (payments: Vec<Payment>) on page {
+        currency: &'static str = page.currency.code(),
+        payments: Vec<PaymentFacts>,
     }
 }
 

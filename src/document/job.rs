@@ -13,64 +13,30 @@ use crate::ledger::{
     Recorded, Rental, Returned, StockLine,
 };
 use crate::trade::Unit;
-use crate::trade::evidence::Gaps;
 
-/// What is known of a job.
-#[derive(Debug, Serialize)]
-struct JobFacts {
-    number: String,
-    own_name: Option<String>,
-    #[serde(skip)]
-    title: String,
-    state: JobState,
-    client: String,
-    site: String,
-    agreed_on: NaiveDate,
-    started_on: Option<NaiveDate>,
-    closed_on: Option<NaiveDate>,
-}
-
-impl From<Job> for JobFacts {
-    fn from(job: Job) -> JobFacts {
-        let title = job.title();
-        let Job {
-            id: _,
-            number,
-            site_id: _,
-            site,
-            client_id: _,
-            client,
-            quote_id: _,
-            before,
-            state,
-            agreed_on,
-            started_on,
-            closed_on,
-        } = job;
-        JobFacts {
-            number,
-            own_name: before.map(|before| before.name),
-            title,
-            state,
-            client,
-            site,
-            agreed_on,
-            started_on,
-            closed_on,
-        }
+answer! {
+    /// What is known of a job.
+    struct JobFacts from job: Job on page {
+        number: String,
+        own_name: Option<String> = job.before.as_ref().map(|before| before.name.clone()),
+        #[serde(skip)]
+        title: String = job.title(),
+        state: JobState,
+        client: String,
+        site: String,
+        agreed_on: NaiveDate,
+        started_on: Option<NaiveDate>,
+        closed_on: Option<NaiveDate>,
+        .. { id, site_id, client_id, quote_id, before }
     }
 }
 
-/// The jobs.
-#[derive(Debug, Serialize)]
-pub struct JobList(Vec<JobFacts>);
+answer! {
+    /// The jobs.
+    pub struct JobList(Vec<JobFacts>) of (jobs: Vec<Job>) on page;
+}
 
 impl JobList {
-    /// Returns the answer about these jobs.
-    pub fn new(jobs: Vec<Job>) -> JobList {
-        JobList(jobs.into_iter().map(JobFacts::from).collect())
-    }
-
     /// Says of each where it stands, for whom and where it is.
     pub(super) fn words(&self) -> Vec<String> {
         let words = |job: &JobFacts| {
@@ -102,29 +68,17 @@ impl Answer for JobList {
     }
 }
 
-/// A day of a rental, charged to the job that had the machine.
-#[derive(Debug, Serialize)]
-struct Share {
-    date: NaiveDate,
-    job: String,
-    charge: Amount,
+answer! {
+    /// A day of a rental, charged to the job that had the machine.
+    struct Share from day: DayCharged on page {
+        date: NaiveDate = day.began_on,
+        job: String,
+        charge: Amount,
+        .. { began_on, job_id }
+    }
 }
 
 impl Share {
-    fn new(day: DayCharged, page: &Page) -> Share {
-        let DayCharged {
-            began_on,
-            job_id: _,
-            job,
-            charge,
-        } = day;
-        Share {
-            date: began_on,
-            job,
-            charge: page.amount(charge),
-        }
-    }
-
     /// Returns the days of a return; `None`: it is none.
     fn all(days: Vec<DayCharged>, page: &Page) -> Option<Vec<Share>> {
         (!days.is_empty()).then(|| page.each(days, Share::new))
@@ -156,57 +110,26 @@ fn shared_text(shared: &[String], page: &Page) -> String {
     }
 }
 
-/// An entry of a day book.
-#[derive(Debug, Serialize)]
-struct EntryFacts {
-    number: String,
-    kind: String,
-    date: NaiveDate,
-    rooms: Vec<String>,
-    subject: String,
-    on: Option<String>,
-    quantity: Option<Number>,
-    unit: Option<Unit>,
-    amount: Option<Amount>,
-    shares: Option<Vec<Share>>,
-    late: bool,
-    voided: bool,
+answer! {
+    /// An entry of a day book.
+    struct EntryFacts from entry: Entry on page {
+        number: String,
+        kind: String,
+        date: NaiveDate = entry.happened_on,
+        rooms: Vec<String>,
+        subject: String,
+        on: Option<String>,
+        quantity: Option<Number>,
+        unit: Option<Unit>,
+        amount: Option<Amount>,
+        shares: Option<Vec<Share>> = Share::all(entry.days, page),
+        late: bool,
+        voided: bool,
+        .. { id, job_id, happened_on, days }
+    }
 }
 
 impl EntryFacts {
-    fn new(entry: Entry, page: &Page) -> EntryFacts {
-        let Entry {
-            id: _,
-            number,
-            kind,
-            job_id: _,
-            happened_on,
-            rooms,
-            subject,
-            on,
-            quantity,
-            unit,
-            amount,
-            days,
-            late,
-            voided,
-        } = entry;
-        EntryFacts {
-            number,
-            kind,
-            date: happened_on,
-            rooms,
-            subject,
-            on,
-            quantity: quantity.map(Number),
-            unit,
-            amount: amount.map(|amount| page.amount(amount)),
-            shares: Share::all(days, page),
-            late,
-            voided,
-        }
-    }
-
     /// Says what was done, and what is peculiar about it.
     fn what(&self, is_shared: bool) -> String {
         let asides = [
@@ -227,45 +150,26 @@ impl EntryFacts {
     }
 }
 
-/// A job with what was agreed and its day book.
-#[derive(Debug, Serialize)]
-pub struct JobAnswer {
-    #[serde(flatten)]
-    job: JobFacts,
-    currency: &'static str,
-    quotes: Vec<String>,
-    price: Amount,
-    variations: Amount,
-    #[serde(skip)]
-    agreed: Amount,
-    #[serde(skip)]
-    before: Option<Before>,
-    entries: Vec<EntryFacts>,
-    overhead: Amount,
-    cost: Amount,
+answer! {
+    /// A job with what was agreed and its day book.
+    pub struct JobAnswer from book: DayBook with (job: Job, agreed: &Agreed) on page {
+        #[serde(flatten)]
+        job: JobFacts = JobFacts::new(job.clone(), page),
+        currency: &'static str = page.currency.code(),
+        quotes: Vec<String> = agreed.quotes.iter().map(|record| record.header.number.clone()).collect(),
+        price: Amount = page.amount(agreed.price()),
+        variations: Amount = page.amount(agreed.variations()),
+        #[serde(skip)]
+        agreed: Amount = page.amount(agreed.price() + agreed.variations()),
+        #[serde(skip)]
+        before: Option<Before> = job.before,
+        entries: Vec<EntryFacts>,
+        overhead: Amount,
+        cost: Amount = page.amount(book.total()),
+    }
 }
 
 impl JobAnswer {
-    /// Returns the answer about a job.
-    pub fn new(job: Job, agreed: &Agreed, book: DayBook, page: &Page) -> JobAnswer {
-        let (price, variations) = (agreed.price(), agreed.variations());
-        let numbers = agreed.quotes.iter().map(|record| &record.header.number);
-        let cost = page.amount(book.total());
-        let DayBook { entries, overhead } = book;
-        JobAnswer {
-            before: job.before.clone(),
-            job: job.into(),
-            currency: page.currency.code(),
-            quotes: numbers.cloned().collect(),
-            price: page.amount(price),
-            variations: page.amount(variations),
-            agreed: page.amount(price + variations),
-            entries: page.each(entries, EntryFacts::new),
-            overhead: page.amount(overhead),
-            cost,
-        }
-    }
-
     /// Says what was agreed, by quotes or before the ledger.
     fn agreed_text(&self, page: &Page) -> String {
         let mut text = String::new();
@@ -328,39 +232,20 @@ impl Answer for JobAnswer {
     }
 }
 
-/// A use whose receipt hasn't come.
-#[derive(Debug, Serialize)]
-pub(super) struct AwaitingFacts {
-    entry: String,
-    job: String,
-    item: String,
-    quantity: Number,
-    unit: Unit,
-    assumed_cost: Amount,
+answer! {
+    /// A use whose receipt hasn't come.
+    pub(super) struct AwaitingFacts from awaiting: AwaitingReceipt on page {
+        entry: String,
+        job: String,
+        item: String,
+        quantity: Number,
+        unit: Unit,
+        assumed_cost: Amount = page.amount(awaiting.value),
+        .. { job_id, value }
+    }
 }
 
 impl AwaitingFacts {
-    /// Returns what is told of it.
-    pub(super) fn new(awaiting: AwaitingReceipt, page: &Page) -> AwaitingFacts {
-        let AwaitingReceipt {
-            entry,
-            job_id: _,
-            job,
-            item,
-            unit,
-            quantity,
-            value,
-        } = awaiting;
-        AwaitingFacts {
-            entry,
-            job,
-            item,
-            quantity: Number(quantity),
-            unit,
-            assumed_cost: page.amount(value),
-        }
-    }
-
     /// Says which use it is.
     pub(super) fn words(&self) -> String {
         format!("{}: {} on {}", self.entry, self.much(), self.job)
@@ -372,50 +257,25 @@ impl AwaitingFacts {
     }
 }
 
-/// What closing a job found.
-#[derive(Debug, Serialize)]
-pub struct CloseAnswer {
-    job: String,
-    state: JobState,
-    currency: &'static str,
-    observations: usize,
-    rooms_without_discs: Vec<String>,
-    operations_without_entries: Vec<String>,
-    hours_on_nothing: Number,
-    not_recorded: NotRecorded,
-    #[serde(skip)]
-    is_gap: bool,
-    awaiting_receipt: Vec<AwaitingFacts>,
+answer! {
+    /// What closing a job found.
+    pub struct CloseAnswer from found: CloseOut with (job: Job) on page {
+        job: String = job.number,
+        state: JobState = job.state,
+        currency: &'static str = page.currency.code(),
+        observations: usize,
+        rooms_without_discs: Vec<String> = found.gaps.rooms_without_discs,
+        operations_without_entries: Vec<String> = found.gaps.operations_without_entries,
+        hours_on_nothing: Number = Number(found.gaps.hours_on_nothing),
+        not_recorded: NotRecorded = NotRecorded::new(found.missing, page),
+        #[serde(skip)]
+        is_gap: bool = found.missing.is_gap(),
+        awaiting_receipt: Vec<AwaitingFacts> = page.each(found.awaiting, AwaitingFacts::new),
+        .. { gaps, awaiting, missing }
+    }
 }
 
 impl CloseAnswer {
-    /// Returns the answer about a job that was just closed.
-    pub fn new(job: Job, found: CloseOut, page: &Page) -> CloseAnswer {
-        let CloseOut {
-            gaps:
-                Gaps {
-                    rooms_without_discs,
-                    operations_without_entries,
-                    hours_on_nothing,
-                },
-            awaiting,
-            observations,
-            missing,
-        } = found;
-        CloseAnswer {
-            job: job.number,
-            state: job.state,
-            currency: page.currency.code(),
-            observations,
-            rooms_without_discs,
-            operations_without_entries,
-            hours_on_nothing: Number(hours_on_nothing),
-            not_recorded: NotRecorded::new(missing, page),
-            is_gap: missing.is_gap(),
-            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
-        }
-    }
-
     /// Lists what the record leaves out.
     fn gaps(&self, page: &Page) -> String {
         let hours = self.hours_on_nothing;
@@ -455,37 +315,17 @@ impl Answer for CloseAnswer {
     }
 }
 
-/// An entry that was just written.
-#[derive(Debug, Serialize)]
-pub struct RecordedAnswer {
-    entry: String,
-    what: String,
-    currency: &'static str,
-    amount: Amount,
-    instead_of: Option<String>,
-    #[serde(skip)]
-    in_place_of: String,
-}
-
-impl RecordedAnswer {
-    /// Returns the answer about an entry that says this.
-    pub fn new(recorded: Recorded, what: String, page: &Page) -> RecordedAnswer {
-        let in_place_of = recorded.in_place_of();
-        let Recorded {
-            id: _,
-            number,
-            amount,
-            instead_of,
-            late: _,
-        } = recorded;
-        RecordedAnswer {
-            entry: number,
-            what,
-            currency: page.currency.code(),
-            amount: page.amount(amount),
-            instead_of,
-            in_place_of,
-        }
+answer! {
+    /// An entry that was just written.
+    pub struct RecordedAnswer from recorded: Recorded with (what: String) on page {
+        entry: String = recorded.number.clone(),
+        what: String = what,
+        currency: &'static str = page.currency.code(),
+        amount: Amount,
+        instead_of: Option<String>,
+        #[serde(skip)]
+        in_place_of: String = recorded.in_place_of(),
+        .. { id, number, late }
     }
 }
 
@@ -500,34 +340,17 @@ impl Answer for RecordedAnswer {
     }
 }
 
-/// A machine's return that was just charged.
-#[derive(Debug, Serialize)]
-pub struct ReturnedAnswer {
-    entry: String,
-    #[serde(skip)]
-    machine: String,
-    currency: &'static str,
-    amount: Amount,
-    by_tariff: Amount,
-    days: Option<Vec<Share>>,
-}
-
-impl ReturnedAnswer {
-    /// Returns the answer about a machine's return.
-    pub fn new(returned: Returned, machine: String, page: &Page) -> ReturnedAnswer {
-        let Returned {
-            recorded,
-            by_tariff,
-            days,
-        } = returned;
-        ReturnedAnswer {
-            entry: recorded.number,
-            machine,
-            currency: page.currency.code(),
-            amount: page.amount(recorded.amount),
-            by_tariff: page.amount(by_tariff),
-            days: Share::all(days, page),
-        }
+answer! {
+    /// A machine's return that was just charged.
+    pub struct ReturnedAnswer from returned: Returned with (machine: String) on page {
+        entry: String = returned.recorded.number,
+        #[serde(skip)]
+        machine: String = machine,
+        currency: &'static str = page.currency.code(),
+        amount: Amount = page.amount(returned.recorded.amount),
+        by_tariff: Amount,
+        days: Option<Vec<Share>> = Share::all(returned.days, page),
+        .. { recorded, days }
     }
 }
 
@@ -550,81 +373,35 @@ impl Answer for ReturnedAnswer {
     }
 }
 
-/// From which date on another job had a machine.
-#[derive(Debug, Serialize)]
-struct MovedFacts {
-    date: NaiveDate,
-    job: String,
-}
-
-/// A machine that is or was rented.
-#[derive(Debug, Serialize)]
-pub(super) struct RentalFacts {
-    entry: String,
-    machine: String,
-    job: String,
-    #[serde(skip)]
-    jobs: String,
-    out_at: Moment,
-    back_at: Option<Moment>,
-    days: usize,
-    charge: Option<Amount>,
-    moved: Vec<MovedFacts>,
-    by_tariff: Option<bool>,
-    shares: Option<Vec<Share>>,
-}
-
-impl RentalFacts {
-    /// Returns what is told of a rental.
-    pub(super) fn new(rental: Rental, page: &Page) -> RentalFacts {
-        let jobs = rental.jobs().join(", ");
-        let Rental {
-            id: _,
-            entry,
-            machine_id: _,
-            machine,
-            job_id: _,
-            job,
-            out_at,
-            tariff: _,
-            moved,
-            back,
-        } = rental;
-        let moved = moved
-            .into_iter()
-            .map(|Moved { on, job_id: _, job }| MovedFacts { date: on, job });
-        let back = back.as_ref();
-        let days = back.map(|back| back.days.clone()).unwrap_or_default();
-        RentalFacts {
-            entry,
-            machine,
-            job,
-            jobs,
-            out_at: Moment(out_at),
-            back_at: back.map(|back| Moment(back.at)),
-            days: days.len(),
-            charge: back.map(|back| page.amount(back.charge)),
-            moved: moved.collect(),
-            by_tariff: back.map(|back| back.by_tariff),
-            shares: Share::all(days, page),
-        }
+answer! {
+    /// From which date on another job had a machine.
+    struct MovedFacts from moved: Moved on page {
+        date: NaiveDate = moved.on,
+        job: String,
+        .. { on, job_id }
     }
-}
 
-/// The rentals.
-#[derive(Debug, Serialize)]
-pub struct RentalList {
-    currency: &'static str,
-    rentals: Vec<RentalFacts>,
-}
+    /// A machine that is or was rented.
+    pub(super) struct RentalFacts from rental: Rental on page {
+        entry: String,
+        machine: String,
+        job: String,
+        #[serde(skip)]
+        jobs: String = rental.jobs().join(", "),
+        out_at: Moment,
+        back_at: Option<Moment> = rental.back.as_ref().map(|back| Moment(back.at)),
+        days: usize = rental.back.as_ref().map_or(0, |back| back.days.len()),
+        charge: Option<Amount> = rental.back.as_ref().map(|back| page.amount(back.charge)),
+        moved: Vec<MovedFacts>,
+        by_tariff: Option<bool> = rental.back.as_ref().map(|back| back.by_tariff),
+        shares: Option<Vec<Share>> = rental.back.and_then(|back| Share::all(back.days, page)),
+        .. { id, machine_id, job_id, tariff, back }
+    }
 
-impl RentalList {
-    /// Returns the answer about these rentals.
-    pub fn new(rentals: Vec<Rental>, page: &Page) -> RentalList {
-        RentalList {
-            currency: page.currency.code(),
-            rentals: page.each(rentals, RentalFacts::new),
-        }
+    /// The rentals.
+    pub struct RentalList of (rentals: Vec<Rental>) on page {
+        currency: &'static str = page.currency.code(),
+        rentals: Vec<RentalFacts>,
     }
 }
 
@@ -660,58 +437,26 @@ pub(super) fn rentals_text(rentals: &[RentalFacts], page: &Page) -> String {
     format!("{table}{}", shared_text(&shared, page))
 }
 
-/// What is on the shelf of an item.
-#[derive(Debug, Serialize)]
-struct StockFacts {
-    item: String,
-    unit: Unit,
-    on_hand: Number,
-    #[serde(skip)]
-    average: Option<UnitPrice>,
-    value: Amount,
-    awaiting_receipt: Number,
-    awaiting_cost: Amount,
-}
-
-impl StockFacts {
-    fn new(line: StockLine, page: &Page) -> StockFacts {
-        let StockLine {
-            item,
-            unit,
-            on_hand,
-            value,
-            awaiting,
-            awaiting_value,
-        } = line;
-        let average = (!on_hand.is_zero()).then(|| page.currency.decimal(value) / on_hand);
-        StockFacts {
-            item,
-            unit,
-            on_hand: Number(on_hand),
-            average: average.map(|price| page.price_of_one(price)),
-            value: page.amount(value),
-            awaiting_receipt: Number(awaiting),
-            awaiting_cost: page.amount(awaiting_value),
-        }
+answer! {
+    /// What is on the shelf of an item.
+    struct StockFacts from line: StockLine on page {
+        item: String,
+        unit: Unit,
+        on_hand: Number,
+        #[serde(skip)]
+        average: Option<UnitPrice> = (!line.on_hand.is_zero())
+            .then(|| page.price_of_one(page.currency.decimal(line.value) / line.on_hand)),
+        value: Amount,
+        awaiting_receipt: Number = Number(line.awaiting),
+        awaiting_cost: Amount = page.amount(line.awaiting_value),
+        .. { awaiting, awaiting_value }
     }
-}
 
-/// The stock, and what was used without a receipt.
-#[derive(Debug, Serialize)]
-pub struct StockList {
-    currency: &'static str,
-    items: Vec<StockFacts>,
-    awaiting_receipt: Vec<AwaitingFacts>,
-}
-
-impl StockList {
-    /// Returns the answer about these items and uses.
-    pub fn new(lines: Vec<StockLine>, awaiting: Vec<AwaitingReceipt>, page: &Page) -> StockList {
-        StockList {
-            currency: page.currency.code(),
-            items: page.each(lines, StockFacts::new),
-            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
-        }
+    /// The stock, and what was used without a receipt.
+    pub struct StockList of (lines: Vec<StockLine>, awaiting: Vec<AwaitingReceipt>) on page {
+        currency: &'static str = page.currency.code(),
+        items: Vec<StockFacts> = page.each(lines, StockFacts::new),
+        awaiting_receipt: Vec<AwaitingFacts> = page.each(awaiting, AwaitingFacts::new),
     }
 }
 

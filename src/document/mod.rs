@@ -1,11 +1,15 @@
 //! What leaves the program: pure values, made of the ledger's records, that are JSON for programs and words for people.
 //!
 //! Every [`Answer`] is one struct: its fields are the keys of its JSON, and its words and tables are drawn from it alone.
+//! Most are declared by `answer!` (`told.rs`), each field beside what it is told of.
 //! Answers add up nothing but the lines that they print, and know nothing of the ledger's file or the terminal, but for
 //! the [`Page`] they are given: its width, its characters, the currency and the units.
 //!
 //! JSON: quantities are decimal strings of at most four decimals with their unit beside them, money is a decimal string
 //! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.
+
+#[macro_use]
+mod told;
 
 pub mod book;
 pub mod calendar;
@@ -56,6 +60,13 @@ pub enum View {
     Owner,
     /// The client: rooms and prices.
     Client,
+}
+
+impl View {
+    /// Returns something if it is for the owner.
+    fn owner(self) -> Option<()> {
+        (self == View::Owner).then_some(())
+    }
 }
 
 /// What a renderer needs to know of where its answer goes.

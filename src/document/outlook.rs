@@ -9,40 +9,22 @@ use super::cover::{
 };
 use super::figures::{Amount, Number, Percent, SetPercent};
 use super::{Answer, Page, View, count, inert, or_blank};
-use crate::ledger::{AS_DRAFTED, QuoteOption, QuoteStatus, ToBuy};
+use crate::ledger::{AS_DRAFTED, QuoteHeader, QuoteOption, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
-use crate::trade::buying::Basket;
-use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, Risk};
+use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, QuotedRoom, Risk};
 
 /// How many parts of the risk people are shown.
 const SHOWN_RISKS: usize = 5;
 
-/// A part of a quote's risk.
-#[derive(Debug, Serialize)]
-struct RiskFacts {
-    operation: String,
-    share_percent: Percent,
-    cause: Cause,
-    rooms: usize,
-    advice: String,
-}
-
-impl RiskFacts {
-    fn new(risk: Risk, _: &Page) -> RiskFacts {
-        let Risk {
-            operation,
-            share_percent,
-            cause,
-            rooms,
-        } = risk;
-        RiskFacts {
-            operation,
-            share_percent: Percent(Some(share_percent)),
-            cause,
-            rooms,
-            advice: advice(cause, rooms),
-        }
+answer! {
+    /// A part of a quote's risk.
+    struct RiskFacts from risk: Risk on page {
+        operation: String,
+        share_percent: Percent,
+        cause: Cause,
+        rooms: usize,
+        advice: String = advice(risk.cause, risk.rooms),
     }
 }
 
@@ -65,73 +47,31 @@ fn advice(cause: Cause, rooms: usize) -> String {
     advice.to_owned()
 }
 
-/// A machine to rent.
-#[derive(Debug, Serialize)]
-struct RentalFacts {
-    #[serde(flatten)]
-    plan: PlanFacts,
-    machine: String,
-    hours: Number,
-}
-
-impl RentalFacts {
-    fn new(rental: PlannedRental, page: &Page) -> RentalFacts {
-        let PlannedRental {
-            machine: _,
-            name,
-            hours,
-            plan,
-        } = rental;
-        RentalFacts {
-            plan: PlanFacts::new(plan, page),
-            machine: name,
-            hours: Number(hours),
-        }
+answer! {
+    /// A machine to rent.
+    struct RentalFacts from rental: PlannedRental on page {
+        #[serde(flatten)]
+        plan: PlanFacts,
+        machine: String = rental.name,
+        hours: Number,
+        .. { machine, name }
     }
-}
 
-/// An item to buy.
-#[derive(Debug, Serialize)]
-struct ToBuyFacts {
-    item: String,
-    unit: Unit,
-    confidence_percent: Percent,
-    expected: Number,
-    in_stock: Number,
-    need: Number,
-    #[serde(skip)]
-    enough: Decimal,
-    packs: Vec<PackFacts>,
-    hand_back: bool,
-    cut: Option<Vec<StickFacts>>,
-    total: Amount,
-}
-
-impl ToBuyFacts {
-    fn new(line: ToBuy, page: &Page) -> ToBuyFacts {
-        let ToBuy {
-            item,
-            unit,
-            expected,
-            confidence,
-            in_stock,
-            basket: Basket { need, packs, total },
-            returnable,
-            cut,
-        } = line;
-        ToBuyFacts {
-            item,
-            unit,
-            confidence_percent: Percent::of_one(confidence),
-            expected: Number(expected),
-            in_stock: Number(in_stock),
-            need: Number(need),
-            enough: up(need + in_stock),
-            packs: PackFacts::all(packs, page),
-            hand_back: returnable,
-            cut: cut.map(|list| StickFacts::all(list.sticks, unit, page)),
-            total: page.amount(total),
-        }
+    /// An item to buy.
+    struct ToBuyFacts from line: ToBuy on page {
+        item: String,
+        unit: Unit,
+        confidence_percent: Percent = Percent::of_one(line.confidence),
+        expected: Number,
+        in_stock: Number,
+        need: Number = Number(line.basket.need),
+        #[serde(skip)]
+        enough: Decimal = up(line.basket.need + line.in_stock),
+        packs: Vec<PackFacts> = page.each(line.basket.packs, PackFacts::new),
+        hand_back: bool = line.returnable,
+        cut: Option<Vec<StickFacts>> = line.cut.map(|list| StickFacts::all(list.sticks, line.unit, page)),
+        total: Amount = page.amount(line.basket.total),
+        .. { confidence, basket, returnable, cut }
     }
 }
 
@@ -140,34 +80,29 @@ fn up(quantity: Decimal) -> Decimal {
     (quantity * Decimal::ONE_HUNDRED).ceil() / Decimal::ONE_HUNDRED
 }
 
-/// A shopping list.
-#[derive(Debug, Serialize)]
-#[serde(transparent)]
-pub(super) struct ShoppingList {
-    lines: Vec<ToBuyFacts>,
-    #[serde(skip)]
-    total: Amount,
+answer! {
+    /// A shopping list.
+    #[serde(transparent)]
+    pub(super) struct ShoppingList of (lines: Vec<ToBuy>) on page {
+        #[serde(skip)]
+        total: Amount = page.amount(total(&lines)),
+        lines: Vec<ToBuyFacts>,
+    }
+
+    /// A shopping list, and what it is for.
+    pub struct ShoppingAnswer of (of: String, buy: Vec<ToBuy>) on page {
+        r#for: String = of,
+        currency: &'static str = page.currency.code(),
+        buy: ShoppingList,
+        total: Amount = page.amount(total(&buy)),
+    }
 }
 
-/// A shopping list, and what it is for.
-#[derive(Debug, Serialize)]
-pub struct ShoppingAnswer {
-    r#for: String,
-    currency: &'static str,
-    buy: ShoppingList,
-    total: Amount,
+fn total(lines: &[ToBuy]) -> Money {
+    lines.iter().map(|line| line.basket.total).sum()
 }
 
 impl ShoppingList {
-    /// Returns what is told of what is to be bought.
-    pub(super) fn new(shopping: Vec<ToBuy>, page: &Page) -> ShoppingList {
-        let total = shopping.iter().map(|line| line.basket.total).sum();
-        ShoppingList {
-            lines: page.each(shopping, ToBuyFacts::new),
-            total: page.amount(total),
-        }
-    }
-
     /// Lists what is to be bought for what is named.
     pub(super) fn text(&self, of: &str, page: &Page) -> String {
         if self.lines.is_empty() {
@@ -206,19 +141,6 @@ impl ShoppingList {
     }
 }
 
-impl ShoppingAnswer {
-    /// Returns the answer about what is to be bought for a quote or a job.
-    pub fn new(of: String, shopping: Vec<ToBuy>, page: &Page) -> ShoppingAnswer {
-        let buy = ShoppingList::new(shopping, page);
-        ShoppingAnswer {
-            r#for: of,
-            currency: page.currency.code(),
-            total: buy.total,
-            buy,
-        }
-    }
-}
-
 impl Answer for ShoppingAnswer {
     fn text(&self, page: &Page) -> String {
         self.buy.text(&self.r#for, page)
@@ -234,70 +156,32 @@ struct CostAt {
     p90: Amount,
 }
 
-/// How sure a quote is: all of it is for its owner.
-#[derive(Debug, Serialize)]
-pub(super) struct OutlookFacts {
-    target_margin_percent: Percent,
-    confidence_percent: Percent,
-    expected_cost: Amount,
-    contingency: Amount,
-    cost_at: CostAt,
-    raised_by: Amount,
-    expected_margin_percent: Percent,
-    chance_of_loss_percent: Percent,
-    draws: u32,
-    seed: String,
-    risk: Vec<RiskFacts>,
-    rental: Vec<RentalFacts>,
-    buy: ShoppingList,
+answer! {
+    /// How sure a quote is: all of it is for its owner.
+    pub(super) struct OutlookFacts from outlook: Outlook with (quote: &Quote, buy: Vec<ToBuy>) on page {
+        target_margin_percent: Percent = Percent::of_one(Some(quote.terms.margin)),
+        confidence_percent: Percent = Percent::of_one(Some(quote.terms.confidence)),
+        expected_cost: Amount = page.amount(quote.expected_cost()),
+        contingency: Amount = page.amount(outlook.contingency()),
+        cost_at: CostAt = CostAt {
+            p10: page.amount(outlook.p10),
+            p50: page.amount(outlook.p50),
+            p80: page.amount(outlook.p80),
+            p90: page.amount(outlook.p90),
+        },
+        raised_by: Amount = page.amount(outlook.raised_by(quote)),
+        expected_margin_percent: Percent = Percent(quote.margin_percent()),
+        chance_of_loss_percent: Percent = Percent::of_one(Some(outlook.loss)),
+        draws: u32,
+        seed: String = outlook.seed.to_string(),
+        risk: Vec<RiskFacts> = page.each(outlook.risks, RiskFacts::new),
+        rental: Vec<RentalFacts> = page.each(outlook.rentals, RentalFacts::new),
+        buy: ShoppingList = ShoppingList::new(buy, page),
+        .. { seed, expected_cost, cost_at_confidence, p10, p50, p80, p90, loss, risks, rentals, needs, room_by_room }
+    }
 }
 
 impl OutlookFacts {
-    /// Returns what is told of how sure a quote is.
-    pub(super) fn new(
-        quote: &Quote,
-        outlook: Outlook,
-        shopping: Vec<ToBuy>,
-        page: &Page,
-    ) -> OutlookFacts {
-        let (contingency, raised_by) = (outlook.contingency(), outlook.raised_by(quote));
-        let Outlook {
-            draws,
-            seed,
-            expected_cost: _,
-            cost_at_confidence: _,
-            p10,
-            p50,
-            p80,
-            p90,
-            loss,
-            risks,
-            rentals,
-            needs: _,
-            room_by_room: _,
-        } = outlook;
-        OutlookFacts {
-            target_margin_percent: Percent::of_one(Some(quote.terms.margin)),
-            confidence_percent: Percent::of_one(Some(quote.terms.confidence)),
-            expected_cost: page.amount(quote.expected_cost()),
-            contingency: page.amount(contingency),
-            cost_at: CostAt {
-                p10: page.amount(p10),
-                p50: page.amount(p50),
-                p80: page.amount(p80),
-                p90: page.amount(p90),
-            },
-            raised_by: page.amount(raised_by),
-            expected_margin_percent: Percent(quote.margin_percent()),
-            chance_of_loss_percent: Percent::of_one(Some(loss)),
-            draws,
-            seed: seed.to_string(),
-            risk: page.each(risks, RiskFacts::new),
-            rental: page.each(rentals, RentalFacts::new),
-            buy: ShoppingList::new(shopping, page),
-        }
-    }
-
     /// Says how sure the quote of this number is, what drives its risk, and what to rent and to buy.
     pub(super) fn text(&self, number: &str, page: &Page) -> String {
         let mut table = page
@@ -356,33 +240,33 @@ impl OutlookFacts {
     }
 }
 
-/// A room of an option.
-#[derive(Debug, Serialize)]
-struct OptionRoom {
-    name: String,
-    price: Amount,
-}
+answer! {
+    /// A room of an option.
+    struct OptionRoom of (room: QuotedRoom) on page {
+        name: String = room.name,
+        price: Amount = page.amount(room.price),
+    }
 
-/// An option of a quote, short; what is for its owner alone is not told to the client.
-#[derive(Debug, Serialize)]
-pub(super) struct OptionFacts {
-    option: u32,
-    name: String,
-    accepted: bool,
-    sequence: Option<String>,
-    schedule: Option<String>,
-    rooms: Vec<OptionRoom>,
-    hours: Option<Number>,
-    expected_cost: Option<Amount>,
-    contingency: Option<Amount>,
-    expected_margin_percent: Percent,
-    chance_of_loss_percent: Percent,
-    price: Amount,
-    tax: Amount,
-    total: Amount,
-    difference: Amount,
-    room_by_room: Option<Amount>,
-    saves: Option<Amount>,
+    /// An option of a quote, short; what is for its owner alone is not told to the client.
+    pub(super) struct OptionFacts of (header: QuoteHeader, quote: Quote, outlook: Outlook, first: Money, view: View) on page {
+        option: u32 = header.option,
+        name: String = header.option_name,
+        accepted: bool = header.status == QuoteStatus::Accepted,
+        sequence: Option<String> = quote.sequence.clone(),
+        schedule: Option<String> = quote.schedule.clone(),
+        rooms: Vec<OptionRoom> = page.each(quote.rooms.clone(), OptionRoom::new),
+        hours: Option<Number> = view.owner().map(|()| Number(quote.hours())),
+        expected_cost: Option<Amount> = view.owner().map(|()| page.amount(quote.expected_cost())),
+        contingency: Option<Amount> = view.owner().map(|()| page.amount(outlook.contingency())),
+        expected_margin_percent: Percent = Percent(view.owner().and_then(|()| quote.margin_percent())),
+        chance_of_loss_percent: Percent = Percent::of_one(view.owner().map(|()| outlook.loss)),
+        price: Amount = page.amount(quote.price),
+        tax: Amount = page.amount(quote.tax),
+        total: Amount = page.amount(quote.total()),
+        difference: Amount = page.amount(quote.price - first),
+        room_by_room: Option<Amount> = outlook.room_by_room.map(|apart| page.amount(apart)),
+        saves: Option<Amount> = outlook.room_by_room.map(|apart| page.amount(apart - quote.price)),
+    }
 }
 
 impl OptionFacts {
@@ -390,38 +274,9 @@ impl OptionFacts {
     pub(super) fn all(options: Vec<QuoteOption>, view: View, page: &Page) -> Vec<OptionFacts> {
         let first = options.first().map(|option| option.record.quote.price);
         let first = first.unwrap_or(Money::ZERO);
-        page.each(options, |option, page| {
-            OptionFacts::new(option, first, view, page)
+        page.each(options, |QuoteOption { record, outlook }, page| {
+            OptionFacts::new(record.header, record.quote, outlook, first, view, page)
         })
-    }
-
-    fn new(option: QuoteOption, first: Money, view: View, page: &Page) -> OptionFacts {
-        let QuoteOption { record, outlook } = option;
-        let (header, quote) = (record.header, record.quote);
-        let (total, apart) = (page.amount(quote.total()), outlook.room_by_room);
-        let owner = (view == View::Owner).then_some(&quote);
-        OptionFacts {
-            option: header.option,
-            name: header.option_name,
-            accepted: header.status == QuoteStatus::Accepted,
-            hours: owner.map(|quote| Number(quote.hours())),
-            expected_cost: owner.map(|quote| page.amount(quote.expected_cost())),
-            contingency: owner.map(|_| page.amount(outlook.contingency())),
-            expected_margin_percent: Percent(owner.and_then(Quote::margin_percent)),
-            chance_of_loss_percent: Percent::of_one(owner.map(|_| outlook.loss)),
-            price: page.amount(quote.price),
-            tax: page.amount(quote.tax),
-            total,
-            difference: page.amount(quote.price - first),
-            room_by_room: apart.map(|apart| page.amount(apart)),
-            saves: apart.map(|apart| page.amount(apart - quote.price)),
-            sequence: quote.sequence,
-            schedule: quote.schedule,
-            rooms: page.each(quote.rooms, |room, page| OptionRoom {
-                name: room.name,
-                price: page.amount(room.price),
-            }),
-        }
     }
 
     /// Returns its name, or the words for the one that has none.

@@ -2,9 +2,7 @@
 
 use std::fmt::Write as _;
 
-use anyhow::Result;
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
@@ -12,48 +10,23 @@ use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
     Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, Worker,
 };
-use crate::measure::{Area, Length};
-use crate::money::Money;
+use crate::measure::Length;
 use crate::trade::{FloorCondition, Layout, RoomId, Species};
 
-/// What is known of a client.
-#[derive(Debug, Serialize)]
-struct ClientFacts {
-    name: String,
-    phone: String,
-    email: String,
-    address: String,
-    note: String,
-}
-
-impl From<Client> for ClientFacts {
-    fn from(client: Client) -> ClientFacts {
-        let NewClient {
-            name,
-            phone,
-            email,
-            address,
-            note,
-        } = client.details;
-        ClientFacts {
-            name,
-            phone,
-            email,
-            address,
-            note,
-        }
+answer! {
+    /// What is known of a client.
+    struct ClientFacts from details: NewClient on page {
+        name: String,
+        phone: String,
+        email: String,
+        address: String,
+        note: String,
     }
 }
 
-/// The clients.
-#[derive(Debug, Serialize)]
-pub struct ClientList(Vec<ClientFacts>);
-
-impl ClientList {
-    /// Returns the answer about these clients.
-    pub fn new(clients: Vec<Client>) -> ClientList {
-        ClientList(clients.into_iter().map(ClientFacts::from).collect())
-    }
+answer! {
+    /// The clients.
+    pub struct ClientList(Vec<ClientFacts>) of (clients: Vec<NewClient>) on page;
 }
 
 impl Answer for ClientList {
@@ -69,92 +42,40 @@ impl Answer for ClientList {
     }
 }
 
-/// A client's job.
-#[derive(Debug, Serialize)]
-struct ClientJob {
-    number: String,
-    state: JobState,
-    site: String,
-}
-
-/// An invoice to a client.
-#[derive(Debug, Serialize)]
-struct ClientInvoice {
-    number: Option<String>,
-    #[serde(skip)]
-    name: String,
-    job: String,
-    due_on: Option<NaiveDate>,
-    net: Amount,
-    taxes: Vec<Tax>,
-    total: Amount,
-    paid: Amount,
-    due: Amount,
-    credit: Amount,
-}
-
-impl ClientInvoice {
-    fn new(invoice: &Invoice, page: &Page) -> ClientInvoice {
-        ClientInvoice {
-            number: invoice.number.clone(),
-            name: invoice.name(),
-            job: invoice.job.clone(),
-            due_on: invoice.due_on,
-            net: page.amount(invoice.net),
-            taxes: Tax::all(&invoice.taxes, page),
-            total: page.amount(invoice.total()),
-            paid: page.amount(invoice.paid),
-            due: page.amount(invoice.due()),
-            credit: page.amount(invoice.credit()),
-        }
+answer! {
+    /// A client's job.
+    struct ClientJob of (job: Job) on page {
+        number: String = job.number,
+        state: JobState = job.state,
+        site: String = job.site,
     }
-}
 
-/// A client with sites, jobs and what is owed.
-#[derive(Debug, Serialize)]
-pub struct ClientAnswer {
-    #[serde(flatten)]
-    client: ClientFacts,
-    sites: Vec<String>,
-    jobs: Vec<ClientJob>,
-    currency: &'static str,
-    invoices: Vec<ClientInvoice>,
-    owed: Amount,
-    credit: Amount,
-    balance: Amount,
-}
+    /// An invoice to a client.
+    struct ClientInvoice of (invoice: &Invoice) on page {
+        number: Option<String> = invoice.number.clone(),
+        #[serde(skip)]
+        name: String = invoice.name(),
+        job: String = invoice.job.clone(),
+        due_on: Option<NaiveDate> = invoice.due_on,
+        net: Amount = page.amount(invoice.net),
+        taxes: Vec<Tax> = page.each(invoice.taxes.clone(), Tax::new),
+        total: Amount = page.amount(invoice.total()),
+        paid: Amount = page.amount(invoice.paid),
+        due: Amount = page.amount(invoice.due()),
+        credit: Amount = page.amount(invoice.credit()),
+    }
 
-impl ClientAnswer {
-    /// Returns the answer about a client, their sites, jobs and issued invoices.
-    pub fn new(
-        client: Client,
-        sites: Vec<Site>,
-        jobs: Vec<Job>,
-        invoices: &[Invoice],
-        page: &Page,
-    ) -> ClientAnswer {
-        let owed: Money = invoices.iter().map(Invoice::due).sum();
-        let credit: Money = invoices.iter().map(Invoice::credit).sum();
-        ClientAnswer {
-            client: client.into(),
-            sites: sites.into_iter().map(|site| site.address).collect(),
-            jobs: jobs
-                .into_iter()
-                .map(|job| ClientJob {
-                    number: job.number,
-                    state: job.state,
-                    site: job.site,
-                })
-                .collect(),
-            currency: page.currency.code(),
-            invoices: invoices
-                .iter()
-                .map(|invoice| ClientInvoice::new(invoice, page))
-                .collect(),
-            owed: page.amount(owed),
-            credit: page.amount(credit),
-            balance: page.amount(owed - credit),
-        }
+    /// A client with sites, jobs and what is owed.
+    pub struct ClientAnswer of (client: Client, sites: Vec<Site>, jobs: Vec<Job>, invoices: &[Invoice]) on page {
+        #[serde(flatten)]
+        client: ClientFacts = ClientFacts::new(client.details, page),
+        sites: Vec<String> = sites.into_iter().map(|site| site.address).collect(),
+        jobs: Vec<ClientJob>,
+        currency: &'static str = page.currency.code(),
+        invoices: Vec<ClientInvoice> = invoices.iter().map(|invoice| ClientInvoice::new(invoice, page)).collect(),
+        owed: Amount = page.amount(invoices.iter().map(Invoice::due).sum()),
+        credit: Amount = page.amount(invoices.iter().map(Invoice::credit).sum()),
+        balance: Amount = page.amount(invoices.iter().map(|invoice| invoice.due() - invoice.credit()).sum()),
     }
 }
 
@@ -203,46 +124,21 @@ impl Answer for ClientAnswer {
     }
 }
 
-/// What is known of a site.
-#[derive(Debug, Serialize)]
-struct SiteFacts {
-    address: String,
-    client: String,
-    year_built: Option<i32>,
-    tax_area: Option<String>,
-    note: String,
-}
-
-impl From<Site> for SiteFacts {
-    fn from(site: Site) -> SiteFacts {
-        let Site {
-            id: _,
-            client_id: _,
-            client,
-            address,
-            year_built,
-            tax_area,
-            note,
-        } = site;
-        SiteFacts {
-            address,
-            client,
-            year_built,
-            tax_area: tax_area.map(|(_, name)| name),
-            note,
-        }
+answer! {
+    /// What is known of a site.
+    struct SiteFacts from site: Site on page {
+        address: String,
+        client: String,
+        year_built: Option<i32>,
+        tax_area: Option<String> = site.tax_area.map(|(_, name)| name),
+        note: String,
+        .. { id, client_id, tax_area }
     }
 }
 
-/// The sites.
-#[derive(Debug, Serialize)]
-pub struct SiteList(Vec<SiteFacts>);
-
-impl SiteList {
-    /// Returns the answer about these sites.
-    pub fn new(sites: Vec<Site>) -> SiteList {
-        SiteList(sites.into_iter().map(SiteFacts::from).collect())
-    }
+answer! {
+    /// The sites.
+    pub struct SiteList(Vec<SiteFacts>) of (sites: Vec<Site>) on page;
 }
 
 impl Answer for SiteList {
@@ -266,34 +162,15 @@ impl Answer for SiteList {
     }
 }
 
-/// A site with its rooms and findings; area and edge are of the rooms to be refinished.
-#[derive(Debug, Serialize)]
-pub struct SiteAnswer {
-    #[serde(flatten)]
-    site: SiteFacts,
-    area: Surface,
-    edge: Run,
-    rooms: RoomList,
-    findings: FindingList,
-}
-
-impl SiteAnswer {
-    /// Returns the answer about a site with these rooms.
-    pub fn new(site: Site, rooms: RoomList) -> SiteAnswer {
-        let findings = rooms.rooms.iter().flat_map(|room| {
-            let findings = room.findings.iter();
-            findings.map(|finding| PlacedFinding {
-                finding: finding.clone(),
-                room: room.name.clone(),
-            })
-        });
-        SiteAnswer {
-            site: site.into(),
-            area: rooms.area,
-            edge: rooms.edge,
-            findings: FindingList(findings.collect()),
-            rooms,
-        }
+answer! {
+    /// A site with its rooms and findings; area and edge are of the rooms to be refinished.
+    pub struct SiteAnswer of (site: Site, rooms: RoomList) on page {
+        #[serde(flatten)]
+        site: SiteFacts,
+        area: Surface = rooms.area,
+        edge: Run = rooms.edge,
+        rooms: RoomList,
+        findings: FindingList = rooms.findings(),
     }
 }
 
@@ -319,73 +196,34 @@ impl Answer for SiteAnswer {
     }
 }
 
-/// A doorway, from this side.
-#[derive(Debug, Serialize)]
-struct Doorway {
-    to: String,
-    width: Run,
-}
+answer! {
+    /// A doorway, from this side.
+    struct Doorway of (door: Door) on page {
+        to: String = door.to.map_or("outside".to_owned(), |(_, name)| name),
+        width: Run = page.run(door.width),
+    }
 
-/// A room as it is shown: measured, with what was found in it.
-#[derive(Debug, Serialize)]
-pub struct RoomAnswer {
-    name: String,
-    site: String,
-    area: Surface,
-    edge: Run,
-    condition: FloorCondition,
-    species: Species,
-    layout: Layout,
-    /// A walk and its parts as they were typed.
-    shape: String,
-    steps: Option<u32>,
-    refinished: bool,
-    doors: Vec<Doorway>,
-    findings: Vec<FindingFacts>,
-    note: String,
+    /// A room as it is shown: measured, with what was found in it.
+    pub struct RoomAnswer from room: Room with (edge: Length, findings: &[Finding]) on page {
+        name: String,
+        site: String,
+        area: Surface = page.surface(room.floor.area()),
+        edge: Run = page.run(edge),
+        condition: FloorCondition,
+        species: Species,
+        layout: Layout,
+        /// A walk and its parts as they were typed.
+        shape: String = room.floor.to_string(),
+        steps: Option<u32> = room.floor.steps(),
+        refinished: bool,
+        doors: Vec<Doorway>,
+        findings: Vec<FindingFacts> = of_room(room.id, findings, page),
+        note: String,
+        .. { id, site_id, floor }
+    }
 }
 
 impl RoomAnswer {
-    /// Returns the answer about a room, with those of the findings that are its own.
-    ///
-    /// # Errors
-    /// Refuses doorways that are wider together than the walls are long.
-    pub fn new(room: Room, findings: &[Finding], page: &Page) -> Result<RoomAnswer> {
-        let edge = page.run(room.edge()?);
-        let Room {
-            id,
-            site_id: _,
-            site,
-            name,
-            floor,
-            condition,
-            species,
-            layout,
-            refinished,
-            note,
-            doors,
-        } = room;
-        let doorway = |door: Door| Doorway {
-            to: door.to.map_or("outside".to_owned(), |(_, name)| name),
-            width: page.run(door.width),
-        };
-        Ok(RoomAnswer {
-            name,
-            site,
-            area: page.surface(floor.area()),
-            edge,
-            condition,
-            species,
-            layout,
-            shape: floor.to_string(),
-            steps: floor.steps(),
-            refinished,
-            doors: doors.into_iter().map(doorway).collect(),
-            findings: of_room(id, findings, page),
-            note,
-        })
-    }
-
     /// Writes the measures as one sentence: `Landing: 45 sq ft, edge 23 ft 10 in.`
     pub fn sentence(&self) -> String {
         let (name, area) = (inert(&self.name), self.area);
@@ -427,32 +265,38 @@ impl Answer for RoomAnswer {
     }
 }
 
-/// Rooms, and what is to be refinished of them.
-#[derive(Debug, Serialize)]
-#[serde(transparent)]
-pub struct RoomList {
-    rooms: Vec<RoomAnswer>,
-    #[serde(skip)]
-    to_refinish: usize,
-    #[serde(skip)]
-    area: Surface,
-    #[serde(skip)]
-    edge: Run,
+answer! {
+    /// Rooms, and what is to be refinished of them.
+    #[serde(transparent)]
+    pub struct RoomList of (rooms: Vec<RoomAnswer>) on page {
+        #[serde(skip)]
+        to_refinish: usize = refinished(&rooms).count(),
+        #[serde(skip)]
+        area: Surface = page.surface(refinished(&rooms).map(|room| room.area.area).sum()),
+        #[serde(skip)]
+        edge: Run = page.run(refinished(&rooms).map(|room| room.edge.length).sum()),
+        rooms: Vec<RoomAnswer>,
+    }
 }
 
+told_as_it_is!(RoomAnswer, RoomList);
+
 impl RoomList {
-    /// Returns the answer about these rooms.
-    pub fn new(rooms: Vec<RoomAnswer>, page: &Page) -> RoomList {
-        let sanded = || rooms.iter().filter(|room| room.refinished);
-        let area: Area = sanded().map(|room| room.area.area).sum();
-        let edge: Length = sanded().map(|room| room.edge.length).sum();
-        RoomList {
-            to_refinish: sanded().count(),
-            area: page.surface(area),
-            edge: page.run(edge),
-            rooms,
-        }
+    /// Returns what was found in them.
+    fn findings(&self) -> FindingList {
+        let findings = self.rooms.iter().flat_map(|room| {
+            let findings = room.findings.iter();
+            findings.map(|finding| PlacedFinding {
+                finding: finding.clone(),
+                room: room.name.clone(),
+            })
+        });
+        FindingList(findings.collect())
     }
+}
+
+fn refinished(rooms: &[RoomAnswer]) -> impl Iterator<Item = &RoomAnswer> {
+    rooms.iter().filter(|room| room.refinished)
 }
 
 impl Answer for RoomList {
@@ -483,62 +327,32 @@ impl Answer for RoomList {
     }
 }
 
-/// What a finding may take beside its answer.
-#[derive(Clone, Debug, Serialize)]
-struct MayTake {
-    operation: String,
-    least: Quantity,
-    most: Quantity,
-}
+answer! {
+    /// What a finding may take beside its answer.
+    #[derive(Clone)]
+    struct MayTake of (if_so: IfSo) on page {
+        operation: String = if_so.name,
+        least: Quantity = page.measured(if_so.low, if_so.unit),
+        most: Quantity = page.measured(if_so.high, if_so.unit),
+    }
 
-/// What was found.
-#[derive(Clone, Debug, Serialize)]
-struct FindingFacts {
-    id: i64,
-    kind: String,
-    quantity: Quantity,
-    pieces: Vec<Run>,
-    most: Option<Quantity>,
-    chance_percent: Percent,
-    if_so: Option<MayTake>,
-    place: String,
-    note: String,
+    /// What was found.
+    #[derive(Clone)]
+    struct FindingFacts from finding: Finding on page {
+        id: i64 = finding.id.0,
+        kind: String,
+        quantity: Quantity = page.measured(finding.quantity, finding.unit),
+        pieces: Vec<Run>,
+        most: Option<Quantity> = page.measured_if(finding.most, finding.unit),
+        chance_percent: Percent = Percent::of_one(finding.chance),
+        if_so: Option<MayTake>,
+        place: String,
+        note: String,
+        .. { id, room_id, room, quantity, most, unit, chance }
+    }
 }
 
 impl FindingFacts {
-    fn new(finding: Finding, page: &Page) -> FindingFacts {
-        let Finding {
-            id,
-            room_id: _,
-            room: _,
-            kind,
-            quantity,
-            most,
-            unit,
-            pieces,
-            chance,
-            if_so,
-            place,
-            note,
-        } = finding;
-        let may_take = |if_so: IfSo| MayTake {
-            operation: if_so.name,
-            least: page.measured(if_so.low, if_so.unit),
-            most: page.measured(if_so.high, if_so.unit),
-        };
-        FindingFacts {
-            id: id.0,
-            kind,
-            quantity: page.measured(quantity, unit),
-            pieces: page.each(pieces, |piece, page| page.run(piece)),
-            most: most.map(|most| page.measured(most, unit)),
-            chance_percent: Percent::of_one(chance),
-            if_so: if_so.map(may_take),
-            place,
-            note,
-        }
-    }
-
     /// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
     fn words(&self) -> String {
         let mut much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
@@ -582,23 +396,16 @@ fn findings_table<'a>(
     table.to_string()
 }
 
-/// A finding with its room.
-#[derive(Debug, Serialize)]
-pub struct PlacedFinding {
-    #[serde(flatten)]
-    finding: FindingFacts,
-    room: String,
+answer! {
+    /// A finding with its room.
+    pub struct PlacedFinding of (finding: Finding) on page {
+        #[serde(flatten)]
+        finding: FindingFacts,
+        room: String = finding.room.clone(),
+    }
 }
 
 impl PlacedFinding {
-    /// Returns the answer about a finding.
-    pub fn new(finding: Finding, page: &Page) -> PlacedFinding {
-        PlacedFinding {
-            room: finding.room.clone(),
-            finding: FindingFacts::new(finding, page),
-        }
-    }
-
     /// Says what was noted, where and how much of it: `proud-nails in Landing: 12`.
     pub fn words(&self) -> String {
         let PlacedFinding { finding, room } = self;
@@ -606,15 +413,9 @@ impl PlacedFinding {
     }
 }
 
-/// Findings.
-#[derive(Debug, Serialize)]
-pub struct FindingList(Vec<PlacedFinding>);
-
-impl FindingList {
-    /// Returns the answer about these findings.
-    pub fn new(findings: Vec<Finding>, page: &Page) -> FindingList {
-        FindingList(page.each(findings, PlacedFinding::new))
-    }
+answer! {
+    /// Findings.
+    pub struct FindingList(Vec<PlacedFinding>) of (findings: Vec<Finding>) on page;
 }
 
 impl Answer for FindingList {
@@ -630,62 +431,26 @@ impl Answer for FindingList {
     }
 }
 
-/// What is known of a worker.
-#[derive(Debug, Serialize)]
-struct WorkerFacts {
-    name: String,
-    wage: Amount,
-    active: bool,
-}
-
-impl WorkerFacts {
-    fn new(worker: Worker, page: &Page) -> WorkerFacts {
-        let Worker {
-            id: _,
-            name,
-            wage,
-            active,
-        } = worker;
-        WorkerFacts {
-            name,
-            wage: page.amount(wage),
-            active,
-        }
+answer! {
+    /// What is known of a worker.
+    struct WorkerFacts from worker: Worker on page {
+        name: String,
+        wage: Amount,
+        active: bool,
+        .. { id }
     }
-}
 
-/// A worker.
-#[derive(Debug, Serialize)]
-pub struct WorkerAnswer {
-    currency: &'static str,
-    #[serde(flatten)]
-    worker: WorkerFacts,
-}
-
-impl WorkerAnswer {
-    /// Returns the answer about a worker.
-    pub fn new(worker: Worker, page: &Page) -> WorkerAnswer {
-        WorkerAnswer {
-            currency: page.currency.code(),
-            worker: WorkerFacts::new(worker, page),
-        }
+    /// A worker.
+    pub struct WorkerAnswer of (worker: Worker) on page {
+        currency: &'static str = page.currency.code(),
+        #[serde(flatten)]
+        worker: WorkerFacts,
     }
-}
 
-/// The workers.
-#[derive(Debug, Serialize)]
-pub struct WorkerList {
-    currency: &'static str,
-    workers: Vec<WorkerFacts>,
-}
-
-impl WorkerList {
-    /// Returns the answer about these workers.
-    pub fn new(workers: Vec<Worker>, page: &Page) -> WorkerList {
-        WorkerList {
-            currency: page.currency.code(),
-            workers: page.each(workers, WorkerFacts::new),
-        }
+    /// The workers.
+    pub struct WorkerList of (workers: Vec<Worker>) on page {
+        currency: &'static str = page.currency.code(),
+        workers: Vec<WorkerFacts>,
     }
 }
 

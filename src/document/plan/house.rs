@@ -13,33 +13,19 @@ use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay};
 use crate::money::round;
-use crate::trade::plan::{Doing, PlanCosts, Way};
+use crate::trade::plan::{Doing, PlanCosts};
 use crate::trade::quote::{Priced, Quote};
 
-/// A way to do the house, as far as it is compared.
-#[derive(Debug, Serialize)]
-struct WayFacts {
-    feasible: bool,
-    why: Why,
-    cost: Option<Amount>,
-    finish: Option<NaiveDate>,
-    #[serde(skip)]
-    phases: Option<usize>,
-}
-
-impl WayFacts {
-    fn new(way: &PricedWay, page: &Page) -> WayFacts {
-        let PricedWay {
-            way: Way { plan, why },
-            cost,
-        } = way;
-        WayFacts {
-            feasible: plan.is_some(),
-            why: Why::new(why, page),
-            cost: cost.map(|cost| page.amount(cost)),
-            finish: plan.as_ref().map(|plan| plan.finish),
-            phases: plan.as_ref().map(|plan| plan.phases.len()),
-        }
+answer! {
+    /// A way to do the house, as far as it is compared.
+    struct WayFacts from way: PricedWay on page {
+        feasible: bool = way.way.plan.is_some(),
+        why: Why = Why::new(&way.way.why, page),
+        cost: Option<Amount>,
+        finish: Option<NaiveDate> = way.way.plan.as_ref().map(|plan| plan.finish),
+        #[serde(skip)]
+        phases: Option<usize> = way.way.plan.as_ref().map(|plan| plan.phases.len()),
+        .. { way }
     }
 }
 
@@ -136,7 +122,7 @@ impl HouseAnswer {
             promised_twice,
             skipped: _,
         } = sheet;
-        let facts = WayFacts::new(&chosen, page);
+        let facts = WayFacts::new(chosen.clone(), page);
         let costs = chosen.way.plan.as_ref().map(|plan| plan.costs);
         let plan = chosen.way.plan;
         let plan = plan.map(|plan| Phases::new(plan, &names, page));
@@ -165,7 +151,7 @@ impl HouseAnswer {
             plan,
             alternatives: page.each(others, |(name, way), page| Alternative {
                 name,
-                way: WayFacts::new(&way, page),
+                way: WayFacts::new(way, page),
             }),
             bound: bound.map(|bound| page.amount(bound)),
             proven,

@@ -149,27 +149,16 @@ fn walked_on(moment: Moment) -> String {
     moment.0.format("%a %m-%d %H:%M").to_string()
 }
 
-/// A rental of a plan.
-#[derive(Debug, Serialize)]
-struct RentalFacts {
-    #[serde(flatten)]
-    plan: PlanFacts,
-    machine: String,
-    out: NaiveDate,
-    back: NaiveDate,
-    #[serde(skip)]
-    days: u32,
-}
-
-impl RentalFacts {
-    fn new(rental: &Rental, page: &Page) -> RentalFacts {
-        RentalFacts {
-            plan: PlanFacts::new(rental.plan.clone(), page),
-            machine: rental.name.clone(),
-            out: rental.out,
-            back: back(rental),
-            days: rental.days(),
-        }
+answer! {
+    /// A rental of a plan.
+    struct RentalFacts of (rental: &Rental) on page {
+        #[serde(flatten)]
+        plan: PlanFacts = PlanFacts::new(rental.plan.clone(), page),
+        machine: String = rental.name.clone(),
+        out: NaiveDate = rental.out,
+        back: NaiveDate = back(rental),
+        #[serde(skip)]
+        days: u32 = rental.days(),
     }
 }
 

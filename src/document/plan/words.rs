@@ -31,32 +31,19 @@ impl Serialize for Why {
     }
 }
 
-/// Something that several plans promise for the same days.
-#[derive(Debug, Serialize)]
-pub(in crate::document) struct TwiceFacts {
-    what: String,
-    to: Vec<String>,
-    days: Vec<NaiveDate>,
-    #[serde(skip)]
-    pub(in crate::document) words: String,
-}
-
-impl TwiceFacts {
-    /// Returns what is told of it.
-    pub(in crate::document) fn new(twice: Twice, _: &Page) -> TwiceFacts {
-        let words = twice_words(&twice);
-        let Twice { what, to, days } = twice;
-        let what = match what {
+answer! {
+    /// Something that several plans promise for the same days.
+    pub(in crate::document) struct TwiceFacts from twice: Twice on page {
+        what: String = match &twice.what {
             Promised::Crew => "crew".to_owned(),
-            Promised::Machine(name) => name,
+            Promised::Machine(name) => name.clone(),
             Promised::Air => "air".to_owned(),
-        };
-        TwiceFacts {
-            what,
-            to,
-            days,
-            words,
-        }
+        },
+        to: Vec<String>,
+        days: Vec<NaiveDate>,
+        #[serde(skip)]
+        pub(in crate::document) words: String = twice_words(&twice),
+        .. { what }
     }
 }
 

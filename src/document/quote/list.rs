@@ -1,43 +1,28 @@
 //! Quotes in a list, and those that wait for an answer.
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use crate::document::figures::Amount;
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::{QuoteHeader, QuoteStatus};
 
-/// A quote in a list.
-#[derive(Debug, Serialize)]
-pub(in crate::document) struct QuoteRow {
-    number: String,
-    status: QuoteStatus,
-    client: String,
-    site: String,
-    drafted_on: NaiveDate,
-    sent_on: Option<NaiveDate>,
-    valid_until: Option<NaiveDate>,
-    price: Amount,
-    tax: Amount,
-    total: Amount,
+answer! {
+    /// A quote in a list.
+    pub(in crate::document) struct QuoteRow of (header: QuoteHeader) on page {
+        number: String = header.number,
+        status: QuoteStatus = header.status,
+        client: String = header.client,
+        site: String = header.site,
+        drafted_on: NaiveDate = header.drafted_on,
+        sent_on: Option<NaiveDate> = header.sent_on,
+        valid_until: Option<NaiveDate> = header.valid_until,
+        price: Amount = page.amount(header.price),
+        tax: Amount = page.amount(header.tax),
+        total: Amount = page.amount(header.price + header.tax),
+    }
 }
 
 impl QuoteRow {
-    pub(in crate::document) fn new(header: QuoteHeader, page: &Page) -> QuoteRow {
-        QuoteRow {
-            number: header.number,
-            status: header.status,
-            client: header.client,
-            site: header.site,
-            drafted_on: header.drafted_on,
-            sent_on: header.sent_on,
-            valid_until: header.valid_until,
-            price: page.amount(header.price),
-            tax: page.amount(header.tax),
-            total: page.amount(header.price + header.tax),
-        }
-    }
-
     /// Says what waits for an answer, and for how long yet: `Q3: Ada Pell, 2400.00 USD, 3 days left`.
     pub(in crate::document) fn waiting(&self, today: NaiveDate) -> String {
         let left = self.valid_until.map_or(0, |last| (last - today).num_days());
@@ -51,20 +36,11 @@ impl QuoteRow {
     }
 }
 
-/// The quotes.
-#[derive(Debug, Serialize)]
-pub struct QuoteList {
-    currency: &'static str,
-    quotes: Vec<QuoteRow>,
-}
-
-impl QuoteList {
-    /// Returns the answer about these quotes.
-    pub fn new(quotes: Vec<QuoteHeader>, page: &Page) -> QuoteList {
-        QuoteList {
-            currency: page.currency.code(),
-            quotes: page.each(quotes, QuoteRow::new),
-        }
+answer! {
+    /// The quotes.
+    pub struct QuoteList of (quotes: Vec<QuoteHeader>) on page {
+        currency: &'static str = page.currency.code(),
+        quotes: Vec<QuoteRow>,
     }
 }
 

@@ -25,47 +25,26 @@ use crate::money::Decimal;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
 use crate::trade::quote::{ItemLine, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
-use crate::trade::rates::FloorClass;
 use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
 
-/// A room as it was measured, with its share of the price.
-#[derive(Debug, Serialize)]
-struct RoomFacts {
-    #[serde(skip)]
-    id: RoomId,
-    name: String,
-    area: Quantity,
-    edge: Run,
-    steps: Option<u32>,
-    condition: FloorCondition,
-    species: Species,
-    price: Amount,
+answer! {
+    /// A room as it was measured, with its share of the price.
+    struct RoomFacts from room: QuotedRoom on page {
+        #[serde(skip)]
+        id: RoomId = room.id,
+        name: String,
+        area: Quantity = page.measured(room.area, Unit::SquareFoot),
+        edge: Run = page.run(Length::from_feet(room.edge)),
+        steps: Option<u32>,
+        condition: FloorCondition = room.class.condition,
+        species: Species = room.class.species,
+        price: Amount,
+        .. { id, area, edge, class }
+    }
 }
 
 impl RoomFacts {
-    fn new(room: QuotedRoom, page: &Page) -> RoomFacts {
-        let QuotedRoom {
-            id,
-            name,
-            area,
-            edge,
-            steps,
-            class: FloorClass { condition, species },
-            price,
-        } = room;
-        RoomFacts {
-            id,
-            name,
-            area: page.measured(area, Unit::SquareFoot),
-            edge: page.run(Length::from_feet(edge)),
-            steps,
-            condition,
-            species,
-            price: page.amount(price),
-        }
-    }
-
     fn heading(&self) -> String {
         let size = match self.steps {
             Some(steps) => count(steps as usize, "step"),
@@ -399,7 +378,7 @@ impl QuoteAnswer {
             cancellation,
         } = sheet;
         let cost = CostFacts::new(&quote, &outlook, page);
-        let outlook = OutlookFacts::new(&quote, outlook, shopping, page);
+        let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
         let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
         let owner = view == View::Owner;
         let QuoteHeader {

@@ -519,30 +519,14 @@ pub struct ConfirmedAnswer {
     pub confirmed: String,
 }
 
-/// A dated change: an operation that is learned anew.
-#[derive(Debug, Serialize)]
-pub struct ChangedAnswer {
-    operation: String,
-    kind: RateKind,
-    since: NaiveDate,
-    note: String,
-}
-
-impl ChangedAnswer {
-    /// Returns the answer about a change of the operation of this name.
-    pub fn new(operation: String, change: Change) -> ChangedAnswer {
-        let Change {
-            operation: _,
-            kind,
-            since,
-            note,
-        } = change;
-        ChangedAnswer {
-            operation,
-            kind,
-            since,
-            note,
-        }
+answer! {
+    /// A dated change: an operation that is learned anew.
+    pub struct ChangedAnswer from change: Change with (operation: String) on page {
+        operation: String = operation,
+        kind: RateKind,
+        since: NaiveDate,
+        note: String,
+        .. { operation }
     }
 }
 

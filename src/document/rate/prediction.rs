@@ -40,36 +40,17 @@ impl<T> Foretold<T> {
     }
 }
 
-/// What rooms of one job will take together.
-#[derive(Debug, Serialize)]
-pub struct PredictionAnswer {
-    operation: String,
-    kind: RateKind,
-    unit: Unit,
-    rooms: usize,
-    #[serde(flatten)]
-    foretold: Foretold<Number>,
-    #[serde(skip)]
-    item: Option<String>,
-}
-
-impl PredictionAnswer {
-    /// Returns the answer about so many rooms.
-    pub fn new(
-        prediction: Prediction,
-        operation: &Operation,
+answer! {
+    /// What rooms of one job will take together.
+    pub struct PredictionAnswer of (prediction: Prediction, operation: &Operation, kind: RateKind, rooms: usize) on page {
+        operation: String = operation.name.clone(),
         kind: RateKind,
+        unit: Unit = Rated::from(operation).counted_in(kind),
         rooms: usize,
-    ) -> PredictionAnswer {
-        let item = operation.item.as_ref().filter(|_| kind == RateKind::Item);
-        PredictionAnswer {
-            operation: operation.name.clone(),
-            kind,
-            unit: Rated::from(operation).counted_in(kind),
-            rooms,
-            foretold: Foretold::new(prediction, Number),
-            item: item.map(|item| item.name.clone()),
-        }
+        #[serde(flatten)]
+        foretold: Foretold<Number> = Foretold::new(prediction, Number),
+        #[serde(skip)]
+        item: Option<String> = operation.item.as_ref().filter(|_| kind == RateKind::Item).map(|item| item.name.clone()),
     }
 }
 
@@ -92,12 +73,13 @@ impl Answer for PredictionAnswer {
     }
 }
 
-/// A case of a file.
-#[derive(Debug, Serialize)]
-struct Case {
-    case_id: String,
-    #[serde(flatten)]
-    foretold: Foretold<Fine>,
+answer! {
+    /// A case of a file.
+    struct Case of (case: (String, Prediction)) on page {
+        case_id: String = case.0,
+        #[serde(flatten)]
+        foretold: Foretold<Fine> = Foretold::new(case.1, Fine),
+    }
 }
 
 /// The cases of a file.
@@ -107,10 +89,7 @@ pub struct CasesAnswer(Vec<Case>);
 impl CasesAnswer {
     /// Returns the answer about these cases, by their ids.
     pub fn new(cases: Vec<(String, Prediction)>, page: &Page) -> CasesAnswer {
-        CasesAnswer(page.each(cases, |(case_id, prediction), _| Case {
-            case_id,
-            foretold: Foretold::new(prediction, Fine),
-        }))
+        CasesAnswer(page.each(cases, Case::new))
     }
 
     /// Writes the cases as CSV; an id that a spreadsheet would run is defused.

@@ -1,65 +1,40 @@
 //! Quoted against used, by item and operation, over jobs.
 
-use serde::Serialize;
-
 use crate::document::figures::{Amount, Number, Percent};
 use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::ConsumableLine;
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
 
-/// Quoted and used of one item in one operation.
-#[derive(Debug, Serialize)]
-struct Line {
-    item: String,
-    operation: Option<String>,
-    unit: Unit,
-    jobs: usize,
-    quoted_quantity: Number,
-    used_quantity: Option<Number>,
-    used_percent: Percent,
-    quoted_cost: Amount,
-    used_cost: Amount,
-    recorded: bool,
-    not_recorded_quantity: Number,
-    not_recorded_cost: Amount,
-    /// Quoted, where something was recorded: what the used quantity is compared with.
-    #[serde(skip)]
-    compared_quantity: Number,
-    #[serde(skip)]
-    compared_cost: Amount,
+answer! {
+    /// Quoted and used of one item in one operation.
+    struct Line from line: ConsumableLine on page {
+        item: String,
+        operation: Option<String>,
+        unit: Unit,
+        jobs: usize,
+        quoted_quantity: Number = Number(line.quoted.quantity + line.not_recorded.quantity),
+        used_quantity: Option<Number> = line.used.map(|used| Number(used.quantity)),
+        used_percent: Percent = Percent(line.used.and_then(|used| percent(used.quantity, line.quoted.quantity))),
+        quoted_cost: Amount = page.amount(line.quoted.cost + line.not_recorded.cost),
+        used_cost: Amount = page.amount(line.used.unwrap_or_default().cost),
+        recorded: bool = line.used.is_some(),
+        not_recorded_quantity: Number = Number(line.not_recorded.quantity),
+        not_recorded_cost: Amount = page.amount(line.not_recorded.cost),
+        /// Quoted, where something was recorded: what the used quantity is compared with.
+        #[serde(skip)]
+        compared_quantity: Number = Number(line.quoted.quantity),
+        #[serde(skip)]
+        compared_cost: Amount = page.amount(line.quoted.cost),
+        .. { quoted, used, not_recorded }
+    }
+}
+
+fn percent(used: Decimal, quoted: Decimal) -> Option<Decimal> {
+    (used * Decimal::ONE_HUNDRED).checked_div(quoted)
 }
 
 impl Line {
-    fn new(line: ConsumableLine, page: &Page) -> Line {
-        let ConsumableLine {
-            item,
-            operation,
-            unit,
-            jobs,
-            quoted,
-            used,
-            not_recorded,
-        } = line;
-        let percent = |used: Decimal| (used * Decimal::ONE_HUNDRED).checked_div(quoted.quantity);
-        Line {
-            item,
-            operation,
-            unit,
-            jobs,
-            quoted_quantity: Number(quoted.quantity + not_recorded.quantity),
-            used_quantity: used.map(|used| Number(used.quantity)),
-            used_percent: Percent(used.and_then(|used| percent(used.quantity))),
-            quoted_cost: page.amount(quoted.cost + not_recorded.cost),
-            used_cost: page.amount(used.unwrap_or_default().cost),
-            recorded: used.is_some(),
-            not_recorded_quantity: Number(not_recorded.quantity),
-            not_recorded_cost: page.amount(not_recorded.cost),
-            compared_quantity: Number(quoted.quantity),
-            compared_cost: page.amount(quoted.cost),
-        }
-    }
-
     /// Says what nothing is recorded of: `6 disc of disc-7in-36 (rotary-36)`; `None`: something is, everywhere.
     fn not_recorded(&self) -> Option<String> {
         let quantity = self.not_recorded_quantity;
@@ -70,20 +45,11 @@ impl Line {
     }
 }
 
-/// Quoted against used.
-#[derive(Debug, Serialize)]
-pub struct ConsumablesAnswer {
-    currency: &'static str,
-    lines: Vec<Line>,
-}
-
-impl ConsumablesAnswer {
-    /// Returns the answer about these lines.
-    pub fn new(lines: Vec<ConsumableLine>, page: &Page) -> ConsumablesAnswer {
-        ConsumablesAnswer {
-            currency: page.currency.code(),
-            lines: page.each(lines, Line::new),
-        }
+answer! {
+    /// Quoted against used.
+    pub struct ConsumablesAnswer of (lines: Vec<ConsumableLine>) on page {
+        currency: &'static str = page.currency.code(),
+        lines: Vec<Line>,
     }
 }
 

@@ -87,45 +87,23 @@ struct ShownRow<'a> {
     sums: Sums,
 }
 
-/// What jobs came to.
-#[derive(serde::Serialize)]
-struct Sums {
-    price: Amount,
-    variations: Amount,
-    estimated_cost: Option<Amount>,
-    actual_cost: Amount,
-    late_cost: Amount,
-    margin: Amount,
-    margin_percent: Percent,
-    quoted_margin_percent: Percent,
-    not_recorded: NotRecorded,
+answer! {
+    /// What jobs came to.
+    struct Sums from outcome: Outcome on page {
+        price: Amount,
+        variations: Amount,
+        estimated_cost: Option<Amount> = outcome.quoted_cost().map(|cost| page.amount(cost)),
+        actual_cost: Amount = page.amount(outcome.actual),
+        late_cost: Amount = page.amount(outcome.late),
+        margin: Amount = page.amount(outcome.margin()),
+        margin_percent: Percent = Percent(margin_percent(outcome.revenue(), outcome.actual)),
+        quoted_margin_percent: Percent = Percent(margin_percent(outcome.estimated_revenue(), outcome.estimated)),
+        not_recorded: NotRecorded = NotRecorded::new(outcome.missing, page),
+        .. { estimated, unestimated, actual, late, missing }
+    }
 }
 
 impl Sums {
-    fn new(outcome: &Outcome, page: &Page) -> Sums {
-        let Outcome {
-            price,
-            variations,
-            estimated,
-            unestimated: _,
-            actual,
-            late,
-            missing,
-        } = *outcome;
-        let quoted_margin = margin_percent(outcome.estimated_revenue(), estimated);
-        Sums {
-            price: page.amount(price),
-            variations: page.amount(variations),
-            estimated_cost: outcome.quoted_cost().map(|cost| page.amount(cost)),
-            actual_cost: page.amount(actual),
-            late_cost: page.amount(late),
-            margin: page.amount(outcome.margin()),
-            margin_percent: Percent(margin_percent(outcome.revenue(), actual)),
-            quoted_margin_percent: Percent(quoted_margin),
-            not_recorded: NotRecorded::new(missing, page),
-        }
-    }
-
     fn cells(&self, name: String) -> [String; 8] {
         [
             name,
@@ -243,7 +221,7 @@ impl Margins {
 
 impl Serialize for Margins {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let total = Sums::new(&self.finished(), &self.page);
+        let total = Sums::new(self.finished(), &self.page);
         let mut answer = serializer.serialize_map(Some(3))?;
         answer.serialize_entry("currency", self.page.currency.code())?;
         answer.serialize_entry(self.by.words().0, &Rows(self))?;
@@ -260,7 +238,7 @@ impl Serialize for Rows<'_> {
         serializer.collect_seq(rows.map(|row| ShownRow {
             whose: &row.whose,
             so_far: row.so_far,
-            sums: Sums::new(&row.outcome, &self.0.page),
+            sums: Sums::new(row.outcome, &self.0.page),
         }))
     }
 }
@@ -284,14 +262,14 @@ impl Answer for Margins {
         let mut table = page.table(headings).numbers(1..=7);
         let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.into_iter().partition(|row| row.so_far);
         let cells =
-            |row: &Row, mark| Sums::new(&row.outcome, page).cells(format!("{}{mark}", row.whose));
+            |row: &Row, mark| Sums::new(row.outcome, page).cells(format!("{}{mark}", row.whose));
         for row in &done {
             let gaps = row.outcome.missing.is_gap();
             table.row(cells(row, if gaps { ", gaps" } else { "" }));
         }
         let total = self.finished();
         if done.len() > 1 {
-            table.row(Sums::new(&total, page).cells("Total".to_owned()));
+            table.row(Sums::new(total, page).cells("Total".to_owned()));
         }
         for row in so_far {
             table.row(cells(row, ", so far"));

@@ -48,66 +48,31 @@ impl MachineRentals {
     }
 }
 
-/// A rental day on which nobody worked on the job that had the machine.
-#[derive(Debug, Serialize)]
-struct UnworkedDay {
-    rental: String,
-    machine: String,
-    job: String,
-    date: NaiveDate,
-    charge: Amount,
-    r#use: DayUse,
-}
-
-impl UnworkedDay {
-    fn new(unworked: Unworked, page: &Page) -> UnworkedDay {
-        let Unworked {
-            rental,
-            machine,
-            day,
-            used,
-        } = unworked;
-        UnworkedDay {
-            rental,
-            machine,
-            job: day.job,
-            date: day.began_on,
-            charge: page.amount(day.charge),
-            r#use: used,
-        }
+answer! {
+    /// A rental day on which nobody worked on the job that had the machine.
+    struct UnworkedDay from unworked: Unworked on page {
+        rental: String,
+        machine: String,
+        job: String = unworked.day.job,
+        date: NaiveDate = unworked.day.began_on,
+        charge: Amount = page.amount(unworked.day.charge),
+        r#use: DayUse = unworked.used,
+        .. { day, used }
     }
-}
 
-/// Rentals by machine and one by one.
-#[derive(Debug, Serialize)]
-pub struct RentalsAnswer {
-    currency: &'static str,
-    machines: Vec<MachineRentals>,
-    rentals: Vec<RentalFacts>,
-    unworked_days: Vec<UnworkedDay>,
-    idle_charge: Amount,
-    day_off_charge: Amount,
-    not_recorded_charge: Amount,
+    /// Rentals by machine and one by one.
+    pub struct RentalsAnswer of (rentals: Vec<Rental>, unworked: Vec<Unworked>) on page {
+        currency: &'static str = page.currency.code(),
+        machines: Vec<MachineRentals> = MachineRentals::all(&rentals, page),
+        rentals: Vec<RentalFacts>,
+        unworked_days: Vec<UnworkedDay> = page.each(unworked.clone(), UnworkedDay::new),
+        idle_charge: Amount = page.amount(charge(&unworked, DayUse::Idle)),
+        day_off_charge: Amount = page.amount(charge(&unworked, DayUse::DayOff)),
+        not_recorded_charge: Amount = page.amount(charge(&unworked, DayUse::NotRecorded)),
+    }
 }
 
 impl RentalsAnswer {
-    /// Returns the answer about these rentals and their days without hours.
-    pub fn new(rentals: Vec<Rental>, unworked: Vec<Unworked>, page: &Page) -> RentalsAnswer {
-        let charge = |used| {
-            let days = unworked.iter().filter(|line| line.used == used);
-            page.amount(days.map(|line| line.day.charge).sum())
-        };
-        RentalsAnswer {
-            currency: page.currency.code(),
-            machines: MachineRentals::all(&rentals, page),
-            rentals: page.each(rentals, RentalFacts::new),
-            idle_charge: charge(DayUse::Idle),
-            day_off_charge: charge(DayUse::DayOff),
-            not_recorded_charge: charge(DayUse::NotRecorded),
-            unworked_days: page.each(unworked, UnworkedDay::new),
-        }
-    }
-
     /// Lists the days on which nobody worked with a machine, those of one machine on one job together.
     fn unworked(&self, page: &Page) -> String {
         let mut stretches: Vec<(&UnworkedDay, Vec<String>, Amount)> = Vec::new();
@@ -144,6 +109,11 @@ impl RentalsAnswer {
         );
         format!("{table}\n\n{}", page.prose(&sums))
     }
+}
+
+fn charge(unworked: &[Unworked], used: DayUse) -> Money {
+    let days = unworked.iter().filter(|line| line.used == used);
+    days.map(|line| line.day.charge).sum()
 }
 
 impl Answer for RentalsAnswer {

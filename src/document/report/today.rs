@@ -17,37 +17,20 @@ use crate::ledger::{CoatDue, DueBack, Job, KeptPlan, Today};
 /// Days that `today` looks ahead for what is planned.
 const AHEAD: u64 = 3;
 
-/// A machine that is out, and when it must be back.
-#[derive(Debug, Serialize)]
-struct MachineOut {
-    machine: String,
-    job: String,
-    out_at: Moment,
-    planned_days: Option<u32>,
-    due_back: Moment,
-    overdue: bool,
+answer! {
+    /// A machine that is out, and when it must be back.
+    struct MachineOut from due: DueBack on page {
+        machine: String,
+        job: String,
+        out_at: Moment,
+        planned_days: Option<u32>,
+        due_back: Moment = Moment(due.due),
+        overdue: bool,
+        .. { due }
+    }
 }
 
 impl MachineOut {
-    fn new(due: DueBack, _: &Page) -> MachineOut {
-        let DueBack {
-            machine,
-            job,
-            out_at,
-            planned_days,
-            due,
-            overdue,
-        } = due;
-        MachineOut {
-            machine,
-            job,
-            out_at: Moment(out_at),
-            planned_days,
-            due_back: Moment(due),
-            overdue,
-        }
-    }
-
     fn words(&self) -> String {
         let planned = match self.overdue {
             true => "past its plan; another day begins",
@@ -58,33 +41,19 @@ impl MachineOut {
     }
 }
 
-/// A coat that can go on.
-#[derive(Debug, Serialize)]
-struct Coat {
-    job: String,
-    operation: String,
-    coat: usize,
-    coats: usize,
-    from: NaiveDate,
+answer! {
+    /// A coat that can go on.
+    struct Coat from due: CoatDue on page {
+        job: String,
+        operation: String,
+        coat: usize = due.coat.0,
+        coats: usize = due.coat.1,
+        from: NaiveDate,
+        .. { coat }
+    }
 }
 
 impl Coat {
-    fn new(due: CoatDue, _: &Page) -> Coat {
-        let CoatDue {
-            job,
-            operation,
-            coat: (coat, coats),
-            from,
-        } = due;
-        Coat {
-            job,
-            operation,
-            coat,
-            coats,
-            from,
-        }
-    }
-
     fn words(&self, today: NaiveDate) -> String {
         let when = match self.from <= today {
             true => "today".to_owned(),
@@ -156,56 +125,25 @@ impl CreditLeft {
     }
 }
 
-/// What today asks for.
-#[derive(Debug, Serialize)]
-pub struct TodayAnswer {
-    date: NaiveDate,
-    currency: &'static str,
-    jobs: JobList,
-    machines: Vec<MachineOut>,
-    coats: Vec<Coat>,
-    planned: Vec<Step>,
-    promised_twice: Vec<TwiceFacts>,
-    quotes: Vec<QuoteRow>,
-    overdue: Vec<InvoiceFacts>,
-    credits: Vec<CreditLeft>,
-    awaiting_receipt: Vec<AwaitingFacts>,
-    doubted_records: usize,
-}
-
-impl TodayAnswer {
-    /// Returns the answer about what today asks for.
-    pub fn new(today: Today, page: &Page) -> TodayAnswer {
-        let Today {
-            date,
-            jobs,
-            machines,
-            coats,
-            plans,
-            promised_twice,
-            quotes,
-            overdue,
-            credits,
-            awaiting,
-            doubted,
-        } = today;
-        TodayAnswer {
-            date,
-            currency: page.currency.code(),
-            jobs: JobList::new(jobs),
-            machines: page.each(machines, MachineOut::new),
-            coats: page.each(coats, Coat::new),
-            planned: Step::all(&plans, date),
-            promised_twice: page.each(promised_twice, TwiceFacts::new),
-            quotes: page.each(quotes, QuoteRow::new),
-            overdue: page.each(overdue, InvoiceFacts::new),
-            credits: page.each(credits, |(credit, apply_to), page| CreditLeft {
-                credit: CreditFacts::new(credit, page),
-                apply_to,
-            }),
-            awaiting_receipt: page.each(awaiting, AwaitingFacts::new),
-            doubted_records: doubted,
-        }
+answer! {
+    /// What today asks for.
+    pub struct TodayAnswer from today: Today on page {
+        date: NaiveDate,
+        currency: &'static str = page.currency.code(),
+        jobs: JobList,
+        machines: Vec<MachineOut>,
+        coats: Vec<Coat>,
+        planned: Vec<Step> = Step::all(&today.plans, today.date),
+        promised_twice: Vec<TwiceFacts>,
+        quotes: Vec<QuoteRow>,
+        overdue: Vec<InvoiceFacts>,
+        credits: Vec<CreditLeft> = page.each(today.credits, |(credit, apply_to), page| CreditLeft {
+            credit: CreditFacts::new(credit, page),
+            apply_to,
+        }),
+        awaiting_receipt: Vec<AwaitingFacts> = page.each(today.awaiting, AwaitingFacts::new),
+        doubted_records: usize = today.doubted,
+        .. { plans, credits, awaiting, doubted }
     }
 }
 
