@@ -38,7 +38,7 @@ CHANGES = [
     ("findings of a kind count once", "src/trade/takeoff.rs", ".map(|found| found.quantity)\n            .sum();", ".map(|found| found.quantity)\n            .max()\n            .unwrap_or_default();"),
     # price
     ("the tax is taken out of the price", "src/trade/pricing/mod.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED + terms.tax_percent),"),
-    ("no overhead on the estimate", "src/trade/pricing/mod.rs", "let overhead = labour.times(terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
+    ("no overhead on the estimate", "src/trade/pricing/mod.rs", "let overhead = labour.times(offer.terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
     ("lump sums twice in room by room", "src/trade/pricing/mod.rs", "let lumps = if place == 0 { lumps } else { Money::ZERO };", "let lumps = if place <= 1 { lumps } else { Money::ZERO };"),
     ("the draws' hour without burden", "src/trade/pricing/drawing.rs", "let hour = product([terms.wage, terms.burden, ", "let hour = product([terms.wage, Decimal::ONE, "),
     ("the need of what can't be handed back at the confidence of what can", "src/trade/pricing/outlook.rs", "true => offer.stocking.returnable,\n        false => offer.stocking.other,", "true => offer.stocking.other,\n        false => offer.stocking.returnable,"),

@@ -193,13 +193,13 @@ struct Costing<'a> {
     draws: Draws,
     lines: Vec<Line>,
     expected: Money,
-    /// What all draws are moved by, so that their mean is the expected cost. Most of it is lump sums, which aren't drawn.
+    /// What all draws are moved by, so that their mean is the expected cost: what isn't drawn (lump sums, planned rentals),
+    /// rounding, and the chance in finitely many draws.
     moved: Money,
 }
 
 impl<'a> Costing<'a> {
     fn of(offer: &'a Offer, rates: &Rates, currency: Currency) -> Result<Costing<'a>, PriceError> {
-        let terms = offer.terms;
         let subjects = Subjects::of(offer);
         let model = drawing::model(&subjects, offer, rates, currency)?;
         let draws = model
@@ -208,23 +208,7 @@ impl<'a> Costing<'a> {
                 item: subjects.items[why.item].item.name.clone(),
                 source: why.source,
             })?;
-        let mut lines: Vec<Line> = offer
-            .work
-            .iter()
-            .map(|work| Line::Work(work_line(work, &terms, currency)))
-            .collect();
-        lines.extend(match &offer.rentals {
-            Some(rentals) => planned_rental_lines(rentals, offer),
-            None => subjects.rental_lines(&draws),
-        });
-        lines.extend(subjects.opened_lines(&draws));
-        let others = offer.others.iter().cloned();
-        lines.extend(others.map(|LumpSum { what, cost }| Line::Other { what, cost }));
-        let labour: Money = lines.iter().map(labour_of).sum();
-        let overhead = labour.times(terms.overhead);
-        if !overhead.is_zero() {
-            lines.push(Line::Overhead { cost: overhead });
-        }
+        let lines = quote_lines(offer, &subjects, &draws, currency);
         let expected: Money = lines.iter().map(Line::cost).sum();
         Ok(Costing {
             moved: expected - draws.mean_cost(),
@@ -288,6 +272,32 @@ impl<'a> Costing<'a> {
         });
         alone.sum()
     }
+}
+
+/// Returns what a quote is made up of: the work at the take-off's expectation, the rest at the mean of the draws.
+fn quote_lines(
+    offer: &Offer,
+    subjects: &Subjects<'_>,
+    draws: &Draws,
+    currency: Currency,
+) -> Vec<Line> {
+    let work = offer.work.iter();
+    let mut lines: Vec<Line> = work
+        .map(|work| Line::Work(work_line(work, &offer.terms, currency)))
+        .collect();
+    lines.extend(match &offer.rentals {
+        Some(rentals) => planned_rental_lines(rentals, offer),
+        None => subjects.rental_lines(draws),
+    });
+    lines.extend(subjects.opened_lines(draws));
+    let others = offer.others.iter().cloned();
+    lines.extend(others.map(|LumpSum { what, cost }| Line::Other { what, cost }));
+    let labour: Money = lines.iter().map(labour_of).sum();
+    let overhead = labour.times(offer.terms.overhead);
+    if !overhead.is_zero() {
+        lines.push(Line::Overhead { cost: overhead });
+    }
+    lines
 }
 
 fn labour_of(line: &Line) -> Money {

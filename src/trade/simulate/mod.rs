@@ -6,7 +6,7 @@
 //! * the **rates** that rooms share, once for each time: log-normal factors of mean 1 with the relative variances of
 //!   `rates::forecast` (`factors`);
 //! * each **quantity** (an item of an operation in a room, the hours of a task in a room): gamma, with the mean that the
-//!   rates of that time give, and the variance of rooms and dispersion (`run`);
+//!   rates of that time give, and the variance and dispersion of rooms (`run`);
 //! * each **contingency**: whether it turns up, and how much of it, any amount of its range as likely as any other.
 //!
 //! Two things follow from them in steps (`steps`): a machine's hours make days and half days, which the yard's tariff
