@@ -1,4 +1,4 @@
-//! What looks like a slip in what finished rooms took, and the word of its owner on it.
+//! What looks like a slip in what finished rooms took, and its owner's answer.
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -103,7 +103,7 @@ impl Ledger {
         Ok(doubted)
     }
 
-    /// Tells whether what its owner confirmed settles a doubt: what was logged beside it is nothing to wonder at.
+    /// Tells whether what its owner confirmed settles a doubt: what was logged beside it is usual.
     pub(super) fn is_settled(&self, lesson: &Lesson) -> Result<bool> {
         let mut rest = Decimal::ZERO;
         let mut is_any_confirmed = false;
@@ -132,7 +132,7 @@ impl Ledger {
             .exists(named_params! { ":entry": entry })?)
     }
 
-    /// Returns the job that an entry teaches something of; `None`: nothing is learned from it.
+    /// Returns the job that an entry is evidence of; `None`: it is no evidence.
     fn job_of_evidence(&self, entry: EntryId) -> Result<Option<JobId>> {
         Ok(self
             .connection
@@ -143,7 +143,7 @@ impl Ledger {
             .optional()?)
     }
 
-    /// Returns how many finished records wait for their owner's word.
+    /// Returns how many finished records wait for their owner's answer.
     pub(super) fn doubted(&self) -> Result<usize> {
         let count: i64 = self
             .connection

@@ -8,7 +8,7 @@ use rusqlite::types::{FromSql, ValueRef};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::rates::digest_of;
+use super::fit::digest_of;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, Took, lessons};
@@ -102,7 +102,8 @@ impl Ledger {
         Ok(self.evidence_by_id()?.observations)
     }
 
-    /// Returns ids and observations, by id: two scans side by side, which is what a long history takes least time by.
+    /// Returns the evidence in force, by id. Observations and parts are scanned one after the other: for a long history that
+    /// is the quickest way.
     pub(super) fn evidence_by_id(&self) -> Result<EvidenceById> {
         self.in_passing(|| self.read_evidence())
     }
@@ -220,7 +221,8 @@ impl Ledger {
         Ok(wrong.into_iter().map(name).collect())
     }
 
-    /// Returns what a job teaches so far; entries that their owner hasn't confirmed stand first, because a doubt is theirs.
+    /// Returns the observations of a job so far, with their entries: those that aren't confirmed first, since a doubt is about
+    /// them.
     pub(super) fn lessons_of(&self, job: &Job) -> Result<Vec<Lesson>> {
         let mut found = lessons(&self.finished(job)?);
         for lesson in &mut found {
@@ -286,15 +288,16 @@ impl Dates {
 }
 
 impl Writing<'_> {
-    /// Writes what a job teaches that was just closed, and looks for slips in it; returns how many observations. What other
-    /// jobs took keeps its word: no closing changes what is thought of another job's records.
+    /// Writes the observations of a job that was just closed, and looks for slips in them; returns how many. What other
+    /// jobs took keeps its status: no closing changes what is thought of another job's records.
     pub(super) fn write_evidence(&self, job: &Job) -> Result<usize> {
         let found = self.write_lessons(job)?;
         self.rejudge(Rejudge::Job(&job.number))?;
         Ok(found)
     }
 
-    /// Writes what a closed job teaches again, after its record was mended, and looks again for slips in what came after.
+    /// Writes the observations of a closed job again, after its record was mended, and looks again for slips in what came
+    /// after.
     pub(super) fn rewrite_evidence(&self, job: &Job) -> Result<()> {
         self.rewrite_evidence_of(&[job])
     }
@@ -310,7 +313,7 @@ impl Writing<'_> {
         earliest.map_or(Ok(()), |earliest| self.rejudge_since(earliest))
     }
 
-    /// Writes what a closed job teaches, in place of what it taught before; returns how many observations.
+    /// Writes the observations of a job in place of those that it had; returns how many.
     fn write_lessons(&self, job: &Job) -> Result<usize> {
         self.clear_evidence(job.id)?;
         let found = self.lessons_of(job)?;

@@ -27,6 +27,7 @@ mod evidence;
 mod export;
 mod file;
 mod findings;
+mod fit;
 mod house_brief;
 mod house_sheet;
 mod import;

@@ -1,15 +1,14 @@
 //! How rates came to be what they are: the rooms that taught them, and their course.
 //!
 //! The course is learned anew for each of its days, so a story takes many times as long as the rates themselves. It is
-//! kept as long as the fit is in force and no observation was written or set aside since (triggers see to that), and is
-//! then read again, however long the history is.
+//! kept like the fit, and read again until it goes stale (`fit.rs` says when).
 
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::evidence::{EvidenceById, KeptObservation};
-use super::rates::Digest;
+use super::fit::FitKey;
 use super::{Ledger, Refusal, kept};
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
@@ -83,9 +82,9 @@ impl Ledger {
             kind,
             class,
         };
-        let digest = self.digest(rates.basis())?;
+        let key = self.fit_key(rates.basis())?;
         // One that can't be read is worked out again like one that isn't there; `check` tells of it.
-        let kept = self.kept_story(&digest, of)?.and_then(Result::ok);
+        let kept = self.kept_story(&key, of)?.and_then(Result::ok);
         let KeptStory {
             taught_by,
             earlier,
@@ -94,7 +93,7 @@ impl Ledger {
             Some(kept) => kept,
             None => {
                 let told = of.story(rates, &self.evidence_by_id()?);
-                self.keep_story(&told, &digest, of)?;
+                self.keep_story(&told, &key, of)?;
                 told
             }
         };
@@ -108,7 +107,7 @@ impl Ledger {
 
     fn kept_story(
         &self,
-        digest: &Digest,
+        key: &FitKey,
         of: StoryOf<'_>,
     ) -> Result<Option<Result<KeptStory, Refusal>>> {
         let kept: Option<String> = self
@@ -120,7 +119,7 @@ impl Ledger {
             .query_row(
                 named_params! {
                     ":operation": of.operation.id, ":kind": of.kind, ":condition": of.class.condition,
-                    ":species": of.class.species, ":digest": digest.0,
+                    ":species": of.class.species, ":digest": key.0,
                 },
                 |row| row.get(0),
             )
@@ -129,13 +128,13 @@ impl Ledger {
         Ok(kept.map(|text| kept::read(&text, &format!("the rate of {name}"))))
     }
 
-    fn keep_story(&self, story: &KeptStory, digest: &Digest, of: StoryOf<'_>) -> Result<()> {
+    fn keep_story(&self, story: &KeptStory, key: &FitKey, of: StoryOf<'_>) -> Result<()> {
         self.keep_copy(
             "INSERT OR REPLACE INTO rate_story (operation_id, kind, floor_condition, species, digest, story)
              VALUES (:operation, :kind, :condition, :species, :digest, :story)",
             named_params! {
                 ":operation": of.operation.id, ":kind": of.kind, ":condition": of.class.condition,
-                ":species": of.class.species, ":digest": digest.0, ":story": kept::text(story)?,
+                ":species": of.class.species, ":digest": key.0, ":story": kept::text(story)?,
             },
         )
     }
@@ -161,7 +160,7 @@ impl Ledger {
             return Ok(Vec::new());
         }
         let (rates, evidence) = (self.rates()?, self.evidence_by_id()?);
-        let digest = self.digest(rates.basis())?;
+        let key = self.fit_key(rates.basis())?;
         let mut wrong = Vec::new();
         for (operation, kind, class) in kept {
             let Some(operation) = rates.operations().get(&operation) else {
@@ -172,7 +171,7 @@ impl Ledger {
                 kind,
                 class,
             };
-            let kept = self.kept_story(&digest, of)?.transpose()?;
+            let kept = self.kept_story(&key, of)?.transpose()?;
             if kept.is_some_and(|kept| kept != of.story(&rates, &evidence)) {
                 wrong.push(operation.name.clone());
             }

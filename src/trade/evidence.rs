@@ -1,9 +1,9 @@
-//! Evidence: what a finished job teaches the rates, and what it leaves unsaid.
+//! Evidence: what rates are learned from in a finished job, and what its record leaves out.
 //!
-//! Only what was logged teaches. A room and operation without an entry is *not recorded*, not zero; a true zero is typed.
-//! Items teach per operation, hours per task. Entries that overlap (the landing alone, then landing and bedroom
-//! together) can't be told apart room by room, so each group of overlapping entries is one observation over all the rooms
-//! and operations that it touches. Hours of which nobody said what they were for are a cost, and no evidence.
+//! Only what was logged is evidence. A room and operation without an entry is *not recorded*, which is not zero; a true
+//! zero is typed. Items are evidence of their operation, hours of their task. Entries that overlap (the landing alone, then
+//! landing and bedroom together) can't be told apart room by room, so each group of overlapping entries is one observation
+//! over all the rooms and operations that it touches. Hours that name no task are a cost, and no evidence.
 //!
 //! What only might turn up is no evidence, since nobody measured how much of it there was. Where it did turn up, hours
 //! that name only its task are none either: an unknown part of them was for it. The same holds for a job without a quote:
@@ -89,11 +89,21 @@ pub struct Lesson {
     pub entries: Vec<Took>,
 }
 
-/// Returns what the job teaches, in a fixed order: items by operation, then hours by task.
+/// Returns the observations of a job, in a fixed order: items by operation, then hours by task.
 pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
     let label: Arc<str> = job.number.as_str().into();
     let mut found = Vec::new();
-    let mut by_subject: BTreeMap<(RateKind, Subject), Vec<Covered>> = BTreeMap::new();
+    for ((kind, _), entries) in by_subject(job) {
+        for covered in merge_overlapping(entries) {
+            found.push(lesson(job, &label, kind, covered));
+        }
+    }
+    found
+}
+
+/// Returns what each entry covers that is evidence, by what it is about.
+fn by_subject(job: &FinishedJob) -> BTreeMap<(RateKind, Subject), Vec<Covered>> {
+    let mut found: BTreeMap<(RateKind, Subject), Vec<Covered>> = BTreeMap::new();
     for logged in job
         .logged
         .iter()
@@ -112,41 +122,35 @@ pub fn lessons(job: &FinishedJob) -> Vec<Lesson> {
             quantity: logged.quantity,
             entry: logged.entry,
         };
-        by_subject
-            .entry((kind, subject))
-            .or_default()
-            .push(Covered {
-                places,
-                entries: vec![took],
-            });
-    }
-    for ((kind, _), entries) in by_subject {
-        for Covered {
+        found.entry((kind, subject)).or_default().push(Covered {
             places,
-            mut entries,
-        } in merge_overlapping(entries)
-        {
-            entries.sort_by_key(|took| (Reverse(took.quantity), took.entry));
-            let parts: Vec<ObservedPart> = places
-                .iter()
-                .filter_map(|place| part(job, *place))
-                .collect();
-            let observation = Observation {
-                kind,
-                job: label.clone(),
-                from_notebook: false,
-                finished_on: job.finished_on,
-                quantity: entries.iter().map(|took| took.quantity).sum(),
-                parts,
-                status: Status::Good,
-            };
-            found.push(Lesson {
-                observation,
-                entries,
-            });
-        }
+            entries: vec![took],
+        });
     }
     found
+}
+
+/// Returns the observation of entries over all the places that they cover.
+fn lesson(job: &FinishedJob, label: &Arc<str>, kind: RateKind, covered: Covered) -> Lesson {
+    let Covered {
+        places,
+        mut entries,
+    } = covered;
+    entries.sort_by_key(|took| (Reverse(took.quantity), took.entry));
+    let parts = places.iter().filter_map(|place| part(job, *place));
+    let observation = Observation {
+        kind,
+        job: label.clone(),
+        from_notebook: false,
+        finished_on: job.finished_on,
+        quantity: entries.iter().map(|took| took.quantity).sum(),
+        parts: parts.collect(),
+        status: Status::Good,
+    };
+    Lesson {
+        observation,
+        entries,
+    }
 }
 
 /// What an observation is about: items of one operation, or hours of one task.

@@ -79,7 +79,7 @@ impl Ledger {
                 })
             },
         )?;
-        if !self.kept_rates_hold()? {
+        if !self.kept_fit_holds()? {
             problems.push("rates: what is kept of them isn't what the evidence gives".to_owned());
         }
         for operation in self.wrong_stories()? {

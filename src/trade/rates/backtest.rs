@@ -23,19 +23,19 @@ use super::tree::BookPart;
 use super::{Band, Basis, Consumption, Observation, Observations, Status};
 use crate::money::quantity;
 
-/// Fewest records of a step in a job that outweigh what was predicted, if they are most of its records.
+/// So many unlikely records of a step in a job aren't slips, if they are most of its records there.
 const FEWEST_AGREEING: usize = 3;
 
 /// Jobs predicted from one fit.
 const BLOCK: usize = 5;
 
-/// In a long history, so many earlier jobs allow one more in a block: a tenth more evidence changes little.
+/// In a long history a block grows by a job for each so many before it: a tenth more evidence changes little.
 const GROWTH: usize = 10;
 
 /// What the earlier jobs predicted of a record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Predicted {
-    /// The observation's place in the slice that was given.
+    /// The place of its observation.
     pub place: usize,
     /// What is counted.
     pub consumption: Consumption,
@@ -51,7 +51,7 @@ pub struct Predicted {
     inside: f64,
     /// How much of it is at or below the 80 % line.
     below: f64,
-    /// Distance of record and mean, in parts of the book's quantity: the model's, the book's, the plain average's.
+    /// How far the record is from the mean, over the book's quantity: from the model's, the book's, the plain average's.
     errors: [f64; 3],
 }
 
@@ -388,8 +388,8 @@ struct Counts {
 }
 
 /// Returns the sides on which most records of a step in a job are unlikely: when rooms agree with each other and not with
-/// what was predicted, it is the house that is hard or the book that is wrong, not the pen. Each job speaks for itself, so
-/// that none that is closed later changes what is thought of its records.
+/// what was predicted, the house is hard or the book is wrong, and nobody has slipped. Other jobs have no say, so that a job
+/// that is closed later never changes the status of its records.
 fn agreements(block: &[Judged<'_>]) -> HashSet<Side> {
     let mut counts: BTreeMap<JobStep, Counts> = BTreeMap::new();
     for judged in block {
@@ -434,7 +434,7 @@ pub struct Score {
     doubt: f64,
 }
 
-/// What the proof says of the bands.
+/// What the backtest says of the bands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
     /// Too few records to tell.

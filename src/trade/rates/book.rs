@@ -20,10 +20,10 @@ closed_set! {
     }
 }
 
-/// What a rate may differ by: the floor that an operation meets.
+/// The floor that an operation meets, as far as rates may differ by it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct FloorClass {
-    /// What the first cut meets.
+    /// Its condition before the first cut.
     pub condition: FloorCondition,
     /// The wood.
     pub species: Species,
@@ -42,7 +42,7 @@ pub struct BookRate {
     pub kind: RateKind,
     /// Driver units per item or hour; above zero.
     pub driver_per_item: Decimal,
-    /// Items or hours per room and pass, whatever its size; `None`: the book doesn't say, which is not none.
+    /// Items or hours per room and pass, whatever its size; `None`: the book states none, which isn't zero.
     pub fixed: Option<Decimal>,
     /// Where the figure comes from.
     pub source: String,
@@ -132,7 +132,7 @@ impl Book {
     }
 }
 
-/// How far the book is trusted, in driver units of the firm's own work: it counts for that much of it.
+/// The prior weight of the book, by kind of consumption: it counts as much as so many driver units of the firm's own work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PriorWeights {
     /// For counted items.
@@ -171,7 +171,7 @@ pub struct Change {
 pub struct Basis {
     /// The book.
     pub book: Book,
-    /// How far it is trusted.
+    /// How much it counts.
     pub prior_weights: PriorWeights,
     /// The operations of the firm.
     pub operations: BTreeMap<OperationId, Operation>,

@@ -16,10 +16,10 @@ use crate::money::{Decimal, quantity};
 /// A record less likely than this, to either side, looks like a slip.
 const UNLIKELY: f64 = 0.001;
 
-/// A quantity that is at least that likely, to both sides, is nothing to wonder at.
+/// A quantity that is at least that likely, to both sides, is usual.
 const USUAL: f64 = 0.02;
 
-/// What a slip was, likely.
+/// What kind of slip it likely is.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Slip {
     /// A tenth of it would be usual.
@@ -34,7 +34,7 @@ pub enum Slip {
     FarLess,
 }
 
-/// What the rates as they are say of a quantity.
+/// What the present rates say of a quantity.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Judgement {
     /// What is counted.
@@ -141,8 +141,8 @@ impl Judge {
 
     /// Returns how much of a record lies between two levels.
     ///
-    /// Sets are coarse: a plain count of records inside the band would be over 90 % for any right model. A count takes
-    /// up the levels from what is below it to what is at or below it, and belongs to the band with the part that is in.
+    /// Sets are coarse: counting a record as inside or outside would find over 90 % inside for any right model. So a count
+    /// takes up the levels from P(less) to P(at most that), and is inside with the part of them that is.
     pub(super) fn share(&self, units: f64, levels: Range<f64>) -> f64 {
         let (at_most, at_least) = self.tails(units);
         let (from, to) = (1.0 - at_least, at_most);

@@ -1,7 +1,7 @@
 //! Drift: has the level of what is used moved, for the whole crew or for one step?
 //!
-//! Old jobs are not forgotten: forgetting loses exactly the rare floors, whose relation to the rest hasn't changed.
-//! Instead they are divided by the level of their time, which is today's 1. Three stories are compared by their evidence:
+//! Old jobs are not forgotten: that would lose the rare floors, whose ratio to the rest hasn't changed. Instead their ratios
+//! are divided by the level of their time, today's being 1. Three models of the level are compared by their evidence:
 //!
 //! * no drift: one level;
 //! * one change after some date (3 dates before it at least, 2 after): with d = m1/m2 − 1 the relative difference of the
@@ -79,7 +79,7 @@ pub(super) struct Member {
     pub(super) weight: f64,
 }
 
-/// When the members of a series were, merged by date.
+/// The dates of the members of a series.
 #[derive(Clone, Debug)]
 pub(super) struct Series {
     days: Vec<NaiveDate>,

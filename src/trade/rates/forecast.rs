@@ -1,8 +1,8 @@
 //! What is known of one job's quantities, ready to be sampled: the factors behind [`super::predictive::total`].
 //!
 //! A quantity is one that will be recorded: an item of an operation in a room, or the hours of a task in a room. Its
-//! multiplier differs from the cell's by four factors of mean 1, beside the room's own; their relative variances are
-//! here, and what shares a factor with what:
+//! multiplier is the cell's times four factors of mean 1, and the room's own. These are their relative variances, and the
+//! quantities that share a factor:
 //!
 //! ```text
 //! factor   shared by                     relative variance
@@ -47,11 +47,11 @@ pub(in crate::trade) struct Spread {
     pub(in crate::trade) shares: Vec<f64>,
 }
 
-/// What parts of quantities of one job may sum to: mean and variance, to first order in the factors that they share.
+/// The sum of parts of quantities of one job: its mean and variance, to first order in the factors that they share.
 #[derive(Clone, Debug, Default)]
 pub(in crate::trade) struct Sum {
     mean: f64,
-    /// Variance that nothing shares.
+    /// Variance of what it shares with no other.
     own: f64,
     /// Standard deviations by what is shared; those of one factor add up.
     shared: BTreeMap<(u8, usize), f64>,
@@ -104,7 +104,7 @@ impl Sum {
             variance: self.own + shared,
         };
         let hours = gamma_quantile(moments, float(level));
-        // A minute begun counts whole, but not one that rounding has begun.
+        // Minutes are rounded up; less than a millionth of one is an error of rounding.
         (60.0 * hours - 1e-6).ceil().max(0.0) as i64
     }
 }

@@ -35,12 +35,13 @@
 //! Discs, finish and hours are three trees. A step is an operation, for hours a task, since nobody logs hours by grit; a
 //! change of supplier or technique that the owner has dated begins a new step beside the old one. A cell is a step on
 //! one floor, as far as rates differ by floor condition and species (those of a task as far as those of any of its
-//! operations do). A record over several floors belongs to the cell `mixed`, and so teaches the levels above.
+//! operations do). A record over several floors belongs to the cell `mixed`, so that only the levels above it are learned
+//! from it.
 //!
-//! A family (a machine, an applicator) shares a fixed amount for each room and pass, and a dispersion (variance over mean). The
-//! book's own fixed amounts are where the search starts, each operation keeping its proportion to the others of its family; one that is
-//! stated as zero is zero. Where the book says nothing, work over a floor or along its edge has what its family states,
-//! or the typical one of its kind, and what is counted otherwise has none.
+//! A family (a machine, an applicator) shares a fixed amount for each room and pass, and a dispersion (variance over
+//! mean). The book's own fixed amounts are where the search starts, each operation keeping its proportion to the others of
+//! its family; one that is stated as zero stays zero. Where the book says nothing, work over a floor or along its edge has
+//! what its family states, or the typical one of its kind, and what is counted otherwise has none.
 
 #![allow(
     clippy::float_arithmetic,

@@ -55,7 +55,7 @@ pub struct ObservedPart {
 }
 
 impl Observation {
-    /// Returns the names of the rooms that it covers; work for the whole job has none.
+    /// Returns the names of the rooms that it covers, each once; work in no room is that of the whole job.
     pub fn rooms(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
         for part in self.parts.iter().filter(|part| !part.room.is_empty()) {

@@ -116,7 +116,7 @@ impl Asked {
     }
 }
 
-/// Returns how the sum of quantities like the first support; sets of several sizes can be added up, other unlike things can't.
+/// Returns the support of a sum; sets of several sizes can be added up, other unlike things can't.
 fn support_of(first: CellAt, placed: &[Placed]) -> Result<Support, PredictError> {
     let all = |alike: &dyn Fn(CellAt) -> bool| placed.iter().all(|placed| alike(placed.at));
     if !all(&|at| at.consumption == first.consumption) {

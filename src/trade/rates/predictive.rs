@@ -22,10 +22,10 @@ use super::tree::{BookPart, Posterior, Weighed};
 
 /// Variance of rounding to whole units (Sheppard's correction).
 const ROUNDING: f64 = 1.0 / 12.0;
-/// What a count may be off its whole number by and still be it.
+/// A count that is this close to a whole number is that number.
 const WHOLE: f64 = 1e-9;
 
-/// What is known of a cell: enough to predict from, and where it support from.
+/// What is known of a cell: enough to predict from, and where that comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Standing {
     /// M_c.
@@ -71,7 +71,7 @@ impl Standing {
 }
 
 impl Posterior {
-    /// Returns what is known of a cell; `None`: a cell without records, which stands where its step stands.
+    /// Returns what is known of a cell; `None`: a cell without records, which has its step's multiplier.
     pub(super) fn standing(&self, step: usize, cell: Option<usize>) -> Standing {
         let of_step = self.steps[step];
         let cell = cell.map(|cell| self.cells[cell]);

@@ -11,7 +11,7 @@ use crate::trade::{FloorCondition, OperationId, Species, TaskId, Unit, closed_se
 use chrono::NaiveDate;
 
 closed_set! {
-    /// What is learned apart, each by a tree of its own.
+    /// The three kinds of consumption, each learned by a tree of its own.
     Consumption, "kind of consumption" {
         /// Counted items, in sets.
         Discs = "discs",
@@ -35,7 +35,7 @@ impl Consumption {
         }
     }
 
-    /// Returns where the search for its spreads starts: judged from the trade's ranges, no source.
+    /// Returns the priors of its hyperparameters: judged from the ranges that the trade knows, without a published source.
     pub(super) fn priors(self) -> Priors {
         let prior = |median, sd| Prior { median, sd };
         let room = |units| TypicalRoom {
@@ -90,7 +90,7 @@ impl Subject {
     }
 }
 
-/// A floor as far as a cell tells it apart, as a small number.
+/// The number of a floor, as far as its cell tells floors apart.
 pub(super) type Code = usize;
 
 /// The cell of records over several floors.
@@ -122,11 +122,11 @@ pub(super) fn floor_of(code: Code) -> (Option<FloorCondition>, Option<Species>) 
 #[derive(Clone, Copy, Debug)]
 struct Expected {
     per_driver: f64,
-    /// Multiples of the family's fixed amount.
+    /// In multiples of the family's fixed amount.
     fixed: f64,
 }
 
-/// How an operation's rate of one kind is learned.
+/// How an operation's rate of one kind is learned: its place in the tree, and what the book expects.
 #[derive(Clone, Debug)]
 pub(super) struct Learning {
     pub(super) consumption: Consumption,
@@ -143,7 +143,7 @@ pub(super) struct Learning {
     /// Whether it goes over a floor or along its edge: then a pass takes its family's fixed amount where the book states
     /// none.
     pub(super) covers_floor: bool,
-    /// By condition, then species.
+    /// What the book expects on each floor, in the order of [`floors`].
     expected: Vec<Option<Expected>>,
 }
 
@@ -170,8 +170,33 @@ impl Learning {
 struct Family {
     /// Fixed amounts above zero that its book states, in units.
     stated: Vec<f64>,
-    /// Whether the book leaves open what some of its work over a floor or along its edge takes.
+    /// Whether the book states no fixed amount for some of its work over a floor or along its edge.
     is_open: bool,
+}
+
+/// The families of the three trees, numbered as they come.
+#[derive(Default)]
+struct Families<'a> {
+    places: [BTreeMap<&'a str, usize>; 3],
+    of: [Vec<Family>; 3],
+}
+
+impl<'a> Families<'a> {
+    fn place(&mut self, consumption: Consumption, name: &'a str) -> usize {
+        let families = &mut self.of[consumption as usize];
+        let places = &mut self.places[consumption as usize];
+        *places.entry(name).or_insert_with(|| {
+            families.push(Family::default());
+            families.len() - 1
+        })
+    }
+
+    /// Returns the prior of the fixed amount of each family of a tree.
+    fn priors(&self, consumption: Consumption) -> Vec<Option<Prior>> {
+        let typical = consumption.priors().fixed;
+        let families = self.of[consumption as usize].iter();
+        families.map(|family| family.prior(typical)).collect()
+    }
 }
 
 /// The steps and families of one tree.
@@ -190,7 +215,7 @@ impl Pool {
     }
 }
 
-/// Every operation's place.
+/// The place of every operation in the trees.
 #[derive(Clone, Debug)]
 pub(super) struct Scheme {
     plans: BTreeMap<(OperationId, RateKind), Learning>,
@@ -225,55 +250,39 @@ impl Scheme {
             plans: BTreeMap::new(),
             pools: Default::default(),
         };
-        let mut dates: BTreeMap<Subject, Vec<NaiveDate>> = BTreeMap::new();
-        for change in changes {
-            if let Some(operation) = operations.get(&change.operation) {
-                let subject = Subject::of(operation, change.kind);
-                dates.entry(subject).or_default().push(change.since);
-            }
-        }
-        for dates in dates.values_mut() {
-            dates.sort_unstable();
-            dates.dedup();
-        }
-        let mut names: [BTreeMap<&str, usize>; 3] = Default::default();
-        let mut families: [Vec<Family>; 3] = Default::default();
+        let dates = dates_of_changes(operations, changes);
+        let mut families = Families::default();
         for operation in operations.values() {
             for kind in RateKind::ALL.iter().copied() {
                 if kind == RateKind::Item && operation.item.is_none() {
                     continue;
                 }
                 let consumption = Consumption::of(operation, kind);
-                let at = consumption as usize;
-                let next = names[at].len();
-                let family = *names[at].entry(&operation.family).or_insert(next);
-                if family == next {
-                    families[at].push(Family::default());
-                }
                 let subject = Subject::of(operation, kind);
                 let changes = dates.get(&subject).cloned().unwrap_or_default();
+                let pool = &mut scheme.pools[consumption as usize];
                 let plan = Learning {
                     consumption,
                     index: scheme.plans.len(),
-                    first_step: scheme.pools[at].steps_of(subject, changes.len() + 1),
+                    first_step: pool.steps_of(subject, changes.len() + 1),
                     changes,
                     splits: splits(operation, kind, operations),
-                    family,
+                    family: families.place(consumption, &operation.family),
                     items_per_unit: items_per_unit(operation, kind),
                     covers_floor: covers_floor(operation),
                     expected: Vec::new(),
                 };
-                families[at][family].note(book, operation, kind, plan.items_per_unit);
+                families.of[consumption as usize][plan.family].note(
+                    book,
+                    operation,
+                    kind,
+                    plan.items_per_unit,
+                );
                 scheme.plans.insert((operation.id, kind), plan);
             }
         }
         for consumption in Consumption::ALL.iter().copied() {
-            let typical = consumption.priors().fixed;
-            let at = consumption as usize;
-            scheme.pools[at].fixed = families[at]
-                .iter()
-                .map(|family| family.prior(typical))
-                .collect();
+            scheme.pools[consumption as usize].fixed = families.priors(consumption);
         }
         for (operation, kind) in scheme.plans.keys().copied().collect::<Vec<_>>() {
             scheme.expect(book, operation, kind);
@@ -361,6 +370,25 @@ impl Scheme {
     }
 }
 
+/// Returns the days from which each subject is learned anew.
+fn dates_of_changes(
+    operations: &BTreeMap<OperationId, Operation>,
+    changes: &[Change],
+) -> BTreeMap<Subject, Vec<NaiveDate>> {
+    let mut dates: BTreeMap<Subject, Vec<NaiveDate>> = BTreeMap::new();
+    for change in changes {
+        if let Some(operation) = operations.get(&change.operation) {
+            let subject = Subject::of(operation, change.kind);
+            dates.entry(subject).or_default().push(change.since);
+        }
+    }
+    for dates in dates.values_mut() {
+        dates.sort_unstable();
+        dates.dedup();
+    }
+    dates
+}
+
 impl Observations {
     pub(super) fn work_of(&self, place: usize) -> impl Iterator<Item = BookWork> {
         self.parts_of(place).map(|part| BookWork {
@@ -384,7 +412,7 @@ impl Observation {
 }
 
 impl Pool {
-    /// Returns the first step of a subject that has so many.
+    /// Returns the first of the `count` steps of a subject, making room for them when it is first asked for.
     fn steps_of(&mut self, subject: Subject, count: usize) -> usize {
         let next = self.steps;
         let first = *self.first_steps.entry(subject).or_insert(next);

@@ -252,61 +252,11 @@ impl Tree<'_> {
     /// Means use the spreads as found; variances use their posterior means, σ² exp(2 s²) and φ exp(s²/2), because spreads
     /// are not known either.
     pub(super) fn downward(&self, up: &Upward) -> Posterior {
-        let inflated = |mode: f64, sd: f64| mode.powi(2) * libm::exp(2.0 * sd.powi(2));
-        let (class, step) = (
-            inflated(self.hyper.class, self.sd.class),
-            inflated(self.hyper.step, self.sd.step),
-        );
-        let known = |node: &Option<Node>| node.unwrap_or_default();
-        let root = known(&up.root);
+        let root = up.root.unwrap_or_default();
         let book_weight = 1.0 / (1.0 + self.prior_variance * root.precision);
         let root_multiplier = book_weight + (1.0 - book_weight) * root.value;
-        let root_reference = self.references.root.powi(2);
-        let steps: Vec<StepState> = up
-            .steps
-            .iter()
-            .enumerate()
-            .map(|(place, node)| {
-                let node = known(node);
-                let Weighed {
-                    credibility,
-                    variance,
-                } = weigh(
-                    self.hyper.step.powi(2) * root_reference,
-                    step * root_reference,
-                    node.precision,
-                );
-                StepState {
-                    reference: self.references.steps[place],
-                    credibility,
-                    multiplier: credibility * node.value + (1.0 - credibility) * root_multiplier,
-                    variance: variance + self.level_variance.steps[place],
-                }
-            })
-            .collect();
-        let cells = up
-            .cells
-            .iter()
-            .zip(&self.evidence.step_of)
-            .map(|(node, step)| {
-                let (node, step) = (known(node), steps[*step]);
-                let reference = step.reference.powi(2);
-                let Weighed {
-                    credibility,
-                    variance,
-                } = weigh(
-                    self.hyper.class.powi(2) * reference,
-                    class * reference,
-                    node.precision,
-                );
-                let multiplier = credibility * node.value + (1.0 - credibility) * step.multiplier;
-                CellState {
-                    credibility,
-                    multiplier: multiplier.max(LEAST_MULTIPLIER),
-                    variance,
-                }
-            })
-            .collect();
+        let class_variance = inflated(self.hyper.class, self.sd.class);
+        let steps = self.weigh_steps(up, root_multiplier);
         let dispersions = self.hyper.dispersion.iter().zip(&self.sd.dispersion);
         Posterior {
             hyper: self.hyper.clone(),
@@ -315,9 +265,9 @@ impl Tree<'_> {
             root: root_multiplier,
             root_variance: self.prior_variance * book_weight
                 + self.level_variance.crew * root_multiplier.powi(2),
+            cells: self.weigh_cells(up, &steps, class_variance),
             steps,
-            cells,
-            class_variance: class,
+            class_variance,
             room_variance: inflated(self.hyper.room, self.sd.room),
             job_variance: inflated(self.hyper.job, self.sd.job),
             dispersion: dispersions
@@ -328,9 +278,57 @@ impl Tree<'_> {
         }
     }
 
+    fn weigh_steps(&self, up: &Upward, root_multiplier: f64) -> Vec<StepState> {
+        let reference = self.references.root.powi(2);
+        let own = self.hyper.step.powi(2) * reference;
+        let inflated = inflated(self.hyper.step, self.sd.step) * reference;
+        let steps = up.steps.iter().enumerate();
+        steps
+            .map(|(place, node)| {
+                let node = node.unwrap_or_default();
+                let Weighed {
+                    credibility,
+                    variance,
+                } = weigh(own, inflated, node.precision);
+                StepState {
+                    reference: self.references.steps[place],
+                    credibility,
+                    multiplier: credibility * node.value + (1.0 - credibility) * root_multiplier,
+                    variance: variance + self.level_variance.steps[place],
+                }
+            })
+            .collect()
+    }
+
+    fn weigh_cells(&self, up: &Upward, steps: &[StepState], class_variance: f64) -> Vec<CellState> {
+        let cells = up.cells.iter().zip(&self.evidence.step_of);
+        cells
+            .map(|(node, step)| {
+                let (node, step) = (node.unwrap_or_default(), steps[*step]);
+                let reference = step.reference.powi(2);
+                let own = self.hyper.class.powi(2) * reference;
+                let Weighed {
+                    credibility,
+                    variance,
+                } = weigh(own, class_variance * reference, node.precision);
+                let multiplier = credibility * node.value + (1.0 - credibility) * step.multiplier;
+                CellState {
+                    credibility,
+                    multiplier: multiplier.max(LEAST_MULTIPLIER),
+                    variance,
+                }
+            })
+            .collect()
+    }
+
     pub(super) fn into_posterior(self) -> Posterior {
         self.downward(&self.upward())
     }
+}
+
+/// Returns the posterior mean of a variance from the mode of its spread, and the standard deviation of the logarithm.
+fn inflated(mode: f64, sd: f64) -> f64 {
+    mode.powi(2) * libm::exp(2.0 * sd.powi(2))
 }
 
 /// Weighs a node that was measured with that precision, and whose variance about its parent is `own` (`inflated` for the
