@@ -2,7 +2,7 @@
 //!
 //! It shares no code with the search: it reads a plan as somebody would who has it on paper, with the calendar, the
 //! tariff and a floor plan in hand, and says what is wrong with it. The tests replay every plan that they make; the check
-//! of a ledger [walks](walk) through those that are kept, long after the calendar, the tariff and the house have changed.
+//! of a ledger [walks](walk()) through those that are kept, long after the calendar, the tariff and the house have changed.
 
 mod walk;
 
