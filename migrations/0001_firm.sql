@@ -12,6 +12,9 @@ CREATE TABLE ledger (
     business   TEXT    NOT NULL CHECK (business <> ''),
     currency   TEXT    NOT NULL CHECK (length(currency) = 3),
     units      TEXT    NOT NULL CHECK (units IN ('us', 'metric')),
+    -- How figures and dates are typed here; nothing is kept or printed so.
+    decimal_mark TEXT  NOT NULL CHECK (decimal_mark IN ('point', 'comma')),
+    date_order TEXT    NOT NULL CHECK (date_order IN ('month-day', 'day-month')),
     -- Which copy of the ledger this file is: 0 is the first; each copy hands out ids and numbers of its own.
     copy       INTEGER NOT NULL DEFAULT 0 CHECK (copy BETWEEN 0 AND 1000),
     created_at TEXT    NOT NULL

@@ -131,7 +131,7 @@ CREATE TABLE quote_caution (
 CREATE TABLE quote_event (
     id          INTEGER PRIMARY KEY,
     quote_id    INTEGER NOT NULL REFERENCES quote (id),
-    what        TEXT    NOT NULL CHECK (what IN ('sent', 'accepted', 'declined')),
+    what        TEXT    NOT NULL CHECK (what IN ('sent', 'accepted', 'declined', 'withdrawn')), -- a draft is withdrawn unsent
     valid_until TEXT CHECK (valid_until IS date(valid_until)),    -- of `sent`; NULL: other events
     -- Whom it was sent to, for which address and on what terms, in the words of that day; NULL: other events.
     client         TEXT,
@@ -178,21 +178,23 @@ CREATE INDEX job_site ON job (site_id);
 CREATE TABLE job_event (
     id          INTEGER PRIMARY KEY,
     job_id      INTEGER NOT NULL REFERENCES job (id),
-    what        TEXT    NOT NULL CHECK (what IN ('agreed', 'started', 'closed', 'reopened')),
-    -- Of `closed`: whom it was done for, and where, in the words of that day; NULL: other events.
+    what        TEXT    NOT NULL CHECK (what IN ('agreed', 'started', 'closed', 'reopened', 'cancelled')),
+    reason      TEXT CHECK (reason <> ''),                        -- of `cancelled`; NULL: other events
+    -- Of `closed` and `cancelled`: whom it was for, and where, in the words of that day; NULL: other events.
     client_id   INTEGER REFERENCES client (id),
     client      TEXT,
     site        TEXT,
     happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at TEXT    NOT NULL,
-    CHECK ((what = 'closed') = (client_id IS NOT NULL) AND (what = 'closed') = (client IS NOT NULL)
-           AND (what = 'closed') = (site IS NOT NULL))
+    CHECK ((what IN ('closed', 'cancelled')) = (client_id IS NOT NULL) AND (client_id IS NULL) = (client IS NULL)
+           AND (client_id IS NULL) = (site IS NULL)),
+    CHECK ((what = 'cancelled') = (reason IS NOT NULL))
 ) STRICT;
 CREATE INDEX job_event_job ON job_event (job_id, id);
 -- Which jobs were done for a client?
 CREATE INDEX job_event_client ON job_event (client_id) WHERE client_id IS NOT NULL;
 
--- What the rooms of the site were called when a job was closed.
+-- What the rooms of the site were called when a job was closed or cancelled.
 CREATE TABLE closed_room (
     job_event_id INTEGER NOT NULL REFERENCES job_event (id),
     room_id      INTEGER NOT NULL REFERENCES room (id),
@@ -206,17 +208,17 @@ SELECT job.id AS job_id, what, happened_on, event.recorded_at, event.id AS event
 FROM job
 JOIN job_event AS event ON event.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id);
 
--- Which jobs aren't closed? They follow from the events, and are few however many jobs there are.
+-- Which jobs are neither closed nor cancelled? They follow from the events, and are few however many jobs there are.
 CREATE TABLE job_under_way (
     job_id INTEGER PRIMARY KEY REFERENCES job (id)
 ) STRICT;
 CREATE TRIGGER job_event_under_way AFTER INSERT ON job_event
 BEGIN
     DELETE FROM job_under_way WHERE job_id = NEW.job_id;
-    INSERT INTO job_under_way SELECT job_id FROM job_state WHERE job_id = NEW.job_id AND what <> 'closed';
+    INSERT INTO job_under_way SELECT job_id FROM job_state WHERE job_id = NEW.job_id AND what NOT IN ('closed', 'cancelled');
 END;
 
--- Whom a job is for, and where: as it was when it was closed, or as they are called while it isn't.
+-- Whom a job is for, and where: as it was when it was closed or cancelled, or as they are called while it isn't.
 CREATE VIEW job_party AS
 SELECT job.id AS job_id, COALESCE(closed.client_id, site.client_id) AS client_id,
        COALESCE(closed.client, client.name) AS client, COALESCE(closed.site, site.address) AS site,
@@ -225,7 +227,7 @@ FROM job
 JOIN site ON site.id = job.site_id
 JOIN client ON client.id = site.client_id
 LEFT JOIN job_event AS closed
-    ON closed.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id) AND closed.what = 'closed';
+    ON closed.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id) AND closed.what IN ('closed', 'cancelled');
 
 -- What the rooms of a job are called, those that its site has no longer too.
 CREATE VIEW job_room AS

@@ -23,6 +23,8 @@ pub mod money;
 
 pub mod measure;
 
+pub mod notation;
+
 pub mod files;
 
 pub mod trade;

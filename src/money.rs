@@ -217,6 +217,11 @@ impl Currency {
         self.code.code()
     }
 
+    /// Returns the sign that people write amounts with: `$`.
+    pub fn sign(self) -> String {
+        self.code.symbol().to_string()
+    }
+
     /// Returns the number of decimals of the minor unit.
     pub fn decimals(self) -> u32 {
         self.decimals
@@ -241,6 +246,14 @@ impl Currency {
     pub fn parse(self, text: &str) -> Result<Money, AmountError> {
         let major: Decimal =
             number(text).ok_or_else(|| AmountError::NotANumber(text.trim().to_owned()))?;
+        self.amount_of(major, text)
+    }
+
+    /// Returns an amount in major units that was typed as this text.
+    ///
+    /// # Errors
+    /// Refuses more decimals than the currency has, and amounts beyond 10^8.
+    pub fn amount_of(self, major: Decimal, text: &str) -> Result<Money, AmountError> {
         if major.normalize().scale() > self.decimals {
             return Err(AmountError::TooManyDecimals {
                 text: text.trim().to_owned(),

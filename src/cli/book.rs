@@ -4,7 +4,7 @@ use anyhow::{Context as _, Result};
 use clap::{Args, Subcommand};
 
 use super::people::is_none;
-use super::read::{read_date, read_number, read_percent};
+use super::read::{read_date, read_length, read_money, read_number, read_percent};
 use super::ui::Context;
 use crate::document::book::{
     ItemAnswer, ItemList, MachineAnswer, MachineList, OperationAnswer, OperationList,
@@ -383,7 +383,7 @@ fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
 
 fn cover_item(context: &Context, ledger: &Ledger, args: &ItemCoverArgs) -> Result<()> {
     let item = ledger.item(&args.name)?;
-    let need = read_number(&args.quantity, "a quantity")?;
+    let need = read_number(ledger, &args.quantity, "a quantity")?;
     if need <= Decimal::ZERO || need > MOST_UNITS {
         refuse!("`{}` is not a quantity to buy", args.quantity.trim());
     }
@@ -414,12 +414,12 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
         refuse!("{MOST_OFF_CUTS} off-cuts are used up together at most");
     }
     let lengths = |texts: &[String]| -> Result<Vec<i64>> {
-        let lengths = texts.iter().map(|text| Length::parse(text, ledger.units()));
+        let lengths = texts.iter().map(|text| read_length(ledger, text));
         lengths.map(|length| Ok(length?.nanometres())).collect()
     };
     let (pieces, off_cuts) = (lengths(&args.pieces)?, lengths(&args.off_cut)?);
     let saw_loss = match &args.saw_loss {
-        Some(text) => read_saw_loss(text, ledger.units())?,
+        Some(text) => read_saw_loss(&ledger.notation().plain(text), ledger.units())?,
         None => ledger.settings()?.saw_loss,
     };
     let aim = match args.fewest {
@@ -464,7 +464,7 @@ fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
         writing.edit_item(&item)?;
         for text in out {
             let size = text.split_once('=').map_or("", |(size, _)| size);
-            writing.remove_pack(&item.name, read_pack_size(size)?)?;
+            writing.remove_pack(&item.name, read_pack_size(writing, size)?)?;
         }
         let item = writing.item(&item.name)?;
         context.status(&format!("Changed item {}.", item.name));
@@ -479,7 +479,7 @@ fn read_pack(context: &Context, ledger: &Ledger, text: &str) -> Result<Pack> {
             .hint("--pack 30=63.00, size and price")
             .into());
     };
-    let size = read_pack_size(size)?;
+    let size = read_pack_size(ledger, size)?;
     let what = format!("a pack of {}", plain(size, 6));
     Ok(Pack {
         size,
@@ -488,8 +488,8 @@ fn read_pack(context: &Context, ledger: &Ledger, text: &str) -> Result<Pack> {
     })
 }
 
-fn read_pack_size(text: &str) -> Result<Decimal> {
-    let size = read_number(text.trim(), "the size of a pack")?;
+fn read_pack_size(ledger: &Ledger, text: &str) -> Result<Decimal> {
+    let size = read_number(ledger, text.trim(), "the size of a pack")?;
     if size <= Decimal::ZERO {
         refuse!("a pack holds more than nothing: `{}`", text.trim());
     }
@@ -509,7 +509,7 @@ fn read_price_of(context: &Context, ledger: &Ledger, what: &str, text: &str) -> 
 }
 
 fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
-    let price = ledger.currency().parse(text)?;
+    let price = read_money(ledger, text)?;
     if price.is_negative() {
         refuse!("a price is not below zero: `{}`", text.trim());
     }
@@ -560,9 +560,12 @@ fn add_machine(context: &Context, args: &MachineAddArgs) -> Result<()> {
 fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) -> Result<()> {
     let machine = ledger.machine(&args.name)?;
     let (text, need) = match (&args.days, &args.hours) {
-        (Some(text), _) => (text, Need::days(read_number(text, "a number of days")?)),
+        (Some(text), _) => (
+            text,
+            Need::days(read_number(ledger, text, "a number of days")?),
+        ),
         (None, Some(text)) => {
-            let hours = read_number(text, "a number of hours")?;
+            let hours = read_number(ledger, text, "a number of hours")?;
             let longest = Decimal::from(24 * MOST_DAYS);
             let need = (Decimal::ZERO..=longest)
                 .contains(&hours)
@@ -580,7 +583,7 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
     let from = args
         .from
         .as_deref()
-        .map(|text| read_date(Some(text), context.today()))
+        .map(|text| read_date(context, ledger, Some(text)))
         .transpose()?;
     let plan = Plan::new(&machine.tariff, need, from);
     let page = context.page(ledger);
@@ -621,7 +624,7 @@ fn read_tariff(
             None => Ok(before),
         };
     let waiver_percent = match &typed.waiver {
-        Some(text) => read_percent(text, "a percentage")? * Decimal::ONE_HUNDRED,
+        Some(text) => read_percent(ledger, text, "a percentage")? * Decimal::ONE_HUNDRED,
         None => tariff.waiver_percent,
     };
     if waiver_percent < Decimal::ZERO || waiver_percent > Decimal::ONE_HUNDRED {
@@ -801,7 +804,7 @@ fn read_facts(ledger: &Ledger, new: &mut NewOperation, typed: &OperationFacts) -
     if let Some(text) = harden_hours {
         new.harden_hours = match is_none(text) {
             true => None,
-            false => Some(read_number(text, "a number of hours")?),
+            false => Some(read_number(ledger, text, "a number of hours")?),
         };
     }
     if let Some(kind) = answers {

@@ -3,11 +3,17 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::read::{confirm_day, read_date, read_moment, read_number, rooms_named};
-use super::ui::Context;
-use crate::document::job::{RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer};
+use super::read::{
+    confirm_day, names_in, read_date, read_hours, read_moment, read_money, read_number,
+    read_quantity, rooms_named,
+};
+use super::ui::{Context, Remark};
+use crate::document::job::{
+    LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
+};
 use crate::ledger::{
-    Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, typed,
+    BookItem, Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, refuse,
+    typed,
 };
 use crate::money::plain;
 use crate::trade::Unit;
@@ -16,12 +22,12 @@ use crate::trade::rates::Band;
 /// Where and when: options that day-book entries share.
 #[derive(Debug, Args)]
 struct OccasionArgs {
-    /// A room (can be repeated; default: the whole job)
+    /// A room, or several: "Den, Parlour" (can be repeated; default: the whole job)
     #[arg(long = "room", value_name = "ROOM")]
     rooms: Vec<String>,
     #[command(flatten)]
     job: JobArgs,
-    /// When it happened: a date, or yesterday (default: today)
+    /// When it happened: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
     /// A note
@@ -36,17 +42,20 @@ struct OccasionArgs {
 
 #[derive(Debug, Args)]
 struct JobArgs {
-    /// The job (default: the only open one)
+    /// The job (default: the one that the rooms say, or the only open one)
     #[arg(long, value_name = "JOB")]
     job: Option<String>,
 }
 
 /// Log an item used
 ///
-/// Leaves the stock at its average cost. What goes beyond the stock is taken at book price until its receipt comes
+/// A part of the item's name is enough if only one of the job's items has it: use 36 6. A quantity may have a unit of its own,
+/// or a fraction: 1qt, 1/2 gal, 500 ml. Leaves the stock at its average cost. What goes beyond the stock is taken at book price until its receipt comes
 /// (gritledger buy). A true zero is typed; nothing logged means not recorded.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger use disc-7in-36 6 --room Landing")]
+#[command(
+    after_long_help = "Examples:\n  gritledger use disc-7in-36 6 --room Landing\n  gritledger use oil-finish 1qt --room \"Landing, Back bedroom\""
+)]
 pub(super) struct UseArgs {
     /// The item
     item: String,
@@ -64,16 +73,16 @@ pub(super) struct UseArgs {
 }
 
 /// Log hours worked
+///
+/// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Example:\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
+    after_long_help = "Examples:\n  gritledger hours 1:30 --room Landing --on sand\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
 )]
 pub(super) struct HoursArgs {
-    /// Who worked
-    worker: String,
-    /// How many hours
-    #[arg(allow_hyphen_values = true)]
-    hours: String,
+    /// Who worked (default: the only active worker), and how many hours
+    #[arg(required = true, num_args = 1..=2, value_names = ["WORKER", "HOURS"], allow_negative_numbers = true)]
+    worker_and_hours: Vec<String>,
     /// The task or operation; without one the hours are a cost and no evidence
     #[arg(long, value_name = "TASK")]
     on: Option<String>,
@@ -118,7 +127,7 @@ pub(super) struct BuyArgs {
     /// What was paid in all, tax included
     #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
     cost: String,
-    /// When: a date, or yesterday (default: today)
+    /// When: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
     /// A note, such as the receipt's number
@@ -149,7 +158,7 @@ pub(super) struct HandBackArgs {
     /// The job that bears a difference
     #[arg(long, value_name = "JOB")]
     job: Option<String>,
-    /// When: a date, or yesterday (default: today)
+    /// When: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
 }
@@ -166,13 +175,15 @@ pub(super) enum RentalCommand {
 
 /// Take a machine out
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger rental out rotary --at \"2026-03-02 08:00\"")]
+#[command(
+    after_long_help = "Examples:\n  gritledger rental out rotary\n  gritledger rental out rotary --at \"2026-03-02 08:00\""
+)]
 pub(super) struct OutArgs {
     /// The machine
     machine: String,
-    /// When: 08:00 today, or with a date
+    /// When: 08:00 today, or with a date (default: now)
     #[arg(long)]
-    at: String,
+    at: Option<String>,
     #[command(flatten)]
     job: JobArgs,
 }
@@ -181,13 +192,15 @@ pub(super) struct OutArgs {
 ///
 /// Each 24 hours begun are a rental day, charged to the job that had the machine on the date it began.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger rental back rotary --at 07:45 --charged 78.50")]
+#[command(
+    after_long_help = "Examples:\n  gritledger rental back rotary\n  gritledger rental back rotary --at 07:45 --charged 78.50"
+)]
 pub(super) struct BackArgs {
     /// The machine
     machine: String,
-    /// When: 07:45 today, or with a date
+    /// When: 07:45 today, or with a date (default: now)
     #[arg(long)]
-    at: String,
+    at: Option<String>,
     /// What the receipt says (default: by tariff)
     #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
     charged: Option<String>,
@@ -202,7 +215,7 @@ pub(super) struct DayArgs {
     /// The job that has it
     #[arg(long, value_name = "JOB")]
     job: String,
-    /// From when on: a date, or yesterday (default: today)
+    /// From when on: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
 }
@@ -224,7 +237,7 @@ pub(super) struct CountArgs {
     /// How many there are, in the item's unit
     #[arg(allow_hyphen_values = true)]
     quantity: String,
-    /// When: a date, or yesterday (default: today)
+    /// When: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
 }
@@ -253,9 +266,10 @@ struct Resolved {
 
 impl Resolved {
     fn new(context: &Context, writing: &Writing<'_>, args: &OccasionArgs) -> Result<Resolved> {
-        let job = writing.job_or_only_open(args.job.job.as_deref())?;
-        let rooms = rooms_named(writing, &args.rooms, job.site_id)?;
-        let on = read_date(args.date.as_deref(), context.today())?;
+        let names = names_in(&args.rooms)?;
+        let job = writing.job_for(args.job.job.as_deref(), &names)?;
+        let rooms = rooms_named(writing, &names, job.site_id)?;
+        let on = read_date(context, writing, args.date.as_deref())?;
         Ok(Resolved {
             job,
             rooms,
@@ -295,77 +309,212 @@ impl Resolved {
     }
 }
 
-pub(super) fn cmd_use(context: &Context, args: &UseArgs) -> Result<()> {
-    let quantity = read_number(&args.quantity, "a quantity")?;
-    context.write(|writing| {
-        let item = writing.item(&args.item)?;
-        let resolved = Resolved::new(context, writing, &args.occasion)?;
-        let operation = match args.left_over {
-            true => None,
-            false => writing.operation_for(&item, &resolved.job, args.on.as_deref())?,
+/// One line of the day book, as it is typed.
+#[derive(Debug, Subcommand)]
+pub(super) enum Line {
+    Use(UseArgs),
+    Hours(HoursArgs),
+    Spent(SpentArgs),
+    Drive(DriveArgs),
+    Buy(BuyArgs),
+    HandBack(HandBackArgs),
+    #[command(subcommand)]
+    Rental(MachineLine),
+    #[command(subcommand)]
+    Stock(ShelfLine),
+    Void(VoidArgs),
+}
+
+/// Lines about a machine.
+#[derive(Debug, Subcommand)]
+pub(super) enum MachineLine {
+    Out(OutArgs),
+    Back(BackArgs),
+    Day(DayArgs),
+}
+
+/// Lines about the shelf.
+#[derive(Debug, Subcommand)]
+pub(super) enum ShelfLine {
+    Count(CountArgs),
+}
+
+/// What lines of notes have in common.
+#[derive(Debug, Default)]
+pub(super) struct Standing {
+    pub(super) rooms: Option<String>,
+    pub(super) job: Option<String>,
+    pub(super) date: Option<String>,
+}
+
+impl Line {
+    /// Takes what the line doesn't say itself from what the lines have in common.
+    pub(super) fn stand_in(&mut self, standing: &Standing) {
+        let occasion = |occasion: &mut OccasionArgs| {
+            if occasion.rooms.is_empty() {
+                occasion.rooms.extend(standing.rooms.clone());
+            }
+            say(&mut occasion.job.job, &standing.job);
+            say(&mut occasion.date, &standing.date);
         };
-        let used_for = match args.left_over {
-            true => UsedFor::LeftOver,
-            false => UsedFor::Operation(operation.as_ref()),
-        };
-        let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
-        resolved.confirm(context, writing, &recorded)?;
-        let doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
-        let what = format!(
-            "used {} {} of {}{}",
-            plain(quantity, 2),
-            item.unit,
-            item.name,
-            resolved.words()
-        );
-        tell(context, writing, &recorded, what)?;
-        tell_doubt(context, &recorded, doubt.as_deref());
-        let awaiting = writing
-            .awaiting_receipt()?
-            .into_iter()
-            .find(|line| line.entry == recorded.number);
-        if let Some(line) = awaiting {
-            let short = plain(line.quantity, 2);
-            context.warn(&format!(
-                "{short} {} of it were not in stock: taken at book price until the receipt comes",
-                line.unit
-            ));
-            context.hint(&format!(
-                "gritledger buy {} QTY --cost TOTAL",
-                typed(&item.name)
-            ));
+        match self {
+            Line::Use(args) => occasion(&mut args.occasion),
+            Line::Hours(args) => occasion(&mut args.occasion),
+            Line::Spent(args) => occasion(&mut args.occasion),
+            Line::Drive(args) => occasion(&mut args.occasion),
+            Line::Buy(args) => say(&mut args.date, &standing.date),
+            Line::HandBack(args) => say(&mut args.date, &standing.date),
+            Line::Rental(MachineLine::Out(args)) => {
+                say(&mut args.job.job, &standing.job);
+                say_day(&mut args.at, &standing.date);
+            }
+            Line::Rental(MachineLine::Back(args)) => say_day(&mut args.at, &standing.date),
+            Line::Rental(MachineLine::Day(args)) => say(&mut args.date, &standing.date),
+            Line::Stock(ShelfLine::Count(args)) => say(&mut args.date, &standing.date),
+            Line::Void(_) => {}
         }
+    }
+}
+
+fn say(own: &mut Option<String>, standing: &Option<String>) {
+    if own.is_none() {
+        own.clone_from(standing);
+    }
+}
+
+/// Puts a day before a time of day that was said without one.
+fn say_day(at: &mut Option<String>, day: &Option<String>) {
+    if let (Some(time), Some(day)) = (at.as_mut(), day)
+        && !time.contains([' ', 'T'])
+    {
+        *time = format!("{day} {time}");
+    }
+}
+
+/// A line that was written, and what is to be said of it.
+pub(super) struct Noted {
+    pub(super) answer: LineAnswer,
+    pub(super) remarks: Vec<Remark>,
+}
+
+impl Noted {
+    fn of(answer: LineAnswer) -> Noted {
+        Noted {
+            answer,
+            remarks: Vec::new(),
+        }
+    }
+}
+
+/// Writes one line of the day book and answers with it.
+pub(super) fn cmd_line(context: &Context, line: &Line) -> Result<()> {
+    context.write(|writing| {
+        let Noted { answer, remarks } = write_line(context, writing, line)?;
+        context.give(writing, answer)?;
+        remarks.iter().for_each(|remark| context.remark(remark));
         Ok(())
     })
 }
 
-pub(super) fn cmd_hours(context: &Context, args: &HoursArgs) -> Result<()> {
-    let hours = read_number(&args.hours, "a number of hours")?;
-    context.write(|writing| {
-        let worker = writing.worker(&args.worker)?;
-        let worked_on = match &args.on {
-            Some(name) => worked_on(writing, name)?,
-            None => WorkedOn::Nothing,
-        };
-        let resolved = Resolved::new(context, writing, &args.occasion)?;
-        let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
-        resolved.confirm(context, writing, &recorded)?;
-        let doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
-        let on = match &worked_on {
-            WorkedOn::Task(task) => format!(", {}", task.name),
-            WorkedOn::Operation(operation) => format!(", {}", operation.name),
-            WorkedOn::Nothing => ", no task said".to_owned(),
-        };
-        let what = format!(
-            "{} worked {} h{}{on}",
-            worker.name,
-            plain(hours, 2),
-            resolved.words()
-        );
-        tell(context, writing, &recorded, what)?;
-        tell_doubt(context, &recorded, doubt.as_deref());
-        Ok(())
-    })
+/// Writes a line of the day book down; what is unlikely about it is asked about, what speaks against it is said.
+pub(super) fn write_line(context: &Context, writing: &Writing<'_>, line: &Line) -> Result<Noted> {
+    match line {
+        Line::Use(args) => write_use(context, writing, args),
+        Line::Hours(args) => write_hours(context, writing, args),
+        Line::Spent(args) => write_spent(context, writing, args),
+        Line::Drive(args) => write_drive(context, writing, args),
+        Line::Buy(args) => write_buy(context, writing, args),
+        Line::HandBack(args) => write_hand_back(context, writing, args),
+        Line::Rental(MachineLine::Out(args)) => write_out(context, writing, args),
+        Line::Rental(MachineLine::Back(args)) => write_back(context, writing, args),
+        Line::Rental(MachineLine::Day(args)) => write_day(context, writing, args),
+        Line::Stock(ShelfLine::Count(args)) => write_count(context, writing, args),
+        Line::Void(args) => write_void(context, writing, args),
+    }
+}
+
+fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result<Noted> {
+    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let item = writing.item_for(&resolved.job, &args.item)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let operation = match args.left_over {
+        true => None,
+        false => writing.operation_for(&item, &resolved.job, args.on.as_deref())?,
+    };
+    let used_for = match args.left_over {
+        true => UsedFor::LeftOver,
+        false => UsedFor::Operation(operation.as_ref()),
+    };
+    let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
+    let what = format!(
+        "used {} {} of {}{}",
+        plain(quantity, 2),
+        item.unit,
+        item.name,
+        resolved.words()
+    );
+    let mut remarks = remarks_on(context, &recorded, doubt);
+    remarks.extend(remarks_on_awaiting(writing, &recorded, &item)?);
+    said(context, writing, recorded, what).map(|noted| Noted { remarks, ..noted })
+}
+
+/// Says that more was used than there was, once a day: the receipts of a day come together.
+fn remarks_on_awaiting(
+    writing: &Writing<'_>,
+    recorded: &Recorded,
+    item: &BookItem,
+) -> Result<Vec<Remark>> {
+    let awaiting = writing.awaiting_receipt()?;
+    let own = awaiting.iter().find(|line| line.entry == recorded.number);
+    let Some(line) = own else {
+        return Ok(Vec::new());
+    };
+    if writing.awaited_before(recorded.id)? {
+        return Ok(Vec::new());
+    }
+    let (short, unit) = (plain(line.quantity, 2), line.unit);
+    Ok(vec![
+        Remark::Warning(format!(
+            "{short} {unit} of it were not in stock: taken at book price until the receipt comes"
+        )),
+        Remark::Hint(format!(
+            "gritledger buy {} QTY --cost TOTAL",
+            typed(&item.name)
+        )),
+    ])
+}
+
+fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Result<Noted> {
+    let (worker, hours) = match &args.worker_and_hours[..] {
+        [worker, hours] => (Some(worker.as_str()), hours),
+        [hours] => (None, hours),
+        _ => refuse!("say who worked, and how many hours"),
+    };
+    let hours = read_hours(writing.notation(), hours)?;
+    let worker = writing.worker_or_only(worker)?;
+    let worked_on = match &args.on {
+        Some(name) => worked_on(writing, name)?,
+        None => WorkedOn::Nothing,
+    };
+    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
+    let on = match &worked_on {
+        WorkedOn::Task(task) => format!(", {}", task.name),
+        WorkedOn::Operation(operation) => format!(", {}", operation.name),
+        WorkedOn::Nothing => ", no task said".to_owned(),
+    };
+    let what = format!(
+        "{} worked {} h{}{on}",
+        worker.name,
+        plain(hours, 2),
+        resolved.words()
+    );
+    let remarks = remarks_on(context, &recorded, doubt);
+    said(context, writing, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 
 /// Has an entry confirmed that says what another one says of the same day.
@@ -409,18 +558,20 @@ fn settle_doubt(
     Ok(Some(doubt))
 }
 
-fn tell_doubt(context: &Context, recorded: &Recorded, doubt: Option<&str>) {
-    if let Some(doubt) = doubt {
-        context.warn(&format!("{}: {doubt}?", recorded.number));
-        if context.dry_run() {
-            return;
-        }
-        context.hint(&format!("gritledger rate confirm {}", recorded.number));
-        context.hint(&format!(
-            "gritledger void {} --reason \"a slip\"",
-            recorded.number
-        ));
+/// Says what speaks against an entry, and what to type if it is right and if it isn't.
+fn remarks_on(context: &Context, recorded: &Recorded, doubt: Option<String>) -> Vec<Remark> {
+    let number = &recorded.number;
+    let Some(doubt) = doubt else {
+        return Vec::new();
+    };
+    let mut remarks = vec![Remark::Warning(format!("{number}: {doubt}?"))];
+    if !context.dry_run() {
+        remarks.push(Remark::Hint(format!("gritledger rate confirm {number}")));
+        remarks.push(Remark::Hint(format!(
+            "gritledger void {number} --reason \"a slip\""
+        )));
     }
+    remarks
 }
 
 /// Looks a name up among the tasks, then among the operations.
@@ -445,76 +596,66 @@ fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
     }
 }
 
-pub(super) fn cmd_spent(context: &Context, args: &SpentArgs) -> Result<()> {
-    context.write(|writing| {
-        let amount = writing.currency().parse(&args.amount)?;
-        let resolved = Resolved::new(context, writing, &args.occasion)?;
-        let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
-        resolved.confirm(context, writing, &recorded)?;
-        let what = format!("spent for {}{}", args.purpose, resolved.words());
-        tell(context, writing, &recorded, what)
-    })
+fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Result<Noted> {
+    let amount = read_money(writing, &args.amount)?;
+    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let what = format!("spent for {}{}", args.purpose, resolved.words());
+    said(context, writing, recorded, what)
 }
 
-pub(super) fn cmd_drive(context: &Context, args: &DriveArgs) -> Result<()> {
-    let miles = read_number(&args.miles, "a number of miles")?;
-    context.write(|writing| {
-        let resolved = Resolved::new(context, writing, &args.occasion)?;
-        let recorded = writing.record_drive(miles, &resolved.occasion())?;
-        resolved.confirm(context, writing, &recorded)?;
-        let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
-        tell(context, writing, &recorded, what)
-    })
+fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Result<Noted> {
+    let miles = read_number(writing, &args.miles, "a number of miles")?;
+    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let recorded = writing.record_drive(miles, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
+    said(context, writing, recorded, what)
 }
 
-pub(super) fn cmd_buy(context: &Context, args: &BuyArgs) -> Result<()> {
-    let quantity = read_number(&args.quantity, "a quantity")?;
-    let on = read_date(args.date.as_deref(), context.today())?;
-    context.write(|writing| {
-        let item = writing.item(&args.item)?;
-        let paid = writing.currency().parse(&args.cost)?;
-        let recorded = writing.record_buy(&item, quantity, paid, on, &args.note)?;
-        confirm_day(context, on, None)?;
-        confirm_new(context, writing, &recorded)?;
-        let what = format!(
-            "bought {} {} of {}",
-            plain(quantity, 2),
-            item.unit,
-            item.name
-        );
-        tell(context, writing, &recorded, what)
-    })
+fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result<Noted> {
+    let item = writing.item(&args.item)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let paid = read_money(writing, &args.cost)?;
+    let recorded = writing.record_buy(&item, quantity, paid, on, &args.note)?;
+    confirm_day(context, on, None)?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "bought {} {} of {}",
+        plain(quantity, 2),
+        item.unit,
+        item.name
+    );
+    said(context, writing, recorded, what)
 }
 
-pub(super) fn cmd_hand_back(context: &Context, args: &HandBackArgs) -> Result<()> {
-    let quantity = read_number(&args.quantity, "a quantity")?;
-    let on = read_date(args.date.as_deref(), context.today())?;
-    context.write(|writing| {
-        let item = writing.item(&args.item)?;
-        let refund = args.refund.as_deref();
-        let refund = refund
-            .map(|text| writing.currency().parse(text))
-            .transpose()?;
-        let job = args.job.as_deref();
-        let job = job.map(|number| writing.job(number)).transpose()?;
-        let recorded = writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)?;
-        confirm_day(context, on, job.as_ref())?;
-        confirm_new(context, writing, &recorded)?;
-        let what = format!(
-            "handed back {} {} of {}",
-            plain(quantity, 2),
-            item.unit,
-            item.name
-        );
-        tell(context, writing, &recorded, what)
-    })
+fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs) -> Result<Noted> {
+    let item = writing.item(&args.item)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let refund = args.refund.as_deref();
+    let refund = refund.map(|text| read_money(writing, text)).transpose()?;
+    let job = args.job.as_deref();
+    let job = job.map(|number| writing.job(number)).transpose()?;
+    let recorded = writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)?;
+    confirm_day(context, on, job.as_ref())?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "handed back {} {} of {}",
+        plain(quantity, 2),
+        item.unit,
+        item.name
+    );
+    said(context, writing, recorded, what)
 }
 
 pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()> {
     match command {
-        RentalCommand::Out(args) => rental_out(context, &args),
-        RentalCommand::Back(args) => rental_back(context, &args),
-        RentalCommand::Day(args) => rental_day(context, &args),
+        RentalCommand::Out(args) => cmd_line(context, &Line::Rental(MachineLine::Out(args))),
+        RentalCommand::Back(args) => cmd_line(context, &Line::Rental(MachineLine::Back(args))),
+        RentalCommand::Day(args) => cmd_line(context, &Line::Rental(MachineLine::Day(args))),
         RentalCommand::List => context.read(|ledger| {
             let (rentals, page) = (ledger.rentals()?, context.page(ledger));
             context.give(ledger, RentalList::new(rentals, &page))
@@ -522,49 +663,42 @@ pub(super) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()
     }
 }
 
-fn rental_out(context: &Context, args: &OutArgs) -> Result<()> {
-    let at = read_moment(&args.at, context.today())?;
-    context.write(|writing| {
-        let machine = writing.machine(&args.machine)?;
-        let job = writing.job_or_only_open(args.job.job.as_deref())?;
-        // Not before its job: a machine is often fetched the afternoon before.
-        confirm_day(context, at.date(), None)?;
-        let recorded = writing.rental_out(&machine, at, &job)?;
-        let what = format!(
-            "{} out at {} for {}",
-            machine.name,
-            at.format("%Y-%m-%d %H:%M"),
-            job.number
-        );
-        tell(context, writing, &recorded, what)
-    })
+fn write_out(context: &Context, writing: &Writing<'_>, args: &OutArgs) -> Result<Noted> {
+    let at = read_moment(context, writing, args.at.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let job = writing.job_or_only_open(args.job.job.as_deref())?;
+    // Not before its job: a machine is often fetched the afternoon before.
+    confirm_day(context, at.date(), None)?;
+    let recorded = writing.rental_out(&machine, at, &job)?;
+    let what = format!(
+        "{} out at {} for {}",
+        machine.name,
+        at.format("%Y-%m-%d %H:%M"),
+        job.number
+    );
+    said(context, writing, recorded, what)
 }
 
-fn rental_back(context: &Context, args: &BackArgs) -> Result<()> {
-    let at = read_moment(&args.at, context.today())?;
-    context.write(|writing| {
-        let machine = writing.machine(&args.machine)?;
-        let charged = args.charged.as_deref();
-        let charged = charged
-            .map(|text| writing.currency().parse(text))
-            .transpose()?;
-        confirm_day(context, at.date(), None)?;
-        let returned = writing.rental_back(&machine, at, charged)?;
-        let page = context.page(writing);
-        context.give(writing, ReturnedAnswer::new(returned, machine.name, &page))
-    })
+fn write_back(context: &Context, writing: &Writing<'_>, args: &BackArgs) -> Result<Noted> {
+    let at = read_moment(context, writing, args.at.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let charged = args.charged.as_deref();
+    let charged = charged.map(|text| read_money(writing, text)).transpose()?;
+    confirm_day(context, at.date(), None)?;
+    let returned = writing.rental_back(&machine, at, charged)?;
+    let page = context.page(writing);
+    let answer = ReturnedAnswer::new(returned, machine.name, &page);
+    Ok(Noted::of(LineAnswer::Returned(answer)))
 }
 
-fn rental_day(context: &Context, args: &DayArgs) -> Result<()> {
-    let on = read_date(args.date.as_deref(), context.today())?;
-    context.write(|writing| {
-        let machine = writing.machine(&args.machine)?;
-        let job = writing.job(&args.job)?;
-        confirm_day(context, on, None)?;
-        let recorded = writing.rental_day(&machine, on, &job)?;
-        let what = format!("{} is with {} from {on}", machine.name, job.number);
-        tell(context, writing, &recorded, what)
-    })
+fn write_day(context: &Context, writing: &Writing<'_>, args: &DayArgs) -> Result<Noted> {
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let job = writing.job(&args.job)?;
+    confirm_day(context, on, None)?;
+    let recorded = writing.rental_day(&machine, on, &job)?;
+    let what = format!("{} is with {} from {on}", machine.name, job.number);
+    said(context, writing, recorded, what)
 }
 
 pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> {
@@ -577,43 +711,40 @@ pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> 
             );
             context.give(ledger, StockList::new(lines, awaiting, &page))
         }),
-        StockCommand::Count(args) => count_stock(context, &args),
+        StockCommand::Count(args) => cmd_line(context, &Line::Stock(ShelfLine::Count(args))),
     }
 }
 
-fn count_stock(context: &Context, args: &CountArgs) -> Result<()> {
-    let counted = read_number(&args.quantity, "a quantity")?;
-    let on = read_date(args.date.as_deref(), context.today())?;
-    context.write(|writing| {
-        let item = writing.item(&args.item)?;
-        let recorded = writing.record_count(&item, counted, on)?;
-        confirm_day(context, on, None)?;
-        confirm_new(context, writing, &recorded)?;
-        let what = format!(
-            "counted {} {} of {}",
-            plain(counted, 2),
-            item.unit,
-            item.name
-        );
-        tell(context, writing, &recorded, what)
-    })
+fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Result<Noted> {
+    let item = writing.item(&args.item)?;
+    let counted = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let recorded = writing.record_count(&item, counted, on)?;
+    confirm_day(context, on, None)?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "counted {} {} of {}",
+        plain(counted, 2),
+        item.unit,
+        item.name
+    );
+    said(context, writing, recorded, what)
 }
 
-pub(super) fn cmd_void(context: &Context, args: &VoidArgs) -> Result<()> {
+fn write_void(context: &Context, writing: &Writing<'_>, args: &VoidArgs) -> Result<Noted> {
     let number = args.entry.to_uppercase();
     if number.contains('N') {
-        context.write(|writing| writing.void_notebook_row(&args.entry, &args.reason))?;
-        context.status(&format!("Took back {number} of the notebook."));
-        return context.give_json(|| Ok(VoidedAnswer { voided: number }));
+        writing.void_notebook_row(&args.entry, &args.reason)?;
+        return Ok(Noted::of(LineAnswer::Voided(VoidedAnswer {
+            voided: number,
+        })));
     }
-    context.write(|writing| {
-        let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
-        tell(context, writing, &recorded, format!("took back {number}"))
-    })
+    let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
+    said(context, writing, recorded, format!("took back {number}"))
 }
 
-/// Answers with the entry's number, what it says, and its amount.
-fn tell(context: &Context, ledger: &Ledger, recorded: &Recorded, what: String) -> Result<()> {
-    let page = context.page(ledger);
-    context.give(ledger, RecordedAnswer::new(recorded.clone(), what, &page))
+/// Returns the answer with the entry's number, what it says, and its amount.
+fn said(context: &Context, ledger: &Ledger, recorded: Recorded, what: String) -> Result<Noted> {
+    let answer = RecordedAnswer::new(recorded, what, &context.page(ledger));
+    Ok(Noted::of(LineAnswer::Recorded(answer)))
 }

@@ -19,6 +19,7 @@ use crate::ledger::{
 };
 use crate::measure::Units;
 use crate::money::Currency;
+use crate::notation::{DateOrder, DecimalMark, Notation};
 use crate::trade::rates::RateKind;
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
@@ -46,6 +47,12 @@ pub(super) struct InitArgs {
     /// Units of bare numbers and of what is printed: us or metric
     #[arg(long, default_value = "us")]
     units: String,
+    /// What parts whole numbers from decimals when they are typed: point or comma (default: point)
+    #[arg(long)]
+    decimal_mark: Option<String>,
+    /// What comes first in a date such as 3/2: month-day or day-month (default: month-day, with metric units day-month)
+    #[arg(long)]
+    date_order: Option<String>,
     /// Which copy of a ledger this is (0 for the first); each hands out ids and numbers of its own
     #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(i64).range(0..=1000))]
     copy: i64,
@@ -164,6 +171,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         business,
         currency,
         units,
+        notation: notation_of(&args, units)?,
         copy: args.copy,
     };
     let ledger = Ledger::create(&path, identity, context.clock())?;
@@ -175,6 +183,30 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     context.hint("gritledger machine list");
     context.hint("gritledger worker add \"NAME\" --wage 28.00");
     Ok(())
+}
+
+/// Reads how figures and dates are typed; what isn't said follows from the units.
+fn notation_of(args: &InitArgs, units: Units) -> Result<Notation> {
+    let date_order = match units {
+        Units::Us => DateOrder::MonthDay,
+        Units::Metric => DateOrder::DayMonth,
+    };
+    Ok(Notation {
+        decimal_mark: match args.decimal_mark.as_deref() {
+            None => DecimalMark::Point,
+            Some(text) => match DecimalMark::parse(text) {
+                Some(mark) => mark,
+                None => refuse!("`{text}` is not a decimal mark; one of: point, comma"),
+            },
+        },
+        date_order: match args.date_order.as_deref() {
+            None => date_order,
+            Some(text) => match DateOrder::parse(text) {
+                Some(order) => order,
+                None => refuse!("`{text}` is not an order of dates; one of: month-day, day-month"),
+            },
+        },
+    })
 }
 
 fn make_folder_of(path: &Path) -> Result<()> {

@@ -113,16 +113,16 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
 }
 
 fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
-    let chance = args
-        .chance
-        .as_deref()
-        .map(|text| read_percent(text, "a chance"))
-        .transpose()?;
     context.write(|writing| {
+        let chance = args.chance.as_deref();
+        let chance = chance
+            .map(|text| read_percent(writing, text, "a chance"))
+            .transpose()?;
+        let much = writing.notation().plain(&args.quantity);
         let room = room_named(writing, &args.room, args.site.as_deref())?;
         let (kind, driver) = kind_of_finding(&writing.operations()?, &args.kind)?;
-        let (least, most) = read_range(&args.quantity, &kind, driver, writing.units())?;
-        let pieces = read_pieces(&args.quantity, driver, writing.units())?;
+        let (least, most) = read_range(&much, &kind, driver, writing.units())?;
+        let pieces = read_pieces(&much, driver, writing.units())?;
         let if_so = args
             .if_so
             .as_deref()
@@ -172,7 +172,12 @@ fn read_if_so(ledger: &Ledger, text: &str) -> Result<(OperationId, Decimal, Deci
             operation.name
         );
     }
-    let (least, most) = read_range(much, &operation.name, operation.driver, ledger.units())?;
+    let (least, most) = read_range(
+        &ledger.notation().plain(much),
+        &operation.name,
+        operation.driver,
+        ledger.units(),
+    )?;
     Ok((operation.id, least, most.unwrap_or(least)))
 }
 

@@ -3,7 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::read::{confirm_day, read_date, read_percent};
+use super::read::{confirm_day, read_date, read_money, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
     AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList,
@@ -186,13 +186,13 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         let job = writing.job(&args.job)?;
         let amount = match (&args.share, &args.amount) {
             (Some(share), _) => {
-                let share = read_percent(share, "a share")?;
+                let share = read_percent(writing, share, "a share")?;
                 if share <= Decimal::ZERO || share > Decimal::ONE {
                     refuse!("a deposit is a share between 0 and 100 %");
                 }
                 Some(writing.agreed(&job)?.price().times(share))
             }
-            (None, Some(amount)) => Some(writing.currency().parse(amount)?),
+            (None, Some(amount)) => Some(read_money(writing, amount)?),
             (None, None) => None,
         };
         let draft = writing.draft_deposit(&job, amount)?;
@@ -291,10 +291,10 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
 }
 
 fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
-    let on = read_date(args.date.as_deref(), context.today())?;
     context.write(|writing| {
+        let on = read_date(context, writing, args.date.as_deref())?;
         let invoice = writing.invoice(&args.invoice)?;
-        let amount = writing.currency().parse(&args.amount)?;
+        let amount = read_money(writing, &args.amount)?;
         confirm_day(context, on, None)?;
         if let Some(known) = writing.payment_like(&invoice, amount, on)? {
             context.confirm(&format!("the same payment is noted already, as {known}"))?;
@@ -308,12 +308,12 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
 }
 
 fn apply_credit(context: &Context, args: &ApplyArgs) -> Result<()> {
-    let on = read_date(args.date.as_deref(), context.today())?;
     context.write(|writing| {
+        let on = read_date(context, writing, args.date.as_deref())?;
         let invoice = writing.invoice(&args.invoice)?;
         let amount = args.amount.as_deref();
         let amount = amount
-            .map(|amount| writing.currency().parse(amount))
+            .map(|amount| read_money(writing, amount))
             .transpose()?;
         let applied = writing.apply_credit(&invoice, amount, args.from.as_deref(), on)?;
         let invoice = writing.invoice(&args.invoice)?;

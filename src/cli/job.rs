@@ -10,7 +10,7 @@ use crate::document::job::{CloseAnswer, JobAnswer, JobList};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
 use crate::document::plan::words::twice_words;
-use crate::ledger::{Job, KeptPlan, Ledger, Refusal};
+use crate::ledger::{Job, KeptPlan, Ledger};
 
 /// Manage jobs: accepted quotes being done
 #[derive(Debug, Subcommand)]
@@ -25,6 +25,7 @@ pub(super) enum JobCommand {
     /// Lists what the record leaves out. Refuses only while a machine is out.
     Close(JobArgs),
     Reopen(ReopenArgs),
+    Cancel(CancelArgs),
     Dates(DatesArgs),
     /// List what is still to be bought for a job, in the cheapest packs
     ///
@@ -56,6 +57,22 @@ pub(super) struct StartArgs {
 pub(super) struct ReopenArgs {
     /// The job
     job: String,
+}
+
+/// Take a job back: the client withdrew, or it can't be done
+///
+/// Its rooms are free again. What is invoiced stays income and what was logged stays its cost; the rest of the price is no
+/// income any more.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger job cancel J2 --reason \"the client withdrew\""
+)]
+pub(super) struct CancelArgs {
+    /// The job
+    job: String,
+    /// Why
+    #[arg(long)]
+    reason: String,
 }
 
 /// Show the dates of a planned job, or plan the rest again after a lost day
@@ -101,6 +118,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             context.give(ledger, ShoppingAnswer::new(job.number, list, &page))
         }),
         JobCommand::Dates(args) => dates(context, &args),
+        JobCommand::Cancel(args) => cancel(context, &args),
         JobCommand::Reopen(args) => context.write(|writing| {
             let job = writing.job(&args.job)?;
             writing.reopen_job(&job)?;
@@ -111,8 +129,8 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
 }
 
 fn start(context: &Context, args: &StartArgs) -> Result<()> {
-    let on = read_date(args.date.as_deref(), context.today())?;
     context.write(|writing| {
+        let on = read_date(context, writing, args.date.as_deref())?;
         let job = writing.job(&args.job)?;
         confirm_day(context, on, None)?;
         writing.start_job(&job, on)?;
@@ -126,13 +144,8 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
 }
 
 fn dates(context: &Context, args: &DatesArgs) -> Result<()> {
-    let lost = read_lost(&args.lost)?;
-    let start = args.start.as_deref();
-    let start = start
-        .map(|text| read_plan_date(text, context.today()))
-        .transpose()?;
-    if !lost.is_empty() || start.is_some() {
-        return change_dates(context, args, &lost, start);
+    if !args.lost.is_empty() || args.start.is_some() {
+        return change_dates(context, args);
     }
     context.read(|ledger| {
         let job = ledger.job_or_only_open(args.job.as_deref())?;
@@ -142,14 +155,10 @@ fn dates(context: &Context, args: &DatesArgs) -> Result<()> {
     })
 }
 
-fn read_lost(texts: &[String]) -> Result<Vec<NaiveDate>> {
+fn read_lost(context: &Context, ledger: &Ledger, texts: &[String]) -> Result<Vec<NaiveDate>> {
     let mut lost = Vec::new();
     for text in texts {
-        let Ok(day) = text.trim().parse::<NaiveDate>() else {
-            return Err(Refusal::new(format!("`{text}` is not a date"))
-                .hint("dates are written 2026-03-02")
-                .into());
-        };
+        let day = read_date(context, ledger, Some(text))?;
         if !lost.contains(&day) {
             lost.push(day);
         }
@@ -158,19 +167,19 @@ fn read_lost(texts: &[String]) -> Result<Vec<NaiveDate>> {
 }
 
 /// Plans the rest of a job again: from a later start, else after days that were lost.
-fn change_dates(
-    context: &Context,
-    args: &DatesArgs,
-    lost: &[NaiveDate],
-    start: Option<NaiveDate>,
-) -> Result<()> {
+fn change_dates(context: &Context, args: &DatesArgs) -> Result<()> {
     context.write(|writing| {
+        let lost = read_lost(context, writing, &args.lost)?;
+        let start = args.start.as_deref();
+        let start = start
+            .map(|text| read_plan_date(context, writing, text))
+            .transpose()?;
         let job = writing.job_or_only_open(args.job.as_deref())?;
         let before = writing.kept_plan_of_job(&job)?;
         let progress = context.progress();
         let why = match start {
             Some(start) => writing.begin_on(&job, start, &progress)?,
-            None => writing.lose_days(&job, lost, &progress)?,
+            None => writing.lose_days(&job, &lost, &progress)?,
         };
         let kept = writing.kept_plan_of_job(&job)?;
         let moved = Moved {
@@ -238,6 +247,50 @@ fn warn_of_cancellation(
     if let Some(last) = right.last_day(accepted).filter(|last| begun <= *last) {
         context.warn(&format!(
             "the client may take the acceptance back until {last}, holidays not counted{}: it is for you to check",
+            right.cited()
+        ));
+    }
+    Ok(())
+}
+
+fn cancel(context: &Context, args: &CancelArgs) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job(&args.job)?;
+        let invoices = writing.cancel_job(&job, &args.reason)?;
+        context.status(&format!(
+            "{} at {} is cancelled: its rooms are free again.",
+            job.number, job.site
+        ));
+        tell_right(context, writing, &job)?;
+        for invoice in &invoices {
+            let what = match invoice.due() {
+                due if due.is_zero() => "is paid, and stays income".to_owned(),
+                due => format!(
+                    "was issued, and asks for {} yet",
+                    writing.currency().text(due)
+                ),
+            };
+            context.warn(&format!("{} {what}", invoice.name()));
+        }
+        show_if_json(context, writing, &job)
+    })
+}
+
+/// Says whether the client's right to take the acceptance back still stands.
+fn tell_right(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+    let agreed = ledger.agreed(job)?;
+    let Some(header) = agreed.quotes.first().map(|record| &record.header) else {
+        return Ok(());
+    };
+    let right = ledger.cancellation_of(header)?.zip(header.decided_on);
+    let last = right.and_then(|(right, accepted)| Some((right.last_day(accepted)?, right)));
+    if let Some((last, right)) = last {
+        let when = match ledger.today() <= last {
+            true => "within",
+            false => "after",
+        };
+        context.status(&format!(
+            "That is {when} the time in which the client may take the acceptance back, until {last}, holidays not counted{}: it is for you to check.",
             right.cited()
         ));
     }

@@ -11,6 +11,7 @@ mod finding;
 mod invoice;
 mod job;
 mod method;
+mod notes;
 mod people;
 mod plan;
 mod quote;
@@ -93,6 +94,7 @@ enum Command {
     Plan(plan::PlanCommand),
     #[command(subcommand)]
     Job(job::JobCommand),
+    Daybook(notes::DaybookArgs),
     Use(day_book::UseArgs),
     Hours(day_book::HoursArgs),
     Spent(day_book::SpentArgs),
@@ -176,15 +178,16 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Quote(command) => quote::cmd_quote(context, command),
         Command::Plan(command) => plan::cmd_plan(context, command),
         Command::Job(command) => job::cmd_job(context, command),
-        Command::Use(args) => day_book::cmd_use(context, &args),
-        Command::Hours(args) => day_book::cmd_hours(context, &args),
-        Command::Spent(args) => day_book::cmd_spent(context, &args),
-        Command::Drive(args) => day_book::cmd_drive(context, &args),
-        Command::Buy(args) => day_book::cmd_buy(context, &args),
-        Command::HandBack(args) => day_book::cmd_hand_back(context, &args),
+        Command::Daybook(args) => notes::cmd_daybook(context, &args),
+        Command::Use(args) => day_book::cmd_line(context, &day_book::Line::Use(args)),
+        Command::Hours(args) => day_book::cmd_line(context, &day_book::Line::Hours(args)),
+        Command::Spent(args) => day_book::cmd_line(context, &day_book::Line::Spent(args)),
+        Command::Drive(args) => day_book::cmd_line(context, &day_book::Line::Drive(args)),
+        Command::Buy(args) => day_book::cmd_line(context, &day_book::Line::Buy(args)),
+        Command::HandBack(args) => day_book::cmd_line(context, &day_book::Line::HandBack(args)),
         Command::Rental(command) => day_book::cmd_rental(context, command),
         Command::Stock(command) => day_book::cmd_stock(context, command),
-        Command::Void(args) => day_book::cmd_void(context, &args),
+        Command::Void(args) => day_book::cmd_line(context, &day_book::Line::Void(args)),
         Command::Invoice(command) => invoice::cmd_invoice(context, command),
         Command::Payment(command) => invoice::cmd_payment(context, command),
         Command::Report(command) => report::cmd_report(context, command),

@@ -3,6 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::read::read_money;
 use super::room::room_answers;
 use super::ui::Context;
 use crate::document::people::{
@@ -402,7 +403,7 @@ pub(super) fn is_none(text: &str) -> bool {
 pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()> {
     match command {
         WorkerCommand::Add(args) => context.write(|writing| {
-            let wage = writing.currency().parse(&args.wage)?;
+            let wage = read_money(writing, &args.wage)?;
             writing.add_worker(&args.name, wage)?;
             let worker = writing.worker(&args.name)?;
             context.status(&format!("Added worker {}.", worker.name));
@@ -415,7 +416,7 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
         WorkerCommand::Edit(args) => context.write(|writing| {
             let mut worker = writing.worker(&args.name)?;
             if let Some(wage) = &args.wage {
-                worker.wage = writing.currency().parse(wage)?;
+                worker.wage = read_money(writing, wage)?;
             }
             worker.active = (worker.active || args.active) && !args.inactive;
             writing.edit_worker(&worker)?;

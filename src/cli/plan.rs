@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::read::{read_margin, read_method, read_percent, read_plan_date};
+use super::read::{read_list, read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
 use crate::document::plan::dates::DatesAnswer;
@@ -160,20 +160,21 @@ fn read_request(
     site: &Site,
     args: &HouseArgs,
 ) -> Result<HouseRequest> {
-    let today = context.today();
     let amount = |text: Option<&String>, what: &str| -> Result<Option<Money>> {
         let Some(text) = text else { return Ok(None) };
-        let amount = ledger.currency().parse(text)?;
+        let amount = read_money(ledger, text)?;
         if amount.is_negative() {
             refuse!("{what} doesn't cost less than nothing");
         }
         Ok(Some(amount))
     };
     let margin = args.margin.as_deref();
-    let margin = margin.map(|text| read_margin(context, text)).transpose()?;
+    let margin = margin
+        .map(|text| read_margin(context, ledger, text))
+        .transpose()?;
     let confidence = args.confidence.as_deref();
     let confidence = confidence
-        .map(|text| read_percent(text, "a confidence"))
+        .map(|text| read_percent(ledger, text, "a confidence"))
         .transpose()?;
     if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
         refuse!("a confidence is between 0 and 100 %, and neither");
@@ -191,8 +192,8 @@ fn read_request(
     };
     let away = args.away.chunks_exact(2).map(|pair| {
         Ok((
-            read_plan_date(&pair[0], today)?,
-            read_plan_date(&pair[1], today)?,
+            read_plan_date(context, ledger, &pair[0])?,
+            read_plan_date(context, ledger, &pair[1])?,
         ))
     });
     let rooms = ledger.rooms_of(site.id)?;
@@ -204,11 +205,11 @@ fn read_request(
             .collect::<Result<_>>()
     };
     Ok(HouseRequest {
-        start: read_plan_date(&args.start, today)?,
+        start: read_plan_date(context, ledger, &args.start)?,
         end: args
             .end
             .as_deref()
-            .map(|text| read_plan_date(text, today))
+            .map(|text| read_plan_date(context, ledger, text))
             .transpose()?,
         away: away.collect::<Result<_>>()?,
         night_away: amount(args.night_away.as_ref(), "a night away")?,
@@ -226,15 +227,6 @@ fn read_request(
         apart: lists(&args.apart)?,
         phases: args.phases.as_deref().map(read_phases).transpose()?,
     })
-}
-
-/// Reads the rooms that a list names: `Kitchen, Dining room`.
-fn read_list(text: &str) -> Result<Vec<String>> {
-    let names: Vec<String> = text.split(',').map(|name| name.trim().to_owned()).collect();
-    if names.iter().any(String::is_empty) {
-        refuse!("`{text}` names no room, or one too few");
-    }
-    Ok(names)
 }
 
 /// Reads what must stay in use: `Bath`, `one of Bedroom 1, Bedroom 2`. A room may be called so as well.

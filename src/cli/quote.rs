@@ -6,7 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::job::{warn_of_past_dates, warn_of_promises};
-use super::read::{read_margin, read_method, read_number, read_percent, read_plan_date};
+use super::read::{read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::Context;
 use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
@@ -14,9 +14,9 @@ use crate::document::quote::QuoteAnswer;
 use crate::document::quote::list::QuoteList;
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
-    refuse, typed,
+    Writing, refuse, typed,
 };
-use crate::money::{Decimal, plain};
+use crate::money::{Decimal, number, plain};
 use crate::trade::pricing::LumpSum;
 use crate::trade::quote::{Line, Quote};
 
@@ -32,6 +32,7 @@ pub(super) enum QuoteCommand {
     Send(SendArgs),
     Accept(AcceptArgs),
     /// Note that the client declined
+    Withdraw(WithdrawArgs),
     Decline(NumberArgs),
 }
 
@@ -136,6 +137,14 @@ pub(super) struct SendArgs {
     valid: Option<String>,
 }
 
+/// Take back a sent quote that nobody answered, or throw a draft away
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger quote withdraw Q1")]
+pub(super) struct WithdrawArgs {
+    /// The quote
+    quote: String,
+}
+
 /// Accept a sent quote: it becomes a job
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger quote accept Q1 --option 2")]
@@ -178,6 +187,15 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
             );
             let of = record.header.number;
             context.give(ledger, ShoppingAnswer::new(of, list, &page))
+        }),
+        QuoteCommand::Withdraw(args) => context.write(|writing| {
+            let header = writing.quote(&args.quote)?.header;
+            writing.withdraw_quote(&header)?;
+            context.status(&match header.status {
+                QuoteStatus::Draft => format!("{} is thrown away.", header.number),
+                _ => format!("{} is withdrawn.", header.number),
+            });
+            tell(context, writing, &header.number)
         }),
         QuoteCommand::Send(args) => send(context, &args),
         QuoteCommand::Accept(args) => accept(context, &args),
@@ -236,11 +254,15 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
             "gritledger quote send {}",
             drafted.sheet.record.header.number
         );
+        let header = drafted.sheet.record.header.clone();
         let page = context.page(writing);
         context.give(
             writing,
             QuoteAnswer::new(drafted.sheet, View::Owner, &page),
         )?;
+        if header.variation_of.is_none() {
+            warn_of_open_quotes(context, writing, &header)?;
+        }
         context.hint(&send);
         Ok(())
     })
@@ -255,12 +277,12 @@ fn read_request(
     let margin = args
         .margin
         .as_deref()
-        .map(|text| read_margin(context, text))
+        .map(|text| read_margin(context, ledger, text))
         .transpose()?;
     let confidence = args
         .confidence
         .as_deref()
-        .map(|text| read_percent(text, "a confidence"))
+        .map(|text| read_percent(ledger, text, "a confidence"))
         .transpose()?;
     if confidence.is_some_and(|sure| sure <= Decimal::ZERO || sure >= Decimal::ONE) {
         refuse!("a confidence is between 0 and 100 %, and neither");
@@ -268,7 +290,7 @@ fn read_request(
     let start = args
         .start
         .as_deref()
-        .map(|text| read_plan_date(text, context.today()))
+        .map(|text| read_plan_date(context, ledger, text))
         .transpose()?;
     let options = args
         .options
@@ -378,7 +400,7 @@ fn lump(ledger: &Ledger, text: &str) -> Result<LumpSum> {
             .hint("--other \"disposal=45\"")
             .into());
     };
-    let cost = ledger.currency().parse(amount)?;
+    let cost = read_money(ledger, amount)?;
     if cost.is_negative() {
         refuse!("a lump cost is not below zero: `{text}`");
     }
@@ -474,14 +496,8 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
 /// Reads a number of days: `30d` or `30`.
 fn valid_days(text: &str) -> Result<u32> {
     use rust_decimal::prelude::ToPrimitive;
-    let days = read_number(
-        text.trim().trim_end_matches('d'),
-        "a number of days, such as 30d",
-    )?;
-    match days
-        .to_u32()
-        .filter(|_| days.is_integer() && days.is_sign_positive())
-    {
+    let days = number(text.trim().trim_end_matches('d')).filter(Decimal::is_integer);
+    match days.and_then(|days| days.to_u32()) {
         Some(days) if (1..=3650).contains(&days) => Ok(days),
         _ => refuse!("`{text}` is not a number of days, such as 30d"),
     }
@@ -490,6 +506,9 @@ fn valid_days(text: &str) -> Result<u32> {
 fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
     context.write(|writing| {
         let header = wanted_for_good(writing, args)?;
+        if let Some(newer) = &header.replaced_by {
+            context.confirm(&format!("{newer} was drafted in place of {}", header.number))?;
+        }
         let job = writing.accept_quote(&header, args.expired)?;
         let job = writing.job_by_id(job)?;
         let variation = header.variation_of.is_some();
@@ -548,6 +567,20 @@ fn wanted_for_good(ledger: &Ledger, args: &AcceptArgs) -> Result<QuoteHeader> {
         }
         None => Ok(header),
     }
+}
+
+/// Warns of other quotes for the site that nobody has answered yet.
+fn warn_of_open_quotes(
+    context: &Context,
+    ledger: &Writing<'_>,
+    header: &QuoteHeader,
+) -> Result<()> {
+    for other in ledger.other_open_quotes(header)? {
+        let (number, status) = (&other.number, other.status);
+        context.warn(&format!("{number} for this site is open too ({status})"));
+        context.hint(&format!("gritledger quote withdraw {number}"));
+    }
+    Ok(())
 }
 
 /// Warns of rooms that another job at the site, not closed yet, is doing already.

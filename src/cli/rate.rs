@@ -6,15 +6,14 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::file::{read_file, read_units};
-use super::read::{read_date, read_number};
+use super::read::{read_date, read_length, read_number};
 use super::ui::Context;
-use crate::document::Page;
 use crate::document::rate::prediction::{CasesAnswer, PredictionAnswer};
 use crate::document::rate::proof::ProofAnswer;
 use crate::document::rate::story::{RateStory, StoriesAnswer};
 use crate::document::rate::{ChangedAnswer, ConfirmedAnswer, RateAnswer, RateList};
 use crate::ledger::{Ledger, OWN_FIGURE, RateHistory, Refusal, refuse, typed};
-use crate::measure::{Area, Length};
+use crate::measure::Area;
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow};
@@ -337,8 +336,7 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
     let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
     let kind = read_kind(&operation, args.kind.as_deref())?;
     let class = args.floor.class(ledger, &operation, kind)?;
-    let page = context.page(ledger);
-    let drivers = args.drivers(&operation, &page)?;
+    let drivers = args.drivers(ledger, &operation)?;
     let asked: Vec<Asked> = drivers
         .iter()
         .map(|driver| Asked {
@@ -365,7 +363,7 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
 
 impl PredictArgs {
     /// Returns what measures the operation in each room, in canonical units.
-    fn drivers(&self, operation: &Operation, page: &Page) -> Result<Vec<Decimal>> {
+    fn drivers(&self, ledger: &Ledger, operation: &Operation) -> Result<Vec<Decimal>> {
         let counted = matches!(operation.driver, Driver::Count | Driver::Length);
         if !self.quantity.is_empty() && !counted {
             refuse!(
@@ -394,14 +392,14 @@ impl PredictArgs {
         }
         given
             .iter()
-            .map(|text| read_driver(text, operation.driver, page))
+            .map(|text| read_driver(ledger, text, operation.driver))
             .collect()
     }
 }
 
 fn change(context: &Context, args: &ChangeArgs) -> Result<()> {
-    let since = read_date(Some(&args.since), context.today())?;
     context.write(|writing| {
+        let since = read_date(context, writing, Some(&args.since))?;
         let operation = writing.operation(&args.operation)?;
         let change = Change {
             operation: operation.id,
@@ -429,9 +427,9 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
         let operation = writing.operation(&args.operation)?;
         let cell = read_cell(&operation, args)?;
         let page = context.page(writing);
-        let driver_per_item = read_driver(&args.per, operation.driver, &page)?;
+        let driver_per_item = read_driver(writing, &args.per, operation.driver)?;
         let fixed = match &args.fixed {
-            Some(text) => Some(read_number(text, "a fixed amount")?),
+            Some(text) => Some(read_number(writing, text, "a fixed amount")?),
             None => fixed_before(writing, cell)?,
         };
         let Cell {
@@ -515,14 +513,17 @@ fn read_cell(operation: &Operation, args: &SetArgs) -> Result<Cell> {
 }
 
 /// Reads an amount of what measures an operation, in canonical units.
-fn read_driver(text: &str, driver: Driver, page: &Page) -> Result<Decimal> {
+fn read_driver(ledger: &Ledger, text: &str, driver: Driver) -> Result<Decimal> {
     if number(text).is_some_and(|amount| amount <= Decimal::ZERO) {
         refuse!("`{text}` is not above zero");
     }
     match driver {
-        Driver::Area => Ok(Area::parse(text, page.units)?.square_feet()),
-        Driver::Edge | Driver::Length => Ok(Length::parse(text, page.units)?.feet()),
-        Driver::Count | Driver::Room | Driver::Job => read_number(text, "a number"),
+        Driver::Area => {
+            let area = Area::parse(&ledger.notation().plain(text), ledger.units())?;
+            Ok(area.square_feet())
+        }
+        Driver::Edge | Driver::Length => Ok(read_length(ledger, text)?.feet()),
+        Driver::Count | Driver::Room | Driver::Job => read_number(ledger, text, "a number"),
     }
 }
 

@@ -8,6 +8,7 @@ use crate::document::Page;
 use crate::document::people::{RoomAnswer, RoomList};
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
 use crate::measure::{Length, Units};
+use crate::notation::Notation;
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
 use crate::trade::{RoomId, SiteId, bounds};
 
@@ -62,7 +63,7 @@ pub(super) struct RoomAddArgs {
 }
 
 /// How a room is measured, and its doorways.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[group(skip)]
 struct MeasureArgs {
     /// "L x W", "trapezoid A,B x D", "circle D" or "half-circle D"
@@ -95,6 +96,26 @@ struct MeasureArgs {
     /// A doorway, to another room of the site or outside (can be repeated)
     #[arg(long = "door", value_name = "ROOM:WIDTH")]
     doors: Vec<String>,
+}
+
+impl MeasureArgs {
+    /// Returns them with the decimals of their figures in the program's own form.
+    fn plain(&self, notation: Notation) -> MeasureArgs {
+        let plain = |text: &Option<String>| text.as_deref().map(|text| notation.plain(text));
+        let each = |texts: &[String]| texts.iter().map(|text| notation.plain(text)).collect();
+        MeasureArgs {
+            shape: plain(&self.shape),
+            walls: plain(&self.walls),
+            steps: self.steps.clone(),
+            width: plain(&self.width),
+            tread: plain(&self.tread),
+            riser: plain(&self.riser),
+            plus: each(&self.plus),
+            less: each(&self.less),
+            island: each(&self.island),
+            doors: self.doors.clone(),
+        }
+    }
 }
 
 /// List the rooms of a site with area and edge
@@ -194,13 +215,14 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
 fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
-        let Some(base) = read_base(&args.measures, writing.units())? else {
+        let measures = args.measures.plain(writing.notation());
+        let Some(base) = read_base(&measures, writing.units())? else {
             refuse!("`{}` needs a shape, walls or steps", args.name);
         };
         let new = NewRoom {
             site: site.id,
             name: args.name.clone(),
-            floor: Floor::new(base, read_parts(&args.measures, writing.units())?)?,
+            floor: Floor::new(base, read_parts(&measures, writing.units())?)?,
             condition: args.condition.parse()?,
             species: args.species.parse()?,
             layout: args.layout.parse()?,
@@ -217,7 +239,7 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
 fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
     context.write(|writing| {
         let mut room = room_named(writing, &args.room, args.site.as_deref())?;
-        change_room(&mut room, args, writing.units())?;
+        change_room(&mut room, args, writing)?;
         let doors = &args.measures.doors;
         if !doors.is_empty() {
             // Old doorways go first: they may be wider than the new walls.
@@ -240,9 +262,10 @@ fn confirm_floor(context: &Context, floor: &Floor, units: Units) -> Result<()> {
 }
 
 /// Changes what was typed of a room; its doorways stay.
-fn change_room(room: &mut Room, args: &RoomEditArgs, units: Units) -> Result<()> {
-    let parts = read_parts(&args.measures, units)?;
-    match read_base(&args.measures, units)? {
+fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<()> {
+    let (measures, units) = (args.measures.plain(ledger.notation()), ledger.units());
+    let parts = read_parts(&measures, units)?;
+    match read_base(&measures, units)? {
         Some(base) => room.floor = Floor::new(base, parts)?,
         None if !parts.is_empty() => room.floor = Floor::new(room.floor.base().clone(), parts)?,
         None => {}
@@ -320,7 +343,7 @@ fn read_parts(args: &MeasureArgs, units: Units) -> Result<Vec<Part>> {
 /// Adds the doorways of a room as typed: `outside:2'8"`, `Landing:2'6"`.
 fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]) -> Result<()> {
     for door in doors {
-        let (to, width) = read_door(door, writing.units())?;
+        let (to, width) = read_door(door, writing.notation(), writing.units())?;
         let beyond = if to.eq_ignore_ascii_case(OUTSIDE) {
             None
         } else {
@@ -339,7 +362,7 @@ fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]
 }
 
 /// Splits a doorway at its last colon, as a room's name may hold one.
-fn read_door(text: &str, units: Units) -> Result<(&str, Length)> {
+fn read_door(text: &str, notation: Notation, units: Units) -> Result<(&str, Length)> {
     let Some((to, width)) = text
         .rsplit_once(':')
         .filter(|(to, _)| !to.trim().is_empty())
@@ -348,7 +371,7 @@ fn read_door(text: &str, units: Units) -> Result<(&str, Length)> {
             .hint("--door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"")
             .into());
     };
-    Ok((to.trim(), Length::parse(width, units)?))
+    Ok((to.trim(), Length::parse(&notation.plain(width), units)?))
 }
 
 pub(super) fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
@@ -391,7 +414,7 @@ mod tests {
 
     #[test]
     fn a_doorway_is_split_at_its_last_colon() {
-        let read = |text| read_door(text, Units::Us).ok();
+        let read = |text| read_door(text, Notation::default(), Units::Us).ok();
         let inches = |count: u32| Length::from_nanometres(25_400_000).times(count);
         assert_eq!(read("outside:2'8\""), Some(("outside", inches(32))));
         assert_eq!(

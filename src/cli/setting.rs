@@ -108,9 +108,9 @@ pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<
 fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
     context.write(|writing| {
         if args.name.trim().eq_ignore_ascii_case("margin") {
-            read_margin(context, &args.value)?;
+            read_margin(context, writing, &args.value)?;
         }
-        writing.set_setting(&args.name, &args.value)?;
+        writing.set_setting(&args.name, &writing.notation().plain(&args.value))?;
         let setting = writing.setting(&args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));
         context.give_json(|| Ok(SettingAnswer::new(setting, &context.page(writing))))
@@ -139,9 +139,9 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
 }
 
 fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
-    let percent = read_tax(&args.percent)?;
-    let from = read_date(args.from.as_deref(), context.today())?;
     context.write(|writing| {
+        let percent = read_tax(writing, &args.percent)?;
+        let from = read_date(context, writing, args.from.as_deref())?;
         writing.add_tax_area(&args.name, percent, from)?;
         let area = writing.tax_area(&args.name)?;
         context.status(&format!(
@@ -154,9 +154,9 @@ fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
 }
 
 fn set_tax(context: &Context, args: &TaxAreaSetArgs) -> Result<()> {
-    let percent = read_tax(&args.percent)?;
-    let from = read_date(args.from.as_deref(), context.today())?;
     context.write(|writing| {
+        let percent = read_tax(writing, &args.percent)?;
+        let from = read_date(context, writing, args.from.as_deref())?;
         let area = writing.tax_area(&args.name)?;
         writing.set_tax_rate(&area, percent, from)?;
         let area = writing.tax_area(&area.name)?;
@@ -181,6 +181,6 @@ fn tell(context: &Context, ledger: &Ledger, area: TaxArea) -> Result<()> {
 }
 
 /// Reads a tax as percent: `8.25%` or `8.25`.
-fn read_tax(text: &str) -> Result<Decimal> {
-    Ok(read_percent(text, "a percentage")? * Decimal::ONE_HUNDRED)
+fn read_tax(ledger: &Ledger, text: &str) -> Result<Decimal> {
+    Ok(read_percent(ledger, text, "a percentage")? * Decimal::ONE_HUNDRED)
 }

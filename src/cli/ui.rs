@@ -17,7 +17,7 @@ use std::time::{Duration, Instant};
 
 use anstyle::{AnsiColor, Style};
 use anyhow::{Context as _, Result};
-use chrono::{Datelike, NaiveDate, NaiveDateTime};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, Timelike};
 use etcetera::BaseStrategy;
 use serde::Serialize;
 use thiserror::Error;
@@ -45,6 +45,7 @@ const USUAL_WIDTH: usize = 80;
 pub(crate) struct Context {
     globals: Globals,
     clock: Clock,
+    time: NaiveTime,
     width: usize,
     unicode: bool,
     said: RefCell<Vec<Said>>,
@@ -74,6 +75,15 @@ impl fmt::Debug for Printed {
     }
 }
 
+/// Something to be said of what was done, after the answer.
+#[derive(Clone, Debug)]
+pub(crate) enum Remark {
+    /// That something is perhaps not as it should be.
+    Warning(String),
+    /// What to type next.
+    Hint(String),
+}
+
 /// What only the person can judge: it ends the transaction that it came up in, and then they are asked.
 #[derive(Debug, Error)]
 #[error("{words}")]
@@ -86,10 +96,11 @@ struct Doubt {
 impl Context {
     pub(crate) fn new(globals: Globals) -> Result<Context> {
         globals.color.write_global();
-        let clock = clock()?;
+        let (clock, time) = clock()?;
         Ok(Context {
             globals,
             clock,
+            time,
             width: width(),
             unicode: speaks_utf8(),
             said: RefCell::default(),
@@ -104,6 +115,11 @@ impl Context {
 
     pub(crate) fn today(&self) -> NaiveDate {
         self.clock.today
+    }
+
+    /// Returns the moment that it is, to the minute: `GRITLEDGER_TODAY` may fix it.
+    pub(crate) fn now(&self) -> NaiveDateTime {
+        self.clock.today.and_time(self.time)
     }
 
     pub(crate) fn dry_run(&self) -> bool {
@@ -225,6 +241,11 @@ impl Context {
         self.globals.confirm || self.confirmed.borrow().iter().any(|known| known == doubt)
     }
 
+    /// Tells whether work ended because a person must be asked.
+    pub(crate) fn is_doubt(error: &anyhow::Error) -> bool {
+        error.is::<Doubt>()
+    }
+
     /// Notes what was done for good beside the ledger's own writes.
     pub(crate) fn done(&self, sentence: String) {
         self.done.borrow_mut().push(sentence);
@@ -316,6 +337,14 @@ impl Context {
     pub(crate) fn status(&self, sentence: &str) {
         if !self.globals.quiet {
             self.say(Said::Status(crate::document::inert(sentence)));
+        }
+    }
+
+    /// Says a remark on what was done.
+    pub(crate) fn remark(&self, remark: &Remark) {
+        match remark {
+            Remark::Warning(words) => self.warn(words),
+            Remark::Hint(line) => self.hint(line),
         }
     }
 
@@ -434,7 +463,7 @@ impl Context {
 }
 
 /// Tells whether a person can be asked.
-fn somebody_is_there() -> bool {
+pub(crate) fn somebody_is_there() -> bool {
     io::stdin().is_terminal() && io::stderr().is_terminal()
 }
 
@@ -499,30 +528,38 @@ fn variable(name: &str) -> Option<String> {
     std::env::var(name).ok().filter(|value| !value.is_empty())
 }
 
-/// Returns the time: the machine's, or the start of `GRITLEDGER_TODAY`.
-fn clock() -> Result<Clock> {
+/// Returns the day with the moment that is recorded, and the time of day to the minute: the machine's, or as
+/// `GRITLEDGER_TODAY` says, `2026-03-02` or `2026-03-02 08:15`.
+fn clock() -> Result<(Clock, NaiveTime)> {
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "this is the one place that reads the clock"
+    )]
+    let machine: NaiveDateTime = chrono::Local::now().naive_local();
     let told = variable("GRITLEDGER_TODAY");
-    let clock = match &told {
+    let (clock, time) = match &told {
         Some(text) => {
-            let Ok(today) = NaiveDate::parse_from_str(text, "%Y-%m-%d") else {
+            let (day, time) = match text.trim().split_once([' ', 'T']) {
+                Some((day, time)) => (day, NaiveTime::parse_from_str(time, "%H:%M").ok()),
+                None => (text.trim(), Some(machine.time())),
+            };
+            let day = NaiveDate::parse_from_str(day, "%Y-%m-%d").ok();
+            let Some((today, time)) = day.zip(time) else {
                 refuse!("GRITLEDGER_TODAY is `{text}`, not a date like 2026-03-02");
             };
-            Clock::at(today)
+            (Clock::at(today), time)
         }
         None => {
-            #[expect(
-                clippy::disallowed_methods,
-                reason = "this is the one place that reads the clock"
-            )]
-            let now: NaiveDateTime = chrono::Local::now().naive_local();
-            Clock {
-                today: now.date(),
-                now,
-            }
+            let clock = Clock {
+                today: machine.date(),
+                now: machine,
+            };
+            (clock, machine.time())
         }
     };
+    let minute = NaiveTime::from_hms_opt(time.hour(), time.minute(), 0).unwrap_or_default();
     if YEARS.contains(&clock.today.year()) {
-        return Ok(clock);
+        return Ok((clock, minute));
     }
     match told {
         Some(text) => refuse!("GRITLEDGER_TODAY is `{text}`: the year is one of 1990 to 2999"),

@@ -51,7 +51,7 @@ pub fn ics(kept: &KeptPlan) -> String {
                 })
                 .status(match kept.quote.header.status {
                     QuoteStatus::Accepted => EventStatus::Confirmed,
-                    QuoteStatus::Declined => EventStatus::Cancelled,
+                    QuoteStatus::Declined | QuoteStatus::Withdrawn => EventStatus::Cancelled,
                     QuoteStatus::Draft | QuoteStatus::Sent | QuoteStatus::Expired => {
                         EventStatus::Tentative
                     }

@@ -9,6 +9,7 @@ use super::report::margin::Margins;
 use super::report::variance::VarianceAnswer;
 use super::{Answer, Page, count, inert};
 use crate::ledger::{Identity, Transfer};
+use crate::notation::Notation;
 
 /// Lines of the variance that the demo shows.
 const WORST_LINES: usize = 6;
@@ -20,6 +21,8 @@ pub struct InitAnswer {
     business: String,
     currency: &'static str,
     units: &'static str,
+    decimal_mark: &'static str,
+    date_order: &'static str,
     copy: i64,
 }
 
@@ -30,6 +33,11 @@ impl InitAnswer {
             business,
             currency,
             units,
+            notation:
+                Notation {
+                    decimal_mark,
+                    date_order,
+                },
             copy,
         } = identity;
         InitAnswer {
@@ -37,6 +45,8 @@ impl InitAnswer {
             business: business.clone(),
             currency: currency.code(),
             units: units.as_str(),
+            decimal_mark: decimal_mark.as_str(),
+            date_order: date_order.as_str(),
             copy: *copy,
         }
     }

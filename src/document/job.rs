@@ -27,7 +27,9 @@ answer! {
         agreed_on: NaiveDate,
         started_on: Option<NaiveDate>,
         closed_on: Option<NaiveDate>,
-        .. { id, site_id, client_id, quote_id, before }
+        cancelled_on: Option<NaiveDate> = job.cancelled.as_ref().map(|cancelled| cancelled.on),
+        reason: Option<String> = job.cancelled.as_ref().map(|cancelled| cancelled.reason.clone()),
+        .. { id, site_id, client_id, quote_id, before, cancelled }
     }
 }
 
@@ -55,6 +57,7 @@ impl Answer for JobList {
         let mut table = page.table(["Job", "State", "Client", "Site", "Started", "Closed"]);
         for job in &self.0 {
             let closed_on = job.closed_on.filter(|_| job.state == JobState::Closed);
+            let closed_on = closed_on.or(job.cancelled_on);
             table.line([
                 &job.title,
                 &job.state,
@@ -199,9 +202,14 @@ impl Answer for JobAnswer {
             state,
             client,
             site,
+            cancelled_on,
+            reason,
             ..
         } = &self.job;
-        let title = inert(&format!("{title}, {state}: {client}, {site}"));
+        let mut title = inert(&format!("{title}, {state}: {client}, {site}"));
+        if let (Some(on), Some(reason)) = (cancelled_on, reason) {
+            let _ = write!(title, "\nCancelled on {on}: {}", inert(reason));
+        }
         let head = format!("{}\n{}", page.prose(&title), self.agreed_text(page));
         if self.entries.is_empty() {
             return format!("{head}Nothing is logged yet.\n");
@@ -495,4 +503,52 @@ impl Answer for StockList {
 pub struct VoidedAnswer {
     /// Its number.
     pub voided: String,
+}
+
+/// What a line of the day book came to.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+pub enum LineAnswer {
+    /// An entry.
+    Recorded(RecordedAnswer),
+    /// A machine's return, with what each day is charged to.
+    Returned(ReturnedAnswer),
+    /// A row of the notebook is taken back.
+    Voided(VoidedAnswer),
+}
+
+impl Answer for LineAnswer {
+    fn text(&self, page: &Page) -> String {
+        match self {
+            LineAnswer::Recorded(answer) => answer.text(page),
+            LineAnswer::Returned(answer) => answer.text(page),
+            LineAnswer::Voided(VoidedAnswer { voided }) => {
+                format!("Took back {voided} of the notebook.")
+            }
+        }
+    }
+}
+
+/// What many lines of the day book came to.
+#[derive(Debug, Serialize)]
+#[serde(transparent)]
+pub struct DayBookAnswer {
+    lines: Vec<LineAnswer>,
+}
+
+impl DayBookAnswer {
+    /// Returns the answer about these lines.
+    pub fn new(lines: Vec<LineAnswer>) -> DayBookAnswer {
+        DayBookAnswer { lines }
+    }
+}
+
+impl Answer for DayBookAnswer {
+    fn text(&self, page: &Page) -> String {
+        let mut text = format!("Wrote {}:", count(self.lines.len(), "line"));
+        for line in &self.lines {
+            let _ = write!(text, "\n{}", line.text(page));
+        }
+        text
+    }
 }

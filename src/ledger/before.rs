@@ -254,7 +254,7 @@ impl Writing<'_> {
         let id = self.as_of(agreed_on, || self.open_job(site, AgreedBy::Before(before)))?;
         let job = self.job_by_id(id)?;
         self.as_of(closed_on, || {
-            self.add_closing(&job)?;
+            self.add_closing(&job, None)?;
             self.log(&format!("Brought in {} at {}.", job.title(), job.site))
         })?;
         Ok(id)

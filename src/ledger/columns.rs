@@ -8,6 +8,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, LARGEST_KEPT, Money, counted, product, round};
+use crate::notation::{DateOrder, DecimalMark};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
@@ -221,6 +222,22 @@ impl FromSql for Units {
     }
 }
 
+impl FromSql for DecimalMark {
+    fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
+        let text = value.as_str()?;
+        DecimalMark::parse(text)
+            .ok_or_else(|| FromSqlError::Other(format!("`{text}` is not a decimal mark").into()))
+    }
+}
+
+impl FromSql for DateOrder {
+    fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
+        let text = value.as_str()?;
+        DateOrder::parse(text)
+            .ok_or_else(|| FromSqlError::Other(format!("`{text}` is not an order of dates").into()))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::{BTreeMap, BTreeSet};
@@ -263,11 +280,19 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 19] = [
+        let sets: [(&str, BTreeSet<&str>); 21] = [
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),
             ("item.unit", words!(ITEM_UNITS)),
+            (
+                "ledger.date_order",
+                words!([DateOrder::MonthDay, DateOrder::DayMonth]),
+            ),
+            (
+                "ledger.decimal_mark",
+                words!([DecimalMark::Point, DecimalMark::Comma]),
+            ),
             ("ledger.units", words!([Units::Us, Units::Metric])),
             ("observation.kind", words!(RateKind::ALL)),
             ("observation.word", words!(Status::ALL)),
@@ -288,7 +313,8 @@ mod tests {
                 words!([
                     QuoteStatus::Sent,
                     QuoteStatus::Accepted,
-                    QuoteStatus::Declined
+                    QuoteStatus::Declined,
+                    QuoteStatus::Withdrawn
                 ]),
             ),
         ];

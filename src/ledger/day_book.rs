@@ -6,7 +6,7 @@
 //! What is typed again for a slip stands in the slip's place (`place_id`): in the order of its day, before or after a
 //! job was closed, at the book price of then. The ledger sees by itself what is typed again, see `slips.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
@@ -14,6 +14,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::before::RoomThen;
 use super::columns::Micro;
+use super::names::key;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
     refuse, typed,
@@ -529,6 +530,48 @@ impl Writing<'_> {
             self.rewrite_evidence(&job)?;
         }
         Ok(())
+    }
+
+    /// Returns the item meant on a job: by its whole name, by a part of it that only one of the job's items has, or as
+    /// any item is found.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several.
+    pub fn item_for(&self, job: &Job, wanted: &str) -> Result<BookItem> {
+        let items = self.items_by_name()?;
+        if let Some(item) = items.exact(wanted) {
+            return Ok(item.clone());
+        }
+        let work = self.finished(job)?.work;
+        let planned = work.iter().filter_map(|work| Some(work.item.as_ref()?.id));
+        let planned: BTreeSet<ItemId> = planned.collect();
+        let mut planned_items = self.items()?;
+        planned_items.retain(|item| planned.contains(&item.id));
+        let planned: Vec<&str> = planned_items
+            .iter()
+            .map(|item| item.name.as_str())
+            .collect();
+        let part = key(wanted);
+        let has_word = |name: &&str| key(name).split(['-', ' ']).any(|word| word == part);
+        let mut fitting: Vec<&str> = planned.iter().copied().filter(has_word).collect();
+        if fitting.is_empty() && !part.is_empty() {
+            let has_part = |name: &&str| key(name).contains(&part);
+            fitting = planned.iter().copied().filter(has_part).collect();
+        }
+        match fitting[..] {
+            [only] => items.find(only).cloned(),
+            [] => items.find(wanted).cloned(),
+            _ => {
+                let names: Vec<String> = fitting.iter().map(|name| typed(name)).collect();
+                Err(Refusal::new(format!(
+                    "`{}` fits several items of {}",
+                    wanted.trim(),
+                    job.number
+                ))
+                .hint(format!("say which: {}", names.join(", ")))
+                .into())
+            }
+        }
     }
 
     /// Returns the operation that an item was used for: the one named, else the only one that takes it.

@@ -18,6 +18,7 @@ use super::{
 };
 use crate::measure::Units;
 use crate::money::Currency;
+use crate::notation::Notation;
 use crate::trade::operation::Operation;
 use crate::trade::{EntryId, JobId, QuoteId, Unit};
 
@@ -93,6 +94,7 @@ impl Ledger {
             business: Self::DEMO_BUSINESS.to_owned(),
             currency: Currency::from_code("USD").context("USD is a currency")?,
             units: Units::Us,
+            notation: Notation::default(),
             copy: 0,
         };
         let ledger = Ledger::fill(path, identity, Clock::at(FIRST_DAY))?;

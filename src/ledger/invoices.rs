@@ -297,6 +297,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a quote, a second deposit, and more than the price.
     pub fn draft_deposit(&self, job: &Job, amount: Option<Money>) -> Result<Invoice> {
+        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
         let agreed = self.agreed(job)?;
         let Some(first) = agreed.quotes.first() else {
             refuse!("{} has no quote to take a deposit on", job.number)
@@ -336,6 +337,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a quote, and when nothing is left to ask for.
     pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
+        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
         let agreed = self.agreed(job)?;
         if agreed.quotes.is_empty() {
             refuse!("{} has no quote to invoice", job.number)
@@ -425,6 +427,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a draft.
     pub fn issue_invoice(&self, job: &Job) -> Result<Invoice> {
+        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
         let draft = self.draft_invoice_of(job)?;
         let number = self.new_number("invoice")?;
         self.connection.execute(

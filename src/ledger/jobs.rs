@@ -8,9 +8,10 @@ use rusqlite::{CachedStatement, OptionalExtension, Row, named_params};
 
 use super::before::before_from_row;
 use super::columns::NamedRow;
+use super::names::{KnownBy, by_client_or_site};
 use super::{
-    AwaitingReceipt, Before, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
-    typed,
+    AwaitingReceipt, Before, Invoice, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number,
+    refuse, typed,
 };
 use crate::money::{Decimal, Money, product};
 use crate::trade::bounds::check_day;
@@ -28,6 +29,8 @@ closed_set! {
         Open = "open",
         /// Done, and evidence for the rates.
         Closed = "closed",
+        /// Taken back: its rooms are free again, and what isn't invoiced is no income.
+        Cancelled = "cancelled",
     }
 }
 
@@ -58,12 +61,28 @@ pub struct Job {
     pub started_on: Option<NaiveDate>,
     /// When it was closed last.
     pub closed_on: Option<NaiveDate>,
+    /// When and why it was taken back; `None`: it wasn't.
+    pub cancelled: Option<Cancelled>,
+}
+
+/// How a job ended before it was done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cancelled {
+    /// The day.
+    pub on: NaiveDate,
+    /// Why.
+    pub reason: String,
 }
 
 impl Job {
     /// Tells whether the job is closed.
     pub fn is_closed(&self) -> bool {
         self.state == JobState::Closed
+    }
+
+    /// Tells whether nothing is done for the job any more.
+    pub fn is_over(&self) -> bool {
+        matches!(self.state, JobState::Closed | JobState::Cancelled)
     }
 
     /// Tells whether what happens to it on a day comes after it was closed. What is brought in of a job from before the
@@ -217,8 +236,11 @@ const JOBS: &str = "
            (SELECT what FROM job_state WHERE job_id = job.id) AS state,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'started') AS started_on,
-           (SELECT MAX(happened_on) FROM job_event WHERE job_id = job.id AND what = 'closed') AS closed_on
+           (SELECT MAX(happened_on) FROM job_event WHERE job_id = job.id AND what = 'closed') AS closed_on,
+           cancelled.happened_on AS cancelled_on, cancelled.reason
     FROM job
+    LEFT JOIN job_event AS cancelled ON cancelled.id = (SELECT MAX(id) FROM job_event WHERE job_id = job.id)
+                                        AND cancelled.what = 'cancelled'
     JOIN job_party ON job_party.job_id = job.id";
 
 impl Ledger {
@@ -239,7 +261,7 @@ impl Ledger {
         Ok(jobs.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the jobs that aren't closed, oldest first.
+    /// Returns the jobs that are neither closed nor cancelled, oldest first.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -284,7 +306,7 @@ impl Ledger {
         Ok(job.optional()?)
     }
 
-    /// Returns the job of that number, or of the name that its firm had for it before the ledger.
+    /// Returns the job of that number, of the name that its firm had for it before the ledger, or of a client or site.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
@@ -293,6 +315,16 @@ impl Ledger {
             return self.job_by_id(id);
         }
         let Some((copy, wanted)) = read_number('J', number) else {
+            let jobs = self.jobs()?;
+            let meant = by_client_or_site("job", number, &jobs, |job| KnownBy {
+                number: &job.number,
+                client: &job.client,
+                site: &job.site,
+                is_over: job.is_over(),
+            });
+            if let Some(job) = meant? {
+                return Ok(job.clone());
+            }
             return Err(Refusal::new(format!("`{number}` is not a job number"))
                 .hint("jobs are numbered J1, J2")
                 .into());
@@ -350,14 +382,37 @@ impl Ledger {
                 .into())
             }
             _ => {
-                let numbers: Vec<String> = open
-                    .iter()
-                    .map(|job| format!("{} ({})", job.number, job.site))
-                    .collect();
-                Err(Refusal::new("several jobs are open")
-                    .hint(format!("say which: {}", numbers.join(", ")))
-                    .into())
+                let open: Vec<Job> = open.into_iter().cloned().collect();
+                Err(several_jobs("several jobs are open", &open))
             }
+        }
+    }
+
+    /// Returns the job named; else the open one that the rooms say, else the only open one.
+    ///
+    /// # Errors
+    /// Refuses when none is named and the rooms are in several open jobs or in none of several.
+    pub fn job_for(&self, number: Option<&str>, rooms: &[String]) -> Result<Job> {
+        let mut open = self.jobs_not_closed()?;
+        open.retain(|job| job.state == JobState::Open);
+        if number.is_some() || rooms.is_empty() || open.len() < 2 {
+            return self.job_or_only_open(number);
+        }
+        let mut with_rooms = Vec::new();
+        for job in open {
+            let agreed = self.agreed(&job)?.rooms();
+            let is_agreed = |name: &String| {
+                let room = self.room(name, Some(job.site_id));
+                room.is_ok_and(|room| agreed.iter().any(|(known, ..)| known.id == room.id))
+            };
+            if rooms.iter().all(is_agreed) {
+                with_rooms.push(job);
+            }
+        }
+        match &with_rooms[..] {
+            [only] => Ok(only.clone()),
+            [] => self.job_or_only_open(None),
+            several => Err(several_jobs("several open jobs have such a room", several)),
         }
     }
 
@@ -439,6 +494,17 @@ impl Ledger {
     }
 }
 
+/// Refuses to choose between jobs.
+fn several_jobs(what: &str, jobs: &[Job]) -> anyhow::Error {
+    let numbers: Vec<String> = jobs
+        .iter()
+        .map(|job| format!("{} ({})", job.number, job.site))
+        .collect();
+    Refusal::new(what)
+        .hint(format!("say which: {}", numbers.join(", ")))
+        .into()
+}
+
 pub(super) fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
     let before = before_from_row(row)?;
     let row = &NamedRow::of(row);
@@ -455,11 +521,19 @@ pub(super) fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
         state: match row.text("state")? {
             "agreed" => JobState::Agreed,
             "closed" => JobState::Closed,
+            "cancelled" => JobState::Cancelled,
             _ => JobState::Open,
         },
         agreed_on: row.get("agreed_on")?,
         started_on: row.get("started_on")?,
         closed_on: row.get("closed_on")?,
+        cancelled: match row.get("cancelled_on")? {
+            Some(on) => Some(Cancelled {
+                on,
+                reason: row.get("reason")?,
+            }),
+            None => None,
+        },
     })
 }
 
@@ -509,20 +583,8 @@ impl Writing<'_> {
         if job.state != JobState::Open {
             refuse!("{} is {}, not open", job.number, job.state.as_str());
         }
-        for rental in self.rentals_out()? {
-            if rental.holder().0 == job.id {
-                return Err(Refusal::new(format!(
-                    "{} is still out on {}",
-                    rental.machine, job.number
-                ))
-                .hint(format!(
-                    "gritledger rental back {} --at \"HH:MM\"",
-                    typed(&rental.machine)
-                ))
-                .into());
-            }
-        }
-        self.add_closing(job)?;
+        self.refuse_machines_out(job)?;
+        self.add_closing(job, None)?;
         let observations = self.write_evidence(&self.job_by_id(job.id)?)?;
         self.log(&format!("Closed {} at {}.", job.number, job.site))?;
         let awaiting = self
@@ -538,12 +600,75 @@ impl Writing<'_> {
         })
     }
 
+    /// Takes a job back before it is done: the client withdrew, or the firm can't. Returns the invoices that were issued
+    /// for it. What was logged stays as its cost; what isn't invoiced is no income any more.
+    ///
+    /// # Errors
+    /// Refuses a job that is closed or cancelled, one with a machine still out, and one without a reason.
+    pub fn cancel_job(&self, job: &Job, reason: &str) -> Result<Vec<Invoice>> {
+        let job = &self.job_by_id(job.id)?;
+        match job.state {
+            JobState::Agreed | JobState::Open => {}
+            JobState::Closed => {
+                return Err(
+                    Refusal::new(format!("{} is closed: it is done", job.number))
+                        .hint(format!("gritledger job reopen {}", job.number))
+                        .into(),
+                );
+            }
+            JobState::Cancelled => refuse!("{} is cancelled already", job.number),
+        }
+        let reason = reason.trim();
+        if reason.is_empty() {
+            refuse!("say why {} is cancelled", job.number);
+        }
+        self.refuse_machines_out(job)?;
+        self.add_closing(job, Some(reason))?;
+        self.log(&format!(
+            "Cancelled {} at {}: {reason}.",
+            job.number, job.site
+        ))?;
+        let mut invoices = self.invoices_of(job.id)?;
+        invoices.retain(|invoice| invoice.number.is_some());
+        Ok(invoices)
+    }
+
+    /// Refuses to go on with a job that was taken back.
+    pub(super) fn refuse_cancelled(&self, job: &Job, what: &str) -> Result<()> {
+        match self.job_by_id(job.id)?.cancelled {
+            Some(Cancelled { on, .. }) => {
+                refuse!("{} was cancelled on {on}: {what}", job.number)
+            }
+            None => Ok(()),
+        }
+    }
+
+    fn refuse_machines_out(&self, job: &Job) -> Result<()> {
+        let rentals = self.rentals_out()?;
+        let Some(rental) = rentals.iter().find(|rental| rental.holder().0 == job.id) else {
+            return Ok(());
+        };
+        Err(
+            Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
+                .hint(format!("gritledger rental back {}", typed(&rental.machine)))
+                .into(),
+        )
+    }
+
     /// Opens a closed job again; it is evidence no longer, until it is closed again.
     ///
     /// # Errors
     /// Refuses a job that isn't closed.
     pub fn reopen_job(&self, job: &Job) -> Result<()> {
         let job = &self.job_by_id(job.id)?;
+        if job.state == JobState::Cancelled {
+            return Err(Refusal::new(format!(
+                "{} is cancelled: what is done after all needs a quote of its own",
+                job.number
+            ))
+            .hint(format!("gritledger quote draft {}", typed(&job.site)))
+            .into());
+        }
         if !job.is_closed() {
             refuse!("{} is {}, not closed", job.number, job.state.as_str());
         }
@@ -563,16 +688,17 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Notes that a job was closed, with a copy of every word of it that somebody may change later.
-    pub(super) fn add_closing(&self, job: &Job) -> Result<()> {
+    /// Notes that a job was closed, or why it was cancelled, with a copy of every word of it that somebody may change later.
+    pub(super) fn add_closing(&self, job: &Job, cancelled: Option<&str>) -> Result<()> {
         let id = self.new_id("job_event")?;
         self.connection
             .prepare_cached(
-                "INSERT INTO job_event (id, job_id, what, client_id, client, site, happened_on, recorded_at)
-                 VALUES (:id, :job, 'closed', :client_id, :client, :site, :today, :now)",
+                "INSERT INTO job_event (id, job_id, what, reason, client_id, client, site, happened_on, recorded_at)
+                 VALUES (:id, :job, :what, :reason, :client_id, :client, :site, :today, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":job": job.id, ":client_id": job.client_id, ":client": job.client, ":site": job.site,
+                ":id": id, ":job": job.id, ":what": cancelled.map_or("closed", |_| "cancelled"), ":reason": cancelled,
+                ":client_id": job.client_id, ":client": job.client, ":site": job.site,
                 ":today": self.today(), ":now": self.now(),
             })?;
         for (room, name) in self.room_names_of(job.id)? {

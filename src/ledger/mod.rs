@@ -111,6 +111,7 @@ pub use self::tax::*;
 pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;
+use crate::notation::Notation;
 
 /// How far apart the ids of two copies are.
 const COPY_STRIDE_BITS: u32 = 40;
@@ -143,6 +144,8 @@ pub struct Identity {
     pub currency: Currency,
     /// The units of bare numbers and of what is printed.
     pub units: Units,
+    /// How figures and dates are typed.
+    pub notation: Notation,
     /// Which copy of the ledger this file is.
     pub copy: i64,
 }
@@ -262,6 +265,11 @@ impl Ledger {
     /// Returns the units of bare numbers and of what is printed.
     pub fn units(&self) -> Units {
         self.identity.units
+    }
+
+    /// Returns how figures and dates are typed.
+    pub fn notation(&self) -> Notation {
+        self.identity.notation
     }
 
     /// Returns today's date.

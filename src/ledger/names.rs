@@ -189,6 +189,60 @@ impl<T> Names<T> {
     }
 }
 
+/// What a numbered thing is known by beside its number.
+pub(super) struct KnownBy<'a> {
+    pub(super) number: &'a str,
+    pub(super) client: &'a str,
+    pub(super) site: &'a str,
+    /// Others are meant before it.
+    pub(super) is_over: bool,
+}
+
+/// Finds the numbered thing that is meant by its client or site, or by how a word of them begins; `None`: none is.
+///
+/// # Errors
+/// Refuses to choose between several that aren't over, or between several that are.
+pub(super) fn by_client_or_site<'a, T>(
+    noun: &str,
+    wanted: &str,
+    things: &'a [T],
+    known_by: impl Fn(&'a T) -> KnownBy<'a>,
+) -> Result<Option<&'a T>> {
+    let wanted_key = key(wanted);
+    let begins = |name: &str| {
+        let name = key(name);
+        name.starts_with(&wanted_key) || name.contains(&format!(" {wanted_key}"))
+    };
+    let is_meant = |thing: &&'a T| {
+        let known = known_by(thing);
+        !wanted_key.is_empty() && (begins(known.client) || begins(known.site))
+    };
+    let meant: Vec<&'a T> = things.iter().filter(is_meant).collect();
+    let (over, mut meant): (Vec<&'a T>, Vec<&'a T>) =
+        meant.into_iter().partition(|thing| known_by(thing).is_over);
+    if meant.is_empty() {
+        meant = over;
+    }
+    match meant[..] {
+        [] => Ok(None),
+        [only] => Ok(Some(only)),
+        _ => {
+            let told: Vec<String> = meant
+                .iter()
+                .map(|thing| {
+                    let known = known_by(thing);
+                    format!("{} ({}, {})", known.number, known.client, known.site)
+                })
+                .collect();
+            Err(
+                Refusal::new(format!("`{}` fits several {noun}s", wanted.trim()))
+                    .hint(format!("say which: {}", told.join(", ")))
+                    .into(),
+            )
+        }
+    }
+}
+
 /// Returns the names nearest to a mistyped one, best first.
 pub(crate) fn near_names<'a>(wanted: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
     let mut near: Vec<(usize, &str)> = names

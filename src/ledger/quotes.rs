@@ -5,7 +5,7 @@ use chrono::{Days, NaiveDate};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::NamedRow;
-use super::names::Names;
+use super::names::{KnownBy, Names, by_client_or_site};
 use super::offer::done_again;
 use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
@@ -50,6 +50,8 @@ closed_set! {
         Accepted = "accepted",
         /// Declined.
         Declined = "declined",
+        /// Taken back by the firm before anybody answered, or a draft thrown away.
+        Withdrawn = "withdrawn",
     }
 }
 
@@ -86,8 +88,10 @@ pub struct QuoteHeader {
     pub sent_on: Option<NaiveDate>,
     /// The last day it can be accepted.
     pub valid_until: Option<NaiveDate>,
-    /// When it was accepted or declined.
+    /// When it was accepted, declined or withdrawn.
     pub decided_on: Option<NaiveDate>,
+    /// The newest version, if that is a newer one.
+    pub replaced_by: Option<String>,
     /// The price before tax.
     pub price: Money,
     /// Tax on the price.
@@ -158,6 +162,9 @@ pub(super) const HEADER_COLUMNS: &str = "
            COALESCE(sent.client_address, client.address) AS client_address,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
                    AND other.version = quote.version) AS options,
+           (SELECT MAX(newer.version) FROM quote AS newer
+            WHERE newer.id >> 40 = quote.id >> 40 AND newer.number = quote.number AND newer.version > quote.version
+                  AND NOT EXISTS (SELECT 1 FROM quote_event WHERE quote_id = newer.id AND what = 'withdrawn')) AS newer,
            sent.happened_on AS sent_on, sent.valid_until, decided.what AS decision, decided.happened_on AS decided_on";
 
 /// Where that is joined from.
@@ -165,7 +172,7 @@ pub(super) const HEADER_PARTS: &str = "
     JOIN site ON site.id = quote.site_id
     JOIN client ON client.id = site.client_id
     LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'
-    LEFT JOIN quote_event AS decided ON decided.quote_id = quote.id AND decided.what IN ('accepted', 'declined')";
+    LEFT JOIN quote_event AS decided ON decided.quote_id = quote.id AND decided.what <> 'sent'";
 
 /// The option that stands for a version of a quote: the accepted one, else the first.
 const STANDS_FOR_IT: &str = "
@@ -188,6 +195,18 @@ impl Ledger {
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
 
+    fn quotes_at(&self, site: SiteId) -> Result<Vec<QuoteHeader>> {
+        let sql = format!(
+            "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS}
+             WHERE quote.site_id = :site AND {STANDS_FOR_IT} ORDER BY quote.id"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let headers = statement.query_map(named_params! { ":site": site }, |row| {
+            self.header_from_row(row)
+        })?;
+        Ok(headers.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// Returns the quotes that can be answered on a day or after it, oldest first; answered ones too.
     pub(super) fn quotes_valid_on(&self, day: NaiveDate) -> Result<Vec<QuoteHeader>> {
         let sql = format!(
@@ -203,7 +222,8 @@ impl Ledger {
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns the quote of that number; `Q1` is its first version, and the accepted option or the first.
+    /// Returns the quote of that number, or of a client or site; `Q1` is its first version, and the accepted option or the
+    /// first.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
@@ -217,6 +237,16 @@ impl Ledger {
         };
         let (Some((copy, wanted)), None | Some(Some(_))) = (read_number('Q', series), version)
         else {
+            let quotes = self.quotes()?;
+            let meant = by_client_or_site("quote", number, &quotes, |header| KnownBy {
+                number: &header.number,
+                client: &header.client,
+                site: &header.site,
+                is_over: !matches!(header.status, QuoteStatus::Draft | QuoteStatus::Sent),
+            });
+            if let Some(header) = meant? {
+                return self.quote_by_id(header.id);
+            }
             return Err(Refusal::new(format!("`{number}` is not a quote number"))
                 .hint("quotes are numbered Q1, Q1.2")
                 .into());
@@ -262,8 +292,8 @@ impl Ledger {
     fn is_over(&self, header: &QuoteHeader) -> Result<bool> {
         Ok(match header.status {
             QuoteStatus::Draft | QuoteStatus::Sent => false,
-            QuoteStatus::Declined | QuoteStatus::Expired => true,
-            QuoteStatus::Accepted => self.job_of(header.id)?.is_some_and(|job| job.is_closed()),
+            QuoteStatus::Declined | QuoteStatus::Expired | QuoteStatus::Withdrawn => true,
+            QuoteStatus::Accepted => self.job_of(header.id)?.is_some_and(|job| job.is_over()),
         })
     }
 
@@ -373,13 +403,16 @@ impl Ledger {
         let valid_until: Option<NaiveDate> = row.get("valid_until")?;
         let status = match (decision.as_deref(), valid_until) {
             (Some("accepted"), _) => QuoteStatus::Accepted,
+            (Some("withdrawn"), _) => QuoteStatus::Withdrawn,
             (Some(_), _) => QuoteStatus::Declined,
             (None, None) => QuoteStatus::Draft,
             (None, Some(last)) if last < self.today() => QuoteStatus::Expired,
             (None, Some(_)) => QuoteStatus::Sent,
         };
+        let newer: Option<i64> = row.get("newer")?;
         Ok(QuoteHeader {
             id,
+            replaced_by: newer.map(|newer| format!("{series}.{newer}")),
             number: if version == 1 {
                 series
             } else {
@@ -438,6 +471,9 @@ impl Writing<'_> {
     pub fn draft_quote(&self, site: &Site, request: &DraftRequest) -> Result<Drafted> {
         if request.options.len() > MOST_OPTIONS {
             refuse!("a quote has {} options at most", MOST_OPTIONS + 1);
+        }
+        if let Some(job) = request.variation_of {
+            self.refuse_cancelled(&self.job_by_id(job)?, "nothing is added to it")?;
         }
         let rates = self.rates()?;
         let (offer, mut skipped) = self.offer(site, request, &rates)?;
@@ -525,7 +561,7 @@ impl Writing<'_> {
                     "gritledger quote accept {number} --expired{option}"
                 ))
                 .hint(revise),
-            QuoteStatus::Declined => refusal.hint(revise),
+            QuoteStatus::Declined | QuoteStatus::Withdrawn => refusal.hint(revise),
             QuoteStatus::Accepted => refusal,
         })
     }
@@ -537,7 +573,9 @@ impl Writing<'_> {
             .prepare_cached(
                 "SELECT other.id FROM quote
                  JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
-                 WHERE quote.id = :quote AND other.version > quote.version ORDER BY other.version DESC LIMIT 1",
+                 WHERE quote.id = :quote AND other.version > quote.version
+                       AND NOT EXISTS (SELECT 1 FROM quote_event WHERE quote_id = other.id AND what = 'withdrawn')
+                 ORDER BY other.version DESC LIMIT 1",
             )?
             .query_row(named_params! { ":quote": quote }, |row| row.get(0))
             .optional()?)
@@ -642,7 +680,7 @@ impl Writing<'_> {
                 let refusal = Refusal::new(format!("{} was not sent", header.number));
                 return Err(self.with_ways_on(refusal, header)?.into());
             }
-            QuoteStatus::Accepted | QuoteStatus::Declined => {
+            QuoteStatus::Accepted | QuoteStatus::Declined | QuoteStatus::Withdrawn => {
                 // An option is declined when another is accepted: that one is worth naming.
                 self.refuse_if_agreed(header.id)?;
                 let status = header.status.as_str();
@@ -651,6 +689,9 @@ impl Writing<'_> {
             }
         }
         self.refuse_if_agreed(header.id)?;
+        if let Some(job) = header.variation_of {
+            self.refuse_cancelled(&self.job_by_id(job)?, "nothing is added to it")?;
+        }
         if let Some(newer) = self.newer_version(header.id)? {
             let newer = self.quote_by_id(newer)?.header;
             if newer.status != QuoteStatus::Draft {
@@ -708,6 +749,52 @@ impl Writing<'_> {
             self.add_answer(option.header.id, "declined")?;
         }
         self.log(&format!("Quote {} was declined.", header.number))
+    }
+
+    /// Takes a sent quote back before it is answered, or throws a draft away.
+    ///
+    /// # Errors
+    /// Refuses what was decided already.
+    pub fn withdraw_quote(&self, header: &QuoteHeader) -> Result<()> {
+        let header = &self.quote_by_id(header.id)?.header;
+        match header.status {
+            QuoteStatus::Draft | QuoteStatus::Sent | QuoteStatus::Expired => {}
+            QuoteStatus::Accepted => {
+                let refusal = Refusal::new(format!("{} is accepted", header.number));
+                return Err(match self.job_of(header.id)? {
+                    Some(job) if !job.is_over() => refusal.hint(format!(
+                        "gritledger job cancel {} --reason \"the client withdrew\"",
+                        job.number
+                    )),
+                    _ => refusal,
+                }
+                .into());
+            }
+            QuoteStatus::Declined | QuoteStatus::Withdrawn => {
+                let status = header.status.as_str();
+                refuse!("{} was {status} already", header.number);
+            }
+        }
+        for option in self.options_of(header)? {
+            self.add_answer(option.header.id, "withdrawn")?;
+        }
+        self.log(&format!("Withdrew quote {}.", header.number))
+    }
+
+    /// Returns the quotes of a site that wait to be sent or answered and that nothing replaces, but those of one series.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn other_open_quotes(&self, header: &QuoteHeader) -> Result<Vec<QuoteHeader>> {
+        let series = |number: &str| number.split('.').next().map(str::to_owned);
+        let mut quotes = self.quotes_at(header.site_id)?;
+        quotes.retain(|other| {
+            matches!(other.status, QuoteStatus::Draft | QuoteStatus::Sent)
+                && other.replaced_by.is_none()
+                && other.variation_of.is_none()
+                && series(&other.number) != series(&header.number)
+        });
+        Ok(quotes)
     }
 
     /// Notes that an option was sent, with a copy of every word in it that somebody may change later.

@@ -15,7 +15,7 @@ use crate::trade::job_cost::{Logged, Missing, Outcome, What, by_room, totals};
 use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{LineKind, Side, Variance, compare};
-use crate::trade::{OperationId, RoomId, Unit};
+use crate::trade::{JobId, OperationId, RoomId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
 const EXPIRING_DAYS: u64 = 5;
@@ -38,6 +38,7 @@ impl JobMargin {
         let day = job
             .closed_on
             .filter(|_| job.is_closed())
+            .or(job.cancelled.as_ref().map(|cancelled| cancelled.on))
             .or(job.started_on)
             .unwrap_or(job.agreed_on);
         day.format("%Y-%m").to_string()
@@ -170,6 +171,8 @@ struct Judge {
     overhead: Decimal,
     /// What operations are called.
     operations: BTreeMap<OperationId, String>,
+    /// What was invoiced for cancelled jobs, before tax.
+    invoiced: BTreeMap<JobId, Money>,
     currency: Currency,
 }
 
@@ -214,6 +217,9 @@ impl Judge {
                 _ => variance.missing(),
             },
         };
+        if job.cancelled.is_some() {
+            return self.cancelled_margin(job, outcome);
+        }
         let rooms = if with_rooms {
             rooms_of(&agreed, &logged, &outcome, &variance)
         } else {
@@ -223,6 +229,26 @@ impl Judge {
             job,
             outcome,
             rooms,
+        }
+    }
+}
+
+impl Judge {
+    /// Returns the outcome of a cancelled job: what was invoiced for it is its income, what was logged its cost, and nothing
+    /// of that was quoted so.
+    fn cancelled_margin(&self, job: Job, outcome: Outcome) -> JobMargin {
+        let invoiced = self.invoiced.get(&job.id).copied().unwrap_or_default();
+        let outcome = Outcome {
+            price: invoiced,
+            unestimated: invoiced,
+            actual: outcome.actual,
+            late: outcome.late,
+            ..Outcome::default()
+        };
+        JobMargin {
+            rooms: vec![("whole job".to_owned(), outcome)],
+            job,
+            outcome,
         }
     }
 }
@@ -296,8 +322,21 @@ impl Ledger {
         Ok(Judge {
             overhead: self.settings()?.overhead,
             operations: self.operation_names()?,
+            invoiced: self.invoiced_of_cancelled()?,
             currency: self.currency(),
         })
+    }
+
+    /// Returns what was invoiced for each cancelled job, before tax.
+    fn invoiced_of_cancelled(&self) -> Result<BTreeMap<JobId, Money>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT job_event.job_id, SUM(invoice_line.net_minor) FROM job_event
+             JOIN invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
+             JOIN invoice_line ON invoice_line.invoice_id = invoice.id
+             WHERE job_event.what = 'cancelled' GROUP BY job_event.job_id",
+        )?;
+        let sums = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(sums.collect::<rusqlite::Result<_>>()?)
     }
 
     fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
@@ -350,7 +389,10 @@ impl Ledger {
             .into_iter()
             .filter(|quote| match quote.status {
                 QuoteStatus::Sent | QuoteStatus::Expired => true,
-                QuoteStatus::Draft | QuoteStatus::Accepted | QuoteStatus::Declined => false,
+                QuoteStatus::Draft
+                | QuoteStatus::Accepted
+                | QuoteStatus::Declined
+                | QuoteStatus::Withdrawn => false,
             })
             .collect();
         quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));

@@ -230,6 +230,18 @@ impl Ledger {
         Ok(lines.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Tells whether an earlier entry of today awaits its receipt too: then its person was told of that today.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn awaited_before(&self, entry: EntryId) -> Result<bool> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT 1 FROM awaiting_receipt JOIN entry ON entry.id = entry_id
+             WHERE entry.id < :entry AND date(entry.recorded_at) = :today",
+        )?;
+        Ok(statement.exists(named_params! { ":entry": entry, ":today": self.today() })?)
+    }
+
     /// Returns what an entry comes to as it stands now.
     fn effect_of(&self, entry: EntryId) -> Result<Effect> {
         Ok(self

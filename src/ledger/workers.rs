@@ -4,7 +4,7 @@ use anyhow::Result;
 use rusqlite::{Row, named_params};
 
 use super::names::Names;
-use super::{Ledger, Writing};
+use super::{Ledger, Refusal, Writing, typed};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::WorkerId;
 use crate::trade::bounds::check_wage;
@@ -46,6 +46,30 @@ impl Ledger {
         match begin.is_empty() {
             true => self.workers_by_name()?.find(name).cloned(),
             false => named_workers(begin).find(name).cloned(),
+        }
+    }
+
+    /// Returns the worker named, or the only active one.
+    ///
+    /// # Errors
+    /// Refuses a name that fits none or several, and none where not exactly one is active.
+    pub fn worker_or_only(&self, name: Option<&str>) -> Result<Worker> {
+        if let Some(name) = name {
+            return self.worker(name);
+        }
+        let mut active = self.workers()?;
+        active.retain(|worker| worker.active);
+        match &active[..] {
+            [only] => Ok(only.clone()),
+            [] => Err(Refusal::new("there is no active worker")
+                .hint("gritledger worker add \"NAME\" --wage 28.00")
+                .into()),
+            several => {
+                let names: Vec<String> = several.iter().map(|worker| typed(&worker.name)).collect();
+                Err(Refusal::new("several people work here")
+                    .hint(format!("say who: {}", names.join(", ")))
+                    .into())
+            }
         }
     }
 

@@ -10,6 +10,7 @@ use std::sync::OnceLock;
 use gritledger::ledger::{Clock, Identity, Ledger};
 use gritledger::measure::Units;
 use gritledger::money::Currency;
+use gritledger::notation::Notation;
 use rusqlite::config::DbConfig;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension};
@@ -245,6 +246,7 @@ fn rich(copy: i64) -> TestLedger {
         business: "Marsh End Floors".to_owned(),
         currency: Currency::from_code(currency).expect("the file answers"),
         units,
+        notation: Notation::default(),
         copy,
     };
     let day = "2026-02-20".parse().expect("the file answers");

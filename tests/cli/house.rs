@@ -163,7 +163,7 @@ fn what_cannot_be_planned_is_said_by_name() {
         ),
         (
             "--start 2026-02-30",
-            "error: `2026-02-30` is not a date\nhint: dates are written 2026-03-02, today or yesterday",
+            "error: `2026-02-30` is not a date\nhint: dates are written 2026-03-02, today, yesterday, 3 days ago or mon",
         ),
         (
             "--start 9999-12-31",

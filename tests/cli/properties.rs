@@ -24,6 +24,7 @@ fn ledger(folder: &TempDir, name: &str) -> Ledger {
         business: "Marsh End Floors".to_owned(),
         currency: Currency::from_code("USD").expect("a currency"),
         units: Units::Us,
+        notation: gritledger::notation::Notation::default(),
         copy: 0,
     };
     Ledger::create(&folder.path().join(name), identity, Clock::at(today())).expect("a ledger")

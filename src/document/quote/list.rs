@@ -16,6 +16,7 @@ answer! {
         drafted_on: NaiveDate = header.drafted_on,
         sent_on: Option<NaiveDate> = header.sent_on,
         valid_until: Option<NaiveDate> = header.valid_until,
+        replaced_by: Option<String> = header.replaced_by,
         price: Amount = page.amount(header.price),
         tax: Amount = page.amount(header.tax),
         total: Amount = page.amount(header.price + header.tax),
@@ -23,6 +24,14 @@ answer! {
 }
 
 impl QuoteRow {
+    /// Says where it stands, and what replaces it if something does.
+    fn stands(&self) -> String {
+        match &self.replaced_by {
+            Some(newer) => format!("{}, replaced by {newer}", self.status),
+            None => self.status.to_string(),
+        }
+    }
+
     /// Says what waits for an answer, and for how long yet: `Q3: Ada Pell, 2400.00 USD, 3 days left`.
     pub(in crate::document) fn waiting(&self, today: NaiveDate) -> String {
         let left = self.valid_until.map_or(0, |last| (last - today).num_days());
@@ -55,7 +64,7 @@ impl Answer for QuoteList {
         for quote in &self.quotes {
             table.line([
                 &quote.number,
-                &quote.status,
+                &quote.stands(),
                 &quote.client,
                 &quote.site,
                 &or_blank(quote.valid_until),

@@ -344,6 +344,7 @@ pub struct QuoteAnswer {
     valid_until: Option<NaiveDate>,
     #[serde(skip)]
     decided_on: Option<NaiveDate>,
+    replaced_by: Option<String>,
     rooms: Vec<RoomFacts>,
     lines: Vec<LineFacts>,
     hours: Option<Number>,
@@ -398,6 +399,7 @@ impl QuoteAnswer {
             sent_on,
             valid_until,
             decided_on,
+            replaced_by,
             price: _,
             tax: _,
         } = header;
@@ -432,6 +434,7 @@ impl QuoteAnswer {
             sent_on,
             valid_until,
             decided_on,
+            replaced_by,
             lines,
             rooms,
             hours: owner.then_some(Number(hours)),
@@ -488,6 +491,9 @@ impl QuoteAnswer {
             }
             _ => writeln!(text, "{status}"),
         };
+        if let Some(newer) = &self.replaced_by {
+            let _ = writeln!(text, "{newer} replaces it.");
+        }
         let methods = [("Sanding", &self.sequence), ("Coating", &self.schedule)];
         for (what, name) in methods {
             if let Some(name) = name {

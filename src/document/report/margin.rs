@@ -74,6 +74,8 @@ struct Row {
     whose: Whose,
     /// Its jobs aren't finished: what they cost so far says nothing of their margin yet.
     so_far: bool,
+    /// The job was taken back: its income is what was invoiced.
+    cancelled: bool,
     outcome: Outcome,
 }
 
@@ -83,6 +85,7 @@ struct ShownRow<'a> {
     #[serde(flatten)]
     whose: &'a Whose,
     so_far: bool,
+    cancelled: bool,
     #[serde(flatten)]
     sums: Sums,
 }
@@ -151,17 +154,22 @@ impl Margins {
             outcome,
             rooms,
         } = margin;
-        let so_far = !job.is_closed();
+        let (so_far, cancelled) = (!job.is_over(), job.cancelled.is_some());
         if !so_far && outcome.missing.is_gap() {
             self.gaps.push((job.number.clone(), outcome.missing));
         }
         let (job, client) = (job.number, job.client);
         match self.by {
-            By::Job => self.push(Whose::Job { job, client }, so_far, outcome),
+            By::Job => self.push(Whose::Job { job, client }, so_far, cancelled, outcome),
             By::Room => {
                 for (room, outcome) in rooms {
                     let (job, client) = (job.clone(), client.clone());
-                    self.push(Whose::Room { job, client, room }, so_far, outcome);
+                    self.push(
+                        Whose::Room { job, client, room },
+                        so_far,
+                        cancelled,
+                        outcome,
+                    );
                 }
             }
             By::Client => self.add_up(Whose::Client { client }, so_far, outcome),
@@ -169,10 +177,11 @@ impl Margins {
         }
     }
 
-    fn push(&mut self, whose: Whose, so_far: bool, outcome: Outcome) {
+    fn push(&mut self, whose: Whose, so_far: bool, cancelled: bool, outcome: Outcome) {
         self.rows.push(Row {
             whose,
             so_far,
+            cancelled,
             outcome,
         });
     }
@@ -183,7 +192,7 @@ impl Margins {
             None => {
                 let place = self.rows.len();
                 self.places.insert((whose.clone(), so_far), place);
-                self.push(whose, so_far, outcome);
+                self.push(whose, so_far, false, outcome);
             }
         }
     }
@@ -238,6 +247,7 @@ impl Serialize for Rows<'_> {
         serializer.collect_seq(rows.map(|row| ShownRow {
             whose: &row.whose,
             so_far: row.so_far,
+            cancelled: row.cancelled,
             sums: Sums::new(row.outcome, &self.0.page),
         }))
     }
@@ -265,7 +275,12 @@ impl Answer for Margins {
             |row: &Row, mark| Sums::new(row.outcome, page).cells(format!("{}{mark}", row.whose));
         for row in &done {
             let gaps = row.outcome.missing.is_gap();
-            table.row(cells(row, if gaps { ", gaps" } else { "" }));
+            let mark = match (row.cancelled, gaps) {
+                (true, _) => ", cancelled",
+                (false, true) => ", gaps",
+                (false, false) => "",
+            };
+            table.row(cells(row, mark));
         }
         let total = self.finished();
         if done.len() > 1 {
@@ -289,7 +304,7 @@ impl Answer for Margins {
         };
         if !total.unestimated.is_zero() {
             note(format!(
-                "Of the price, {} was agreed before the ledger without a cost: it is in no quoted figure.",
+                "Of the price, {} was agreed before the ledger without a cost, or invoiced for jobs that were cancelled: it is in no quoted figure.",
                 page.amount(total.unestimated)
             ));
         }

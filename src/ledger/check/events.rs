@@ -8,7 +8,7 @@ use super::{Ledger, Problems, called};
 const QUOTES: &[(&str, &str)] = &[
     (
         "it was decided and never sent",
-        "SELECT quote.id, number FROM quote JOIN quote_event ON quote_id = quote.id AND what <> 'sent'
+        "SELECT quote.id, number FROM quote JOIN quote_event ON quote_id = quote.id AND what NOT IN ('sent', 'withdrawn')
          WHERE NOT EXISTS (SELECT 1 FROM quote_event AS sent WHERE sent.quote_id = quote.id AND sent.what = 'sent')",
     ),
     (
@@ -19,7 +19,7 @@ const QUOTES: &[(&str, &str)] = &[
          WHERE decided.happened_on < sent.happened_on OR decided.id < sent.id",
     ),
     (
-        "it was accepted and declined",
+        "it was accepted, declined and withdrawn at once",
         "SELECT quote.id, number FROM quote JOIN quote_event ON quote_id = quote.id AND what <> 'sent'
          GROUP BY quote.id HAVING COUNT(*) > 1",
     ),
@@ -94,7 +94,8 @@ const JOBS: &[(&str, &str)] = &[
              SELECT job_id, what, LAG(what, 1, '') OVER (PARTITION BY job_id ORDER BY id) AS before FROM job_event) AS step
          JOIN job ON job.id = job_id
          WHERE (before, what) NOT IN (VALUES ('', 'agreed'), ('agreed', 'started'), ('started', 'closed'),
-                                             ('closed', 'reopened'), ('reopened', 'closed'))
+                                             ('closed', 'reopened'), ('reopened', 'closed'), ('agreed', 'cancelled'),
+                                             ('started', 'cancelled'), ('reopened', 'cancelled'))
                -- Nobody knows when a job from before the ledger was begun.
                AND (before <> 'agreed' OR what <> 'closed' OR job.quote_id IS NOT NULL)",
     ),

@@ -12,13 +12,13 @@ const LISTS: &[(char, &str, &str)] = &[
         'J',
         "it isn't closed, and isn't listed as under way",
         "SELECT job.id, job.number FROM job_state JOIN job ON job.id = job_id
-         WHERE what <> 'closed' AND job_id NOT IN (SELECT job_id FROM job_under_way)",
+         WHERE what NOT IN ('closed', 'cancelled') AND job_id NOT IN (SELECT job_id FROM job_under_way)",
     ),
     (
         'J',
         "it is listed as under way, and isn't",
         "SELECT job.id, job.number FROM job_under_way JOIN job ON job.id = job_id
-         WHERE job_id NOT IN (SELECT job_id FROM job_state WHERE what <> 'closed')",
+         WHERE job_id NOT IN (SELECT job_id FROM job_state WHERE what NOT IN ('closed', 'cancelled'))",
     ),
     (
         'E',

@@ -244,6 +244,7 @@ mod tests {
     use super::*;
     use crate::ledger::{DraftRequest, Identity, Ledger, NewRoom, Worker};
     use crate::money::{Currency, Decimal, Money};
+    use crate::notation::Notation;
     use crate::trade::room::Floor;
     use crate::trade::{FloorCondition, Layout, Species};
 
@@ -259,6 +260,7 @@ mod tests {
             business: "Marsh End Floors".to_owned(),
             currency: Currency::from_code(currency).unwrap(),
             units: Units::Us,
+            notation: Notation::default(),
             copy: 0,
         };
         let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();

@@ -1,0 +1,234 @@
+//! `daybook`: many lines of the day book at once, as somebody notes them through the day.
+//!
+//! A line is a command of the day book without the program's name, `use 36 6`, or says what the lines after it have in
+//! common: `room Den`, `job J1`, `on yesterday`; the same word alone takes that back. All lines are written in one
+//! transaction, or none; every mistake is told with its line.
+
+use std::io::BufRead as _;
+use std::path::PathBuf;
+
+use anyhow::{Context as _, Result};
+use clap::{Args, Parser};
+
+use super::day_book::{Line, Standing, write_line};
+use super::ui::{Context, is_stdout, somebody_is_there};
+use crate::document::count;
+use crate::document::job::DayBookAnswer;
+use crate::ledger::{Refusal, refuse};
+
+/// Write many lines of the day book at once
+///
+/// One line each, as it is typed without the program's name. Lines such as room Den, job J1 and on yesterday stand for those
+/// after them; what a line says itself goes first. Lines that begin with # are passed over. All of them are written, or
+/// none. Typed by hand, an empty line ends them.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger daybook notes.txt\n  gritledger daybook < notes.txt"
+)]
+pub(super) struct DaybookArgs {
+    /// The file (default: what is typed)
+    file: Option<PathBuf>,
+}
+
+/// One line, as the command line reads it.
+#[derive(Debug, Parser)]
+#[command(
+    no_binary_name = true,
+    disable_help_subcommand = true,
+    disable_help_flag = true
+)]
+struct Typed {
+    #[command(subcommand)]
+    line: Line,
+}
+
+/// A line of notes with its number.
+struct Note {
+    number: usize,
+    line: Line,
+}
+
+pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
+    let text = read_notes(args)?;
+    let mut mistakes = Vec::new();
+    let mut notes = Vec::new();
+    let mut standing = Standing::default();
+    for (place, text) in text.lines().enumerate() {
+        match read_note(text.trim(), &mut standing) {
+            Ok(Some(line)) => notes.push(Note {
+                number: place + 1,
+                line,
+            }),
+            Ok(None) => {}
+            Err(error) => mistakes.push((place + 1, error)),
+        }
+    }
+    if notes.is_empty() && mistakes.is_empty() {
+        return Err(Refusal::new("there is no line to write")
+            .hint("gritledger daybook notes.txt")
+            .into());
+    }
+    if !mistakes.is_empty() {
+        // Those that can be read are tried as well, so that all mistakes are told at once.
+        mistakes.extend(mistakes_of(context, &notes)?);
+        return Err(none_written(mistakes));
+    }
+    context.write(|writing| {
+        let (mut lines, mut remarks, mut mistakes) = (Vec::new(), Vec::new(), Vec::new());
+        for note in &notes {
+            match write_line(context, writing, &note.line) {
+                Ok(noted) => {
+                    lines.push(noted.answer);
+                    remarks.extend(noted.remarks);
+                }
+                Err(error) if Context::is_doubt(&error) => return Err(error),
+                Err(error) => mistakes.push((note.number, error)),
+            }
+        }
+        if !mistakes.is_empty() {
+            return Err(none_written(mistakes));
+        }
+        context.give(writing, DayBookAnswer::new(lines))?;
+        remarks.iter().for_each(|remark| context.remark(remark));
+        Ok(())
+    })
+}
+
+/// Returns the mistakes of lines that can be read; nothing is written.
+fn mistakes_of(context: &Context, notes: &[Note]) -> Result<Vec<(usize, anyhow::Error)>> {
+    let ledger = context.open()?;
+    ledger.write(true, |writing| {
+        let tried = notes.iter().filter_map(|note| {
+            let error = write_line(context, writing, &note.line).err()?;
+            (!Context::is_doubt(&error)).then_some((note.number, error))
+        });
+        Ok(tried.collect())
+    })
+}
+
+fn read_notes(args: &DaybookArgs) -> Result<String> {
+    match &args.file {
+        Some(path) if !is_stdout(path) => std::fs::read_to_string(path)
+            .with_context(|| format!("failed to read `{}`", path.display())),
+        _ => {
+            let mut text = String::new();
+            for line in std::io::stdin().lock().lines() {
+                let line = line.context("failed to read the lines")?;
+                if line.trim().is_empty() && somebody_is_there() {
+                    break;
+                }
+                text.push_str(&line);
+                text.push('\n');
+            }
+            Ok(text)
+        }
+    }
+}
+
+/// Reads a line of notes; `None`: it says something of the lines after it, or nothing.
+fn read_note(text: &str, standing: &mut Standing) -> Result<Option<Line>> {
+    if text.is_empty() || text.starts_with('#') {
+        return Ok(None);
+    }
+    let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    let rest = Some(rest.trim().to_owned()).filter(|rest| !rest.is_empty());
+    match word {
+        "room" => standing.rooms = rest,
+        "job" => standing.job = rest,
+        "on" => standing.date = rest,
+        _ => {
+            let Some(words) = shlex::split(text) else {
+                refuse!("a quotation mark has no second one: {text}");
+            };
+            let typed = Typed::try_parse_from(words).map_err(|error| in_a_line(&error))?;
+            let mut line = typed.line;
+            line.stand_in(standing);
+            return Ok(Some(line));
+        }
+    }
+    Ok(None)
+}
+
+/// Returns in one line why a line can't be read.
+fn in_a_line(error: &clap::Error) -> Refusal {
+    let text = error.to_string();
+    let told: Vec<&str> = text
+        .lines()
+        .map(str::trim)
+        .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"))
+        .filter(|line| !line.is_empty())
+        .collect();
+    let told = told.join(" ");
+    Refusal::new(told.strip_prefix("error: ").unwrap_or(&told))
+}
+
+fn none_written(mut mistakes: Vec<(usize, anyhow::Error)>) -> anyhow::Error {
+    mistakes.sort_by_key(|(number, _)| *number);
+    let refusal = Refusal::new(match &mistakes[..] {
+        [_] => "nothing was written: a line has a mistake".to_owned(),
+        several => format!(
+            "nothing was written: {} have mistakes",
+            count(several.len(), "line")
+        ),
+    });
+    let refusal = mistakes.iter().fold(refusal, |refusal, (number, error)| {
+        let causes: Vec<String> = error.chain().map(ToString::to_string).collect();
+        let hints = error
+            .downcast_ref::<Refusal>()
+            .map(|refusal| &refusal.hints[..]);
+        let told: Vec<String> = causes
+            .into_iter()
+            .chain(hints.unwrap_or_default().iter().cloned())
+            .collect();
+        refusal.hint(format!("line {number}: {}", told.join("; ")))
+    });
+    refusal.into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_says_what_the_next_have_in_common() {
+        let mut standing = Standing::default();
+        for text in [
+            "",
+            "# Monday",
+            "room Den, Parlour",
+            "job J2",
+            "on yesterday",
+        ] {
+            assert!(read_note(text, &mut standing).unwrap().is_none(), "{text}");
+        }
+        let line = read_note("use 36 6 --room Attic", &mut standing).unwrap();
+        let told = format!("{line:?}");
+        assert!(
+            told.contains("\"Attic\"") && !told.contains("Parlour"),
+            "{told}"
+        );
+        assert!(
+            told.contains("\"J2\"") && told.contains("\"yesterday\""),
+            "{told}"
+        );
+        let line = read_note("hours 1:30 --on sand", &mut standing).unwrap();
+        assert!(format!("{line:?}").contains("\"Den, Parlour\""));
+        read_note("room", &mut standing).unwrap();
+        let line = read_note("hours 1:30 --on sand", &mut standing).unwrap();
+        assert!(!format!("{line:?}").contains("Den"));
+        for (text, told) in [
+            ("usw 36 6", "unrecognized subcommand 'usw'"),
+            (
+                "use 36",
+                "the following required arguments were not provided: <QUANTITY>",
+            ),
+            (
+                "spent 18 --for \"bin",
+                "a quotation mark has no second one: spent 18 --for \"bin",
+            ),
+        ] {
+            let error = read_note(text, &mut standing).unwrap_err();
+            assert!(error.to_string().starts_with(told), "{error}");
+        }
+    }
+}

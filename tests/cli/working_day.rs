@@ -1,0 +1,222 @@
+//! The working day: few words in, and what follows from them.
+
+use serde_json::{Value, json};
+
+use crate::harness::TestLedger;
+
+/// Two open jobs: at 4 Tannery Row with a landing and a back bedroom, and at 7 Mill Lane with a hall.
+fn two_jobs() -> TestLedger {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        client add "Bo Marsh"
+        site add "Bo Marsh" "7 Mill Lane" --year-built 1990
+        room add "7 Mill Lane" "Hall" --shape "12ft x 5ft" --condition bare --species white-oak
+        room add "7 Mill Lane" "Landing" --shape "8ft x 5ft" --condition bare --species white-oak --not-refinished
+        quote draft "7 Mill Lane" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q2
+        quote accept Q2
+        job start J2
+        "#,
+    );
+    ledger
+}
+
+fn entries(ledger: &TestLedger, job: &str) -> Vec<Value> {
+    let shown = ledger.json(&format!("job show {job}"));
+    shown["entries"].as_array().expect("a day book").clone()
+}
+
+#[test]
+fn the_room_says_the_job_and_who_works_alone_is_not_named() {
+    let ledger = two_jobs();
+    let said = ledger.line("hours 1:30 --room Hall --on sand").ok();
+    assert_eq!(
+        said,
+        "E1: Ruben Vale worked 1.5 h on J2, Hall, sand, 59.79.\n"
+    );
+    // Both sites have a landing; only one job does it.
+    let said = ledger.line("use disc-7in-36 6 --room landing").ok();
+    assert!(
+        said.starts_with("E2: used 6 disc of disc-7in-36 on J1, Landing"),
+        "{said}"
+    );
+    let said = ledger
+        .line("use disc-7in-36 3 --room \"Landing, Back bedroom\"")
+        .ok();
+    assert!(said.contains("on J1, Landing, Back bedroom"), "{said}");
+    assert_eq!(
+        ledger.line("spent 5 --for tape").refused(),
+        "error: several jobs are open\nhint: say which: J1 (4 Tannery Row), J2 (7 Mill Lane)"
+    );
+    ledger.line("worker add \"Una Reed\" --wage 31").ok();
+    assert_eq!(
+        ledger.line("hours 2 --room Hall --on sand").refused(),
+        "error: several people work here\nhint: say who: \"Ruben Vale\", \"Una Reed\""
+    );
+    ledger.line("hours una 2 --room Hall --on sand").ok();
+}
+
+#[test]
+fn an_item_is_known_by_a_part_of_its_name_on_its_job() {
+    let ledger = TestLedger::job_open();
+    let used = |line: &str| ledger.line(line).ok();
+    assert!(used("use 36 6 --room Landing").starts_with("E1: used 6 disc of disc-7in-36"));
+    assert!(used("use oil-f 1qt --room Landing").starts_with("E2: used 0.25 gal of oil-finish"));
+    assert!(used("use OIL-FINISH 1/2gal").starts_with("E3: used 0.5 gal of oil-finish"));
+    let refused = ledger.line("use disc 6").refused();
+    assert!(
+        refused.starts_with("error: `disc` fits several items of J1\nhint: say which: "),
+        "{refused}"
+    );
+    assert_eq!(
+        ledger.line("use 36 1qt").refused(),
+        "error: `1qt` is no quantity of what is counted in `disc`"
+    );
+    assert_eq!(
+        ledger.line("use 36 1,234").refused(),
+        "error: `1,234` could be 1234 or 1.2340"
+    );
+    assert_eq!(
+        ledger.line("use 36 six").refused(),
+        "error: `six` is not a quantity"
+    );
+}
+
+#[test]
+fn now_is_now_and_days_are_said_as_people_say_them() {
+    let ledger = TestLedger::job_open().on("2026-03-04 08:15");
+    assert_eq!(
+        ledger.line("rental out rotary").ok(),
+        "E1: rotary out at 2026-03-04 08:15 for J1.\n"
+    );
+    let run = ledger.line("use 36 6 --room Landing --date tue");
+    let said = format!("{}{}", run.stdout(), run.stderr());
+    assert!(said.contains("tue is Tue 2026-03-03.\n"), "{said}");
+    let ledger = ledger.on("2026-03-05 07:45");
+    let back = ledger.json("rental back rotary");
+    assert_eq!(back["days"].as_array().map(Vec::len), Some(1));
+    assert_eq!(entries(&ledger, "J1")[0]["date"], json!("2026-03-03"));
+    assert_eq!(
+        ledger.line("use 36 6 --date someday").refused(),
+        "error: `someday` is not a date\nhint: dates are written 2026-03-02, today, yesterday, 3 days ago or mon"
+    );
+}
+
+#[test]
+fn amounts_are_typed_as_they_are_written() {
+    let ledger = TestLedger::job_open();
+    for (amount, kept) in [
+        ("$5", "5.00"),
+        ("1,234.50", "1234.50"),
+        ("USD 7.25", "7.25"),
+        ("5 $", "5.00"),
+    ] {
+        let spent = ledger.json(&format!("spent \"{amount}\" --for disposal --confirm"));
+        assert_eq!(spent["amount"], json!(kept), "{amount}");
+    }
+    for (amount, refused) in [
+        ("1,234", "error: `1,234` could be 1234 or 1.2340"),
+        ("€5", "error: `€5` is not an amount"),
+        ("12,5", "error: `12,5` is not an amount"),
+    ] {
+        let told = ledger
+            .line(&format!("spent \"{amount}\" --for disposal"))
+            .refused();
+        assert!(told.starts_with(refused), "{told}");
+    }
+}
+
+#[test]
+fn a_firm_that_writes_commas_types_commas() {
+    let ledger = TestLedger::nowhere();
+    ledger.lines(
+        r#"
+        init --business "Marsh End Floors" --units metric --currency EUR --decimal-mark comma
+        worker add "Ruben Vale" --wage "28,50"
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row"
+        room add "4 Tannery Row" "Landing" --shape "3,5 x 4,25" --door "outside:0,85" --condition worn-film --species red-oak
+        finding add Landing missing-quarter-round "6,5 m"
+        setting set margin 32,5%
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 30,5%
+        quote send Q1
+        quote accept Q1
+        job start J1 --date 2.3.2026
+        hours "1,5" --room Landing --on sand
+        spent "1.234,50 €" --for disposal
+        "#,
+    );
+    let room = ledger.json("room show Landing");
+    assert_eq!(room["area"]["quantity"], json!("14.875"));
+    let day_book = entries(&ledger, "J1");
+    assert_eq!(day_book[0]["quantity"], json!("1.5"));
+    assert_eq!(day_book[1]["amount"], json!("1234.50"));
+    assert_eq!(
+        ledger.line("hours 1.234 --room Landing").refused(),
+        "error: `1.234` could be 1234 or 1.2340"
+    );
+}
+
+#[test]
+fn many_lines_are_written_at_once_or_none() {
+    let ledger = two_jobs();
+    let notes = ledger.file(
+        "notes.txt",
+        "# Monday\nroom Landing\nuse 36 6\nhours 1:30 --on sand\nroom\n\njob J2\nspent 18.40 --for disposal\nuse oil-finish 1qt --room Hall\n",
+    );
+    let said = ledger.line(&format!("daybook {notes}")).ok();
+    assert_eq!(
+        said,
+        "Wrote 4 lines:\n\
+         E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
+         E2: Ruben Vale worked 1.5 h on J1, Landing, sand, 59.79.\n\
+         E3: spent for disposal on J2, 18.40.\n\
+         E4: used 0.25 gal of oil-finish on J2, Hall, 13.00.\n"
+    );
+    assert_eq!(entries(&ledger, "J1").len(), 2);
+    let wrong = ledger.file(
+        "wrong.txt",
+        "room Landing\nuse 36 2\nuse 99 2\nhours soon --on sand\nusw 36 2\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("daybook {wrong}")).refused(),
+        "error: nothing was written: 3 lines have mistakes\n\
+         hint: line 3: no item `99`\n\
+         hint: line 4: `soon` is not a number of hours; hours are written 1.5, 1:30, 1h30, 90m or 1 1/2\n\
+         hint: line 5: unrecognized subcommand 'usw' tip: a similar subcommand exists: 'use'"
+    );
+    assert_eq!(entries(&ledger, "J1").len(), 2);
+    let empty = ledger.file("empty.txt", "\n# nothing\n");
+    assert_eq!(
+        ledger.line(&format!("daybook {empty}")).refused(),
+        "error: there is no line to write\nhint: gritledger daybook notes.txt"
+    );
+}
+
+#[test]
+fn jobs_and_quotes_are_known_by_their_client_and_site() {
+    let ledger = two_jobs();
+    let number = |line: &str, key: &str| ledger.json(line)[key].clone();
+    assert_eq!(number("job show marsh", "number"), json!("J2"));
+    assert_eq!(number("job show \"4 tannery\"", "number"), json!("J1"));
+    assert_eq!(number("quote show quill", "number"), json!("Q1"));
+    ledger.line("job close quill").ok();
+    // Of two jobs for a client the one that is under way is meant.
+    ledger.lines(
+        "quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule none
+         quote send Q3
+         quote accept Q3",
+    );
+    assert_eq!(number("job show Ada", "number"), json!("J3"));
+    ledger.line("job start J3").ok();
+    ledger.line("job close J3").ok();
+    assert_eq!(
+        ledger.line("job show Ada").refused(),
+        "error: `Ada` fits several jobs\nhint: say which: J1 (Ada Quill, 4 Tannery Row), J3 (Ada Quill, 4 Tannery Row)"
+    );
+    assert_eq!(
+        ledger.line("job show nobody").refused(),
+        "error: `nobody` is not a job number\nhint: jobs are numbered J1, J2"
+    );
+}
