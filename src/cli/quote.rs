@@ -506,7 +506,11 @@ fn valid_days(text: &str) -> Result<u32> {
 fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
     context.write(|writing| {
         let header = wanted_for_good(writing, args)?;
-        if let Some(newer) = &header.replaced_by {
+        // What was sent after it is refused for that.
+        let newer = header.replaced_by.as_deref();
+        let newer = newer.map(|newer| writing.quote(newer)).transpose()?;
+        if let Some(newer) = newer.filter(|newer| newer.header.status == QuoteStatus::Draft) {
+            let newer = newer.header.number;
             context.confirm(&format!("{newer} was drafted in place of {}", header.number))?;
         }
         let job = writing.accept_quote(&header, args.expired)?;
