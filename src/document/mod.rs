@@ -28,8 +28,10 @@ pub mod report;
 use std::fmt;
 
 use serde::Serialize;
+use tabled::builder::Builder;
+use tabled::settings::object::{Cell, Columns, Rows, Segment};
+use tabled::settings::{Alignment, Modify, Padding, Style};
 use textwrap::core::display_width;
-use unicode_width::UnicodeWidthStr as _;
 
 use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
@@ -230,35 +232,6 @@ impl Table {
             .collect()
     }
 
-    /// Returns the lines of each row: a cell is a block of its own lines, to the left or the right of its column.
-    fn drawn(&self, rows: Vec<Vec<String>>, gap: usize) -> Vec<Vec<String>> {
-        let block = |cell: &str| cell.lines().map(str::width).max().unwrap_or(0);
-        let columns = 0..self.headings.len();
-        let widths = columns.map(|column| rows.iter().map(|row| block(&row[column])).max());
-        let widths: Vec<usize> = widths.map(Option::unwrap_or_default).collect();
-        let line_of = |row: &[String], number: usize| {
-            let mut line = String::new();
-            for (column, cell) in row.iter().enumerate() {
-                let text = cell.lines().nth(number).unwrap_or_default();
-                let indent = match self.right.contains(&column) {
-                    true => widths[column] - block(cell),
-                    false => 0,
-                };
-                let rest = widths[column] - indent - text.width() + gap;
-                line += &format!("{}{text}{}", " ".repeat(indent), " ".repeat(rest));
-                // Where nothing but blanks separates columns, one more does.
-                line.push_str(if self.page.unicode { "" } else { " " });
-            }
-            line.trim_end().to_owned()
-        };
-        let lines = |row: &Vec<String>| {
-            let height = row.iter().map(|cell| cell.lines().count()).max();
-            let numbers = 0..height.unwrap_or(0).max(1);
-            numbers.map(|number| line_of(row, number)).collect()
-        };
-        rows.iter().map(lines).collect()
-    }
-
     fn as_list(&self) -> String {
         let mut text = String::new();
         for row in &self.rows {
@@ -288,17 +261,50 @@ impl fmt::Display for Table {
         let Some(widths) = self.widths(gap) else {
             return f.write_str(&self.as_list());
         };
-        let rows = [&self.headings].into_iter().chain(&self.rows);
-        let rows = rows.map(|row| Table::wrapped(row, &widths)).collect();
-        let mut drawn = self.drawn(rows, gap).into_iter();
-        let headings = drawn.next().unwrap_or_default();
-        let lines: Vec<String> = drawn.flatten().collect();
-        let width = headings.iter().chain(&lines);
-        let width = width.map(|line| line.chars().count()).max().unwrap_or(0);
-        let rule = if self.page.unicode { "─" } else { "-" };
-        f.write_str(&headings.join("\n"))?;
-        for line in [rule.repeat(width)].iter().chain(&lines) {
-            write!(f, "\n{line}")?;
+        let headings = Table::wrapped(&self.headings, &widths);
+        let heading_lines = headings.iter().map(|heading| heading.lines().count());
+        let heading_lines = heading_lines.max().unwrap_or(1);
+        let mut builder = Builder::default();
+        builder.push_record(headings);
+        for row in &self.rows {
+            builder.push_record(Table::wrapped(row, &widths));
+        }
+        let mut table = builder.build();
+        if self.page.unicode {
+            table.with(
+                Style::sharp()
+                    .remove_frame()
+                    .remove_vertical()
+                    .remove_horizontals(),
+            )
+        } else {
+            table.with(Style::blank())
+        };
+        let rule = if self.page.unicode { '─' } else { '-' };
+        table.with(Modify::new(Segment::all()).with(Padding::new(0, gap, 0, 0)));
+        for column in &self.right {
+            table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
+        }
+        table.with(Modify::new(Rows::first()).with(Alignment::left()));
+        for column in &self.right {
+            table.with(Modify::new(Cell::new(0, *column)).with(Alignment::right()));
+        }
+        let text = table.to_string();
+        let lines: Vec<&str> = text.lines().map(str::trim_end).collect();
+        let width = lines
+            .iter()
+            .map(|line| line.chars().count())
+            .max()
+            .unwrap_or(0);
+        for (position, line) in lines.iter().enumerate() {
+            if position == heading_lines {
+                writeln!(f, "{}", rule.to_string().repeat(width))?;
+            }
+            if position + 1 == lines.len() {
+                write!(f, "{line}")?;
+            } else {
+                writeln!(f, "{line}")?;
+            };
         }
         Ok(())
     }
