@@ -506,13 +506,7 @@ fn valid_days(text: &str) -> Result<u32> {
 fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
     context.write(|writing| {
         let header = wanted_for_good(writing, args)?;
-        // What was sent after it is refused for that.
-        let newer = header.replaced_by.as_deref();
-        let newer = newer.map(|newer| writing.quote(newer)).transpose()?;
-        if let Some(newer) = newer.filter(|newer| newer.header.status == QuoteStatus::Draft) {
-            let newer = newer.header.number;
-            context.confirm(&format!("{newer} was drafted in place of {}", header.number))?;
-        }
+        confirm_replaced(context, writing, &header)?;
         let job = writing.accept_quote(&header, args.expired)?;
         let job = writing.job_by_id(job)?;
         let variation = header.variation_of.is_some();
@@ -545,6 +539,21 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         }
         tell(context, writing, &header.number)
     })
+}
+
+/// Has confirmed that a quote is accepted although another was drafted in its place; one that was sent refuses by itself.
+fn confirm_replaced(context: &Context, ledger: &Ledger, header: &QuoteHeader) -> Result<()> {
+    let open = matches!(header.status, QuoteStatus::Sent | QuoteStatus::Expired);
+    let Some(newer) = header.replaced_by.as_deref().filter(|_| open) else {
+        return Ok(());
+    };
+    match ledger.quote(newer)?.header.status {
+        QuoteStatus::Draft => context.confirm_or(
+            &format!("{newer} was drafted in place of {}", header.number),
+            format!("gritledger quote send {newer}"),
+        ),
+        _ => Ok(()),
+    }
 }
 
 /// Returns the quote that the client takes: of several options, one must be named.

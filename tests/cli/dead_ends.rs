@@ -96,10 +96,10 @@ fn a_cancelled_job_keeps_what_was_invoiced_and_logged() {
     ledger.lines("quote send Q2\nquote accept Q2");
     let agreed = ledger.line("job start J2");
     assert!(!agreed.stderr().contains("is in J1"), "{agreed}");
-    assert_eq!(
-        ledger.json("rate show rotary-36 --condition worn-film")["rooms"],
-        json!(0)
-    );
+    let rate = ledger
+        .line("rate show rotary-36 --condition worn-film")
+        .ok();
+    assert!(!rate.contains("Landing"), "{rate}");
 }
 
 #[test]
@@ -161,7 +161,7 @@ fn quotes_are_withdrawn_and_drafts_thrown_away() {
     );
     assert_eq!(
         ledger.line("quote accept Q1").refused(),
-        "error: Q1.2 was drafted in place of Q1\nhint: the same command with --confirm says that it is meant"
+        "error: Q1.2 was drafted in place of Q1\nhint: gritledger quote send Q1.2\nhint: the same command with --confirm says that it is meant"
     );
     // Thrown away, the draft replaces nothing.
     ledger.line("quote withdraw Q1.2").ok();
