@@ -439,7 +439,7 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
             item.name
         ))
     })?;
-    context.give(ledger, CuttingAnswer::new(list, item, saw_loss, &page))
+    context.give(ledger, CuttingAnswer::new(list, item, saw_loss, aim, &page))
 }
 
 fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {

@@ -15,7 +15,8 @@ use crate::ledger::{
     BookItem, Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, refuse,
     typed,
 };
-use crate::money::plain;
+use crate::money::{Decimal, plain};
+use crate::notation::Notation;
 use crate::trade::Unit;
 use crate::trade::rates::Band;
 
@@ -77,12 +78,12 @@ pub(super) struct UseArgs {
 /// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Examples:\n  gritledger hours 1:30 --room Landing --on sand\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
+    after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
 )]
 pub(super) struct HoursArgs {
-    /// Who worked (default: the only active worker), and how many hours
-    #[arg(required = true, num_args = 1..=2, value_names = ["WORKER", "HOURS"], allow_negative_numbers = true)]
-    worker_and_hours: Vec<String>,
+    /// Who worked (default: the only active worker), how many hours, and on which task
+    #[arg(required = true, num_args = 1..=3, value_names = ["WORKER", "HOURS", "TASK"], allow_negative_numbers = true)]
+    words: Vec<String>,
     /// The task or operation; without one the hours are a cost and no evidence
     #[arg(long, value_name = "TASK")]
     on: Option<String>,
@@ -486,15 +487,32 @@ fn remarks_on_awaiting(
     ])
 }
 
+impl HoursArgs {
+    /// Tells who worked, for how long and on what: the first of the words that says how long parts the others.
+    fn parted(&self, notation: Notation) -> Result<(Option<&str>, Decimal, Option<&str>)> {
+        let (worker, hours, task) = match &self.words[..] {
+            [hours] => (None, hours, None),
+            [hours, task] if read_hours(notation, hours).is_ok() => (None, hours, Some(task)),
+            [worker, hours] => (Some(worker), hours, None),
+            [worker, hours, task, ..] => (Some(worker), hours, Some(task)),
+            [] => refuse!("say how many hours"),
+        };
+        if task.is_some() && self.on.is_some() {
+            refuse!("the task is said twice, once with --on");
+        }
+        let task = task.or(self.on.as_ref()).map(String::as_str);
+        Ok((
+            worker.map(String::as_str),
+            read_hours(notation, hours)?,
+            task,
+        ))
+    }
+}
+
 fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Result<Noted> {
-    let (worker, hours) = match &args.worker_and_hours[..] {
-        [worker, hours] => (Some(worker.as_str()), hours),
-        [hours] => (None, hours),
-        _ => refuse!("say who worked, and how many hours"),
-    };
-    let hours = read_hours(writing.notation(), hours)?;
+    let (worker, hours, task) = args.parted(writing.notation())?;
     let worker = writing.worker_or_only(worker)?;
-    let worked_on = match &args.on {
+    let worked_on = match task {
         Some(name) => worked_on(writing, name)?,
         None => WorkedOn::Nothing,
     };
@@ -614,8 +632,16 @@ fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Re
     said(context, writing, recorded, what)
 }
 
+/// Returns an item of the shelf: while one job is open, as that job knows it.
+fn shelf_item(writing: &Writing<'_>, wanted: &str) -> Result<BookItem> {
+    match writing.job_or_only_open(None) {
+        Ok(job) => writing.item_for(&job, wanted),
+        Err(_) => writing.item(wanted),
+    }
+}
+
 fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result<Noted> {
-    let item = writing.item(&args.item)?;
+    let item = shelf_item(writing, &args.item)?;
     let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let paid = read_money(writing, &args.cost)?;
@@ -632,7 +658,7 @@ fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result
 }
 
 fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs) -> Result<Noted> {
-    let item = writing.item(&args.item)?;
+    let item = shelf_item(writing, &args.item)?;
     let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let refund = args.refund.as_deref();
@@ -716,7 +742,7 @@ pub(super) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> 
 }
 
 fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Result<Noted> {
-    let item = writing.item(&args.item)?;
+    let item = shelf_item(writing, &args.item)?;
     let counted = read_quantity(writing.notation(), &args.quantity, item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let recorded = writing.record_count(&item, counted, on)?;

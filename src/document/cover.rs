@@ -9,10 +9,10 @@ use super::figures::{Amount, Days, Moment, Number, Run};
 use super::{Answer, Page, count, inert};
 use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
-use crate::money::{Decimal, plain};
+use crate::money::{Decimal, Money, plain};
 use crate::trade::Unit;
 use crate::trade::buying::{Basket, Packs};
-use crate::trade::cutting::{AtLeast, CutStick, CuttingList};
+use crate::trade::cutting::{Aim, CutStick, CuttingList};
 use crate::trade::rental::{Cover, Period, Periods, Plan};
 
 answer! {
@@ -263,15 +263,15 @@ enum Least {
 
 answer! {
     /// A cutting list.
-    pub struct CuttingAnswer from list: CuttingList with (item: BookItem, saw_loss: Length) on page {
+    pub struct CuttingAnswer from list: CuttingList with (item: BookItem, saw_loss: Length, aim: Aim) on page {
         item: String = item.name,
         unit: Unit = item.unit,
         currency: &'static str = page.currency.code(),
         sticks: Vec<StickFacts> = StickFacts::all(list.sticks, item.unit, page),
         proven: bool,
-        at_least: Least = match list.at_least {
-            AtLeast::Price(price) => Least::Price(page.amount(price)),
-            AtLeast::Sticks(sticks) => Least::Sticks(sticks),
+        at_least: Least = match aim {
+            Aim::Cheapest => Least::Price(page.amount(Money::from_minor(list.at_least))),
+            Aim::Fewest => Least::Sticks(list.at_least),
         },
         total: Amount,
         #[serde(skip)]

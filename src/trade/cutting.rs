@@ -8,11 +8,9 @@
 //!
 //! More pieces are laid one by one by best fit: the longest first, each where it costs and leaves least. Many starts
 //! disturb that order more and more. Each is mended: a few pieces are taken off a few sticks and laid anew, all lists looked
-//! at; the best of them is mended on. The seed and the rounds are fixed, so the same pieces have the same list on any
-//! machine. No list costs less than sticks that only are as long as all pieces together; one that costs no more is proven.
-//!
-//! Off-cuts in stock are sticks that cost nothing, each there once. Of lists that cost the same, the one that leaves the
-//! longest off-cuts is taken.
+//! at; the best is mended on. Seed and rounds are fixed, so the same pieces have the same list on any machine. No list costs
+//! less than sticks that only are as long as all pieces together; one that costs no more is proven. Off-cuts in stock are
+//! sticks that cost nothing, each there once. Of lists that cost the same, that with the longest off-cuts left is taken.
 
 #[cfg(test)]
 mod tests;
@@ -29,11 +27,9 @@ use crate::trade::cover::{Stairs, Step};
 pub const EXACT_PIECES: usize = 12;
 /// How many lists are begun. In the last of them a piece seems up to twice as long as it is.
 const STARTS: usize = 200;
-/// How many pieces are laid anew together, on how many sticks; how often after each start, and after the best of them.
-const MENDED_PIECES: usize = 6;
-const MENDED_STICKS: usize = 6;
+/// How many pieces are laid anew together, on as many sticks; how often after each start; twenty times as often last.
+const MENDED: usize = 6;
 const MENDINGS: usize = 50;
-const LAST_MENDINGS: usize = 1_000;
 /// How many covers the bound by length looks at.
 const MOST_STAIRS: usize = 20_000;
 
@@ -79,15 +75,6 @@ pub struct CutStick {
     pub left: i64,
 }
 
-/// What no list can do with less of, by length alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AtLeast {
-    /// So much money.
-    Price(Money),
-    /// So many sticks to buy.
-    Sticks(i64),
-}
-
 /// Every stick with its pieces.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CuttingList {
@@ -95,8 +82,8 @@ pub struct CuttingList {
     pub sticks: Vec<CutStick>,
     /// What they cost.
     pub total: Money,
-    /// The bound, by the aim.
-    pub at_least: AtLeast,
+    /// What no list can do with less of, by length alone: minor units of money, or with [`Aim::Fewest`] sticks to buy.
+    pub at_least: i64,
     /// Whether no other list can be better.
     pub proven: bool,
 }
@@ -131,10 +118,7 @@ pub fn cut(pieces: &[i64], stock: Stock<'_>, aim: Aim) -> Result<CuttingList, To
     Ok(CuttingList {
         total: sticks.iter().map(|cut| cut.stick.price).sum(),
         sticks,
-        at_least: match bench.one_stick {
-            0 => AtLeast::Price(Money::from_minor(bound)),
-            one => AtLeast::Sticks(bound / one),
-        },
+        at_least: bound / bench.one_stick.max(1),
         proven,
     })
 }
@@ -151,6 +135,10 @@ struct Laid {
 }
 
 impl Laid {
+    fn new(off_cut: Option<Stick>, pieces: Vec<i64>) -> Laid {
+        Laid { off_cut, pieces }
+    }
+
     fn used(&self) -> i64 {
         self.pieces.iter().sum()
     }
@@ -172,21 +160,15 @@ impl Bench {
         let prices = stock.sticks.iter().map(|stick| stick.price.minor());
         let more_than_all = (prices.max().unwrap_or(0) + 1) * (pieces as i64 + 1);
         let one_stick = i64::from(aim == Aim::Fewest) * more_than_all;
-        let saw_loss = stock.saw_loss;
-        let mut sold = stock.sticks.to_vec();
+        let (saw_loss, mut sold) = (stock.saw_loss, stock.sticks.to_vec());
         for stick in &mut sold {
             stick.length += saw_loss;
             stick.price += Money::from_minor(one_stick);
         }
         sold.sort_unstable_by_key(|stick| (stick.price, Reverse(stick.length)));
-        // Of two sticks the longer one that costs no more is always as good.
-        sold.dedup_by(|dearer, kept| dearer.length <= kept.length);
-        let off_cut = |length: &i64| Laid {
-            off_cut: Some(Stick {
-                length: length + saw_loss,
-                price: Money::ZERO,
-            }),
-            pieces: Vec::new(),
+        let off_cut = |length: &i64| {
+            let (length, price) = (length + saw_loss, Money::ZERO);
+            Laid::new(Some(Stick { length, price }), Vec::new())
         };
         let off_cuts = stock.off_cuts.iter().map(off_cut).collect();
         Bench {
@@ -199,10 +181,9 @@ impl Bench {
 
     /// Returns the stick that so much more is cut from: an off-cut, or the cheapest sold one with room for it.
     fn stick(&self, laid: &Laid, more: i64) -> Option<Stick> {
-        let mut sold = self.sold.iter().copied();
         let used = laid.used() + more;
-        laid.off_cut
-            .or_else(|| sold.find(|sold| sold.length >= used))
+        let sold = || self.sold.iter().find(|sold| sold.length >= used);
+        laid.off_cut.or_else(|| sold().copied())
     }
 
     /// Returns what it takes to cut so much more from a stick; `None`: it doesn't fit.
@@ -272,7 +253,7 @@ impl Bench {
             self.mended(list, MENDINGS, &mut chance)
         });
         let best = starts.min_by_key(|list| self.merit_of(list));
-        self.mended(best.unwrap_or_default(), LAST_MENDINGS, &mut chance)
+        self.mended(best.unwrap_or_default(), 20 * MENDINGS, &mut chance)
     }
 
     /// Lays pieces one by one where they leave least; new sticks are so long, or as long as a piece needs.
@@ -287,10 +268,7 @@ impl Bench {
             let fitting = list.iter_mut().filter(|laid| left(laid) >= 0);
             match fitting.min_by_key(|laid| left(laid)) {
                 Some(laid) => laid.pieces.push(*piece),
-                None => list.push(Laid {
-                    off_cut: None,
-                    pieces: vec![*piece],
-                }),
+                None => list.push(Laid::new(None, vec![*piece])),
             }
         }
         list
@@ -299,13 +277,13 @@ impl Bench {
     /// Takes some pieces off a few sticks and lays them anew, so many times; where they were is one of the ways.
     fn mended(&self, mut list: Vec<Laid>, times: usize, chance: &mut ChaCha8Rng) -> Vec<Laid> {
         for _ in 0..times {
-            let sticks = (2 + below(chance, MENDED_STICKS - 1)).min(list.len());
+            let sticks = (2 + below(chance, MENDED - 1)).min(list.len());
             let taken = (0..sticks).map(|_| list.swap_remove(below(chance, list.len())));
             let (mut bench, mut pieces): (Vec<Laid>, _) = (taken.collect(), Vec::new());
-            for _ in 0..2 * MENDED_PIECES {
+            for _ in 0..2 * MENDED {
                 let laid = below(chance, bench.len());
                 let laid = &mut bench[laid].pieces;
-                if pieces.len() < MENDED_PIECES && !laid.is_empty() {
+                if pieces.len() < MENDED && !laid.is_empty() {
                     pieces.push(laid.swap_remove(below(chance, laid.len())));
                 }
             }
@@ -327,8 +305,9 @@ impl Bench {
             })
         };
         let stairs = Stairs::climb(needed, MOST_STAIRS, self.sold.len(), next);
-        let least = stairs.map(|stairs| stairs.stairs()[stairs.place(needed)].price);
-        least.map_or(0, Money::minor)
+        stairs.map_or(0, |stairs| {
+            stairs.stairs()[stairs.place(needed)].price.minor()
+        })
     }
 
     fn cut_stick(&self, laid: Laid) -> Option<CutStick> {

@@ -39,6 +39,7 @@ mod hints;
 mod house;
 mod invariants;
 mod kept;
+mod life;
 mod limits;
 mod money;
 mod on_paper;

@@ -55,6 +55,21 @@ fn the_room_says_the_job_and_who_works_alone_is_not_named() {
         "error: several people work here\nhint: say who: \"Ruben Vale\", \"Una Reed\""
     );
     ledger.line("hours una 2 --room Hall --on sand").ok();
+    let said = ledger.line("hours una 0:30 edge --room Hall").ok();
+    assert!(
+        said.starts_with("E5: Una Reed worked 0.5 h on J2, Hall, edge"),
+        "{said}"
+    );
+    assert_eq!(
+        ledger
+            .line("hours una 2 sand --on sand --room Hall")
+            .refused(),
+        "error: the task is said twice, once with --on"
+    );
+    assert_eq!(
+        ledger.line("hours 2 dusting --room Hall").refused(),
+        "error: several people work here\nhint: say who: \"Ruben Vale\", \"Una Reed\""
+    );
 }
 
 #[test]

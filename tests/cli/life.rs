@@ -1,0 +1,71 @@
+//! The whole life of a small-room job, typed: in `tests/life/before.txt` as it was at its shortest, in `after.txt` as it is
+//! now. Both still work and come to the same figures; the words of both are counted and printed.
+
+use serde_json::Value;
+
+use crate::harness::TestLedger;
+
+const BEFORE: &str = include_str!("../life/before.txt");
+const AFTER: &str = include_str!("../life/after.txt");
+
+/// What a life took to type, and what it came to.
+struct Life {
+    lines: usize,
+    words: usize,
+    margin: Value,
+    variance: Value,
+    due: Value,
+}
+
+fn lived(typed: &str) -> Life {
+    let mut ledger = TestLedger::nowhere();
+    let (mut lines, mut words) = (0, 0);
+    let typed: Vec<&str> = typed
+        .lines()
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .collect();
+    let mut rest = &typed[..];
+    while let [line, after @ ..] = rest {
+        // What follows a line and is set in is given to it.
+        let given = after.iter().take_while(|line| line.starts_with("    "));
+        let given: Vec<&str> = given.map(|line| line.trim()).collect();
+        rest = &after[given.len()..];
+        if let Some(date) = line.strip_prefix("date ") {
+            ledger = ledger.on(Box::leak(date.to_owned().into_boxed_str()));
+            continue;
+        }
+        let file = ledger.file("notes.txt", given.join("\n"));
+        let full = if given.is_empty() {
+            (*line).to_owned()
+        } else {
+            format!("{line} {file}")
+        };
+        ledger.line(&full).ok();
+        lines += 1 + given.len();
+        words += crate::harness::split(line).len();
+        words += given
+            .iter()
+            .map(|line| crate::harness::split(line).len())
+            .sum::<usize>();
+    }
+    Life {
+        lines,
+        words,
+        margin: ledger.json("report margin J1"),
+        variance: ledger.json("report variance J1"),
+        due: ledger.json("invoice show I1")["due"].clone(),
+    }
+}
+
+#[test]
+fn a_small_job_takes_fewer_words_than_before_and_comes_to_the_same() {
+    let (before, after) = (lived(BEFORE), lived(AFTER));
+    println!(
+        "a small-room job: {} words in {} lines before, {} in {} now",
+        before.words, before.lines, after.words, after.lines
+    );
+    assert_eq!(before.margin, after.margin);
+    assert_eq!(before.variance, after.variance);
+    assert_eq!(before.due, after.due);
+    assert!(after.words < before.words, "{} words", after.words);
+}
