@@ -37,7 +37,7 @@ ROOTS = {"client", "worker", "observation"}
 # Worked out anew, or made last.
 DERIVED = {"stock_effect", "stock_settlement", "awaiting_receipt", "evidence_digest", "seal", "rate_fit"}
 # What is open: few, however many jobs there are.
-OPEN = {"job_under_way", "machine_out", "unsettled_invoice", "awaiting_receipt", "evidence_digest"}
+OPEN = {"job_under_way", "job_to_bill", "machine_out", "unsettled_invoice", "awaiting_receipt", "evidence_digest"}
 # Series of numbers, each with its letter.
 LETTERS = {"E": "entry", "I": "invoice", "J": "job", "N": "observation", "P": "payment", "Q": "quote"}
 NUMBERED = set(LETTERS.values())

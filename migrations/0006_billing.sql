@@ -117,8 +117,25 @@ SELECT invoice_id
 FROM invoice
 JOIN invoice_paid ON invoice_id = invoice.id
 WHERE number IS NOT NULL AND withdrawn_on IS NULL AND net_minor + tax_minor <> paid_minor;
+-- Which finished jobs have no final invoice? They follow from what happened to jobs and from invoices.
+CREATE TABLE job_to_bill (
+    job_id INTEGER PRIMARY KEY REFERENCES job (id)
+) STRICT;
+CREATE VIEW job_not_billed AS
+SELECT job_id
+FROM job_state
+JOIN job ON job.id = job_id
+WHERE what = 'closed' AND quote_id IS NOT NULL
+      AND NOT EXISTS (SELECT 1 FROM invoice WHERE invoice.job_id = job.id AND kind = 'final' AND number IS NOT NULL);
+CREATE TRIGGER job_event_to_bill AFTER INSERT ON job_event
+BEGIN
+    DELETE FROM job_to_bill WHERE job_id = NEW.job_id;
+    INSERT INTO job_to_bill SELECT job_id FROM job_not_billed WHERE job_id = NEW.job_id;
+END;
 CREATE TRIGGER invoice_issued AFTER UPDATE OF number ON invoice
 BEGIN
+    DELETE FROM job_to_bill WHERE job_id = NEW.job_id;
+    INSERT INTO job_to_bill SELECT job_id FROM job_not_billed WHERE job_id = NEW.job_id;
     DELETE FROM unsettled_invoice WHERE invoice_id = NEW.id;
     INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = NEW.id;
 END;

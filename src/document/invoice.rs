@@ -71,6 +71,20 @@ answer! {
 
 impl InvoiceFacts {
     /// Says what is owed on it, and how late it is: `I3: Ada Pell owes 240.00 USD, 3 days late`.
+    pub(super) fn to_issue(&self) -> String {
+        let total = self.total.with_currency();
+        format!(
+            "{}: {} of {total} for {}: gritledger invoice issue {}",
+            self.job, self.kind, self.client, self.job
+        )
+    }
+
+    /// Says what falls due: `I3: Ada Pell owes 300.00 USD by 2026-03-09`.
+    pub(super) fn due_words(&self) -> String {
+        let (due, by) = (self.due.with_currency(), or_blank(self.due_on));
+        format!("{}: {} owes {due} by {by}", self.name, self.client)
+    }
+
     pub(super) fn overdue(&self, today: NaiveDate) -> String {
         let late = self.due_on.map_or(0, |due| (today - due).num_days());
         let late = count(usize::try_from(late).unwrap_or_default(), "day");

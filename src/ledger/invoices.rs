@@ -134,6 +134,30 @@ impl Ledger {
             .collect()
     }
 
+    /// Returns the drafts that aren't issued, oldest first.
+    pub(super) fn invoice_drafts(&self) -> Result<Vec<Invoice>> {
+        let sql = format!("{INVOICES} AND invoice.number IS NULL ORDER BY invoice.id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let invoices = statement.query_map([], invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
+    }
+
+    /// Returns what of the price of a job isn't invoiced, before tax.
+    pub(super) fn not_billed(&self, job: &Job) -> Result<Money> {
+        let agreed = self.agreed(job)?;
+        let issued: Money = self
+            .invoices_of(job.id)?
+            .iter()
+            .filter(|invoice| invoice.number.is_some())
+            .map(|invoice| invoice.net)
+            .sum();
+        Ok(agreed.price() + agreed.variations() - issued)
+    }
+
     /// Returns the issued invoices of a client, in the order of their numbers.
     ///
     /// # Errors

@@ -273,6 +273,24 @@ impl Ledger {
         Ok(jobs.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns the finished jobs that have no final invoice, so many of them, the first finished first; and how many others
+    /// there are.
+    pub(super) fn jobs_to_bill(&self, most: usize) -> Result<(Vec<Job>, usize)> {
+        let sql = format!(
+            "{JOBS} WHERE job.id IN (SELECT job_id FROM job_to_bill ORDER BY job_id LIMIT :most) ORDER BY closed_on, job.id"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let jobs = statement.query_map(named_params! { ":most": most as i64 }, job_from_row)?;
+        let jobs: Vec<Job> = jobs.collect::<rusqlite::Result<_>>()?;
+        let all: usize = self
+            .connection
+            .prepare_cached("SELECT COUNT(*) FROM job_to_bill")?
+            .query_row([], |row| row.get::<_, i64>(0))?
+            .unsigned_abs() as usize;
+        let more = all.saturating_sub(jobs.len());
+        Ok((jobs, more))
+    }
+
     /// Returns every job at a site, oldest first.
     pub(super) fn jobs_at(&self, site: SiteId) -> Result<Vec<Job>> {
         let sql = format!("{JOBS} WHERE job.site_id = :site ORDER BY job.id");

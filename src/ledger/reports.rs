@@ -11,6 +11,7 @@ use super::{
     QuoteStatus, Span,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
+use crate::trade::invoice::InvoiceKind;
 use crate::trade::job_cost::{Logged, Missing, Outcome, What, by_room, totals};
 use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
@@ -19,6 +20,12 @@ use crate::trade::{JobId, OperationId, RoomId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
 const EXPIRING_DAYS: u64 = 5;
+
+/// How many days ahead `today` looks for invoices that fall due.
+const DUE_DAYS: u64 = 7;
+
+/// How many jobs to be billed `today` names.
+const MOST_TO_BILL: usize = 10;
 
 /// A job's outcome.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -138,11 +145,45 @@ pub struct CoatDue {
     pub from: NaiveDate,
 }
 
+/// What a job has to do with money today.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct JobMoney {
+    /// The job.
+    pub job: Job,
+    /// How much, before tax.
+    pub amount: Money,
+}
+
+/// What is to be bought for the next job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NextPurchase {
+    /// The job.
+    pub job: String,
+    /// How many items.
+    pub items: usize,
+    /// What they cost by the book.
+    pub cost: Money,
+}
+
 /// Everything that today asks for.
 #[derive(Clone, Debug)]
 pub struct Today {
     /// The date.
     pub date: NaiveDate,
+    /// Finished jobs without a final invoice, the first finished first, with what of their price isn't invoiced.
+    pub to_bill: Vec<JobMoney>,
+    /// How many others there are.
+    pub more_to_bill: usize,
+    /// Jobs agreed or begun for which no deposit was asked, with what it would be; none where the firm takes none.
+    pub deposits: Vec<JobMoney>,
+    /// Invoices that are drafted and not issued.
+    pub drafts: Vec<Invoice>,
+    /// Invoices that fall due within the week, and deposits that aren't paid.
+    pub due_soon: Vec<Invoice>,
+    /// Jobs that were to begin by today, with the day, and haven't.
+    pub to_begin: Vec<(Job, NaiveDate)>,
+    /// What is to be bought for the job that begins or goes on first.
+    pub to_buy: Option<NextPurchase>,
     /// Jobs that are open or agreed.
     pub jobs: Vec<Job>,
     /// Machines that are out.
@@ -404,22 +445,90 @@ impl Ledger {
             (credit, first)
         });
         let credits = credits.collect();
-        let overdue = invoices.into_iter().filter(|invoice| {
-            invoice.due() > Money::ZERO && invoice.due_on.is_some_and(|due| due < self.today())
+        let invoices = invoices
+            .into_iter()
+            .filter(|invoice| invoice.due() > Money::ZERO);
+        let (overdue, due_later): (Vec<Invoice>, Vec<Invoice>) =
+            invoices.partition(|invoice| invoice.due_on.is_some_and(|due| due < self.today()));
+        let week = self.today() + Days::new(DUE_DAYS);
+        let due_soon = due_later.into_iter().filter(|invoice| {
+            invoice.kind == InvoiceKind::Deposit || invoice.due_on.is_some_and(|due| due <= week)
+        });
+        let (to_bill, more_to_bill) = self.jobs_to_bill(MOST_TO_BILL)?;
+        let not_billed = to_bill.into_iter().map(|job| {
+            let amount = self.not_billed(&job)?;
+            Ok(JobMoney { job, amount })
         });
         Ok(Today {
             date: self.today(),
+            to_bill: not_billed.collect::<Result<_>>()?,
+            more_to_bill,
+            deposits: self.deposits_to_ask(&jobs)?,
+            drafts: self.invoice_drafts()?,
+            due_soon: due_soon.collect(),
+            to_begin: self.to_begin(&jobs)?,
+            to_buy: self.next_purchase(&jobs)?,
             jobs,
             machines: self.machines_due()?,
             coats,
             plans,
             promised_twice: self.promised_twice()?,
             quotes,
-            overdue: overdue.collect(),
+            overdue,
             credits,
             awaiting: self.awaiting_receipt()?,
             doubted: self.doubted()?,
         })
+    }
+
+    /// Returns the jobs for which a deposit could be asked, where the firm takes deposits.
+    fn deposits_to_ask(&self, jobs: &[Job]) -> Result<Vec<JobMoney>> {
+        let share = self.settings()?.deposit;
+        let mut deposits = Vec::new();
+        for job in jobs.iter().filter(|_| !share.is_zero()) {
+            let amount = self.agreed(job)?.price().times(share);
+            let asked = self.invoices_of(job.id)?;
+            if asked.is_empty() && !amount.is_zero() && job.before.is_none() {
+                let job = job.clone();
+                deposits.push(JobMoney { job, amount });
+            }
+        }
+        Ok(deposits)
+    }
+
+    /// Returns the jobs whose quote says a day on which they were to begin, and that haven't.
+    fn to_begin(&self, jobs: &[Job]) -> Result<Vec<(Job, NaiveDate)>> {
+        let mut late = Vec::new();
+        for job in jobs.iter().filter(|job| job.state == JobState::Agreed) {
+            let agreed = self.agreed(job)?;
+            let start = agreed
+                .quotes
+                .first()
+                .and_then(|record| record.header.start_on);
+            late.extend(
+                start
+                    .filter(|start| *start < self.today())
+                    .map(|start| (job.clone(), start)),
+            );
+        }
+        Ok(late)
+    }
+
+    /// Returns what is to be bought for the first open job that needs something, else for the first agreed one.
+    fn next_purchase(&self, jobs: &[Job]) -> Result<Option<NextPurchase>> {
+        let open = jobs.iter().filter(|job| job.state == JobState::Open);
+        let agreed = jobs.iter().filter(|job| job.state == JobState::Agreed);
+        for job in open.chain(agreed) {
+            let list = self.shopping_for_job(job)?;
+            if !list.is_empty() {
+                return Ok(Some(NextPurchase {
+                    job: job.number.clone(),
+                    items: list.len(),
+                    cost: list.iter().map(|line| line.basket.total).sum(),
+                }));
+            }
+        }
+        Ok(None)
     }
 
     fn machines_due(&self) -> Result<Vec<DueBack>> {

@@ -571,6 +571,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE job_event SET happened_on = '2026-02-21' WHERE job_id = 1 AND what = 'closed'", "J1: it was begun, closed or opened again before it could be"),
     ("UPDATE job_event SET happened_on = '2026-03-09' WHERE job_id = 1 AND what = 'started'", "J1: what happened to it was recorded before it happened"),
     // What is open.
+    ("INSERT INTO job_to_bill VALUES (2)", "J2: it is listed as not billed, and isn't"),
     ("DELETE FROM job_under_way", "J2: it isn't closed, and isn't listed as under way"),
     ("INSERT INTO job_under_way VALUES (1)", "J1: it is listed as under way, and isn't"),
     ("DELETE FROM machine_out", "its machine is out, and isn't listed so"),

@@ -235,3 +235,57 @@ fn jobs_and_quotes_are_known_by_their_client_and_site() {
         "error: `nobody` is not a job number\nhint: jobs are numbered J1, J2"
     );
 }
+
+/// On paper: J1's price is 1314.14, of which nothing is invoiced; its deposit would be 30 percent of 1314.14, 394.24.
+#[test]
+fn today_says_what_makes_or_loses_most_first() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        setting set deposit 30%
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat --start 2026-03-03
+        quote send Q1
+        quote accept Q1
+        "#,
+    );
+    let ledger = ledger.on("2026-03-05");
+    let asked = ledger.line("today").ok();
+    for line in [
+        "\nDeposits to ask for\n* J1: Ada Quill, 394.24 USD: gritledger invoice deposit J1\n",
+        "\nTo begin\n* J1: Ada Quill, since Tue 2026-03-03: gritledger job start J1\n",
+    ] {
+        assert!(asked.contains(line), "{asked}");
+    }
+    assert!(asked.contains("USD: gritledger job buy J1"), "{asked}");
+    ledger.line("invoice deposit J1").ok();
+    let drafted = ledger.line("today").ok();
+    assert!(
+        drafted.contains("\nDrafts to issue\n* J1: deposit of 394.24 USD for Ada Quill: gritledger invoice issue J1\n"),
+        "{drafted}"
+    );
+    assert!(!drafted.contains("Deposits to ask for"), "{drafted}");
+    ledger.line("invoice issue J1").ok();
+    let due = ledger.json("invoice show I1")["due_on"].clone();
+    let owed = ledger.line("today").ok();
+    let owes = format!(
+        "\nDue soon\n* I1: Ada Quill owes 394.24 USD by {}\n",
+        due.as_str().expect("a date")
+    );
+    assert!(owed.contains(&owes), "{owed}");
+    ledger.lines("payment add I1 394.24\njob start J1\njob close J1");
+    let ledger = ledger.on("2026-03-25");
+    let closed = ledger.line("today").ok();
+    assert!(
+        closed.contains("\nTo bill\n* J1: Ada Quill, 919.90 USD, closed 20 days ago: gritledger invoice final J1\n"),
+        "{closed}"
+    );
+    ledger.lines("invoice final J1\ninvoice issue J1");
+    let billed = ledger.json("today");
+    assert_eq!(
+        (&billed["to_bill"], &billed["more_to_bill"]),
+        (&json!([]), &json!(0))
+    );
+    // Opened again it isn't finished; closed again it is billed already.
+    ledger.lines("job reopen J1\njob close J1");
+    assert_eq!(ledger.json("today")["to_bill"], json!([]));
+}

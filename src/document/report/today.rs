@@ -5,14 +5,14 @@ use std::fmt::Write as _;
 use chrono::{Days, NaiveDate};
 use serde::Serialize;
 
-use crate::document::figures::Moment;
+use crate::document::figures::{Amount, Moment};
 use crate::document::invoice::{CreditFacts, InvoiceFacts};
 use crate::document::job::{AwaitingFacts, JobList};
 use crate::document::plan::agenda;
 use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
-use crate::ledger::{CoatDue, DueBack, Job, KeptPlan, Today};
+use crate::ledger::{CoatDue, DueBack, Job, JobMoney, KeptPlan, NextPurchase, Today};
 
 /// Days that `today` looks ahead for what is planned.
 const AHEAD: u64 = 3;
@@ -126,6 +126,75 @@ impl CreditLeft {
 }
 
 answer! {
+    /// A job and the money that it is about.
+    struct MoneyOf from about: JobMoney on page {
+        job: String = about.job.number,
+        client: String = about.job.client,
+        amount: Amount,
+        since: Option<NaiveDate> = about.job.closed_on,
+        .. { job }
+    }
+}
+
+impl MoneyOf {
+    fn to_bill(&self, today: NaiveDate) -> String {
+        let age = self.since.map_or(0, |closed| (today - closed).num_days());
+        let age = count(usize::try_from(age).unwrap_or_default(), "day");
+        let amount = self.amount.with_currency();
+        format!(
+            "{}: {}, {amount}, closed {age} ago: gritledger invoice final {}",
+            self.job, self.client, self.job
+        )
+    }
+
+    fn to_ask(&self) -> String {
+        let amount = self.amount.with_currency();
+        format!(
+            "{}: {}, {amount}: gritledger invoice deposit {}",
+            self.job, self.client, self.job
+        )
+    }
+}
+
+answer! {
+    /// What is to be bought next.
+    struct ToBuyNext from next: NextPurchase on page {
+        job: String,
+        items: usize,
+        cost: Amount,
+        .. { }
+    }
+}
+
+impl ToBuyNext {
+    fn words(&self) -> String {
+        let (items, cost) = (count(self.items, "item"), self.cost.with_currency());
+        format!(
+            "{}: {items}, {cost}: gritledger job buy {}",
+            self.job, self.job
+        )
+    }
+}
+
+/// A job that was to begin.
+#[derive(Debug, Serialize)]
+struct ToBegin {
+    job: String,
+    client: String,
+    start_on: NaiveDate,
+}
+
+impl ToBegin {
+    fn words(&self) -> String {
+        let day = self.start_on.format("%a %Y-%m-%d");
+        format!(
+            "{}: {}, since {day}: gritledger job start {}",
+            self.job, self.client, self.job
+        )
+    }
+}
+
+answer! {
     /// What today asks for.
     pub struct TodayAnswer from today: Today on page {
         date: NaiveDate,
@@ -143,7 +212,18 @@ answer! {
         }),
         awaiting_receipt: Vec<AwaitingFacts> = page.each(today.awaiting, AwaitingFacts::new),
         doubted_records: usize = today.doubted,
-        .. { plans, credits, awaiting, doubted }
+        to_bill: Vec<MoneyOf>,
+        more_to_bill: usize,
+        deposits_to_ask: Vec<MoneyOf> = page.each(today.deposits, MoneyOf::new),
+        invoice_drafts: Vec<InvoiceFacts> = page.each(today.drafts, InvoiceFacts::new),
+        due_soon: Vec<InvoiceFacts>,
+        to_begin: Vec<ToBegin> = today
+            .to_begin
+            .into_iter()
+            .map(|(job, start_on)| ToBegin { job: job.number, client: job.client, start_on })
+            .collect(),
+        to_buy: Option<ToBuyNext>,
+        .. { plans, credits, awaiting, doubted, deposits, drafts, to_begin }
     }
 }
 
@@ -157,23 +237,40 @@ impl Answer for TodayAnswer {
             format!("{records} set aside until you answer: gritledger rate check")
         });
         let today = self.date;
+        let mut to_bill = all(&self.to_bill, |about| about.to_bill(today));
+        if self.more_to_bill > 0 {
+            to_bill.push(format!("and {} more", self.more_to_bill));
+        }
+        // What makes or loses most stands first.
         let sections = [
             ("Machines out", all(&self.machines, MachineOut::words)),
+            (
+                "Money overdue",
+                all(&self.overdue, |invoice| invoice.overdue(today)),
+            ),
+            ("To bill", to_bill),
+            (
+                "Deposits to ask for",
+                all(&self.deposits_to_ask, MoneyOf::to_ask),
+            ),
+            (
+                "Drafts to issue",
+                all(&self.invoice_drafts, InvoiceFacts::to_issue),
+            ),
+            ("Due soon", all(&self.due_soon, InvoiceFacts::due_words)),
+            (
+                "Quotes without an answer",
+                all(&self.quotes, |quote| quote.waiting(today)),
+            ),
+            ("To begin", all(&self.to_begin, ToBegin::words)),
             ("Coats", all(&self.coats, |coat| coat.words(today))),
             ("Planned", all(&self.planned, |step| step.words(today))),
             (
                 "Promised twice",
                 all(&self.promised_twice, |twice| twice.words.clone()),
             ),
+            ("To buy", self.to_buy.iter().map(ToBuyNext::words).collect()),
             ("Jobs", self.jobs.words()),
-            (
-                "Quotes without an answer",
-                all(&self.quotes, |quote| quote.waiting(today)),
-            ),
-            (
-                "Money overdue",
-                all(&self.overdue, |invoice| invoice.overdue(today)),
-            ),
             ("Credits kept", all(&self.credits, CreditLeft::words)),
             (
                 "Receipts awaited",

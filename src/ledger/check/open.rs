@@ -21,6 +21,18 @@ const LISTS: &[(char, &str, &str)] = &[
          WHERE job_id NOT IN (SELECT job_id FROM job_state WHERE what NOT IN ('closed', 'cancelled'))",
     ),
     (
+        'J',
+        "it isn't billed, and isn't listed so",
+        "SELECT job.id, job.number FROM job_not_billed JOIN job ON job.id = job_id
+         WHERE job_id NOT IN (SELECT job_id FROM job_to_bill)",
+    ),
+    (
+        'J',
+        "it is listed as not billed, and isn't",
+        "SELECT job.id, job.number FROM job_to_bill JOIN job ON job.id = job_id
+         WHERE job_id NOT IN (SELECT job_id FROM job_not_billed)",
+    ),
+    (
         'E',
         "its machine is out, and isn't listed so",
         "SELECT entry.id, entry.number FROM machine_not_back JOIN entry ON entry.id = entry_id
