@@ -1,5 +1,7 @@
 //! The day book: one short line for each thing done, for a tired person on a phone terminal.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
@@ -17,8 +19,8 @@ use crate::ledger::{
 };
 use crate::money::{Decimal, plain};
 use crate::notation::Notation;
-use crate::trade::Unit;
 use crate::trade::rates::Band;
+use crate::trade::{EntryId, Unit};
 
 /// Where and when: options that day-book entries share.
 #[derive(Debug, Args)]
@@ -396,6 +398,8 @@ fn say_day(at: &mut Option<String>, day: &Option<String>) {
 pub(super) struct Noted {
     pub(super) answer: LineAnswer,
     pub(super) remarks: Vec<Remark>,
+    /// The job that it logged something on, and the entry.
+    pub(super) logged: Option<(Job, EntryId)>,
 }
 
 impl Noted {
@@ -403,16 +407,39 @@ impl Noted {
         Noted {
             answer,
             remarks: Vec::new(),
+            logged: None,
         }
     }
+}
+
+/// Adds to lines how far that has come which they logged, as it stands after the last of them.
+pub(super) fn add_budgets(context: &Context, ledger: &Ledger, lines: &mut [Noted]) -> Result<()> {
+    let page = context.page(ledger);
+    let mut budgets = BTreeMap::new();
+    for line in lines {
+        let Some((job, entry)) = &line.logged else {
+            continue;
+        };
+        if !budgets.contains_key(&job.id) {
+            budgets.insert(job.id, ledger.budget_of(job)?);
+        }
+        let budget = budgets.get(&job.id).and_then(Option::as_ref);
+        let after = budget.and_then(|budget| budget.after(*entry));
+        if let (LineAnswer::Recorded(answer), Some(after)) = (&mut line.answer, after) {
+            answer.add_budget(after, &page);
+        }
+    }
+    Ok(())
 }
 
 /// Writes one line of the day book and answers with it.
 pub(super) fn cmd_line(context: &Context, line: &Line) -> Result<()> {
     context.write(|writing| {
-        let Noted { answer, remarks } = write_line(context, writing, line)?;
-        context.give(writing, answer)?;
-        remarks.iter().for_each(|remark| context.remark(remark));
+        let mut noted = write_line(context, writing, line)?;
+        add_budgets(context, writing, std::slice::from_mut(&mut noted))?;
+        context.give(writing, noted.answer)?;
+        let remarks = noted.remarks.iter();
+        remarks.for_each(|remark| context.remark(remark));
         Ok(())
     })
 }
@@ -458,7 +485,7 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
     );
     let mut remarks = remarks_on(context, &recorded, doubt);
     remarks.extend(remarks_on_awaiting(writing, &recorded, &item)?);
-    said(context, writing, recorded, what).map(|noted| Noted { remarks, ..noted })
+    said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 
 /// Says that more was used than there was, once a day: the receipts of a day come together.
@@ -532,7 +559,7 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         resolved.words()
     );
     let remarks = remarks_on(context, &recorded, doubt);
-    said(context, writing, recorded, what).map(|noted| Noted { remarks, ..noted })
+    said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 
 /// Has an entry confirmed that says what another one says of the same day.
@@ -767,6 +794,18 @@ fn write_void(context: &Context, writing: &Writing<'_>, args: &VoidArgs) -> Resu
     }
     let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
     said(context, writing, recorded, format!("took back {number}"))
+}
+
+/// Returns the same of an entry that is set beside what was quoted for its job.
+fn said_on(
+    context: &Context,
+    ledger: &Ledger,
+    job: Job,
+    recorded: Recorded,
+    what: String,
+) -> Result<Noted> {
+    let logged = Some((job, recorded.id));
+    said(context, ledger, recorded, what).map(|noted| Noted { logged, ..noted })
 }
 
 /// Returns the answer with the entry's number, what it says, and its amount.

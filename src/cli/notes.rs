@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use anyhow::{Context as _, Result};
 use clap::{Args, Parser};
 
-use super::day_book::{Line, Standing, write_line};
+use super::day_book::{Line, Standing, add_budgets, write_line};
 use super::ui::{Context, is_stdout, somebody_is_there};
 use crate::document::count;
 use crate::document::job::DayBookAnswer;
@@ -74,19 +74,22 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
         return Err(none_written(mistakes));
     }
     context.write(|writing| {
-        let (mut lines, mut remarks, mut mistakes) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut written, mut mistakes) = (Vec::new(), Vec::new());
         for note in &notes {
             match write_line(context, writing, &note.line) {
-                Ok(noted) => {
-                    lines.push(noted.answer);
-                    remarks.extend(noted.remarks);
-                }
+                Ok(noted) => written.push(noted),
                 Err(error) if Context::is_doubt(&error) => return Err(error),
                 Err(error) => mistakes.push((note.number, error)),
             }
         }
         if !mistakes.is_empty() {
             return Err(none_written(mistakes));
+        }
+        add_budgets(context, writing, &mut written)?;
+        let (mut lines, mut remarks) = (Vec::new(), Vec::new());
+        for noted in written {
+            lines.push(noted.answer);
+            remarks.extend(noted.remarks);
         }
         context.give(writing, DayBookAnswer::new(lines))?;
         remarks.iter().for_each(|remark| context.remark(remark));

@@ -9,10 +9,12 @@ use super::figures::{Amount, Moment, Number, UnitPrice};
 use super::report::NotRecorded;
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
-    Agreed, AwaitingReceipt, Before, CloseOut, DayBook, DayCharged, Entry, Job, JobState, Moved,
-    Recorded, Rental, Returned, StockLine,
+    Agreed, AwaitingReceipt, Before, CloseOut, DayBook, DayCharged, Entry, EntryBudget, Job,
+    JobState, Moved, Recorded, Rental, Returned, StockLine,
 };
+use crate::money::Decimal;
 use crate::trade::Unit;
+use crate::trade::budget::Place;
 
 answer! {
     /// What is known of a job.
@@ -324,6 +326,60 @@ impl Answer for CloseAnswer {
 }
 
 answer! {
+    /// How much of something was quoted and used.
+    struct PlaceFacts of (place: Place) on page {
+        quoted: Option<Number> = place.quoted.map(|quoted| Number(quoted.quantity)),
+        used: Option<Number> = place.used.map(Number),
+        left: Option<Number> = place.left().map(Number),
+    }
+
+    /// How far something has come, in the whole job and in the room of an entry.
+    struct BudgetFacts of (budget: EntryBudget) on page {
+        job: String = budget.job,
+        of: String = budget.standing.name.clone(),
+        unit: Unit = budget.standing.unit,
+        #[serde(flatten)]
+        total: PlaceFacts = PlaceFacts::new(budget.standing.total, page),
+        room: Option<String> = budget.room,
+        in_room: Option<PlaceFacts> = budget.standing.there.map(|there| PlaceFacts::new(there, page)),
+    }
+}
+
+impl PlaceFacts {
+    /// Says how much of what was quoted is used: `21 of 24`, with the unit where it isn't counted.
+    fn words(&self, unit: &str) -> String {
+        let used = self.used.unwrap_or(Number(Decimal::ZERO));
+        match self.quoted {
+            Some(quoted) => format!("{used} of {quoted}{unit}"),
+            None => format!("{used}{unit}, not quoted"),
+        }
+    }
+}
+
+impl BudgetFacts {
+    /// Says in a line how far it has come: `disc-7in-36: 21 of 24 quoted; Den 6 of 7`.
+    fn words(&self) -> String {
+        let of = inert(&self.of);
+        if self.total.quoted.is_none() {
+            return format!("{of}: not quoted");
+        }
+        let unit = match self.unit {
+            Unit::Hour | Unit::Gallon | Unit::Litre | Unit::Foot | Unit::Metre => {
+                format!(" {}", self.unit)
+            }
+            _ => String::new(),
+        };
+        let there = self.room.as_ref().zip(self.in_room.as_ref());
+        let there = there.map(|(room, there)| format!("; {} {}", inert(room), there.words("")));
+        format!(
+            "{of}: {} quoted{}",
+            self.total.words(&unit),
+            or_blank(there)
+        )
+    }
+}
+
+answer! {
     /// An entry that was just written.
     pub struct RecordedAnswer from recorded: Recorded with (what: String) on page {
         entry: String = recorded.number.clone(),
@@ -333,18 +389,33 @@ answer! {
         instead_of: Option<String>,
         #[serde(skip)]
         in_place_of: String = recorded.in_place_of(),
+        budget: Option<BudgetFacts> = None,
         .. { id, number, late }
     }
 }
 
-impl Answer for RecordedAnswer {
-    fn text(&self, _: &Page) -> String {
+impl RecordedAnswer {
+    /// Adds how far that has come which it logged.
+    pub fn add_budget(&mut self, budget: EntryBudget, page: &Page) {
+        self.budget = Some(BudgetFacts::new(budget, page));
+    }
+
+    /// Says what was written, in a line.
+    fn line(&self) -> String {
         let amount = match self.amount {
             none if none.money.is_zero() => String::new(),
             amount => format!(", {amount}"),
         };
         let what = inert(&self.what);
         format!("{}: {what}{}{amount}.", self.entry, self.in_place_of)
+    }
+}
+
+impl Answer for RecordedAnswer {
+    fn text(&self, _: &Page) -> String {
+        let budget = self.budget.as_ref().map(BudgetFacts::words);
+        let budget = budget.map(|words| format!("\n{words}"));
+        self.line() + &or_blank(budget)
     }
 }
 
@@ -541,13 +612,44 @@ impl DayBookAnswer {
     pub fn new(lines: Vec<LineAnswer>) -> DayBookAnswer {
         DayBookAnswer { lines }
     }
+
+    /// Says how far everything has come that was logged, each thing once and in its last room; with its job, if several have
+    /// lines.
+    fn budgets(&self) -> Vec<String> {
+        let budgets = self.lines.iter().filter_map(|line| match line {
+            LineAnswer::Recorded(recorded) => recorded.budget.as_ref(),
+            LineAnswer::Returned(_) | LineAnswer::Voided(_) => None,
+        });
+        let mut last: Vec<&BudgetFacts> = Vec::new();
+        for budget in budgets {
+            let is_same =
+                |known: &&BudgetFacts| (&known.job, &known.of) == (&budget.job, &budget.of);
+            match last.iter().position(is_same) {
+                Some(position) => last[position] = budget,
+                None => last.push(budget),
+            }
+        }
+        let several = last.iter().any(|budget| budget.job != last[0].job);
+        let words = last.iter().map(|budget| match several {
+            true => format!("{} {}", budget.job, budget.words()),
+            false => budget.words(),
+        });
+        words.collect()
+    }
 }
 
 impl Answer for DayBookAnswer {
     fn text(&self, page: &Page) -> String {
         let mut text = format!("Wrote {}:", count(self.lines.len(), "line"));
         for line in &self.lines {
-            let _ = write!(text, "\n{}", line.text(page));
+            let line = match line {
+                LineAnswer::Recorded(recorded) => recorded.line(),
+                LineAnswer::Returned(_) | LineAnswer::Voided(_) => line.text(page),
+            };
+            let _ = write!(text, "\n{line}");
+        }
+        for words in self.budgets() {
+            let _ = write!(text, "\n{words}");
         }
         text
     }

@@ -15,6 +15,7 @@
 mod before;
 mod book;
 mod books;
+mod budgets;
 mod check;
 mod clients;
 mod columns;
@@ -76,6 +77,7 @@ use rusqlite::{Connection, named_params};
 pub use self::before::*;
 pub use self::book::*;
 pub use self::books::*;
+pub use self::budgets::*;
 pub use self::clients::*;
 pub use self::csv::defused;
 pub use self::day_book::*;

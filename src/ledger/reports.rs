@@ -380,7 +380,7 @@ impl Ledger {
         Ok(sums.collect::<rusqlite::Result<_>>()?)
     }
 
-    fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
+    pub(super) fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
         let mut statement = self
             .connection
             .prepare_cached("SELECT id, name FROM operation")?;

@@ -9,10 +9,11 @@
 //! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
 //! by [`cutting`], and a [`contract`] may have limits. A [`plan`] says in what order a whole house is done. What the job then takes moves [`stock`] and adds up in [`job_cost`];
-//! [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
+//! a [`budget`] says how far that has come; [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
 //! the money.
 
 pub mod bounds;
+pub mod budget;
 pub mod buying;
 pub mod cautions;
 pub mod contract;

@@ -18,7 +18,7 @@
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
-//! * what was quoted beside what it came to in `variance.rs`;
+//! * what was quoted beside what it came to in `variance.rs`, and how far a job has come in `budget.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 #![expect(
@@ -29,6 +29,7 @@
 mod before;
 mod book;
 mod bounds;
+mod budget;
 mod damage;
 mod dead_ends;
 mod demo;

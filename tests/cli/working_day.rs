@@ -33,7 +33,7 @@ fn the_room_says_the_job_and_who_works_alone_is_not_named() {
     let said = ledger.line("hours 1:30 --room Hall --on sand").ok();
     assert_eq!(
         said,
-        "E1: Ruben Vale worked 1.5 h on J2, Hall, sand, 59.79.\n"
+        "E1: Ruben Vale worked 1.5 h on J2, Hall, sand, 59.79.\nsand: 1.5 of 0.85 h quoted\n"
     );
     // Both sites have a landing; only one job does it.
     let said = ledger.line("use disc-7in-36 6 --room landing").ok();
@@ -187,7 +187,10 @@ fn many_lines_are_written_at_once_or_none() {
          E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
          E2: Ruben Vale worked 1.5 h on J1, Landing, sand, 59.79.\n\
          E3: spent for disposal on J2, 18.40.\n\
-         E4: used 0.25 gal of oil-finish on J2, Hall, 13.00.\n"
+         E4: used 0.25 gal of oil-finish on J2, Hall, 13.00.\n\
+         J1 disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n\
+         J1 sand: 1.5 of 2.65 h quoted; Landing 1.5 of 0.75\n\
+         J2 oil-finish: 0.25 of 0.42 gal quoted\n"
     );
     assert_eq!(entries(&ledger, "J1").len(), 2);
     let wrong = ledger.file(
