@@ -44,6 +44,7 @@ fn a_use_and_hours_say_how_far_they_have_come() {
          disc-7in-80: 0 of 4.66 quoted; Landing 0 of 1.57\n"
     );
     // What is left over, money and hours on nothing are no part of it.
+    ledger.line("item edit oil-finish --not-kept").ok();
     for line in [
         "use oil-finish 0.1 --left-over",
         "spent 5 --for tape",
