@@ -1,5 +1,6 @@
 //! Jobs: the list, one job with its day book, what closing found, and the lines that day-book commands answer with.
 
+use std::collections::BTreeMap;
 use std::fmt::{self, Write as _};
 
 use chrono::NaiveDate;
@@ -10,11 +11,11 @@ use super::report::NotRecorded;
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
     Agreed, AwaitingReceipt, Before, CloseOut, DayBook, DayCharged, Entry, EntryBudget, Job,
-    JobState, Moved, Recorded, Rental, Returned, StockLine,
+    JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
 };
 use crate::money::Decimal;
-use crate::trade::Unit;
-use crate::trade::budget::Place;
+use crate::trade::budget::{BudgetLine, Place, Subject};
+use crate::trade::{RoomId, Unit};
 
 answer! {
     /// What is known of a job.
@@ -157,7 +158,7 @@ impl EntryFacts {
 
 answer! {
     /// A job with what was agreed and its day book.
-    pub struct JobAnswer from book: DayBook with (job: Job, agreed: &Agreed) on page {
+    pub struct JobAnswer from book: DayBook with (job: Job, agreed: &Agreed, budget: Option<JobBudget>) on page {
         #[serde(flatten)]
         job: JobFacts = JobFacts::new(job.clone(), page),
         currency: &'static str = page.currency.code(),
@@ -171,10 +172,113 @@ answer! {
         entries: Vec<EntryFacts>,
         overhead: Amount,
         cost: Amount = page.amount(book.total()),
+        cost_at_this_pace: Option<Amount> = budget
+            .as_ref()
+            .and_then(|budget| budget.at_this_pace)
+            .map(|cost| page.amount(cost)),
+        #[serde(skip)]
+        pace: Option<String> = budget.as_ref().and_then(|budget| pace_sentence(budget, page)),
+        budget: Vec<BudgetLineFacts> = budget.map_or_else(Vec::new, |budget| {
+            BudgetLineFacts::all(&budget, page)
+        }),
+    }
+}
+
+/// Says what a job will cost if it goes on as it has begun, and how far that is from its quote; `None`: nothing is known of
+/// that.
+fn pace_sentence(budget: &JobBudget, page: &Page) -> Option<String> {
+    let expected = budget.at_this_pace?;
+    let more = expected - budget.quoted;
+    let by = page.amount(more.abs());
+    let beside = match more.minor() {
+        0 => "as quoted".to_owned(),
+        more if more > 0 => format!("{by} more than quoted"),
+        _ => format!("{by} less than quoted"),
+    };
+    let expected = page.amount(expected).with_currency();
+    Some(format!("At this pace it will cost {expected}, {beside}."))
+}
+
+answer! {
+    /// What of a budget line is in a room.
+    struct BudgetPlace of (room: Option<String>, place: Place) on page {
+        room: Option<String>,
+        #[serde(flatten)]
+        place: PlaceFacts = PlaceFacts::new(place, page),
+    }
+
+    /// What of an operation's item or of a task's hours was quoted and used.
+    struct BudgetLineFacts of (line: BudgetLine, rooms: &BTreeMap<RoomId, String>) on page {
+        operation: Option<String> = match &line.subject {
+            Subject::Item { operation, .. } => operation.as_ref().map(|(_, name)| name.clone()),
+            Subject::Hours(_) => None,
+        },
+        item: Option<String> = match &line.subject {
+            Subject::Item { name, .. } => Some(name.clone()),
+            Subject::Hours(_) => None,
+        },
+        task: Option<String> = match &line.subject {
+            Subject::Item { .. } => None,
+            Subject::Hours(task) => Some(task.name.clone()),
+        },
+        unit: Unit = line.subject.unit(),
+        #[serde(flatten)]
+        total: PlaceFacts = PlaceFacts::new(line.total(), page),
+        rooms: Vec<BudgetPlace> = line
+            .places
+            .iter()
+            .map(|(room, place)| {
+                let name = room.and_then(|room| rooms.get(&room).cloned());
+                BudgetPlace::new(name, *place, page)
+            })
+            .collect(),
+    }
+}
+
+impl BudgetLineFacts {
+    /// Returns the lines of a job: items by operation as they are quoted, then hours by task.
+    fn all(budget: &JobBudget, page: &Page) -> Vec<BudgetLineFacts> {
+        let is_item = |line: &&BudgetLine| matches!(line.subject, Subject::Item { .. });
+        let lines = budget.budget.lines.iter();
+        let (items, hours): (Vec<_>, Vec<_>) = lines.partition(is_item);
+        let lines = items.into_iter().chain(hours);
+        lines
+            .map(|line| BudgetLineFacts::new(line.clone(), &budget.rooms, page))
+            .collect()
+    }
+
+    /// Says what it counts: `rotary-36: disc-7in-36`, `oil-coat: oil-finish (gal)`, `sand (h)`.
+    fn what(&self) -> String {
+        let names = [&self.operation, &self.item, &self.task];
+        let names: Vec<&str> = names.into_iter().filter_map(Option::as_deref).collect();
+        format!("{}{}", names.join(": "), in_unit(self.unit, " (", ")"))
     }
 }
 
 impl JobAnswer {
+    /// Lists what was quoted, used and is left; of a job that is over, nothing is left to do.
+    fn budget_text(&self, page: &Page) -> String {
+        if self.budget.is_empty() {
+            return String::new();
+        }
+        let is_over = matches!(self.job.state, JobState::Closed | JobState::Cancelled);
+        let mut table = match is_over {
+            true => page.table(["Budget", "Quoted", "Used", ""]),
+            false => page.table(["Budget", "Quoted", "Used", "Left"]),
+        }
+        .numbers([1, 2, 3]);
+        for line in &self.budget {
+            let PlaceFacts { quoted, used, left } = line.total;
+            table.line([
+                &line.what(),
+                &or_blank(quoted),
+                &or_blank(used),
+                &or_blank(left.filter(|_| !is_over)),
+            ]);
+        }
+        format!("\n\n{table}")
+    }
+
     /// Says what was agreed, by quotes or before the ledger.
     fn agreed_text(&self, page: &Page) -> String {
         let mut text = String::new();
@@ -212,9 +316,15 @@ impl Answer for JobAnswer {
         if let (Some(on), Some(reason)) = (cancelled_on, reason) {
             let _ = write!(title, "\nCancelled on {on}: {}", inert(reason));
         }
-        let head = format!("{}\n{}", page.prose(&title), self.agreed_text(page));
+        let pace = self.pace.as_ref().map(|pace| page.prose(pace) + "\n");
+        let head = format!(
+            "{}\n{}{}",
+            page.prose(&title),
+            self.agreed_text(page),
+            or_blank(pace)
+        );
         if self.entries.is_empty() {
-            return format!("{head}Nothing is logged yet.\n");
+            return format!("{head}Nothing is logged yet.{}\n", self.budget_text(page));
         }
         let mut table = page
             .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
@@ -238,7 +348,8 @@ impl Answer for JobAnswer {
             table.line([&"", &"", &"overhead", &"", &"", &self.overhead]);
         }
         table.line([&"", &"", &"Cost", &"", &"", &self.cost]);
-        format!("{head}\n{table}{}", shared_text(&shared, page))
+        let shared = shared_text(&shared, page);
+        format!("{head}\n{table}{shared}{}", self.budget_text(page))
     }
 }
 
@@ -327,6 +438,7 @@ impl Answer for CloseAnswer {
 
 answer! {
     /// How much of something was quoted and used.
+    #[derive(Clone, Copy)]
     struct PlaceFacts of (place: Place) on page {
         quoted: Option<Number> = place.quoted.map(|quoted| Number(quoted.quantity)),
         used: Option<Number> = place.used.map(Number),
@@ -342,6 +454,21 @@ answer! {
         total: PlaceFacts = PlaceFacts::new(budget.standing.total, page),
         room: Option<String> = budget.room,
         in_room: Option<PlaceFacts> = budget.standing.there.map(|there| PlaceFacts::new(there, page)),
+    }
+}
+
+/// Writes a unit between these, unless it is one that is counted.
+fn in_unit(unit: Unit, before: &str, after: &str) -> String {
+    match unit {
+        Unit::Each | Unit::Disc | Unit::Day => String::new(),
+        Unit::Hour
+        | Unit::Gallon
+        | Unit::Litre
+        | Unit::Foot
+        | Unit::Metre
+        | Unit::SquareFoot
+        | Unit::SquareMetre
+        | Unit::Mile => format!("{before}{unit}{after}"),
     }
 }
 
@@ -363,12 +490,7 @@ impl BudgetFacts {
         if self.total.quoted.is_none() {
             return format!("{of}: not quoted");
         }
-        let unit = match self.unit {
-            Unit::Hour | Unit::Gallon | Unit::Litre | Unit::Foot | Unit::Metre => {
-                format!(" {}", self.unit)
-            }
-            _ => String::new(),
-        };
+        let unit = in_unit(self.unit, " ", "");
         let there = self.room.as_ref().zip(self.in_room.as_ref());
         let there = there.map(|(room, there)| format!("; {} {}", inert(room), there.words("")));
         format!(

@@ -153,6 +153,12 @@ fn they_keep_their_names_beside_their_numbers() {
         );
     }
     assert_eq!(ledger.json("job show 2024-17")["number"], "J2");
+    // Without a quote there is no budget.
+    let shown = ledger.json("job show J2");
+    assert_eq!(
+        (&shown["budget"], &shown["cost_at_this_pace"]),
+        (&json!([]), &json!(null))
+    );
     let shown = ledger.line("job show J2").ok();
     assert!(
         shown.contains("Agreed for 950.00 USD on 2024-05-06, before the ledger"),

@@ -433,6 +433,15 @@ fn the_variance_is_as_on_paper_line_by_line() {
 }
 
 #[test]
+fn the_cost_at_this_pace_is_what_is_logged_and_what_is_to_come_at_its_pace() {
+    let shown = mill_lane().json("job show J1");
+    // 509.12 is logged, and 191.13 was quoted for what isn't recorded: 700.25. Of that only the filling of gaps has a pace:
+    // boards took 1 h of 1.34, so its 0.35 h at 10.50 are expected at 10.50 × 1 ÷ 1.34 = 7.84, which is 2.66 less, and their
+    // overhead 0.27 less.
+    assert_eq!(shown["cost_at_this_pace"], json!("697.32"));
+}
+
+#[test]
 fn cost_and_margin_are_shared_over_the_rooms() {
     let ledger = mill_lane();
     let row = |value: &Value| {
