@@ -6,7 +6,7 @@ CREATE TABLE entry (
     number         INTEGER NOT NULL CHECK (number > 0),
     kind           TEXT    NOT NULL CHECK (kind IN ('use', 'hours', 'spent', 'drive', 'buy', 'hand-back', 'count',
                        'rental-out', 'rental-day', 'rental-back', 'void')),
-    job_id         INTEGER REFERENCES job (id),                   -- NULL: belongs to the firm (purchases, counts)
+    job_id         INTEGER REFERENCES job (id),                   -- NULL: belongs to the firm (purchases, counts, costs of no job)
     happened_on    TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at    TEXT    NOT NULL,
     voids_id       INTEGER UNIQUE REFERENCES entry (id),          -- the entry a `void` takes back; NULL: other kinds
@@ -19,7 +19,7 @@ CREATE TABLE entry (
     machine_id     INTEGER REFERENCES machine (id),               -- NULL: no machine
     rental_id      INTEGER REFERENCES entry (id),                 -- the `rental-out` that a day or return belongs to; NULL: others
     quantity_micro INTEGER CHECK (quantity_micro >= 0),           -- items, hours, miles; NULL: none
-    -- What it costs the job (hours, spent, drive, rental-back), was paid (buy) or was said to be refunded (hand-back);
+    -- What it costs the job or the firm (hours, spent, drive, rental-back), was paid (buy) or was said to be refunded (hand-back);
     -- NULL: no money was typed. What a use or a count comes to follows from the stock, see `stock_effect`.
     amount_minor   INTEGER,
     book_price_micro INTEGER CHECK (book_price_micro >= 0),       -- of a unit, as it stood; NULL: not from the stock
@@ -42,7 +42,8 @@ CREATE TABLE entry (
     CHECK ((kind IN ('rental-out', 'rental-back')) = (at IS NOT NULL)),
     CHECK ((kind = 'rental-back') = (by_tariff IS NOT NULL)),
     CHECK (left_over = 0 OR (kind = 'use' AND operation_id IS NULL)),
-    CHECK (kind NOT IN ('use', 'hours', 'spent', 'drive', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
+    CHECK (kind NOT IN ('use', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
+    CHECK (job_id IS NOT NULL OR (task_id IS NULL AND operation_id IS NULL AND late = 0)),
     CHECK (kind <> 'hours' OR (quantity_micro > 0 AND quantity_micro <= 24000000)),
     CHECK (kind = 'hand-back' OR (kind IN ('use', 'count', 'rental-out', 'rental-day', 'void')) = (amount_minor IS NULL)),
     CHECK ((kind IN ('use', 'hand-back', 'count')) = (book_price_micro IS NOT NULL))
@@ -57,6 +58,8 @@ CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
 -- What else was logged on a day?
 CREATE INDEX entry_day ON entry (happened_on, kind);
 CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
+-- What belongs to no job? (A job's entries are many, these are few.)
+CREATE INDEX entry_of_no_job ON entry (happened_on) WHERE job_id IS NULL AND kind IN ('hours', 'spent', 'drive');
 
 -- The rooms an entry names; none: the whole job.
 -- A job from before the ledger has no quote that says what they were like, so the entry does; NULL: another job.
@@ -179,7 +182,7 @@ SELECT entry.job_id, entry.id AS entry_id, entry.kind, entry.happened_on, entry.
        entry.amount_minor
 FROM entry
 LEFT JOIN entry AS void ON void.voids_id = entry.id
-WHERE entry.kind IN ('hours', 'spent', 'drive')
+WHERE entry.kind IN ('hours', 'spent', 'drive') AND entry.job_id IS NOT NULL
 UNION ALL
 SELECT job_id, entry_id, kind, happened_on, recorded_at, until, awaiting_minor - value_minor
 FROM stock_value
@@ -205,6 +208,8 @@ WHERE back.kind = 'hand-back' AND back.job_id IS NOT NULL AND entry.amount_minor
 
 CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
+CREATE TRIGGER entry_room_of_job BEFORE INSERT ON entry_room WHEN (SELECT job_id FROM entry WHERE id = NEW.entry_id) IS NULL
+BEGIN SELECT RAISE(ABORT, 'rooms belong to a job'); END;
 CREATE TRIGGER entry_room_stays BEFORE UPDATE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER entry_room_kept BEFORE DELETE ON entry_room BEGIN SELECT RAISE(ABORT, 'the day book never changes: void the entry'); END;
 CREATE TRIGGER stock_effect_stays BEFORE UPDATE ON stock_effect BEGIN SELECT RAISE(ABORT, 'stock is worked out in new rows'); END;

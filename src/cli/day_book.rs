@@ -14,8 +14,8 @@ use crate::document::job::{
     LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
 };
 use crate::ledger::{
-    BookItem, Job, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing, refuse,
-    typed,
+    BookItem, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing,
+    refuse, typed,
 };
 use crate::money::{Decimal, plain};
 use crate::notation::Notation;
@@ -41,6 +41,16 @@ struct OccasionArgs {
         allow_hyphen_values = true
     )]
     note: String,
+}
+
+/// Where and when a cost belongs: it may belong to no job.
+#[derive(Debug, Args)]
+struct CostArgs {
+    /// It belongs to no job: insurance, the phone, a tool, an estimate visit
+    #[arg(long, conflicts_with_all = ["job", "rooms"])]
+    no_job: bool,
+    #[command(flatten)]
+    occasion: OccasionArgs,
 }
 
 #[derive(Debug, Args)]
@@ -77,25 +87,28 @@ pub(super) struct UseArgs {
 
 /// Log hours worked
 ///
-/// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2.
+/// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2. Those of no job are for no task:
+/// --note says what for.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand"
+    after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand\n  gritledger hours 2 --no-job --note \"estimate visit\""
 )]
 pub(super) struct HoursArgs {
     /// Who worked (default: the only active worker), how many hours, and on which task
     #[arg(required = true, num_args = 1..=3, value_names = ["WORKER", "HOURS", "TASK"], allow_negative_numbers = true)]
     words: Vec<String>,
     /// The task or operation; without one the hours are a cost and no evidence
-    #[arg(long, value_name = "TASK")]
+    #[arg(long, value_name = "TASK", conflicts_with = "no_job")]
     on: Option<String>,
     #[command(flatten)]
-    occasion: OccasionArgs,
+    cost: CostArgs,
 }
 
-/// Log money spent for a job
+/// Log money spent for a job, or for the firm
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger spent 18.40 --for disposal")]
+#[command(
+    after_long_help = "Examples:\n  gritledger spent 18.40 --for disposal\n  gritledger spent 300 --for insurance --no-job"
+)]
 pub(super) struct SpentArgs {
     /// How much
     #[arg(allow_hyphen_values = true)]
@@ -104,18 +117,20 @@ pub(super) struct SpentArgs {
     #[arg(long = "for", value_name = "WHAT")]
     purpose: String,
     #[command(flatten)]
-    occasion: OccasionArgs,
+    cost: CostArgs,
 }
 
-/// Log miles driven for a job, at the rate of the setting mile-rate
+/// Log miles driven, at the rate of the setting mile-rate
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger drive 14 --job J1")]
+#[command(
+    after_long_help = "Examples:\n  gritledger drive 14 --job J1\n  gritledger drive 40 --no-job --note \"to the yard\""
+)]
 pub(super) struct DriveArgs {
     /// How many miles
     #[arg(allow_hyphen_values = true)]
     miles: String,
     #[command(flatten)]
-    occasion: OccasionArgs,
+    cost: CostArgs,
 }
 
 /// Log a purchase: it goes into stock, and settles what was used before its receipt
@@ -261,7 +276,8 @@ pub(super) struct VoidArgs {
 
 /// An occasion with its names looked up.
 struct Resolved {
-    job: Job,
+    /// `None`: it belongs to no job.
+    job: Option<Job>,
     rooms: Vec<Room>,
     on: chrono::NaiveDate,
     note: String,
@@ -274,16 +290,40 @@ impl Resolved {
         let rooms = rooms_named(writing, &names, job.site_id)?;
         let on = read_date(context, writing, args.date.as_deref())?;
         Ok(Resolved {
-            job,
+            job: Some(job),
             rooms,
             on,
             note: args.note.clone(),
         })
     }
 
+    fn of_cost(
+        context: &Context,
+        writing: &Writing<'_>,
+        args: &CostArgs,
+        line: &CostLine,
+    ) -> Result<Resolved> {
+        let occasion = &args.occasion;
+        if args.no_job {
+            return Ok(Resolved {
+                job: None,
+                rooms: Vec::new(),
+                on: read_date(context, writing, occasion.date.as_deref())?,
+                note: occasion.note.clone(),
+            });
+        }
+        if occasion.job.job.is_none() && occasion.rooms.is_empty() {
+            let jobs = writing.jobs_not_closed()?;
+            if jobs.iter().all(|job| job.state != JobState::Open) {
+                return Err(line.without_a_job(writing, occasion, &jobs)?.into());
+            }
+        }
+        Resolved::new(context, writing, occasion)
+    }
+
     fn occasion(&self) -> Occasion<'_> {
         Occasion {
-            job: &self.job,
+            job: self.job.as_ref(),
             rooms: &self.rooms,
             on: self.on,
             note: &self.note,
@@ -292,23 +332,87 @@ impl Resolved {
 
     /// Has confirmed what is unlikely about an entry on this occasion.
     fn confirm(&self, context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
-        confirm_day(context, self.on, Some(&self.job))?;
+        confirm_day(context, self.on, self.job.as_ref())?;
         confirm_new(context, writing, recorded)
     }
 
-    /// Returns the places in words: ` on J1, Landing`.
+    /// Returns the places in words: ` on J1, Landing`, `, no job`.
     fn words(&self) -> String {
+        let Some(job) = &self.job else {
+            return ", no job".to_owned();
+        };
         let rooms: String = self
             .rooms
             .iter()
             .map(|room| format!(", {}", room.name))
             .collect();
-        let late = if self.job.is_late_on(self.on) {
+        let late = if job.is_late_on(self.on) {
             " (closed: a late cost)"
         } else {
             ""
         };
-        format!(" on {}{rooms}{late}", self.job.number)
+        format!(" on {}{rooms}{late}", job.number)
+    }
+
+    /// Returns what hours or miles of no job were for, in words: `, estimate visit`.
+    fn what_for(&self) -> String {
+        match self.note.trim() {
+            note if self.job.is_none() && !note.is_empty() => format!(", {note}"),
+            _ => String::new(),
+        }
+    }
+}
+
+/// The line of a cost as it was typed, without where and when.
+struct CostLine {
+    words: String,
+    /// The task that was named with --on.
+    task: Option<String>,
+    /// Hours on a task are of a job.
+    may_be_of_no_job: bool,
+}
+
+impl CostLine {
+    fn new(words: String) -> CostLine {
+        CostLine {
+            words,
+            task: None,
+            may_be_of_no_job: true,
+        }
+    }
+
+    /// Says that no job is open, and with which lines the cost is logged all the same.
+    fn without_a_job(
+        &self,
+        ledger: &Ledger,
+        occasion: &OccasionArgs,
+        not_closed: &[Job],
+    ) -> Result<Refusal> {
+        let option = |name: &str, value: Option<&str>| {
+            let value = value.filter(|value| !value.is_empty());
+            value.map_or_else(String::new, |value| format!(" --{name} {}", typed(value)))
+        };
+        let line = [
+            "gritledger ",
+            &self.words,
+            &option("on", self.task.as_deref()),
+            &option("date", occasion.date.as_deref()),
+            &option("note", Some(&occasion.note)),
+        ]
+        .concat();
+        let refusal = Refusal::new("no job is open");
+        let refusal = match self.may_be_of_no_job {
+            true => refusal.hint(format!("{line} --no-job")),
+            false => refusal,
+        };
+        if let Some(job) = not_closed.iter().find(|job| job.state == JobState::Agreed) {
+            return Ok(refusal.hint(format!("gritledger job start {}", job.number)));
+        }
+        let jobs = ledger.jobs()?;
+        Ok(match jobs.iter().rev().find(|job| job.is_closed()) {
+            Some(job) => refusal.hint(format!("{line} --job {}", job.number)),
+            None => refusal.hint("gritledger job list"),
+        })
     }
 }
 
@@ -362,9 +466,15 @@ impl Line {
         };
         match self {
             Line::Use(args) => occasion(&mut args.occasion),
-            Line::Hours(args) => occasion(&mut args.occasion),
-            Line::Spent(args) => occasion(&mut args.occasion),
-            Line::Drive(args) => occasion(&mut args.occasion),
+            Line::Hours(HoursArgs { cost, .. })
+            | Line::Spent(SpentArgs { cost, .. })
+            | Line::Drive(DriveArgs { cost, .. }) => {
+                if cost.no_job {
+                    say(&mut cost.occasion.date, &standing.date);
+                } else {
+                    occasion(&mut cost.occasion);
+                }
+            }
             Line::Buy(args) => say(&mut args.date, &standing.date),
             Line::HandBack(args) => say(&mut args.date, &standing.date),
             Line::Rental(MachineLine::Out(args)) => {
@@ -463,11 +573,14 @@ pub(super) fn write_line(context: &Context, writing: &Writing<'_>, line: &Line) 
 
 fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result<Noted> {
     let resolved = Resolved::new(context, writing, &args.occasion)?;
-    let item = writing.item_for(&resolved.job, &args.item)?;
+    let Some(job) = &resolved.job else {
+        refuse!("an item is used on a job");
+    };
+    let item = writing.item_for(job, &args.item)?;
     let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
     let operation = match args.left_over {
         true => None,
-        false => writing.operation_for(&item, &resolved.job, args.on.as_deref())?,
+        false => writing.operation_for(&item, job, args.on.as_deref())?,
     };
     let used_for = match args.left_over {
         true => UsedFor::LeftOver,
@@ -475,7 +588,7 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
     };
     let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
-    let doubt = settle_doubt(context, writing, &resolved.job, &recorded, item.unit)?;
+    let doubt = settle_doubt(context, writing, job, &recorded, item.unit)?;
     let what = format!(
         "used {} {} of {}{}",
         plain(quantity, 2),
@@ -543,13 +656,23 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         Some(name) => worked_on(writing, name)?,
         None => WorkedOn::Nothing,
     };
-    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let words: Vec<String> = args.words.iter().map(|word| typed(word)).collect();
+    let line = CostLine {
+        words: format!("hours {}", words.join(" ")),
+        task: args.on.clone(),
+        may_be_of_no_job: task.is_none(),
+    };
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
     let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
-    let doubt = settle_doubt(context, writing, &resolved.job, &recorded, Unit::Hour)?;
+    let doubt = match &resolved.job {
+        Some(job) => settle_doubt(context, writing, job, &recorded, Unit::Hour)?,
+        None => None,
+    };
     let on = match &worked_on {
         WorkedOn::Task(task) => format!(", {}", task.name),
         WorkedOn::Operation(operation) => format!(", {}", operation.name),
+        WorkedOn::Nothing if resolved.job.is_none() => resolved.what_for(),
         WorkedOn::Nothing => ", no task said".to_owned(),
     };
     let what = format!(
@@ -643,7 +766,12 @@ fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
 
 fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Result<Noted> {
     let amount = read_money(writing, &args.amount)?;
-    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let line = CostLine::new(format!(
+        "spent {} --for {}",
+        typed(&args.amount),
+        typed(&args.purpose)
+    ));
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
     let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!("spent for {}{}", args.purpose, resolved.words());
@@ -652,10 +780,16 @@ fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Re
 
 fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Result<Noted> {
     let miles = read_number(writing, &args.miles, "a number of miles")?;
-    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let line = CostLine::new(format!("drive {}", typed(&args.miles)));
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
     let recorded = writing.record_drive(miles, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
-    let what = format!("drove {} miles{}", plain(miles, 1), resolved.words());
+    let what = format!(
+        "drove {} miles{}{}",
+        plain(miles, 1),
+        resolved.words(),
+        resolved.what_for()
+    );
     said(context, writing, recorded, what)
 }
 
@@ -796,15 +930,15 @@ fn write_void(context: &Context, writing: &Writing<'_>, args: &VoidArgs) -> Resu
     said(context, writing, recorded, format!("took back {number}"))
 }
 
-/// Returns the same of an entry that is set beside what was quoted for its job.
+/// Returns the same of an entry that is set beside what was quoted for its job, if it has one.
 fn said_on(
     context: &Context,
     ledger: &Ledger,
-    job: Job,
+    job: Option<Job>,
     recorded: Recorded,
     what: String,
 ) -> Result<Noted> {
-    let logged = Some((job, recorded.id));
+    let logged = job.map(|job| (job, recorded.id));
     said(context, ledger, recorded, what).map(|noted| Noted { logged, ..noted })
 }
 

@@ -3,20 +3,23 @@
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::read::read_date;
 use super::ui::Context;
 use crate::document::report::consumables::ConsumablesAnswer;
 use crate::document::report::margin::{By, Margins};
+use crate::document::report::overheads::OverheadsAnswer;
 use crate::document::report::rentals::RentalsAnswer;
 use crate::document::report::today::TodayAnswer;
 use crate::document::report::variance::VarianceAnswer;
-use crate::ledger::{Job, Ledger, Refusal, Span};
+use crate::ledger::{Job, Ledger, Refusal, Span, refuse};
+use crate::trade::bounds;
 
 /// Show what today asks for: machines due, coats, quotes, money
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger today")]
 pub(super) struct TodayArgs {}
 
-/// Look back: margins, variances, consumables, rentals
+/// Look back: margins, variances, consumables, rentals, costs of no job
 #[derive(Debug, Subcommand)]
 pub(super) enum ReportCommand {
     Margin(MarginArgs),
@@ -27,6 +30,7 @@ pub(super) enum ReportCommand {
     /// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
     /// are told apart, and so are those of jobs without any hours.
     Rentals,
+    Overheads(OverheadsArgs),
 }
 
 /// Show quoted and actual margin, by job, room, client or month
@@ -64,6 +68,20 @@ pub(super) struct VarianceArgs {
 pub(super) struct ConsumablesArgs {
     /// A job (can be repeated; default: every closed job)
     jobs: Vec<String>,
+}
+
+/// Show what was logged of no job: insurance, tools, estimate visits
+///
+/// The entries, and their sums by what they were for and by month. They are in no job's cost.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger report overheads --from 2026-01-01")]
+pub(super) struct OverheadsArgs {
+    /// The first day (default: the first entry's)
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+    /// The last day (default: today)
+    #[arg(long, value_name = "DATE")]
+    to: Option<String>,
 }
 
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
@@ -121,6 +139,20 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             let rentals = ledger.rentals()?;
             let unworked = ledger.unworked(&rentals)?;
             context.give(ledger, RentalsAnswer::new(rentals, unworked, &page))
+        }
+        ReportCommand::Overheads(args) => {
+            let day = |text: &Option<String>| {
+                let text = text.as_deref();
+                text.map(|text| read_date(context, ledger, Some(text)))
+                    .transpose()
+            };
+            let (from, to) = (day(&args.from)?, day(&args.to)?);
+            if let Some((from, to)) = from.zip(to).filter(|(from, to)| from > to) {
+                refuse!("{from} is after {to}: no day is in that time");
+            }
+            let first = from.unwrap_or(bounds::FIRST_DAY);
+            let entries = ledger.overheads(first, to.unwrap_or(ledger.today()))?;
+            context.give(ledger, OverheadsAnswer::new(from, to, entries, &page))
         }
     }
 }

@@ -39,8 +39,8 @@ pub enum WorkedOn {
 /// Where and when an entry belongs.
 #[derive(Clone, Debug)]
 pub struct Occasion<'a> {
-    /// The job.
-    pub job: &'a Job,
+    /// The job; `None`: it belongs to none.
+    pub job: Option<&'a Job>,
     /// The rooms it names; none: the whole job.
     pub rooms: &'a [Room],
     /// When it happened.
@@ -148,6 +148,13 @@ impl DayBook {
     pub fn total(&self) -> Money {
         let costs = self.entries.iter().filter_map(|entry| entry.amount);
         costs.sum::<Money>() + self.overhead
+    }
+}
+
+impl Occasion<'_> {
+    /// Returns where it belongs, in the words of the log: `J1`, `no job`.
+    fn place(&self) -> &str {
+        self.job.map_or("no job", |job| &job.number)
     }
 }
 
@@ -321,7 +328,7 @@ impl Writing<'_> {
     /// Logs hours; their cost is hours × wage × burden as they stand now.
     ///
     /// # Errors
-    /// Refuses no hours, more than 24 in one day, and a date after today.
+    /// Refuses no hours, more than 24 in one day, a task without a job, and a date after today.
     pub fn record_hours(
         &self,
         worker: &Worker,
@@ -330,7 +337,9 @@ impl Writing<'_> {
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
         let recorded = self.enter_hours(worker, hours, on, occasion)?;
-        self.teach_again(&recorded, occasion.job)?;
+        if let Some(job) = occasion.job {
+            self.teach_again(&recorded, job)?;
+        }
         Ok(recorded)
     }
 
@@ -361,6 +370,9 @@ impl Writing<'_> {
             WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
             WorkedOn::Nothing => (None, None),
         };
+        if occasion.job.is_none() && task.is_some() {
+            refuse!("hours of no job are for no task");
+        }
         let (wage, burden) = (
             self.currency().decimal(worker.wage),
             quantity(self.settings()?.burden),
@@ -381,7 +393,7 @@ impl Writing<'_> {
             recorded.number,
             worker.name,
             plain(hours, 2),
-            occasion.job.number,
+            occasion.place(),
             recorded.in_place_of()
         ))?;
         Ok(recorded)
@@ -400,7 +412,7 @@ impl Writing<'_> {
         Ok(hours.0)
     }
 
-    /// Logs money spent for a job.
+    /// Logs money spent.
     ///
     /// # Errors
     /// Refuses an amount below zero, nothing said for what, and a date after today.
@@ -427,12 +439,12 @@ impl Writing<'_> {
             "{}: spent {spent} for {} on {}.",
             recorded.number,
             what.trim(),
-            occasion.job.number
+            occasion.place()
         ))?;
         Ok(recorded)
     }
 
-    /// Logs miles driven for a job, at the rate of the settings.
+    /// Logs miles driven, at the rate of the settings.
     ///
     /// # Errors
     /// Refuses no miles and a date after today.
@@ -454,7 +466,7 @@ impl Writing<'_> {
             "{}: drove {} miles for {}.",
             recorded.number,
             plain(miles, 1),
-            occasion.job.number
+            occasion.place()
         ))?;
         Ok(recorded)
     }
@@ -472,7 +484,9 @@ impl Writing<'_> {
     ) -> Result<Recorded> {
         let mut recorded = self.enter_use(item, used, used_for, occasion)?;
         recorded.amount = self.effect_on_stock(&recorded, item)?.taken();
-        self.teach_again(&recorded, occasion.job)?;
+        if let Some(job) = occasion.job {
+            self.teach_again(&recorded, job)?;
+        }
         Ok(recorded)
     }
 
@@ -484,6 +498,9 @@ impl Writing<'_> {
         used_for: UsedFor<'_>,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
+        if occasion.job.is_none() {
+            refuse!("an item is used on a job");
+        }
         let used = quantity(used);
         if matches!(used_for, UsedFor::LeftOver) && item.kept {
             return Err(Refusal::new(format!(
@@ -510,14 +527,13 @@ impl Writing<'_> {
             book_price: Some(item.unit_price(self.currency())),
             ..self.entry_on("use", occasion)?
         })?;
-        let Occasion { job, .. } = occasion;
         self.log(&format!(
             "{}: used {} {} of {} on {}{}.",
             recorded.number,
             plain(used, 4),
             item.unit,
             item.name,
-            job.number,
+            occasion.place(),
             recorded.in_place_of()
         ))?;
         Ok(recorded)
@@ -724,9 +740,9 @@ impl Writing<'_> {
         let job = occasion.job;
         Ok(NewEntry {
             kind,
-            job: Some(job.id),
-            late: self.is_late(job, occasion.on)?,
-            measures: job.before.is_some(),
+            job: job.map(|job| job.id),
+            late: job.map_or(Ok(false), |job| self.is_late(job, occasion.on))?,
+            measures: job.is_some_and(|job| job.before.is_some()),
             on: occasion.on,
             what: occasion.note,
             rooms: occasion.rooms,

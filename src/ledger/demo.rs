@@ -378,7 +378,7 @@ impl Writing<'_> {
             .map(|room| self.room(room, Some(job.site_id)))
             .collect::<Result<_>>()?;
         let occasion = Occasion {
-            job: &job,
+            job: Some(&job),
             rooms: &rooms,
             on: day,
             note: "",

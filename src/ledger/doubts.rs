@@ -137,7 +137,7 @@ impl Ledger {
         Ok(self
             .connection
             .prepare_cached(
-                "SELECT job_id FROM entry WHERE id = :entry AND kind IN ('use', 'hours')",
+                "SELECT job_id FROM entry WHERE id = :entry AND kind IN ('use', 'hours') AND job_id IS NOT NULL",
             )?
             .query_row(named_params! { ":entry": entry }, |row| row.get(0))
             .optional()?)
@@ -195,7 +195,7 @@ impl Writing<'_> {
                 refuse!("{number} was voided");
             }
             let Some(job) = self.job_of_evidence(entry)? else {
-                refuse!("{number} is neither a use nor hours: nothing is learned from it");
+                refuse!("{number} is neither a use nor hours on a job: nothing is learned from it");
             };
             if self.is_confirmed(entry)? {
                 refuse!("{number} is confirmed already");

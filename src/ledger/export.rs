@@ -232,8 +232,8 @@ impl Ledger {
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
                     COALESCE(operation.name, task.name) AS worked_on, amount_minor, what
              FROM live_entry
-             JOIN job ON job.id = live_entry.job_id
-             JOIN site ON site.id = job.site_id
+             LEFT JOIN job ON job.id = live_entry.job_id
+             LEFT JOIN site ON site.id = job.site_id
              JOIN worker ON worker.id = live_entry.worker_id
              LEFT JOIN task ON task.id = live_entry.task_id
              LEFT JOIN operation ON operation.id = live_entry.operation_id
@@ -247,8 +247,8 @@ impl Ledger {
             let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
                 date.to_string(),
-                label_from_row(row)?,
-                row.get("site")?,
+                label_or_none(row)?,
+                blank(row.get("site")?),
                 row.get("worker")?,
                 exact(hours.0),
                 blank(row.get("rooms")?),
@@ -256,6 +256,7 @@ impl Ledger {
                 self.currency()
                     .text(wage_of(self.currency(), cost, hours.0 * burden)),
                 row.get("what")?,
+                no_job(row)?,
             ])
         })?;
         sheet.rows(rows)
@@ -292,19 +293,20 @@ impl Ledger {
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms
              FROM live_entry
-             JOIN job ON job.id = live_entry.job_id
-             JOIN site ON site.id = job.site_id
+             LEFT JOIN job ON job.id = live_entry.job_id
+             LEFT JOIN site ON site.id = job.site_id
              WHERE kind = 'spent' ORDER BY live_entry.place_id",
         )?;
         let rows = statement.query_map([], |row| {
-            let rooms: Option<String> = row.get("rooms")?;
+            let blank = |text: Option<String>| text.unwrap_or_default();
             Ok(vec![
                 row.get("happened_on")?,
-                label_from_row(row)?,
-                row.get("site")?,
+                label_or_none(row)?,
+                blank(row.get("site")?),
                 self.currency().text(row.get("amount_minor")?),
                 row.get("what")?,
-                rooms.unwrap_or_default(),
+                blank(row.get("rooms")?),
+                no_job(row)?,
             ])
         })?;
         sheet.rows(rows)
@@ -487,6 +489,20 @@ fn label_from_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<String> {
     let (own, job): (Option<String>, JobId) = (row.get("own_name")?, row.get("job_id")?);
     let number = row.get("number")?;
     Ok(own.unwrap_or_else(|| numbered('J', job.0, number)))
+}
+
+/// Reads the same of what may belong to no job; empty: it does.
+fn label_or_none(row: &rusqlite::Row<'_>) -> rusqlite::Result<String> {
+    match row.get::<_, Option<JobId>>("job_id")? {
+        Some(_) => label_from_row(row),
+        None => Ok(String::new()),
+    }
+}
+
+/// Returns the word that says that a row belongs to no job; empty: it belongs to one.
+fn no_job(row: &rusqlite::Row<'_>) -> rusqlite::Result<String> {
+    let job: Option<JobId> = row.get("job_id")?;
+    Ok(job.map_or_else(|| yes_no(true), |_| String::new()))
 }
 
 /// Returns the wage that made hours cost what they did: the roundest of those that give the same cost.

@@ -230,7 +230,7 @@ impl Ledger {
     fn dates_worked(&self) -> Result<BTreeMap<JobId, BTreeSet<NaiveDate>>> {
         let mut statement = self
             .connection
-            .prepare_cached("SELECT job_id, happened_on FROM live_entry WHERE kind = 'hours'")?;
+            .prepare_cached("SELECT job_id, happened_on FROM live_entry WHERE kind = 'hours' AND job_id IS NOT NULL")?;
         let rows =
             statement.query_map([], |row| Ok((row.get("job_id")?, row.get("happened_on")?)))?;
         let mut worked: BTreeMap<JobId, BTreeSet<NaiveDate>> = BTreeMap::new();

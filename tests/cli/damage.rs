@@ -228,6 +228,9 @@ const EVENTS: &str = r#"
     rate change rotary-50 --since 2026-02-01 --note "another supplier"
     rate confirm E5
     job close J1
+    spent 300 --for insurance --no-job
+    hours "Ruben Vale" 2 --no-job --note "estimate visit"
+    drive 40 --no-job
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
@@ -588,6 +591,18 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE entry SET quantity_micro = 23000000 WHERE kind = 'hours'", "more than 24 hours on 2026-03-02"),
     ("UPDATE entry SET happened_on = '2026-04-01' WHERE number = 9", "E9: it happened after it was recorded"),
     ("UPDATE entry_room SET room_id = (SELECT id FROM room WHERE name = 'Hall') WHERE entry_id = 1", "E1: `Hall` isn't where J1 is"),
+    (
+        "INSERT INTO entry_room (entry_id, room_id) SELECT entry.id, room.id FROM entry, room
+         WHERE kind = 'drive' AND job_id IS NULL AND name = 'Hall'",
+        "it names rooms, and no job",
+    ),
+    ("UPDATE entry SET job_id = 1 WHERE what = 'insurance'", "it isn't as it was written"),
+    ("UPDATE entry SET job_id = NULL WHERE kind = 'drive' AND job_id IS NOT NULL", "it isn't as it was written"),
+    ("PRAGMA ignore_check_constraints = 1; UPDATE entry SET job_id = NULL WHERE kind = 'use'", "file: CHECK constraint failed in entry"),
+    (
+        "PRAGMA ignore_check_constraints = 1; UPDATE entry SET late = 1 WHERE what = 'insurance'",
+        "file: CHECK constraint failed in entry",
+    ),
     ("UPDATE entry SET job_id = 2 WHERE number = 4", "E4: it takes back an entry of another job"),
     // Stock.
     ("UPDATE stock_effect SET value_minor = value_minor - 7 WHERE id = 2", "stock of disc-7in-36:"),

@@ -52,6 +52,8 @@ fn full() -> TestLedger {
         machine edit rotary --half-day none --day 91.5 --waiver 12.25
         rental out buffer --at "2026-03-02 09:00"
         spent 45.50 --for "dump fee, \"two\" loads"
+        spent 300 --for insurance --no-job
+        hours "Ruben Vale" 2 --no-job --note "estimate visit"
         "#,
     );
     let jobs = ledger.file(

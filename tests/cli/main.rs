@@ -18,7 +18,8 @@
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
-//! * what was quoted beside what it came to in `variance.rs`, and how far a job has come in `budget.rs`;
+//! * what was quoted beside what it came to in `variance.rs`, how far a job has come in `budget.rs`, and what belongs to no
+//!   job in `overheads.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 #![expect(
@@ -44,6 +45,7 @@ mod life;
 mod limits;
 mod money;
 mod on_paper;
+mod overheads;
 mod pricing;
 mod properties;
 mod races;

@@ -149,7 +149,7 @@ fn log(writing: &Writing<'_>, room: &Room, happening: &Logging) -> anyhow::Resul
     let start = today() - chrono::Days::new(20);
     let at = |hours: i64| start.and_time(NaiveTime::MIN) + TimeDelta::hours(hours);
     let occasion = |job| Occasion {
-        job,
+        job: Some(job),
         rooms: &rooms,
         on: today(),
         note: "",
@@ -270,7 +270,7 @@ impl Line {
         let typed = |writing: &Writing<'_>| {
             let rooms = [room.clone()];
             let occasion = |job| Occasion {
-                job,
+                job: Some(job),
                 rooms: &rooms,
                 on,
                 note: "",
@@ -337,7 +337,7 @@ proptest! {
                 let item = writing.item("disc-7in-36")?;
                 let job = writing.job("J1")?;
                 let rooms = [room.clone()];
-                let occasion = Occasion { job: &job, rooms: &rooms, on: today(), note: "" };
+                let occasion = Occasion { job: Some(&job), rooms: &rooms, on: today(), note: "" };
                 Ok(match happening {
                     Happening::Buy(quantity, cents) => {
                         writing.record_buy(&item, quantity.into(), Money::from_minor(cents), today(), "")?
@@ -450,7 +450,7 @@ proptest! {
             let rooms = [room.clone()];
             for (position, (used, hours)) in uses.iter().enumerate() {
                 let on = today() - chrono::Days::new(position as u64);
-                let occasion = Occasion { job: &job, rooms: &rooms, on, note: "" };
+                let occasion = Occasion { job: Some(&job), rooms: &rooms, on, note: "" };
                 writing.record_use(&item, Decimal::new(*used, 6), NOTHING, &occasion)?;
                 writing.record_hours(&worker, Decimal::new(*hours, 6), &WorkedOn::Nothing, &occasion)?;
                 writing.record_buy(&item, Decimal::new(used + 1, 6), Money::from_minor(*used), on, "")?;

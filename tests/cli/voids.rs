@@ -180,7 +180,7 @@ impl DayBook {
                 false => Vec::new(),
             };
             let occasion = Occasion {
-                job: &job,
+                job: Some(&job),
                 rooms: &rooms,
                 on,
                 note: "",

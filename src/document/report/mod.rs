@@ -1,7 +1,8 @@
-//! Looking back and around: margins, variances, consumables, rentals, and today, one file each.
+//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, and today, one file each.
 
 pub mod consumables;
 pub mod margin;
+pub mod overheads;
 pub mod rentals;
 pub mod today;
 pub mod variance;

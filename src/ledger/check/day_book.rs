@@ -56,6 +56,10 @@ const CONTRADICTIONS: &[(&str, &str)] = &[
          WHERE (job.quote_id IS NULL) <> (area_micro IS NOT NULL)",
     ),
     (
+        "it names rooms, and no job",
+        "SELECT DISTINCT entry.id, entry.number FROM entry_room JOIN entry ON entry.id = entry_id WHERE job_id IS NULL",
+    ),
+    (
         "a call-back on a job that was never closed",
         "SELECT entry.id, entry.number FROM entry WHERE late = 1 AND NOT EXISTS (
              SELECT 1 FROM job_event WHERE job_id = entry.job_id AND what = 'closed')",

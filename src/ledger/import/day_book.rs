@@ -86,7 +86,7 @@ impl Importing<'_> {
             UsedFor::LEFT_OVER => UsedFor::LeftOver,
             _ => UsedFor::Operation(row.maybe("operation", |name| self.operation(name))?),
         };
-        let occasion = occasion(row, &job, &rooms, on);
+        let occasion = occasion(row, Some(&job), &rooms, on);
         let recorded = self.as_of(on, || self.enter_use(item, used, used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         let recorded = recorded.map_err(|error| row.wrong("operation", error))?;
@@ -158,15 +158,20 @@ impl Importing<'_> {
         worker: &Worker,
         consequences: &mut Consequences,
     ) -> Result<()> {
-        let (job, rooms) = (self.job_of(row)?, self.rooms_of_row(row)?);
+        let (job, rooms) = self.job_or_none(row)?;
         let hours = row.positive("hours")?;
         let worked_on = self.worked_on(row)?;
-        let occasion = occasion(row, &job, &rooms, on);
+        if job.is_none() && worked_on != WorkedOn::Nothing {
+            return Err(row.wrong("on", "hours of no job are for no task"));
+        }
+        let occasion = occasion(row, job.as_deref(), &rooms, on);
         let recorded = self.as_of(on, || {
             self.enter_hours(worker, hours, &worked_on, &occasion)
         });
         let recorded = recorded.map_err(|error| row.wrong("hours", error))?;
-        consequences.of_job(&job, &recorded);
+        if let Some(job) = job {
+            consequences.of_job(&job, &recorded);
+        }
         Ok(())
     }
 
@@ -185,10 +190,10 @@ impl Importing<'_> {
     pub(super) fn import_spent(&self, rows: &Rows) -> Result<()> {
         for row in rows.iter() {
             let on = row.date("date", self.today())?;
-            let (job, rooms) = (self.job_of(row)?, self.rooms_of_row(row)?);
+            let (job, rooms) = self.job_or_none(row)?;
             let amount = row.read("amount", |text| self.amount(text))?;
             let what = row.filled("what")?;
-            let occasion = occasion(row, &job, &rooms, on);
+            let occasion = occasion(row, job.as_deref(), &rooms, on);
             self.as_of(on, || self.record_spent(amount, what, &occasion))
                 .map_err(|error| row.wrong("amount", error))?;
         }
@@ -261,6 +266,19 @@ impl Importing<'_> {
         }))
     }
 
+    /// Returns the job and the rooms of a row that may say that it belongs to no job; then it names none of them.
+    fn job_or_none(&self, row: Row<'_>) -> Result<(Option<Rc<Job>>, Vec<Room>)> {
+        if !row.truth("no_job", false)? {
+            return Ok((Some(self.job_of(row)?), self.rooms_of_row(row)?));
+        }
+        for column in ["job", "site", "room"] {
+            if !row.text(column).trim().is_empty() {
+                return Err(row.wrong(column, "a cost of no job has none"));
+            }
+        }
+        Ok((None, Vec::new()))
+    }
+
     /// Returns the job of a row, at the row's site.
     fn job_of(&self, row: Row<'_>) -> Result<Rc<Job>> {
         let label = row.filled("job")?;
@@ -316,7 +334,12 @@ impl Importing<'_> {
     }
 }
 
-fn occasion<'a>(row: Row<'a>, job: &'a Job, rooms: &'a [Room], on: NaiveDate) -> Occasion<'a> {
+fn occasion<'a>(
+    row: Row<'a>,
+    job: Option<&'a Job>,
+    rooms: &'a [Room],
+    on: NaiveDate,
+) -> Occasion<'a> {
     Occasion {
         job,
         rooms,

@@ -106,12 +106,12 @@ impl Transfer {
             Transfer::Hours => (
                 "hours",
                 &["date", "job", "site", "worker", "hours"],
-                &["room", "on", "wage", "note"],
+                &["room", "on", "wage", "note", "no_job"],
             ),
             Transfer::Spent => (
                 "spent",
                 &["date", "job", "site", "amount", "what"],
-                &["room"],
+                &["room", "no_job"],
             ),
             Transfer::Rentals => (
                 "rentals",
