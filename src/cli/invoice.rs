@@ -19,8 +19,7 @@ pub(super) enum InvoiceCommand {
     Final(FinalArgs),
     Issue(IssueArgs),
     Show(ShowArgs),
-    /// List the invoices and what is owed
-    List,
+    List(ListArgs),
 }
 
 /// Draft the deposit of a job
@@ -151,6 +150,15 @@ fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) ->
     Ok(())
 }
 
+/// List the invoices
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice list --open")]
+pub(super) struct ListArgs {
+    /// Only those on which something is owed, or paid beyond what they ask for
+    #[arg(long)]
+    open: bool,
+}
+
 pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<()> {
     match command {
         InvoiceCommand::Deposit(args) => draft_deposit(context, &args),
@@ -174,8 +182,12 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             };
             show(context, ledger, invoice)
         }),
-        InvoiceCommand::List => context.read(|ledger| {
-            let (invoices, page) = (ledger.invoices()?, context.page(ledger));
+        InvoiceCommand::List(args) => context.read(|ledger| {
+            let invoices = match args.open {
+                true => ledger.unsettled_invoices()?,
+                false => ledger.invoices()?,
+            };
+            let page = context.page(ledger);
             context.give(ledger, InvoiceList::new(invoices, &page))
         }),
     }

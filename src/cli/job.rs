@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 
 use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
-use crate::document::job::{CloseAnswer, JobAnswer, JobList};
+use crate::document::job::{CloseAnswer, JobAnswer, Jobs};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
 use crate::document::plan::words::twice_words;
@@ -96,7 +96,8 @@ pub(super) struct DatesArgs {
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
     match command {
         JobCommand::List => context.read(|ledger| {
-            context.give(ledger, JobList::new(ledger.jobs()?, &context.page(ledger)))
+            let (jobs, billed) = (ledger.jobs()?, ledger.billed()?);
+            context.give(ledger, Jobs::new(jobs, &billed, &context.page(ledger)))
         }),
         JobCommand::Show(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;

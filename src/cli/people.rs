@@ -214,8 +214,8 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
     match command {
         ClientCommand::Add(args) => add_client(context, &args),
         ClientCommand::List => context.read(|ledger| {
-            let clients = ledger.clients()?.into_iter().map(|client| client.details);
-            let answer = ClientList::new(clients.collect(), &context.page(ledger));
+            let (clients, balances) = (ledger.clients()?, ledger.balances()?);
+            let answer = ClientList::new(clients, &balances, &context.page(ledger));
             context.give(ledger, answer)
         }),
         ClientCommand::Show(args) => context.read(|ledger| {

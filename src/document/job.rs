@@ -10,12 +10,12 @@ use super::figures::{Amount, Moment, Number, UnitPrice};
 use super::report::NotRecorded;
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
-    Agreed, AwaitingReceipt, Before, CloseOut, DayBook, DayCharged, Entry, EntryBudget, Job,
-    JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
+    Agreed, AwaitingReceipt, Before, Billed, CloseOut, DayBook, DayCharged, Entry, EntryBudget,
+    Job, JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
 };
 use crate::money::Decimal;
 use crate::trade::budget::{BudgetLine, Place, Subject};
-use crate::trade::{RoomId, Unit};
+use crate::trade::{JobId, RoomId, Unit};
 
 answer! {
     /// What is known of a job.
@@ -52,13 +52,41 @@ impl JobList {
     }
 }
 
-impl Answer for JobList {
+answer! {
+    /// A job in a list.
+    struct JobRow of (job: JobFacts, billed: Billed) on page {
+        #[serde(flatten)]
+        job: JobFacts = job,
+        billed: Amount = page.amount(billed.asked),
+        paid: Amount = page.amount(billed.paid),
+    }
+}
+
+/// The jobs, each with what was invoiced for it and paid, tax included.
+#[derive(Debug, Serialize)]
+pub struct Jobs(Vec<JobRow>);
+
+impl Jobs {
+    /// Returns the answer about these jobs, with what was invoiced for those that have an invoice.
+    pub fn new(jobs: Vec<Job>, billed: &BTreeMap<JobId, Billed>, page: &Page) -> Jobs {
+        let row = |job: Job, page: &Page| {
+            let billed = billed.get(&job.id).copied().unwrap_or_default();
+            JobRow::new(JobFacts::new(job, page), billed, page)
+        };
+        Jobs(page.each(jobs, row))
+    }
+}
+
+impl Answer for Jobs {
     fn text(&self, page: &Page) -> String {
         if self.0.is_empty() {
             return "No jobs yet.".to_owned();
         }
-        let mut table = page.table(["Job", "State", "Client", "Site", "Started", "Closed"]);
-        for job in &self.0 {
+        let headings = [
+            "Job", "State", "Client", "Site", "Started", "Closed", "Billed", "Paid",
+        ];
+        let mut table = page.table(headings).numbers([6, 7]);
+        for JobRow { job, billed, paid } in &self.0 {
             let closed_on = job.closed_on.filter(|_| job.state == JobState::Closed);
             let closed_on = closed_on.or(job.cancelled_on);
             table.line([
@@ -68,6 +96,8 @@ impl Answer for JobList {
                 &job.site,
                 &or_blank(job.started_on),
                 &or_blank(closed_on),
+                billed,
+                paid,
             ]);
         }
         table.to_string()

@@ -1,8 +1,10 @@
 //! Clients, their sites, the rooms there, what was found, and the firm's workers.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
+use serde::Serialize;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
@@ -11,7 +13,8 @@ use crate::ledger::{
     Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, Worker,
 };
 use crate::measure::Length;
-use crate::trade::{FloorCondition, Layout, RoomId, Species};
+use crate::money::Money;
+use crate::trade::{ClientId, FloorCondition, Layout, RoomId, Species};
 
 answer! {
     /// What is known of a client.
@@ -25,8 +28,31 @@ answer! {
 }
 
 answer! {
-    /// The clients.
-    pub struct ClientList(Vec<ClientFacts>) of (clients: Vec<NewClient>) on page;
+    /// A client in a list.
+    struct ClientRow of (client: ClientFacts, balance: Money) on page {
+        #[serde(flatten)]
+        client: ClientFacts = client,
+        balance: Amount = page.amount(balance),
+    }
+}
+
+/// The clients, each with what they owe less what is kept as their credit.
+#[derive(Debug, Serialize)]
+pub struct ClientList(Vec<ClientRow>);
+
+impl ClientList {
+    /// Returns the answer about these clients, with the balances of those that have one.
+    pub fn new(
+        clients: Vec<Client>,
+        balances: &BTreeMap<ClientId, Money>,
+        page: &Page,
+    ) -> ClientList {
+        let row = |client: Client, page: &Page| {
+            let balance = balances.get(&client.id).copied().unwrap_or_default();
+            ClientRow::new(ClientFacts::new(client.details, page), balance, page)
+        };
+        ClientList(page.each(clients, row))
+    }
 }
 
 impl Answer for ClientList {
@@ -34,9 +60,17 @@ impl Answer for ClientList {
         if self.0.is_empty() {
             return "No clients yet.".to_owned();
         }
-        let mut table = page.table(["Client", "Phone", "Email", "Address"]);
-        for client in &self.0 {
-            table.line([&client.name, &client.phone, &client.email, &client.address]);
+        let mut table = page
+            .table(["Client", "Phone", "Email", "Address", "Owes"])
+            .numbers([4]);
+        for ClientRow { client, balance } in &self.0 {
+            table.line([
+                &client.name,
+                &client.phone,
+                &client.email,
+                &client.address,
+                balance,
+            ]);
         }
         table.to_string()
     }

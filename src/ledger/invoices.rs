@@ -1,5 +1,7 @@
 //! Invoices as they are kept. What an invoice says is decided in [`crate::trade::invoice`].
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{Row, named_params};
@@ -86,6 +88,15 @@ impl Invoice {
     }
 }
 
+/// What a job was invoiced, tax included, and what was paid on it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Billed {
+    /// What issued invoices ask for.
+    pub asked: Money,
+    /// What was paid on them.
+    pub paid: Money,
+}
+
 const INVOICES: &str = "
     SELECT invoice.id, invoice.number, invoice.kind, invoice.job_id, job.number AS job_number, client.id AS client_id,
            COALESCE(invoice.client, client.name) AS client,
@@ -120,7 +131,10 @@ impl Ledger {
 
     /// Returns the issued invoices on which something is owed, or paid beyond what they ask for, in the order of their
     /// numbers.
-    pub(super) fn unsettled_invoices(&self) -> Result<Vec<Invoice>> {
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn unsettled_invoices(&self) -> Result<Vec<Invoice>> {
         let sql = format!(
             "{INVOICES} AND invoice.id IN (SELECT invoice_id FROM unsettled_invoice)
              ORDER BY invoice.id >> 40, invoice.number"
@@ -132,6 +146,34 @@ impl Ledger {
             .into_iter()
             .map(|invoice| self.with_lines(invoice))
             .collect()
+    }
+
+    /// Returns what each job was invoiced and what was paid on it; a job that isn't named was never invoiced.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn billed(&self) -> Result<BTreeMap<JobId, Billed>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT job_id, SUM(net_minor + tax_minor) AS asked, SUM(paid_minor) AS paid
+             FROM invoice JOIN invoice_paid ON invoice_id = invoice.id WHERE number IS NOT NULL GROUP BY job_id",
+        )?;
+        let billed = statement.query_map([], |row| {
+            let (asked, paid) = (row.get("asked")?, row.get("paid")?);
+            Ok((row.get("job_id")?, Billed { asked, paid }))
+        })?;
+        Ok(billed.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns what each client owes, less what is kept as their credit; a client that isn't named owes nothing.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn balances(&self) -> Result<BTreeMap<ClientId, Money>> {
+        let mut balances: BTreeMap<ClientId, Money> = BTreeMap::new();
+        for invoice in self.unsettled_invoices()? {
+            *balances.entry(invoice.client_id).or_default() += invoice.due() - invoice.credit();
+        }
+        Ok(balances)
     }
 
     /// Returns the drafts that aren't issued, oldest first.

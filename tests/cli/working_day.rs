@@ -291,4 +291,14 @@ fn today_says_what_makes_or_loses_most_first() {
     // Opened again it isn't finished; closed again it is billed already.
     ledger.lines("job reopen J1\njob close J1");
     assert_eq!(ledger.json("today")["to_bill"], json!([]));
+    // What was billed and paid stands in the lists: 394.24 and 919.90 asked, 394.24 paid.
+    let job = &ledger.json("job list")[0];
+    assert_eq!(
+        (&job["billed"], &job["paid"]),
+        (&json!("1314.14"), &json!("394.24"))
+    );
+    assert_eq!(ledger.json("client list")[0]["balance"], json!("919.90"));
+    let open = ledger.json("invoice list --open");
+    assert_eq!(open["invoices"].as_array().map(Vec::len), Some(1));
+    assert_eq!(open["invoices"][0]["number"], json!("I2"));
 }
