@@ -73,7 +73,7 @@ pub(super) struct DraftArgs {
     /// Price the hours at this worker's wage (default: the mean of the active ones)
     #[arg(long)]
     worker: Option<String>,
-    /// A lump cost, such as "disposal=45" (can be repeated)
+    /// A lump cost, such as "disposal=45": the margin comes on top (can be repeated)
     #[arg(long = "other", value_name = "WHAT=AMOUNT")]
     others: Vec<String>,
     /// Make this another version of a quote
