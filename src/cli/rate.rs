@@ -110,12 +110,17 @@ pub(super) struct PredictArgs {
     units: Option<String>,
 }
 
-/// Say that an entry that looked like a slip is right
+/// Say that entries that looked like slips are right
+///
+/// A job stands for everything that is doubted of it: a hard house is confirmed in one word.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger rate confirm E12")]
+#[command(
+    after_long_help = "Examples:\n  gritledger rate confirm E12\n  gritledger rate confirm E5 E7 N3\n  gritledger rate confirm J9"
+)]
 pub(super) struct ConfirmArgs {
-    /// The entry, such as E12, or a row of a notebook, such as N3
-    number: String,
+    /// An entry, such as E12, a row of a notebook, such as N3, or a job, such as J9 (can be repeated)
+    #[arg(required = true)]
+    numbers: Vec<String>,
 }
 
 /// Date a change of supplier or technique: from then on the rate is learned anew
@@ -178,14 +183,31 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
             let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
             context.give(ledger, ProofAnswer::new(&backtest, &operations, &page))
         }),
-        RateCommand::Confirm(args) => {
-            let number = args.number.to_uppercase();
-            context.write(|writing| writing.confirm(&number))?;
-            context.status(&format!("Confirmed {number}: it counts in full."));
-            context.give_json(|| Ok(ConfirmedAnswer { confirmed: number }))
-        }
+        RateCommand::Confirm(args) => confirm(context, &args),
         RateCommand::Change(args) => change(context, &args),
     }
+}
+
+fn confirm(context: &Context, args: &ConfirmArgs) -> Result<()> {
+    let confirmed = context.write(|writing| {
+        let mut confirmed: Vec<String> = Vec::new();
+        for number in args.numbers.iter().map(|number| number.to_uppercase()) {
+            if number.contains('J') {
+                confirmed.extend(writing.confirm_job(&writing.job(&number)?)?);
+            } else {
+                writing.confirm(&number)?;
+                confirmed.push(number);
+            }
+        }
+        Ok(confirmed)
+    })?;
+    let counts = match confirmed[..] {
+        [_] => "it counts",
+        _ => "they count",
+    };
+    let numbers = confirmed.join(", ");
+    context.status(&format!("Confirmed {numbers}: {counts} in full."));
+    context.give_json(|| Ok(ConfirmedAnswer { confirmed }))
 }
 
 fn list(context: &Context, ledger: &Ledger, args: &ListArgs) -> Result<()> {

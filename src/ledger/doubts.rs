@@ -1,11 +1,13 @@
 //! What looks like a slip in what finished rooms took, and its owner's answer.
 
+use std::collections::BTreeSet;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::evidence::EvidenceById;
-use super::{Job, JobState, Ledger, Writing, refuse};
+use super::{Job, JobState, Ledger, Refusal, Writing, refuse};
 use crate::money::Decimal;
 use crate::trade::evidence::{Lesson, Took};
 use crate::trade::rates::backtest::{Predicted, Rejudge, backtest};
@@ -132,6 +134,33 @@ impl Ledger {
             .exists(named_params! { ":entry": entry })?)
     }
 
+    /// Returns the entries behind what looks like a slip on a job that isn't closed, without those that were confirmed.
+    fn doubted_so_far(&self, job: &Job) -> Result<BTreeSet<EntryId>> {
+        let (rates, mut doubted) = (self.rates()?, BTreeSet::new());
+        for lesson in self.lessons_of(job)? {
+            if self.doubt_so_far(&rates, &lesson)?.is_some() {
+                for took in &lesson.entries {
+                    if !self.is_confirmed(took.entry)? {
+                        doubted.insert(took.entry);
+                    }
+                }
+            }
+        }
+        Ok(doubted)
+    }
+
+    /// Returns the same of a closed job: what its evidence sets aside.
+    fn doubted_of_closed(&self, job: JobId) -> Result<BTreeSet<EntryId>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT DISTINCT entry_id FROM observation
+             JOIN observation_entry ON observation_id = observation.id
+             WHERE job_id = :job AND word = 'doubted' AND entry_id NOT IN (SELECT entry_id FROM entry_confirmation)
+             ORDER BY entry_id",
+        )?;
+        let entries = statement.query_map(named_params! { ":job": job }, |row| row.get(0))?;
+        Ok(entries.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// Returns the job that an entry is evidence of; `None`: it is no evidence.
     fn job_of_evidence(&self, entry: EntryId) -> Result<Option<JobId>> {
         Ok(self
@@ -173,6 +202,28 @@ impl Writing<'_> {
             }
         }
         Ok(())
+    }
+
+    /// Notes that everything that looks like a slip on a job is right; returns its entries.
+    ///
+    /// # Errors
+    /// Refuses a job of which nothing looks like a slip.
+    pub fn confirm_job(&self, job: &Job) -> Result<Vec<String>> {
+        let doubted = match job.is_closed() {
+            true => self.doubted_of_closed(job.id)?,
+            false => self.doubted_so_far(job)?,
+        };
+        if doubted.is_empty() {
+            return Err(
+                Refusal::new(format!("nothing on {} looks like a slip", job.number))
+                    .hint("gritledger rate check")
+                    .into(),
+            );
+        }
+        let numbers = doubted.iter().map(|entry| self.entry_number(*entry));
+        let numbers: Vec<String> = numbers.collect::<Result<_>>()?;
+        numbers.iter().try_for_each(|number| self.confirm(number))?;
+        Ok(numbers)
     }
 
     /// Notes that what looked like a slip is right: `E12`, or `N12` for a row of a notebook.

@@ -198,6 +198,84 @@ fn an_entry_that_looks_like_a_slip_is_told_at_once() {
     assert!(!doubted.contains(&&json!("E1")), "{slips}");
 }
 
+/// Three entries of one job that look like slips: 60 and 120 discs of grit 36, 60 of grit 50.
+fn doubted() -> TestLedger {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        use disc-7in-36 60 --room Landing
+        use disc-7in-36 120 --room "Back bedroom"
+        use disc-7in-50 60 --room Landing
+        use disc-7in-80 6 --room Landing
+        "#,
+    );
+    ledger
+}
+
+fn set_aside(ledger: &TestLedger) -> Vec<String> {
+    let found = ledger.json("rate check")["slips"].clone();
+    let ids = found.as_array().unwrap().iter();
+    ids.map(|slip| slip["id"].as_str().unwrap().to_owned())
+        .collect()
+}
+
+#[test]
+fn several_entries_or_all_of_a_job_are_confirmed_at_once() {
+    let ledger = doubted();
+    assert_eq!(set_aside(&ledger), ["E1", "E2", "E3"]);
+    let told = ledger.line("rate check").ok();
+    assert!(
+        told.ends_with("If all that is doubted of J1 is right:\n  gritledger rate confirm J1\n"),
+        "{told}"
+    );
+    // All of them or none.
+    assert_eq!(
+        ledger.line("rate confirm E1 E99").refused(),
+        "error: no entry E99\nhint: gritledger log"
+    );
+    assert_eq!(
+        ledger.line("rate confirm E1 E1").refused(),
+        "error: E1 is confirmed already"
+    );
+    assert_eq!(set_aside(&ledger), ["E1", "E2", "E3"]);
+    let run = ledger.line("rate confirm e1 E2");
+    assert_eq!(
+        (run.code(), run.stderr()),
+        (0, "Confirmed E1, E2: they count in full.\n".to_owned())
+    );
+    let told = ledger.line("rate check").ok();
+    assert!(!told.contains("rate confirm J1"), "{told}");
+    assert_eq!(
+        ledger.json("rate confirm j1"),
+        json!({ "confirmed": ["E3"] })
+    );
+    assert_eq!(set_aside(&ledger), Vec::<String>::new());
+    assert_eq!(
+        ledger.line("rate confirm J1").refused(),
+        "error: nothing on J1 looks like a slip\nhint: gritledger rate check"
+    );
+    assert_eq!(
+        ledger.line("rate confirm J9").refused(),
+        "error: no job J9\nhint: gritledger job list"
+    );
+}
+
+#[test]
+fn a_hard_house_is_confirmed_in_one_word_after_it_was_closed() {
+    let ledger = doubted();
+    ledger.line("job close J1").ok();
+    let mut before = set_aside(&ledger);
+    before.sort();
+    assert!(before.len() > 1, "{before:?}");
+    let confirmed = ledger.json("rate confirm J1")["confirmed"].clone();
+    assert_eq!(confirmed, json!(before));
+    assert_eq!(set_aside(&ledger), Vec::<String>::new());
+    assert_eq!(
+        ledger.line("rate confirm J1").refused(),
+        "error: nothing on J1 looks like a slip\nhint: gritledger rate check"
+    );
+}
+
 #[test]
 fn cases_are_summed_and_answered_as_csv() {
     let ledger = taught(12);

@@ -142,6 +142,44 @@ fn amounts_are_typed_as_they_are_written() {
     }
 }
 
+/// What was used before its receipt is told with the first such line of a day; the lists always have all of it.
+#[test]
+fn receipts_awaited_are_told_once_a_day() {
+    let ledger = TestLedger::job_open();
+    let used = |ledger: &TestLedger, line: &str| {
+        let run = ledger.line(line);
+        assert_eq!(run.code(), 0, "{run}");
+        run.stderr()
+    };
+    let first = "warning: 6 disc of it were not in stock: taken at book price until the receipt comes\n\
+                 hint: gritledger buy disc-7in-36 QTY --cost TOTAL\n";
+    assert_eq!(used(&ledger, "use 36 6 --room Landing"), first);
+    assert_eq!(used(&ledger, "use 50 2 --room Landing"), "");
+    assert_eq!(used(&ledger, "use 36 5 --room \"Back bedroom\""), "");
+    let awaited = |ledger: &TestLedger| {
+        let count = |line: &str, key: &str| ledger.json(line)[key].as_array().map(Vec::len);
+        [
+            count("today", "awaiting_receipt"),
+            count("stock list", "awaiting_receipt"),
+        ]
+    };
+    assert_eq!(awaited(&ledger), [Some(3), Some(3)]);
+    let ledger = ledger.on("2026-03-03");
+    assert_eq!(
+        used(&ledger, "use disc-7in-80 3 --room Landing"),
+        "warning: 3 disc of it were not in stock: taken at book price until the receipt comes\n\
+         hint: gritledger buy disc-7in-80 QTY --cost TOTAL\n"
+    );
+    assert_eq!(
+        used(&ledger, "use disc-7in-80 2 --room \"Back bedroom\""),
+        ""
+    );
+    assert_eq!(awaited(&ledger), [Some(5), Some(5)]);
+    // What a receipt settles isn't awaited any more.
+    ledger.line("buy disc-7in-36 30 --cost 96").ok();
+    assert_eq!(awaited(&ledger), [Some(3), Some(3)]);
+}
+
 #[test]
 fn a_firm_that_writes_commas_types_commas() {
     let ledger = TestLedger::nowhere();

@@ -512,11 +512,11 @@ impl Answer for RateList {
     }
 }
 
-/// An entry that was confirmed.
+/// Entries that were confirmed.
 #[derive(Debug, Serialize)]
 pub struct ConfirmedAnswer {
-    /// Its number.
-    pub confirmed: String,
+    /// Their numbers.
+    pub confirmed: Vec<String>,
 }
 
 answer! {

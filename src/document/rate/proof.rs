@@ -1,6 +1,6 @@
 //! Whether the bands hold on the firm's own finished jobs, and which records look like slips.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::{self, Write as _};
 
 use chrono::NaiveDate;
@@ -238,6 +238,27 @@ impl Answer for ProofAnswer {
                 page.prose(&words)
             );
         }
+        for job in self.jobs_with_several_slips() {
+            let words = format!("If all that is doubted of {job} is right:");
+            let _ = write!(
+                text,
+                "\n\n{}\n  gritledger rate confirm {job}",
+                page.prose(&words)
+            );
+        }
         text
+    }
+}
+
+impl ProofAnswer {
+    /// Returns the jobs of which several records look like slips; rows of a notebook are of none.
+    fn jobs_with_several_slips(&self) -> Vec<&str> {
+        let mut slips: BTreeMap<&str, usize> = BTreeMap::new();
+        let of_jobs = self.slips.iter().filter(|slip| slip.id.contains('E'));
+        for slip in of_jobs.filter(|slip| !slip.job.contains(char::is_whitespace)) {
+            *slips.entry(&slip.job).or_default() += 1;
+        }
+        let several = slips.into_iter().filter(|(_, count)| *count > 1);
+        several.map(|(job, _)| job).collect()
     }
 }
