@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::correction::{CorrectArgs, entry_or_last, words_of, write_correct};
 use super::read::{
     confirm_day, names_in, read_date, read_hours, read_moment, read_money, read_number,
     read_quantity, rooms_named,
@@ -263,15 +264,17 @@ pub(super) struct CountArgs {
 /// Take an entry of the day book, or a row of a notebook, back
 ///
 /// The entry and its void both stay in the record. Entries of a closed job are taken back too, and what the job taught
-/// is worked out again.
+/// is worked out again. A void can be taken back: what it took back is entered again, in its own place.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger void E12 --reason \"typed twice\"")]
+#[command(
+    after_long_help = "Examples:\n  gritledger void\n  gritledger void E12 --reason \"typed twice\""
+)]
 pub(super) struct VoidArgs {
-    /// The entry, such as E12, or a row of a notebook, such as N3
-    entry: String,
-    /// Why
+    /// The entry, such as E12, or a row of a notebook, such as N3 (default: the last entry that counts)
+    entry: Option<String>,
+    /// Why (default: a slip, for what was written today on an open job)
     #[arg(long)]
-    reason: String,
+    reason: Option<String>,
 }
 
 /// An occasion with its names looked up.
@@ -429,6 +432,7 @@ pub(super) enum Line {
     Rental(MachineLine),
     #[command(subcommand)]
     Stock(ShelfLine),
+    Correct(CorrectArgs),
     Void(VoidArgs),
 }
 
@@ -484,7 +488,7 @@ impl Line {
             Line::Rental(MachineLine::Back(args)) => say_day(&mut args.at, &standing.date),
             Line::Rental(MachineLine::Day(args)) => say(&mut args.date, &standing.date),
             Line::Stock(ShelfLine::Count(args)) => say(&mut args.date, &standing.date),
-            Line::Void(_) => {}
+            Line::Correct(_) | Line::Void(_) => {}
         }
     }
 }
@@ -567,6 +571,7 @@ pub(super) fn write_line(context: &Context, writing: &Writing<'_>, line: &Line) 
         Line::Rental(MachineLine::Back(args)) => write_back(context, writing, args),
         Line::Rental(MachineLine::Day(args)) => write_day(context, writing, args),
         Line::Stock(ShelfLine::Count(args)) => write_count(context, writing, args),
+        Line::Correct(args) => write_correct(context, writing, args),
         Line::Void(args) => write_void(context, writing, args),
     }
 }
@@ -686,7 +691,11 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
 }
 
 /// Has an entry confirmed that says what another one says of the same day.
-fn confirm_new(context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
+pub(super) fn confirm_new(
+    context: &Context,
+    writing: &Writing<'_>,
+    recorded: &Recorded,
+) -> Result<()> {
     match writing.said_before(recorded.id)? {
         Some(earlier) => context.confirm(&format!(
             "the same is logged for that day already, as {earlier}"
@@ -697,7 +706,7 @@ fn confirm_new(context: &Context, writing: &Writing<'_>, recorded: &Recorded) ->
 
 /// Asks about an entry that looks like a slip, before it is kept; returns what speaks against it if nobody was there to
 /// answer.
-fn settle_doubt(
+pub(super) fn settle_doubt(
     context: &Context,
     writing: &Writing<'_>,
     job: &Job,
@@ -727,7 +736,11 @@ fn settle_doubt(
 }
 
 /// Says what speaks against an entry, and what to type if it is right and if it isn't.
-fn remarks_on(context: &Context, recorded: &Recorded, doubt: Option<String>) -> Vec<Remark> {
+pub(super) fn remarks_on(
+    context: &Context,
+    recorded: &Recorded,
+    doubt: Option<String>,
+) -> Vec<Remark> {
     let number = &recorded.number;
     let Some(doubt) = doubt else {
         return Vec::new();
@@ -743,7 +756,7 @@ fn remarks_on(context: &Context, recorded: &Recorded, doubt: Option<String>) -> 
 }
 
 /// Looks a name up among the tasks, then among the operations.
-fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
+pub(super) fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
     if let Some(task) = ledger
         .tasks()?
         .into_iter()
@@ -919,15 +932,26 @@ fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Re
 }
 
 fn write_void(context: &Context, writing: &Writing<'_>, args: &VoidArgs) -> Result<Noted> {
-    let number = args.entry.to_uppercase();
-    if number.contains('N') {
-        writing.void_notebook_row(&args.entry, &args.reason)?;
-        return Ok(Noted::of(LineAnswer::Voided(VoidedAnswer {
-            voided: number,
-        })));
+    let number = args.entry.as_deref().map(str::to_uppercase);
+    if let Some(row) = number.filter(|number| number.contains('N')) {
+        writing.void_notebook_row(&row, args.reason.as_deref().unwrap_or_default())?;
+        return Ok(Noted::of(LineAnswer::Voided(VoidedAnswer { voided: row })));
     }
-    let recorded = writing.void_entry(writing.entry(&args.entry)?, &args.reason)?;
-    said(context, writing, recorded, format!("took back {number}"))
+    let id = entry_or_last(writing, args.entry.as_deref())?;
+    let entry = writing.voidable(id)?;
+    let command = format!("gritledger void {}", entry.number);
+    let reason = writing.reason_for(&entry, None, args.reason.as_deref(), &command)?;
+    let recorded = writing.void_entry(id, &reason)?;
+    let what = match (entry.voids, &args.entry) {
+        (Some(_), _) => words_of(writing, &writing.written(recorded.id)?)?,
+        (None, Some(_)) => format!("took back {}", entry.number),
+        (None, None) => format!(
+            "took back {} ({})",
+            entry.number,
+            words_of(writing, &entry)?
+        ),
+    };
+    said(context, writing, recorded, what)
 }
 
 /// Returns the same of an entry that is set beside what was quoted for its job, if it has one.
@@ -943,7 +967,12 @@ fn said_on(
 }
 
 /// Returns the answer with the entry's number, what it says, and its amount.
-fn said(context: &Context, ledger: &Ledger, recorded: Recorded, what: String) -> Result<Noted> {
+pub(super) fn said(
+    context: &Context,
+    ledger: &Ledger,
+    recorded: Recorded,
+    what: String,
+) -> Result<Noted> {
     let answer = RecordedAnswer::new(recorded, what, &context.page(ledger));
     Ok(Noted::of(LineAnswer::Recorded(answer)))
 }

@@ -5,6 +5,7 @@
 //! Types for clap check the shape of what was typed; anything that needs the ledger or the clock happens in `cmd_…`.
 
 mod book;
+mod correction;
 mod day_book;
 mod file;
 mod finding;
@@ -105,6 +106,7 @@ enum Command {
     Rental(day_book::RentalCommand),
     #[command(subcommand)]
     Stock(day_book::StockCommand),
+    Correct(correction::CorrectArgs),
     Void(day_book::VoidArgs),
     #[command(subcommand)]
     Invoice(invoice::InvoiceCommand),
@@ -187,6 +189,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::HandBack(args) => day_book::cmd_line(context, &day_book::Line::HandBack(args)),
         Command::Rental(command) => day_book::cmd_rental(context, command),
         Command::Stock(command) => day_book::cmd_stock(context, command),
+        Command::Correct(args) => day_book::cmd_line(context, &day_book::Line::Correct(args)),
         Command::Void(args) => day_book::cmd_line(context, &day_book::Line::Void(args)),
         Command::Invoice(command) => invoice::cmd_invoice(context, command),
         Command::Payment(command) => invoice::cmd_payment(context, command),

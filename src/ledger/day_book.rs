@@ -4,7 +4,8 @@
 //! series (`E1`, `E2`, …) that [`Writing::void_entry`] takes back.
 //!
 //! What is typed again for a slip stands in the slip's place (`place_id`): in the order of its day, before or after a
-//! job was closed, at the book price of then. The ledger sees by itself what is typed again, see `slips.rs`.
+//! job was closed, at the book price of then. Somebody says so (`corrections.rs`), or the ledger sees by itself what is typed
+//! again (`slips.rs`).
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,8 +17,8 @@ use super::before::RoomThen;
 use super::columns::Micro;
 use super::names::key;
 use super::{
-    BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, numbered, read_number,
-    refuse, typed,
+    BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, Written, numbered,
+    read_number, refuse, typed,
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
@@ -34,6 +35,18 @@ pub enum WorkedOn {
     Operation(Box<Operation>),
     /// Nothing said: a cost, and no evidence.
     Nothing,
+}
+
+impl WorkedOn {
+    /// Returns the task and the operation as they are kept of hours.
+    pub(super) fn columns(&self) -> (Option<TaskId>, Option<OperationId>) {
+        match self {
+            WorkedOn::Task(task) => (Some(task.id), None),
+            // Its task as it is today: an operation that is given another one later takes no hours with it.
+            WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
+            WorkedOn::Nothing => (None, None),
+        }
+    }
 }
 
 /// Where and when an entry belongs.
@@ -59,6 +72,8 @@ pub(super) struct NewEntry<'a> {
     pub(super) measures: bool,
     pub(super) on: NaiveDate,
     pub(super) voids: Option<EntryId>,
+    /// What was taken back, and this is written for, by somebody's word; `None`: nobody said so.
+    pub(super) in_place_of: Option<EntryId>,
     pub(super) worker: Option<WorkerId>,
     pub(super) task: Option<TaskId>,
     pub(super) operation: Option<OperationId>,
@@ -272,6 +287,43 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
     })
 }
 
+/// Refuses a number of items, hours or miles that an entry of a kind can't have.
+pub(super) fn check_quantity(kind: &str, quantity: Decimal) -> Result<()> {
+    let (figure, is_none) = (plain(quantity, 6), quantity <= Decimal::ZERO);
+    match kind {
+        "hours" if is_none => refuse!("`{figure}` is not a number of hours worked"),
+        "drive" if is_none || quantity > MOST_MILES => {
+            refuse!("`{figure}` is not a number of miles driven")
+        }
+        "buy" if is_none => refuse!("`{figure}` is not a quantity bought"),
+        "hand-back" if is_none => refuse!("`{figure}` is not a quantity handed back"),
+        "count" if quantity < Decimal::ZERO => refuse!("a count is not below zero: `{figure}`"),
+        _ if quantity < Decimal::ZERO => refuse!("a quantity is not below zero: `{figure}`"),
+        _ if quantity > MOST_UNITS => refuse!("`{figure}` is more than one entry takes"),
+        _ => Ok(()),
+    }
+}
+
+/// Refuses an amount that an entry of a kind can't have.
+pub(super) fn check_amount(kind: &str, amount: Money) -> Result<()> {
+    match kind {
+        "spent" if amount <= Money::ZERO => refuse!("money spent is more than nothing"),
+        "buy" if amount.is_negative() => refuse!("a purchase does not cost less than nothing"),
+        "hand-back" if amount.is_negative() => refuse!("a refund is not below zero"),
+        "rental-back" if amount.is_negative() => {
+            refuse!("a rental does not cost less than nothing")
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Refuses a left-over of what keeps.
+pub(super) fn it_keeps(item: &BookItem) -> anyhow::Error {
+    let words = format!("{} keeps once opened: what is left is stock", item.name);
+    let command = format!("gritledger item edit {} --not-kept", typed(&item.name));
+    Refusal::new(words).hint(command).into()
+}
+
 /// What an item was used for.
 #[derive(Clone, Copy, Debug)]
 pub enum UsedFor<'a> {
@@ -352,24 +404,9 @@ impl Writing<'_> {
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
         let hours = quantity(hours);
-        if hours <= Decimal::ZERO {
-            refuse!("`{}` is not a number of hours worked", plain(hours, 6));
-        }
-        let already = self.hours_on(worker.id, occasion.on)?;
-        if already + hours > HOURS_OF_A_DAY {
-            refuse!(
-                "{} would have {} hours on {}: a day has 24",
-                worker.name,
-                plain(already + hours, 2),
-                occasion.on
-            );
-        }
-        let (task, operation) = match on {
-            WorkedOn::Task(task) => (Some(task.id), None),
-            // Its task as it is today: an operation that is given another one later takes no hours with it.
-            WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
-            WorkedOn::Nothing => (None, None),
-        };
+        check_quantity("hours", hours)?;
+        self.refuse_more_than_a_day(worker.id, hours, occasion.on)?;
+        let (task, operation) = on.columns();
         if occasion.job.is_none() && task.is_some() {
             refuse!("hours of no job are for no task");
         }
@@ -399,8 +436,14 @@ impl Writing<'_> {
         Ok(recorded)
     }
 
-    fn hours_on(&self, worker: WorkerId, on: NaiveDate) -> Result<Decimal> {
-        let hours: Micro = self
+    /// Refuses hours that a day has no room for beside those that its worker has on it.
+    pub(super) fn refuse_more_than_a_day(
+        &self,
+        worker: WorkerId,
+        hours: Decimal,
+        on: NaiveDate,
+    ) -> Result<()> {
+        let already: Micro = self
             .connection
             .prepare_cached(
                 "SELECT COALESCE(SUM(quantity_micro), 0) FROM live_entry
@@ -409,7 +452,16 @@ impl Writing<'_> {
             .query_row(named_params! { ":worker": worker, ":on": on }, |row| {
                 row.get(0)
             })?;
-        Ok(hours.0)
+        let hours = already.0 + hours;
+        if hours > HOURS_OF_A_DAY {
+            let name: String = self
+                .connection
+                .prepare_cached("SELECT name FROM worker WHERE id = :worker")?
+                .query_row(named_params! { ":worker": worker }, |row| row.get(0))?;
+            let hours = plain(hours, 2);
+            refuse!("{name} would have {hours} hours on {on}: a day has 24");
+        }
+        Ok(())
     }
 
     /// Logs money spent.
@@ -422,9 +474,7 @@ impl Writing<'_> {
         what: &str,
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
-        if amount <= Money::ZERO {
-            refuse!("money spent is more than nothing");
-        }
+        check_amount("spent", amount)?;
         if what.trim().is_empty() {
             refuse!("say what the money was for");
         }
@@ -450,9 +500,7 @@ impl Writing<'_> {
     /// Refuses no miles and a date after today.
     pub fn record_drive(&self, miles: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
         let miles = quantity(miles);
-        if miles <= Decimal::ZERO || miles > MOST_MILES {
-            refuse!("`{}` is not a number of miles driven", plain(miles, 6));
-        }
+        check_quantity("drive", miles)?;
         let rate = quantity(self.settings()?.mile_rate);
         let amount = self.currency().amount(product([miles, rate]));
         let entry = NewEntry {
@@ -483,7 +531,7 @@ impl Writing<'_> {
         occasion: &Occasion<'_>,
     ) -> Result<Recorded> {
         let mut recorded = self.enter_use(item, used, used_for, occasion)?;
-        recorded.amount = self.effect_on_stock(&recorded, item)?.taken();
+        recorded.amount = self.effect_on_stock(&recorded, item.id)?.taken();
         if let Some(job) = occasion.job {
             self.teach_again(&recorded, job)?;
         }
@@ -503,22 +551,9 @@ impl Writing<'_> {
         }
         let used = quantity(used);
         if matches!(used_for, UsedFor::LeftOver) && item.kept {
-            return Err(Refusal::new(format!(
-                "{} keeps once opened: what is left is stock",
-                item.name
-            ))
-            .hint(format!(
-                "gritledger item edit {} --not-kept",
-                typed(&item.name)
-            ))
-            .into());
+            return Err(it_keeps(item));
         }
-        if used < Decimal::ZERO {
-            refuse!("a quantity is not below zero: `{}`", plain(used, 6));
-        }
-        if used > MOST_UNITS {
-            refuse!("`{}` is more than one entry takes", plain(used, 6));
-        }
+        check_quantity("use", used)?;
         let recorded = self.insert_entry(&NewEntry {
             operation: used_for.operation().map(|operation| operation.id),
             left_over: matches!(used_for, UsedFor::LeftOver),
@@ -540,7 +575,7 @@ impl Writing<'_> {
     }
 
     /// Derives the evidence of a closed job again for what was typed again in the place of an entry from before it was closed.
-    fn teach_again(&self, recorded: &Recorded, job: &Job) -> Result<()> {
+    pub(super) fn teach_again(&self, recorded: &Recorded, job: &Job) -> Result<()> {
         let job = self.job_by_id(job.id)?;
         if job.is_closed() && !recorded.late {
             self.rewrite_evidence(&job)?;
@@ -641,30 +676,56 @@ impl Writing<'_> {
         }
     }
 
-    /// Takes an entry back by a row of its own; evidence of a closed job is derived again.
+    /// Takes an entry back by a row of its own; evidence of a closed job is derived again. A void is taken back by entering
+    /// again what it took back.
     ///
     /// # Errors
-    /// Refuses a void, an entry that was voided already, one without a reason, and what a later entry of a rental rests on.
+    /// Refuses an entry that was voided already, one without a reason, and what a later entry of a rental rests on.
     pub fn void_entry(&self, id: EntryId, reason: &str) -> Result<Recorded> {
-        let (number, kind, job, item): (i64, String, Option<JobId>, Option<ItemId>) =
-            self.connection.query_row(
-                "SELECT number, kind, job_id, item_id FROM entry WHERE id = :id",
-                named_params! { ":id": id },
-                |row| {
-                    Ok((
-                        row.get("number")?,
-                        row.get("kind")?,
-                        row.get("job_id")?,
-                        row.get("item_id")?,
-                    ))
-                },
-            )?;
-        let number = numbered('E', id.0, number);
+        let written = self.voidable(id)?;
+        let (number, kind) = (&written.number, &written.kind);
         if reason.trim().is_empty() {
             refuse!("say why {number} is taken back");
         }
-        if kind == "void" {
-            refuse!("{number} is a void itself: enter again what it took back");
+        if written.voids.is_some() {
+            return self.void_a_void(&written, reason);
+        }
+        let entry = NewEntry {
+            kind: "void",
+            job: written.job,
+            on: self.today(),
+            voids: Some(id),
+            what: reason.trim(),
+            ..NewEntry::default()
+        };
+        let recorded = self.insert_entry(&entry)?;
+        if let Some(item) = written.item {
+            self.replay(item, self.stand_of(id)?, recorded.id)?;
+        }
+        if let Some(job) = written.job {
+            let job = self.job_by_id(job)?;
+            if job.is_closed() {
+                self.rewrite_evidence(&job)?;
+            }
+        }
+        self.log(&format!(
+            "{}: took back {number} ({kind}): {}.",
+            recorded.number,
+            reason.trim()
+        ))?;
+        Ok(recorded)
+    }
+
+    /// Returns an entry that can be taken back.
+    ///
+    /// # Errors
+    /// Refuses an entry that was voided already, a void in the place of whose entry another one stands, and what a later entry of
+    /// a rental rests on.
+    pub fn voidable(&self, id: EntryId) -> Result<Written> {
+        let written = self.written(id)?;
+        let number = &written.number;
+        if let Some(voided) = written.voids {
+            self.refuse_taken_place(voided)?;
         }
         if !self.is_live(id)? {
             refuse!("{number} was voided already");
@@ -678,30 +739,7 @@ impl Writing<'_> {
             ))
             .into());
         }
-        let entry = NewEntry {
-            kind: "void",
-            job,
-            on: self.today(),
-            voids: Some(id),
-            what: reason.trim(),
-            ..NewEntry::default()
-        };
-        let recorded = self.insert_entry(&entry)?;
-        if let Some(item) = item {
-            self.replay(item, self.stand_of(id)?, recorded.id)?;
-        }
-        if let Some(job) = job {
-            let job = self.job_by_id(job)?;
-            if job.is_closed() {
-                self.rewrite_evidence(&job)?;
-            }
-        }
-        self.log(&format!(
-            "{}: took back {number} ({kind}): {}.",
-            recorded.number,
-            reason.trim()
-        ))?;
-        Ok(recorded)
+        Ok(written)
     }
 
     pub(super) fn is_live(&self, id: EntryId) -> Result<bool> {

@@ -7,7 +7,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, NamedRow};
-use super::day_book::NewEntry;
+use super::day_book::{NewEntry, check_amount};
 use super::machines::tariff_from_row;
 use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse, typed};
 use crate::money::{Decimal, Money};
@@ -67,6 +67,35 @@ impl Rental {
         let mut earlier = self.moved.iter().rev();
         let moved = earlier.find(|moved| moved.on <= date);
         moved.map_or((self.job_id, &self.job), |moved| (moved.job_id, &moved.job))
+    }
+
+    /// Refuses a date before it went out.
+    pub(super) fn refuse_before(&self, on: NaiveDate) -> Result<()> {
+        let out_on = self.out_at.date();
+        if on < out_on {
+            refuse!("{} went out on {out_on}, after {on}", self.machine);
+        }
+        Ok(())
+    }
+
+    /// Returns its time away if it comes back at a moment; refuses one before it went out or years after.
+    pub(super) fn away_until(&self, at: NaiveDateTime) -> Result<Away> {
+        let (machine, out_at) = (&self.machine, self.out_at.format("%Y-%m-%d %H:%M"));
+        if at <= self.out_at {
+            let at = at.format("%Y-%m-%d %H:%M");
+            refuse!("{machine} went out at {out_at}, not before {at}");
+        }
+        match Away::new(self.out_at, at) {
+            Some(away) => Ok(away),
+            None => Err(Refusal::new(format!(
+                "{machine} went out at {out_at}: nobody rents for more than {MOST_DAYS} days"
+            ))
+            .hint(format!(
+                "gritledger void {} --reason \"wrong date\"",
+                self.entry
+            ))
+            .into()),
+        }
     }
 
     /// Returns the job that has it, or had it last, with its number.
@@ -259,7 +288,7 @@ impl Ledger {
         let mut moves = self.connection.prepare_cached(
             "SELECT happened_on, job_id, job.number FROM live_entry
              JOIN job ON job.id = job_id
-             WHERE kind = 'rental-day' AND rental_id = :rental ORDER BY happened_on, live_entry.id",
+             WHERE kind = 'rental-day' AND rental_id = :rental ORDER BY happened_on, live_entry.place_id",
         )?;
         for rental in &mut rentals {
             let moved = moves.query_map(named_params! { ":rental": rental.id }, |row| {
@@ -334,23 +363,7 @@ impl Writing<'_> {
         at: NaiveDateTime,
         job: &Job,
     ) -> Result<Recorded> {
-        if let Some(rental) = self
-            .rentals_out()?
-            .into_iter()
-            .find(|rental| rental.machine_id == machine.id)
-        {
-            return Err(Refusal::new(format!(
-                "{} is out already, since {} on {}",
-                machine.name,
-                rental.out_at.format("%Y-%m-%d %H:%M"),
-                rental.holder().1
-            ))
-            .hint(format!(
-                "gritledger rental back {} --at \"HH:MM\"",
-                typed(&machine.name)
-            ))
-            .into());
-        }
+        self.refuse_machine_out(machine)?;
         let slip = self.tariff_of_slip(machine.id)?;
         let tariff = slip.as_ref().unwrap_or(&machine.tariff);
         let recorded = self.insert_entry(&NewEntry {
@@ -391,6 +404,25 @@ impl Writing<'_> {
         Ok(recorded)
     }
 
+    /// Refuses a machine that is out.
+    pub(super) fn refuse_machine_out(&self, machine: &BookMachine) -> Result<()> {
+        let mut out = self.rentals_out()?.into_iter();
+        let Some(rental) = out.find(|rental| rental.machine_id == machine.id) else {
+            return Ok(());
+        };
+        Err(Refusal::new(format!(
+            "{} is out already, since {} on {}",
+            machine.name,
+            rental.out_at.format("%Y-%m-%d %H:%M"),
+            rental.holder().1
+        ))
+        .hint(format!(
+            "gritledger rental back {} --at \"HH:MM\"",
+            typed(&machine.name)
+        ))
+        .into())
+    }
+
     /// Returns the tariff with which a machine went out by an entry that was taken back today: it is typed again, and goes
     /// out with the same. `None`: it was taken out since, or nothing was taken back.
     fn tariff_of_slip(&self, machine: MachineId) -> Result<Option<Tariff>> {
@@ -420,13 +452,7 @@ impl Writing<'_> {
     /// Refuses a machine that isn't out, and a date before it went out or after today.
     pub fn rental_day(&self, machine: &BookMachine, on: NaiveDate, job: &Job) -> Result<Recorded> {
         let rental = self.rental_out_of(machine)?;
-        if on < rental.out_at.date() {
-            refuse!(
-                "{} went out on {}, after {on}",
-                machine.name,
-                rental.out_at.date()
-            );
-        }
+        rental.refuse_before(on)?;
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-day",
             job: Some(job.id),
@@ -456,31 +482,10 @@ impl Writing<'_> {
         charged: Option<Money>,
     ) -> Result<Returned> {
         let rental = self.rental_out_of(machine)?;
-        if at <= rental.out_at {
-            refuse!(
-                "{} went out at {}, not before {}",
-                machine.name,
-                rental.out_at.format("%Y-%m-%d %H:%M"),
-                at.format("%Y-%m-%d %H:%M")
-            );
-        }
-        let Some(away) = Away::new(rental.out_at, at) else {
-            return Err(Refusal::new(format!(
-                "{} went out at {}: nobody rents for more than {MOST_DAYS} days",
-                machine.name,
-                rental.out_at.format("%Y-%m-%d %H:%M"),
-            ))
-            .hint(format!(
-                "gritledger void {} --reason \"wrong date\"",
-                rental.entry
-            ))
-            .into());
-        };
+        let away = rental.away_until(at)?;
         let by_tariff = away.cover(&rental.tariff).total();
         let charge = charged.unwrap_or(by_tariff);
-        if charge.is_negative() {
-            refuse!("a rental does not cost less than nothing");
-        }
+        check_amount("rental-back", charge)?;
         let recorded = self.insert_entry(&NewEntry {
             kind: "rental-back",
             job: Some(rental.job_id),
@@ -507,7 +512,7 @@ impl Writing<'_> {
         })
     }
 
-    fn charge_days(
+    pub(super) fn charge_days(
         &self,
         rental: &Rental,
         returned: &Recorded,

@@ -1,6 +1,6 @@
 //! Slips: what was taken back, and which entry is typed again for it.
 //!
-//! Nobody says so: `void E12`, then the same line as it should have been. What is typed again stands in the slip's place, so
+//! Nobody says so (who does, corrects: `corrections.rs`): `void E12`, then the same line as it should have been. What is typed again stands in the slip's place, so
 //! what it is like decides. A line that is taken for another's second time stands earlier in its own day than it was typed,
 //! and nothing else; the answer says in whose place it stands.
 
@@ -70,8 +70,16 @@ impl Slip {
 }
 
 impl Writing<'_> {
-    /// Returns the slip that an entry is typed again for: of those taken back today, the one that it is most like.
+    /// Returns the slip that an entry is typed again for: the one that somebody names, else of those taken back today, the one
+    /// that it is most like.
     pub(super) fn slip_mended_by(&self, entry: &NewEntry<'_>) -> Result<Option<Slip>> {
+        if let Some(slip) = entry.in_place_of {
+            let (_, slip) = self
+                .connection
+                .prepare_cached("SELECT *, 0 AS just_voided FROM entry WHERE id = :slip")?
+                .query_row(named_params! { ":slip": slip }, slip_from_row)?;
+            return Ok(Some(slip));
+        }
         if !matches!(
             entry.kind,
             "use" | "hours" | "spent" | "drive" | "buy" | "hand-back" | "count"

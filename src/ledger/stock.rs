@@ -12,7 +12,7 @@ use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, Row, ToSql, named_params};
 
 use super::columns::Micro;
-use super::day_book::NewEntry;
+use super::day_book::{NewEntry, check_amount, check_quantity};
 use super::{BookItem, Job, Ledger, Recorded, Writing, numbered, refuse};
 use crate::money::{Decimal, Money, plain, quantity};
 use crate::trade::stock::{Awaiting, Effect, Happening, Settled, Stock, Typed};
@@ -392,12 +392,8 @@ impl Writing<'_> {
         note: &str,
     ) -> Result<Recorded> {
         let bought = quantity(bought);
-        if bought <= Decimal::ZERO {
-            refuse!("`{}` is not a quantity bought", plain(bought, 6));
-        }
-        if paid.is_negative() {
-            refuse!("a purchase does not cost less than nothing");
-        }
+        check_quantity("buy", bought)?;
+        check_amount("buy", paid)?;
         let recorded = self.insert_entry(&NewEntry {
             kind: "buy",
             on,
@@ -432,12 +428,8 @@ impl Writing<'_> {
         on: NaiveDate,
     ) -> Result<Recorded> {
         let returned = quantity(returned);
-        if returned <= Decimal::ZERO {
-            refuse!("`{}` is not a quantity handed back", plain(returned, 6));
-        }
-        if refund.is_some_and(Money::is_negative) {
-            refuse!("a refund is not below zero");
-        }
+        check_quantity("hand-back", returned)?;
+        refund.map_or(Ok(()), |refund| check_amount("hand-back", refund))?;
         let mut recorded = self.insert_entry(&NewEntry {
             kind: "hand-back",
             job: job.map(|job| job.id),
@@ -449,7 +441,7 @@ impl Writing<'_> {
             book_price: Some(item.unit_price(self.currency())),
             ..NewEntry::default()
         })?;
-        let effect = self.effect_on_stock(&recorded, item)?;
+        let effect = self.effect_on_stock(&recorded, item.id)?;
         // What stands in a slip's place was let through once: what came before it since is no fault of it.
         if !effect.awaiting.is_zero() && recorded.instead_of.is_none() {
             refuse!(
@@ -482,9 +474,7 @@ impl Writing<'_> {
         on: NaiveDate,
     ) -> Result<Recorded> {
         let counted = quantity(counted);
-        if counted < Decimal::ZERO {
-            refuse!("a count is not below zero: `{}`", plain(counted, 6));
-        }
+        check_quantity("count", counted)?;
         let mut recorded = self.insert_entry(&NewEntry {
             kind: "count",
             on,
@@ -501,7 +491,7 @@ impl Writing<'_> {
                 item.name
             );
         }
-        recorded.amount = self.effect_on_stock(&recorded, item)?.taken();
+        recorded.amount = self.effect_on_stock(&recorded, item.id)?.taken();
         self.log(&format!(
             "{}: counted {} {} of {}{}.",
             recorded.number,
@@ -514,8 +504,8 @@ impl Writing<'_> {
     }
 
     /// Works out what an entry does to the stock, and what those after it do now.
-    pub(super) fn effect_on_stock(&self, recorded: &Recorded, item: &BookItem) -> Result<Effect> {
-        self.replay(item.id, self.stand_of(recorded.id)?, recorded.id)?;
+    pub(super) fn effect_on_stock(&self, recorded: &Recorded, item: ItemId) -> Result<Effect> {
+        self.replay(item, self.stand_of(recorded.id)?, recorded.id)?;
         self.effect_of(recorded.id)
     }
 

@@ -182,3 +182,335 @@ fn quotes_are_withdrawn_and_drafts_thrown_away() {
         "error: Q1.3 is accepted\nhint: gritledger job cancel J1 --reason \"the client withdrew\""
     );
 }
+
+/// A second open job, at 7 Mill Lane with a hall and a landing.
+fn two_jobs() -> TestLedger {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        client add "Bo Marsh"
+        site add "Bo Marsh" "7 Mill Lane" --year-built 1990
+        room add "7 Mill Lane" "Hall" --shape "12ft x 5ft" --condition bare --species white-oak
+        room add "7 Mill Lane" "Landing" --shape "8ft x 5ft" --condition bare --species white-oak
+        quote draft "7 Mill Lane" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q2
+        quote accept Q2
+        job start J2
+        "#,
+    );
+    ledger
+}
+
+fn cost(ledger: &TestLedger, job: &str) -> Value {
+    row(ledger, job)["actual_cost"].clone()
+}
+
+#[test]
+fn the_last_entry_is_taken_back_without_a_word() {
+    let ledger = two_jobs();
+    assert_eq!(
+        ledger.line("void").refused(),
+        "error: no entry of the day book counts\nhint: gritledger log"
+    );
+    ledger.lines("use 36 6 --room Hall\nhours 1:30 --room Hall --on sand");
+    assert_eq!(
+        ledger.line("void").ok(),
+        "E3: took back E2 (Ruben Vale worked 1.5 h on J2, Hall, sand).\n"
+    );
+    assert_eq!(
+        ledger.line("void").ok(),
+        "E4: took back E1 (used 6 disc of disc-7in-36 on J2, Hall).\n"
+    );
+    assert_eq!(
+        ledger.line("void E1 --reason again").refused(),
+        "error: E1 was voided already"
+    );
+    let log = ledger.line("log").ok();
+    assert!(log.contains("E4: took back E1 (use): a slip."), "{log}");
+}
+
+#[test]
+fn a_reason_is_asked_for_where_others_have_seen_the_entry() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("use 36 6 --room Landing\nuse 36 2 --room Landing --confirm\njob close J1");
+    for line in ["void E2", "correct E2 --quantity 3"] {
+        assert_eq!(
+            ledger.line(line).refused(),
+            format!(
+                "error: say why E2 is taken back: J1 is closed\nhint: gritledger {line} --reason \"...\""
+            )
+        );
+    }
+    assert_eq!(
+        ledger.line("void E2 --reason \" \"").refused(),
+        "error: say why E2 is taken back\nhint: gritledger void E2 --reason \"...\""
+    );
+    ledger.line("void E2 --reason \"of another job\"").ok();
+    let ledger = TestLedger::job_open();
+    ledger.line("use 36 6 --room Landing").ok();
+    let ledger = ledger.on("2026-03-03");
+    assert_eq!(
+        ledger
+            .line("correct --room \"Back bedroom\" --quantity 7")
+            .refused(),
+        "error: say why E1 is taken back: it was written on 2026-03-02\n\
+         hint: gritledger correct E1 --quantity 7 --room \"Back bedroom\" --reason \"...\""
+    );
+    ledger
+        .line("correct --room \"Back bedroom\" --reason \"the other room\"")
+        .ok();
+}
+
+/// On paper: 6 discs at the book's 2.10 are 12.60.
+#[test]
+fn a_void_is_taken_back_by_entering_again_what_it_took() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("use 36 6 --room Landing\nspent 5 --for tape\nvoid E1");
+    assert_eq!(cost(&ledger, "J1"), json!("5.00"));
+    assert_eq!(
+        ledger.line("void E3").ok(),
+        "E4: used 6 disc of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n"
+    );
+    assert_eq!(cost(&ledger, "J1"), json!("17.60"));
+    assert_eq!(
+        ledger.line("void E3").refused(),
+        "error: E4 stands in the place of E1 already\nhint: gritledger void E4 --reason \"E1 was right\""
+    );
+    ledger.lines("void E4\nvoid E5");
+    assert_eq!(cost(&ledger, "J1"), json!("17.60"));
+    // A machine that went out again in the meantime isn't taken out twice.
+    ledger.lines(
+        r#"
+        rental out rotary --at 08:00
+        void
+        rental out rotary --at 09:00
+        "#,
+    );
+    assert_eq!(
+        ledger.line("void E8").refused(),
+        "error: rotary is out already, since 2026-03-02 09:00 on J1\nhint: gritledger rental back rotary --at \"HH:MM\""
+    );
+    ledger.lines("void E9\nvoid E8");
+    assert!(ledger.line("rental list").ok().contains("08:00"));
+}
+
+#[test]
+fn every_kind_of_entry_is_corrected_in_one_line() {
+    let ledger = two_jobs();
+    ledger.lines(
+        r#"
+        use 36 25 --room Landing --job J1
+        hours 15 --room Landing --job J1 --on sand
+        spent 184 --for disposal --job J1
+        drive 140 --job J1
+        buy disc-7in-36 30 --cost 630
+        hand-back disc-7in-36 1 --refund 32
+        stock count disc-7in-36 10
+        rental out rotary --at 08:00 --job J1
+        "#,
+    );
+    for (line, said) in [
+        (
+            "correct E1 --quantity 6 --job J2 --room Hall --date yesterday --confirm",
+            "E10: used 6 disc of disc-7in-36 on J2, Hall in the place of E1, 12.60.\n",
+        ),
+        (
+            "correct E2 --quantity 1:30 --on edge --job J2",
+            "E12: Ruben Vale worked 1.5 h on J2, Landing, edge in the place of E2, 59.79.\n",
+        ),
+        (
+            "correct E3 --cost 18.40 --for tape",
+            "E14: spent for tape on J1 in the place of E3, 18.40.\n",
+        ),
+        (
+            "correct E4 --quantity 14 --room \"Back bedroom\"",
+            "E16: drove 14.0 miles on J1, Back bedroom in the place of E4, 10.15.\n",
+        ),
+        (
+            "correct E5 --cost 63",
+            "E18: bought 30 disc of disc-7in-36 in the place of E5, 63.00.\n",
+        ),
+        (
+            "correct E6 --cost 3.20",
+            "E20: handed back 1 disc of disc-7in-36 in the place of E6, 3.20.\n",
+        ),
+        (
+            "correct E7 --quantity 24",
+            "E22: counted 24 disc of disc-7in-36 in the place of E7.\n",
+        ),
+        (
+            "correct E8 --at 09:30 --job J2",
+            "E24: rotary out at 2026-03-02 09:30 for J2 in the place of E8.\n",
+        ),
+    ] {
+        let run = ledger.line(line);
+        assert_eq!(format!("{}", run.ok()), said, "{line}");
+    }
+    ledger.lines("rental day rotary --job J1");
+    assert_eq!(
+        ledger.line("correct --job J2").ok(),
+        "E27: rotary is with J2 from 2026-03-02 in the place of E25.\n"
+    );
+    let ledger = ledger.on("2026-03-03");
+    ledger.lines("rental back rotary --at 07:45");
+    assert_eq!(
+        ledger.line("correct --cost 40").ok(),
+        "E30: rotary back at 2026-03-03 07:45 in the place of E28, 40.00.\n"
+    );
+    assert_eq!(
+        ledger
+            .line("correct E24 --at \"2026-03-02 10:00\" --reason late")
+            .refused(),
+        "error: E24 can't be voided while E30 rests on it: void E30 first\nhint: gritledger void E30 --reason \"E24 was wrong\""
+    );
+    assert_eq!(ledger.json("check")["ok"], json!(true));
+}
+
+#[test]
+fn what_is_not_named_stays_as_it_was() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        hours 1.5 --room Landing --on sand
+        use 36 60 --room Landing
+        rental out rotary --at 08:00
+        worker edit "Ruben Vale" --wage 56
+        item edit disc-7in-36 --pack 1=9.99
+        machine edit rotary --day 200
+        "#,
+    );
+    // 1.5 h at 28.00 with its burden were 59.79: a third of it more is 79.72. 6 discs were 12.60.
+    assert_eq!(
+        ledger.json("correct E1 --quantity 2")["amount"],
+        json!("79.72")
+    );
+    assert_eq!(
+        ledger.json("correct E2 --quantity 6")["amount"],
+        json!("12.60")
+    );
+    let taken = ledger.json("correct E3 --at 07:00");
+    let ledger = ledger.on("2026-03-03 06:00");
+    let back = ledger.json("rental back rotary");
+    assert_eq!(back["by_tariff"], back["amount"]);
+    assert_eq!(taken["instead_of"], json!("E3"));
+    assert_ne!(back["amount"], json!("200.00"));
+    // Another worker has another wage.
+    ledger.line("worker add \"Una Reed\" --wage 28").ok();
+    let una = ledger.json("correct E5 --worker Una --reason \"it was Una\"");
+    assert_eq!(una["amount"], json!("79.72"));
+}
+
+#[test]
+fn what_can_not_be_corrected_is_refused_in_words() {
+    let ledger = two_jobs();
+    ledger.lines(
+        r#"
+        use 36 6 --room "Back bedroom" --job J1
+        hours 1.5 --room Hall --on sand
+        spent 18.40 --for disposal --job J1
+        drive 14 --job J1
+        buy disc-7in-36 30 --cost 63
+        rental out rotary --at 08:00 --job J1
+        spent 5 --for tape --job J1
+        void E7
+        "#,
+    );
+    for (line, refused) in [
+        (
+            "correct E3 --quantity 6",
+            "error: E3 is money spent: it has no quantity\nhint: what it has: --cost, --for, --room, --whole-job, --job, --date",
+        ),
+        (
+            "correct E1 --cost 6",
+            "error: E1 is an item used: it has no cost of its own\nhint: what it has: --quantity, --item, --on, --room, --whole-job, --job, --date",
+        ),
+        (
+            "correct E2 --item disc-7in-36",
+            "error: E2 is hours worked: it has no item\nhint: what it has: --quantity, --worker, --on, --room, --whole-job, --job, --date",
+        ),
+        (
+            "correct E4 --worker Ruben",
+            "error: E4 is miles driven: it has no worker\nhint: what it has: --quantity, --room, --whole-job, --job, --date",
+        ),
+        (
+            "correct E5 --job J1",
+            "error: E5 is a purchase: it has no job\nhint: what it has: --quantity, --cost, --item, --date",
+        ),
+        (
+            "correct E6 --date yesterday",
+            "error: E6 is a machine taken out: it has no date apart from its time\nhint: what it has: --job, --at",
+        ),
+        (
+            "correct E5",
+            "error: say what of E5 should be otherwise\nhint: what it has: --quantity, --cost, --item, --date",
+        ),
+        ("correct E1 --quantity 6", "error: E1 says that already"),
+        (
+            "correct E1 --job J2",
+            "error: E1 names Back bedroom, which isn't where J2 is\nhint: say which rooms: --room \"ROOM\", or --whole-job",
+        ),
+        (
+            "correct E2 --quantity 25",
+            "error: Ruben Vale would have 25 hours on 2026-03-02: a day has 24",
+        ),
+        (
+            "correct E2 --quantity 0",
+            "error: `0` is not a number of hours worked",
+        ),
+        (
+            "correct E5 --cost -1",
+            "error: a purchase does not cost less than nothing",
+        ),
+        (
+            "correct E3 --for \" \"",
+            "error: say what the money was for",
+        ),
+        (
+            "correct E7 --cost 6",
+            "error: E7 was voided already\nhint: gritledger void E8 --reason \"E7 was right\"",
+        ),
+        (
+            "correct E8 --cost 6",
+            "error: E8 is a void: it takes E7 back, and says nothing else\nhint: gritledger void E8 --reason \"E7 was right\"",
+        ),
+        (
+            "correct E99 --cost 6",
+            "error: no entry E99\nhint: gritledger log",
+        ),
+        (
+            "correct twelve --cost 6",
+            "error: `twelve` is not an entry number\nhint: entries are numbered E1, E2",
+        ),
+    ] {
+        assert_eq!(ledger.line(line).refused(), refused, "{line}");
+        for hint in refused
+            .lines()
+            .filter_map(|line| line.strip_prefix("hint: gritledger "))
+        {
+            ledger.line(&format!("{hint} --dry-run")).ok();
+        }
+    }
+    ledger.line("correct E3 --cost 5").ok();
+    assert_eq!(
+        ledger.line("correct E3 --cost 6").refused(),
+        "error: E3 was voided already, and E10 stands in its place\nhint: gritledger correct E10 --cost 6"
+    );
+}
+
+#[test]
+fn corrections_stand_among_the_lines_of_a_day() {
+    let ledger = TestLedger::job_open();
+    let notes = ledger.file(
+        "notes.txt",
+        "room Landing\nuse 36 60\ncorrect --quantity 6\nspent 5 --for tape\nvoid\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("daybook {notes}")).ok(),
+        "Wrote 4 lines:\n\
+         E1: used 60 disc of disc-7in-36 on J1, Landing, 126.00.\n\
+         E3: used 6 disc of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n\
+         E4: spent for tape on J1, Landing, 5.00.\n\
+         E5: took back E4 (spent for tape on J1, Landing).\n"
+    );
+    assert_eq!(cost(&ledger, "J1"), json!("12.60"));
+}

@@ -175,8 +175,12 @@ fn voiding_in_any_order_keeps_the_stock_sound() {
     let said = ledger.line("void E2 --reason again").refused();
     assert_eq!(said, "error: E2 was voided already");
     assert_eq!(
-        ledger.line("void E3 --reason x").refused(),
-        "error: E3 is a void itself: enter again what it took back"
+        ledger.line("void E3").refused(),
+        "error: E4 stands in the place of E1 already\nhint: gritledger void E4 --reason \"E1 was right\""
+    );
+    assert_eq!(
+        ledger.line("void E5").ok(),
+        "E6: used 6 disc of disc-7in-36 on J1, Landing in the place of E2, 18.00.\n"
     );
 }
 
