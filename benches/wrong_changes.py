@@ -79,7 +79,7 @@ CHANGES = [
     ("corrections aren't compared", "src/trade/variance/sheet.rs", "side.cost += self.corrected;", "side.cost += Money::ZERO;"),
     ("overhead on hours nobody logged is recorded", "src/trade/variance/sheet.rs", "(false, false) => 1,", "(false, false) => 0,"),
     # the day book
-    ("a day has 24 hours for each entry", "src/ledger/day_book.rs", "if already + hours > HOURS_OF_A_DAY {", "if hours > HOURS_OF_A_DAY {"),
+    ("a day has 24 hours for each entry", "src/ledger/day_book.rs", "let hours = already.0 + hours;", "let hours = already.0 - already.0 + hours;"),
     # jobs and reports
     ("the wage of a quote without its burden, compared", "src/ledger/jobs.rs", "hour: product([quote.terms.wage, quote.terms.burden]),", "hour: product([quote.terms.wage, Decimal::ONE]),"),
     ("variations count as the price", "src/ledger/jobs.rs", ".filter(|record| record.header.variation_of.is_none())\n            .map(|record| record.quote.price)", ".filter(|record| record.header.variation_of.is_none() || record.header.option > 0)\n            .map(|record| record.quote.price)"),
