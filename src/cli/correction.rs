@@ -314,8 +314,14 @@ pub(super) fn write_correct(
         _ => None,
     };
     let remarks = remarks_on(context, &recorded, doubt);
+    let logged = job.map(|job| (job, recorded.id));
     let what = words_of(writing, &entry)?;
-    said(context, writing, recorded, what).map(|noted| Noted { remarks, ..noted })
+    let noted = said(context, writing, recorded, what)?;
+    Ok(Noted {
+        remarks,
+        logged,
+        ..noted
+    })
 }
 
 fn read_quantity_of(
