@@ -54,6 +54,9 @@ pub(super) struct CorrectArgs {
     /// The job
     #[arg(long)]
     job: Option<String>,
+    /// It belongs to no job, and so to no room or task
+    #[arg(long, conflicts_with_all = ["job", "rooms", "whole_job", "on"])]
+    no_job: bool,
     /// When it happened: a date, yesterday, 3 days ago, mon
     #[arg(long)]
     date: Option<String>,
@@ -138,6 +141,15 @@ impl CorrectArgs {
                     "rental-day",
                 ],
             ),
+            Part {
+                said: self.no_job.then_some("").into_iter().collect(),
+                ..part(
+                    "--no-job",
+                    "reason to be of no job",
+                    &None,
+                    &["hours", "spent", "drive", "hand-back"],
+                )
+            },
             part(
                 "--date",
                 "date apart from its time",
@@ -229,6 +241,15 @@ impl Resolved {
         let other_job = job.map(|number| writing.job(number)).transpose()?;
         let own_job = entry.job.map(|job| writing.job_by_id(job)).transpose()?;
         let job = other_job.clone().or(own_job);
+        if job.is_none() && (!args.rooms.is_empty() || args.on.is_some()) {
+            let number = &entry.number;
+            return Err(Refusal::new(format!(
+                "{number} belongs to no job, and so to no room or task"
+            ))
+            .hint("say which job: --job J1")
+            .into());
+        }
+        let job = job.filter(|_| !args.no_job);
         let item = match (&args.item, &job) {
             (Some(name), Some(job)) => Some(writing.item_for(job, name)?),
             (Some(name), None) => Some(writing.item(name)?),
@@ -293,6 +314,7 @@ pub(super) fn write_correct(
         worker: resolved.worker.as_ref(),
         on: resolved.on.as_ref(),
         job: resolved.other_job.as_ref(),
+        no_job: args.no_job,
         rooms: resolved.rooms.as_deref(),
         date: date.transpose()?,
         at: at.transpose()?,
@@ -340,6 +362,10 @@ fn read_quantity_of(
 /// Returns what an entry says in words: `used 6 disc of disc-7in-36 on J1, Landing`.
 pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
     let job = entry.job.map(|job| ledger.job_by_id(job)).transpose()?;
+    let on_job = job.as_ref().map_or_else(
+        || ", no job".to_owned(),
+        |job| format!(" on {}", job.number),
+    );
     let job = job.map_or_else(String::new, |job| job.number);
     let rooms: String = entry.rooms.iter().map(|room| format!(", {room}")).collect();
     let subject = &entry.subject;
@@ -352,13 +378,17 @@ pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
     let at = entry.at.map(|at| at.format("%Y-%m-%d %H:%M").to_string());
     let at = at.unwrap_or_default();
     Ok(match entry.kind.as_str() {
-        "use" => format!("used {items} on {job}{rooms}"),
+        "use" => format!("used {items}{on_job}{rooms}"),
         "hours" => {
-            let on = entry.worked_on.as_deref().unwrap_or("no task said");
-            format!("{subject} worked {} h on {job}{rooms}, {on}", figure(2))
+            let on = match (&entry.worked_on, entry.job) {
+                (Some(on), _) => format!(", {on}"),
+                (None, Some(_)) => ", no task said".to_owned(),
+                (None, None) => String::new(),
+            };
+            format!("{subject} worked {} h{on_job}{rooms}{on}", figure(2))
         }
-        "spent" => format!("spent for {} on {job}{rooms}", entry.what),
-        "drive" => format!("drove {} miles on {job}{rooms}", figure(1)),
+        "spent" => format!("spent for {}{on_job}{rooms}", entry.what),
+        "drive" => format!("drove {} miles{on_job}{rooms}", figure(1)),
         "buy" => format!("bought {items}"),
         "hand-back" => format!("handed back {items}"),
         "count" => format!("counted {items}"),

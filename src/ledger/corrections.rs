@@ -80,6 +80,8 @@ pub struct Correction<'a> {
     pub on: Option<&'a WorkedOn>,
     /// The job.
     pub job: Option<&'a Job>,
+    /// It belongs to no job, and so to no room or task.
+    pub no_job: bool,
     /// The rooms; none: the whole job.
     pub rooms: Option<&'a [Room]>,
     /// When it happened.
@@ -112,6 +114,9 @@ impl Written {
             entry.left_over = false;
         }
         entry.job = correction.job.map(|job| job.id).or(entry.job);
+        if correction.no_job {
+            (entry.job, entry.task, entry.operation) = (None, None, None);
+        }
         entry.on = correction.date.unwrap_or(entry.on);
         if let Some(at) = correction.at {
             (entry.at, entry.on) = (Some(at), at.date());
@@ -343,11 +348,17 @@ impl Writing<'_> {
             (None, Some(job)) if !slip.rooms.is_empty() => Some(self.same_rooms(slip, job)?),
             _ => None,
         };
-        let rooms = correction.rooms.or(moved.as_deref());
+        let rooms = match correction.no_job {
+            true => Some(&[][..]),
+            false => correction.rooms.or(moved.as_deref()),
+        };
         let names = rooms.map(|rooms| rooms.iter().map(|room| room.name.clone()).collect());
         let names: Vec<String> = names.unwrap_or_else(|| slip.rooms.clone());
         if entry == *slip && names == slip.rooms {
             refuse!("{} says that already", slip.number);
+        }
+        if entry.job.is_none() && entry.task.is_some() {
+            refuse!("hours of no job are for no task");
         }
         self.settle_figures(&mut entry, correction)?;
         self.void_entry(slip.id, reason)?;

@@ -421,7 +421,7 @@ fn what_can_not_be_corrected_is_refused_in_words() {
     for (line, refused) in [
         (
             "correct E3 --quantity 6",
-            "error: E3 is money spent: it has no quantity\nhint: what it has: --cost, --for, --room, --whole-job, --job, --date",
+            "error: E3 is money spent: it has no quantity\nhint: what it has: --cost, --for, --room, --whole-job, --job, --no-job, --date",
         ),
         (
             "correct E1 --cost 6",
@@ -429,11 +429,11 @@ fn what_can_not_be_corrected_is_refused_in_words() {
         ),
         (
             "correct E2 --item disc-7in-36",
-            "error: E2 is hours worked: it has no item\nhint: what it has: --quantity, --worker, --on, --room, --whole-job, --job, --date",
+            "error: E2 is hours worked: it has no item\nhint: what it has: --quantity, --worker, --on, --room, --whole-job, --job, --no-job, --date",
         ),
         (
             "correct E4 --worker Ruben",
-            "error: E4 is miles driven: it has no worker\nhint: what it has: --quantity, --room, --whole-job, --job, --date",
+            "error: E4 is miles driven: it has no worker\nhint: what it has: --quantity, --room, --whole-job, --job, --no-job, --date",
         ),
         (
             "correct E5 --job J1",
@@ -517,4 +517,39 @@ fn corrections_stand_among_the_lines_of_a_day() {
          disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n"
     );
     assert_eq!(cost(&ledger, "J1"), json!("12.60"));
+}
+
+#[test]
+fn a_cost_is_corrected_to_be_of_no_job_and_of_one() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("spent 300 --for insurance\nhours 2 --room Landing --on sand\ndrive 14 --no-job");
+    for (line, said) in [
+        (
+            "correct E1 --no-job",
+            "E5: spent for insurance, no job in the place of E1, 300.00.\n",
+        ),
+        (
+            "correct E2 --no-job",
+            "E7: Ruben Vale worked 2 h, no job in the place of E2, 79.72.\n",
+        ),
+        (
+            "correct E3 --job J1 --room Landing",
+            "E9: drove 14 miles on J1, Landing in the place of E3, 10.15.\n",
+        ),
+    ] {
+        assert_eq!(ledger.line(line).ok(), said, "{line}");
+    }
+    assert_eq!(cost(&ledger, "J1"), json!("10.15"));
+    for line in ["correct E7 --room Landing", "correct E7 --on sand"] {
+        assert_eq!(
+            ledger.line(line).refused(),
+            "error: E7 belongs to no job, and so to no room or task\nhint: say which job: --job J1",
+            "{line}"
+        );
+    }
+    ledger.line("buy disc-7in-36 30 --cost 63").ok();
+    assert_eq!(
+        ledger.line("correct --no-job").refused(),
+        "error: E10 is a purchase: it has no reason to be of no job\nhint: what it has: --quantity, --cost, --item, --date"
+    );
 }
