@@ -92,11 +92,12 @@ pub(super) struct UseArgs {
 /// --note says what for.
 #[derive(Debug, Args)]
 #[command(
+    override_usage = "gritledger hours [OPTIONS] [WORKER] <HOURS> [TASK]",
     after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand\n  gritledger hours 2 --no-job --note \"estimate visit\""
 )]
 pub(super) struct HoursArgs {
-    /// Who worked (default: the only active worker), how many hours, and on which task
-    #[arg(required = true, num_args = 1..=3, value_names = ["WORKER", "HOURS", "TASK"], allow_negative_numbers = true)]
+    /// How many hours; before it who worked (default: the only active worker), after it the task
+    #[arg(required = true, num_args = 1..=3, value_name = "HOURS", allow_negative_numbers = true)]
     words: Vec<String>,
     /// The task or operation; without one the hours are a cost and no evidence
     #[arg(long, value_name = "TASK", conflicts_with = "no_job")]
