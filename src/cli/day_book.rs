@@ -12,13 +12,13 @@ use super::read::{
 };
 use super::ui::{Context, Remark};
 use crate::document::job::{
-    LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
+    BoughtAnswer, LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
 };
 use crate::ledger::{
-    BookItem, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, UsedFor, WorkedOn, Writing,
-    refuse, typed,
+    BookItem, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor, WorkedOn,
+    Writing, refuse, typed,
 };
-use crate::money::{Decimal, plain};
+use crate::money::{Decimal, Money, plain};
 use crate::notation::Notation;
 use crate::trade::rates::Band;
 use crate::trade::{EntryId, Unit};
@@ -135,15 +135,31 @@ pub(super) struct DriveArgs {
     cost: CostArgs,
 }
 
+/// A receipt this many times above or below the list price is asked about.
+const TIMES_THE_LIST: Decimal = Decimal::from_parts(3, 0, 0, false, 0);
+
 /// Log a purchase: it goes into stock, and settles what was used before its receipt
+///
+/// --list buys all that the shopping list of a job or quote has (gritledger job buy), in its packs; the receipt's total is
+/// shared over the items by their list prices.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger buy disc-7in-36 30 --cost 96.00")]
+#[command(
+    after_long_help = "Examples:\n  gritledger buy disc-7in-36 30 --cost 96.00\n  gritledger buy --list J1 --cost 412.60"
+)]
 pub(super) struct BuyArgs {
     /// The item
-    item: String,
+    #[arg(required_unless_present = "list", conflicts_with = "list")]
+    item: Option<String>,
     /// How many, in the item's unit (not packs)
-    #[arg(allow_hyphen_values = true)]
-    quantity: String,
+    #[arg(
+        required_unless_present = "list",
+        conflicts_with = "list",
+        allow_hyphen_values = true
+    )]
+    quantity: Option<String>,
+    /// The shopping list of this job or quote, instead of one item
+    #[arg(long, value_name = "JOB")]
+    list: Option<String>,
     /// What was paid in all, tax included
     #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
     cost: String,
@@ -816,11 +832,98 @@ fn shelf_item(writing: &Writing<'_>, wanted: &str) -> Result<BookItem> {
 }
 
 fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result<Noted> {
-    let item = shelf_item(writing, &args.item)?;
-    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    if let Some(list) = &args.list {
+        return write_buy_list(context, writing, list, args);
+    }
+    let (Some(item), Some(quantity)) = (&args.item, &args.quantity) else {
+        refuse!("say what was bought, and how many");
+    };
+    let item = shelf_item(writing, item)?;
+    let quantity = read_quantity(writing.notation(), quantity, item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let paid = read_money(writing, &args.cost)?;
-    let recorded = writing.record_buy(&item, quantity, paid, on, &args.note)?;
+    let bought = Bought { quantity, paid, on };
+    let answer = record_bought(context, writing, &item, &bought, &args.note)?;
+    Ok(Noted::of(LineAnswer::Recorded(answer)))
+}
+
+/// Writes down that all of a shopping list was bought, in its packs.
+fn write_buy_list(
+    context: &Context,
+    writing: &Writing<'_>,
+    list: &str,
+    args: &BuyArgs,
+) -> Result<Noted> {
+    let (of, again, lines) = shopping_list(writing, list)?;
+    if lines.is_empty() {
+        return Err(Refusal::new(format!("there is nothing to buy for {of}"))
+            .hint(again)
+            .into());
+    }
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let paid = read_money(writing, &args.cost)?;
+    let listed: Money = lines.iter().map(|line| line.basket.total).sum();
+    let currency = writing.currency();
+    let [cost, price] = [paid, listed].map(|money| currency.decimal(money));
+    if cost > price * TIMES_THE_LIST || cost * TIMES_THE_LIST < price {
+        context.confirm(&format!(
+            "{} for {of} is far from the list price, {}",
+            currency.text(paid),
+            currency.text(listed)
+        ))?;
+    }
+    let weights = lines.iter().map(|line| currency.decimal(line.basket.total));
+    let shares = paid.spread(&weights.collect::<Vec<_>>());
+    let bought = lines.iter().zip(shares).map(|(line, paid)| {
+        let quantity = line.basket.content();
+        let bought = Bought { quantity, paid, on };
+        record_bought(
+            context,
+            writing,
+            &writing.item(&line.item)?,
+            &bought,
+            &args.note,
+        )
+    });
+    let bought: Vec<RecordedAnswer> = bought.collect::<Result<_>>()?;
+    let answer = BoughtAnswer::new(of, paid, bought, &context.page(writing));
+    Ok(Noted::of(LineAnswer::Bought(answer)))
+}
+
+/// Returns whose shopping list is meant, the command that shows it, and the list.
+fn shopping_list(ledger: &Ledger, of: &str) -> Result<(String, String, Vec<ToBuy>)> {
+    let number = of.rsplit('-').next().unwrap_or_default();
+    let is_quote = number
+        .strip_prefix(['Q', 'q'])
+        .is_some_and(|digits| digits.starts_with(|sign: char| sign.is_ascii_digit()));
+    if is_quote {
+        let record = ledger.quote(of)?;
+        let list = ledger.shopping_for(&record.quote, &ledger.outlook_of(&record.header)?)?;
+        let number = record.header.number;
+        let again = format!("gritledger quote buy {number}");
+        return Ok((number, again, list));
+    }
+    let job = ledger.job(of)?;
+    let again = format!("gritledger job buy {}", job.number);
+    Ok((job.number.clone(), again, ledger.shopping_for_job(&job)?))
+}
+
+/// So much of an item that was bought.
+struct Bought {
+    quantity: Decimal,
+    paid: Money,
+    on: chrono::NaiveDate,
+}
+
+fn record_bought(
+    context: &Context,
+    writing: &Writing<'_>,
+    item: &BookItem,
+    bought: &Bought,
+    note: &str,
+) -> Result<RecordedAnswer> {
+    let Bought { quantity, paid, on } = *bought;
+    let recorded = writing.record_buy(item, quantity, paid, on, note)?;
     confirm_day(context, on, None)?;
     confirm_new(context, writing, &recorded)?;
     let what = format!(
@@ -829,7 +932,7 @@ fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result
         item.unit,
         item.name
     );
-    said(context, writing, recorded, what)
+    Ok(RecordedAnswer::new(recorded, what, &context.page(writing)))
 }
 
 fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs) -> Result<Noted> {

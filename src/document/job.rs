@@ -14,6 +14,7 @@ use crate::ledger::{
     Job, JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
 };
 use crate::money::Decimal;
+use crate::money::Money;
 use crate::trade::budget::{BudgetLine, Place, Subject};
 use crate::trade::{JobId, RoomId, Unit};
 
@@ -728,12 +729,33 @@ pub struct VoidedAnswer {
     pub voided: String,
 }
 
+answer! {
+    /// A shopping list that was bought: an entry for each of its items.
+    pub struct BoughtAnswer of (list: String, paid: Money, lines: Vec<RecordedAnswer>) on page {
+        list: String = list,
+        currency: &'static str = page.currency.code(),
+        paid: Amount = page.amount(paid),
+        lines: Vec<RecordedAnswer> = lines,
+    }
+}
+
+impl Answer for BoughtAnswer {
+    fn text(&self, _: &Page) -> String {
+        let (items, paid) = (count(self.lines.len(), "item"), self.paid);
+        let lines = self.lines.iter().map(|line| format!("\n{}", line.line()));
+        let lines: String = lines.collect();
+        format!("Bought {items} for {}, {paid} in all:{lines}", self.list)
+    }
+}
+
 /// What a line of the day book came to.
 #[derive(Debug, Serialize)]
 #[serde(untagged)]
 pub enum LineAnswer {
     /// An entry.
     Recorded(RecordedAnswer),
+    /// The entries of a shopping list.
+    Bought(BoughtAnswer),
     /// A machine's return, with what each day is charged to.
     Returned(ReturnedAnswer),
     /// A row of the notebook is taken back.
@@ -744,6 +766,7 @@ impl Answer for LineAnswer {
     fn text(&self, page: &Page) -> String {
         match self {
             LineAnswer::Recorded(answer) => answer.text(page),
+            LineAnswer::Bought(answer) => answer.text(page),
             LineAnswer::Returned(answer) => answer.text(page),
             LineAnswer::Voided(VoidedAnswer { voided }) => {
                 format!("Took back {voided} of the notebook.")
@@ -770,7 +793,7 @@ impl DayBookAnswer {
     fn budgets(&self) -> Vec<String> {
         let budgets = self.lines.iter().filter_map(|line| match line {
             LineAnswer::Recorded(recorded) => recorded.budget.as_ref(),
-            LineAnswer::Returned(_) | LineAnswer::Voided(_) => None,
+            LineAnswer::Bought(_) | LineAnswer::Returned(_) | LineAnswer::Voided(_) => None,
         });
         let mut last: Vec<&BudgetFacts> = Vec::new();
         for budget in budgets {
@@ -796,7 +819,9 @@ impl Answer for DayBookAnswer {
         for line in &self.lines {
             let line = match line {
                 LineAnswer::Recorded(recorded) => recorded.line(),
-                LineAnswer::Returned(_) | LineAnswer::Voided(_) => line.text(page),
+                LineAnswer::Bought(_) | LineAnswer::Returned(_) | LineAnswer::Voided(_) => {
+                    line.text(page)
+                }
             };
             let _ = write!(text, "\n{line}");
         }

@@ -180,6 +180,91 @@ fn receipts_awaited_are_told_once_a_day() {
     assert_eq!(awaited(&ledger), [Some(3), Some(3)]);
 }
 
+/// A receipt of 412.60 for a list of 376.50: each item bears its part, and the parts are the receipt to the cent.
+#[test]
+fn a_shopping_list_is_bought_in_one_line() {
+    let ledger = TestLedger::job_open();
+    let list = ledger.json("job buy J1");
+    assert_eq!(list["total"], json!("376.50"));
+    assert_eq!(
+        ledger.line("buy --list J1 --cost 1129.51").refused(),
+        "error: 1129.51 for J1 is far from the list price, 376.50\nhint: the same command with --confirm says that it is meant"
+    );
+    assert_eq!(
+        ledger.line("buy --list J1 --cost 125.49").refused(),
+        "error: 125.49 for J1 is far from the list price, 376.50\nhint: the same command with --confirm says that it is meant"
+    );
+    for cost in ["1129.50", "125.50", "1129.51 --confirm", "125.49 --confirm"] {
+        ledger
+            .line(&format!("buy --list J1 --cost {cost} --dry-run"))
+            .ok();
+    }
+    let tried = ledger.json("buy --list J1 --cost 412.60 --note \"receipt 7\" --dry-run");
+    let bought = ledger.json("buy --list J1 --cost 412.60 --note \"receipt 7\"");
+    assert_eq!(tried, bought);
+    assert_eq!(
+        (&bought["list"], &bought["paid"]),
+        (&json!("J1"), &json!("412.60"))
+    );
+    let lines = bought["lines"].as_array().unwrap();
+    assert_eq!(lines.len(), list["buy"].as_array().unwrap().len());
+    let cents = |amount: &Value| -> i64 {
+        let text = amount.as_str().unwrap().replace('.', "");
+        text.parse().unwrap()
+    };
+    let paid: i64 = lines.iter().map(|line| cents(&line["amount"])).sum();
+    assert_eq!(paid, 41260);
+    for (line, item) in lines.iter().zip(list["buy"].as_array().unwrap()) {
+        // 412.60 / 376.50 of the list price, to the cent; what rounding leaves over is with the dearest.
+        let part = cents(&item["total"]) * 41260;
+        let off = cents(&line["amount"]) * 37650 - part;
+        assert!(off.abs() <= 6 * 37650, "{line} {item}");
+    }
+    // It is on the shelf, so nothing is left to buy.
+    assert_eq!(
+        ledger.line("buy --list J1 --cost 412.60").refused(),
+        "error: there is nothing to buy for J1\nhint: gritledger job buy J1"
+    );
+    ledger.line("job buy J1").ok();
+    for (line, said) in [
+        (
+            "buy disc-7in-36 30 --list J1 --cost 5",
+            "cannot be used with",
+        ),
+        ("buy disc-7in-36 --cost 5", "<QUANTITY>"),
+        ("buy --cost 5", "<ITEM>"),
+    ] {
+        let run = ledger.line(line);
+        assert_eq!(run.code(), 2, "{run}");
+        assert!(run.stderr().contains(said), "{run}");
+    }
+}
+
+#[test]
+fn the_list_of_a_quote_is_bought_too_and_in_notes() {
+    let ledger = TestLedger::tannery_row();
+    ledger
+        .line("quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule none")
+        .ok();
+    let notes = ledger.file("notes.txt", "on yesterday\nbuy --list q1 --cost 200\n");
+    let said = ledger.line(&format!("daybook {notes}")).ok();
+    let lines: Vec<&str> = said.lines().collect();
+    assert_eq!(lines[0], "Wrote 1 line:");
+    assert!(
+        lines[1].starts_with("Bought ") && lines[1].ends_with(" items for Q1, 200.00 in all:"),
+        "{said}"
+    );
+    assert!(lines[2].starts_with("E1: bought "), "{said}");
+    assert_eq!(
+        ledger.line("buy --list Q1 --cost 200").refused(),
+        "error: there is nothing to buy for Q1\nhint: gritledger quote buy Q1"
+    );
+    assert_eq!(
+        ledger.line("buy --list J9 --cost 200").refused(),
+        "error: no job J9\nhint: gritledger job list"
+    );
+}
+
 #[test]
 fn a_firm_that_writes_commas_types_commas() {
     let ledger = TestLedger::nowhere();
