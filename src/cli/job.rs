@@ -1,16 +1,23 @@
 //! `job`: from agreed to closed.
 
+use std::collections::BTreeMap;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
 use super::read::{confirm_day, read_date, read_plan_date};
 use super::ui::Context;
+use crate::document::Page;
 use crate::document::job::{CloseAnswer, JobAnswer, Jobs};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
 use crate::document::plan::words::twice_words;
+use crate::document::rate::moved::RateMovedFacts;
 use crate::ledger::{Job, KeptPlan, Ledger};
+use crate::trade::OperationId;
+use crate::trade::operation::Operation;
+use crate::trade::rates::RateMoved;
 
 /// Manage jobs: accepted quotes being done
 #[derive(Debug, Subcommand)]
@@ -106,10 +113,13 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
         JobCommand::Start(args) => start(context, &args),
         JobCommand::Close(args) => context.write(|writing| {
             let job = writing.job_or_only_open(args.job.as_deref())?;
+            let before = writing.rates()?;
             let found = writing.close_job(&job)?;
             let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
+            let moved = writing.moved_by(&job, &before)?;
+            let moved = moved_facts(&moved, before.operations(), &page);
             let margin = format!("gritledger report margin {}", job.number);
-            context.give(writing, CloseAnswer::new(found, job, &page))?;
+            context.give(writing, CloseAnswer::new(found, job, moved, &page))?;
             context.hint(&margin);
             Ok(())
         }),
@@ -127,6 +137,19 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             show_if_json(context, writing, &job)
         }),
     }
+}
+
+/// Returns what is told of rates that moved.
+fn moved_facts(
+    moved: &[RateMoved],
+    operations: &BTreeMap<OperationId, Operation>,
+    page: &Page,
+) -> Vec<RateMovedFacts> {
+    let facts = moved.iter().filter_map(|moved| {
+        let operation = operations.get(&moved.after.cell.operation)?;
+        Some(RateMovedFacts::new(moved, operation, page))
+    });
+    facts.collect()
 }
 
 fn start(context: &Context, args: &StartArgs) -> Result<()> {

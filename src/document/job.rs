@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, Moment, Number, UnitPrice};
+use super::rate::moved::RateMovedFacts;
 use super::report::NotRecorded;
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
@@ -411,11 +412,12 @@ impl AwaitingFacts {
 
 answer! {
     /// What closing a job found.
-    pub struct CloseAnswer from found: CloseOut with (job: Job) on page {
+    pub struct CloseAnswer from found: CloseOut with (job: Job, moved: Vec<RateMovedFacts>) on page {
         job: String = job.number,
         state: JobState = job.state,
         currency: &'static str = page.currency.code(),
         observations: usize,
+        moved: Vec<RateMovedFacts> = moved,
         rooms_without_discs: Vec<String> = found.gaps.rooms_without_discs,
         operations_without_entries: Vec<String> = found.gaps.operations_without_entries,
         hours_on_nothing: Number = Number(found.gaps.hours_on_nothing),
@@ -427,7 +429,19 @@ answer! {
     }
 }
 
+/// How many rates that moved are named to people.
+const MOST_MOVED: usize = 3;
+
 impl CloseAnswer {
+    /// Names the rates that moved most, each in a line.
+    fn moved_text(&self, page: &Page) -> String {
+        if self.moved.is_empty() {
+            return "No rate moved by 1 %.\n".to_owned();
+        }
+        let most = self.moved.iter().take(MOST_MOVED);
+        most.map(|moved| page.point(moved.words())).collect()
+    }
+
     /// Lists what the record leaves out.
     fn gaps(&self, page: &Page) -> String {
         let hours = self.hours_on_nothing;
@@ -461,8 +475,9 @@ impl Answer for CloseAnswer {
             ),
         };
         format!(
-            "Closed {}: it taught the rates {learned}.\n{gaps}",
-            self.job
+            "Closed {}: it taught the rates {learned}.\n{}{gaps}",
+            self.job,
+            self.moved_text(page)
         )
     }
 }

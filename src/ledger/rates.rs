@@ -3,9 +3,9 @@
 use anyhow::Result;
 use rusqlite::named_params;
 
-use super::{Ledger, Writing, refuse};
+use super::{Job, Ledger, Writing, refuse};
 use crate::trade::OperationId;
-use crate::trade::rates::{Basis, Change, Rates, learn};
+use crate::trade::rates::{Basis, Change, Observation, RateMoved, Rates, learn, moved};
 
 impl Ledger {
     /// Returns book and experience together, as quotes use them: as they are kept, or learned anew and kept.
@@ -23,6 +23,16 @@ impl Ledger {
         let rates = learn(basis, self.observations()?);
         self.keep_fit(&key, rates.fit())?;
         Ok(rates)
+    }
+
+    /// Returns the rates that a job moved which was just closed, from what they were before.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn moved_by(&self, job: &Job, before: &Rates) -> Result<Vec<RateMoved>> {
+        let lessons = self.lessons_of(job)?.into_iter();
+        let taught: Vec<Observation> = lessons.map(|lesson| lesson.observation).collect();
+        Ok(moved(before, &self.rates()?, &taught))
     }
 
     /// Returns everything that rates are learned by, beside the rooms.

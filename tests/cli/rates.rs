@@ -617,3 +617,75 @@ fn no_jobs_closing_changes_another_jobs_records() {
     assert_eq!(slips(&ledger), told);
     ledger.run(&["check"]).ok();
 }
+
+#[test]
+fn closing_a_job_names_the_rates_that_it_moved_most() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        "use disc-7in-36 9 --room Landing
+         use disc-7in-36 15 --room \"Back bedroom\"
+         use disc-7in-50 3 --room Landing
+         use oil-finish 0.5 --room Landing
+         hours 1.5 --on sand --room Landing",
+    );
+    // Hours of sanding are one rate, told once; what moved less than the first three is told to programs.
+    let at_80 = "Closed J1: it taught the rates 5 things.\n\
+                 * rotary-36 on worn film: 220 to 176 sq ft an hour\n\
+                 * rotary-36 on worn film: 8.23 to 7.52 sq ft a disc\n\
+                 * oil-coat: 400 to 366 sq ft a gallon";
+    let at_45 = "Closed J1: it taught the rates 5 things.\n\
+                 * rotary-36 on worn film: 220 to 176 sq ft an\n  hour\n\
+                 * rotary-36 on worn film: 8.23 to 7.52 sq ft\n  a disc\n\
+                 * oil-coat: 400 to 366 sq ft a gallon";
+    for (width, told) in [("80", at_80), ("45", at_45)] {
+        let arguments = ["--dry-run", "job", "close", "J1"];
+        let run = ledger.run_with(&arguments, &[("COLUMNS", width)]);
+        assert_eq!(head(&run.ok()), told, "{width}");
+    }
+    let closed = ledger.json("job close J1");
+    let moved = closed["moved"].as_array().expect("rates that moved");
+    assert!(moved.len() > 3, "{closed}");
+    assert_eq!(
+        moved[1],
+        json!({
+            "operation": "rotary-36",
+            "condition": "worn-film",
+            "species": null,
+            "kind": "item",
+            "unit": "disc",
+            "per_unit": "sqft",
+            "before": "8.233333",
+            "after": "7.516734",
+            "change_percent": -8.7,
+        })
+    );
+    // What is told is what quotes are priced with from now on.
+    let rates = ledger.json("rate list");
+    let is_moved = |rate: &&Value| {
+        ["operation", "condition", "species", "kind"]
+            .iter()
+            .all(|key| rate[key] == moved[1][key])
+    };
+    let rate = rates.as_array().expect("rates").iter().find(is_moved);
+    assert_eq!(
+        rate.expect("the rate")["each_does"]["learned"],
+        moved[1]["after"]
+    );
+}
+
+#[test]
+fn closing_a_job_that_moved_nothing_says_so() {
+    let ledger = TestLedger::job_open();
+    ledger.line("spent 5 --for tape").ok();
+    let closed = ledger.line("--dry-run job close J1").ok();
+    assert_eq!(
+        head(&closed),
+        "Closed J1: it taught the rates 0 things.\nNo rate moved by 1 %."
+    );
+    assert_eq!(ledger.json("job close J1")["moved"], json!([]));
+}
+
+/// What stands above the gaps of a record.
+fn head(closed: &str) -> &str {
+    closed.split("\n\n").next().expect("a first part")
+}

@@ -1,8 +1,9 @@
 //! Rates: what the book says, what finished rooms taught, how sure that is, and where it comes from.
 //!
-//! `story.rs` shows one rate with everything behind it, `prediction.rs` what rooms will take, `proof.rs` whether the bands
+//! `story.rs` shows one rate with everything behind it, `moved.rs` what a job changed, `prediction.rs` what rooms will take, `proof.rs` whether the bands
 //! hold, and what looks like a slip.
 
+pub mod moved;
 pub mod prediction;
 pub mod proof;
 pub mod story;

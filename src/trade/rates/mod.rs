@@ -23,7 +23,7 @@
 //! What comes out, and what is asked of it:
 //!
 //! * `fit` is what was learned, and is kept; `experience` is what it is shown beside.
-//! * `rate` is the rate for a floor, with its band and its sources; `story` is how it came to be.
+//! * `rate` is the rate for a floor, with its band and its sources; `story` is how it came to be, `moved` what a job changed.
 //! * `predict` says what a sum of rooms will take, by the moments and quantiles of `predictive`.
 //! * `forecast` is the same for the quantities of one job, ready to be sampled.
 //! * `check` says whether what was logged looks like a slip; `backtest` predicts every record from the earlier jobs, for
@@ -59,6 +59,7 @@ mod tree;
 
 mod experience;
 mod fit;
+mod moved;
 mod rate;
 mod story;
 
@@ -79,6 +80,7 @@ pub use self::experience::Taught;
 pub(crate) use self::fit::{CellKey, PoolFit};
 pub use self::fit::{Fit, learn};
 pub(in crate::trade) use self::float::float;
+pub use self::moved::{RateMoved, moved};
 pub use self::observation::{Observation, ObservedPart, Status};
 pub use self::observations::{Observations, Observed, PartOf};
 pub use self::predict::{Asked, PredictError, Prediction};
