@@ -1,6 +1,7 @@
 //! The day book: one short line for each thing done, for a tired person on a phone terminal.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
@@ -551,11 +552,11 @@ pub(super) fn add_budgets(context: &Context, ledger: &Ledger, lines: &mut [Noted
         let Some((job, entry)) = &line.logged else {
             continue;
         };
-        if !budgets.contains_key(&job.id) {
-            budgets.insert(job.id, ledger.budget_of(job)?);
-        }
-        let budget = budgets.get(&job.id).and_then(Option::as_ref);
-        let after = budget.and_then(|budget| budget.after(*entry));
+        let budget = match budgets.entry(job.id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(place) => place.insert(ledger.budget_of(job)?),
+        };
+        let after = budget.as_ref().and_then(|budget| budget.after(*entry));
         if let (LineAnswer::Recorded(answer), Some(after)) = (&mut line.answer, after) {
             answer.add_budget(after, &page);
         }

@@ -557,7 +557,7 @@ answer! {
         instead_of: Option<String>,
         #[serde(skip)]
         in_place_of: String = recorded.in_place_of(),
-        budget: Option<BudgetFacts> = None,
+        budget: Option<Box<BudgetFacts>> = None,
         .. { id, number, late }
     }
 }
@@ -565,7 +565,7 @@ answer! {
 impl RecordedAnswer {
     /// Adds how far that has come which it logged.
     pub fn add_budget(&mut self, budget: EntryBudget, page: &Page) {
-        self.budget = Some(BudgetFacts::new(budget, page));
+        self.budget = Some(Box::new(BudgetFacts::new(budget, page)));
     }
 
     /// Says what was written, in a line.
@@ -581,7 +581,7 @@ impl RecordedAnswer {
 
 impl Answer for RecordedAnswer {
     fn text(&self, _: &Page) -> String {
-        let budget = self.budget.as_ref().map(BudgetFacts::words);
+        let budget = self.budget.as_ref().map(|budget| budget.words());
         let budget = budget.map(|words| format!("\n{words}"));
         self.line() + &or_blank(budget)
     }
@@ -807,7 +807,7 @@ impl DayBookAnswer {
     /// lines.
     fn budgets(&self) -> Vec<String> {
         let budgets = self.lines.iter().filter_map(|line| match line {
-            LineAnswer::Recorded(recorded) => recorded.budget.as_ref(),
+            LineAnswer::Recorded(recorded) => recorded.budget.as_deref(),
             LineAnswer::Bought(_) | LineAnswer::Returned(_) | LineAnswer::Voided(_) => None,
         });
         let mut last: Vec<&BudgetFacts> = Vec::new();
