@@ -18,6 +18,7 @@ use crate::trade::{FindingId, OperationId};
 pub(super) enum FindingCommand {
     Add(FindingAddArgs),
     List(FindingListArgs),
+    Edit(FindingEditArgs),
     Void(FindingVoidArgs),
 }
 
@@ -74,6 +75,38 @@ pub(super) struct FindingListArgs {
     room: Option<String>,
 }
 
+/// Change what was found
+///
+/// It is noted anew under another number, and the old one is taken out of use: quotes that were drafted with it stay as they
+/// are. What isn't said stays as it was.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger finding edit 3 14\n  gritledger finding edit 3 \"14' + 8'\" --place \"north wall\"\n  gritledger finding edit 3 --sure"
+)]
+pub(super) struct FindingEditArgs {
+    /// The finding's number, as finding list shows it
+    #[arg(value_name = "FINDING", allow_hyphen_values = true)]
+    id: String,
+    /// How much of it, or from how much to how much
+    #[arg(allow_hyphen_values = true)]
+    quantity: Option<String>,
+    /// How likely it turns up, or takes more
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    chance: Option<String>,
+    /// It is sure, and takes no more than its answer
+    #[arg(long, conflicts_with_all = ["chance", "if_so"])]
+    sure: bool,
+    /// What it takes then: an operation, and how much or from how much to how much
+    #[arg(long, value_name = "OPERATION QUANTITY", allow_hyphen_values = true)]
+    if_so: Option<String>,
+    /// Where in the room
+    #[arg(long)]
+    place: Option<String>,
+    /// A note
+    #[arg(long)]
+    note: Option<String>,
+}
+
 /// Take a finding out of use
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger finding void 3")]
@@ -98,18 +131,80 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
             context.give(ledger, FindingList::new(findings, &page))
         }),
         FindingCommand::Void(args) => {
-            let Ok(id) = args.id.trim().parse() else {
-                return Err(
-                    Refusal::new(format!("`{}` is not the number of a finding", args.id))
-                        .hint("gritledger finding list SITE")
-                        .into(),
-                );
-            };
-            context.write(|writing| writing.void_finding(FindingId(id)))?;
-            context.status(&format!("Took finding {id} out of use."));
+            let id = read_finding(&args.id)?;
+            context.write(|writing| writing.void_finding(id))?;
+            context.status(&format!("Took finding {} out of use.", id.0));
             Ok(())
         }
+        FindingCommand::Edit(args) => edit_finding(context, &args),
     }
+}
+
+fn read_finding(text: &str) -> Result<FindingId> {
+    match text.trim().parse() {
+        Ok(id) => Ok(FindingId(id)),
+        Err(_) => Err(
+            Refusal::new(format!("`{text}` is not the number of a finding"))
+                .hint("gritledger finding list SITE")
+                .into(),
+        ),
+    }
+}
+
+fn edit_finding(context: &Context, args: &FindingEditArgs) -> Result<()> {
+    let id = read_finding(&args.id)?;
+    context.write(|writing| {
+        let (found, site) = writing.finding(id)?;
+        let room = writing.room(&found.room, Some(site))?;
+        let new = edited(writing, args, &found)?;
+        writing.void_finding(id)?;
+        let again = writing.add_finding(&room, &new)?;
+        let (finding, _) = writing.finding(again)?;
+        let answer = PlacedFinding::new(finding, &context.page(writing));
+        let (old, words) = (id.0, answer.words());
+        context.status(&format!("Noted {words}, in place of finding {old}."));
+        context.give_json(|| Ok(answer))
+    })
+}
+
+/// Returns a finding as it is to be noted anew.
+fn edited(ledger: &Ledger, args: &FindingEditArgs, found: &Finding) -> Result<NewFinding> {
+    let if_so = found.if_so.as_ref();
+    let mut new = NewFinding {
+        kind: found.kind.clone(),
+        quantity: found.quantity,
+        most: found.most,
+        unit: found.unit,
+        pieces: found.pieces.clone(),
+        chance: found.chance,
+        if_so: if_so.map(|may| (may.operation, may.low, may.high)),
+        place: args
+            .place
+            .as_ref()
+            .unwrap_or(&found.place)
+            .trim()
+            .to_owned(),
+        note: args.note.as_ref().unwrap_or(&found.note).trim().to_owned(),
+    };
+    if let Some(much) = &args.quantity {
+        let much = ledger.notation().plain(much);
+        let (kind, driver) = kind_of_finding(&ledger.operations()?, &found.kind)?;
+        (new.quantity, new.most) = read_range(&much, &kind, driver, ledger.units())?;
+        (new.unit, new.pieces) = (driver.unit(), read_pieces(&much, driver, ledger.units())?);
+    }
+    if let Some(chance) = &args.chance {
+        new.chance = Some(read_percent(ledger, chance, "a chance")?);
+    }
+    if let Some(if_so) = &args.if_so {
+        new.if_so = Some(read_if_so(ledger, if_so)?);
+    }
+    if args.sure {
+        (new.chance, new.if_so) = (None, None);
+    }
+    if new.if_so.is_some() && new.chance.is_none() {
+        refuse!("say how likely it takes more: --chance 40%");
+    }
+    Ok(new)
 }
 
 fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {

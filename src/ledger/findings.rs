@@ -159,6 +159,26 @@ impl Ledger {
         Ok(findings.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns a finding that is in use, and its site.
+    ///
+    /// # Errors
+    /// Refuses one that isn't there.
+    pub fn finding(&self, id: FindingId) -> Result<(Finding, SiteId)> {
+        let site: Option<SiteId> = self
+            .connection
+            .prepare_cached(
+                "SELECT site_id FROM finding JOIN room ON room.id = room_id WHERE finding.id = :id",
+            )?
+            .query_row(named_params! { ":id": id }, |row| row.get(0))
+            .optional()?;
+        let findings = site.map(|site| self.findings_of(site)).transpose()?;
+        let mut findings = findings.unwrap_or_default().into_iter();
+        match (findings.find(|finding| finding.id == id), site) {
+            (Some(finding), Some(site)) => Ok((finding, site)),
+            _ => Err(no_finding(id).into()),
+        }
+    }
+
     /// Returns the pieces that findings in a room were measured in which an operation answers.
     pub(super) fn pieces_in(&self, room: RoomId, operation: OperationId) -> Result<Vec<Length>> {
         let mut statement = self.connection.prepare_cached(
@@ -273,9 +293,11 @@ impl Writing<'_> {
             .optional()?;
         match kind {
             Some(kind) => self.log(&format!("Took finding {} ({kind}) out of use.", id.0)),
-            None => Err(Refusal::new(format!("no finding {}", id.0))
-                .hint("gritledger finding list SITE")
-                .into()),
+            None => Err(no_finding(id).into()),
         }
     }
+}
+
+fn no_finding(id: FindingId) -> Refusal {
+    Refusal::new(format!("no finding {}", id.0)).hint("gritledger finding list SITE")
 }

@@ -553,3 +553,66 @@ fn a_cost_is_corrected_to_be_of_no_job_and_of_one() {
         "error: E10 is a purchase: it has no reason to be of no job\nhint: what it has: --quantity, --cost, --item, --date"
     );
 }
+
+#[test]
+fn a_finding_is_changed_and_what_is_not_said_stays() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        finding add Landing missing-quarter-round "22 ft" --place "north wall"
+        finding add Landing proud-nails 12
+        "#,
+    );
+    let found = || ledger.json("finding list \"4 Tannery Row\" --room Landing");
+    let last = |of: &Value| {
+        of.as_array()
+            .and_then(|all| all.last().cloned())
+            .expect("one")
+    };
+    let number = |kind: &str| {
+        let all = found();
+        let all = all.as_array().expect("findings").clone();
+        let one = all.into_iter().rfind(|one| one["kind"] == kind);
+        one.expect("a finding")["id"].clone()
+    };
+    let trim = number("missing-quarter-round");
+    let said = ledger.line(&format!("finding edit {trim} \"14' + 8'6\\\"\""));
+    assert_eq!(
+        said.stderr(),
+        format!(
+            "Noted missing-quarter-round in Landing: 22.5 ft in 2 pieces, in place of finding {trim}.\n"
+        )
+    );
+    assert_eq!(last(&found())["place"], json!("north wall"));
+    let nails = number("proud-nails");
+    ledger
+        .line(&format!(
+            "finding edit {nails} \"10 to 30\" --chance 50% --note \"under the rug\""
+        ))
+        .ok();
+    assert_eq!(last(&found())["chance_percent"], json!(50));
+    let nails = number("proud-nails");
+    ledger.line(&format!("finding edit {nails} --sure")).ok();
+    assert_eq!(last(&found())["chance_percent"], json!(null));
+    assert_eq!(last(&found())["note"], json!("under the rug"));
+    for (line, refused) in [
+        (
+            format!("finding edit {nails} 3"),
+            format!("error: no finding {nails}\nhint: gritledger finding list SITE"),
+        ),
+        (
+            "finding edit three 3".to_owned(),
+            "error: `three` is not the number of a finding\nhint: gritledger finding list SITE"
+                .to_owned(),
+        ),
+        (
+            format!(
+                "finding edit {} --if-so \"bleach 12 sqft\"",
+                number("proud-nails")
+            ),
+            "error: say how likely it takes more: --chance 40%".to_owned(),
+        ),
+    ] {
+        assert_eq!(ledger.line(&line).refused(), refused, "{line}");
+    }
+}
