@@ -231,6 +231,11 @@ const EVENTS: &str = r#"
     spent 300 --for insurance --no-job
     hours "Ruben Vale" 2 --no-job --note "estimate visit"
     drive 40 --no-job
+    quote draft "4 Tannery Row" --room Closet --sequence rotary-36-50-80 --schedule none
+    quote send Q6
+    quote accept Q6
+    job start J3
+    job close J3
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
