@@ -191,12 +191,13 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
 fn confirm(context: &Context, args: &ConfirmArgs) -> Result<()> {
     let confirmed = context.write(|writing| {
         let mut confirmed: Vec<String> = Vec::new();
-        for number in args.numbers.iter().map(|number| number.to_uppercase()) {
-            if number.contains('J') {
-                confirmed.extend(writing.confirm_job(&writing.job(&number)?)?);
-            } else {
+        for number in &args.numbers {
+            if is_record(number) {
+                let number = number.to_uppercase();
                 writing.confirm(&number)?;
                 confirmed.push(number);
+            } else {
+                confirmed.extend(writing.confirm_job(&writing.job(number)?)?);
             }
         }
         Ok(confirmed)
@@ -208,6 +209,15 @@ fn confirm(context: &Context, args: &ConfirmArgs) -> Result<()> {
     let numbers = confirmed.join(", ");
     context.status(&format!("Confirmed {numbers}: {counts} in full."));
     context.give_json(|| Ok(ConfirmedAnswer { confirmed }))
+}
+
+/// Tells whether a number is that of an entry or of a row of a notebook, `E5`, `2-N3`; anything else is a job.
+fn is_record(number: &str) -> bool {
+    let own = number.trim().rsplit('-').next().unwrap_or_default();
+    let digits = own.strip_prefix(['E', 'e', 'N', 'n']);
+    digits.is_some_and(|digits| {
+        !digits.is_empty() && digits.bytes().all(|digit| digit.is_ascii_digit())
+    })
 }
 
 fn list(context: &Context, ledger: &Ledger, args: &ListArgs) -> Result<()> {
