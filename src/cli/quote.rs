@@ -32,8 +32,8 @@ pub(super) enum QuoteCommand {
     Send(SendArgs),
     Accept(AcceptArgs),
     /// Note that the client declined
-    Withdraw(WithdrawArgs),
     Decline(NumberArgs),
+    Withdraw(WithdrawArgs),
 }
 
 /// Draft a quote for the rooms of a site
