@@ -52,8 +52,9 @@ const CORRECTIONS: &str = "
       AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
     UNION ALL
     SELECT back.job_id, back.id, back.left_over, back.item_id, item.name, item.unit, back.operation_id, back.late,
-           back.recorded_at, effect.awaiting_minor - effect.value_minor - back.amount_minor
+           stood.recorded_at, effect.awaiting_minor - effect.value_minor - back.amount_minor
     FROM entry AS back
+    CROSS JOIN entry AS stood ON stood.id = back.place_id
     CROSS JOIN stock_effect AS effect ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = back.id)
     JOIN item ON item.id = back.item_id
     WHERE back.job_id BETWEEN :first AND :last AND back.kind = 'hand-back' AND back.amount_minor IS NOT NULL
