@@ -109,9 +109,10 @@ cost AS (
     WHERE used.job_id IS NOT NULL AND effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = effect.entry_id)
       AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
     UNION ALL
-    SELECT back.job_id, 0, back.late OR COALESCE(back.recorded_at > closed.recorded_at, 0),
+    SELECT back.job_id, 0, back.late OR COALESCE(stood.recorded_at > closed.recorded_at, 0),
            awaiting_minor - value_minor - amount_minor
     FROM live AS back
+    JOIN entry AS stood ON stood.id = back.place_id
     JOIN stock_effect AS effect ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = back.id)
     LEFT JOIN closed ON closed.job_id = back.job_id
     WHERE back.kind = 'hand-back' AND amount_minor IS NOT NULL
