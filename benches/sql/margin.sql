@@ -110,12 +110,12 @@ cost AS (
       AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id IN (used.id, bought.id))
     UNION ALL
     SELECT back.job_id, 0, back.late OR COALESCE(stood.recorded_at > closed.recorded_at, 0),
-           awaiting_minor - value_minor - amount_minor
+           awaiting_minor - value_minor - back.amount_minor
     FROM live AS back
     JOIN entry AS stood ON stood.id = back.place_id
     JOIN stock_effect AS effect ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = back.id)
     LEFT JOIN closed ON closed.job_id = back.job_id
-    WHERE back.kind = 'hand-back' AND amount_minor IS NOT NULL
+    WHERE back.kind = 'hand-back' AND back.amount_minor IS NOT NULL
     UNION ALL
     SELECT day.job_id, 0, COALESCE(began_on > date(closed.recorded_at), 0), charge_minor
     FROM rental_day AS day
