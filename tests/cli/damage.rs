@@ -42,6 +42,11 @@ const NOTHING_CONTRADICTS: &[(&str, &str, &str)] = &[
         "may be edited; quotes keep the work that it takes",
     ),
     ("finding_piece", "id", "only the order of the pieces"),
+    (
+        "finding_piece",
+        "length_nm",
+        "what a quantity doesn't show of a length isn't seen; a foot more is, below",
+    ),
     ("worker", "*", "may be edited; hours keep the wage"),
     ("task", "*", "a name"),
     (
