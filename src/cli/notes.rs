@@ -60,7 +60,7 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
                 line,
             }),
             Ok(None) => {}
-            Err(error) => mistakes.push((place + 1, error)),
+            Err(error) => mistakes.push(mistake(place + 1, &error)),
         }
     }
     if notes.is_empty() && mistakes.is_empty() {
@@ -68,18 +68,17 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
             .hint("gritledger daybook notes.txt")
             .into());
     }
-    if !mistakes.is_empty() {
-        // Those that can be read are tried as well, so that all mistakes are told at once.
-        mistakes.extend(mistakes_of(context, &notes)?);
-        return Err(none_written(mistakes));
-    }
     context.write(|writing| {
-        let (mut written, mut mistakes) = (Vec::new(), Vec::new());
+        // Those that can be read are tried beside mistakes, so that all are told at once.
+        let (mut written, mut mistakes) = (Vec::new(), mistakes.clone());
         for note in &notes {
             match write_line(context, writing, &note.line) {
                 Ok(noted) => written.push(noted),
-                Err(error) if Context::is_doubt(&error) => return Err(error),
-                Err(error) => mistakes.push((note.number, error)),
+                Err(error) if !Context::is_doubt(&error) => {
+                    mistakes.push(mistake(note.number, &error));
+                }
+                Err(doubt) if mistakes.is_empty() => return Err(doubt),
+                Err(_) => {}
             }
         }
         if !mistakes.is_empty() {
@@ -94,18 +93,6 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
         context.give(writing, DayBookAnswer::new(lines))?;
         remarks.iter().for_each(|remark| context.remark(remark));
         Ok(())
-    })
-}
-
-/// Returns the mistakes of lines that can be read; nothing is written.
-fn mistakes_of(context: &Context, notes: &[Note]) -> Result<Vec<(usize, anyhow::Error)>> {
-    let ledger = context.open()?;
-    ledger.write(true, |writing| {
-        let tried = notes.iter().filter_map(|note| {
-            let error = write_line(context, writing, &note.line).err()?;
-            (!Context::is_doubt(&error)).then_some((note.number, error))
-        });
-        Ok(tried.collect())
     })
 }
 
@@ -165,8 +152,19 @@ fn in_a_line(error: &clap::Error) -> Refusal {
     Refusal::new(told.strip_prefix("error: ").unwrap_or(&told))
 }
 
-fn none_written(mut mistakes: Vec<(usize, anyhow::Error)>) -> anyhow::Error {
-    mistakes.sort_by_key(|(number, _)| *number);
+/// A line's number, and what is wrong with it in one line.
+type Mistake = (usize, String);
+
+fn mistake(number: usize, error: &anyhow::Error) -> Mistake {
+    let hints = error.downcast_ref::<Refusal>();
+    let hints = hints.map_or(&[][..], |refusal| &refusal.hints);
+    let causes = error.chain().map(ToString::to_string);
+    let told: Vec<String> = causes.chain(hints.iter().cloned()).collect();
+    (number, told.join("; "))
+}
+
+fn none_written(mut mistakes: Vec<Mistake>) -> anyhow::Error {
+    mistakes.sort();
     let refusal = Refusal::new(match &mistakes[..] {
         [_] => "nothing was written: a line has a mistake".to_owned(),
         several => format!(
@@ -174,18 +172,8 @@ fn none_written(mut mistakes: Vec<(usize, anyhow::Error)>) -> anyhow::Error {
             count(several.len(), "line")
         ),
     });
-    let refusal = mistakes.iter().fold(refusal, |refusal, (number, error)| {
-        let causes: Vec<String> = error.chain().map(ToString::to_string).collect();
-        let hints = error
-            .downcast_ref::<Refusal>()
-            .map(|refusal| &refusal.hints[..]);
-        let told: Vec<String> = causes
-            .into_iter()
-            .chain(hints.unwrap_or_default().iter().cloned())
-            .collect();
-        refusal.hint(format!("line {number}: {}", told.join("; ")))
-    });
-    refusal.into()
+    let told = |refusal: Refusal, (number, told)| refusal.hint(format!("line {number}: {told}"));
+    mistakes.into_iter().fold(refusal, told).into()
 }
 
 #[cfg(test)]

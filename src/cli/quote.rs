@@ -115,7 +115,7 @@ pub(super) struct CompareArgs {
 /// List what to buy for a quote, in the cheapest packs, less what is in stock
 ///
 /// Enough with the confidence of the settings: buy-confidence-returnable for what can be handed back unopened,
-/// buy-confidence for the rest. Trim of known pieces is cut by gritledger item cut.
+/// buy-confidence for the rest. Trim that was noted piece by piece is bought as the sticks that its pieces are cut from.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger quote buy Q1")]
 pub(super) struct BuyArgs {

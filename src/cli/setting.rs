@@ -110,7 +110,15 @@ fn set(context: &Context, args: &SettingSetArgs) -> Result<()> {
         if args.name.trim().eq_ignore_ascii_case("margin") {
             read_margin(context, writing, &args.value)?;
         }
-        writing.set_setting(&args.name, &writing.notation().plain(&args.value))?;
+        // A list of days keeps its commas; what can't be read as it stands may be a figure with a decimal comma.
+        let plain = writing.notation().plain(&args.value);
+        let as_typed = writing.set_setting(&args.name, &args.value);
+        if let Err(error) = as_typed {
+            match plain == args.value {
+                true => return Err(error),
+                false => writing.set_setting(&args.name, &plain)?,
+            };
+        }
         let setting = writing.setting(&args.name)?;
         context.status(&format!("Set {} to {}.", setting.name, setting.value));
         context.give_json(|| Ok(SettingAnswer::new(setting, &context.page(writing))))

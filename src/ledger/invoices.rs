@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{Row, named_params};
+use rusqlite::{Params, Row, named_params};
 
 use super::columns::Micro;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
@@ -112,6 +112,17 @@ const INVOICES: &str = "
     WHERE withdrawn_on IS NULL";
 
 impl Ledger {
+    /// Returns the invoices of a query, with their lines.
+    fn invoices_by(&self, sql: &str, parameters: impl Params) -> Result<Vec<Invoice>> {
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let invoices = statement.query_map(parameters, invoice_from_row)?;
+        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
+        invoices
+            .into_iter()
+            .map(|invoice| self.with_lines(invoice))
+            .collect()
+    }
+
     /// Returns every invoice that stands, oldest first, drafts last.
     ///
     /// # Errors
@@ -120,13 +131,7 @@ impl Ledger {
         let sql = format!(
             "{INVOICES} ORDER BY invoice.number IS NULL, invoice.id >> 40, invoice.number, invoice.id"
         );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoices = statement.query_map([], invoice_from_row)?;
-        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices
-            .into_iter()
-            .map(|invoice| self.with_lines(invoice))
-            .collect()
+        self.invoices_by(&sql, [])
     }
 
     /// Returns the issued invoices on which something is owed, or paid beyond what they ask for, in the order of their
@@ -139,13 +144,7 @@ impl Ledger {
             "{INVOICES} AND invoice.id IN (SELECT invoice_id FROM unsettled_invoice)
              ORDER BY invoice.id >> 40, invoice.number"
         );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoices = statement.query_map([], invoice_from_row)?;
-        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices
-            .into_iter()
-            .map(|invoice| self.with_lines(invoice))
-            .collect()
+        self.invoices_by(&sql, [])
     }
 
     /// Returns what each job was invoiced and what was paid on it; a job that isn't named was never invoiced.
@@ -179,13 +178,7 @@ impl Ledger {
     /// Returns the drafts that aren't issued, oldest first.
     pub(super) fn invoice_drafts(&self) -> Result<Vec<Invoice>> {
         let sql = format!("{INVOICES} AND invoice.number IS NULL ORDER BY invoice.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoices = statement.query_map([], invoice_from_row)?;
-        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices
-            .into_iter()
-            .map(|invoice| self.with_lines(invoice))
-            .collect()
+        self.invoices_by(&sql, [])
     }
 
     /// Returns what of the price of a job isn't invoiced, before tax.
@@ -209,14 +202,7 @@ impl Ledger {
             "{INVOICES} AND invoice.number IS NOT NULL AND invoice.client_id = :client
              ORDER BY invoice.id >> 40, invoice.number"
         );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoices =
-            statement.query_map(named_params! { ":client": client }, invoice_from_row)?;
-        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices
-            .into_iter()
-            .map(|invoice| self.with_lines(invoice))
-            .collect()
+        self.invoices_by(&sql, named_params! { ":client": client })
     }
 
     /// Returns the invoices of a job, oldest first.
@@ -225,13 +211,7 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn invoices_of(&self, job: JobId) -> Result<Vec<Invoice>> {
         let sql = format!("{INVOICES} AND invoice.job_id = :job ORDER BY invoice.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let invoices = statement.query_map(named_params! { ":job": job }, invoice_from_row)?;
-        let invoices: Vec<Invoice> = invoices.collect::<rusqlite::Result<_>>()?;
-        invoices
-            .into_iter()
-            .map(|invoice| self.with_lines(invoice))
-            .collect()
+        self.invoices_by(&sql, named_params! { ":job": job })
     }
 
     /// Returns the issued invoice of that number.

@@ -425,3 +425,18 @@ fn today_says_what_makes_or_loses_most_first() {
     assert_eq!(open["invoices"].as_array().map(Vec::len), Some(1));
     assert_eq!(open["invoices"][0]["number"], json!("I2"));
 }
+
+#[test]
+fn a_list_of_days_keeps_its_commas_where_commas_part_decimals() {
+    let ledger = TestLedger::nowhere();
+    ledger.lines(
+        r#"
+        init --business "Marsh End Floors" --units metric --currency EUR --decimal-mark comma
+        setting set holidays 2026-07-03,2026-12-25
+        setting set margin 32,5%
+        "#,
+    );
+    let kept = |name: &str| ledger.json(&format!("setting show {name}"))["value"].clone();
+    assert_eq!(kept("holidays"), json!("2026-07-03,2026-12-25"));
+    assert_eq!(kept("margin"), json!("32.5%"));
+}
