@@ -1,0 +1,715 @@
+//! Lines of the day book written down: names looked up, what is unlikely asked about, what follows said.
+
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
+use anyhow::Result;
+
+use super::{
+    BackArgs, BuyArgs, CostArgs, CountArgs, DayArgs, DriveArgs, HandBackArgs, HoursArgs, Line,
+    MachineLine, OccasionArgs, OutArgs, RentalCommand, ShelfLine, SpentArgs, StockCommand, UseArgs,
+    VoidArgs,
+};
+use crate::cli::correction::{entry_or_last, words_of, write_correct};
+use crate::cli::read::{
+    confirm_day, names_in, read_date, read_moment, read_money, read_number, read_quantity,
+    rooms_named,
+};
+use crate::cli::ui::{Context, Remark};
+use crate::document::job::{
+    BoughtAnswer, LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
+};
+use crate::ledger::{
+    BookItem, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor, WorkedOn,
+    Writing, refuse, typed,
+};
+use crate::money::{Decimal, Money, plain};
+use crate::trade::rates::Band;
+use crate::trade::{EntryId, Unit};
+
+/// A receipt this many times above or below the list price is asked about.
+const TIMES_THE_LIST: Decimal = Decimal::from_parts(3, 0, 0, false, 0);
+
+/// An occasion with its names looked up.
+struct Resolved {
+    /// `None`: it belongs to no job.
+    job: Option<Job>,
+    rooms: Vec<Room>,
+    on: chrono::NaiveDate,
+    note: String,
+}
+
+impl Resolved {
+    fn new(context: &Context, writing: &Writing<'_>, args: &OccasionArgs) -> Result<Resolved> {
+        let names = names_in(&args.rooms)?;
+        let job = writing.job_for(args.job.job.as_deref(), &names)?;
+        let rooms = rooms_named(writing, &names, job.site_id)?;
+        let on = read_date(context, writing, args.date.as_deref())?;
+        Ok(Resolved {
+            job: Some(job),
+            rooms,
+            on,
+            note: args.note.clone(),
+        })
+    }
+
+    fn of_cost(
+        context: &Context,
+        writing: &Writing<'_>,
+        args: &CostArgs,
+        line: &CostLine,
+    ) -> Result<Resolved> {
+        let occasion = &args.occasion;
+        if args.no_job {
+            return Ok(Resolved {
+                job: None,
+                rooms: Vec::new(),
+                on: read_date(context, writing, occasion.date.as_deref())?,
+                note: occasion.note.clone(),
+            });
+        }
+        if occasion.job.job.is_none() && occasion.rooms.is_empty() {
+            let jobs = writing.jobs_not_closed()?;
+            if jobs.iter().all(|job| job.state != JobState::Open) {
+                return Err(line.without_a_job(writing, occasion, &jobs)?.into());
+            }
+        }
+        Resolved::new(context, writing, occasion)
+    }
+
+    fn occasion(&self) -> Occasion<'_> {
+        Occasion {
+            job: self.job.as_ref(),
+            rooms: &self.rooms,
+            on: self.on,
+            note: &self.note,
+        }
+    }
+
+    /// Has confirmed what is unlikely about an entry on this occasion.
+    fn confirm(&self, context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
+        confirm_day(context, self.on, self.job.as_ref())?;
+        confirm_new(context, writing, recorded)
+    }
+
+    /// Returns the places in words: ` on J1, Landing`, `, no job`.
+    fn words(&self) -> String {
+        let Some(job) = &self.job else {
+            return ", no job".to_owned();
+        };
+        let rooms: String = self
+            .rooms
+            .iter()
+            .map(|room| format!(", {}", room.name))
+            .collect();
+        let late = if job.is_late_on(self.on) {
+            " (closed: a late cost)"
+        } else {
+            ""
+        };
+        format!(" on {}{rooms}{late}", job.number)
+    }
+
+    /// Returns what hours or miles of no job were for, in words: `, estimate visit`.
+    fn what_for(&self) -> String {
+        match self.note.trim() {
+            note if self.job.is_none() && !note.is_empty() => format!(", {note}"),
+            _ => String::new(),
+        }
+    }
+}
+
+/// The line of a cost as it was typed, without where and when.
+struct CostLine {
+    words: String,
+    /// The task that was named with --on.
+    task: Option<String>,
+    /// Hours on a task are of a job.
+    may_be_of_no_job: bool,
+}
+
+impl CostLine {
+    fn new(words: String) -> CostLine {
+        CostLine {
+            words,
+            task: None,
+            may_be_of_no_job: true,
+        }
+    }
+
+    /// Says that no job is open, and with which lines the cost is logged all the same.
+    fn without_a_job(
+        &self,
+        ledger: &Ledger,
+        occasion: &OccasionArgs,
+        not_closed: &[Job],
+    ) -> Result<Refusal> {
+        let option = |name: &str, value: Option<&str>| {
+            let value = value.filter(|value| !value.is_empty());
+            value.map_or_else(String::new, |value| format!(" --{name} {}", typed(value)))
+        };
+        let line = [
+            "gritledger ",
+            &self.words,
+            &option("on", self.task.as_deref()),
+            &option("date", occasion.date.as_deref()),
+            &option("note", Some(&occasion.note)),
+        ]
+        .concat();
+        let refusal = Refusal::new("no job is open");
+        let refusal = match self.may_be_of_no_job {
+            true => refusal.hint(format!("{line} --no-job")),
+            false => refusal,
+        };
+        if let Some(job) = not_closed.iter().find(|job| job.state == JobState::Agreed) {
+            return Ok(refusal.hint(format!("gritledger job start {}", job.number)));
+        }
+        let jobs = ledger.jobs()?;
+        Ok(match jobs.iter().rev().find(|job| job.is_closed()) {
+            Some(job) => refusal.hint(format!("{line} --job {}", job.number)),
+            None => refusal.hint("gritledger job list"),
+        })
+    }
+}
+
+/// A line that was written, and what is to be said of it.
+pub(in crate::cli) struct Noted {
+    pub(in crate::cli) answer: LineAnswer,
+    pub(in crate::cli) remarks: Vec<Remark>,
+    /// The job that it logged something on, and the entry.
+    pub(in crate::cli) logged: Option<(Job, EntryId)>,
+}
+
+impl Noted {
+    fn of(answer: LineAnswer) -> Noted {
+        Noted {
+            answer,
+            remarks: Vec::new(),
+            logged: None,
+        }
+    }
+}
+
+/// Adds to lines how far that has come which they logged, as it stands after the last of them.
+pub(in crate::cli) fn add_budgets(
+    context: &Context,
+    ledger: &Ledger,
+    lines: &mut [Noted],
+) -> Result<()> {
+    let page = context.page(ledger);
+    let mut budgets = BTreeMap::new();
+    for line in lines {
+        let Some((job, entry)) = &line.logged else {
+            continue;
+        };
+        let budget = match budgets.entry(job.id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(place) => place.insert(ledger.budget_of(job)?),
+        };
+        let after = budget.as_ref().and_then(|budget| budget.after(*entry));
+        if let (LineAnswer::Recorded(answer), Some(after)) = (&mut line.answer, after) {
+            answer.add_budget(after, &page);
+        }
+    }
+    Ok(())
+}
+
+/// Writes one line of the day book and answers with it.
+pub(in crate::cli) fn cmd_line(context: &Context, line: &Line) -> Result<()> {
+    context.write(|writing| {
+        let mut noted = write_line(context, writing, line)?;
+        add_budgets(context, writing, std::slice::from_mut(&mut noted))?;
+        context.give(writing, noted.answer)?;
+        let remarks = noted.remarks.iter();
+        remarks.for_each(|remark| context.remark(remark));
+        Ok(())
+    })
+}
+
+/// Writes a line of the day book down; what is unlikely about it is asked about, what speaks against it is said.
+pub(in crate::cli) fn write_line(
+    context: &Context,
+    writing: &Writing<'_>,
+    line: &Line,
+) -> Result<Noted> {
+    match line {
+        Line::Use(args) => write_use(context, writing, args),
+        Line::Hours(args) => write_hours(context, writing, args),
+        Line::Spent(args) => write_spent(context, writing, args),
+        Line::Drive(args) => write_drive(context, writing, args),
+        Line::Buy(args) => write_buy(context, writing, args),
+        Line::HandBack(args) => write_hand_back(context, writing, args),
+        Line::Rental(MachineLine::Out(args)) => write_out(context, writing, args),
+        Line::Rental(MachineLine::Back(args)) => write_back(context, writing, args),
+        Line::Rental(MachineLine::Day(args)) => write_day(context, writing, args),
+        Line::Stock(ShelfLine::Count(args)) => write_count(context, writing, args),
+        Line::Correct(args) => write_correct(context, writing, args),
+        Line::Void(args) => write_void(context, writing, args),
+    }
+}
+
+fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result<Noted> {
+    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let Some(job) = &resolved.job else {
+        refuse!("an item is used on a job");
+    };
+    let item = writing.item_for(job, &args.item)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let operation = match args.left_over {
+        true => None,
+        false => writing.operation_for(&item, job, args.on.as_deref())?,
+    };
+    let used_for = match args.left_over {
+        true => UsedFor::LeftOver,
+        false => UsedFor::Operation(operation.as_ref()),
+    };
+    let recorded = writing.record_use(&item, quantity, used_for, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let doubt = settle_doubt(context, writing, job, &recorded, item.unit)?;
+    let what = format!(
+        "used {} {} of {}{}",
+        plain(quantity, 2),
+        item.unit,
+        item.name,
+        resolved.words()
+    );
+    let mut remarks = remarks_on(context, &recorded, doubt);
+    remarks.extend(remarks_on_awaiting(writing, &recorded, &item)?);
+    said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
+}
+
+/// Says that more was used than there was, once a day: the receipts of a day come together.
+fn remarks_on_awaiting(
+    writing: &Writing<'_>,
+    recorded: &Recorded,
+    item: &BookItem,
+) -> Result<Vec<Remark>> {
+    let awaiting = writing.awaiting_receipt()?;
+    let own = awaiting.iter().find(|line| line.entry == recorded.number);
+    let Some(line) = own else {
+        return Ok(Vec::new());
+    };
+    if writing.awaited_before(recorded.id)? {
+        return Ok(Vec::new());
+    }
+    let (short, unit) = (plain(line.quantity, 2), line.unit);
+    Ok(vec![
+        Remark::Warning(format!(
+            "{short} {unit} of it were not in stock: taken at book price until the receipt comes"
+        )),
+        Remark::Hint(format!(
+            "gritledger buy {} QTY --cost TOTAL",
+            typed(&item.name)
+        )),
+    ])
+}
+
+fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Result<Noted> {
+    let (worker, hours, task) = args.parted(writing.notation())?;
+    let worker = writing.worker_or_only(worker)?;
+    let worked_on = match task {
+        Some(name) => worked_on(writing, name)?,
+        None => WorkedOn::Nothing,
+    };
+    let words: Vec<String> = args.words.iter().map(|word| typed(word)).collect();
+    let line = CostLine {
+        words: format!("hours {}", words.join(" ")),
+        task: args.on.clone(),
+        may_be_of_no_job: task.is_none(),
+    };
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let doubt = match &resolved.job {
+        Some(job) => settle_doubt(context, writing, job, &recorded, Unit::Hour)?,
+        None => None,
+    };
+    let on = match &worked_on {
+        WorkedOn::Task(task) => format!(", {}", task.name),
+        WorkedOn::Operation(operation) => format!(", {}", operation.name),
+        WorkedOn::Nothing if resolved.job.is_none() => resolved.what_for(),
+        WorkedOn::Nothing => ", no task said".to_owned(),
+    };
+    let what = format!(
+        "{} worked {} h{}{on}",
+        worker.name,
+        plain(hours, 2),
+        resolved.words()
+    );
+    let remarks = remarks_on(context, &recorded, doubt);
+    said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
+}
+
+/// Has an entry confirmed that says what another one says of the same day.
+pub(in crate::cli) fn confirm_new(
+    context: &Context,
+    writing: &Writing<'_>,
+    recorded: &Recorded,
+) -> Result<()> {
+    match writing.said_before(recorded.id)? {
+        Some(earlier) => context.confirm(&format!(
+            "the same is logged for that day already, as {earlier}"
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Asks about an entry that looks like a slip, before it is kept; returns what speaks against it if nobody was there to
+/// answer.
+pub(in crate::cli) fn settle_doubt(
+    context: &Context,
+    writing: &Writing<'_>,
+    job: &Job,
+    recorded: &Recorded,
+    unit: Unit,
+) -> Result<Option<String>> {
+    let Some((observation, judgement)) = writing.doubt_about(job, recorded.id)? else {
+        return Ok(None);
+    };
+    let Band { low, high } = judgement.band;
+    let rooms = observation.rooms();
+    let doubt = format!(
+        "{} {unit} for {} so far; rooms like this take {} to {}: {}",
+        plain(observation.quantity, 2),
+        rooms.join(", "),
+        plain(low, 2),
+        plain(high, 2),
+        judgement
+            .slip
+            .map_or_else(String::new, |slip| slip.to_string())
+    );
+    if context.confirm_if_there(&doubt)? {
+        writing.confirm(&recorded.number)?;
+        return Ok(None);
+    }
+    Ok(Some(doubt))
+}
+
+/// Says what speaks against an entry, and what to type if it is right and if it isn't.
+pub(in crate::cli) fn remarks_on(
+    context: &Context,
+    recorded: &Recorded,
+    doubt: Option<String>,
+) -> Vec<Remark> {
+    let number = &recorded.number;
+    let Some(doubt) = doubt else {
+        return Vec::new();
+    };
+    let mut remarks = vec![Remark::Warning(format!("{number}: {doubt}?"))];
+    if !context.dry_run() {
+        remarks.push(Remark::Hint(format!("gritledger rate confirm {number}")));
+        remarks.push(Remark::Hint(format!(
+            "gritledger void {number} --reason \"a slip\""
+        )));
+    }
+    remarks
+}
+
+/// Looks a name up among the tasks, then among the operations.
+pub(in crate::cli) fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
+    if let Some(task) = ledger
+        .tasks()?
+        .into_iter()
+        .find(|task| task.name.eq_ignore_ascii_case(name.trim()))
+    {
+        return Ok(WorkedOn::Task(task));
+    }
+    match ledger.operation(name) {
+        Ok(operation) => Ok(WorkedOn::Operation(Box::new(operation))),
+        Err(_) => {
+            let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
+            Err(
+                Refusal::new(format!("`{name}` is neither a task nor an operation"))
+                    .hint(format!("tasks: {}", tasks.join(", ")))
+                    .into(),
+            )
+        }
+    }
+}
+
+fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Result<Noted> {
+    let amount = read_money(writing, &args.amount)?;
+    let line = CostLine::new(format!(
+        "spent {} --for {}",
+        typed(&args.amount),
+        typed(&args.purpose)
+    ));
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let what = format!("spent for {}{}", args.purpose, resolved.words());
+    said(context, writing, recorded, what)
+}
+
+fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Result<Noted> {
+    let miles = read_number(writing, &args.miles, "a number of miles")?;
+    let line = CostLine::new(format!("drive {}", typed(&args.miles)));
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let recorded = writing.record_drive(miles, &resolved.occasion())?;
+    resolved.confirm(context, writing, &recorded)?;
+    let what = format!(
+        "drove {} miles{}{}",
+        plain(miles, 1),
+        resolved.words(),
+        resolved.what_for()
+    );
+    said(context, writing, recorded, what)
+}
+
+/// Returns an item of the shelf: while one job is open, as that job knows it.
+fn shelf_item(writing: &Writing<'_>, wanted: &str) -> Result<BookItem> {
+    match writing.job_or_only_open(None) {
+        Ok(job) => writing.item_for(&job, wanted),
+        Err(_) => writing.item(wanted),
+    }
+}
+
+fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result<Noted> {
+    if let Some(list) = &args.list {
+        return write_buy_list(context, writing, list, args);
+    }
+    let (Some(item), Some(quantity)) = (&args.item, &args.quantity) else {
+        refuse!("say what was bought, and how many");
+    };
+    let item = shelf_item(writing, item)?;
+    let quantity = read_quantity(writing.notation(), quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let paid = read_money(writing, &args.cost)?;
+    let bought = Bought { quantity, paid, on };
+    let answer = record_bought(context, writing, &item, &bought, &args.note)?;
+    Ok(Noted::of(LineAnswer::Recorded(answer)))
+}
+
+/// Writes down that all of a shopping list was bought, in its packs.
+fn write_buy_list(
+    context: &Context,
+    writing: &Writing<'_>,
+    list: &str,
+    args: &BuyArgs,
+) -> Result<Noted> {
+    let (of, again, lines) = shopping_list(writing, list)?;
+    if lines.is_empty() {
+        return Err(Refusal::new(format!("there is nothing to buy for {of}"))
+            .hint(again)
+            .into());
+    }
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let paid = read_money(writing, &args.cost)?;
+    let listed: Money = lines.iter().map(|line| line.basket.total).sum();
+    let currency = writing.currency();
+    let [cost, price] = [paid, listed].map(|money| currency.decimal(money));
+    if cost > price * TIMES_THE_LIST || cost * TIMES_THE_LIST < price {
+        context.confirm(&format!(
+            "{} for {of} is far from the list price, {}",
+            currency.text(paid),
+            currency.text(listed)
+        ))?;
+    }
+    let weights = lines.iter().map(|line| currency.decimal(line.basket.total));
+    let shares = paid.spread(&weights.collect::<Vec<_>>());
+    let bought = lines.iter().zip(shares).map(|(line, paid)| {
+        let quantity = line.basket.content();
+        let bought = Bought { quantity, paid, on };
+        record_bought(
+            context,
+            writing,
+            &writing.item(&line.item)?,
+            &bought,
+            &args.note,
+        )
+    });
+    let bought: Vec<RecordedAnswer> = bought.collect::<Result<_>>()?;
+    let answer = BoughtAnswer::new(of, paid, bought, &context.page(writing));
+    Ok(Noted::of(LineAnswer::Bought(answer)))
+}
+
+/// Returns whose shopping list is meant, the command that shows it, and the list.
+fn shopping_list(ledger: &Ledger, of: &str) -> Result<(String, String, Vec<ToBuy>)> {
+    let number = of.rsplit('-').next().unwrap_or_default();
+    let is_quote = number
+        .strip_prefix(['Q', 'q'])
+        .is_some_and(|digits| digits.starts_with(|sign: char| sign.is_ascii_digit()));
+    if is_quote {
+        let record = ledger.quote(of)?;
+        let list = ledger.shopping_for(&record.quote, &ledger.outlook_of(&record.header)?)?;
+        let number = record.header.number;
+        let again = format!("gritledger quote buy {number}");
+        return Ok((number, again, list));
+    }
+    let job = ledger.job(of)?;
+    let again = format!("gritledger job buy {}", job.number);
+    Ok((job.number.clone(), again, ledger.shopping_for_job(&job)?))
+}
+
+/// So much of an item that was bought.
+struct Bought {
+    quantity: Decimal,
+    paid: Money,
+    on: chrono::NaiveDate,
+}
+
+fn record_bought(
+    context: &Context,
+    writing: &Writing<'_>,
+    item: &BookItem,
+    bought: &Bought,
+    note: &str,
+) -> Result<RecordedAnswer> {
+    let Bought { quantity, paid, on } = *bought;
+    let recorded = writing.record_buy(item, quantity, paid, on, note)?;
+    confirm_day(context, on, None)?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "bought {} {} of {}",
+        plain(quantity, 2),
+        item.unit,
+        item.name
+    );
+    Ok(RecordedAnswer::new(recorded, what, &context.page(writing)))
+}
+
+fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs) -> Result<Noted> {
+    let item = shelf_item(writing, &args.item)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let refund = args.refund.as_deref();
+    let refund = refund.map(|text| read_money(writing, text)).transpose()?;
+    let job = args.job.as_deref();
+    let job = job.map(|number| writing.job(number)).transpose()?;
+    let recorded = writing.record_hand_back(&item, quantity, refund, job.as_ref(), on)?;
+    confirm_day(context, on, job.as_ref())?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "handed back {} {} of {}",
+        plain(quantity, 2),
+        item.unit,
+        item.name
+    );
+    said(context, writing, recorded, what)
+}
+
+pub(in crate::cli) fn cmd_rental(context: &Context, command: RentalCommand) -> Result<()> {
+    match command {
+        RentalCommand::Out(args) => cmd_line(context, &Line::Rental(MachineLine::Out(args))),
+        RentalCommand::Back(args) => cmd_line(context, &Line::Rental(MachineLine::Back(args))),
+        RentalCommand::Day(args) => cmd_line(context, &Line::Rental(MachineLine::Day(args))),
+        RentalCommand::List => context.read(|ledger| {
+            let (rentals, page) = (ledger.rentals()?, context.page(ledger));
+            context.give(ledger, RentalList::new(rentals, &page))
+        }),
+    }
+}
+
+fn write_out(context: &Context, writing: &Writing<'_>, args: &OutArgs) -> Result<Noted> {
+    let at = read_moment(context, writing, args.at.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let job = writing.job_or_only_open(args.job.job.as_deref())?;
+    // Not before its job: a machine is often fetched the afternoon before.
+    confirm_day(context, at.date(), None)?;
+    let recorded = writing.rental_out(&machine, at, &job)?;
+    let what = format!(
+        "{} out at {} for {}",
+        machine.name,
+        at.format("%Y-%m-%d %H:%M"),
+        job.number
+    );
+    said(context, writing, recorded, what)
+}
+
+fn write_back(context: &Context, writing: &Writing<'_>, args: &BackArgs) -> Result<Noted> {
+    let at = read_moment(context, writing, args.at.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let charged = args.charged.as_deref();
+    let charged = charged.map(|text| read_money(writing, text)).transpose()?;
+    confirm_day(context, at.date(), None)?;
+    let returned = writing.rental_back(&machine, at, charged)?;
+    let page = context.page(writing);
+    let answer = ReturnedAnswer::new(returned, machine.name, &page);
+    Ok(Noted::of(LineAnswer::Returned(answer)))
+}
+
+fn write_day(context: &Context, writing: &Writing<'_>, args: &DayArgs) -> Result<Noted> {
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let machine = writing.machine(&args.machine)?;
+    let job = writing.job(&args.job)?;
+    confirm_day(context, on, None)?;
+    let recorded = writing.rental_day(&machine, on, &job)?;
+    let what = format!("{} is with {} from {on}", machine.name, job.number);
+    said(context, writing, recorded, what)
+}
+
+pub(in crate::cli) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> {
+    match command {
+        StockCommand::List => context.read(|ledger| {
+            let (lines, awaiting, page) = (
+                ledger.stock_list()?,
+                ledger.awaiting_receipt()?,
+                context.page(ledger),
+            );
+            context.give(ledger, StockList::new(lines, awaiting, &page))
+        }),
+        StockCommand::Count(args) => cmd_line(context, &Line::Stock(ShelfLine::Count(args))),
+    }
+}
+
+fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Result<Noted> {
+    let item = shelf_item(writing, &args.item)?;
+    let counted = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let on = read_date(context, writing, args.date.as_deref())?;
+    let recorded = writing.record_count(&item, counted, on)?;
+    confirm_day(context, on, None)?;
+    confirm_new(context, writing, &recorded)?;
+    let what = format!(
+        "counted {} {} of {}",
+        plain(counted, 2),
+        item.unit,
+        item.name
+    );
+    said(context, writing, recorded, what)
+}
+
+fn write_void(context: &Context, writing: &Writing<'_>, args: &VoidArgs) -> Result<Noted> {
+    let number = args.entry.as_deref().map(str::to_uppercase);
+    if let Some(row) = number.filter(|number| number.contains('N')) {
+        writing.void_notebook_row(&row, args.reason.as_deref().unwrap_or_default())?;
+        return Ok(Noted::of(LineAnswer::Voided(VoidedAnswer { voided: row })));
+    }
+    let id = entry_or_last(writing, args.entry.as_deref())?;
+    let entry = writing.voidable(id)?;
+    let command = format!("gritledger void {}", entry.number);
+    let reason = writing.reason_for(&entry, None, args.reason.as_deref(), &command)?;
+    let recorded = writing.void_entry(id, &reason)?;
+    let what = match (entry.voids, &args.entry) {
+        (Some(_), _) => words_of(writing, &writing.written(recorded.id)?)?,
+        (None, Some(_)) => format!("took back {}", entry.number),
+        (None, None) => format!(
+            "took back {} ({})",
+            entry.number,
+            words_of(writing, &entry)?
+        ),
+    };
+    said(context, writing, recorded, what)
+}
+
+/// Returns the same of an entry that is set beside what was quoted for its job, if it has one.
+fn said_on(
+    context: &Context,
+    ledger: &Ledger,
+    job: Option<Job>,
+    recorded: Recorded,
+    what: String,
+) -> Result<Noted> {
+    let logged = job.map(|job| (job, recorded.id));
+    said(context, ledger, recorded, what).map(|noted| Noted { logged, ..noted })
+}
+
+/// Returns the answer with the entry's number, what it says, and its amount.
+pub(in crate::cli) fn said(
+    context: &Context,
+    ledger: &Ledger,
+    recorded: Recorded,
+    what: String,
+) -> Result<Noted> {
+    let answer = RecordedAnswer::new(recorded, what, &context.page(ledger));
+    Ok(Noted::of(LineAnswer::Recorded(answer)))
+}
