@@ -98,7 +98,7 @@ CHANGES = [
     ("price and quantity part swapped in the variance", "src/document/report/variance.rs", "price_variance: page.amount(split.price),\n            quantity_variance: page.amount(split.quantity),", "price_variance: page.amount(split.quantity),\n            quantity_variance: page.amount(split.price),"),
     ("the sum of consumables without what was used", "src/document/report/consumables.rs", "sum(|line| line.used_cost)", "sum(|line| line.compared_cost)"),
     ("expectation and load swapped in a quote's table", "src/document/quote/mod.rs", "&of_item(line.item_quantity),\n            &of_item(line.load_quantity),", "&of_item(line.load_quantity),\n            &of_item(line.item_quantity),"),
-    ("a line of a quote without its item", "src/document/quote/mod.rs", "let cost = page.amount(line.cost());", "let cost = page.amount(match &line { Line::Work(work) => work.labour, other => other.cost() });"),
+    ("a line of a quote without its item", "src/document/quote/mod.rs", "(line.kind(), page.amount(line.cost()));", "(line.kind(), page.amount(match &line { Line::Work(work) => work.labour, other => other.cost() }));"),
     ("consumables and rental swapped in a quote", "src/document/quote/mod.rs", '[&"Consumables", &cost.consumables]);\n        table.line([&"Rental", &cost.rental]);', '[&"Consumables", &cost.rental]);\n        table.line([&"Rental", &cost.consumables]);'),
     ("paid and due swapped on an invoice", "src/document/invoice.rs", '[&"Paid", &invoice.paid]);\n            table.line([&"Due", &invoice.due]);', '[&"Paid", &invoice.due]);\n            table.line([&"Due", &invoice.paid]);'),
 ]

@@ -42,13 +42,14 @@ impl<Of, T: Told<Of>> Told<Vec<Of>> for Vec<T> {
 /// end, because an expression tells it, or because it is left out on purpose. A record with a field in neither doesn't
 /// compile.
 /// `of (rooms: Vec<Room>)` takes values as they are; there, a field of the first kind is told of the value of its name.
+/// `let Plan { finish, day: _ } = plan;` before the fields takes a value apart, or names what several of them are told of.
 macro_rules! answer {
     ($(
         $(#[$about:meta])*
         $vis:vis struct $name:ident
         $(from $record:ident: $of:ident $(with ($($with:ident: $With:ty),*))?)?
         $(of ($($value:ident: $Value:ty),*))?
-        on $page:ident {
+        on $page:ident $(let $part:pat = $whole:expr;)* {
             $($(#[$meta:meta])* $field_vis:vis $field:ident: $type:ty $(= $told:expr)?,)*
             $(.. { $($beside:ident),* $(,)? })?
         }
@@ -67,6 +68,7 @@ macro_rules! answer {
                 $page: &$crate::document::Page,
             ) -> $name {
                 let _ = $page;
+                $(let $part = $whole;)*
                 answer!(@made [$name $page $($record: $of)? { $($($beside)*)? }] {} {} $($field $(= $told)?,)*)
             }
         }
@@ -78,7 +80,7 @@ macro_rules! answer {
     (
         $(#[$about:meta])*
         $vis:vis struct $name:ident(Vec<$each:ident>)
-        of ($records:ident: Vec<$of:ident>) $(with ($with:ident: $With:ty))? on $page:ident;
+        of ($records:ident: Vec<$of:ty>) $(with ($with:ident: $With:ty))? on $page:ident;
     ) => {
         #[derive(Debug, serde::Serialize)]
         $(#[$about])*

@@ -142,8 +142,10 @@ pub enum Line {
 
 closed_set! {
     /// What a line is about.
+    #[derive(Default)]
     LineKind, "kind of line" {
         /// An operation, in a room or once for the job.
+        #[default]
         Work = "work",
         /// A rented machine.
         Rental = "rental",

@@ -22,9 +22,12 @@ use super::{Answer, Page, Table, View, count, inert, or_blank};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus};
 use crate::measure::Length;
 use crate::money::Decimal;
+use crate::trade::cautions::Caution;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
-use crate::trade::quote::{ItemLine, Line, Outlook, Quote, QuotedRoom, WorkLine, price_for};
+use crate::trade::quote::{
+    Costs, ItemLine, Line, LineKind, Outlook, Quote, QuotedRoom, WorkLine, price_for,
+};
 use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
 
@@ -55,22 +58,10 @@ impl RoomFacts {
     }
 }
 
-/// What a line is for.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-enum Kind {
-    #[default]
-    Work,
-    Rental,
-    Opened,
-    Other,
-    Overhead,
-}
-
 /// A line; what it has nothing to say about is `None`.
 #[derive(Debug, Default, Serialize)]
 struct LineFacts {
-    kind: Kind,
+    kind: LineKind,
     #[serde(skip)]
     room_id: Option<RoomId>,
     room: Option<String>,
@@ -96,8 +87,8 @@ struct LineFacts {
 
 impl LineFacts {
     fn new(line: Line, rooms: &[RoomFacts], page: &Page) -> LineFacts {
-        let cost = page.amount(line.cost());
-        let mut facts = match line {
+        let (kind, cost) = (line.kind(), page.amount(line.cost()));
+        let facts = match line {
             Line::Work(work) => LineFacts::of_work(work, rooms, page),
             Line::Rental {
                 machine: _,
@@ -107,7 +98,6 @@ impl LineFacts {
                 once: _,
                 tariff: _,
             } => LineFacts {
-                kind: Kind::Rental,
                 machine: Some(name),
                 days: Some(Days(days)),
                 ..LineFacts::default()
@@ -119,24 +109,22 @@ impl LineFacts {
                 left,
                 cost: _,
             } => LineFacts {
-                kind: Kind::Opened,
                 item: Some(name),
                 item_unit: Some(unit),
                 item_quantity: Some(Number(left)),
                 ..LineFacts::default()
             },
             Line::Other { what, cost: _ } => LineFacts {
-                kind: Kind::Other,
                 what: Some(what),
                 ..LineFacts::default()
             },
-            Line::Overhead { cost: _ } => LineFacts {
-                kind: Kind::Overhead,
-                ..LineFacts::default()
-            },
+            Line::Overhead { cost: _ } => LineFacts::default(),
         };
-        facts.cost = Some(cost);
-        facts
+        LineFacts {
+            kind,
+            cost: Some(cost),
+            ..facts
+        }
     }
 
     fn of_work(work: WorkLine, rooms: &[RoomFacts], page: &Page) -> LineFacts {
@@ -228,19 +216,19 @@ impl LineFacts {
     /// Names a line that is no operation's.
     fn lump(&self) -> String {
         match self.kind {
-            Kind::Work => or_blank(self.operation.as_ref()),
-            Kind::Rental => {
+            LineKind::Work => or_blank(self.operation.as_ref()),
+            LineKind::Rental => {
                 let (machine, days) = (or_blank(self.machine.as_ref()), or_blank(self.days));
                 format!("{machine}, rented: {days} expected")
             }
-            Kind::Opened => format!(
+            LineKind::Opened => format!(
                 "{}, left in opened packs: {} {} expected",
                 or_blank(self.item.as_ref()),
                 or_blank(self.item_quantity),
                 or_blank(self.item_unit)
             ),
-            Kind::Other => or_blank(self.what.as_ref()),
-            Kind::Overhead => "overhead".to_owned(),
+            LineKind::Other => or_blank(self.what.as_ref()),
+            LineKind::Overhead => "overhead".to_owned(),
         }
     }
 }
@@ -270,24 +258,100 @@ impl<T: Serialize> Serialize for ForOwner<T> {
     }
 }
 
-/// What a quote is expected to cost.
-#[derive(Debug, Serialize)]
-struct CostFacts {
-    labour: Amount,
-    consumables: Amount,
-    rental: Amount,
-    other: Amount,
-    overhead: Amount,
-    total: Amount,
-    /// What is added to it to make the price, for people.
-    #[serde(skip)]
-    beside: Vec<(String, Amount)>,
+answer! {
+    /// What a quote is expected to cost.
+    struct CostFacts of (quote: &Quote, outlook: &Outlook) on page
+    let Costs { labour, consumables, rental, other, overhead } = quote.costs();
+    {
+        labour: Amount,
+        consumables: Amount,
+        rental: Amount,
+        other: Amount,
+        overhead: Amount,
+        total: Amount = page.amount(quote.expected_cost()),
+        /// What is added to it to make the price, for people.
+        #[serde(skip)]
+        beside: Vec<(String, Amount)> = beside(quote, outlook, page),
+    }
+
+    /// Something to mind, and the rule or publication behind it.
+    struct CautionFacts from caution: Caution on page {
+        caution: String = caution.text,
+        source: String,
+        .. { text }
+    }
+
+    /// A quote with all that is shown beside it.
+    pub struct QuoteAnswer of (sheet: QuoteSheet, view: View) on page
+    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, plan, cancellation } = sheet;
+    let cost = CostFacts::new(&quote, &outlook, page);
+    let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
+    let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
+    let QuoteHeader {
+        id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, variation_of,
+        status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
+    } = header;
+    let Quote { sequence, schedule, rooms, lines, cautions, terms, price, tax } = quote;
+    let rooms = page.each(rooms, RoomFacts::new);
+    let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
+    {
+        number: String,
+        option: u32,
+        option_name: String,
+        status: QuoteStatus,
+        variation: bool = variation_of.is_some(),
+        site: String,
+        client: String,
+        client_address: String,
+        currency: &'static str = page.currency.code(),
+        sequence: Option<String>,
+        schedule: Option<String>,
+        drafted_on: NaiveDate,
+        sent_on: Option<NaiveDate>,
+        valid_until: Option<NaiveDate>,
+        #[serde(skip)]
+        decided_on: Option<NaiveDate>,
+        replaced_by: Option<String>,
+        rooms: Vec<RoomFacts> = rooms,
+        lines: Vec<LineFacts> = match view {
+            View::Owner => lines,
+            View::Client => lines.into_iter().map(LineFacts::without_costs).collect(),
+        },
+        hours: Option<Number> = view.owner().map(|()| Number(hours)),
+        cost: ForOwner<CostFacts> = ForOwner { facts: cost, view },
+        price: Amount,
+        tax_percent: SetPercent = SetPercent(terms.tax_percent),
+        tax: Amount,
+        total: Amount,
+        margin_percent: Percent = Percent(view.owner().and(margin)),
+        cautions: Vec<CautionFacts>,
+        start_on: Option<NaiveDate>,
+        options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
+        phases: Option<Vec<Stage>> = plan.map(|plan| Stage::all(&plan)),
+        cancel_within_days: Option<u32> = cancellation.as_ref().map(|right| right.days),
+        #[serde(skip)]
+        cancellation: Option<Cancellation> = cancellation,
+        #[serde(flatten)]
+        outlook: ForOwner<OutlookFacts> = ForOwner { facts: outlook, view },
+        #[serde(skip)]
+        view: View = view,
+    }
 }
 
-impl CostFacts {
-    fn new(quote: &Quote, outlook: &Outlook, page: &Page) -> CostFacts {
-        let (costs, terms) = (quote.costs(), &quote.terms);
-        let raised_by = outlook.raised_by(quote);
+/// Says what is added to the expected cost of a quote to make its price.
+fn beside(quote: &Quote, outlook: &Outlook, page: &Page) -> Vec<(String, Amount)> {
+    let terms = &quote.terms;
+    let sure = SetPercent::of_one(terms.confidence);
+    let margin = SetPercent::of_one(terms.margin);
+    let mut beside = vec![
+        (
+            format!("Contingency, to be {sure} sure"),
+            outlook.contingency(),
+        ),
+        (format!("Margin {margin}"), outlook.kept_margin(terms)),
+    ];
+    let raised_by = outlook.raised_by(quote);
+    if !raised_by.is_zero() {
         let asked = price_for(outlook.cost_at_confidence, terms.margin);
         let raised = if asked >= terms.minimum {
             "Rounded up to the step"
@@ -296,171 +360,12 @@ impl CostFacts {
         } else {
             "Raised to minimum charge and step"
         };
-        let sure = SetPercent::of_one(terms.confidence);
-        let sure = format!("Contingency, to be {sure} sure");
-        let margin = format!("Margin {}", SetPercent::of_one(terms.margin));
-        let mut beside = vec![
-            (sure, page.amount(outlook.contingency())),
-            (margin, page.amount(outlook.kept_margin(terms))),
-        ];
-        if !raised_by.is_zero() {
-            beside.push((raised.to_owned(), page.amount(raised_by)));
-        }
-        CostFacts {
-            labour: page.amount(costs.labour),
-            consumables: page.amount(costs.consumables),
-            rental: page.amount(costs.rental),
-            other: page.amount(costs.other),
-            overhead: page.amount(costs.overhead),
-            total: page.amount(costs.total()),
-            beside,
-        }
+        beside.push((raised.to_owned(), raised_by));
     }
-}
-
-/// Something to mind, and the rule or publication behind it.
-#[derive(Debug, Serialize)]
-struct CautionFacts {
-    caution: String,
-    source: String,
-}
-
-/// A quote with all that is shown beside it.
-#[derive(Debug, Serialize)]
-pub struct QuoteAnswer {
-    number: String,
-    option: u32,
-    option_name: String,
-    status: QuoteStatus,
-    variation: bool,
-    site: String,
-    client: String,
-    client_address: String,
-    currency: &'static str,
-    sequence: Option<String>,
-    schedule: Option<String>,
-    drafted_on: NaiveDate,
-    sent_on: Option<NaiveDate>,
-    valid_until: Option<NaiveDate>,
-    #[serde(skip)]
-    decided_on: Option<NaiveDate>,
-    replaced_by: Option<String>,
-    rooms: Vec<RoomFacts>,
-    lines: Vec<LineFacts>,
-    hours: Option<Number>,
-    cost: ForOwner<CostFacts>,
-    price: Amount,
-    tax_percent: SetPercent,
-    tax: Amount,
-    total: Amount,
-    margin_percent: Percent,
-    cautions: Vec<CautionFacts>,
-    start_on: Option<NaiveDate>,
-    options: Vec<OptionFacts>,
-    phases: Option<Vec<Stage>>,
-    cancel_within_days: Option<u32>,
-    #[serde(skip)]
-    cancellation: Option<Cancellation>,
-    #[serde(flatten)]
-    outlook: ForOwner<OutlookFacts>,
-    #[serde(skip)]
-    view: View,
+    page.each(beside, |(what, money), page| (what, page.amount(money)))
 }
 
 impl QuoteAnswer {
-    /// Returns the answer about a quote for those eyes.
-    pub fn new(sheet: QuoteSheet, view: View, page: &Page) -> QuoteAnswer {
-        let QuoteSheet {
-            record: QuoteRecord { header, quote },
-            outlook,
-            options,
-            shopping,
-            plan,
-            cancellation,
-        } = sheet;
-        let cost = CostFacts::new(&quote, &outlook, page);
-        let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
-        let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
-        let owner = view == View::Owner;
-        let QuoteHeader {
-            id: _,
-            number,
-            option,
-            option_name,
-            options: _,
-            start_on,
-            site_id: _,
-            site,
-            client,
-            client_address,
-            variation_of,
-            status,
-            drafted_on,
-            sent_on,
-            valid_until,
-            decided_on,
-            replaced_by,
-            price: _,
-            tax: _,
-        } = header;
-        let Quote {
-            sequence,
-            schedule,
-            rooms,
-            lines,
-            cautions,
-            terms,
-            price,
-            tax,
-        } = quote;
-        let rooms = page.each(rooms, RoomFacts::new);
-        let lines = page.each(lines, |line, page| {
-            let line = LineFacts::new(line, &rooms, page);
-            if owner { line } else { line.without_costs() }
-        });
-        QuoteAnswer {
-            number,
-            option,
-            option_name,
-            status,
-            variation: variation_of.is_some(),
-            site,
-            client,
-            client_address,
-            currency: page.currency.code(),
-            sequence,
-            schedule,
-            drafted_on,
-            sent_on,
-            valid_until,
-            decided_on,
-            replaced_by,
-            lines,
-            rooms,
-            hours: owner.then_some(Number(hours)),
-            cost: ForOwner { facts: cost, view },
-            price: page.amount(price),
-            tax_percent: SetPercent(terms.tax_percent),
-            tax: page.amount(tax),
-            total: page.amount(total),
-            margin_percent: Percent(margin.filter(|_| owner)),
-            cautions: page.each(cautions, |caution, _| CautionFacts {
-                caution: caution.text,
-                source: caution.source,
-            }),
-            start_on,
-            options: OptionFacts::all(options, view, page),
-            phases: plan.map(|plan| Stage::all(&plan)),
-            cancel_within_days: cancellation.as_ref().map(|right| right.days),
-            cancellation,
-            outlook: ForOwner {
-                facts: outlook,
-                view,
-            },
-            view,
-        }
-    }
-
     /// Writes the heading and the prices for the owner, without what follows them.
     pub fn summary(&self, page: &Page) -> String {
         let table = self.cost.get().map(|cost| self.cost_table(cost, page));
@@ -505,7 +410,7 @@ impl QuoteAnswer {
 
     fn owner_text(&self, text: &mut String, page: &Page) {
         let work_in = |room: Option<RoomId>| {
-            let lines = self.lines.iter().filter(|line| line.kind == Kind::Work);
+            let lines = self.lines.iter().filter(|line| line.kind == LineKind::Work);
             lines
                 .filter(|line| line.room_id == room)
                 .collect::<Vec<_>>()
@@ -519,7 +424,7 @@ impl QuoteAnswer {
             let _ = write!(text, "\n{}\n{table}\n", room.heading());
         }
         let mut table = page.table(["For the whole job", "Cost"]).numbers([1]);
-        for line in self.lines.iter().filter(|line| line.kind != Kind::Work) {
+        for line in self.lines.iter().filter(|line| line.kind != LineKind::Work) {
             table.line([&line.lump(), &or_blank(line.cost)]);
         }
         if !table.is_empty() {

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::{Kind, LineFacts, QuoteAnswer};
+use super::{LineFacts, QuoteAnswer};
 use crate::document::cover::PlanFacts;
 use crate::document::figures::{Days, SetPercent};
 use crate::document::rate::RateAnswer;
@@ -13,7 +13,7 @@ use crate::document::{Page, View, inert, or_blank};
 use crate::ledger::{QuoteSheet, QuotedRate};
 use crate::money::Decimal;
 use crate::trade::Unit;
-use crate::trade::quote::{Line, Outlook, Quote, WorkLine};
+use crate::trade::quote::{Line, LineKind, Outlook, Quote, WorkLine};
 use crate::trade::rates::RateKind;
 
 /// Why a line takes what it takes, a sentence for each of its figures.
@@ -156,11 +156,11 @@ impl QuoteAnswer {
     /// Explains every quantity: the rate it was priced with, where that came from, and the rooms that taught it.
     pub fn why_text(&self, page: &Page) -> String {
         let mut text = format!("Why {} takes what it takes:", self.number);
-        let is_work = |line: &&LineFacts| line.kind == Kind::Work;
+        let is_work = |line: &&LineFacts| line.kind == LineKind::Work;
         let lumps = self.lines.iter().filter(|line| !is_work(line));
         for line in self.lines.iter().filter(is_work).chain(lumps) {
             let name = match (line.kind, &line.room) {
-                (Kind::Work, None) => format!("the job, {}", or_blank(line.operation.as_ref())),
+                (LineKind::Work, None) => format!("the job, {}", or_blank(line.operation.as_ref())),
                 (_, Some(room)) => format!("{room}, {}", or_blank(line.operation.as_ref())),
                 (_, None) => line.lump(),
             };
