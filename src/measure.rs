@@ -307,6 +307,15 @@ impl Area {
         in_units_of(self.0, SQUARE_METRE)
     }
 
+    /// Writes the area exactly, so that either [`Units`] reads the same area back: `48 sqft` or `1.25 m2`.
+    pub fn exact_text(self) -> String {
+        let sqft = format!("{} sqft", plain(self.square_feet(), 6));
+        match Area::parse(&sqft, Units::Us) {
+            Ok(same) if same == self => sqft,
+            _ => format!("{} m2", plain(self.square_metres(), 18)),
+        }
+    }
+
     /// Writes the area for people, to at most two decimals: `45.5 sq ft` or `13.56 m²`.
     pub fn text(self, units: Units) -> String {
         match units {

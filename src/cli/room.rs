@@ -9,6 +9,7 @@ use crate::document::people::{RoomAnswer, RoomList};
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
 use crate::measure::{Length, Units};
 use crate::notation::Notation;
+use crate::trade::parts::FloorPart;
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
 use crate::trade::{RoomId, SiteId, bounds};
 
@@ -93,6 +94,13 @@ struct MeasureArgs {
     /// A part taken away with floor all around (can be repeated)
     #[arg(long, value_name = "W x D", allow_hyphen_values = true)]
     island: Vec<String>,
+    /// A part in a condition of its own: "3 x 12: worn-film", "60 sq ft edge 20': glue", "border 12in: paint" (can be repeated)
+    #[arg(
+        long = "part",
+        value_name = "SIZE:CONDITION",
+        allow_hyphen_values = true
+    )]
+    parts: Vec<String>,
     /// A doorway, to another room of the site or outside (can be repeated)
     #[arg(long = "door", value_name = "ROOM:WIDTH")]
     doors: Vec<String>,
@@ -113,6 +121,7 @@ impl MeasureArgs {
             plus: each(&self.plus),
             less: each(&self.less),
             island: each(&self.island),
+            parts: each(&self.parts),
             doors: self.doors.clone(),
         }
     }
@@ -139,8 +148,9 @@ pub(super) struct RoomArgs {
 
 /// Change a room, or measure it again
 ///
-/// A shape and its parts are one measurement: what is given replaces all of it. Parts given without a shape replace the
-/// parts. Doorways given replace all of the room's doorways. Quotes that were drafted keep the measures they have.
+/// A shape and its parts are one measurement: what is given replaces all of it. Closets, hearths and islands given
+/// without a shape replace those. Parts in a condition of their own given replace all of those, and doorways given all of the
+/// room's doorways. Quotes that were drafted keep the measures they have.
 #[derive(Debug, Args)]
 #[command(
     group = ArgGroup::new("measured").args(["shape", "walls", "steps"]),
@@ -160,6 +170,9 @@ pub(super) struct RoomEditArgs {
     /// What the first cut meets
     #[arg(long)]
     condition: Option<String>,
+    /// No part has a condition of its own any more
+    #[arg(long, conflicts_with = "parts")]
+    no_parts: bool,
     /// The wood
     #[arg(long)]
     species: Option<String>,
@@ -224,6 +237,7 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
             name: args.name.clone(),
             floor: Floor::new(base, read_parts(&measures, writing.units())?)?,
             condition: args.condition.parse()?,
+            parts: read_floor_parts(&measures, writing.units())?,
             species: args.species.parse()?,
             layout: args.layout.parse()?,
             refinished: !args.not_refinished,
@@ -275,6 +289,9 @@ fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<
     }
     if let Some(text) = &args.condition {
         room.condition = text.parse()?;
+    }
+    if args.no_parts || !measures.parts.is_empty() {
+        room.parts = read_floor_parts(&measures, units)?;
     }
     if let Some(text) = &args.species {
         room.species = text.parse()?;
@@ -340,6 +357,11 @@ fn read_parts(args: &MeasureArgs, units: Units) -> Result<Vec<Part>> {
         .collect::<Result<_, _>>()?)
 }
 
+fn read_floor_parts(args: &MeasureArgs, units: Units) -> Result<Vec<FloorPart>> {
+    let parts = args.parts.iter().map(|text| FloorPart::parse(text, units));
+    Ok(parts.collect::<Result<_, _>>()?)
+}
+
 /// Adds the doorways of a room as typed: `outside:2'8"`, `Landing:2'6"`.
 fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]) -> Result<()> {
     for door in doors {
@@ -392,8 +414,8 @@ fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
 
 fn room_answer(ledger: &Ledger, room: Room, page: &Page) -> Result<RoomAnswer> {
     let findings = ledger.findings_of(room.site_id)?;
-    let edge = room.edge()?;
-    Ok(RoomAnswer::new(room, edge, &findings, page))
+    let (edge, parts) = (room.edge()?, room.placed_parts()?);
+    Ok(RoomAnswer::new(room, edge, parts, &findings, page))
 }
 
 pub(super) fn room_answers(ledger: &Ledger, site: SiteId, page: &Page) -> Result<RoomList> {
@@ -401,8 +423,8 @@ pub(super) fn room_answers(ledger: &Ledger, site: SiteId, page: &Page) -> Result
     let rooms = ledger.rooms_of(site)?.into_iter();
     let rooms: Result<_> = rooms
         .map(|room| {
-            let edge = room.edge()?;
-            Ok(RoomAnswer::new(room, edge, &findings, page))
+            let (edge, parts) = (room.edge()?, room.placed_parts()?);
+            Ok(RoomAnswer::new(room, edge, parts, &findings, page))
         })
         .collect();
     Ok(RoomList::new(rooms?, page))

@@ -14,6 +14,7 @@ use crate::ledger::{
 };
 use crate::measure::Length;
 use crate::money::Money;
+use crate::trade::parts::PlacedPart;
 use crate::trade::{ClientId, FloorCondition, Layout, RoomId, Species};
 
 answer! {
@@ -237,13 +238,23 @@ answer! {
         width: Run = page.run(door.width),
     }
 
+    /// A part of a room's floor in a condition of its own.
+    struct PartFacts of (placed: PlacedPart) on page {
+        /// As it was typed.
+        size: String = placed.part.size.to_string(),
+        condition: FloorCondition = placed.part.condition,
+        area: Surface = page.surface(placed.area),
+        edge: Run = page.run(placed.edge),
+    }
+
     /// A room as it is shown: measured, with what was found in it.
-    pub struct RoomAnswer from room: Room with (edge: Length, findings: &[Finding]) on page {
+    pub struct RoomAnswer from room: Room with (edge: Length, parts: Vec<PlacedPart>, findings: &[Finding]) on page {
         name: String,
         site: String,
         area: Surface = page.surface(room.floor.area()),
         edge: Run = page.run(edge),
         condition: FloorCondition,
+        parts: Vec<PartFacts> = page.each(parts, PartFacts::new),
         species: Species,
         layout: Layout,
         /// A walk and its parts as they were typed.
@@ -253,7 +264,7 @@ answer! {
         doors: Vec<Doorway>,
         findings: Vec<FindingFacts> = of_room(room.id, findings, page),
         note: String,
-        .. { id, site_id, floor }
+        .. { id, site_id, floor, parts }
     }
 }
 
@@ -271,6 +282,20 @@ impl RoomAnswer {
     }
 }
 
+impl RoomAnswer {
+    /// Names its condition, and those of its parts: `sound-film, part worn-film`.
+    fn conditions(&self) -> String {
+        let mut conditions = vec![self.condition];
+        for part in &self.parts {
+            if !conditions.contains(&part.condition) {
+                conditions.push(part.condition);
+            }
+        }
+        let names: Vec<&str> = conditions.iter().map(|one| one.as_str()).collect();
+        names.join(", part ")
+    }
+}
+
 impl Answer for RoomAnswer {
     fn text(&self, page: &Page) -> String {
         let mut text = format!("{}\n", self.sentence());
@@ -280,6 +305,15 @@ impl Answer for RoomAnswer {
             "Floor: {}, {}, {}",
             self.condition, self.species, self.layout
         );
+        for PartFacts {
+            size,
+            condition,
+            area,
+            edge,
+        } in &self.parts
+        {
+            let _ = writeln!(text, "Part: {condition}, {size}: {area}, edge {edge}");
+        }
         let _ = writeln!(text, "Shape: {}", self.shape);
         for Doorway { to, width } in &self.doors {
             let _ = writeln!(text, "Doorway: {}, {width}", inert(to));
@@ -348,7 +382,7 @@ impl Answer for RoomList {
             };
             table.line([
                 &format!("{}{aside}", room.name),
-                &room.condition,
+                &room.conditions(),
                 &room.species,
                 &room.area,
                 &room.edge,

@@ -12,6 +12,7 @@ use super::settings::Key;
 use super::{Ledger, Transfer, UsedFor, numbered};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
+use crate::trade::parts;
 use crate::trade::rates::RateKind;
 use crate::trade::{JobId, OperationId};
 
@@ -137,6 +138,7 @@ impl Ledger {
                     yes_no(room.refinished),
                     doors.collect::<Vec<_>>().join("; "),
                     room.note.clone(),
+                    parts::list(&room.parts),
                 ])?;
             }
         }

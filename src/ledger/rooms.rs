@@ -10,6 +10,7 @@ use super::{Door, Ledger, Refusal, Site, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::quantity;
 use crate::trade::bounds::check_floor;
+use crate::trade::parts::{self, FloorPart, PlacedPart};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
 use crate::trade::takeoff::{Found, MayTurnUp, MeasuredRoom};
@@ -26,6 +27,8 @@ pub struct NewRoom {
     pub floor: Floor,
     /// What the first cut meets.
     pub condition: FloorCondition,
+    /// Parts of its floor in a condition of their own.
+    pub parts: Vec<FloorPart>,
     /// The wood.
     pub species: Species,
     /// How the boards lie.
@@ -51,6 +54,8 @@ pub struct Room {
     pub floor: Floor,
     /// What the first cut meets.
     pub condition: FloorCondition,
+    /// Parts of its floor in a condition of their own.
+    pub parts: Vec<FloorPart>,
     /// The wood.
     pub species: Species,
     /// How the boards lie.
@@ -75,6 +80,14 @@ impl Room {
         let edge = self.floor.edge(self.doors.iter().map(|door| door.width));
         edge.with_context(|| format!("`{}` has no such edge", self.name))
     }
+
+    /// Returns its parts with what they measure.
+    ///
+    /// # Errors
+    /// Refuses doorways that are wider together than the walls are long.
+    pub fn placed_parts(&self) -> Result<Vec<PlacedPart>> {
+        Ok(parts::placed(&self.parts, &self.floor, self.edge()?)?)
+    }
 }
 
 impl Ledger {
@@ -84,8 +97,8 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn rooms_of(&self, site: SiteId) -> Result<Vec<Room>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT room.id, site_id, site.address AS site, name, shape, floor_condition, species, layout, refinished,
-                    room.note
+            "SELECT room.id, site_id, site.address AS site, name, shape, floor_condition, parts, species, layout,
+                    refinished, room.note
              FROM room JOIN site ON site.id = site_id
              WHERE site_id = :site AND room.voided_on IS NULL
              ORDER BY room.id",
@@ -220,7 +233,7 @@ pub fn adding_a_room(site: &str) -> String {
 }
 
 fn room_from_row(row: &Row<'_>) -> Result<Room> {
-    let shape: String = row.get("shape")?;
+    let (shape, parts): (String, String) = (row.get("shape")?, row.get("parts")?);
     let refinished: i64 = row.get("refinished")?;
     Ok(Room {
         id: row.get("id")?,
@@ -231,6 +244,8 @@ fn room_from_row(row: &Row<'_>) -> Result<Room> {
         floor: Floor::parse(&shape, Units::Us)
             .with_context(|| format!("the stored shape `{shape}` is damaged"))?,
         condition: row.get("floor_condition")?,
+        parts: FloorPart::parse_list(&parts, Units::Us)
+            .with_context(|| format!("the stored parts `{parts}` are damaged"))?,
         species: row.get("species")?,
         layout: row.get("layout")?,
         refinished: refinished == 1,
@@ -256,21 +271,24 @@ impl Writing<'_> {
             name: _,
             floor,
             condition,
+            parts,
             species,
             layout,
             refinished,
             note,
         } = room;
         check_floor(floor.area())?;
+        parts::check(parts, floor)?;
         let id = RoomId(self.new_id("room")?);
         self.connection
             .prepare_cached(
-                "INSERT INTO room (id, site_id, name, shape, floor_condition, species, layout, refinished, note, recorded_at)
-                 VALUES (:id, :site, :name, :shape, :condition, :species, :layout, :refinished, :note, :now)",
+                "INSERT INTO room (id, site_id, name, shape, floor_condition, parts, species, layout, refinished, note,
+                                   recorded_at)
+                 VALUES (:id, :site, :name, :shape, :condition, :parts, :species, :layout, :refinished, :note, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":site": site, ":name": name, ":shape": floor.to_string(), ":condition": condition,
-                ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
+                ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
                 ":note": note, ":now": self.now(),
             })?;
         self.log(&format!("Added room {name}."))?;
@@ -291,6 +309,7 @@ impl Writing<'_> {
             name: _,
             floor,
             condition,
+            parts,
             species,
             layout,
             refinished,
@@ -298,16 +317,17 @@ impl Writing<'_> {
             doors: _,
         } = room;
         check_floor(floor.area())?;
+        parts::check(parts, floor)?;
         room.edge()?;
         self.connection
             .prepare_cached(
-                "UPDATE room SET name = :name, shape = :shape, floor_condition = :condition, species = :species,
-                        layout = :layout, refinished = :refinished, note = :note
+                "UPDATE room SET name = :name, shape = :shape, floor_condition = :condition, parts = :parts,
+                        species = :species, layout = :layout, refinished = :refinished, note = :note
                  WHERE id = :id",
             )?
             .execute(named_params! {
                 ":id": id, ":name": name, ":shape": floor.to_string(), ":condition": condition,
-                ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
+                ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
             })?;
         self.log(&format!("Changed room {name}."))
     }

@@ -4,8 +4,8 @@
 //! on any day and any machine. Quantities are [`Decimal`]s in the trade's canonical units (square feet, lineal feet,
 //! counts, hours), amounts are [`Money`](crate::money::Money). [`bounds`] says what may be typed at all.
 //!
-//! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls; an [`operation`] is
-//! one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
+//! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls, and perhaps [`parts`]
+//! in other conditions; an [`operation`] is one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
 //! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
 //! by [`cutting`], and a [`contract`] may have limits. A [`plan`] says in what order a whole house is done. What the job then takes moves [`stock`] and adds up in [`job_cost`];
@@ -24,6 +24,7 @@ pub mod film;
 pub mod invoice;
 pub mod job_cost;
 pub mod operation;
+pub mod parts;
 pub mod plan;
 pub mod pricing;
 pub mod quote;

@@ -105,6 +105,41 @@ impl Walk {
         self.walls.iter().copied().sum()
     }
 
+    /// Tells whether all of its turns are right angles.
+    pub fn is_right_angled(&self) -> bool {
+        self.turns.iter().all(|turn| turn.eighths() % 2 == 0)
+    }
+
+    /// Returns the area that is further than a distance from every wall of right angles; `None`: the walls are too near to
+    /// each other, or not at right angles.
+    pub fn area_within(&self, distance: Length) -> Option<Area> {
+        if !self.is_right_angled() {
+            return None;
+        }
+        let mut turns: Vec<i128> = self.turns.iter().map(|turn| turn.eighths()).collect();
+        let turned: i128 = turns.iter().sum();
+        let inwards = turned.signum();
+        // The last turn leads back along the first wall; a walk that begins within a wall has none there.
+        turns.push(8 * inwards - turned);
+        let walls: Vec<Length> = (0..self.walls.len())
+            .map(|place| {
+                let before = turns[(place + turns.len() - 1) % turns.len()];
+                let corners = (before + turns[place]) * inwards / 2;
+                let corners = i64::try_from(corners).expect("a wall has two ends");
+                Length::from_nanometres(
+                    self.walls[place].nanometres() - corners * distance.nanometres(),
+                )
+            })
+            .collect();
+        if walls.iter().any(|wall| *wall <= Length::ZERO) {
+            return None;
+        }
+        let (mut corners, _) = corners(&walls, &self.turns);
+        corners.pop();
+        check_uncrossed(&corners).ok()?;
+        Some(enclosed(&corners))
+    }
+
     /// Reads a walk along the walls, either way round: `14' r 11'6" r 9' r 3' l 5' r 8'6" r`.
     ///
     /// The last turn may be left out, and may then be any: a walk may begin in the middle of a wall.

@@ -15,6 +15,7 @@
 //! * one job worked by hand on paper, and how its answers read, in `on_paper.rs`;
 //! * how the demo's answers read in `demo.rs`; what may be typed in `bounds.rs`;
 //! * slips taken back and typed again in `voids.rs`;
+//! * rooms with parts in other conditions in `parts.rs`;
 //! * rented machines in `rentals.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
@@ -46,6 +47,7 @@ mod limits;
 mod money;
 mod on_paper;
 mod overheads;
+mod parts;
 mod pricing;
 mod properties;
 mod races;

@@ -7,6 +7,7 @@ use gritledger::ledger::{
 };
 use gritledger::measure::{Length, Units};
 use gritledger::money::{Currency, Decimal, Money};
+use gritledger::trade::parts::{FloorPart, PartSize};
 use gritledger::trade::room::{Base, Floor};
 use gritledger::trade::{FloorCondition, Layout, Species};
 use proptest::prelude::*;
@@ -77,6 +78,7 @@ fn one_job(ledger: &Ledger) -> Room {
                 Vec::new(),
             )?,
             condition: FloorCondition::WornFilm,
+            parts: Vec::new(),
             species: Species::RedOak,
             layout: Layout::Strip,
             refinished: true,
@@ -440,6 +442,14 @@ proptest! {
                     name: name.replace('/', "-"),
                     floor: Floor::new(Base::Rectangle { length: tape(*length), width: tape(*width) }, Vec::new())?,
                     condition: FloorCondition::OilWax,
+                    // A strip a tenth as long as the room, and a border where one fits.
+                    parts: match length {
+                        1 => Vec::new(),
+                        _ => vec![FloorPart {
+                            size: PartSize::Sides { length: tape(length - 1), width: tape(*width), edge: tape(*width) },
+                            condition: FloorCondition::Paint,
+                        }],
+                    },
                     species: Species::HeartPine,
                     layout: Layout::Parquet,
                     refinished: *length % 2 == 0,

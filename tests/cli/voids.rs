@@ -381,6 +381,7 @@ fn add_job(writing: &Writing<'_>, address: &str) -> anyhow::Result<()> {
             name: name.into(),
             floor,
             condition: FloorCondition::WornFilm,
+            parts: Vec::new(),
             species: Species::RedOak,
             layout: Layout::Strip,
             refinished: true,

@@ -74,7 +74,7 @@ impl Transfer {
             Transfer::Rooms => (
                 "rooms",
                 &["site", "room", "shape", "condition", "species"],
-                &["layout", "refinished", "doors", "note"],
+                &["layout", "refinished", "doors", "note", "parts"],
             ),
             Transfer::Jobs => (
                 "jobs",
@@ -279,6 +279,7 @@ mod tests {
                 name: "Hall".to_owned(),
                 floor: Floor::parse("10 x 5", Units::Us)?,
                 condition: FloorCondition::WornFilm,
+                parts: Vec::new(),
                 species: Species::RedOak,
                 layout: Layout::Strip,
                 refinished: true,

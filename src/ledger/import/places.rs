@@ -11,6 +11,7 @@ use crate::ledger::rooms::{at_site, room_name};
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
 use crate::measure::{Length, Units};
+use crate::trade::parts::FloorPart;
 use crate::trade::room::Floor;
 use crate::trade::{FloorCondition, Layout, RoomId, SiteId, Species};
 
@@ -125,6 +126,9 @@ impl Importing<'_> {
             name: row.filled("room")?.to_owned(),
             floor: row.read("shape", |text| Floor::parse(text, units))?,
             condition: row.word::<FloorCondition>("condition")?,
+            parts: row
+                .maybe("parts", |text| FloorPart::parse_list(text, units))?
+                .unwrap_or_default(),
             species: row.word::<Species>("species")?,
             layout: row
                 .maybe("layout", str::parse::<Layout>)?
@@ -144,6 +148,7 @@ impl Importing<'_> {
             name: room.name,
             floor: room.floor,
             condition: room.condition,
+            parts: room.parts,
             species: room.species,
             layout: room.layout,
             refinished: room.refinished,
