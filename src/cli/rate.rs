@@ -16,7 +16,7 @@ use crate::ledger::{Ledger, OWN_FIGURE, RateHistory, Refusal, refuse, typed};
 use crate::measure::Area;
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
-use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow};
+use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow, Rates};
 use crate::trade::{FloorCondition, Species, Unit};
 
 /// Manage rates: what one unit of an operation takes
@@ -259,8 +259,8 @@ fn takes_no_item(operation: &Operation) -> Refusal {
 
 impl FloorArgs {
     /// Returns the floor; what isn't said may be any, where rates don't differ by it.
-    fn class(&self, ledger: &Ledger, operation: &Operation, kind: RateKind) -> Result<FloorClass> {
-        let splits = ledger.rates()?.differ_by(operation, kind);
+    fn class(&self, rates: &Rates, operation: &Operation, kind: RateKind) -> Result<FloorClass> {
+        let splits = rates.differ_by(operation, kind);
         let missing = |what: &str, members: String| {
             Refusal::new(format!(
                 "the rates of `{}` differ by {what}: say which",
@@ -301,7 +301,7 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let rates = ledger.rates()?;
     let mut stories = Vec::new();
     for kind in kinds {
-        let class = args.floor.class(ledger, &operation, kind)?;
+        let class = args.floor.class(&rates, &operation, kind)?;
         let Some(row) = rates.row_for(&operation, kind, class) else {
             continue;
         };
@@ -367,7 +367,8 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
     }
     let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
     let kind = read_kind(&operation, args.kind.as_deref())?;
-    let class = args.floor.class(ledger, &operation, kind)?;
+    let rates = ledger.rates()?;
+    let class = args.floor.class(&rates, &operation, kind)?;
     let drivers = args.drivers(ledger, &operation)?;
     let asked: Vec<Asked> = drivers
         .iter()
@@ -380,7 +381,7 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
             passes: 1,
         })
         .collect();
-    let Ok(prediction) = ledger.rates()?.predict(&asked) else {
+    let Ok(prediction) = rates.predict(&asked) else {
         return Err(no_rate(&operation, kind).into());
     };
     let answer = PredictionAnswer::new(

@@ -6,7 +6,7 @@
 use anyhow::Result;
 use rusqlite::named_params;
 
-use super::columns::{Micro, Nano};
+use super::columns::{Micro, NamedRow, Nano};
 use super::import::seed_price;
 use super::names::{named, same};
 use super::{Ledger, Transfer, Writing, refuse};
@@ -37,15 +37,16 @@ impl Ledger {
              ORDER BY id",
         )?;
         let rates = statement.query_map([], |row| {
-            let (driver_per_item, fixed): (Nano, Option<Micro>) =
-                (row.get("driver_per_item_nano")?, row.get("fixed_micro")?);
+            let row = NamedRow::of(row);
             Ok(BookRate {
                 operation: row.get("operation_id")?,
                 condition: row.get("floor_condition")?,
                 species: row.get("species")?,
                 kind: row.get("kind")?,
-                driver_per_item: driver_per_item.0,
-                fixed: fixed.map(|fixed| fixed.0),
+                driver_per_item: row.get::<Nano>("driver_per_item_nano")?.0,
+                fixed: row
+                    .get::<Option<Micro>>("fixed_micro")?
+                    .map(|fixed| fixed.0),
                 source: row.get("source")?,
             })
         })?;

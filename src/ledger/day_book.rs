@@ -228,6 +228,17 @@ impl Ledger {
         Ok(entries.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// Returns the days of a job's entries.
+    pub(super) fn days_of_entries(&self, job: JobId) -> Result<BTreeMap<EntryId, NaiveDate>> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT id, happened_on FROM entry WHERE job_id = :job")?;
+        let days = statement.query_map(named_params! { ":job": job }, |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })?;
+        Ok(days.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// Returns the identity of an entry by its number.
     ///
     /// # Errors

@@ -181,16 +181,17 @@ impl Ledger {
         self.invoices_by(&sql, [])
     }
 
-    /// Returns what of the price of a job isn't invoiced, before tax.
-    pub(super) fn not_billed(&self, job: &Job) -> Result<Money> {
-        let agreed = self.agreed(job)?;
-        let issued: Money = self
-            .invoices_of(job.id)?
-            .iter()
-            .filter(|invoice| invoice.number.is_some())
-            .map(|invoice| invoice.net)
-            .sum();
-        Ok(agreed.price() + agreed.variations() - issued)
+    /// Returns what the invoices of a job that were issued ask for, before tax; `None`: there is no invoice, nor a draft.
+    pub(super) fn invoiced(&self, job: JobId) -> Result<Option<Money>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT COUNT(*), COALESCE(SUM(net_minor) FILTER (WHERE number IS NOT NULL), 0) FROM invoice
+             WHERE job_id = :job AND withdrawn_on IS NULL",
+        )?;
+        let invoiced = statement.query_row(named_params! { ":job": job }, |row| {
+            let count: i64 = row.get(0)?;
+            Ok((count > 0).then_some(row.get(1)?))
+        })?;
+        Ok(invoiced)
     }
 
     /// Returns the issued invoices of a client, in the order of their numbers.

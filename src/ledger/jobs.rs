@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{CachedStatement, OptionalExtension, Row, named_params};
+use rusqlite::{CachedStatement, OptionalExtension, Params, Row, named_params};
 
 use super::before::before_from_row;
 use super::columns::NamedRow;
@@ -266,22 +266,25 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn jobs_not_closed(&self) -> Result<Vec<Job>> {
-        let sql =
-            format!("{JOBS} WHERE job.id IN (SELECT job_id FROM job_under_way) ORDER BY job.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let jobs = statement.query_map([], job_from_row)?;
-        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+        let sql = "SELECT job_id FROM job_under_way ORDER BY job_id";
+        self.jobs_of(sql, [])
+    }
+
+    /// Returns the jobs whose ids a query selects.
+    fn jobs_of(&self, sql: &str, values: impl Params) -> Result<Vec<Job>> {
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let ids = statement.query_map(values, |row| row.get(0))?;
+        ids.map(|id| self.job_by_id(id?)).collect()
     }
 
     /// Returns the finished jobs that have no final invoice, so many of them, the first finished first; and how many others
     /// there are.
     pub(super) fn jobs_to_bill(&self, most: usize) -> Result<(Vec<Job>, usize)> {
-        let sql = format!(
-            "{JOBS} WHERE job.id IN (SELECT job_id FROM job_to_bill ORDER BY job_id LIMIT :most) ORDER BY closed_on, job.id"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let jobs = statement.query_map(named_params! { ":most": most as i64 }, job_from_row)?;
-        let jobs: Vec<Job> = jobs.collect::<rusqlite::Result<_>>()?;
+        let mut jobs = self.jobs_of(
+            "SELECT job_id FROM job_to_bill ORDER BY job_id LIMIT :most",
+            named_params! { ":most": most as i64 },
+        )?;
+        jobs.sort_by_key(|job| (job.closed_on, job.id));
         let all: usize = self
             .connection
             .prepare_cached("SELECT COUNT(*) FROM job_to_bill")?
@@ -368,11 +371,9 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn job_by_id(&self, id: JobId) -> Result<Job> {
-        let sql = format!("{JOBS} WHERE job.id = :id");
-        Ok(self
-            .connection
-            .prepare_cached(&sql)?
-            .query_row(named_params! { ":id": id }, job_from_row)?)
+        let mut statement = self.job_query()?;
+        let of_it = named_params! { ":first": id, ":last": id };
+        Ok(statement.query_row(of_it, job_from_row)?)
     }
 
     /// Returns the job named, or the only open one.

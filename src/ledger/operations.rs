@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 use rusqlite::{OptionalExtension, Row, named_params};
 
-use super::columns::Micro;
+use super::columns::{Micro, NamedRow};
 use super::names::{Names, named, same};
 use super::{BookItem, Ledger, Refusal, Writing, typed};
 use crate::money::{Currency, Decimal, Money, quantity};
@@ -48,10 +48,9 @@ pub struct NewOperation {
 }
 
 const OPERATIONS: &str = "
-    SELECT operation.id, operation.name, task.id AS task_id, task.name AS task, driver, item.id AS item_id,
-           item.name AS item, item.unit, set_size, family, splits, machine_id, grit, harden_hours_micro,
-           answers, operation.description, operation.source,
-           pack.size_micro, pack.price_minor
+    SELECT item.id AS item_id, item.name AS item, item.unit, pack.size_micro, pack.price_minor,
+           operation.id, operation.name, task.id AS task_id, task.name AS task, driver, set_size, family, splits,
+           machine_id, grit, harden_hours_micro, answers, operation.description, operation.source
     FROM operation
     JOIN task ON task.id = operation.task_id
     LEFT JOIN item ON item.id = operation.item_id
@@ -148,24 +147,24 @@ impl Ledger {
 }
 
 fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Operation> {
-    let item_id: Option<ItemId> = row.get("item_id")?;
-    let item = match item_id {
+    let row = NamedRow::of(row);
+    let item = match row.get("item_id")? {
         Some(id) => {
-            let (size, price): (Option<Micro>, Option<Money>) =
-                (row.get("size_micro")?, row.get("price_minor")?);
+            let (name, unit) = (row.get("item")?, row.get("unit")?);
+            let size: Option<Micro> = row.get("size_micro")?;
+            let price: Option<Money> = row.get("price_minor")?;
             let pack = size
                 .zip(price)
                 .map(|(size, price)| quantity(currency.decimal(price) / size.0));
             Some(Item {
                 id,
-                name: row.get("item")?,
-                unit: row.get("unit")?,
+                name,
+                unit,
                 price: pack.unwrap_or_default(),
             })
         }
         None => None,
     };
-    let harden_hours: Option<Micro> = row.get("harden_hours_micro")?;
     Ok(Operation {
         id: row.get("id")?,
         name: row.get("name")?,
@@ -180,7 +179,9 @@ fn operation_from_row(row: &Row<'_>, currency: Currency) -> rusqlite::Result<Ope
         splits: row.get("splits")?,
         machine: row.get("machine_id")?,
         grit: row.get("grit")?,
-        harden_hours: harden_hours.map(|hours| hours.0),
+        harden_hours: row
+            .get::<Option<Micro>>("harden_hours_micro")?
+            .map(|hours| hours.0),
         answers: row.get("answers")?,
         hazards: Vec::new(),
         description: row.get("description")?,

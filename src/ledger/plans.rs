@@ -70,9 +70,15 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn plan_of_job(&self, job: &Job) -> Result<Option<KeptPlan>> {
         match job.quote_id {
-            Some(id) => self.plan_of_quote(&self.quote_by_id(id)?),
-            None => Ok(None),
+            Some(id) if self.has_plan(id)? => self.plan_of_quote(&self.quote_by_id(id)?),
+            _ => Ok(None),
         }
+    }
+
+    fn has_plan(&self, quote: QuoteId) -> Result<bool> {
+        let sql = "SELECT 1 FROM house_plan WHERE quote_id = :quote";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        Ok(statement.exists(named_params! { ":quote": quote })?)
     }
 
     fn quote_of_job(&self, job: &Job) -> Result<QuoteRecord> {

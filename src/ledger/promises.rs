@@ -117,7 +117,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn promised_twice(&self) -> Result<Vec<Twice>> {
-        self.twice_with(None)
+        self.twice_among(&self.planned_jobs()?, None)
     }
 
     /// Returns what the plan of a job promises for days on which another does too, from today on.
@@ -132,13 +132,17 @@ impl Ledger {
 
     /// Returns what a plan that belongs to no job yet would promise for days on which a job's does too.
     pub(super) fn promised_by(&self, promise: Promise<'_>) -> Result<Vec<Twice>> {
-        let mut twice = self.twice_with(Some(promise))?;
+        let mut twice = self.twice_among(&self.planned_jobs()?, Some(promise))?;
         twice.retain(|twice| twice.to.iter().any(|to| to == promise.to));
         Ok(twice)
     }
 
-    fn twice_with(&self, more: Option<Promise<'_>>) -> Result<Vec<Twice>> {
-        let jobs = self.planned_jobs()?;
+    /// Returns what the plans of some jobs, and perhaps one more, promise twice.
+    pub(super) fn twice_among(
+        &self,
+        jobs: &[(Job, Option<KeptPlan>)],
+        more: Option<Promise<'_>>,
+    ) -> Result<Vec<Twice>> {
         let plans = jobs.iter().filter_map(|(job, kept)| {
             Some(Promise {
                 to: &job.number,

@@ -165,6 +165,10 @@ pub struct NextPurchase {
     pub cost: Money,
 }
 
+fn in_state(jobs: &[JobRecord], state: JobState) -> impl Iterator<Item = &JobRecord> {
+    jobs.iter().filter(move |record| record.job.state == state)
+}
+
 /// Everything that today asks for.
 #[derive(Clone, Debug)]
 pub struct Today {
@@ -413,15 +417,14 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn what_today_asks(&self) -> Result<Today> {
-        let jobs = self.jobs_not_closed()?;
-        let mut coats = Vec::new();
-        for job in jobs.iter().filter(|job| job.state == JobState::Open) {
-            coats.extend(self.coat_due(job)?);
-        }
-        let mut plans = Vec::new();
-        for job in &jobs {
-            plans.extend(self.plan_of_job(job)?.map(|plan| (job.clone(), plan)));
-        }
+        let planned = self.planned_jobs()?;
+        let jobs = planned.iter().map(|(job, _)| self.record_of(job));
+        let jobs: Vec<JobRecord> = jobs.collect::<Result<_>>()?;
+        let promised_twice = self.twice_among(&planned, None)?;
+        let planned = planned.into_iter();
+        let plans = planned
+            .filter_map(|(job, plan)| Some((job, plan?)))
+            .collect();
         let soon = self.today() + Days::new(EXPIRING_DAYS);
         // An expired quote is news for as long as it was about to expire.
         let lately = self.today() - Days::new(EXPIRING_DAYS);
@@ -456,7 +459,9 @@ impl Ledger {
         });
         let (to_bill, more_to_bill) = self.jobs_to_bill(MOST_TO_BILL)?;
         let not_billed = to_bill.into_iter().map(|job| {
-            let amount = self.not_billed(&job)?;
+            let agreed = self.agreed(&job)?;
+            let invoiced = self.invoiced(job.id)?.unwrap_or_default();
+            let amount = agreed.price() + agreed.variations() - invoiced;
             Ok(JobMoney { job, amount })
         });
         Ok(Today {
@@ -466,13 +471,13 @@ impl Ledger {
             deposits: self.deposits_to_ask(&jobs)?,
             drafts: self.invoice_drafts()?,
             due_soon: due_soon.collect(),
-            to_begin: self.to_begin(&jobs)?,
+            to_begin: self.to_begin(&jobs),
             to_buy: self.next_purchase(&jobs)?,
-            jobs,
-            machines: self.machines_due()?,
-            coats,
+            machines: self.machines_due(&jobs)?,
+            coats: self.coats_due(&jobs)?,
+            jobs: jobs.into_iter().map(|record| record.job).collect(),
             plans,
-            promised_twice: self.promised_twice()?,
+            promised_twice,
             quotes,
             overdue,
             credits,
@@ -482,13 +487,13 @@ impl Ledger {
     }
 
     /// Returns the jobs for which a deposit could be asked, where the firm takes deposits.
-    fn deposits_to_ask(&self, jobs: &[Job]) -> Result<Vec<JobMoney>> {
+    fn deposits_to_ask(&self, jobs: &[JobRecord]) -> Result<Vec<JobMoney>> {
         let share = self.settings()?.deposit;
         let mut deposits = Vec::new();
-        for job in jobs.iter().filter(|_| !share.is_zero()) {
-            let amount = self.agreed(job)?.price().times(share);
-            let asked = self.invoices_of(job.id)?;
-            if asked.is_empty() && !amount.is_zero() && job.before.is_none() {
+        for JobRecord { job, agreed, .. } in jobs.iter().filter(|_| !share.is_zero()) {
+            let amount = agreed.price().times(share);
+            let is_asked = self.invoiced(job.id)?.is_some();
+            if !is_asked && !amount.is_zero() && job.before.is_none() {
                 let job = job.clone();
                 deposits.push(JobMoney { job, amount });
             }
@@ -497,32 +502,23 @@ impl Ledger {
     }
 
     /// Returns the jobs whose quote says a day on which they were to begin, and that haven't.
-    fn to_begin(&self, jobs: &[Job]) -> Result<Vec<(Job, NaiveDate)>> {
-        let mut late = Vec::new();
-        for job in jobs.iter().filter(|job| job.state == JobState::Agreed) {
-            let agreed = self.agreed(job)?;
-            let start = agreed
-                .quotes
-                .first()
-                .and_then(|record| record.header.start_on);
-            late.extend(
-                start
-                    .filter(|start| *start < self.today())
-                    .map(|start| (job.clone(), start)),
-            );
-        }
-        Ok(late)
+    fn to_begin(&self, jobs: &[JobRecord]) -> Vec<(Job, NaiveDate)> {
+        let waiting = in_state(jobs, JobState::Agreed);
+        let begins = waiting.filter_map(|record| {
+            let start = record.agreed.quotes.first()?.header.start_on?;
+            Some((record.job.clone(), start))
+        });
+        begins.filter(|(_, start)| *start < self.today()).collect()
     }
 
     /// Returns what is to be bought for the first open job that needs something, else for the first agreed one.
-    fn next_purchase(&self, jobs: &[Job]) -> Result<Option<NextPurchase>> {
-        let open = jobs.iter().filter(|job| job.state == JobState::Open);
-        let agreed = jobs.iter().filter(|job| job.state == JobState::Agreed);
-        for job in open.chain(agreed) {
-            let list = self.shopping_for_job(job)?;
+    fn next_purchase(&self, jobs: &[JobRecord]) -> Result<Option<NextPurchase>> {
+        let agreed = in_state(jobs, JobState::Agreed);
+        for record in in_state(jobs, JobState::Open).chain(agreed) {
+            let list = self.shopping_for_record(record)?;
             if !list.is_empty() {
                 return Ok(Some(NextPurchase {
-                    job: job.number.clone(),
+                    job: record.job.number.clone(),
                     items: list.len(),
                     cost: list.iter().map(|line| line.basket.total).sum(),
                 }));
@@ -531,12 +527,20 @@ impl Ledger {
         Ok(None)
     }
 
-    fn machines_due(&self) -> Result<Vec<DueBack>> {
+    fn machines_due(&self, jobs: &[JobRecord]) -> Result<Vec<DueBack>> {
         let mut machines = Vec::new();
         let start_of_today = self.today().and_time(chrono::NaiveTime::MIN);
         for rental in self.rentals_out()? {
-            let job = self.job_by_id(rental.holder().0)?;
-            let agreed = self.agreed(&job)?;
+            let (holder, job) = rental.holder();
+            let job = job.to_owned();
+            let closed;
+            let agreed = match jobs.iter().find(|record| record.job.id == holder) {
+                Some(record) => &record.agreed,
+                None => {
+                    closed = self.agreed(&self.job_by_id(holder)?)?;
+                    &closed
+                }
+            };
             let mut planned = Vec::new();
             for record in &agreed.quotes {
                 planned.extend(self.outlook_of(&record.header)?.rentals);
@@ -555,7 +559,7 @@ impl Ledger {
             };
             machines.push(DueBack {
                 machine: rental.machine,
-                job: job.number,
+                job,
                 out_at: rental.out_at,
                 planned_days,
                 due,
@@ -565,9 +569,19 @@ impl Ledger {
         Ok(machines)
     }
 
+    fn coats_due(&self, jobs: &[JobRecord]) -> Result<Vec<CoatDue>> {
+        let open = in_state(jobs, JobState::Open);
+        let coats = open.map(|record| self.coat_due(record));
+        coats.filter_map(Result::transpose).collect()
+    }
+
     /// Returns the next coat of a job that has begun to be coated, if one is left.
-    fn coat_due(&self, job: &Job) -> Result<Option<CoatDue>> {
-        let agreed = self.agreed(job)?;
+    fn coat_due(&self, record: &JobRecord) -> Result<Option<CoatDue>> {
+        let JobRecord {
+            job,
+            agreed,
+            logged,
+        } = record;
         let Some(name) = agreed
             .quotes
             .first()
@@ -584,8 +598,7 @@ impl Ledger {
                     && step.operation.driver == crate::trade::operation::Driver::Area
             })
             .collect();
-        let logged = self.logged(job)?;
-        let entries = self.day_book_of(job)?.entries;
+        let days = self.days_of_entries(job.id)?;
         let is_coat = |cost: &&Logged| match &cost.what {
             What::Item {
                 item, operation, ..
@@ -608,12 +621,7 @@ impl Ledger {
         let mut dates: Vec<NaiveDate> = logged
             .iter()
             .filter(is_coat)
-            .filter_map(|cost| {
-                entries
-                    .iter()
-                    .find(|entry| entry.id == cost.entry)
-                    .map(|entry| entry.happened_on)
-            })
+            .filter_map(|cost| days.get(&cost.entry).copied())
             .collect();
         dates.sort_unstable();
         dates.dedup();

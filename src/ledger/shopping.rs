@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use anyhow::{Context, Result};
 
+use super::books::JobRecord;
 use super::{Job, Ledger};
 use crate::measure::Length;
 use crate::money::{Decimal, quantity};
@@ -54,9 +55,13 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read, and for more packs than can be worked out.
     pub fn shopping_for_job(&self, job: &Job) -> Result<Vec<ToBuy>> {
+        self.shopping_for_record(&self.record_of(job)?)
+    }
+
+    pub(super) fn shopping_for_record(&self, job: &JobRecord) -> Result<Vec<ToBuy>> {
         let mut needs: BTreeMap<ItemId, ItemNeed> = BTreeMap::new();
-        let agreed = self.agreed(job)?.quotes;
-        for record in &agreed {
+        let agreed = &job.agreed.quotes;
+        for record in agreed {
             for need in self.outlook_of(&record.header)?.needs {
                 match needs.get_mut(&need.item) {
                     Some(known) => {
@@ -71,9 +76,9 @@ impl Ledger {
             }
         }
         let mut used: BTreeMap<ItemId, Decimal> = BTreeMap::new();
-        for logged in self.logged(job)? {
-            if let What::Item { item, .. } = logged.what {
-                *used.entry(item).or_default() += logged.quantity;
+        for logged in &job.logged {
+            if let What::Item { item, .. } = &logged.what {
+                *used.entry(*item).or_default() += logged.quantity;
             }
         }
         let pieces = self.pieces_for(agreed.iter().flat_map(|record| &record.quote.lines))?;

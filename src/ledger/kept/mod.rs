@@ -97,18 +97,22 @@ pub(super) fn read<K: Kept>(text: &str, of: &str) -> Result<K, Refusal> {
         Refusal::new(format!("the {} of {of} can't be read: {why}", K::NAME))
             .hint("gritledger check")
     };
-    let Stamp { format } = serde_json::from_str(text).map_err(|error| broken(error.to_string()))?;
-    if format != K::FORMAT {
-        let refusal = Refusal::new(format!(
-            "the {} of {of} is kept in format {format}, and this program reads format {}",
-            K::NAME,
-            K::FORMAT
-        ));
-        return Err(refusal.hint("use the program that wrote it, or a newer one"));
+    // Nearly always it is of this format: only what isn't is asked for its stamp.
+    let envelope = serde_json::from_str::<Envelope<K::Shape>>(text);
+    if !matches!(&envelope, Ok(envelope) if envelope.format == K::FORMAT) {
+        let stamp = serde_json::from_str(text);
+        let Stamp { format } = stamp.map_err(|error| broken(error.to_string()))?;
+        if format != K::FORMAT {
+            let refusal = Refusal::new(format!(
+                "the {} of {of} is kept in format {format}, and this program reads format {}",
+                K::NAME,
+                K::FORMAT
+            ));
+            return Err(refusal.hint("use the program that wrote it, or a newer one"));
+        }
     }
-    let envelope: Envelope<K::Shape> =
-        serde_json::from_str(text).map_err(|error| broken(error.to_string()))?;
     envelope
+        .map_err(|error| broken(error.to_string()))?
         .kept
         .give()
         .map_err(|error| broken(error.to_string()))

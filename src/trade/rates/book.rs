@@ -114,11 +114,8 @@ impl Book {
         kind: RateKind,
         class: FloorClass,
     ) -> Option<&BookRate> {
-        let rows = self.rows.get(&(operation, kind))?;
-        rows.iter()
-            .filter_map(|row| row.fit(class).map(|fit| (fit, row)))
-            .max_by_key(|(fit, _)| *fit)
-            .map(|(_, row)| row)
+        let rows = self.rows_of(operation, kind);
+        best_fit(rows, class).map(|place| &rows[place])
     }
 
     /// Returns the rows of an operation's rate of one kind.
@@ -130,6 +127,13 @@ impl Book {
     pub fn rows(&self) -> impl Iterator<Item = &BookRate> {
         self.rows.values().flatten()
     }
+}
+
+/// Returns the place of the row that fits a floor best.
+pub(super) fn best_fit(rows: &[BookRate], class: FloorClass) -> Option<usize> {
+    let fits = rows.iter().enumerate();
+    let fits = fits.filter_map(|(place, row)| Some((row.fit(class)?, place)));
+    fits.max().map(|(_, place)| place)
 }
 
 /// The prior weight of the book, by kind of consumption: it counts as much as so many driver units of the firm's own work.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::book::best_fit;
 use super::float::float;
 use super::tree::{BookPart, Prior, Priors, TypicalRoom};
 use super::{Book, BookRate, Change, FloorClass, Observation, Observations, RateKind};
@@ -297,20 +298,18 @@ impl Scheme {
         };
         let at = plan.consumption as usize;
         let fixed = self.pools[at].fixed[plan.family];
-        let expected = floors().map(|class| {
-            let row = book.row(operation, kind, class)?;
-            Some(Expected {
-                per_driver: 1.0 / float(row.driver_per_item) / plan.items_per_unit,
-                fixed: match (fixed, row.fixed) {
-                    (Some(prior), Some(stated)) => {
-                        float(stated) / plan.items_per_unit / prior.median
-                    }
-                    (Some(_), None) if plan.covers_floor => 1.0,
-                    (None, _) | (Some(_), None) => 0.0,
-                },
-            })
+        let rows = book.rows_of(operation, kind);
+        let expected = rows.iter().map(|row| Expected {
+            per_driver: 1.0 / float(row.driver_per_item) / plan.items_per_unit,
+            fixed: match (fixed, row.fixed) {
+                (Some(prior), Some(stated)) => float(stated) / plan.items_per_unit / prior.median,
+                (Some(_), None) if plan.covers_floor => 1.0,
+                (None, _) | (Some(_), None) => 0.0,
+            },
         });
-        plan.expected = expected.collect();
+        let expected: Vec<Expected> = expected.collect();
+        let floors = floors().map(|class| best_fit(rows, class).map(|place| expected[place]));
+        plan.expected = floors.collect();
     }
 
     pub(super) fn pool(&self, consumption: Consumption) -> &Pool {
