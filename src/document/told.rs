@@ -161,6 +161,6 @@ macro_rules! told_as_it_is {
     )+};
 }
 
-told_as_it_is! { bool, i32, u32, usize, String, NaiveDate }
+told_as_it_is! { bool, i32, u32, usize, &'static str, String, NaiveDate }
 told_as_it_is! { Cause, Driver, FloorCondition, Hazard, InvoiceKind, JobState, Layout }
 told_as_it_is! { Period, QuoteStatus, RateKind, Species, Splits, Unit }

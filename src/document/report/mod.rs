@@ -9,37 +9,23 @@ pub mod variance;
 
 use std::fmt;
 
-use serde::Serialize;
-
+use super::count;
 use super::figures::Amount;
-use super::{Page, count};
 use crate::trade::job_cost::Missing;
 
-/// What was quoted and has nothing recorded about it: no cost yet, and no saving.
-#[derive(Clone, Copy, Debug, Serialize)]
-pub(super) struct NotRecorded {
-    operations: usize,
-    others: usize,
-    quoted_cost: Amount,
-    might_turn_up_cost: Amount,
+answer! {
+    /// What was quoted and has nothing recorded about it: no cost yet, and no saving.
+    #[derive(Clone, Copy)]
+    pub(super) struct NotRecorded from missing: Missing on page {
+        operations: usize,
+        others: usize,
+        quoted_cost: Amount = page.amount(missing.quoted),
+        might_turn_up_cost: Amount = page.amount(missing.might),
+        .. { quoted, might }
+    }
 }
 
 impl NotRecorded {
-    pub(super) fn new(missing: Missing, page: &Page) -> NotRecorded {
-        let Missing {
-            operations,
-            others,
-            quoted,
-            might,
-        } = missing;
-        NotRecorded {
-            operations,
-            others,
-            quoted_cost: page.amount(quoted),
-            might_turn_up_cost: page.amount(might),
-        }
-    }
-
     fn is_nothing(self) -> bool {
         self.operations + self.others == 0
     }

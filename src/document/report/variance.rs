@@ -3,8 +3,6 @@
 use std::cmp::Reverse;
 use std::fmt::Write as _;
 
-use serde::Serialize;
-
 use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
 use crate::document::{Answer, Page, inert};
@@ -13,73 +11,38 @@ use crate::trade::variance::rental::RentalPart;
 use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
 use crate::trade::{RoomId, Unit};
 
-/// One line, quoted beside actual.
-#[derive(Debug, Serialize)]
-struct Line {
-    kind: LineKind,
-    #[serde(skip)]
-    room_id: Option<RoomId>,
-    room: Option<String>,
-    operation: Option<String>,
-    item: Option<String>,
-    part: Option<RentalPart>,
-    unit: Unit,
-    recorded: bool,
-    quoted_quantity: Number,
-    actual_quantity: Option<Number>,
-    quoted_unit_price: Option<UnitPrice>,
-    actual_unit_price: Option<UnitPrice>,
-    quoted_cost: Amount,
-    actual_cost: Amount,
-    price_variance: Amount,
-    quantity_variance: Amount,
-    total_variance: Amount,
-    verdict: &'static str,
+answer! {
+    /// One line, quoted beside actual.
+    struct Line of (line: VarianceLine, room: Option<String>) on page
+    let (verdict, compared) = (line.verdict(), line.compared().copied());
+    let VarianceLine { subject, quoted, quoted_unit_price, actual: _ } = line;
+    let Subject { kind, room: room_id, operation, item, part, unit } = subject;
+    let side = compared.map(|compared| compared.side);
+    let split = compared.map(|compared| compared.split).unwrap_or_default();
+    {
+        kind: LineKind = kind,
+        #[serde(skip)]
+        room_id: Option<RoomId> = room_id,
+        room: Option<String>,
+        operation: Option<String>,
+        item: Option<String>,
+        part: Option<RentalPart> = part,
+        unit: Unit,
+        recorded: bool = compared.is_some(),
+        quoted_quantity: Number = Number(quoted.quantity),
+        actual_quantity: Option<Number> = side.map(|side| Number(side.quantity)),
+        quoted_unit_price: Option<UnitPrice>,
+        actual_unit_price: Option<UnitPrice> = compared.and_then(|compared| compared.unit_price).map(|price| page.price_of_one(price)),
+        quoted_cost: Amount = page.amount(quoted.cost),
+        actual_cost: Amount = page.amount(side.unwrap_or_default().cost),
+        price_variance: Amount = page.amount(split.price),
+        quantity_variance: Amount = page.amount(split.quantity),
+        total_variance: Amount = page.amount(split.total()),
+        verdict: &'static str,
+    }
 }
 
 impl Line {
-    fn new(line: VarianceLine, room: Option<String>, page: &Page) -> Line {
-        let verdict = line.verdict();
-        let compared = line.compared().copied();
-        let VarianceLine {
-            subject,
-            quoted,
-            quoted_unit_price,
-            actual: _,
-        } = line;
-        let Subject {
-            kind,
-            room: room_id,
-            operation,
-            item,
-            part,
-            unit,
-        } = subject;
-        let side = compared.map(|compared| compared.side);
-        let split = compared.map(|compared| compared.split).unwrap_or_default();
-        let unit_price = compared.and_then(|compared| compared.unit_price);
-        Line {
-            kind,
-            room_id,
-            room,
-            operation,
-            item,
-            part,
-            unit,
-            recorded: compared.is_some(),
-            quoted_quantity: Number(quoted.quantity),
-            actual_quantity: side.map(|side| Number(side.quantity)),
-            quoted_unit_price: quoted_unit_price.map(|price| page.price_of_one(price)),
-            actual_unit_price: unit_price.map(|price| page.price_of_one(price)),
-            quoted_cost: page.amount(quoted.cost),
-            actual_cost: page.amount(side.unwrap_or_default().cost),
-            price_variance: page.amount(split.price),
-            quantity_variance: page.amount(split.quantity),
-            total_variance: page.amount(split.total()),
-            verdict,
-        }
-    }
-
     /// Returns what it is about: the operation of an item, the task of hours, the machine, what money was for.
     fn subject(&self) -> String {
         match (self.kind, &self.operation, &self.item) {
@@ -153,52 +116,32 @@ const fn part_words(part: RentalPart) -> &'static str {
     }
 }
 
-/// A job's lines, quoted beside actual, and what the whole difference is made of.
-#[derive(Debug, Serialize)]
-pub struct VarianceAnswer {
-    currency: &'static str,
-    job: String,
-    #[serde(skip)]
-    site: String,
-    so_far: bool,
-    lines: Vec<Line>,
-    price_variance: Amount,
-    quantity_variance: Amount,
-    total_variance: Amount,
-    not_recorded: NotRecorded,
-    not_recorded_difference: Amount,
-    total_difference: Amount,
+answer! {
+    /// A job's lines, quoted beside actual, and what the whole difference is made of.
+    pub struct VarianceAnswer of (variance: JobVariance) on page
+    let JobVariance { job, variance, rooms } = variance;
+    let (recorded, missing) = (variance.recorded(), variance.missing());
+    let (so_far, total) = (!job.is_closed(), variance.difference());
+    {
+        currency: &'static str = page.currency.code(),
+        job: String = job.number,
+        #[serde(skip)]
+        site: String = job.site,
+        so_far: bool,
+        lines: Vec<Line> = page.each(variance.lines, |line, page| {
+            let room = line.subject.room.and_then(|room| rooms.get(&room));
+            Line::new(line, room.cloned(), page)
+        }),
+        price_variance: Amount = page.amount(recorded.price),
+        quantity_variance: Amount = page.amount(recorded.quantity),
+        total_variance: Amount = page.amount(recorded.total()),
+        not_recorded: NotRecorded = NotRecorded::new(missing, page),
+        not_recorded_difference: Amount = page.amount(-missing.quoted),
+        total_difference: Amount = page.amount(total),
+    }
 }
 
 impl VarianceAnswer {
-    /// Returns the answer about a job's variance.
-    pub fn new(variance: JobVariance, page: &Page) -> VarianceAnswer {
-        let JobVariance {
-            job,
-            variance,
-            rooms,
-        } = variance;
-        let (recorded, missing) = (variance.recorded(), variance.missing());
-        let total = variance.difference();
-        let lines = variance.lines.into_iter().map(|line| {
-            let room = line.subject.room.and_then(|room| rooms.get(&room));
-            Line::new(line, room.cloned(), page)
-        });
-        VarianceAnswer {
-            currency: page.currency.code(),
-            so_far: !job.is_closed(),
-            job: job.number,
-            site: job.site,
-            lines: lines.collect(),
-            price_variance: page.amount(recorded.price),
-            quantity_variance: page.amount(recorded.quantity),
-            total_variance: page.amount(recorded.total()),
-            not_recorded: NotRecorded::new(missing, page),
-            not_recorded_difference: page.amount(-missing.quoted),
-            total_difference: page.amount(total),
-        }
-    }
-
     /// Writes the lines that left the quote furthest, and the whole difference.
     pub fn worst(&self, count: usize, page: &Page) -> String {
         let mut worst: Vec<&Line> = self.lines.iter().filter(|line| line.recorded).collect();
