@@ -2,8 +2,6 @@
 
 use std::fmt::Write as _;
 
-use serde::Serialize;
-
 use super::cover::{
     PackFacts, PlanFacts, StickFacts, packs_words, pieces_of, sticks_words, units_words,
 };
@@ -147,28 +145,22 @@ impl Answer for ShoppingAnswer {
     }
 }
 
-/// The cost that isn't exceeded so many times in a hundred.
-#[derive(Debug, Serialize)]
-struct CostAt {
-    p10: Amount,
-    p50: Amount,
-    p80: Amount,
-    p90: Amount,
-}
-
 answer! {
+    /// The cost that isn't exceeded so many times in a hundred.
+    struct CostAt of (outlook: &Outlook) on page {
+        p10: Amount = page.amount(outlook.p10),
+        p50: Amount = page.amount(outlook.p50),
+        p80: Amount = page.amount(outlook.p80),
+        p90: Amount = page.amount(outlook.p90),
+    }
+
     /// How sure a quote is: all of it is for its owner.
     pub(super) struct OutlookFacts from outlook: Outlook with (quote: &Quote, buy: Vec<ToBuy>) on page {
         target_margin_percent: Percent = Percent::of_one(Some(quote.terms.margin)),
         confidence_percent: Percent = Percent::of_one(Some(quote.terms.confidence)),
         expected_cost: Amount = page.amount(quote.expected_cost()),
         contingency: Amount = page.amount(outlook.contingency()),
-        cost_at: CostAt = CostAt {
-            p10: page.amount(outlook.p10),
-            p50: page.amount(outlook.p50),
-            p80: page.amount(outlook.p80),
-            p90: page.amount(outlook.p90),
-        },
+        cost_at: CostAt = CostAt::new(&outlook, page),
         raised_by: Amount = page.amount(outlook.raised_by(quote)),
         expected_margin_percent: Percent = Percent(quote.margin_percent()),
         chance_of_loss_percent: Percent = Percent::of_one(Some(outlook.loss)),
@@ -288,32 +280,22 @@ impl OptionFacts {
     }
 }
 
-/// The options of a quote, side by side.
-#[derive(Debug, Serialize)]
-pub struct CompareAnswer {
-    number: Option<String>,
-    #[serde(skip)]
-    title: String,
-    currency: &'static str,
-    options: Vec<OptionFacts>,
+answer! {
+    /// The options of a quote, side by side.
+    pub struct CompareAnswer of (options: Vec<QuoteOption>, view: View) on page
+    let header = options.first().map(|option| &option.record.header);
+    {
+        number: Option<String> = header.map(|header| header.number.clone()),
+        #[serde(skip)]
+        title: String = or_blank(header.map(|header| {
+            format!("Options of {} for {}, {}", header.number, inert(&header.client), inert(&header.site))
+        })),
+        currency: &'static str = page.currency.code(),
+        options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
+    }
 }
 
 impl CompareAnswer {
-    /// Returns the answer about these options of a quote.
-    pub fn new(options: Vec<QuoteOption>, view: View, page: &Page) -> CompareAnswer {
-        let header = options.first().map(|option| &option.record.header);
-        let title = header.map(|header| {
-            let (client, site) = (inert(&header.client), inert(&header.site));
-            format!("Options of {} for {client}, {site}", header.number)
-        });
-        CompareAnswer {
-            number: header.map(|header| header.number.clone()),
-            title: or_blank(title),
-            currency: page.currency.code(),
-            options: OptionFacts::all(options, view, page),
-        }
-    }
-
     /// Writes what only the owner is told.
     fn owner_text(&self, page: &Page) -> String {
         let mut table = page
