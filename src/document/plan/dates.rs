@@ -3,15 +3,14 @@
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::words::{Why, nights_words};
-use super::{Event, Phases, agenda, from, long, named, short, walked_on};
+use super::{Event, Names, Phases, agenda, long, named, short, walked_on};
 use crate::document::figures::{Amount, Moment};
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::KeptPlan;
 use crate::money::Money;
-use crate::trade::plan::{HousePlan, Phase, Remark};
+use crate::trade::plan::{HousePlan, Phase, PlanCosts, Remark};
 
 /// A plan that was made again.
 #[derive(Clone, Debug)]
@@ -22,69 +21,48 @@ pub struct Moved {
     pub why: Vec<Remark>,
 }
 
-/// What a plan that was made again costs more than before.
-#[derive(Debug, Serialize)]
-struct CostsMore {
-    firm: Amount,
-    household: Amount,
+answer! {
+    /// What a plan that was made again costs more than before.
+    struct CostsMore of (now: PlanCosts, before: PlanCosts) on page {
+        firm: Amount = page.amount(now.firms() - before.firms()),
+        household: Amount = page.amount(now.households() - before.households()),
+    }
+
+    /// A plan that is kept, and perhaps was just made again.
+    pub struct DatesAnswer of (kept: KeptPlan, moved: Option<Moved>) on page
+    let KeptPlan { quote, revision, plan, request: _, lost, names, recorded_at: _, earlier: _ } = kept;
+    let (before, why) = moved.map(|Moved { before, why }| (before, why)).unzip();
+    let costs = plan.costs;
+    {
+        quote: String = quote.header.number,
+        site: String = quote.header.site,
+        revision: u32,
+        lost_days: Vec<NaiveDate> = lost,
+        finish: NaiveDate = plan.finish,
+        /// What happens in each phase, day by day.
+        #[serde(skip)]
+        agenda: Vec<(usize, Event)> = whole_agenda(&plan),
+        #[serde(flatten)]
+        plan: Phases = Phases::new(plan, &names, page),
+        costs_more: Option<CostsMore> = before.as_ref().map(|before| CostsMore::new(costs, before.costs, page)),
+        finish_before: Option<NaiveDate> = before.as_ref().map(|before| before.finish),
+        why: Why = Why::new(&why.unwrap_or_default(), page),
+    }
 }
 
-/// A plan that is kept.
-#[derive(Debug, Serialize)]
-pub struct DatesAnswer {
-    quote: String,
-    site: String,
-    revision: u32,
-    lost_days: Vec<NaiveDate>,
-    finish: NaiveDate,
-    #[serde(flatten)]
-    plan: Phases,
-    /// What happens in each phase, day by day.
-    #[serde(skip)]
-    agenda: Vec<(usize, Event)>,
-    costs_more: Option<CostsMore>,
-    finish_before: Option<NaiveDate>,
-    why: Why,
+/// Returns what happens in every phase of a plan, day by day.
+fn whole_agenda(plan: &HousePlan) -> Vec<(usize, Event)> {
+    let phases = 0..plan.phases.len();
+    let events = phases.flat_map(|number| {
+        let events = agenda(plan, number).into_iter();
+        events.map(move |event| (number, event))
+    });
+    let mut events: Vec<(usize, Event)> = events.collect();
+    events.sort_by_key(|(number, event)| (event.date, *number));
+    events
 }
 
 impl DatesAnswer {
-    /// Returns the answer about a plan that is kept, and perhaps was just made again.
-    pub fn new(kept: KeptPlan, moved: Option<Moved>, page: &Page) -> DatesAnswer {
-        let KeptPlan {
-            quote,
-            revision,
-            plan,
-            request: _,
-            lost,
-            names,
-            recorded_at: _,
-            earlier: _,
-        } = kept;
-        let phases = 0..plan.phases.len();
-        let agenda = phases.flat_map(|number| {
-            let events = agenda(&plan, number).into_iter();
-            events.map(move |event| (number, event))
-        });
-        let mut agenda: Vec<(usize, Event)> = agenda.collect();
-        agenda.sort_by_key(|(number, event)| (event.date, *number));
-        let (now, before) = (plan.costs, moved.as_ref().map(|moved| moved.before.costs));
-        DatesAnswer {
-            quote: quote.header.number,
-            site: quote.header.site,
-            revision,
-            lost_days: lost,
-            finish: plan.finish,
-            agenda,
-            costs_more: before.map(|before| CostsMore {
-                firm: page.amount(now.firms() - before.firms()),
-                household: page.amount(now.households() - before.households()),
-            }),
-            finish_before: moved.as_ref().map(|moved| moved.before.finish),
-            why: Why::new(moved.as_ref().map_or(&[][..], |moved| &moved.why), page),
-            plan: Phases::new(plan, &names, page),
-        }
-    }
-
     /// Lists what happens day by day.
     fn days(&self, page: &Page) -> String {
         let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
@@ -147,31 +125,26 @@ impl Answer for DatesAnswer {
     }
 }
 
-/// A phase as a quote shows it: no costs, since clients see it too.
-#[derive(Debug, Serialize)]
-pub(in crate::document) struct Stage {
-    rooms: Vec<String>,
-    from: Option<NaiveDate>,
-    light_use: Moment,
-    furniture_back: NaiveDate,
-    full_cure: Option<NaiveDate>,
-    nights_away: Vec<NaiveDate>,
-    nights_relied_on: Vec<NaiveDate>,
+answer! {
+    /// A phase as a quote shows it: no costs, since clients see it too.
+    pub(in crate::document) struct Stage of (phase: &Phase, names: &Names) on page {
+        rooms: Vec<String> = named(&phase.rooms, names),
+        from: Option<NaiveDate> = phase.first_day(),
+        light_use: Moment = Moment(phase.light_use),
+        furniture_back: NaiveDate = phase.furniture,
+        full_cure: Option<NaiveDate> = phase.cure,
+        nights_away: Vec<NaiveDate> = phase.nights_away.clone(),
+        nights_relied_on: Vec<NaiveDate> = phase.nights_relied_on.clone(),
+    }
 }
 
 impl Stage {
     /// Returns the stages of a plan as it was offered.
-    pub(in crate::document) fn all(kept: &KeptPlan) -> Vec<Stage> {
-        let stage = |phase: &Phase| Stage {
-            rooms: named(&phase.rooms, &kept.names),
-            from: from(phase),
-            light_use: Moment(phase.light_use),
-            furniture_back: phase.furniture,
-            full_cure: phase.cure,
-            nights_away: phase.nights_away.clone(),
-            nights_relied_on: phase.nights_relied_on.clone(),
-        };
-        kept.as_offered().phases.iter().map(stage).collect()
+    pub(in crate::document) fn all(kept: &KeptPlan, page: &Page) -> Vec<Stage> {
+        let phases = kept.as_offered().phases.iter();
+        phases
+            .map(|phase| Stage::new(phase, &kept.names, page))
+            .collect()
     }
 }
 

@@ -3,17 +3,16 @@
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::words::{TwiceFacts, Why};
-use super::{PhaseFacts, Phases, Take, short, walked_on};
+use super::{Names, PhaseFacts, Phases, Take, short, walked_on};
 use crate::document::cover::units_words;
-use crate::document::figures::{Amount, Number, Percent, SetPercent};
+use crate::document::figures::{Amount, Percent, SetPercent};
 use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, Page, inert, or_blank};
-use crate::ledger::{HouseSheet, PricedWay};
-use crate::money::round;
-use crate::trade::plan::{Doing, PlanCosts};
+use crate::ledger::{HouseSheet, PricedWay, Takes};
+use crate::money::{Money, round};
+use crate::trade::plan::{Doing, HousePlan, PlanCosts};
 use crate::trade::quote::{Priced, Quote};
 
 answer! {
@@ -27,21 +26,23 @@ answer! {
         phases: Option<usize> = way.way.plan.as_ref().map(|plan| plan.phases.len()),
         .. { way }
     }
-}
 
-/// What the plan is compared with.
-#[derive(Debug, Serialize)]
-struct Alternative {
-    name: &'static str,
-    #[serde(flatten)]
-    way: WayFacts,
-}
+    /// What the plan is compared with.
+    struct Alternative of (other: (&'static str, PricedWay)) on page
+    let (name, way) = other;
+    {
+        name: &'static str,
+        #[serde(flatten)]
+        way: WayFacts,
+    }
 
-/// A room that is left out, and the job that it is in.
-#[derive(Debug, Serialize)]
-struct LeftOut {
-    room: String,
-    job: String,
+    /// A room that is left out, and the job that it is in.
+    struct LeftOut of (left_out: (String, String)) on page
+    let (room, job) = left_out;
+    {
+        room: String,
+        job: String,
+    }
 }
 
 /// What the plan costs by kind, and how the price comes about: words for the owner.
@@ -76,97 +77,65 @@ impl Pricing {
     }
 }
 
-/// A planned house with all that is shown beside it.
-#[derive(Debug, Serialize)]
-pub struct HouseAnswer {
-    site: String,
-    start: NaiveDate,
-    currency: &'static str,
-    #[serde(flatten)]
-    chosen: WayFacts,
-    #[serde(skip)]
-    chosen_name: &'static str,
-    #[serde(flatten)]
-    plan: Phases,
-    alternatives: Vec<Alternative>,
-    bound: Option<Amount>,
-    proven: bool,
-    expected_cost: Option<Amount>,
-    household_loses: Option<Amount>,
-    price: Option<Amount>,
-    tax: Option<Amount>,
-    #[serde(skip)]
-    pricing: Option<Pricing>,
-    promised_twice: Vec<TwiceFacts>,
-    buy: ShoppingList,
-    left_out: Vec<LeftOut>,
-    quote: Option<String>,
+answer! {
+    /// A planned house with all that is shown beside it; `quote`: what was drafted from it.
+    pub struct HouseAnswer of (sheet: HouseSheet, quote: Option<String>) on page
+    let HouseSheet {
+        site, request, names, chosen, phase_costs, others, bound, proven, priced, takes, shopping, in_jobs, promised_twice,
+        skipped: _,
+    } = sheet;
+    let plan = chosen.way.plan.clone();
+    let costs = plan.as_ref().map(|plan| plan.costs);
+    let quoted = priced.as_ref().map(|Priced { quote, outlook: _ }| quote);
+    {
+        site: String,
+        start: NaiveDate = request.start,
+        currency: &'static str = page.currency.code(),
+        #[serde(flatten)]
+        chosen: WayFacts,
+        #[serde(skip)]
+        chosen_name: &'static str = match request.phases {
+            Some(_) => "as named",
+            None => "this plan",
+        },
+        #[serde(flatten)]
+        plan: Phases = phases(plan, &names, phase_costs, takes, page),
+        alternatives: Vec<Alternative> = page.each(others, Alternative::new),
+        bound: Option<Amount>,
+        proven: bool,
+        expected_cost: Option<Amount> = quoted.map(|quote| page.amount(quote.expected_cost())),
+        household_loses: Option<Amount> = costs.map(|costs| page.amount(costs.households())),
+        price: Option<Amount> = quoted.map(|quote| page.amount(quote.price)),
+        tax: Option<Amount> = quoted.map(|quote| page.amount(quote.tax)),
+        #[serde(skip)]
+        pricing: Option<Pricing> = quoted.zip(costs).map(|(quote, costs)| Pricing::new(quote, costs, page)),
+        promised_twice: Vec<TwiceFacts>,
+        buy: ShoppingList = ShoppingList::new(shopping, page),
+        left_out: Vec<LeftOut> = page.each(in_jobs, LeftOut::new),
+        quote: Option<String>,
+    }
+}
+
+/// Returns the phases of a plan, each with what it costs and takes; none: there is no plan.
+fn phases(
+    plan: Option<HousePlan>,
+    names: &Names,
+    costs: Vec<Money>,
+    takes: Vec<Takes>,
+    page: &Page,
+) -> Phases {
+    let plan = plan.map(|plan| Phases::new(plan, names, page));
+    let mut plan = plan.unwrap_or_default();
+    for (phase, cost) in plan.phases.iter_mut().zip(costs) {
+        phase.cost = Some(page.amount(cost));
+    }
+    for (phase, takes) in plan.phases.iter_mut().zip(takes) {
+        phase.takes = Some(page.each(takes, Take::new));
+    }
+    plan
 }
 
 impl HouseAnswer {
-    /// Returns the answer about a planned house; `quote`: what was drafted from it.
-    pub fn new(sheet: HouseSheet, quote: Option<String>, page: &Page) -> HouseAnswer {
-        let HouseSheet {
-            site,
-            request,
-            names,
-            chosen,
-            phase_costs,
-            others,
-            bound,
-            proven,
-            priced,
-            takes,
-            shopping,
-            in_jobs,
-            promised_twice,
-            skipped: _,
-        } = sheet;
-        let facts = WayFacts::new(chosen.clone(), page);
-        let costs = chosen.way.plan.as_ref().map(|plan| plan.costs);
-        let plan = chosen.way.plan;
-        let plan = plan.map(|plan| Phases::new(plan, &names, page));
-        let mut plan = plan.unwrap_or_default();
-        for (phase, cost) in plan.phases.iter_mut().zip(phase_costs) {
-            phase.cost = Some(page.amount(cost));
-        }
-        for (phase, takes) in plan.phases.iter_mut().zip(takes) {
-            phase.takes = Some(page.each(takes, |(item, quantity, unit), _| Take {
-                item,
-                quantity: Number(quantity),
-                unit,
-            }));
-        }
-        let priced = priced.as_ref().map(|Priced { quote, outlook: _ }| quote);
-        let pricing = priced.zip(costs);
-        HouseAnswer {
-            site,
-            start: request.start,
-            currency: page.currency.code(),
-            chosen: facts,
-            chosen_name: match request.phases {
-                Some(_) => "as named",
-                None => "this plan",
-            },
-            plan,
-            alternatives: page.each(others, |(name, way), page| Alternative {
-                name,
-                way: WayFacts::new(way, page),
-            }),
-            bound: bound.map(|bound| page.amount(bound)),
-            proven,
-            expected_cost: priced.map(|quote| page.amount(quote.expected_cost())),
-            household_loses: costs.map(|costs| page.amount(costs.households())),
-            price: priced.map(|quote| page.amount(quote.price)),
-            tax: priced.map(|quote| page.amount(quote.tax)),
-            pricing: pricing.map(|(quote, costs)| Pricing::new(quote, costs, page)),
-            promised_twice: page.each(promised_twice, TwiceFacts::new),
-            buy: ShoppingList::new(shopping, page),
-            left_out: page.each(in_jobs, |(room, job), _| LeftOut { room, job }),
-            quote,
-        }
-    }
-
     fn phases(&self, page: &Page) -> String {
         let phases = &self.plan.phases;
         let rooms = match phases.iter().any(PhaseFacts::is_coated) {

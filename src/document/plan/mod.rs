@@ -16,6 +16,7 @@ use serde::Serialize;
 use super::cover::PlanFacts;
 use super::figures::{Amount, Moment, Number};
 use super::{Page, count, inert, or_blank};
+use crate::money::Decimal;
 use crate::trade::plan::{Doing, HousePlan, Phase, Rental};
 use crate::trade::rental::MORNING;
 use crate::trade::{RoomId, Unit};
@@ -132,10 +133,6 @@ fn named(rooms: &[RoomId], names: &Names) -> Vec<String> {
     names.map(Option::unwrap_or_default).collect()
 }
 
-fn from(phase: &Phase) -> Option<NaiveDate> {
-    phase.work.first().map(|stretch| stretch.day)
-}
-
 fn short(day: NaiveDate) -> String {
     day.format("%a %m-%d").to_string()
 }
@@ -162,36 +159,38 @@ answer! {
     }
 }
 
-/// What a phase takes of an item.
-#[derive(Debug, Serialize)]
-struct Take {
-    item: String,
-    quantity: Number,
-    unit: Unit,
-}
+answer! {
+    /// What a phase takes of an item.
+    struct Take of (takes: (String, Decimal, Unit)) on page
+    let (item, quantity, unit) = takes;
+    {
+        item: String,
+        quantity: Number,
+        unit: Unit,
+    }
 
-/// A set of rooms done together.
-#[derive(Debug, Serialize)]
-struct PhaseFacts {
-    rooms: Vec<String>,
-    coating_order: Vec<String>,
-    exit: Option<String>,
-    from: Option<NaiveDate>,
-    light_use: Moment,
-    furniture_back: NaiveDate,
-    full_cure: Option<NaiveDate>,
-    days_closed: u32,
-    nights_away: Vec<NaiveDate>,
-    nights_relied_on: Vec<NaiveDate>,
-    days: Vec<Event>,
-    rental: Vec<RentalFacts>,
-    /// What it costs and takes; `None`: that is told when a house is planned, not of a plan that is kept.
-    cost: Option<Amount>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    takes: Option<Vec<Take>>,
-    /// Its days, for the strip.
-    #[serde(skip)]
-    phase: Phase,
+    /// A set of rooms done together.
+    struct PhaseFacts of (phase: Phase, rental: Vec<&Rental>, names: &Names) on page {
+        rooms: Vec<String> = named(&phase.rooms, names),
+        coating_order: Vec<String> = named(&phase.coating_order, names),
+        exit: Option<String> = names.get(&phase.exit).cloned(),
+        from: Option<NaiveDate> = phase.first_day(),
+        light_use: Moment = Moment(phase.light_use),
+        furniture_back: NaiveDate = phase.furniture,
+        full_cure: Option<NaiveDate> = phase.cure,
+        days_closed: u32 = phase.days_closed,
+        nights_away: Vec<NaiveDate> = phase.nights_away.clone(),
+        nights_relied_on: Vec<NaiveDate> = phase.nights_relied_on.clone(),
+        days: Vec<Event> = events(&phase),
+        rental: Vec<RentalFacts>,
+        /// What it costs and takes; `None`: that is told when a house is planned, not of a plan that is kept.
+        cost: Option<Amount> = None,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        takes: Option<Vec<Take>> = None,
+        /// Its days, for the strip.
+        #[serde(skip)]
+        phase: Phase = phase,
+    }
 }
 
 impl PhaseFacts {
@@ -245,54 +244,24 @@ impl PhaseFacts {
     }
 }
 
-/// A plan's phases, with its end and what its rentals come to for people; none of it: there is no plan.
-#[derive(Debug, Default, Serialize)]
-struct Phases {
-    phases: Vec<PhaseFacts>,
-    #[serde(skip)]
-    finish: Option<NaiveDate>,
-    #[serde(skip)]
-    rental: Option<Amount>,
+answer! {
+    /// A plan's phases, with its end and what its rentals come to for people; none of it: there is no plan.
+    #[derive(Default)]
+    struct Phases of (plan: HousePlan, names: &Names) on page
+    let HousePlan { day: _, phases, rentals, costs, finish } = plan;
+    let rentals_of = |number: usize| rentals.iter().filter(move |rental| rental.phase == number);
+    {
+        phases: Vec<PhaseFacts> = page.each(phases.into_iter().enumerate().collect(), |(number, phase), page| {
+            PhaseFacts::new(phase, rentals_of(number).collect(), names, page)
+        }),
+        #[serde(skip)]
+        finish: Option<NaiveDate> = Some(finish),
+        #[serde(skip)]
+        rental: Option<Amount> = Some(page.amount(costs.rental)),
+    }
 }
 
 impl Phases {
-    fn new(plan: HousePlan, names: &Names, page: &Page) -> Phases {
-        let HousePlan {
-            day: _,
-            phases,
-            rentals,
-            costs,
-            finish,
-        } = plan;
-        let phases = phases.into_iter().enumerate().map(|(number, phase)| {
-            let rentals = rentals.iter().filter(|rental| rental.phase == number);
-            PhaseFacts {
-                rooms: named(&phase.rooms, names),
-                coating_order: named(&phase.coating_order, names),
-                exit: names.get(&phase.exit).cloned(),
-                from: from(&phase),
-                light_use: Moment(phase.light_use),
-                furniture_back: phase.furniture,
-                full_cure: phase.cure,
-                days_closed: phase.days_closed,
-                nights_away: phase.nights_away.clone(),
-                nights_relied_on: phase.nights_relied_on.clone(),
-                days: events(&phase),
-                rental: rentals
-                    .map(|rental| RentalFacts::new(rental, page))
-                    .collect(),
-                cost: None,
-                takes: None,
-                phase,
-            }
-        });
-        Phases {
-            phases: phases.collect(),
-            finish: Some(finish),
-            rental: Some(page.amount(costs.rental)),
-        }
-    }
-
     fn title(&self, site: &str, page: &Page) -> String {
         let begins = self.phases.first().and_then(|phase| phase.from);
         page.prose(&format!(

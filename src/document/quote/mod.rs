@@ -327,7 +327,7 @@ answer! {
         cautions: Vec<CautionFacts>,
         start_on: Option<NaiveDate>,
         options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
-        phases: Option<Vec<Stage>> = plan.map(|plan| Stage::all(&plan)),
+        phases: Option<Vec<Stage>> = plan.map(|plan| Stage::all(&plan, page)),
         cancel_within_days: Option<u32> = cancellation.as_ref().map(|right| right.days),
         #[serde(skip)]
         cancellation: Option<Cancellation> = cancellation,
