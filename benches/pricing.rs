@@ -200,6 +200,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             burden: Decimal::ONE,
             overhead: Decimal::ZERO,
             tax_percent: Decimal::ZERO,
+            own: false,
         },
         luck: Luck { draws, seed: 7 },
         stocking: Stocking {

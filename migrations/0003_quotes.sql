@@ -23,11 +23,13 @@ CREATE TABLE quote (
     burden_micro    INTEGER NOT NULL CHECK (burden_micro >= 0),
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
     tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
+    own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0),
     tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0),
     outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
-    recorded_at     TEXT    NOT NULL
+    recorded_at     TEXT    NOT NULL,
+    CHECK (own = 0 OR (price_minor = 0 AND tax_minor = 0 AND wage_micro = 0 AND job_id IS NULL))
 ) STRICT;
 CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version, option);
 CREATE INDEX quote_site ON quote (site_id);

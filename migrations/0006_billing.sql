@@ -122,10 +122,11 @@ CREATE TABLE job_to_bill (
     job_id INTEGER PRIMARY KEY REFERENCES job (id)
 ) STRICT;
 CREATE VIEW job_not_billed AS
-SELECT job_id
+SELECT job_state.job_id
 FROM job_state
-JOIN job ON job.id = job_id
-WHERE what = 'closed' AND quote_id IS NOT NULL
+JOIN job ON job.id = job_state.job_id
+JOIN quote ON quote.id = job.quote_id AND NOT quote.own
+WHERE what = 'closed'
       AND NOT EXISTS (SELECT 1 FROM invoice WHERE invoice.job_id = job.id AND kind = 'final' AND number IS NOT NULL);
 CREATE TRIGGER job_event_to_bill AFTER INSERT ON job_event
 BEGIN

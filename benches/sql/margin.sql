@@ -141,4 +141,5 @@ LEFT JOIN quoted ON quoted.job_id = job.id
 LEFT JOIN lacking ON lacking.job_id = job.id
 LEFT JOIN others ON others.job_id = job.id
 LEFT JOIN spent ON spent.job_id = job.id
+WHERE NOT EXISTS (SELECT 1 FROM quote WHERE quote.id = job.quote_id AND own)
 ORDER BY job.id

@@ -6,15 +6,16 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
-use super::read::{confirm_day, read_date, read_plan_date};
+use super::read::{confirm_day, read_date, read_method, read_plan_date};
 use super::ui::Context;
-use crate::document::Page;
 use crate::document::job::{CloseAnswer, JobAnswer, Jobs};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
 use crate::document::plan::words::twice_words;
+use crate::document::quote::QuoteAnswer;
 use crate::document::rate::moved::RateMovedFacts;
-use crate::ledger::{Job, KeptPlan, Ledger};
+use crate::document::{Page, View};
+use crate::ledger::{DraftRequest, Job, KeptPlan, Ledger};
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
 use crate::trade::rates::RateMoved;
@@ -26,6 +27,7 @@ pub(super) enum JobCommand {
     List,
     /// Show a job with its day book
     Show(JobArgs),
+    Own(OwnArgs),
     Start(StartArgs),
     /// Close a job: what was logged becomes evidence for the rates
     ///
@@ -45,6 +47,29 @@ pub(super) enum JobCommand {
 pub(super) struct JobArgs {
     /// The job, such as J1 (default: the only open one)
     job: Option<String>,
+}
+
+/// Begin work on your own floors, at cost: nothing to send, accept or bill
+///
+/// Plans the rooms, names what they cost and what to buy, and opens the day book. Your hours are counted and cost nothing;
+/// somebody you pay is money spent. What it takes teaches the rates like any other job.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger job own \"8 Reed Lane\" --room Den")]
+pub(super) struct OwnArgs {
+    /// The site's address
+    site: String,
+    /// A room to be done (can be repeated; default: all that are refinished and in no job)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    /// The sanding sequence, or `none` (default: the setting default-sequence)
+    #[arg(long)]
+    sequence: Option<String>,
+    /// The coating schedule, or `none` (default: the setting default-schedule)
+    #[arg(long)]
+    schedule: Option<String>,
+    /// When it was begun: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
 }
 
 /// Begin a job
@@ -110,6 +135,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
             context.give(ledger, job_answer(context, ledger, job)?)
         }),
+        JobCommand::Own(args) => own(context, &args),
         JobCommand::Start(args) => start(context, &args),
         JobCommand::Close(args) => context.write(|writing| {
             let job = writing.job_or_only_open(args.job.as_deref())?;
@@ -118,9 +144,12 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
             let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
             let moved = writing.moved_by(&job, &before)?;
             let moved = moved_facts(&moved, before.operations(), &page);
-            let margin = format!("gritledger report margin {}", job.number);
+            let looking_back = match job.own {
+                true => format!("gritledger report variance {}", job.number),
+                false => format!("gritledger report margin {}", job.number),
+            };
             context.give(writing, CloseAnswer::new(found, job, moved, &page))?;
-            context.hint(&margin);
+            context.hint(&looking_back);
             Ok(())
         }),
         JobCommand::Buy(args) => context.read(|ledger| {
@@ -150,6 +179,29 @@ fn moved_facts(
         Some(RateMovedFacts::new(moved, operation, page))
     });
     facts.collect()
+}
+
+fn own(context: &Context, args: &OwnArgs) -> Result<()> {
+    context.write(|writing| {
+        let on = read_date(context, writing, args.date.as_deref())?;
+        let site = writing.site(&args.site)?;
+        confirm_day(context, on, None)?;
+        let request = DraftRequest {
+            rooms: args.rooms.clone(),
+            sequence: read_method(args.sequence.as_deref()),
+            schedule: read_method(args.schedule.as_deref()),
+            ..DraftRequest::default()
+        };
+        let (drafted, job) = writing.begin_own(&site, request, on)?;
+        for skip in &drafted.skipped {
+            context.warn(&skip.to_string());
+        }
+        let page = context.page(writing);
+        context.status(&format!("{} at {} is open.", job.number, job.site));
+        context.give(writing, QuoteAnswer::new(drafted.sheet, View::Owner, &page))?;
+        context.hint(&format!("gritledger job buy {}", job.number));
+        Ok(())
+    })
 }
 
 fn start(context: &Context, args: &StartArgs) -> Result<()> {

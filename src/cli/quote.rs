@@ -321,6 +321,7 @@ fn read_request(
         .map(|text| lump(ledger, text))
         .collect::<Result<_>>()?;
     Ok(DraftRequest {
+        own: false,
         rooms: args.rooms.clone(),
         sequence: read_method(args.sequence.as_deref()),
         schedule: read_method(args.schedule.as_deref()),

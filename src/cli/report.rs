@@ -108,6 +108,9 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             };
             let mut margins = Margins::by(by, page);
             let jobs = jobs_named(ledger, &args.jobs)?;
+            for name in &args.jobs {
+                refuse_own(&ledger.job(name)?)?;
+            }
             ledger.margins(&jobs, by == By::Room, |margin| {
                 margins.add(margin);
                 Ok(())
@@ -155,6 +158,19 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             context.give(ledger, OverheadsAnswer::new(from, to, entries, &page))
         }
     }
+}
+
+/// Nobody pays for work on the owner's own floors: it has a cost, and no margin.
+fn refuse_own(job: &Job) -> Result<()> {
+    if !job.own {
+        return Ok(());
+    }
+    Err(Refusal::new(format!(
+        "{} is work on your own floors, at cost",
+        job.number
+    ))
+    .hint(format!("gritledger report variance {}", job.number))
+    .into())
 }
 
 /// A job from before the ledger has no quoted items to set what it used beside.

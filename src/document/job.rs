@@ -29,6 +29,7 @@ answer! {
         state: JobState,
         client: String,
         site: String,
+        own: bool,
         agreed_on: NaiveDate,
         started_on: Option<NaiveDate>,
         closed_on: Option<NaiveDate>,
@@ -315,8 +316,15 @@ impl JobAnswer {
     fn agreed_text(&self, page: &Page) -> String {
         let mut text = String::new();
         if !self.quotes.is_empty() {
-            let (agreed, quotes) = (self.agreed.with_currency(), self.quotes.join(", "));
-            let _ = writeln!(text, "Agreed for {agreed} ({quotes})");
+            let quotes = self.quotes.join(", ");
+            let _ = match self.job.own {
+                true => writeln!(text, "Your own floors: at cost, as planned in {quotes}"),
+                false => writeln!(
+                    text,
+                    "Agreed for {} ({quotes})",
+                    self.agreed.with_currency()
+                ),
+            };
         }
         if let Some(before) = &self.before {
             let cost = before.cost.map(|cost| page.amount(cost));

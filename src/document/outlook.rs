@@ -163,7 +163,7 @@ answer! {
         cost_at: CostAt = CostAt::new(&outlook, page),
         raised_by: Amount = page.amount(outlook.raised_by(quote)),
         expected_margin_percent: Percent = Percent(quote.margin_percent()),
-        chance_of_loss_percent: Percent = Percent::of_one(Some(outlook.loss)),
+        chance_of_loss_percent: Percent = Percent::of_one((!quote.terms.own).then_some(outlook.loss)),
         draws: u32,
         seed: String = outlook.seed.to_string(),
         risk: Vec<RiskFacts> = page.each(outlook.risks, RiskFacts::new),
@@ -181,10 +181,13 @@ impl OutlookFacts {
             .numbers([1, 2, 3, 4]);
         let CostAt { p10, p50, p80, p90 } = &self.cost_at;
         table.line([&"the cost is at most", p10, p50, p80, p90]);
-        let sure = format!(
-            "Expected margin {}, chance of a loss {}, by {} draws of the job.",
-            self.expected_margin_percent, self.chance_of_loss_percent, self.draws,
-        );
+        let sure = match self.chance_of_loss_percent.0 {
+            None => format!("By {} draws of the job.", self.draws),
+            Some(_) => format!(
+                "Expected margin {}, chance of a loss {}, by {} draws of the job.",
+                self.expected_margin_percent, self.chance_of_loss_percent, self.draws,
+            ),
+        };
         let mut text = format!("\n{table}\n{}\n", page.prose(&sure));
         if !self.risk.is_empty() {
             let mut table = page

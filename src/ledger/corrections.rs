@@ -420,6 +420,25 @@ impl Writing<'_> {
         Ok(rooms)
     }
 
+    /// Prices hours anew where somebody else did them, or where they move to or from the owner's own floors.
+    fn settle_wage(&self, entry: &mut Written, correction: &Correction<'_>) -> Result<()> {
+        let job = entry.job.map(|job| self.job_by_id(job)).transpose()?;
+        let is_own = job.as_ref().is_some_and(|job| job.own);
+        let moves = correction.job.is_some() && (is_own || entry.price == Some(Decimal::ZERO));
+        let worker = match (correction.worker, entry.worker) {
+            (Some(worker), _) => Some(worker.clone()),
+            (None, id) if moves => self
+                .workers()?
+                .into_iter()
+                .find(|known| Some(known.id) == id),
+            _ => None,
+        };
+        if let Some(worker) = worker {
+            entry.price = Some(self.wage_on(&worker, job.as_ref()));
+        }
+        Ok(())
+    }
+
     /// Checks the figures of an entry, and works out what follows from them alone.
     fn settle_figures(&self, entry: &mut Written, correction: &Correction<'_>) -> Result<()> {
         if let Some(quantity) = entry.quantity {
@@ -439,8 +458,8 @@ impl Writing<'_> {
                 return Err(it_keeps(item));
             }
         }
-        if let Some(worker) = correction.worker {
-            entry.price = Some(self.currency().decimal(worker.wage));
+        if entry.kind == "hours" {
+            self.settle_wage(entry, correction)?;
         }
         if let ("hours" | "drive", Some(quantity), Some(price)) =
             (&*entry.kind, entry.quantity, entry.price)

@@ -387,6 +387,16 @@ impl Ledger {
     }
 }
 
+impl Ledger {
+    /// Returns what an hour of somebody costs on a job, in major units: nothing on the owner's own floors.
+    pub(super) fn wage_on(&self, worker: &Worker, job: Option<&Job>) -> Decimal {
+        match job.is_some_and(|job| job.own) {
+            true => Decimal::ZERO,
+            false => self.currency().decimal(worker.wage),
+        }
+    }
+}
+
 impl Writing<'_> {
     /// Logs hours; their cost is hours × wage × burden as they stand now.
     ///
@@ -422,7 +432,7 @@ impl Writing<'_> {
             refuse!("hours of no job are for no task");
         }
         let (wage, burden) = (
-            self.currency().decimal(worker.wage),
+            self.wage_on(worker, occasion.job),
             quantity(self.settings()?.burden),
         );
         let amount = self.currency().amount(product([hours, wage, burden]));

@@ -8,6 +8,7 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate};
 
 use super::names::{Names, key, near_names};
+use super::own::free_rooms;
 use super::promises::OtherJobs;
 use super::{Chosen, DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
 use crate::money::{Decimal, Money};
@@ -399,15 +400,8 @@ impl Ledger {
         if !wanted.is_empty() {
             return Ok((wanted, Vec::new()));
         }
-        let mut in_jobs: Vec<(RoomId, String, String)> = Vec::new();
-        for job in self.jobs_at(site.id)? {
-            for (room, ..) in self.agreed(&job)?.rooms() {
-                in_jobs.push((room.id, room.name, job.number.clone()));
-            }
-        }
-        let is_free = |room: &&Room| !in_jobs.iter().any(|(id, ..)| *id == room.id);
-        let refinished = rooms.iter().filter(|room| room.refinished);
-        wanted = refinished.filter(is_free).cloned().collect();
+        let in_jobs = self.rooms_in_jobs(site.id)?;
+        wanted = free_rooms(rooms, &in_jobs);
         if wanted.is_empty() {
             let refusal = Refusal::new(format!("`{}` has no rooms left to plan", site.address));
             let hint = match in_jobs.is_empty() {
@@ -416,7 +410,9 @@ impl Ledger {
             };
             return Err(refusal.hint(hint).into());
         }
-        let left_out = in_jobs.into_iter().map(|(_, room, job)| (room, job));
+        let left_out = in_jobs
+            .into_iter()
+            .map(|(room, job)| (room.name, job.number));
         Ok((wanted, left_out.collect()))
     }
 }

@@ -344,7 +344,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a quote, a second deposit, and more than the price.
     pub fn draft_deposit(&self, job: &Job, amount: Option<Money>) -> Result<Invoice> {
-        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
+        self.refuse_unpaid(job)?;
         let agreed = self.agreed(job)?;
         let Some(first) = agreed.quotes.first() else {
             refuse!("{} has no quote to take a deposit on", job.number)
@@ -384,7 +384,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a quote, and when nothing is left to ask for.
     pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
-        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
+        self.refuse_unpaid(job)?;
         let agreed = self.agreed(job)?;
         if agreed.quotes.is_empty() {
             refuse!("{} has no quote to invoice", job.number)
@@ -407,6 +407,18 @@ impl Writing<'_> {
             }
         }
         self.insert_draft(job, &final_invoice(lines, &self.issued_of(job)?)?)
+    }
+
+    /// Refuses a job for which nobody pays any more, or ever.
+    fn refuse_unpaid(&self, job: &Job) -> Result<()> {
+        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
+        if job.own {
+            refuse!(
+                "{} is work on your own floors: nothing is invoiced for it",
+                job.number
+            );
+        }
+        Ok(())
     }
 
     fn issued_of(&self, job: &Job) -> Result<Vec<Earlier>> {
@@ -474,7 +486,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a draft.
     pub fn issue_invoice(&self, job: &Job) -> Result<Invoice> {
-        self.refuse_cancelled(job, "nothing more is invoiced for it")?;
+        self.refuse_unpaid(job)?;
         let draft = self.draft_invoice_of(job)?;
         let number = self.new_number("invoice")?;
         self.connection.execute(

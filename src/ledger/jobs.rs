@@ -51,6 +51,8 @@ pub struct Job {
     pub client: String,
     /// The quote it came from; `None`: it is from before the ledger.
     pub quote_id: Option<QuoteId>,
+    /// The owner's own floors: nobody pays, and hours cost nothing.
+    pub own: bool,
     /// What its firm calls it and agreed, if it is from before the ledger.
     pub before: Option<Before>,
     /// Where it stands.
@@ -233,6 +235,7 @@ pub struct CloseOut {
 const JOBS: &str = "
     SELECT job.id, job.number, job.site_id, job_party.site, job_party.client_id, job_party.client, job.quote_id,
            job.own_name, job.price_minor, job.cost_minor,
+           COALESCE((SELECT own FROM quote WHERE quote.id = job.quote_id), 0) AS own,
            (SELECT what FROM job_state WHERE job_id = job.id) AS state,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
            (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'started') AS started_on,
@@ -536,6 +539,7 @@ pub(super) fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
         client_id: row.get("client_id")?,
         client: row.get("client")?,
         quote_id: row.get("quote_id")?,
+        own: row.get("own")?,
         before,
         state: match row.text("state")? {
             "agreed" => JobState::Agreed,

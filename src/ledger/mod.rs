@@ -44,6 +44,7 @@ mod names;
 mod offer;
 mod operations;
 mod overheads;
+mod own;
 mod payments;
 mod plans;
 mod promises;

@@ -44,6 +44,8 @@ pub struct DraftRequest {
     pub revises: Option<QuoteId>,
     /// The job that this is a variation of.
     pub variation_of: Option<JobId>,
+    /// The floors are the owner's own: nobody pays.
+    pub own: bool,
     /// What else the client may choose.
     pub options: Vec<OptionRequest>,
 }
@@ -260,6 +262,14 @@ impl Ledger {
     }
 
     fn terms(&self, site: &Site, request: &DraftRequest, settings: &Settings) -> Result<Terms> {
+        let confidence = request.confidence.unwrap_or(settings.confidence);
+        if request.own {
+            return Ok(Terms::at_cost(
+                confidence,
+                settings.burden,
+                settings.overhead,
+            ));
+        }
         let wage = match &request.worker {
             Some(name) => self.currency().decimal(self.worker(name)?.wage),
             None => match self.mean_wage()? {
@@ -275,7 +285,7 @@ impl Ledger {
         };
         Ok(Terms {
             margin: request.margin.unwrap_or(settings.margin),
-            confidence: request.confidence.unwrap_or(settings.confidence),
+            confidence,
             // The least that a job is done for; what is added to a job costs what it costs.
             minimum: match request.variation_of {
                 Some(_) => Money::ZERO,
@@ -286,6 +296,7 @@ impl Ledger {
             burden: settings.burden,
             overhead: settings.overhead,
             tax_percent: self.tax_in_force(site.id)?,
+            own: false,
         })
     }
 }

@@ -39,11 +39,11 @@ impl Writing<'_> {
             .prepare_cached(
                 "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, sequence, schedule,
                                     start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
-                                    burden_micro, overhead_micro, tax_micro, price_minor, tax_minor, outlook,
+                                    burden_micro, overhead_micro, tax_micro, own, price_minor, tax_minor, outlook,
                                     drafted_on, recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :sequence, :schedule, :start,
-                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :price, :tax,
-                         :outlook, :today, :now)",
+                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :own, :price,
+                         :tax, :outlook, :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
@@ -52,7 +52,7 @@ impl Writing<'_> {
                 ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
                 ":step": terms.step, ":outlook": kept::text(outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
-                ":tax_percent": Micro(terms.tax_percent), ":price": quote.price, ":tax": quote.tax,
+                ":tax_percent": Micro(terms.tax_percent), ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
             })?;
         for (position, room) in (1..).zip(&quote.rooms) {
@@ -171,6 +171,7 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
         burden: row.micro("burden_micro")?,
         overhead: row.micro("overhead_micro")?,
         tax_percent: row.micro("tax_micro")?,
+        own: row.get("own")?,
     })
 }
 

@@ -327,6 +327,10 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn cancellation_of(&self, header: &QuoteHeader) -> Result<Option<Cancellation>> {
+        if header.sent_on.is_none() && header.status == QuoteStatus::Accepted {
+            // Nobody was sent the plan of one's own floors.
+            return Ok(None);
+        }
         if header.sent_on.is_none() {
             return Ok(self.settings()?.contract_law().cancellation);
         }
@@ -473,7 +477,17 @@ impl Writing<'_> {
             refuse!("a quote has {} options at most", MOST_OPTIONS + 1);
         }
         if let Some(job) = request.variation_of {
-            self.refuse_cancelled(&self.job_by_id(job)?, "nothing is added to it")?;
+            let job = self.job_by_id(job)?;
+            self.refuse_cancelled(&job, "nothing is added to it")?;
+            if job.own {
+                let own = format!(
+                    "{} is work on your own floors: other rooms are a job of their own",
+                    job.number
+                );
+                return Err(Refusal::new(own)
+                    .hint(format!("gritledger job own {}", typed(&site.address)))
+                    .into());
+            }
         }
         let rates = self.rates()?;
         let (offer, mut skipped) = self.offer(site, request, &rates)?;
@@ -534,6 +548,7 @@ impl Writing<'_> {
                 None => self.job_of(accepted.id)?,
             };
             return Ok(match job {
+                Some(job) if job.own => refusal.hint(format!("gritledger job own {site}")),
                 Some(job) => refusal.hint(format!(
                     "gritledger quote draft {site} --variation-of {}",
                     job.number
@@ -762,10 +777,16 @@ impl Writing<'_> {
             QuoteStatus::Accepted => {
                 let refusal = Refusal::new(format!("{} is accepted", header.number));
                 return Err(match self.job_of(header.id)? {
-                    Some(job) if !job.is_over() => refusal.hint(format!(
-                        "gritledger job cancel {} --reason \"the client withdrew\"",
-                        job.number
-                    )),
+                    Some(job) if !job.is_over() => {
+                        let why = match job.own {
+                            true => "not now",
+                            false => "the client withdrew",
+                        };
+                        refusal.hint(format!(
+                            "gritledger job cancel {} --reason \"{why}\"",
+                            job.number
+                        ))
+                    }
                     _ => refusal,
                 }
                 .into());
@@ -827,7 +848,7 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn add_answer(&self, quote: QuoteId, answer: &str) -> Result<()> {
+    pub(super) fn add_answer(&self, quote: QuoteId, answer: &str) -> Result<()> {
         self.connection
             .prepare_cached(
                 "INSERT INTO quote_event (id, quote_id, what, happened_on, recorded_at)

@@ -319,7 +319,8 @@ fn rooms_of(
 }
 
 impl Ledger {
-    /// Hands out the outcome of each job of those spans, with or without that of its rooms.
+    /// Hands out the outcome of each job of those spans, with or without that of its rooms; work on the owner's own floors
+    /// has none.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -330,7 +331,10 @@ impl Ledger {
         mut hear: impl FnMut(JobMargin) -> Result<()>,
     ) -> Result<()> {
         let judge = self.judge()?;
-        self.read_jobs(spans, |record| hear(judge.margin(record, with_rooms)))
+        self.read_jobs(spans, |record| match record.job.own {
+            true => Ok(()),
+            false => hear(judge.margin(record, with_rooms)),
+        })
     }
 
     /// Returns the outcome of a job.

@@ -60,11 +60,32 @@ pub struct Terms {
     pub overhead: Decimal,
     /// Tax on the price, percent.
     pub tax_percent: Decimal,
+    /// Work on the owner's own floors: nobody pays, so it has a cost and no price.
+    pub own: bool,
 }
 
 impl Terms {
-    /// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the step.
+    /// Returns the terms of work on the owner's own floors: hours are counted and cost nothing.
+    pub fn at_cost(confidence: Decimal, burden: Decimal, overhead: Decimal) -> Terms {
+        Terms {
+            margin: Decimal::ZERO,
+            confidence,
+            minimum: Money::ZERO,
+            step: Money::ZERO,
+            wage: Decimal::ZERO,
+            burden,
+            overhead,
+            tax_percent: Decimal::ZERO,
+            own: true,
+        }
+    }
+
+    /// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the
+    /// step; none for one's own floors.
     pub fn price_for(&self, cost: Money) -> Money {
+        if self.own {
+            return Money::ZERO;
+        }
         let price = price_for(cost, self.margin).max(self.minimum);
         if self.step.is_zero() {
             return price;
@@ -404,7 +425,11 @@ impl Outlook {
     }
 
     /// Returns by how much the price of its quote is above the one that keeps the margin: minimum charge and rounding.
+    /// Where there is no price, nothing is raised.
     pub fn raised_by(&self, quote: &Quote) -> Money {
+        if quote.terms.own {
+            return Money::ZERO;
+        }
         quote.price - self.cost_at_confidence - self.kept_margin(&quote.terms)
     }
 }

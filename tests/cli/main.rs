@@ -47,6 +47,7 @@ mod limits;
 mod money;
 mod on_paper;
 mod overheads;
+mod own;
 mod parts;
 mod pricing;
 mod properties;

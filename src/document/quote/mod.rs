@@ -300,6 +300,7 @@ answer! {
         option_name: String,
         status: QuoteStatus,
         variation: bool = variation_of.is_some(),
+        own: bool = terms.own,
         site: String,
         client: String,
         client_address: String,
@@ -338,18 +339,19 @@ answer! {
     }
 }
 
-/// Says what is added to the expected cost of a quote to make its price.
+/// Says what is added to the expected cost of a quote to make its price, or its cost at the confidence where nobody pays.
 fn beside(quote: &Quote, outlook: &Outlook, page: &Page) -> Vec<(String, Amount)> {
     let terms = &quote.terms;
     let sure = SetPercent::of_one(terms.confidence);
-    let margin = SetPercent::of_one(terms.margin);
-    let mut beside = vec![
-        (
-            format!("Contingency, to be {sure} sure"),
-            outlook.contingency(),
-        ),
-        (format!("Margin {margin}"), outlook.kept_margin(terms)),
-    ];
+    let contingency = format!("Contingency, to be {sure} sure");
+    let mut beside = vec![(contingency, outlook.contingency())];
+    beside.push(match terms.own {
+        true => (format!("Cost, {sure} sure"), outlook.cost_at_confidence),
+        false => {
+            let margin = SetPercent::of_one(terms.margin);
+            (format!("Margin {margin}"), outlook.kept_margin(terms))
+        }
+    });
     let raised_by = outlook.raised_by(quote);
     if !raised_by.is_zero() {
         let asked = price_for(outlook.cost_at_confidence, terms.margin);
@@ -373,9 +375,10 @@ impl QuoteAnswer {
     }
 
     fn heading(&self, page: &Page) -> String {
-        let kind = match self.variation {
-            true => "Variation",
-            false => "Quote",
+        let kind = match (self.own, self.variation) {
+            (true, _) => "Plan of work",
+            (false, true) => "Variation",
+            (false, false) => "Quote",
         };
         let option = match self.option_name.as_str() {
             "" => String::new(),
@@ -385,6 +388,7 @@ impl QuoteAnswer {
         let mut text = format!("{kind} {}{option} for {client}, {site}\n", self.number);
         let status = self.status.as_str();
         let _ = match (self.status, self.valid_until, self.decided_on) {
+            _ if self.own => writeln!(text, "Your own floors, at cost, since {}.", self.drafted_on),
             (QuoteStatus::Draft, ..) => {
                 writeln!(text, "Drafted {}; not sent yet.", self.drafted_on)
             }
@@ -447,7 +451,9 @@ impl QuoteAnswer {
         for (what, amount) in &cost.beside {
             table.line([what, amount]);
         }
-        self.totals(&mut table);
+        if !self.own {
+            self.totals(&mut table);
+        }
         table
     }
 

@@ -9,7 +9,8 @@ const QUOTES: &[(&str, &str)] = &[
     (
         "it was decided and never sent",
         "SELECT quote.id, number FROM quote JOIN quote_event ON quote_id = quote.id AND what NOT IN ('sent', 'withdrawn')
-         WHERE NOT EXISTS (SELECT 1 FROM quote_event AS sent WHERE sent.quote_id = quote.id AND sent.what = 'sent')",
+         WHERE NOT own
+               AND NOT EXISTS (SELECT 1 FROM quote_event AS sent WHERE sent.quote_id = quote.id AND sent.what = 'sent')",
     ),
     (
         "it was decided before it was sent",
