@@ -176,7 +176,8 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     };
     let ledger = Ledger::create(&path, identity, context.clock())?;
     context.done(format!("{} is made.", path.display()));
-    let answer = InitAnswer::new(path.display().to_string(), ledger.identity());
+    let page = context.page(&ledger);
+    let answer = InitAnswer::new(path.display().to_string(), ledger.identity(), &page);
     context.give_as(answer, InitAnswer::sentence)?;
     context.status("The prices in its book are invented: look them through.");
     context.hint("gritledger item list");

@@ -14,43 +14,22 @@ use crate::notation::Notation;
 /// Lines of the variance that the demo shows.
 const WORST_LINES: usize = 6;
 
-/// A ledger that was just made.
-#[derive(Debug, Serialize)]
-pub struct InitAnswer {
-    ledger: String,
-    business: String,
-    currency: &'static str,
-    units: &'static str,
-    decimal_mark: &'static str,
-    date_order: &'static str,
-    copy: i64,
+answer! {
+    /// A ledger that was just made.
+    pub struct InitAnswer of (ledger: String, identity: &Identity) on page
+    let Identity { business, currency, units, notation: Notation { decimal_mark, date_order }, copy } = identity;
+    {
+        ledger: String,
+        business: String = business.clone(),
+        currency: &'static str = currency.code(),
+        units: &'static str = units.as_str(),
+        decimal_mark: &'static str = decimal_mark.as_str(),
+        date_order: &'static str = date_order.as_str(),
+        copy: i64 = *copy,
+    }
 }
 
 impl InitAnswer {
-    /// Returns the answer about a new ledger at a path.
-    pub fn new(ledger: String, identity: &Identity) -> InitAnswer {
-        let Identity {
-            business,
-            currency,
-            units,
-            notation:
-                Notation {
-                    decimal_mark,
-                    date_order,
-                },
-            copy,
-        } = identity;
-        InitAnswer {
-            ledger,
-            business: business.clone(),
-            currency: currency.code(),
-            units: units.as_str(),
-            decimal_mark: decimal_mark.as_str(),
-            date_order: date_order.as_str(),
-            copy: *copy,
-        }
-    }
-
     /// Says it in a sentence.
     pub fn sentence(&self) -> String {
         let (business, ledger) = (inert(&self.business), inert(&self.ledger));
