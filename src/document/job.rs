@@ -57,27 +57,19 @@ impl JobList {
 
 answer! {
     /// A job in a list.
-    struct JobRow of (job: JobFacts, billed: Billed) on page {
+    struct JobRow of (job: Job, billed: &BTreeMap<JobId, Billed>) on page
+    let billed = billed.get(&job.id).copied().unwrap_or_default();
+    {
         #[serde(flatten)]
-        job: JobFacts = job,
+        job: JobFacts,
         billed: Amount = page.amount(billed.asked),
         paid: Amount = page.amount(billed.paid),
     }
 }
 
-/// The jobs, each with what was invoiced for it and paid, tax included.
-#[derive(Debug, Serialize)]
-pub struct Jobs(Vec<JobRow>);
-
-impl Jobs {
-    /// Returns the answer about these jobs, with what was invoiced for those that have an invoice.
-    pub fn new(jobs: Vec<Job>, billed: &BTreeMap<JobId, Billed>, page: &Page) -> Jobs {
-        let row = |job: Job, page: &Page| {
-            let billed = billed.get(&job.id).copied().unwrap_or_default();
-            JobRow::new(JobFacts::new(job, page), billed, page)
-        };
-        Jobs(page.each(jobs, row))
-    }
+answer! {
+    /// The jobs, each with what was invoiced for it and paid, tax included, if anything was.
+    pub struct Jobs(Vec<JobRow>) of (jobs: Vec<Job>) with (billed: &BTreeMap<JobId, Billed>) on page;
 }
 
 impl Answer for Jobs {

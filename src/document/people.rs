@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
@@ -30,30 +29,18 @@ answer! {
 
 answer! {
     /// A client in a list.
-    struct ClientRow of (client: ClientFacts, balance: Money) on page {
+    struct ClientRow of (client: Client, balances: &BTreeMap<ClientId, Money>) on page
+    let balance = balances.get(&client.id).copied().unwrap_or_default();
+    {
         #[serde(flatten)]
-        client: ClientFacts = client,
-        balance: Amount = page.amount(balance),
+        client: ClientFacts = ClientFacts::new(client.details, page),
+        balance: Amount,
     }
 }
 
-/// The clients, each with what they owe less what is kept as their credit.
-#[derive(Debug, Serialize)]
-pub struct ClientList(Vec<ClientRow>);
-
-impl ClientList {
-    /// Returns the answer about these clients, with the balances of those that have one.
-    pub fn new(
-        clients: Vec<Client>,
-        balances: &BTreeMap<ClientId, Money>,
-        page: &Page,
-    ) -> ClientList {
-        let row = |client: Client, page: &Page| {
-            let balance = balances.get(&client.id).copied().unwrap_or_default();
-            ClientRow::new(ClientFacts::new(client.details, page), balance, page)
-        };
-        ClientList(page.each(clients, row))
-    }
+answer! {
+    /// The clients, each with what they owe less what is kept as their credit.
+    pub struct ClientList(Vec<ClientRow>) of (clients: Vec<Client>) with (balances: &BTreeMap<ClientId, Money>) on page;
 }
 
 impl Answer for ClientList {

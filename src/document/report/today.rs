@@ -12,7 +12,7 @@ use crate::document::plan::agenda;
 use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
-use crate::ledger::{CoatDue, DueBack, Job, JobMoney, KeptPlan, NextPurchase, Today};
+use crate::ledger::{CoatDue, Credit, DueBack, Job, JobMoney, KeptPlan, NextPurchase, Today};
 
 /// Days that `today` looks ahead for what is planned.
 const AHEAD: u64 = 3;
@@ -109,12 +109,15 @@ impl Step {
     }
 }
 
-/// A credit that is left, and the first invoice that it could be applied to.
-#[derive(Debug, Serialize)]
-struct CreditLeft {
-    #[serde(flatten)]
-    credit: CreditFacts,
-    apply_to: Option<String>,
+answer! {
+    /// A credit that is left, and the first invoice that it could be applied to.
+    struct CreditLeft of (left: (Credit, Option<String>)) on page
+    let (credit, apply_to) = left;
+    {
+        #[serde(flatten)]
+        credit: CreditFacts,
+        apply_to: Option<String>,
+    }
 }
 
 impl CreditLeft {
@@ -176,12 +179,15 @@ impl ToBuyNext {
     }
 }
 
-/// A job that was to begin.
-#[derive(Debug, Serialize)]
-struct ToBegin {
-    job: String,
-    client: String,
-    start_on: NaiveDate,
+answer! {
+    /// A job that was to begin.
+    struct ToBegin of (to_begin: (Job, NaiveDate)) on page
+    let (job, start_on) = to_begin;
+    {
+        job: String = job.number,
+        client: String = job.client,
+        start_on: NaiveDate,
+    }
 }
 
 impl ToBegin {
@@ -206,10 +212,7 @@ answer! {
         promised_twice: Vec<TwiceFacts>,
         quotes: Vec<QuoteRow>,
         overdue: Vec<InvoiceFacts>,
-        credits: Vec<CreditLeft> = page.each(today.credits, |(credit, apply_to), page| CreditLeft {
-            credit: CreditFacts::new(credit, page),
-            apply_to,
-        }),
+        credits: Vec<CreditLeft>,
         awaiting_receipt: Vec<AwaitingFacts> = page.each(today.awaiting, AwaitingFacts::new),
         doubted_records: usize = today.doubted,
         to_bill: Vec<MoneyOf>,
@@ -217,13 +220,9 @@ answer! {
         deposits_to_ask: Vec<MoneyOf> = page.each(today.deposits, MoneyOf::new),
         invoice_drafts: Vec<InvoiceFacts> = page.each(today.drafts, InvoiceFacts::new),
         due_soon: Vec<InvoiceFacts>,
-        to_begin: Vec<ToBegin> = today
-            .to_begin
-            .into_iter()
-            .map(|(job, start_on)| ToBegin { job: job.number, client: job.client, start_on })
-            .collect(),
+        to_begin: Vec<ToBegin>,
         to_buy: Option<ToBuyNext>,
-        .. { plans, credits, awaiting, doubted, deposits, drafts, to_begin }
+        .. { plans, awaiting, doubted, deposits, drafts }
     }
 }
 
