@@ -487,7 +487,7 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
             operation.name,
             amount(per.quantity.0, per.unit)
         ));
-        context.give_json(|| Ok(RateAnswer::new(&row, &operation, &page)))
+        context.give_json(|| Ok(RateAnswer::new(&row, (&operation).into(), &page)))
     })
 }
 

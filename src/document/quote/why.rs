@@ -136,7 +136,7 @@ fn work_why(
     Some(format!(
         "{quantity} for {done}{passes}{}: {}{taught}",
         or_blank(likely),
-        RateAnswer::new(rate, work, page).sentence()
+        RateAnswer::new(rate, work.into(), page).sentence()
     ))
 }
 

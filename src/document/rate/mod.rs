@@ -113,13 +113,16 @@ struct EachDoes {
     high: Option<Fine>,
 }
 
-/// What a rate rests on.
-#[derive(Debug, Serialize)]
-struct Shares {
-    own_rooms: u32,
-    other_rooms: u32,
-    all_work: u32,
-    book: u32,
+answer! {
+    /// What a rate rests on.
+    struct Shares of (shares: [u32; 4]) on page
+    let [own_rooms, other_rooms, all_work, book] = shares;
+    {
+        own_rooms: u32,
+        other_rooms: u32,
+        all_work: u32,
+        book: u32,
+    }
 }
 
 #[derive(Clone, Copy, Debug, Serialize)]
@@ -201,85 +204,54 @@ struct Drifts {
     own: Option<DriftFacts>,
 }
 
-/// A rate: items or hours for one driver unit, and driver units for one item or hour.
-#[derive(Debug, Serialize)]
-pub struct RateAnswer {
-    operation: String,
-    task: String,
-    condition: Option<FloorCondition>,
-    species: Option<Species>,
-    kind: RateKind,
-    unit: Unit,
-    per_unit: Unit,
-    book: Fine,
-    observed: Option<Fine>,
-    rooms: usize,
-    exposure: Number,
-    learned: Fine,
-    low: Fine,
-    high: Fine,
-    book_fixed: Fine,
-    learned_fixed: Fine,
-    each_does: EachDoes,
-    share_percent: Shares,
-    drift: Drifts,
-    #[serde(skip)]
-    driver: Driver,
-    #[serde(skip)]
-    item: Option<String>,
-    #[serde(skip)]
-    in_sets: bool,
+answer! {
+    /// A rate: items or hours for one driver unit, and driver units for one item or hour.
+    pub struct RateAnswer of (row: &RateRow, of: Rated<'_>) on page
+    let Rated { operation, task, driver, item, in_sets } = of;
+    let one = |rate: Decimal| Fine(page.per_unit(rate, driver.unit()));
+    let exposure = page.measured(row.exposure, driver.unit());
+    let (book, learned) = (one(row.book.per_unit), one(row.learned.per_unit));
+    let (low, high) = (one(row.band.low), one(row.band.high));
+    {
+        operation: String = operation.to_owned(),
+        task: String = task.to_owned(),
+        condition: Option<FloorCondition> = row.cell.condition,
+        species: Option<Species> = row.cell.species,
+        kind: RateKind = row.cell.kind,
+        unit: Unit = of.counted_in(row.cell.kind),
+        per_unit: Unit = exposure.unit,
+        book: Fine,
+        observed: Option<Fine> = row.observed.map(one),
+        rooms: usize = row.rooms,
+        exposure: Number = exposure.quantity,
+        learned: Fine,
+        low: Fine,
+        high: Fine,
+        book_fixed: Fine = Fine(row.book.fixed),
+        learned_fixed: Fine = Fine(row.learned.fixed),
+        each_does: EachDoes = EachDoes {
+            book: book.goes(),
+            learned: learned.goes(),
+            low: high.goes(),
+            high: low.goes(),
+        },
+        share_percent: Shares = Shares::new(row.shares, page),
+        drift: Drifts = Drifts {
+            crew: DriftFacts::new(row.crew_drift),
+            own: DriftFacts::new(row.own_drift),
+        },
+        #[serde(skip)]
+        driver: Driver,
+        #[serde(skip)]
+        item: Option<String> = item.map(|(name, _)| name.to_owned()),
+        #[serde(skip)]
+        in_sets: bool,
+    }
 }
 
-impl RateAnswer {
-    /// Returns the answer about a rate.
-    pub fn new<'a>(row: &RateRow, of: impl Into<Rated<'a>>, page: &Page) -> RateAnswer {
-        let of = of.into();
-        let driver = of.driver.unit();
-        let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
-        let exposure = page.measured(row.exposure, driver);
-        let (book, learned) = (one(row.book.per_unit), one(row.learned.per_unit));
-        let (low, high) = (one(row.band.low), one(row.band.high));
-        let [own_rooms, other_rooms, all_work, from_book] = row.shares;
-        RateAnswer {
-            operation: of.operation.to_owned(),
-            task: of.task.to_owned(),
-            condition: row.cell.condition,
-            species: row.cell.species,
-            kind: row.cell.kind,
-            unit: of.counted_in(row.cell.kind),
-            per_unit: exposure.unit,
-            book,
-            observed: row.observed.map(one),
-            rooms: row.rooms,
-            exposure: exposure.quantity,
-            learned,
-            low,
-            high,
-            book_fixed: Fine(row.book.fixed),
-            learned_fixed: Fine(row.learned.fixed),
-            each_does: EachDoes {
-                book: book.goes(),
-                learned: learned.goes(),
-                low: high.goes(),
-                high: low.goes(),
-            },
-            share_percent: Shares {
-                own_rooms,
-                other_rooms,
-                all_work,
-                book: from_book,
-            },
-            drift: Drifts {
-                crew: DriftFacts::new(row.crew_drift),
-                own: DriftFacts::new(row.own_drift),
-            },
-            driver: of.driver,
-            item: of.item.map(|(name, _)| name.to_owned()),
-            in_sets: of.in_sets,
-        }
-    }
+told_as_it_is!(Fine, RateAnswer);
 
+impl RateAnswer {
     /// Says in a sentence how far one item or hour goes, how sure that is, and where it comes from.
     pub fn sentence(&self) -> String {
         let other = match self.kind {
@@ -461,7 +433,7 @@ impl RateList {
     pub fn new(rows: &[RateRow], operations: &Operations, page: &Page) -> RateList {
         let rows = rows.iter().filter_map(|row| {
             let operation = operations.get(&row.cell.operation)?;
-            Some(RateAnswer::new(row, operation, page))
+            Some(RateAnswer::new(row, operation.into(), page))
         });
         RateList(rows.collect())
     }
@@ -609,7 +581,8 @@ mod tests {
                 width: 80,
                 unicode: false,
             };
-            let value = serde_json::to_value(RateAnswer::new(&row, &rotary(), &page)).unwrap();
+            let value =
+                serde_json::to_value(RateAnswer::new(&row, (&rotary()).into(), &page)).unwrap();
             assert_eq!(
                 (value["per_unit"].as_str(), value["book"].as_str()),
                 (Some(per_unit), Some(book))

@@ -1,54 +1,34 @@
 //! The rates that a job moved when it was closed.
 
-use serde::Serialize;
-
-use super::{Fine, RateAnswer, Rated, far, one_of};
-use crate::document::Page;
+use super::{Fine, RateAnswer, far, one_of};
 use crate::document::figures::Percent;
 use crate::money::Decimal;
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::rates::{RateKind, RateMoved};
 use crate::trade::{FloorCondition, Species, Unit};
 
-/// A rate that moved: driver units that one item or hour does, before and after.
-#[derive(Debug, Serialize)]
-pub struct RateMovedFacts {
-    operation: String,
-    condition: Option<FloorCondition>,
-    species: Option<Species>,
-    kind: RateKind,
-    unit: Unit,
-    per_unit: Unit,
-    before: Option<Fine>,
-    after: Option<Fine>,
-    change_percent: Percent,
-    #[serde(skip)]
-    words: String,
+answer! {
+    /// A rate that moved: driver units that one item or hour does, before and after.
+    pub struct RateMovedFacts of (moved: &RateMoved, operation: &Operation) on page
+    let before = RateAnswer::new(&moved.before, operation.into(), page);
+    let after = RateAnswer::new(&moved.after, operation.into(), page);
+    let change = moved.change().and_then(|change| Decimal::ONE.checked_div(change));
+    {
+        #[serde(skip)]
+        words: String = words(&before, &after),
+        operation: String = after.operation,
+        condition: Option<FloorCondition> = after.condition,
+        species: Option<Species> = after.species,
+        kind: RateKind = after.kind,
+        unit: Unit = after.unit,
+        per_unit: Unit = after.per_unit,
+        before: Option<Fine> = before.each_does.learned,
+        after: Option<Fine> = after.each_does.learned,
+        change_percent: Percent = Percent::of_one(change.map(|change| change - Decimal::ONE)),
+    }
 }
 
 impl RateMovedFacts {
-    /// Returns what is told of a rate of an operation that moved.
-    pub fn new(moved: &RateMoved, operation: &Operation, page: &Page) -> RateMovedFacts {
-        let of = Rated::from(operation);
-        let before = RateAnswer::new(&moved.before, of, page);
-        let after = RateAnswer::new(&moved.after, of, page);
-        let change = moved
-            .change()
-            .and_then(|change| Decimal::ONE.checked_div(change));
-        RateMovedFacts {
-            words: words(&before, &after),
-            before: before.each_does.learned,
-            after: after.each_does.learned,
-            change_percent: Percent::of_one(change.map(|change| change - Decimal::ONE)),
-            operation: after.operation,
-            condition: after.condition,
-            species: after.species,
-            kind: after.kind,
-            unit: after.unit,
-            per_unit: after.per_unit,
-        }
-    }
-
     /// Says what moved: `rotary-36 on worn film: 8.23 to 8.42 sq ft a disc`.
     pub fn words(&self) -> &str {
         &self.words

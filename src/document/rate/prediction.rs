@@ -82,16 +82,12 @@ answer! {
     }
 }
 
-/// The cases of a file.
-#[derive(Debug, Serialize)]
-pub struct CasesAnswer(Vec<Case>);
+answer! {
+    /// The cases of a file.
+    pub struct CasesAnswer(Vec<Case>) of (cases: Vec<(String, Prediction)>) on page;
+}
 
 impl CasesAnswer {
-    /// Returns the answer about these cases, by their ids.
-    pub fn new(cases: Vec<(String, Prediction)>, page: &Page) -> CasesAnswer {
-        CasesAnswer(page.each(cases, Case::new))
-    }
-
     /// Writes the cases as CSV; an id that a spreadsheet would run is defused.
     ///
     /// # Errors

@@ -13,7 +13,7 @@ use crate::ledger::Backtest;
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
 use crate::trade::rates::backtest::{Predicted, Score};
-use crate::trade::rates::{Consumption, RateKind, Status};
+use crate::trade::rates::{Consumption, Observation, RateKind, Status};
 
 /// An estimate in percent: a JSON number of one decimal; for people, whole.
 #[derive(Clone, Copy, Debug)]
@@ -40,33 +40,21 @@ struct Errors {
     plain_average: Option<Estimate>,
 }
 
-/// How often the bands held; without records, nobody knows.
-#[derive(Debug, Serialize)]
-struct ScoreFacts {
-    records: usize,
-    inside_80_percent: Option<Estimate>,
-    at_or_below_80_percent: Option<Estimate>,
-    mean_error_percent: Errors,
-    verdict: &'static str,
+answer! {
+    /// How often the bands held; without records, nobody knows.
+    struct ScoreFacts of (score: &Score) on page
+    let number = |value| (score.records > 0).then_some(Estimate(value));
+    let [learned, book, plain_average] = score.errors.map(number);
+    {
+        records: usize = score.records,
+        inside_80_percent: Option<Estimate> = number(score.inside),
+        at_or_below_80_percent: Option<Estimate> = number(score.below),
+        mean_error_percent: Errors = Errors { learned, book, plain_average },
+        verdict: &'static str = score.verdict().as_str(),
+    }
 }
 
 impl ScoreFacts {
-    fn new(score: &Score) -> ScoreFacts {
-        let number = |value| (score.records > 0).then_some(Estimate(value));
-        let [learned, book, plain_average] = score.errors.map(number);
-        ScoreFacts {
-            records: score.records,
-            inside_80_percent: number(score.inside),
-            at_or_below_80_percent: number(score.below),
-            mean_error_percent: Errors {
-                learned,
-                book,
-                plain_average,
-            },
-            verdict: score.verdict().as_str(),
-        }
-    }
-
     fn cells(&self, of: &str) -> [String; 8] {
         let errors = &self.mean_error_percent;
         [
@@ -90,101 +78,72 @@ struct Group {
     of: String,
 }
 
-/// A record that looks like a slip.
-#[derive(Debug, Serialize)]
-struct SlipFacts {
-    id: String,
-    finished_on: NaiveDate,
-    job: String,
-    room: String,
-    operation: String,
-    kind: RateKind,
-    quantity: Number,
-    #[serde(skip)]
-    took: Quantity,
-    low: Number,
-    high: Number,
-    reason: Option<String>,
-}
+answer! {
+    /// A record that looks like a slip.
+    struct SlipFacts of (found: &Predicted, backtest: &Backtest, operations: &Operations) on page
+    let observation = backtest.observations.get(found.place);
+    let (operation, unit) = work_of(&observation, operations);
+    {
+        id: String = backtest.numbers[found.place].clone(),
+        finished_on: NaiveDate = observation.finished_on,
+        job: String = observation.job.to_string(),
+        room: String = rooms(&observation),
+        operation: String,
+        kind: RateKind = observation.kind,
+        quantity: Number = Number(observation.quantity),
+        #[serde(skip)]
+        took: Quantity = page.measured(observation.quantity, unit),
+        low: Number = Number(found.band.low),
+        high: Number = Number(found.band.high),
+        reason: Option<String> = found.slip.as_ref().map(ToString::to_string),
+    }
 
-impl SlipFacts {
-    fn new(
-        found: &Predicted,
-        backtest: &Backtest,
-        operations: &Operations,
-        page: &Page,
-    ) -> SlipFacts {
-        let observation = backtest.observations.get(found.place);
-        let parts = observation.parts.iter();
-        let done: Vec<&Operation> = parts
-            .filter_map(|part| operations.get(&part.operation))
-            .collect();
-        let names: BTreeSet<&str> = done.iter().map(|done| done.name.as_str()).collect();
-        let first = done.first();
-        // Hours over several operations are on their task.
-        let operation = match (observation.kind, first) {
-            (RateKind::Hours, Some(first)) if names.len() > 1 => first.task.name.clone(),
-            _ => names.into_iter().collect::<Vec<_>>().join(", "),
-        };
-        let unit = match (observation.kind, first) {
-            (RateKind::Hours, _) => Unit::Hour,
-            (kind, Some(first)) => Rated::from(*first).counted_in(kind),
-            (_, None) => Unit::Each,
-        };
-        SlipFacts {
-            id: backtest.numbers[found.place].clone(),
-            finished_on: observation.finished_on,
-            job: observation.job.to_string(),
-            room: rooms(&observation),
-            operation,
-            kind: observation.kind,
-            quantity: Number(observation.quantity),
-            took: page.measured(observation.quantity, unit),
-            low: Number(found.band.low),
-            high: Number(found.band.high),
-            reason: found.slip.as_ref().map(ToString::to_string),
-        }
+    /// The proof and the slips.
+    pub struct ProofAnswer of (backtest: &Backtest, operations: &Operations) on page
+    let predicted = || backtest.predicted.iter();
+    let score = |belongs: &dyn Fn(&Predicted) -> bool| {
+        let found = predicted().filter(|found| belongs(found));
+        ScoreFacts::new(&Score::of(&backtest.observations, found), page)
+    };
+    let kinds = Consumption::ALL.iter().map(|kind| Group {
+        score: score(&|found| found.consumption == *kind),
+        of: kind.to_string(),
+    });
+    let years = predicted().map(|found| found.year).collect::<BTreeSet<i32>>();
+    let years = years.into_iter().map(|year| Group {
+        score: score(&|found| found.year == year),
+        of: year.to_string(),
+    });
+    let slips = predicted().filter(|found| found.status == Status::Doubted);
+    {
+        #[serde(flatten)]
+        score: ScoreFacts = score(&|_| true),
+        by: Vec<Group> = kinds.chain(years).collect(),
+        slips: Vec<SlipFacts> = slips.map(|found| SlipFacts::new(found, backtest, operations, page)).collect(),
+        #[serde(skip)]
+        is_empty: bool = backtest.predicted.is_empty(),
     }
 }
 
-/// The proof and the slips.
-#[derive(Debug, Serialize)]
-pub struct ProofAnswer {
-    #[serde(flatten)]
-    score: ScoreFacts,
-    by: Vec<Group>,
-    slips: Vec<SlipFacts>,
-    #[serde(skip)]
-    is_empty: bool,
-}
-
-impl ProofAnswer {
-    /// Returns the answer about a history as it would have been predicted.
-    pub fn new(backtest: &Backtest, operations: &Operations, page: &Page) -> ProofAnswer {
-        let predicted = || backtest.predicted.iter();
-        let score = |belongs: &dyn Fn(&Predicted) -> bool| {
-            let found = predicted().filter(|found| belongs(found));
-            ScoreFacts::new(&Score::of(&backtest.observations, found))
-        };
-        let kinds = Consumption::ALL.iter().map(|kind| Group {
-            score: score(&|found| found.consumption == *kind),
-            of: kind.to_string(),
-        });
-        let years: BTreeSet<i32> = predicted().map(|found| found.year).collect();
-        let years = years.into_iter().map(|year| Group {
-            score: score(&|found| found.year == year),
-            of: year.to_string(),
-        });
-        let slips = predicted().filter(|found| found.status == Status::Doubted);
-        ProofAnswer {
-            score: score(&|_| true),
-            by: kinds.chain(years).collect(),
-            slips: slips
-                .map(|found| SlipFacts::new(found, backtest, operations, page))
-                .collect(),
-            is_empty: backtest.predicted.is_empty(),
-        }
-    }
+/// Names what an observation is about, and the unit of what it took.
+fn work_of(observation: &Observation, operations: &Operations) -> (String, Unit) {
+    let parts = observation.parts.iter();
+    let done: Vec<&Operation> = parts
+        .filter_map(|part| operations.get(&part.operation))
+        .collect();
+    let names: BTreeSet<&str> = done.iter().map(|done| done.name.as_str()).collect();
+    let first = done.first();
+    // Hours over several operations are on their task.
+    let operation = match (observation.kind, first) {
+        (RateKind::Hours, Some(first)) if names.len() > 1 => first.task.name.clone(),
+        _ => names.into_iter().collect::<Vec<_>>().join(", "),
+    };
+    let unit = match (observation.kind, first) {
+        (RateKind::Hours, _) => Unit::Hour,
+        (kind, Some(first)) => Rated::from(*first).counted_in(kind),
+        (_, None) => Unit::Each,
+    };
+    (operation, unit)
 }
 
 impl Answer for ProofAnswer {

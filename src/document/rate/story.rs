@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
-use serde::Serialize;
 
 use super::{Fine, Operations, RateAnswer, long_date, one_of, rooms};
 use crate::document::figures::{Number, Quantity};
@@ -31,109 +30,61 @@ pub struct RateStory<'a> {
     pub changes: Vec<Change>,
 }
 
-/// A finished room, or several that can't be told apart.
-#[derive(Debug, Serialize)]
-struct TaughtBy {
-    id: String,
-    finished_on: NaiveDate,
-    job: String,
-    room: String,
-    quantity: Number,
-    unit: Unit,
-    #[serde(skip)]
-    took: Quantity,
-    done: Option<Quantity>,
-    word: Status,
-}
-
-/// How the rate stood on a day.
-#[derive(Debug, Serialize)]
-struct Stood {
-    date: NaiveDate,
-    learned: Fine,
-    low: Fine,
-    high: Fine,
-}
-
-/// A change that the owner has dated.
-#[derive(Debug, Serialize)]
-struct Dated {
-    since: NaiveDate,
-    kind: RateKind,
-    note: String,
-}
-
-#[derive(Debug, Serialize)]
-struct StoryFacts {
-    rate: RateAnswer,
-    sentence: String,
-    taught_by: Vec<TaughtBy>,
-    earlier: usize,
-    course: Vec<Stood>,
-    changes: Vec<Dated>,
-}
-
-/// Rates with everything behind them.
-#[derive(Debug, Serialize)]
-pub struct StoriesAnswer(Vec<StoryFacts>);
-
-impl StoriesAnswer {
-    /// Returns the answer about these rates.
-    pub fn new(stories: Vec<RateStory<'_>>, operations: &Operations, page: &Page) -> StoriesAnswer {
-        StoriesAnswer(page.each(stories, |story, page| {
-            StoryFacts::new(story, operations, page)
-        }))
+answer! {
+    /// A finished room, or several that can't be told apart.
+    struct TaughtBy of (kept: KeptObservation, rate: &RateAnswer, operations: &Operations) on page
+    let KeptObservation { number, observation } = kept;
+    {
+        id: String = number,
+        finished_on: NaiveDate = observation.finished_on,
+        job: String = observation.job.to_string(),
+        room: String = rooms(&observation),
+        quantity: Number = Number(observation.quantity),
+        unit: Unit = rate.unit,
+        #[serde(skip)]
+        took: Quantity = page.measured(observation.quantity, rate.unit),
+        done: Option<Quantity> = page.measured_if(driven(&observation, operations), rate.driver.unit()),
+        word: Status = observation.status,
     }
+
+    /// How the rate stood on a day.
+    struct Stood of (date: NaiveDate, row: RateRow, driver: Unit) on page
+    let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
+    {
+        date: NaiveDate,
+        learned: Fine = one(row.learned.per_unit),
+        low: Fine = one(row.band.low),
+        high: Fine = one(row.band.high),
+    }
+
+    /// A change that the owner has dated.
+    struct Dated from change: Change on page {
+        since: NaiveDate,
+        kind: RateKind,
+        note: String,
+        .. { operation }
+    }
+
+    /// One rate with everything behind it.
+    struct StoryFacts of (story: RateStory<'_>, operations: &Operations) on page
+    let RateStory { operation, row, taught_by, earlier, course, changes } = story;
+    let rate = RateAnswer::new(&row, operation.into(), page);
+    {
+        rate: RateAnswer,
+        sentence: String = rate.sentence(),
+        taught_by: Vec<TaughtBy> = page.each(taught_by, |kept, page| TaughtBy::new(kept, &rate, operations, page)),
+        earlier: usize,
+        course: Vec<Stood> = page.each(course, |(date, row), page| Stood::new(date, row, rate.driver.unit(), page)),
+        changes: Vec<Dated>,
+    }
+}
+
+answer! {
+    /// Rates with everything behind them.
+    pub struct StoriesAnswer(Vec<StoryFacts>) of (stories: Vec<RateStory<'_>>) with (operations: &Operations) on page;
 }
 
 impl StoryFacts {
-    fn new(story: RateStory<'_>, operations: &Operations, page: &Page) -> StoryFacts {
-        let RateStory {
-            operation,
-            row,
-            taught_by,
-            earlier,
-            course,
-            changes,
-        } = story;
-        let rate = RateAnswer::new(&row, operation, page);
-        let driver = operation.driver.unit();
-        let taught_by = page.each(taught_by, |kept, page| {
-            let observation = &kept.observation;
-            TaughtBy {
-                id: kept.number,
-                finished_on: observation.finished_on,
-                job: observation.job.to_string(),
-                room: rooms(observation),
-                quantity: Number(observation.quantity),
-                unit: rate.unit,
-                took: page.measured(observation.quantity, rate.unit),
-                done: driven(observation, operations).map(|done| page.measured(done, driver)),
-                word: observation.status,
-            }
-        });
-        let one = |rate: Decimal| Fine(page.per_unit(rate, driver));
-        let course = page.each(course, |(date, row), _| Stood {
-            date,
-            learned: one(row.learned.per_unit),
-            low: one(row.band.low),
-            high: one(row.band.high),
-        });
-        let changes = page.each(changes, |change, _| Dated {
-            since: change.since,
-            kind: change.kind,
-            note: change.note,
-        });
-        StoryFacts {
-            sentence: rate.sentence(),
-            taught_by,
-            earlier,
-            course,
-            changes,
-            rate,
-        }
-    }
-
     fn text(&self, page: &Page) -> String {
         let floor = match self.rate.floor().as_str() {
             "any" => "any floor".to_owned(),
