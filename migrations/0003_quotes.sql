@@ -12,6 +12,7 @@ CREATE TABLE quote (
     option_name     TEXT    NOT NULL DEFAULT '',                       -- '': the version has no other option
     site_id         INTEGER NOT NULL REFERENCES site (id),
     job_id          INTEGER REFERENCES job (id),                  -- the job this is a variation of; NULL: not a variation
+    varies_id       INTEGER REFERENCES quote (id),                -- the quote at whose rates and prices it changes the job; NULL: its own
     sequence        TEXT,                                         -- names as they were; NULL: no sanding
     schedule        TEXT,                                         -- NULL: no coats
     start_on        TEXT CHECK (start_on IS date(start_on)),           -- when the work is to begin; NULL: not known
@@ -24,12 +25,13 @@ CREATE TABLE quote (
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
     tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
-    price_minor     INTEGER NOT NULL CHECK (price_minor >= 0),
-    tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0),
+    price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL), -- below zero: something is taken off
+    tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0 OR varies_id IS NOT NULL),
     outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     recorded_at     TEXT    NOT NULL,
-    CHECK (own = 0 OR (price_minor = 0 AND tax_minor = 0 AND wage_micro = 0 AND job_id IS NULL))
+    CHECK (own = 0 OR (price_minor = 0 AND tax_minor = 0 AND wage_micro = 0 AND job_id IS NULL)),
+    CHECK (varies_id IS NULL OR job_id IS NOT NULL)
 ) STRICT;
 CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version, option);
 CREATE INDEX quote_site ON quote (site_id);
@@ -95,6 +97,16 @@ CREATE TABLE quote_line (
     CHECK (kind <> 'opened' OR item_id IS NOT NULL),
     CHECK ((chance_micro IS NULL) = (low_micro IS NULL) AND (chance_micro IS NULL) = (high_micro IS NULL))
 ) STRICT;
+
+-- The agreed lines that a variation's own stand in the place of, or that nothing does: once it is accepted, they are
+-- expected no longer.
+CREATE TABLE replaced_line (
+    quote_id INTEGER NOT NULL REFERENCES quote (id),
+    line_id  INTEGER NOT NULL REFERENCES quote_line (id),
+    PRIMARY KEY (quote_id, line_id)
+) STRICT, WITHOUT ROWID;
+-- Which variations replace a line?
+CREATE INDEX replaced_line_line ON replaced_line (line_id);
 
 -- The tariffs that the quote's rentals were priced with.
 CREATE TABLE quote_tariff (
@@ -260,6 +272,8 @@ CREATE TRIGGER quote_room_stays BEFORE UPDATE ON quote_room BEGIN SELECT RAISE(A
 CREATE TRIGGER quote_room_kept BEFORE DELETE ON quote_room BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_stays BEFORE UPDATE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_line_kept BEFORE DELETE ON quote_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER replaced_line_stays BEFORE UPDATE ON replaced_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER replaced_line_kept BEFORE DELETE ON replaced_line BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_tariff_stays BEFORE UPDATE ON quote_tariff BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_tariff_kept BEFORE DELETE ON quote_tariff BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_rate_stays BEFORE UPDATE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
@@ -276,6 +290,9 @@ BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rooms'); END;
 CREATE TRIGGER quote_line_sealed BEFORE INSERT ON quote_line
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more lines'); END;
+CREATE TRIGGER replaced_line_sealed BEFORE INSERT ON replaced_line
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote replaces no more lines'); END;
 CREATE TRIGGER quote_tariff_sealed BEFORE INSERT ON quote_tariff
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more tariffs'); END;

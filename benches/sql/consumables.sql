@@ -35,12 +35,14 @@ line AS (
                 WHEN (job_id, room_id, item_id, 0) IN (SELECT job_id, room_id, item_id, operation_id FROM used) THEN 1
                 WHEN (job_id, 0, item_id, 0) IN (SELECT job_id, room_id, item_id, operation_id FROM used) THEN 1
                 ELSE 0 END AS is_used
-    FROM agreed CROSS JOIN quote_line USING (quote_id) WHERE kind = 'work' AND item_id IS NOT NULL
+    FROM agreed CROSS JOIN quote_line USING (quote_id) WHERE kind = 'work' AND item_id IS NOT NULL AND NOT EXISTS (
+        SELECT 1 FROM replaced_line JOIN quote_event USING (quote_id) WHERE line_id = quote_line.id AND what = 'accepted')
     UNION ALL
     SELECT job_id, item_id, -1, item_micro, other_cost_minor,
            EXISTS (SELECT 1 FROM entry WHERE entry.job_id = agreed.job_id AND kind = 'use' AND entry.item_id = quote_line.item_id
                    AND left_over = 1 AND NOT EXISTS (SELECT 1 FROM entry AS void WHERE void.voids_id = entry.id))
-    FROM agreed CROSS JOIN quote_line USING (quote_id) WHERE kind = 'opened'
+    FROM agreed CROSS JOIN quote_line USING (quote_id) WHERE kind = 'opened' AND NOT EXISTS (
+        SELECT 1 FROM replaced_line JOIN quote_event USING (quote_id) WHERE line_id = quote_line.id AND what = 'accepted')
 ),
 cost AS (
     SELECT live.job_id, live.item_id, CASE left_over WHEN 1 THEN -1 ELSE COALESCE(operation_id, 0) END AS operation_id,

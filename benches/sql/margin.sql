@@ -7,11 +7,11 @@
 
 WITH
 agreed AS MATERIALIZED (
-    SELECT job.id AS job_id, quote.id AS quote_id, quote.price_minor, quote.overhead_micro, 0 AS is_variation
+    SELECT job.id AS job_id, quote.id AS quote_id, quote.id AS by_id, quote.price_minor, quote.overhead_micro, 0 AS is_variation
     FROM job JOIN quote ON quote.id = job.quote_id
     WHERE EXISTS (SELECT 1 FROM quote_event WHERE quote_event.quote_id = quote.id AND what = 'accepted')
     UNION ALL
-    SELECT quote.job_id, quote.id, quote.price_minor, quote.overhead_micro, 1
+    SELECT quote.job_id, quote.id, COALESCE(quote.varies_id, quote.id), quote.price_minor, quote.overhead_micro, 1
     FROM quote
     WHERE quote.job_id IS NOT NULL
       AND EXISTS (SELECT 1 FROM quote_event WHERE quote_event.quote_id = quote.id AND what = 'accepted')
@@ -29,9 +29,9 @@ used AS MATERIALIZED (
     SELECT DISTINCT live.job_id, COALESCE(room_id, 0) AS room_id, item_id, COALESCE(operation_id, 0) AS operation_id
     FROM live LEFT JOIN entry_room ON entry_id = live.id WHERE live.kind = 'use' AND left_over = 0
 ),
--- Each quoted line, and whether something is written down about its hours and its items.
+-- Each quoted line that no variation has replaced, with the quote whose prices it has, and whether something is written down about its hours and its items.
 line AS MATERIALIZED (
-    SELECT job_id, quote_id, kind, operation_id, machine_id, item_id, item_cost_minor, labour_cost_minor, other_cost_minor,
+    SELECT job_id, by_id AS quote_id, kind, operation_id, machine_id, item_id, item_cost_minor, labour_cost_minor, other_cost_minor,
            COALESCE(chance_micro, 1000000) < 1000000 AS might,
            CASE WHEN kind <> 'work' THEN NULL
                 WHEN (job_id, room_id, operation_id) IN (SELECT job_id, room_id, operation_id FROM worked) THEN 1
@@ -46,6 +46,12 @@ line AS MATERIALIZED (
                 WHEN (job_id, 0, item_id, 0) IN (SELECT job_id, room_id, item_id, operation_id FROM used) THEN 1
                 ELSE 0 END AS is_used
     FROM agreed CROSS JOIN quote_line USING (quote_id)
+    WHERE NOT EXISTS (SELECT 1 FROM replaced_line JOIN quote_event USING (quote_id) WHERE line_id = quote_line.id AND what = 'accepted')
+),
+priced AS MATERIALIZED (
+    SELECT job_id, SUM(CASE is_variation WHEN 0 THEN price_minor ELSE 0 END) AS price,
+           SUM(CASE is_variation WHEN 1 THEN price_minor ELSE 0 END) AS variations
+    FROM agreed GROUP BY job_id
 ),
 -- What the overhead of each quote was charged on, and its part on hours that nobody wrote down.
 charged AS MATERIALIZED (
@@ -57,8 +63,7 @@ charged AS MATERIALIZED (
     FROM line GROUP BY job_id, quote_id
 ),
 quoted AS MATERIALIZED (
-    SELECT charged.job_id, SUM(CASE is_variation WHEN 0 THEN price_minor ELSE 0 END) AS price,
-           SUM(CASE is_variation WHEN 1 THEN price_minor ELSE 0 END) AS variations, SUM(cost) AS estimated,
+    SELECT charged.job_id, SUM(cost) AS estimated,
            SUM(labour) AS labour, SUM(labour * overhead_micro) AS labour_at_overhead, MIN(overhead_micro) AS least_overhead,
            SUM(unworked) + COALESCE(SUM((2 * overhead * unworked + labour) / (2 * labour)), 0) AS missing,
            SUM(unworked_might) + COALESCE(SUM((2 * overhead * unworked_might + labour) / (2 * labour)), 0) AS missing_might
@@ -137,6 +142,7 @@ SELECT job.number, party.client, price, variations, estimated,
 FROM job
 JOIN job_party AS party ON party.job_id = job.id
 JOIN job_state AS state ON state.job_id = job.id
+LEFT JOIN priced ON priced.job_id = job.id
 LEFT JOIN quoted ON quoted.job_id = job.id
 LEFT JOIN lacking ON lacking.job_id = job.id
 LEFT JOIN others ON others.job_id = job.id

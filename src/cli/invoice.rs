@@ -132,7 +132,7 @@ pub(super) struct VoidArgs {
 /// Warns of a deposit above what the settings say the law allows; it is for the owner to judge.
 fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) -> Result<()> {
     let law = ledger.settings()?.contract_law();
-    let largest = law.largest_deposit(ledger.agreed(job)?.price());
+    let largest = law.largest_deposit(ledger.agreed(job)?.price_to_come());
     if let Some(largest) = largest.filter(|largest| asked > *largest) {
         let text = |amount| ledger.currency().text(amount);
         context.warn(&format!(
@@ -202,7 +202,7 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
                 if share <= Decimal::ZERO || share > Decimal::ONE {
                     refuse!("a deposit is a share between 0 and 100 %");
                 }
-                Some(writing.agreed(&job)?.price().times(share))
+                Some(writing.agreed(&job)?.price_to_come().times(share))
             }
             (None, Some(amount)) => Some(read_money(writing, amount)?),
             (None, None) => None,

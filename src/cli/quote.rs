@@ -10,11 +10,11 @@ use super::read::{read_margin, read_method, read_money, read_percent, read_plan_
 use super::ui::Context;
 use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
-use crate::document::quote::QuoteAnswer;
 use crate::document::quote::list::QuoteList;
+use crate::document::quote::{QuoteAnswer, VariationsAnswer};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
-    Writing, refuse, typed,
+    VaryRequest, Without, Writing, refuse, typed,
 };
 use crate::money::{Decimal, number, plain};
 use crate::trade::pricing::LumpSum;
@@ -24,6 +24,7 @@ use crate::trade::quote::{Line, Quote};
 #[derive(Debug, Subcommand)]
 pub(super) enum QuoteCommand {
     Draft(Box<DraftArgs>),
+    Vary(VaryArgs),
     /// List the quotes
     List,
     Show(ShowArgs),
@@ -73,7 +74,7 @@ pub(super) struct DraftArgs {
     /// Price the hours at this worker's wage (default: the mean of the active ones)
     #[arg(long)]
     worker: Option<String>,
-    /// A lump cost, such as "disposal=45": the margin comes on top (can be repeated)
+    /// A lump cost, such as "disposal=45": it is a cost, and the margin comes on top (can be repeated)
     #[arg(long = "other", value_name = "WHAT=AMOUNT")]
     others: Vec<String>,
     /// Make this another version of a quote
@@ -82,6 +83,27 @@ pub(super) struct DraftArgs {
     /// Make this a variation of a job
     #[arg(long, value_name = "JOB", conflicts_with = "revises")]
     variation_of: Option<String>,
+}
+
+/// Draft a variation of a job: rooms measured again, rooms and operations taken away
+///
+/// It is worked out at the rates, prices and tariffs of the quote that was accepted: what a room or an operation takes
+/// along, and what the difference in size comes to. Set-up of the job and lump sums stay, and rent falls or rises by the
+/// rental days that the work takes less or more. What is new to the job is drafted with `quote draft --variation-of`.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  gritledger quote vary J1 --room Landing
+  gritledger quote vary J1 --without \"Back bedroom\"
+  gritledger quote vary J1 --without \"Landing: edge-80, corner-80\"")]
+pub(super) struct VaryArgs {
+    /// The job (default: the only open one)
+    job: Option<String>,
+    /// A room to be done as it measures now (can be repeated)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    /// A room that isn't done, or some of its operations (can be repeated)
+    #[arg(long, value_name = "ROOM[: OPERATION, ...]")]
+    without: Vec<String>,
 }
 
 /// Show a quote with its cost and margin
@@ -168,6 +190,7 @@ pub(super) struct NumberArgs {
 pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> {
     match command {
         QuoteCommand::Draft(args) => draft(context, &args),
+        QuoteCommand::Vary(args) => vary(context, &args),
         QuoteCommand::List => context.read(|ledger| {
             let answer = QuoteList::new(ledger.quotes()?, &context.page(ledger));
             context.give(ledger, answer)
@@ -181,10 +204,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
         }),
         QuoteCommand::Buy(args) => context.read(|ledger| {
             let record = wanted(ledger, &args.quote, args.option.as_deref())?;
-            let (list, page) = (
-                ledger.shopping_for(&record.quote, &ledger.outlook_of(&record.header)?)?,
-                context.page(ledger),
-            );
+            let (list, page) = (ledger.shopping_for_quote(&record)?, context.page(ledger));
             let of = record.header.number;
             context.give(ledger, ShoppingAnswer::new(of, list, &page))
         }),
@@ -250,6 +270,10 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
                 "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
             ));
         }
+        if let (Some(job), Some(room)) = (request.variation_of, drafted.again.first()) {
+            let (job, room) = (writing.job_by_id(job)?.number, typed(room));
+            context.hint(&format!("gritledger quote vary {job} --room {room}"));
+        }
         let send = format!(
             "gritledger quote send {}",
             drafted.sheet.record.header.number
@@ -266,6 +290,64 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
         context.hint(&send);
         Ok(())
     })
+}
+
+fn vary(context: &Context, args: &VaryArgs) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job_or_only_open(args.job.as_deref())?;
+        if args.rooms.is_empty() && args.without.is_empty() {
+            let refusal = Refusal::new(format!("say what of {} changes", job.number));
+            let hints = varied_rooms(writing, &job)?;
+            return Err(hints.into_iter().fold(refusal, Refusal::hint).into());
+        }
+        let request = VaryRequest {
+            again: args.rooms.clone(),
+            without: args.without.iter().map(|text| read_without(text)).collect(),
+        };
+        for (room, entries) in writing.logged_on(&job, &request)? {
+            let entries = entries.join(", ");
+            context.confirm(&format!(
+                "work in `{room}` is logged already ({entries}): it stays as cost, and its price falls away"
+            ))?;
+        }
+        let records = writing.vary_job(&job, &request)?;
+        let page = context.page(writing);
+        let numbers: Vec<String> = records.iter().map(|record| record.header.number.clone()).collect();
+        let answers = records.into_iter().map(|record| {
+            Ok(QuoteAnswer::new(writing.sheet(record)?, View::Owner, &page))
+        });
+        let answers: Vec<QuoteAnswer> = answers.collect::<Result<_>>()?;
+        context.give(writing, VariationsAnswer::new(answers))?;
+        for number in numbers {
+            context.hint(&format!("gritledger quote send {number}"));
+        }
+        Ok(())
+    })
+}
+
+/// Returns what can be typed for the rooms of a job.
+fn varied_rooms(ledger: &Ledger, job: &Job) -> Result<Vec<String>> {
+    let rooms = ledger.agreed(job)?.rooms_to_do();
+    let Some(room) = rooms.first() else {
+        return Ok(vec![format!("gritledger job show {}", job.number)]);
+    };
+    let (number, room) = (&job.number, typed(&room.name));
+    Ok(["room", "without"]
+        .map(|how| format!("gritledger quote vary {number} --{how} {room}"))
+        .to_vec())
+}
+
+/// Reads what isn't done: `Landing`, or `Landing: edge-80, corner-80`.
+fn read_without(text: &str) -> Without {
+    let parts = |(room, operations): (&str, &str)| Without {
+        room: room.trim().to_owned(),
+        operations: operations
+            .split(',')
+            .map(|name| name.trim().to_owned())
+            .filter(|name| !name.is_empty())
+            .collect(),
+    };
+    parts(text.rsplit_once(':').unwrap_or((text, "")))
 }
 
 fn read_request(
@@ -432,7 +514,8 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
 /// Has the owner confirm a draft whose tax isn't what is in force any more.
 fn confirm_stale(context: &Context, ledger: &Ledger, record: &QuoteRecord) -> Result<()> {
     let (header, drafted) = (&record.header, record.quote.terms.tax_percent);
-    let is_draft = header.status == QuoteStatus::Draft;
+    // What is taken off takes the tax along that it was agreed with.
+    let is_draft = header.status == QuoteStatus::Draft && header.varies.is_none();
     match ledger
         .tax_changed(header.site_id, drafted)?
         .filter(|_| is_draft)
@@ -609,8 +692,8 @@ fn warn_of_other_jobs(
         if other.id == job.id || other.site_id != header.site_id {
             continue;
         }
-        let theirs = ledger.agreed(&other)?.rooms();
-        let is_theirs = |id| theirs.iter().any(|(known, ..)| known.id == id);
+        let theirs = ledger.agreed(&other)?.rooms_to_do();
+        let is_theirs = |id| theirs.iter().any(|known| known.id == id);
         for room in rooms.iter().filter(|room| is_theirs(room.id)) {
             context.warn(&format!(
                 "`{}` is in {} too, which isn't closed",

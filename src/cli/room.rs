@@ -6,7 +6,7 @@ use clap::{ArgGroup, Args, Subcommand};
 use super::ui::Context;
 use crate::document::Page;
 use crate::document::people::{RoomAnswer, RoomList};
-use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse};
+use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::notation::Notation;
 use crate::trade::parts::FloorPart;
@@ -263,6 +263,11 @@ fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
         writing.edit_room(&room)?;
         confirm_floor(context, &room.floor, writing.units())?;
         add_doors(writing, room.site_id, room.id, doors)?;
+        for job in writing.measured_otherwise(room.id, room.site_id)? {
+            let (name, job) = (typed(&room.name), job.number);
+            context.warn(&format!("{job} has agreed to do it as it was"));
+            context.hint(&format!("gritledger quote vary {job} --room {name}"));
+        }
         tell_room(context, writing, room.site_id, room.id)
     })
 }

@@ -29,6 +29,16 @@ impl Amount {
     }
 }
 
+impl Amount {
+    /// Returns it without its sign.
+    pub(super) fn size(self) -> Amount {
+        Amount {
+            money: self.money.abs(),
+            ..self
+        }
+    }
+}
+
 impl fmt::Display for Amount {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.currency.text(self.money))

@@ -10,7 +10,8 @@ use super::columns::Micro;
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::{
-    Draft, Earlier, InvoiceKind, InvoiceLine, TaxAtRate, deposit, due_on, final_invoice,
+    Draft, Earlier, InvoiceError, InvoiceKind, InvoiceLine, TaxAtRate, deposit, due_on,
+    final_invoice,
 };
 use crate::trade::{ClientId, InvoiceId, JobId};
 
@@ -356,7 +357,7 @@ impl Writing<'_> {
                 earlier.number
             );
         }
-        let price = agreed.price();
+        let price = agreed.price_to_come();
         let amount = match amount {
             Some(amount) => amount,
             None => {
@@ -393,8 +394,11 @@ impl Writing<'_> {
         for record in &agreed.quotes {
             let variation = record.header.variation_of.is_some();
             for room in &record.quote.rooms {
-                let mut what =
-                    format!("{}: floor as quoted in {}", room.name, record.header.number);
+                let done = match record.header.varies {
+                    Some(_) => "as changed",
+                    None => "floor as quoted",
+                };
+                let mut what = format!("{}: {done} in {}", room.name, record.header.number);
                 if variation {
                     what.push_str(", a variation");
                 }
@@ -406,7 +410,16 @@ impl Writing<'_> {
                 });
             }
         }
-        self.insert_draft(job, &final_invoice(lines, &self.issued_of(job)?)?)
+        let draft = match final_invoice(lines, &self.issued_of(job)?) {
+            Err(InvoiceError::OwedBack(beyond)) => refuse!(
+                "{} was invoiced {} beyond its price, tax included: that is owed back to {}",
+                job.number,
+                self.currency().text(beyond),
+                job.client
+            ),
+            draft => draft?,
+        };
+        self.insert_draft(job, &draft)
     }
 
     /// Refuses a job for which nobody pays any more, or ever.

@@ -17,7 +17,7 @@ use crate::money::{Decimal, Money, product};
 use crate::trade::bounds::check_day;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
 use crate::trade::job_cost::{Missing, Quoted};
-use crate::trade::quote::Terms;
+use crate::trade::quote::{Terms, WorkLine};
 use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId, closed_set};
 
 closed_set! {
@@ -141,6 +141,11 @@ impl Agreed {
             .sum()
     }
 
+    /// Returns what a deposit is a part of: the price of the quote, or what variations have left of it.
+    pub fn price_to_come(&self) -> Money {
+        self.price().min(self.price() + self.variations())
+    }
+
     /// Returns the price of the variations.
     pub fn variations(&self) -> Money {
         self.quotes
@@ -188,6 +193,16 @@ impl Agreed {
         } else {
             charged / labour
         })
+    }
+
+    /// Returns the rooms in which something is to be done: variations may have taken some away.
+    pub fn rooms_to_do(&self) -> Vec<FinishedRoom> {
+        let quotes = self.quotes.iter();
+        let work: Vec<&WorkLine> = quotes.flat_map(|record| record.quote.work()).collect();
+        let rooms = self.rooms().into_iter().map(|(room, ..)| room);
+        rooms
+            .filter(|room| work.iter().any(|work| work.room == Some(room.id)))
+            .collect()
     }
 
     /// Returns each room once, with its price and the price of its variations.
@@ -422,10 +437,10 @@ impl Ledger {
         }
         let mut with_rooms = Vec::new();
         for job in open {
-            let agreed = self.agreed(&job)?.rooms();
+            let agreed = self.agreed(&job)?.rooms_to_do();
             let is_agreed = |name: &String| {
                 let room = self.room(name, Some(job.site_id));
-                room.is_ok_and(|room| agreed.iter().any(|(known, ..)| known.id == room.id))
+                room.is_ok_and(|room| agreed.iter().any(|known| known.id == room.id))
             };
             if rooms.iter().all(is_agreed) {
                 with_rooms.push(job);

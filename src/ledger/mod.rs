@@ -65,6 +65,7 @@ mod slips;
 mod stock;
 mod stories;
 mod tax;
+mod variations;
 mod workers;
 
 use std::cell::{Cell, RefCell};
@@ -115,6 +116,7 @@ pub use self::shopping::*;
 pub use self::stock::*;
 pub use self::stories::RateHistory;
 pub use self::tax::*;
+pub use self::variations::*;
 pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;

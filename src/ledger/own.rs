@@ -19,8 +19,8 @@ impl Ledger {
         let mut rooms = Vec::new();
         for job in self.jobs_at(site)? {
             if job.cancelled.is_none() {
-                let agreed = self.agreed(&job)?.rooms();
-                rooms.extend(agreed.into_iter().map(|(room, ..)| (room, job.clone())));
+                let to_do = self.agreed(&job)?.rooms_to_do();
+                rooms.extend(to_do.into_iter().map(|room| (room, job.clone())));
             }
         }
         Ok(rooms)

@@ -8,7 +8,7 @@ use rusqlite::named_params;
 
 use super::columns::{Micro, NamedRow};
 use super::quote_lines::LineRow;
-use super::{DraftRequest, Site, Writing, kept};
+use super::{DraftRequest, QuotedRate, Site, Writing, kept};
 use crate::trade::cautions::Caution;
 use crate::trade::quote::{Line, Priced, Quote, QuotedRoom, Terms};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
@@ -22,6 +22,7 @@ pub(super) struct QuotePlace<'a> {
     pub(super) version: i64,
     pub(super) option: u32,
     pub(super) option_name: &'a str,
+    pub(super) varies: Option<QuoteId>,
 }
 
 impl Writing<'_> {
@@ -37,17 +38,17 @@ impl Writing<'_> {
         let (id, terms) = (place.id, quote.terms);
         self.connection
             .prepare_cached(
-                "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, sequence, schedule,
-                                    start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
+                "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, varies_id, sequence,
+                                    schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
                                     burden_micro, overhead_micro, tax_micro, own, price_minor, tax_minor, outlook,
                                     drafted_on, recorded_at)
-                 VALUES (:id, :number, :version, :option, :option_name, :site, :job, :sequence, :schedule, :start,
-                         :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :own, :price,
+                 VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
+                         :start, :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :own, :price,
                          :tax, :outlook, :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
-                ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of,
+                ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of, ":varies": place.varies,
                 ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
                 ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
                 ":step": terms.step, ":outlook": kept::text(outlook)?,
@@ -68,7 +69,9 @@ impl Writing<'_> {
             let line_id = self.new_id("quote_line")?;
             LineRow::of(line).insert(&self.connection, line_id, id, position)?;
         }
-        self.insert_quote_rates(id, quote, rates)?;
+        if place.varies.is_none() {
+            self.insert_quote_rates(id, quote, rates)?;
+        }
         for (position, caution) in (1..).zip(&quote.cautions) {
             self.insert_caution(id, position, caution)?;
         }
@@ -90,17 +93,29 @@ impl Writing<'_> {
                 let Some(row) = row.filter(|_| kept.insert((operation.id, kind, class))) else {
                     continue;
                 };
-                self.connection
-                    .prepare_cached(
-                        "INSERT INTO quote_rate (quote_id, operation_id, kind, floor_condition, species, rate)
-                         VALUES (:quote, :operation, :kind, :condition, :species, :rate)",
-                    )?
-                    .execute(named_params! {
-                        ":quote": id, ":operation": operation.id, ":kind": kind, ":condition": class.condition,
-                        ":species": class.species, ":rate": kept::text(&row)?,
-                    })?;
+                let operation = operation.id;
+                let rate = QuotedRate {
+                    operation,
+                    kind,
+                    class,
+                    rate: row,
+                };
+                self.insert_quote_rate(id, &rate)?;
             }
         }
+        Ok(())
+    }
+
+    pub(super) fn insert_quote_rate(&self, quote: QuoteId, rate: &QuotedRate) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_rate (quote_id, operation_id, kind, floor_condition, species, rate)
+                 VALUES (:quote, :operation, :kind, :condition, :species, :rate)",
+            )?
+            .execute(named_params! {
+                ":quote": quote, ":operation": rate.operation, ":kind": rate.kind,
+                ":condition": rate.class.condition, ":species": rate.class.species, ":rate": kept::text(&rate.rate)?,
+            })?;
         Ok(())
     }
 

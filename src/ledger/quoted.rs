@@ -30,12 +30,27 @@ const ROOMS: Select<'_> = (
      LEFT JOIN sent_room ON sent_room.quote_event_id = sent.id AND sent_room.room_id = room.id",
 );
 
-const LINES: Select<'_> = (
+/// What the tariff of a line says, beside the line's own columns.
+pub(super) const TARIFF_COLUMNS: &str =
     "tariff.half_day_minor, tariff.day_minor, tariff.weekend_minor, tariff.week_minor, tariff.four_weeks_minor,
-     tariff.waiver_micro, tariff.cleaning_minor",
-    "CROSS JOIN quote_line ON quote_line.quote_id = quote.id
-     LEFT JOIN quote_tariff AS tariff ON tariff.quote_id = quote.id AND tariff.machine_id = quote_line.machine_id",
-);
+     tariff.waiver_micro, tariff.cleaning_minor";
+
+/// The lines that a quote was written with.
+const LINES: &str = "CROSS JOIN quote_line ON quote_line.quote_id = quote.id";
+
+/// The lines of which no accepted variation stands in the place, and those that a quote itself replaces.
+pub(super) const STANDING: &str = "
+    CROSS JOIN quote_line ON quote_line.quote_id = quote.id AND NOT EXISTS (
+        SELECT 1 FROM replaced_line JOIN quote_event ON quote_event.quote_id = replaced_line.quote_id AND what = 'accepted'
+        WHERE replaced_line.line_id = quote_line.id)";
+const REPLACED: &str = "
+    CROSS JOIN replaced_line ON replaced_line.quote_id = quote.id
+    CROSS JOIN quote_line ON quote_line.id = replaced_line.line_id";
+
+/// The tariffs of lines, which their quotes have.
+pub(super) const TARIFF: &str = "
+    LEFT JOIN quote_tariff AS tariff
+              ON tariff.quote_id = quote_line.quote_id AND tariff.machine_id = quote_line.machine_id";
 
 const CAUTIONS: Select<'_> = (
     "position, caution, source",
@@ -45,9 +60,10 @@ const CAUTIONS: Select<'_> = (
 /// Whose quotes are read.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Quotes {
-    /// Those that were agreed for jobs: the quote of each, then its variations in the order they were drafted.
+    /// Those that were agreed for jobs: the quote of each, then its variations in the order they were drafted; with the
+    /// lines that stand.
     AgreedForJobs,
-    /// Quotes by themselves, in the order they were drafted.
+    /// Quotes by themselves, in the order they were drafted; with the lines that they were written with.
     Themselves,
 }
 
@@ -79,7 +95,7 @@ impl Quotes {
     }
 }
 
-const IS_ACCEPTED: &str =
+pub(super) const IS_ACCEPTED: &str =
     "EXISTS (SELECT 1 FROM quote_event WHERE quote_id = quote.id AND what = 'accepted')";
 
 /// Where a quote stands in the order of what is read.
@@ -100,6 +116,8 @@ pub(super) struct QuoteQueries<'ledger> {
     heads: CachedStatement<'ledger>,
     rooms: CachedStatement<'ledger>,
     lines: CachedStatement<'ledger>,
+    /// Of quotes by themselves.
+    replaced: Option<CachedStatement<'ledger>>,
     cautions: CachedStatement<'ledger>,
 }
 
@@ -108,6 +126,7 @@ pub(super) struct QuoteRows<'queries> {
     heads: Parts<'queries, Stand, Head>,
     rooms: Parts<'queries, Stand, QuotedRoom>,
     lines: Parts<'queries, Stand, Line>,
+    replaced: Option<Parts<'queries, Stand, Line>>,
     cautions: Parts<'queries, Stand, Caution>,
 }
 
@@ -118,13 +137,21 @@ impl Ledger {
             self.connection.prepare_cached(&sql)
         };
         let head = format!("{HEADER_COLUMNS}, {OWN}");
-        let (tariff, line_tables) = LINES;
-        let line = format!("position, {}, {tariff}", LineRow::COLUMNS);
+        let line = format!("position, {}, {TARIFF_COLUMNS}", LineRow::COLUMNS);
+        let (lines, replaced) = match of {
+            Quotes::AgreedForJobs => (STANDING, None),
+            Quotes::Themselves => (LINES, Some(REPLACED)),
+        };
+        let line_query =
+            |lines: &str, then_by| query((&line, &format!("{lines}{TARIFF}")), then_by);
         Ok(QuoteQueries {
             ledger: self,
             heads: query((&head, HEADER_PARTS), "")?,
             rooms: query(ROOMS, ", position")?,
-            lines: query((&line, line_tables), ", position")?,
+            lines: line_query(lines, ", position")?,
+            replaced: replaced
+                .map(|replaced| line_query(replaced, ", quote_line.id"))
+                .transpose()?,
             cautions: query(CAUTIONS, ", position")?,
         })
     }
@@ -146,6 +173,10 @@ impl QuoteQueries<'_> {
             heads: Parts::of(&mut self.heads, span, stand_from_row, head_from_row)?,
             rooms: Parts::of(&mut self.rooms, span, stand_from_row, room_from_row)?,
             lines: Parts::of(&mut self.lines, span, stand_from_row, line_from_row)?,
+            replaced: match &mut self.replaced {
+                Some(replaced) => Some(Parts::of(replaced, span, stand_from_row, line_from_row)?),
+                None => None,
+            },
             cautions: Parts::of(&mut self.cautions, span, stand_from_row, caution_from_row)?,
         })
     }
@@ -171,6 +202,10 @@ impl QuoteRows<'_> {
             schedule: head.schedule,
             rooms: self.rooms.take(&head.stand)?,
             lines: self.lines.take(&head.stand)?,
+            replaced: match &mut self.replaced {
+                Some(replaced) => replaced.take(&head.stand)?,
+                None => Vec::new(),
+            },
             cautions: self.cautions.take(&head.stand)?,
             terms: head.terms,
             price: head.header.price,
@@ -191,7 +226,7 @@ fn stand_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Stand> {
     ))
 }
 
-fn line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Line> {
+pub(super) fn line_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Line> {
     LineRow::read(row)?.line(|| tariff_from_row(row))
 }
 
@@ -231,11 +266,37 @@ impl AgreedQueries<'_> {
 impl AgreedRows<'_> {
     /// Returns what was agreed for a job, which comes after all those that were asked for before.
     pub(super) fn of(&mut self, job: &Job) -> Result<Agreed> {
+        let mut quotes = self.quotes.of(job.id)?;
+        put_in_place(&mut quotes);
         Ok(Agreed {
-            quotes: self.quotes.of(job.id)?,
+            quotes,
             before: job.before.clone(),
             room_names: self.room_names.take(&job.id)?.into_iter().collect(),
         })
+    }
+}
+
+/// Has each quote say what stands of it: the lines and measures of variations that change it stand in it, in their place.
+fn put_in_place(quotes: &mut [QuoteRecord]) {
+    for place in 0..quotes.len() {
+        let Some(varied) = quotes[place].header.varies else {
+            continue;
+        };
+        let lines = std::mem::take(&mut quotes[place].quote.lines);
+        let rooms = quotes[place].quote.rooms.clone();
+        let varied = quotes.iter_mut().find(|record| record.header.id == varied);
+        let Some(QuoteRecord { quote, .. }) = varied else {
+            continue; // In a damaged file; `check` tells of it.
+        };
+        quote.lines.extend(lines);
+        for room in &mut quote.rooms {
+            if let Some(now) = rooms.iter().find(|now| now.id == room.id) {
+                *room = QuotedRoom {
+                    price: room.price,
+                    ..now.clone()
+                };
+            }
+        }
     }
 }
 

@@ -10,8 +10,8 @@ use super::offer::done_again;
 use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
 use super::{
-    AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Writing, kept,
-    numbered, read_number, refuse, typed,
+    AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Varied, Writing,
+    kept, numbered, read_number, refuse, typed,
 };
 use crate::money::Money;
 use crate::trade::contract::Cancellation;
@@ -80,6 +80,8 @@ pub struct QuoteHeader {
     pub client_address: String,
     /// The job that it is a variation of.
     pub variation_of: Option<JobId>,
+    /// The quote at whose rates and prices it changes what is agreed; `None`: it is priced by itself.
+    pub varies: Option<QuoteId>,
     /// Where it stands today.
     pub status: QuoteStatus,
     /// When it was drafted.
@@ -141,6 +143,8 @@ pub struct QuoteSheet {
     pub plan: Option<KeptPlan>,
     /// The client's right to take back an acceptance: as it is set, or as it was when the quote was sent.
     pub cancellation: Option<Cancellation>,
+    /// What it changes; `None`: it is priced by itself.
+    pub varied: Option<Varied>,
 }
 
 /// A draft that was just made, and what its owner should know.
@@ -157,7 +161,7 @@ pub struct Drafted {
 /// What a quote is beside others, as a query says it of each.
 pub(super) const HEADER_COLUMNS: &str = "
            quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
-           quote.job_id, quote.drafted_on, quote.price_minor, quote.tax_minor,
+           quote.job_id, quote.varies_id, quote.drafted_on, quote.price_minor, quote.tax_minor,
            COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
            COALESCE(sent.client_address, client.address) AS client_address,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
@@ -277,12 +281,13 @@ impl Ledger {
         let outlook = self.outlook_of(&record.header)?;
         Ok(QuoteSheet {
             options: self.compared(&record.header)?,
-            shopping: match self.is_over(&record.header)? {
+            shopping: match self.is_over(&record.header)? || record.header.varies.is_some() {
                 true => Vec::new(),
                 false => self.shopping_for(&record.quote, &outlook)?,
             },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
+            varied: self.varied(&record)?,
             record,
             outlook,
         })
@@ -431,6 +436,7 @@ impl Ledger {
             client: row.get("client")?,
             client_address: row.get("client_address")?,
             variation_of: row.get("job_id")?,
+            varies: row.get("varies_id")?,
             status,
             drafted_on: row.get("drafted_on")?,
             sent_on: row.get("sent_on")?,
@@ -565,7 +571,10 @@ impl Writing<'_> {
             0 | 1 => String::new(),
             _ => format!(" --option {}", newest.option),
         };
-        let revise = format!("gritledger quote draft {site} --revises {number}");
+        let revise = match self.vary_again(newest)? {
+            Some(again) => again,
+            None => format!("gritledger quote draft {site} --revises {number}"),
+        };
         Ok(match newest.status {
             QuoteStatus::Draft => refusal.hint(format!("gritledger quote send {number}")),
             QuoteStatus::Sent => refusal
@@ -598,6 +607,14 @@ impl Writing<'_> {
 
     fn next_version(&self, earlier: QuoteId, site: &Site) -> Result<(i64, i64)> {
         self.refuse_if_agreed(earlier)?;
+        let earlier_header = self.quote_by_id(earlier)?.header;
+        if let Some(again) = self.vary_again(&earlier_header)? {
+            let refusal = format!(
+                "{} changes a job: it is drafted anew, by another number",
+                earlier_header.number
+            );
+            return Err(Refusal::new(refusal).hint(again).into());
+        }
         let (number, newest, site_id): (i64, i64, SiteId) = self.connection.query_row(
             "SELECT quote.number, MAX(other.version) AS newest, quote.site_id
              FROM quote JOIN quote AS other ON other.number = quote.number AND other.id >> 40 = quote.id >> 40
@@ -639,6 +656,7 @@ impl Writing<'_> {
                 version,
                 option,
                 option_name,
+                varies: None,
             };
             self.insert_quote(&place, site, request, priced, rates)?;
             ids.push(id);
@@ -665,6 +683,7 @@ impl Writing<'_> {
             let refusal = Refusal::new(format!("{newer} replaces {}", header.number));
             return Err(self.with_ways_on(refusal, header)?.into());
         }
+        self.refuse_if_overtaken(header)?;
         let last = self.today() + Days::new(u64::from(valid_days));
         let right = self.cancellation_of(header)?;
         for option in self.options_of(header)? {
@@ -706,6 +725,7 @@ impl Writing<'_> {
         self.refuse_if_agreed(header.id)?;
         if let Some(job) = header.variation_of {
             self.refuse_cancelled(&self.job_by_id(job)?, "nothing is added to it")?;
+            self.refuse_if_overtaken(header)?;
         }
         if let Some(newer) = self.newer_version(header.id)? {
             let newer = self.quote_by_id(newer)?.header;

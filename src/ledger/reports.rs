@@ -495,7 +495,7 @@ impl Ledger {
         let share = self.settings()?.deposit;
         let mut deposits = Vec::new();
         for JobRecord { job, agreed, .. } in jobs.iter().filter(|_| !share.is_zero()) {
-            let amount = agreed.price().times(share);
+            let amount = agreed.price_to_come().times(share);
             let is_asked = self.invoiced(job.id)?.is_some();
             if !is_asked && !amount.is_zero() && job.before.is_none() {
                 let job = job.clone();
@@ -545,12 +545,10 @@ impl Ledger {
                     &closed
                 }
             };
-            let mut planned = Vec::new();
-            for record in &agreed.quotes {
-                planned.extend(self.outlook_of(&record.header)?.rentals);
-            }
+            let planned = self.outlooks_of(&agreed.quotes)?;
             let planned_days = planned
                 .iter()
+                .flat_map(|outlook| &outlook.rentals)
                 .find(|planned| planned.machine == rental.machine_id)
                 .map(|planned| planned.plan.need.begun());
             let planned = due_back(rental.out_at, planned_days.unwrap_or(1));

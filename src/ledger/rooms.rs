@@ -6,11 +6,12 @@ use anyhow::{Context, Result};
 use rusqlite::{Row, named_params};
 
 use super::names::{Names, named, same};
-use super::{Door, Ledger, Refusal, Site, Writing, refuse, typed};
+use super::{Door, Job, Ledger, Refusal, Site, Writing, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::money::quantity;
 use crate::trade::bounds::check_floor;
 use crate::trade::parts::{self, FloorPart, PlacedPart};
+use crate::trade::quote::QuotedRoom;
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
 use crate::trade::takeoff::{Found, MayTurnUp, MeasuredRoom};
@@ -332,6 +333,36 @@ impl Writing<'_> {
         self.log(&format!("Changed room {name}."))
     }
 
+    /// Returns the jobs under way that have agreed to do a room as it measured before.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read, and if its doorways are wider than its walls.
+    pub fn measured_otherwise(&self, room: RoomId, site: SiteId) -> Result<Vec<Job>> {
+        let mut rooms = self.rooms_of(site)?;
+        rooms.retain(|known| known.id == room);
+        let mut jobs = Vec::new();
+        for now in self.measured(&rooms)? {
+            let measures = |room: &QuotedRoom| (room.area, room.edge, room.steps, room.class);
+            let is_otherwise = |agreed: &QuotedRoom| {
+                agreed.id == now.id
+                    && measures(agreed) != (now.area, now.edge, now.steps, now.class)
+            };
+            for job in self.jobs_not_closed()? {
+                let agreed = self.agreed(&job)?;
+                let is_to_do = agreed.rooms_to_do().iter().any(|room| room.id == now.id);
+                let quotes = agreed
+                    .quotes
+                    .iter()
+                    .filter(|record| record.header.varies.is_none());
+                let mut quoted = quotes.flat_map(|record| &record.quote.rooms);
+                if is_to_do && quoted.any(is_otherwise) {
+                    jobs.push(job);
+                }
+            }
+        }
+        Ok(jobs)
+    }
+
     /// Takes a room out of use.
     ///
     /// # Errors
@@ -344,9 +375,9 @@ impl Writing<'_> {
         {
             if self
                 .agreed(job)?
-                .rooms()
+                .rooms_to_do()
                 .iter()
-                .any(|(agreed, ..)| agreed.id == room.id)
+                .any(|agreed| agreed.id == room.id)
             {
                 refuse!(
                     "`{}` is part of {}, which isn't closed",

@@ -88,6 +88,7 @@ const SEALED: &[Sealed] = &[
         parts: &[
             "SELECT * FROM quote_room WHERE quote_id = :id ORDER BY position",
             "SELECT * FROM quote_line WHERE quote_id = :id ORDER BY position",
+            "SELECT * FROM replaced_line WHERE quote_id = :id ORDER BY line_id",
             "SELECT * FROM quote_tariff WHERE quote_id = :id ORDER BY machine_id",
             "SELECT * FROM quote_rate WHERE quote_id = :id ORDER BY operation_id, kind, floor_condition, species",
             "SELECT * FROM quote_caution WHERE quote_id = :id ORDER BY position",

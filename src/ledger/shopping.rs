@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use anyhow::{Context, Result};
 
 use super::books::JobRecord;
-use super::{Job, Ledger};
+use super::{Job, Ledger, QuoteRecord, Refusal};
 use crate::measure::Length;
 use crate::money::{Decimal, quantity};
 use crate::trade::bounds::MOST_PIECES;
@@ -50,6 +50,23 @@ impl Ledger {
         self.shopping(&outlook.needs, &BTreeMap::new(), &pieces)
     }
 
+    /// Returns what would have to be bought for a quote as it was drafted.
+    ///
+    /// # Errors
+    /// Refuses a variation that changes a job: what is bought is the job's.
+    pub fn shopping_for_quote(&self, record: &QuoteRecord) -> Result<Vec<ToBuy>> {
+        let QuoteRecord { header, quote } = record;
+        if let Some(job) = header.variation_of.filter(|_| header.varies.is_some()) {
+            let job = self.job_by_id(job)?.number;
+            let refusal = Refusal::new(format!(
+                "{} changes {job}: what is to be bought is the job's",
+                header.number
+            ));
+            return Err(refusal.hint(format!("gritledger job buy {job}")).into());
+        }
+        self.shopping_for(quote, &self.outlook_of(header)?)
+    }
+
     /// Returns what still has to be bought for a job: for what was agreed, less what was used.
     ///
     /// # Errors
@@ -61,8 +78,8 @@ impl Ledger {
     pub(super) fn shopping_for_record(&self, job: &JobRecord) -> Result<Vec<ToBuy>> {
         let mut needs: BTreeMap<ItemId, ItemNeed> = BTreeMap::new();
         let agreed = &job.agreed.quotes;
-        for record in agreed {
-            for need in self.outlook_of(&record.header)?.needs {
+        for outlook in self.outlooks_of(agreed)? {
+            for need in outlook.needs {
                 match needs.get_mut(&need.item) {
                     Some(known) => {
                         known.expected += need.expected;

@@ -92,6 +92,9 @@ pub enum InvoiceError {
     /// Nothing to ask for.
     #[error("nothing is left to invoice")]
     NothingLeft,
+    /// More was invoiced than the job comes to.
+    #[error("more was invoiced than there is to invoice")]
+    OwedBack(Money),
     /// A deposit beyond the price.
     #[error("the deposit is larger than the price")]
     LargerThanPrice,
@@ -119,7 +122,7 @@ pub fn deposit(line: InvoiceLine, price: Money) -> Result<Draft, InvoiceError> {
 /// Drafts the final invoice: the job's lines less what was invoiced before, rate by rate.
 ///
 /// # Errors
-/// Refuses when nothing is left.
+/// Refuses when nothing is left, and when more was asked for than there is.
 pub fn final_invoice(
     mut lines: Vec<InvoiceLine>,
     earlier: &[Earlier],
@@ -152,10 +155,11 @@ pub fn final_invoice(
         lines,
         taxes,
     };
-    if draft.net() <= Money::ZERO {
-        return Err(InvoiceError::NothingLeft);
+    match draft.net() {
+        net if net.is_negative() => Err(InvoiceError::OwedBack(-net - draft.tax())),
+        net if net.is_zero() => Err(InvoiceError::NothingLeft),
+        _ => Ok(draft),
     }
-    Ok(draft)
 }
 
 /// Returns the tax on lines: at each rate on the sum of its lines, the lowest rate first.

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::operation::Task;
-use crate::trade::quote::{Costs, Line, WorkLine};
+use crate::trade::quote::{Costs, Line, WorkLine, work_of};
 use crate::trade::rental::{Away, Tariff};
 use crate::trade::{CostKind, EntryId, ItemId, MachineId, OperationId, RoomId, Unit};
 
@@ -352,13 +352,7 @@ impl Quoted<'_> {
 
     /// Returns its work lines.
     pub fn work(&self) -> impl Iterator<Item = &WorkLine> {
-        self.lines.iter().filter_map(|line| match line {
-            Line::Work(work) => Some(work),
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => None,
-        })
+        work_of(self.lines)
     }
 }
 

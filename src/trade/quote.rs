@@ -31,6 +31,8 @@ pub struct Quote {
     pub rooms: Vec<QuotedRoom>,
     /// What is done, rented and spent.
     pub lines: Vec<Line>,
+    /// Of a variation: the agreed lines that its own stand in the place of, or that nothing does.
+    pub replaced: Vec<Line>,
     /// Cautions that apply.
     pub cautions: Vec<Caution>,
     /// What it was priced with.
@@ -248,6 +250,35 @@ impl Line {
         }
     }
 
+    /// Tells whether it is about the same as another: it stands in its place, if that is replaced.
+    pub fn stands_for(&self, was: &Line) -> bool {
+        match (self, was) {
+            (Line::Work(is), Line::Work(was)) => {
+                (is.room, is.operation, is.contingency)
+                    == (was.room, was.operation, was.contingency)
+            }
+            (Line::Rental { machine: is, .. }, Line::Rental { machine: was, .. }) => is == was,
+            (Line::Opened { item: is, .. }, Line::Opened { item: was, .. }) => is == was,
+            (Line::Other { what: is, .. }, Line::Other { what: was, .. }) => is == was,
+            (Line::Overhead { .. }, Line::Overhead { .. }) => true,
+            _ => false,
+        }
+    }
+
+    /// Returns the line's cost by what it is for.
+    fn costs(&self) -> Vec<(CostKind, Money)> {
+        match self {
+            Line::Work(work) => vec![
+                (CostKind::Labour, work.labour),
+                (CostKind::Consumables, work.item_cost()),
+            ],
+            Line::Rental { cost, .. } => vec![(CostKind::Rental, *cost)],
+            Line::Opened { cost, .. } => vec![(CostKind::Consumables, *cost)],
+            Line::Other { cost, .. } => vec![(CostKind::Other, *cost)],
+            Line::Overhead { cost } => vec![(CostKind::Overhead, *cost)],
+        }
+    }
+
     /// Returns the room that the line belongs to; `None`: the job.
     pub fn room(&self) -> Option<RoomId> {
         match self {
@@ -308,22 +339,41 @@ impl Costs {
 }
 
 impl Quote {
-    /// Returns the cost by kind.
+    /// Returns the cost by kind: of its lines, less that of the lines which they stand in the place of.
     pub fn costs(&self) -> Costs {
         let mut costs = Costs::default();
         for line in &self.lines {
-            match line {
-                Line::Work(work) => {
-                    costs.add(CostKind::Labour, work.labour);
-                    costs.add(CostKind::Consumables, work.item_cost());
-                }
-                Line::Rental { cost, .. } => costs.add(CostKind::Rental, *cost),
-                Line::Opened { cost, .. } => costs.add(CostKind::Consumables, *cost),
-                Line::Other { cost, .. } => costs.add(CostKind::Other, *cost),
-                Line::Overhead { cost } => costs.add(CostKind::Overhead, *cost),
+            for (kind, cost) in line.costs() {
+                costs.add(kind, cost);
+            }
+        }
+        for line in &self.replaced {
+            for (kind, cost) in line.costs() {
+                costs.add(kind, -cost);
             }
         }
         costs
+    }
+
+    /// Returns what a variation changes, line by line.
+    pub fn changes(&self) -> Vec<LineChange<'_>> {
+        let mut left: Vec<&Line> = self.lines.iter().collect();
+        let hours = |line: &Line| {
+            work_of(std::slice::from_ref(line))
+                .map(|work| work.hours)
+                .sum::<Decimal>()
+        };
+        let changes = self.replaced.iter().map(|was| {
+            let place = left.iter().position(|is| is.stands_for(was));
+            let is = place.map(|place| left.remove(place));
+            LineChange {
+                was,
+                is,
+                hours: is.map_or(Decimal::ZERO, hours) - hours(was),
+                cost: is.map_or(Money::ZERO, Line::cost) - was.cost(),
+            }
+        });
+        changes.collect()
     }
 
     /// Returns price and tax together.
@@ -333,13 +383,7 @@ impl Quote {
 
     /// Returns the work lines.
     pub fn work(&self) -> impl Iterator<Item = &WorkLine> {
-        self.lines.iter().filter_map(|line| match line {
-            Line::Work(work) => Some(work),
-            Line::Rental { .. }
-            | Line::Opened { .. }
-            | Line::Other { .. }
-            | Line::Overhead { .. } => None,
-        })
+        work_of(&self.lines)
     }
 
     /// Returns the floor that a work line was taken off for: its room's; work for the whole job has the first room's.
@@ -351,9 +395,10 @@ impl Quote {
         room.map(|room| room.class)
     }
 
-    /// Returns the expected hours.
+    /// Returns the expected hours: of its lines, less those of the lines which they stand in the place of.
     pub fn hours(&self) -> Decimal {
-        self.work().map(|work| work.hours).sum()
+        let before: Decimal = work_of(&self.replaced).map(|work| work.hours).sum();
+        self.work().map(|work| work.hours).sum::<Decimal>() - before
     }
 
     /// Returns the expected cost: the sum of the lines.
@@ -365,6 +410,29 @@ impl Quote {
     pub fn margin_percent(&self) -> Option<Decimal> {
         margin_percent(self.price, self.costs().total())
     }
+}
+
+/// An agreed line, and what stands in its place.
+#[derive(Clone, Copy, Debug)]
+pub struct LineChange<'a> {
+    /// The line as it was agreed.
+    pub was: &'a Line,
+    /// As it is; `None`: it isn't done.
+    pub is: Option<&'a Line>,
+    /// By how many hours more it is.
+    pub hours: Decimal,
+    /// By how much it costs more.
+    pub cost: Money,
+}
+
+/// Returns the work lines among lines.
+pub fn work_of(lines: &[Line]) -> impl Iterator<Item = &WorkLine> {
+    lines.iter().filter_map(|line| match line {
+        Line::Work(work) => Some(work),
+        Line::Rental { .. } | Line::Opened { .. } | Line::Other { .. } | Line::Overhead { .. } => {
+            None
+        }
+    })
 }
 
 /// A quote as it was just priced.

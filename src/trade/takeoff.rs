@@ -20,7 +20,7 @@ use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::{OperationId, RoomId};
 
 /// Decimals of expected items and hours.
-const PRINTED_DECIMALS: u32 = 2;
+pub(super) const PRINTED_DECIMALS: u32 = 2;
 
 /// A room as measured and walked.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -359,7 +359,7 @@ fn work(
     })
 }
 
-fn need(expected: Decimal, set_size: Option<u32>) -> Need {
+pub(super) fn need(expected: Decimal, set_size: Option<u32>) -> Need {
     let load = match set_size {
         Some(size) => {
             let size = Decimal::from(size);

@@ -241,6 +241,10 @@ const EVENTS: &str = r#"
     quote accept Q6
     job start J3
     job close J3
+    room edit "7 Mill Lane/Hall" --shape "12.5ft x 5ft"
+    quote vary J2 --room Hall
+    quote send Q7
+    quote accept Q7
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
@@ -546,6 +550,12 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE quote_line SET driver_micro = driver_micro + 10000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),
     ("UPDATE quote_line SET labour_cost_minor = labour_cost_minor + 1 WHERE quote_id = 1 AND position = 2", "quote Q1: its hours of"),
     ("UPDATE quote_line SET other_cost_minor = other_cost_minor + 1 WHERE quote_id = 1 AND kind = 'overhead'", "quote Q1: its overhead is"),
+    ("UPDATE quote SET price_minor = price_minor + 1 WHERE varies_id IS NOT NULL", "quote Q2.2: with its variations it is worth"),
+    ("UPDATE quote_line SET other_cost_minor = other_cost_minor + 1 WHERE quote_id IN (SELECT id FROM quote WHERE varies_id IS NOT NULL) AND kind = 'overhead'", "quote Q2.2: its overhead is"),
+    ("UPDATE quote SET varies_id = 1 WHERE varies_id IS NOT NULL", "quote Q7: it is at the prices of a quote that isn't its job's"),
+    ("DELETE FROM replaced_line", "quote Q7: it changes nothing"),
+    ("UPDATE replaced_line SET line_id = 1 WHERE line_id = (SELECT MAX(line_id) FROM replaced_line)", "quote Q7: it replaces a line that is at other prices"),
+    ("INSERT INTO replaced_line SELECT id, (SELECT MIN(line_id) FROM replaced_line) FROM quote WHERE number = 3", "quote Q7: it replaces a line that another has replaced"),
     ("DELETE FROM quote_rate WHERE quote_id = 1 AND kind = 'hours'", "quote Q1: its rate of hours of"),
     ("UPDATE quote SET outlook = json_remove(outlook, '$.kept.p80') WHERE id = 1", "the outlook of quote Q1, option `As drafted` can't be read"),
     (

@@ -17,6 +17,7 @@
 //! * slips taken back and typed again in `voids.rs`;
 //! * rooms with parts in other conditions in `parts.rs`;
 //! * rented machines in `rentals.rs`;
+//! * agreed work that is changed (taken away, measured again) in `varied.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what was quoted beside what it came to in `variance.rs`, how far a job has come in `budget.rs`, and what belongs to no
@@ -59,5 +60,6 @@ mod replanning;
 mod session;
 mod surface;
 mod variance;
+mod varied;
 mod voids;
 mod working_day;

@@ -531,7 +531,7 @@ fn shopping_list(ledger: &Ledger, of: &str) -> Result<(String, String, Vec<ToBuy
         .is_some_and(|digits| digits.starts_with(|sign: char| sign.is_ascii_digit()));
     if is_quote {
         let record = ledger.quote(of)?;
-        let list = ledger.shopping_for(&record.quote, &ledger.outlook_of(&record.header)?)?;
+        let list = ledger.shopping_for_quote(&record)?;
         let number = record.header.number;
         let again = format!("gritledger quote buy {number}");
         return Ok((number, again, list));

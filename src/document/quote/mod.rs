@@ -1,8 +1,9 @@
 //! A quote for its owner, with cost and margin, and for its client, without.
 //!
 //! Both views are drawn from one [`QuoteAnswer`], so they can't disagree. `why.rs` says why it takes what it takes,
-//! `list.rs` lists quotes.
+//! `list.rs` lists quotes, `change.rs` says what a variation changes.
 
+mod change;
 pub mod list;
 mod why;
 
@@ -12,6 +13,8 @@ use chrono::NaiveDate;
 use serde::ser::Error as _;
 use serde::{Serialize, Serializer};
 
+use self::change::ChangeFacts;
+pub use self::change::VariationsAnswer;
 use self::why::Why;
 use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
@@ -19,7 +22,7 @@ use super::figures::{
 use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
 use super::{Answer, Page, Table, View, count, inert, or_blank};
-use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus};
+use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, Varied};
 use crate::measure::Length;
 use crate::money::Decimal;
 use crate::trade::cautions::Caution;
@@ -260,7 +263,7 @@ impl<T: Serialize> Serialize for ForOwner<T> {
 
 answer! {
     /// What a quote is expected to cost.
-    struct CostFacts of (quote: &Quote, outlook: &Outlook) on page
+    struct CostFacts of (quote: &Quote, outlook: &Outlook, varied: Option<&Varied>) on page
     let Costs { labour, consumables, rental, other, overhead } = quote.costs();
     {
         labour: Amount,
@@ -271,7 +274,7 @@ answer! {
         total: Amount = page.amount(quote.expected_cost()),
         /// What is added to it to make the price, for people.
         #[serde(skip)]
-        beside: Vec<(String, Amount)> = beside(quote, outlook, page),
+        beside: Vec<(String, Amount)> = beside(quote, outlook, varied, page),
     }
 
     /// Something to mind, and the rule or publication behind it.
@@ -283,17 +286,25 @@ answer! {
 
     /// A quote with all that is shown beside it.
     pub struct QuoteAnswer of (sheet: QuoteSheet, view: View) on page
-    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, plan, cancellation } = sheet;
-    let cost = CostFacts::new(&quote, &outlook, page);
+    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, plan, cancellation, varied } = sheet;
+    let cost = CostFacts::new(&quote, &outlook, varied.as_ref(), page);
     let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
     let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
     let QuoteHeader {
         id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, variation_of,
-        status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
+        varies: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
     } = header;
-    let Quote { sequence, schedule, rooms, lines, cautions, terms, price, tax } = quote;
-    let rooms = page.each(rooms, RoomFacts::new);
-    let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
+    let facts = page.each(quote.rooms.clone(), RoomFacts::new);
+    let change = varied.map(|varied| ChangeFacts::new(varied, &quote, &facts, page));
+    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, price, tax } = quote;
+    let rooms = facts;
+    let [lines, replaced] = [lines, replaced].map(|lines| {
+        let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
+        match view {
+            View::Owner => lines,
+            View::Client => lines.into_iter().map(LineFacts::without_costs).collect(),
+        }
+    });
     {
         number: String,
         option: u32,
@@ -314,10 +325,11 @@ answer! {
         decided_on: Option<NaiveDate>,
         replaced_by: Option<String>,
         rooms: Vec<RoomFacts> = rooms,
-        lines: Vec<LineFacts> = match view {
-            View::Owner => lines,
-            View::Client => lines.into_iter().map(LineFacts::without_costs).collect(),
-        },
+        lines: Vec<LineFacts> = lines,
+        replaced: Vec<LineFacts> = replaced,
+        varies: Option<String> = change.as_ref().map(|change| change.quote.clone()),
+        #[serde(skip)]
+        change: Option<ChangeFacts> = change,
         hours: Option<Number> = view.owner().map(|()| Number(hours)),
         cost: ForOwner<CostFacts> = ForOwner { facts: cost, view },
         price: Amount,
@@ -340,7 +352,16 @@ answer! {
 }
 
 /// Says what is added to the expected cost of a quote to make its price, or its cost at the confidence where nobody pays.
-fn beside(quote: &Quote, outlook: &Outlook, page: &Page) -> Vec<(String, Amount)> {
+fn beside(
+    quote: &Quote,
+    outlook: &Outlook,
+    varied: Option<&Varied>,
+    page: &Page,
+) -> Vec<(String, Amount)> {
+    if let Some(varied) = varied {
+        let words = format!("Charged beside it by {}", varied.quote);
+        return vec![(words, page.amount(quote.price - quote.expected_cost()))];
+    }
     let terms = &quote.terms;
     let sure = SetPercent::of_one(terms.confidence);
     let contingency = format!("Contingency, to be {sure} sure");
@@ -385,7 +406,14 @@ impl QuoteAnswer {
             name => format!(" (option {}: {})", self.option, inert(name)),
         };
         let (client, site) = (inert(&self.client), inert(&self.site));
-        let mut text = format!("{kind} {}{option} for {client}, {site}\n", self.number);
+        let mut text = match &self.change {
+            Some(change) => format!(
+                "{kind} {} {}: {client}, {site}\n",
+                self.number,
+                change.words()
+            ),
+            None => format!("{kind} {}{option} for {client}, {site}\n", self.number),
+        };
         let status = self.status.as_str();
         let _ = match (self.status, self.valid_until, self.decided_on) {
             _ if self.own => writeln!(text, "Your own floors, at cost, since {}.", self.drafted_on),
@@ -413,6 +441,12 @@ impl QuoteAnswer {
     }
 
     fn owner_text(&self, text: &mut String, page: &Page) {
+        if let Some((change, cost)) = self.change.as_ref().zip(self.cost.get()) {
+            let _ = write!(text, "\n{}\n", change.table(page));
+            let _ = write!(text, "\n{}\n", self.cost_table(cost, page));
+            let _ = write!(text, "\n{}\n", page.prose(&change.stays()));
+            return;
+        }
         let work_in = |room: Option<RoomId>| {
             let lines = self.lines.iter().filter(|line| line.kind == LineKind::Work);
             lines
@@ -473,37 +507,16 @@ impl QuoteAnswer {
                 Some(steps) => count(steps as usize, "step"),
                 None => room.area.to_string(),
             };
-            let work = self.work_words(room.id);
+            let work = match self.change {
+                Some(_) => self.changed_words(room.id),
+                None => work_words(self.lines.iter(), room.id),
+            };
             table.line([&room.name, &size, &work, &room.price]);
         }
         let _ = write!(text, "\n{table}\n");
         let mut table = page.table(["", self.currency]).numbers([1]);
         self.totals(&mut table);
         let _ = write!(text, "\n{table}\n");
-    }
-
-    /// Returns what is done in a room, task by task: `sand: rotary-36, rotary-50; coat: oil-coat x2`.
-    fn work_words(&self, room: RoomId) -> String {
-        let mut tasks: Vec<(&str, Vec<String>)> = Vec::new();
-        for line in self.lines.iter().filter(|line| line.room_id == Some(room)) {
-            let task = line.task.as_deref().unwrap_or_default();
-            if task == SET_UP {
-                continue;
-            }
-            let if_needed = match line.likely() {
-                Some(_) => " if needed",
-                None => "",
-            };
-            let words = format!("{}{if_needed}", line.operation());
-            match tasks.iter_mut().find(|(known, _)| *known == task) {
-                Some((_, operations)) => operations.push(words),
-                None => tasks.push((task, vec![words])),
-            }
-        }
-        let tasks = tasks
-            .into_iter()
-            .map(|(task, operations)| format!("{task}: {}", operations.join(", ")));
-        tasks.collect::<Vec<_>>().join("; ")
     }
 }
 
@@ -533,12 +546,38 @@ impl Answer for QuoteAnswer {
             );
             let _ = write!(text, "\n{}\n", page.prose(&words));
         }
-        text.push_str("\nCautions\n");
+        if !self.cautions.is_empty() {
+            text.push_str("\nCautions\n");
+        }
         for CautionFacts { caution, source } in &self.cautions {
             text.push_str(&page.point(&format!("{caution} ({source})")));
         }
         text
     }
+}
+
+/// Returns what is done in a room, task by task: `sand: rotary-36, rotary-50; coat: oil-coat x2`.
+fn work_words<'a>(lines: impl Iterator<Item = &'a LineFacts>, room: RoomId) -> String {
+    let mut tasks: Vec<(&str, Vec<String>)> = Vec::new();
+    for line in lines.filter(|line| line.room_id == Some(room)) {
+        let task = line.task.as_deref().unwrap_or_default();
+        if task == SET_UP {
+            continue;
+        }
+        let if_needed = match line.likely() {
+            Some(_) => " if needed",
+            None => "",
+        };
+        let words = format!("{}{if_needed}", line.operation());
+        match tasks.iter_mut().find(|(known, _)| *known == task) {
+            Some((_, operations)) => operations.push(words),
+            None => tasks.push((task, vec![words])),
+        }
+    }
+    let tasks = tasks
+        .into_iter()
+        .map(|(task, operations)| format!("{task}: {}", operations.join(", ")));
+    tasks.collect::<Vec<_>>().join("; ")
 }
 
 fn work_table(lines: &[&LineFacts], page: &Page) -> Table {

@@ -11,7 +11,8 @@ use crate::money::{Currency, Decimal, Money, product, round};
 use crate::trade::plan::replay::walk;
 use crate::trade::quote::{Line, Outlook, WorkLine};
 use crate::trade::rates::RateKind;
-use crate::trade::{QuoteId, RoomId};
+use crate::trade::variation::price_of;
+use crate::trade::{JobId, QuoteId, RoomId};
 
 /// Decimals that expected quantities and hours are rounded to before they are priced.
 const PRINTED_DECIMALS: u32 = 2;
@@ -35,7 +36,49 @@ impl Ledger {
                 Err(error) => problems.push(format!("quote {name}: can't be read ({error:#})")),
             }
         }
+        self.check_variations(problems)?;
         self.check_where_quotes_belong(problems)
+    }
+
+    /// What stands of a quote after its variations is worth what it is charged at, and its lines follow from each other.
+    fn check_variations(&self, problems: &mut Problems) -> Result<()> {
+        let mut statement = self.connection.prepare(
+            "SELECT DISTINCT quote.job_id FROM quote JOIN quote_event ON quote_id = quote.id AND what = 'accepted'
+             WHERE varies_id IS NOT NULL AND quote.job_id IN (SELECT job_id FROM job_state) ORDER BY quote.job_id",
+        )?;
+        let jobs = statement.query_map([], |row| row.get::<_, JobId>("job_id"))?;
+        for job in jobs {
+            let agreed = self.agreed(&self.job_by_id(job?)?)?.quotes;
+            for record in agreed
+                .iter()
+                .filter(|record| record.header.varies.is_none())
+            {
+                let changes = agreed
+                    .iter()
+                    .filter(|other| other.header.varies == Some(record.header.id));
+                let changes: Vec<Money> = changes.map(|change| change.quote.price).collect();
+                if changes.is_empty() {
+                    continue;
+                }
+                problems.extend(quote_problems(record, self.currency()));
+                let paper = self.quote_by_id(record.header.id)?.quote;
+                let worth = price_of(&paper, record.quote.lines.iter().map(Line::cost).sum());
+                let charged = paper.price + changes.into_iter().sum();
+                let subject = format!("quote {}", record.header.number);
+                problems.extend(self.unlike(
+                    &subject,
+                    "with its variations it is worth",
+                    charged,
+                    worth,
+                ));
+            }
+        }
+        for (words, sql) in VARIATIONS {
+            self.each(problems, sql, |row| {
+                Ok(format!("quote {}: {words}", called('Q', row)?))
+            })?;
+        }
+        Ok(())
     }
 
     fn check_quote(&self, record: &QuoteRecord, problems: &mut Problems) {
@@ -103,6 +146,35 @@ impl Ledger {
     }
 }
 
+/// What contradicts a variation that changes what is agreed.
+const VARIATIONS: &[(&str, &str)] = &[
+    (
+        "it is at the prices of a quote that isn't its job's",
+        "SELECT quote.id, quote.number FROM quote JOIN quote AS varied ON varied.id = quote.varies_id
+         JOIN job ON job.id = quote.job_id
+         WHERE varied.varies_id IS NOT NULL OR (varied.id IS NOT job.quote_id AND varied.job_id IS NOT job.id)",
+    ),
+    (
+        "it replaces a line that is at other prices",
+        "SELECT DISTINCT quote.id, quote.number FROM replaced_line JOIN quote ON quote.id = replaced_line.quote_id
+         JOIN quote_line ON quote_line.id = line_id JOIN quote AS other ON other.id = quote_line.quote_id
+         WHERE quote.varies_id IS NOT COALESCE(other.varies_id, other.id)",
+    ),
+    (
+        "it replaces a line that another has replaced",
+        "SELECT DISTINCT quote.id, quote.number FROM replaced_line JOIN quote ON quote.id = replaced_line.quote_id
+         JOIN quote_event ON quote_event.quote_id = quote.id AND what = 'accepted'
+         WHERE EXISTS (SELECT 1 FROM replaced_line AS other
+                       JOIN quote_event ON quote_event.quote_id = other.quote_id AND what = 'accepted'
+                       WHERE other.line_id = replaced_line.line_id AND other.quote_id < replaced_line.quote_id)",
+    ),
+    (
+        "it changes nothing",
+        "SELECT id, number FROM quote
+         WHERE (varies_id IS NULL) = EXISTS (SELECT 1 FROM replaced_line WHERE quote_id = quote.id)",
+    ),
+];
+
 /// A plan does the rooms of its quote, each once, and is as it says; as quoted, its rentals are those of the quote.
 fn plan_problems(kept: &KeptPlan) -> Vec<String> {
     let number = &kept.quote.header.number;
@@ -140,11 +212,17 @@ fn plan_problems(kept: &KeptPlan) -> Vec<String> {
 /// A quote's lines add up to what it was expected to cost, and its price is the one that its cost asks for.
 fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency) -> Vec<String> {
     let (number, quote) = (&record.header.number, &record.quote);
-    let cost: Money = quote.lines.iter().map(Line::cost).sum();
-    let asked = quote.terms.price_for(outlook.cost_at_confidence);
+    let asked = match record.header.varies {
+        None => quote.terms.price_for(outlook.cost_at_confidence),
+        Some(_) => quote.price, // It follows from what stands once it is accepted.
+    };
     let mut problems = Vec::new();
     for (what, is, should) in [
-        ("its lines add up to", outlook.expected_cost, cost),
+        (
+            "its lines add up to",
+            outlook.expected_cost,
+            quote.expected_cost(),
+        ),
         ("its cost asks for", quote.price, asked),
     ] {
         if is != should {
@@ -167,12 +245,14 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
     let sum = |lines: &mut dyn Iterator<Item = Money>| -> Money { lines.sum() };
     let shares = sum(&mut quote.rooms.iter().map(|room| room.price));
     unlike("its rooms add up to", quote.price, shares);
-    let labour = sum(&mut quote.work().map(|work| work.labour));
-    unlike(
-        "its overhead is",
-        quote.costs().overhead,
-        labour.times(quote.terms.overhead),
-    );
+    if record.header.varies.is_none() {
+        let labour = sum(&mut quote.work().map(|work| work.labour));
+        unlike(
+            "its overhead is",
+            quote.costs().overhead,
+            labour.times(quote.terms.overhead),
+        );
+    }
     let tax = quote
         .price
         .share(quote.terms.tax_percent, Decimal::ONE_HUNDRED);
