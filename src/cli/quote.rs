@@ -270,9 +270,14 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
                 "`{room}` is in the job already, and this variation prices some of its work again (--sequence none, --schedule none)"
             ));
         }
-        if let (Some(job), Some(room)) = (request.variation_of, drafted.again.first()) {
-            let (job, room) = (writing.job_by_id(job)?.number, typed(room));
-            context.hint(&format!("gritledger quote vary {job} --room {room}"));
+        for room in &drafted.again {
+            let id = writing.room(room, Some(site.id))?.id;
+            for job in writing.measured_otherwise(id, site.id)? {
+                if Some(job.id) == request.variation_of {
+                    let (job, room) = (job.number, typed(room));
+                    context.hint(&format!("gritledger quote vary {job} --room {room}"));
+                }
+            }
         }
         let send = format!(
             "gritledger quote send {}",

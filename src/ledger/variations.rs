@@ -494,7 +494,7 @@ impl Writing<'_> {
             let set_size = operation.and_then(|operation| operation.set_size);
             let terms = (&stands.quote.terms, self.currency());
             match measured_again(work, measured, set_size, rate, terms) {
-                Some(now) => fates.push((work.clone(), Fate::Becomes(now))),
+                Some(now) => fates.push((work.clone(), Fate::Becomes(Box::new(now)))),
                 None => refuse!(
                     "`{}` has no rate for `{}` as it is now",
                     work.name,

@@ -69,7 +69,7 @@ pub enum Fate {
     /// It isn't done.
     FallsAway,
     /// It is done otherwise.
-    Becomes(WorkLine),
+    Becomes(Box<WorkLine>),
 }
 
 /// What is different after a variation.
@@ -236,7 +236,7 @@ fn changed(line: &Line, fate: impl Fn(&WorkLine) -> Fate) -> Option<Line> {
     match fate(work) {
         Fate::Stays => Some(line.clone()),
         Fate::FallsAway => None,
-        Fate::Becomes(work) => Some(Line::Work(work)),
+        Fate::Becomes(work) => Some(Line::Work(*work)),
     }
 }
 
