@@ -342,14 +342,10 @@ pub(super) struct OperationEditArgs {
 pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
     match command {
         ItemCommand::Add(args) => add_item(context, &args),
-        ItemCommand::List => context.read(|ledger| {
-            let (items, page) = (ledger.items()?, context.page(ledger));
-            context.give(ledger, ItemList::new(items, &page))
-        }),
-        ItemCommand::Show(args) => context.read(|ledger| {
-            let (item, page) = (ledger.item(&args.name)?, context.page(ledger));
-            context.give(ledger, ItemAnswer::new(item, &page))
-        }),
+        ItemCommand::List => context.give_told::<ItemList, _>(Ledger::items),
+        ItemCommand::Show(args) => {
+            context.give_told::<ItemAnswer, _>(|ledger| ledger.item(&args.name))
+        }
         ItemCommand::Edit(args) => edit_item(context, &args),
         ItemCommand::Cover(args) => context.read(|ledger| cover_item(context, ledger, &args)),
         ItemCommand::Cut(args) => context.read(|ledger| cut_item(context, ledger, &args)),
@@ -524,14 +520,10 @@ fn tell_item(context: &Context, ledger: &Ledger, item: BookItem) -> Result<()> {
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
     match command {
         MachineCommand::Add(args) => add_machine(context, &args),
-        MachineCommand::List => context.read(|ledger| {
-            let (machines, page) = (ledger.machines()?, context.page(ledger));
-            context.give(ledger, MachineList::new(machines, &page))
-        }),
-        MachineCommand::Show(args) => context.read(|ledger| {
-            let (machine, page) = (ledger.machine(&args.name)?, context.page(ledger));
-            context.give(ledger, MachineAnswer::new(machine, &page))
-        }),
+        MachineCommand::List => context.give_told::<MachineList, _>(Ledger::machines),
+        MachineCommand::Show(args) => {
+            context.give_told::<MachineAnswer, _>(|ledger| ledger.machine(&args.name))
+        }
         MachineCommand::Edit(args) => edit_machine(context, &args),
         MachineCommand::Cover(args) => context.read(|ledger| cover_machine(context, ledger, &args)),
     }

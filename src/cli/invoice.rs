@@ -283,10 +283,7 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
     match command {
         PaymentCommand::Add(args) => add_payment(context, &args),
         PaymentCommand::Apply(args) => apply_credit(context, &args),
-        PaymentCommand::List => context.read(|ledger| {
-            let (payments, page) = (ledger.payments()?, context.page(ledger));
-            context.give(ledger, PaymentList::new(payments, &page))
-        }),
+        PaymentCommand::List => context.give_told::<PaymentList, _>(Ledger::payments),
         PaymentCommand::Void(args) => context.write(|writing| {
             let applied = writing.void_payment(&args.payment, &args.reason)?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));

@@ -85,12 +85,7 @@ pub(super) fn cmd_sequence(context: &Context, command: SequenceCommand) -> Resul
             context.status(&format!("Added sequence {}.", sequence.name));
             tell_sequence(context, writing, sequence)
         }),
-        SequenceCommand::List => context.read(|ledger| {
-            context.give(
-                ledger,
-                SequenceList::new(ledger.sequences()?, &context.page(ledger)),
-            )
-        }),
+        SequenceCommand::List => context.give_told::<SequenceList, _>(Ledger::sequences),
         SequenceCommand::Show(args) => context.read(|ledger| {
             let sequence = ledger.sequence(&args.name)?;
             warn_of_skips(context, &sequence);

@@ -409,10 +409,7 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
             context.status(&format!("Added worker {}.", worker.name));
             give_worker(context, writing, worker)
         }),
-        WorkerCommand::List => context.read(|ledger| {
-            let (workers, page) = (ledger.workers()?, context.page(ledger));
-            context.give(ledger, WorkerList::new(workers, &page))
-        }),
+        WorkerCommand::List => context.give_told::<WorkerList, _>(Ledger::workers),
         WorkerCommand::Edit(args) => context.write(|writing| {
             let mut worker = writing.worker(&args.name)?;
             if let Some(wage) = &args.wage {

@@ -191,10 +191,7 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
     match command {
         QuoteCommand::Draft(args) => draft(context, &args),
         QuoteCommand::Vary(args) => vary(context, &args),
-        QuoteCommand::List => context.read(|ledger| {
-            let answer = QuoteList::new(ledger.quotes()?, &context.page(ledger));
-            context.give(ledger, answer)
-        }),
+        QuoteCommand::List => context.give_told::<QuoteList, _>(Ledger::quotes),
         QuoteCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         QuoteCommand::Compare(args) => context.read(|ledger| {
             let header = ledger.quote(&args.quote)?.header;

@@ -86,10 +86,7 @@ pub(super) struct OverheadsArgs {
 
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
     let TodayArgs {} = args;
-    context.read(|ledger| {
-        let answer = TodayAnswer::new(ledger.what_today_asks()?, &context.page(ledger));
-        context.give(ledger, answer)
-    })
+    context.give_told::<TodayAnswer, _>(Ledger::what_today_asks)
 }
 
 pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()> {

@@ -91,16 +91,10 @@ pub(super) struct TaxAreaSetArgs {
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     match command {
-        SettingCommand::List => context.read(|ledger| {
-            context.give(
-                ledger,
-                SettingList::new(ledger.setting_list()?, &context.page(ledger)),
-            )
-        }),
-        SettingCommand::Show(args) => context.read(|ledger| {
-            let setting = ledger.setting(&args.name)?;
-            context.give(ledger, SettingAnswer::new(setting, &context.page(ledger)))
-        }),
+        SettingCommand::List => context.give_told::<SettingList, _>(Ledger::setting_list),
+        SettingCommand::Show(args) => {
+            context.give_told::<SettingAnswer, _>(|ledger| ledger.setting(&args.name))
+        }
         SettingCommand::Set(args) => set(context, &args),
     }
 }

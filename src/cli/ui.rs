@@ -23,7 +23,7 @@ use serde::Serialize;
 use thiserror::Error;
 
 use super::Globals;
-use crate::document::{Answer, Page};
+use crate::document::{Answer, Page, Told};
 use crate::files::Outlet;
 use crate::ledger::{Clock, Ledger, Refusal, Writing, refuse};
 use crate::money::within;
@@ -289,6 +289,14 @@ impl Context {
     pub(crate) fn give<A: Answer + 'static>(&self, ledger: &Ledger, answer: A) -> Result<()> {
         let page = self.page(ledger);
         self.give_as(answer, |answer| answer.text(&page))
+    }
+
+    /// Gives the answer that is told of what a question found, and of that alone.
+    pub(crate) fn give_told<A, Of>(&self, question: impl Fn(&Ledger) -> Result<Of>) -> Result<()>
+    where
+        A: Answer + Told<Of> + 'static,
+    {
+        self.read(|ledger| self.give(ledger, A::told(question(ledger)?, &self.page(ledger))))
     }
 
     /// Gives an answer: JSON if asked for, else these words about it.

@@ -33,6 +33,7 @@ use tabled::settings::object::{Cell, Columns, Rows, Segment};
 use tabled::settings::{Alignment, Modify, Padding, Style};
 use textwrap::core::display_width;
 
+pub(crate) use self::told::Told;
 use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal};

@@ -16,7 +16,7 @@ use crate::trade::rental::Period;
 use crate::trade::{FloorCondition, Layout, Species, Unit};
 
 /// What is told of a value of the ledger.
-pub(super) trait Told<Of> {
+pub(crate) trait Told<Of> {
     /// Tells it on a page.
     fn told(of: Of, page: &Page) -> Self;
 }

@@ -593,10 +593,7 @@ pub(in crate::cli) fn cmd_rental(context: &Context, command: RentalCommand) -> R
         RentalCommand::Out(args) => cmd_line(context, &Line::Rental(MachineLine::Out(args))),
         RentalCommand::Back(args) => cmd_line(context, &Line::Rental(MachineLine::Back(args))),
         RentalCommand::Day(args) => cmd_line(context, &Line::Rental(MachineLine::Day(args))),
-        RentalCommand::List => context.read(|ledger| {
-            let (rentals, page) = (ledger.rentals()?, context.page(ledger));
-            context.give(ledger, RentalList::new(rentals, &page))
-        }),
+        RentalCommand::List => context.give_told::<RentalList, _>(Ledger::rentals),
     }
 }
 
