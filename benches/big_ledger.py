@@ -93,6 +93,8 @@ SEALED = [
     ("payment", [], ()),
     ("payment_void", [], ()),
     ("payment_application", [], ()),
+    ("reading", [], ("by_whom",)),
+    ("reading_void", [], ()),
 ]
 
 

@@ -22,6 +22,7 @@ use crate::money::{Decimal, number, plain, round};
 const NANOMETRES_PER_FOOT: i64 = 304_800_000;
 const NANOMETRES_PER_INCH: i64 = 25_400_000;
 const NANOMETRES_PER_64TH: i64 = NANOMETRES_PER_INCH / 64;
+const TENTH_OF_A_MILLIMETRE: i64 = 100_000;
 const NANOMETRES_PER_METRE: i64 = 1_000_000_000;
 const SQUARE_FOOT: i128 = (NANOMETRES_PER_FOOT as i128) * (NANOMETRES_PER_FOOT as i128);
 const SQUARE_METRE: i128 = (NANOMETRES_PER_METRE as i128) * (NANOMETRES_PER_METRE as i128);
@@ -199,6 +200,24 @@ impl Length {
                 )
             }
         }
+    }
+
+    /// Writes what is thin for people, as it was likely measured: `3/32 in`, `2.5 mm`, or to the last digit that matters.
+    pub fn fine_text(self, units: Units) -> String {
+        match units {
+            Units::Metric => format!("{} mm", plain(Decimal::new(self.0, 6), 2)),
+            Units::Us if self.0 > 0 && self.0 % NANOMETRES_PER_64TH == 0 => {
+                let parts = u128::from((self.0 / NANOMETRES_PER_64TH).unsigned_abs());
+                feet_and_inches(parts, 64, " ft", " in", " ")
+            }
+            Units::Us if self.0 % TENTH_OF_A_MILLIMETRE == 0 => self.fine_text(Units::Metric),
+            Units::Us => format!("{} in", plain(self.inches(), 4)),
+        }
+    }
+
+    /// Returns the length in inches, to the last digit that a decimal has.
+    pub fn inches(self) -> Decimal {
+        in_units_of(i128::from(self.0), i128::from(NANOMETRES_PER_INCH))
     }
 
     /// Writes the length exactly, so that either [`Units`] reads the same length back: `12'6 1/2"` or `3810.5mm`.

@@ -182,6 +182,12 @@ SITES = [  # client, address, year built, tax area, note, rooms
         room("Tiled bath", rectangle(9, 7), BARE, "other", "Upper landing:2'4\"", refinished="no", note="tiles stay")]),
 ]
 ROOMS = {address: rooms for _, address, *_, rooms in SITES}
+READINGS = [  # address, day, room, kind, value, layer, place, by whom
+    ("90 Quarry Lane", "2024-10-02", "Family room", "seen", "nothing", "", "", "Joris Pell"),
+    ("90 Quarry Lane", "2024-10-02", "Nook", "seen", "nothing", "", "", "Joris Pell"),
+    ("90 Quarry Lane", "2024-10-09", "Family room", "asbestos", "negative", "mastic", "black cutback by the hearth", "Harrow Laboratory"),
+    ("90 Quarry Lane", "2024-10-09", "Nook", "asbestos", "negative", "mastic", "black cutback by the window", "Harrow Laboratory"),
+]
 FINDINGS = {  # address: room, kind, quantity, unit, place, and perhaps: chance, operation if so, from and to how much
     "18 Cooper's Rise": [("Hall", "proud-nails", 20, "each", "along the joists"), ("Front room", "gaps", 18, "ft", "by the window")],
     "41 Weir Hill": [("Parlor", "proud-nails", 45, "each", ""), ("Parlor", "damaged-boards", 3, "each", "under the old stove")],
@@ -619,6 +625,8 @@ write("rooms.csv", [dict(site=address, room=of["name"], shape=of["shape"], condi
 write("findings.csv", [dict(site=address, room=name, kind=kind, quantity=quantity, unit=unit, place=place,
                             **dict(zip(("chance", "if_so", "least", "most"), so or [""] * 4)))
                        for address, found in FINDINGS.items() for name, kind, quantity, unit, place, *so in found])
+write("readings.csv", [dict(date=day, site=address, room=name, kind=kind, value=value, layer=layer, place=place, by=by)
+                       for address, day, name, kind, value, layer, place, by in READINGS])
 write("workers.csv", [dict(worker=name, wage=wage) for name, wage in WORKERS])
 write("jobs.csv", jobs)
 write("day-book.csv", sorted(book, key=lambda row: row["date"]))

@@ -18,6 +18,7 @@ mod plan;
 mod quote;
 mod rate;
 mod read;
+mod reading;
 mod report;
 mod room;
 mod setting;
@@ -87,6 +88,8 @@ enum Command {
     Room(room::RoomCommand),
     #[command(subcommand)]
     Finding(finding::FindingCommand),
+    #[command(subcommand)]
+    Reading(reading::ReadingCommand),
     #[command(subcommand)]
     Worker(people::WorkerCommand),
     #[command(subcommand)]
@@ -176,6 +179,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Site(command) => people::cmd_site(context, command),
         Command::Room(command) => room::cmd_room(context, command),
         Command::Finding(command) => finding::cmd_finding(context, command),
+        Command::Reading(command) => reading::cmd_reading(context, command),
         Command::Worker(command) => people::cmd_worker(context, command),
         Command::Quote(command) => quote::cmd_quote(context, command),
         Command::Plan(command) => plan::cmd_plan(context, command),

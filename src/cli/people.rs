@@ -6,6 +6,7 @@ use clap::{Args, Subcommand};
 use super::read::read_money;
 use super::room::room_answers;
 use super::ui::Context;
+use crate::document::floor::SiteCheck;
 use crate::document::people::{
     ClientAnswer, ClientList, SiteAnswer, SiteList, WorkerAnswer, WorkerList,
 };
@@ -93,6 +94,7 @@ pub(super) enum SiteCommand {
     Add(SiteAddArgs),
     List(SiteListArgs),
     Show(SiteArgs),
+    Check(SiteCheckArgs),
     Edit(SiteEditArgs),
     Void(SiteVoidArgs),
 }
@@ -134,6 +136,16 @@ pub(super) struct SiteListArgs {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger site show \"4 Tannery Row\"")]
 pub(super) struct SiteArgs {
+    /// The address
+    address: String,
+}
+
+/// Say which rooms' floors can be sanded, room by room
+///
+/// Those that are to be refinished; room check says more of each.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger site check \"4 Tannery Row\"")]
+pub(super) struct SiteCheckArgs {
     /// The address
     address: String,
 }
@@ -298,6 +310,13 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
         SiteCommand::Show(args) => context.read(|ledger| {
             let site = ledger.site(&args.address)?;
             context.give(ledger, site_answer(context, ledger, site)?)
+        }),
+        SiteCommand::Check(args) => context.read(|ledger| {
+            let site = ledger.site(&args.address)?;
+            let mut rooms = ledger.rooms_of(site.id)?;
+            rooms.retain(|room| room.refinished);
+            let (judged, page) = (ledger.judged(&site, &rooms)?, context.page(ledger));
+            context.give(ledger, SiteCheck::new(site.address, judged, &page))
         }),
         SiteCommand::Edit(args) => edit_site(context, &args),
         SiteCommand::Void(args) => context.write(|writing| {

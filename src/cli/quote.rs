@@ -19,6 +19,7 @@ use crate::ledger::{
 use crate::money::{Decimal, number, plain};
 use crate::trade::pricing::LumpSum;
 use crate::trade::quote::{Line, Quote};
+use crate::trade::sandable::{Question, Verdict};
 
 /// Manage quotes: what a floor will cost and what it is offered for
 #[derive(Debug, Subcommand)]
@@ -499,6 +500,7 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
     context.write(|writing| {
         let record = writing.quote(&args.quote)?;
         confirm_stale(context, writing, &record)?;
+        confirm_floors(context, writing, &record)?;
         let header = record.header;
         let days = match &args.valid {
             Some(text) => valid_days(text)?,
@@ -528,6 +530,30 @@ fn confirm_stale(context: &Context, ledger: &Ledger, record: &QuoteRecord) -> Re
         ),
         None => Ok(()),
     }
+}
+
+/// Has the owner confirm a draft that sands a floor which, by its readings, isn't to be sanded: thresholds are prompts, and
+/// the owner may know better. What holds asbestos or lead is refused when it is sent.
+fn confirm_floors(context: &Context, ledger: &Ledger, record: &QuoteRecord) -> Result<()> {
+    if record.header.status != QuoteStatus::Draft {
+        return Ok(());
+    }
+    for option in ledger.options_of(&record.header)? {
+        for room in ledger.judged_for(&option)? {
+            let mut rows = room.judgement.rows.iter();
+            let against = rows.find(|row| {
+                matches!(row.question, Question::Wood | Question::Cupping)
+                    && row.verdict == Verdict::DontSand
+            });
+            if let Some(row) = against {
+                let doubt = format!("`{}`: don't sand: {}", room.name, row.because);
+                let place = format!("{}/{}", room.site, room.name);
+                let check = format!("gritledger room check {}", typed(&place));
+                context.confirm_or(&doubt, check)?;
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Returns what to type for another version of a quote that differs only by what has changed since.

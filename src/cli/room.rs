@@ -5,6 +5,7 @@ use clap::{ArgGroup, Args, Subcommand};
 
 use super::ui::Context;
 use crate::document::Page;
+use crate::document::floor::RoomCheck;
 use crate::document::people::{RoomAnswer, RoomList};
 use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse, typed};
 use crate::measure::{Length, Units};
@@ -22,6 +23,7 @@ pub(super) enum RoomCommand {
     Add(RoomAddArgs),
     List(RoomListArgs),
     Show(RoomArgs),
+    Check(RoomCheckArgs),
     Edit(RoomEditArgs),
     Void(RoomVoidArgs),
 }
@@ -146,6 +148,21 @@ pub(super) struct RoomArgs {
     site: Option<String>,
 }
 
+/// Say whether a room's floor can be sanded: go, wait or don't, question by question
+///
+/// By the readings that were noted (gritledger reading add), the year that the house was built and what was found. The worst
+/// answer decides, and what isn't known is never "go". Each threshold has its source; those on which sources disagree are
+/// settings: sanding-cut, wood-kept, top-layer, plank-width, coating-temperature, coating-humidity, lead-year, asbestos-year.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger room check Landing --site \"4 Tannery Row\"")]
+pub(super) struct RoomCheckArgs {
+    /// The room: NAME or SITE/NAME
+    name: String,
+    /// The site's address (default: wherever there is only one room of that name)
+    #[arg(long)]
+    site: Option<String>,
+}
+
 /// Change a room, or measure it again
 ///
 /// A shape and its parts are one measurement: what is given replaces all of it. Closets, hearths and islands given
@@ -215,6 +232,7 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
             let room = room_named(ledger, &args.name, args.site.as_deref())?;
             context.give(ledger, room_answer(ledger, room, &context.page(ledger))?)
         }),
+        RoomCommand::Check(args) => context.read(|ledger| check_room(context, ledger, &args)),
         RoomCommand::Edit(args) => edit_room(context, &args),
         RoomCommand::Void(args) => context.write(|writing| {
             let room = room_named(writing, &args.name, args.site.as_deref())?;
@@ -223,6 +241,19 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
             Ok(())
         }),
     }
+}
+
+fn check_room(context: &Context, ledger: &Ledger, args: &RoomCheckArgs) -> Result<()> {
+    let room = room_named(ledger, &args.name, args.site.as_deref())?;
+    let site = ledger.site(&room.site)?;
+    for judged in ledger.judged(&site, &[room])? {
+        let answer = RoomCheck::new(judged, &context.page(ledger));
+        if let Some(line) = answer.asking() {
+            context.hint(&line);
+        }
+        context.give(ledger, answer)?;
+    }
+    Ok(())
 }
 
 fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {

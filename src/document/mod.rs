@@ -16,6 +16,7 @@ pub mod calendar;
 pub mod cover;
 pub mod figures;
 pub mod file;
+pub mod floor;
 pub mod invoice;
 pub mod job;
 pub mod outlook;

@@ -12,7 +12,9 @@ use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
 use crate::trade::quote::Cause;
 use crate::trade::rates::RateKind;
+use crate::trade::reading::{Layer as FloorLayer, ReadingKind};
 use crate::trade::rental::Period;
+use crate::trade::sandable::{Question, Verdict};
 use crate::trade::{FloorCondition, Layout, Species, Unit};
 
 /// What is told of a value of the ledger.
@@ -163,4 +165,5 @@ macro_rules! told_as_it_is {
 
 told_as_it_is! { bool, i32, u32, usize, &'static str, String, NaiveDate }
 told_as_it_is! { Cause, Driver, FloorCondition, Hazard, InvoiceKind, JobState, Layout }
+told_as_it_is! { FloorLayer, Question, ReadingKind, Verdict }
 told_as_it_is! { Period, QuoteStatus, RateKind, Species, Splits, Unit }

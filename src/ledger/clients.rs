@@ -1,7 +1,7 @@
 //! Clients and their sites.
 
 use anyhow::Result;
-use rusqlite::{Row, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::names::Names;
 use super::{Ledger, Refusal, Writing, refuse, typed};
@@ -143,6 +143,14 @@ impl Ledger {
             true => self.sites_by_name()?.find(address).cloned(),
             false => named_sites(begin).find(address).cloned(),
         }
+    }
+
+    /// Returns a site, if it is in use.
+    pub(super) fn site_in_use(&self, id: SiteId) -> Result<Option<Site>> {
+        let sql = format!("{SITES} AND site.id = :id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let site = statement.query_row(named_params! { ":id": id }, site_from_row);
+        Ok(site.optional()?)
     }
 
     pub(super) fn sites_by_name(&self) -> Result<Names<Site>> {

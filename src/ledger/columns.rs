@@ -14,9 +14,10 @@ use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
 use crate::trade::quote::LineKind;
 use crate::trade::rates::{RateKind, Status};
+use crate::trade::reading::{Layer, ReadingKind};
 use crate::trade::{
     ClientId, EntryId, FindingId, FloorCondition, InvoiceId, ItemId, JobId, Layout, MachineId,
-    OperationId, PaymentId, QuoteId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
+    OperationId, PaymentId, QuoteId, ReadingId, RoomId, SiteId, Species, TaskId, Unit, WorkerId,
 };
 
 /// A row whose columns are asked for by name in the order of its query: each is looked for from the last one on, so it is
@@ -160,6 +161,7 @@ id_columns!(
     SiteId,
     RoomId,
     FindingId,
+    ReadingId,
     WorkerId,
     TaskId,
     ItemId,
@@ -206,6 +208,8 @@ word_columns!(
     Hazard,
     InvoiceKind,
     LineKind,
+    ReadingKind,
+    Layer,
 );
 
 impl ToSql for Units {
@@ -280,7 +284,7 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 21] = [
+        let sets: [(&str, BTreeSet<&str>); 23] = [
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),
@@ -304,6 +308,8 @@ mod tests {
             ("quote_rate.kind", words!(RateKind::ALL)),
             ("rate_change.kind", words!(RateKind::ALL)),
             ("rate_story.kind", words!(RateKind::ALL)),
+            ("reading.kind", words!(ReadingKind::ALL)),
+            ("reading.layer", words!(Layer::ALL)),
             ("room.floor_condition", words!(FloorCondition::ALL)),
             ("room.layout", words!(Layout::ALL)),
             ("room.species", words!(Species::ALL)),

@@ -20,7 +20,8 @@ use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::Notation;
 use crate::trade::operation::Operation;
-use crate::trade::{EntryId, JobId, QuoteId, Unit};
+use crate::trade::reading::{Reading, ReadingKind, Value};
+use crate::trade::{EntryId, JobId, QuoteId, ReadingId, Unit};
 
 /// The last sentence of the demo's log, by which it is known again.
 const LAST_SENTENCE: &str = "The demo ends here: what follows was added to it.";
@@ -47,6 +48,7 @@ macro_rules! embedded {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Happening {
     Buy,
+    Read,
     Draft,
     Send,
     Decide,
@@ -218,7 +220,16 @@ impl Writing<'_> {
                 "date", "kind", "job", "rooms", "subject", "on", "quantity", "amount", "at"
             ]
         )?;
+        let readings = embedded!(
+            "readings.csv",
+            &[
+                "date", "site", "room", "kind", "value", "layer", "place", "by"
+            ]
+        )?;
         let mut happenings: Vec<(NaiveDate, Happening, Row<'_>)> = Vec::new();
+        for row in readings.iter() {
+            happenings.push((row.read("date", str::parse)?, Happening::Read, row));
+        }
         for row in jobs.iter() {
             for (column, happening) in [
                 ("drafted", Happening::Draft),
@@ -262,6 +273,23 @@ impl Writing<'_> {
         Ok(())
     }
 
+    fn demo_reading(&self, row: Row<'_>, day: NaiveDate) -> Result<()> {
+        let site = self.site(row.text("site"))?;
+        let room = self.room(row.text("room"), Some(site.id))?;
+        let kind = row.word::<ReadingKind>("kind")?;
+        let reading = Reading {
+            id: ReadingId(0), // Given when it is kept.
+            whole_house: false,
+            kind,
+            value: row.read("value", |text| Value::parse(kind, text, Units::Us))?,
+            layer: row.maybe("layer", str::parse)?,
+            place: row.text("place").to_owned(),
+            by: row.text("by").to_owned(),
+            on: day,
+        };
+        self.add_reading(&site, Some(&room), &reading).map(drop)
+    }
+
     fn demo_event(
         &self,
         happening: Happening,
@@ -275,6 +303,7 @@ impl Writing<'_> {
                 labels.last_entry = Some(self.demo_entry(row, day, labels)?.id);
                 Ok(())
             }
+            Happening::Read => self.demo_reading(row, day),
             Happening::Draft => {
                 let request = DraftRequest {
                     rooms: listed(row.text("rooms")).map(str::to_owned).collect(),

@@ -60,6 +60,10 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         "0007_seals",
         include_str!("../../migrations/0007_seals.sql"),
     ),
+    (
+        "0008_readings",
+        include_str!("../../migrations/0008_readings.sql"),
+    ),
 ];
 
 /// What has the name that a ledger is to get, held so that nobody writes in it meanwhile.

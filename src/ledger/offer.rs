@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use super::{Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
-use crate::trade::cautions::cautions;
+use crate::trade::cautions::{Years, cautions};
 use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
 use crate::trade::plan::Machine;
 use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
@@ -142,6 +142,10 @@ impl Ledger {
             })
             .map(|machine| (machine.id, machine));
         let settings = self.settings()?;
+        let years = Years {
+            lead: settings.lead_year,
+            asbestos: settings.asbestos_year,
+        };
         let offer = Offer {
             sequence: names.0,
             schedule: names.1,
@@ -157,7 +161,7 @@ impl Ledger {
             day_hours: settings.day_hours,
             start: request.start,
             rentals: None,
-            cautions: cautions(site.year_built, &conditions, &hazards),
+            cautions: cautions(site.year_built, years, &conditions, &hazards),
             terms: self.terms(site, request, &settings)?,
             luck: Luck {
                 draws: settings.draws,

@@ -10,8 +10,8 @@ use super::offer::done_again;
 use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
 use super::{
-    AS_DRAFTED, AgreedBy, DraftRequest, KeptPlan, Ledger, Refusal, Site, ToBuy, Varied, Writing,
-    kept, numbered, read_number, refuse, typed,
+    AS_DRAFTED, AgreedBy, DraftRequest, JudgedRoom, KeptPlan, Ledger, Refusal, Site, ToBuy, Varied,
+    Writing, kept, numbered, read_number, refuse, typed,
 };
 use crate::money::Money;
 use crate::trade::contract::Cancellation;
@@ -139,6 +139,8 @@ pub struct QuoteSheet {
     pub options: Vec<QuoteOption>,
     /// What would have to be bought for it today.
     pub shopping: Vec<ToBuy>,
+    /// What the floors of a draft say today; none of a quote that was sent.
+    pub floors: Vec<JudgedRoom>,
     /// The plan that it was drafted from, as it stands; `None`: there is none.
     pub plan: Option<KeptPlan>,
     /// The client's right to take back an acceptance: as it is set, or as it was when the quote was sent.
@@ -284,6 +286,10 @@ impl Ledger {
             shopping: match self.is_over(&record.header)? || record.header.varies.is_some() {
                 true => Vec::new(),
                 false => self.shopping_for(&record.quote, &outlook)?,
+            },
+            floors: match record.header.status {
+                QuoteStatus::Draft => self.judged_for(&record)?,
+                _ => Vec::new(),
             },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
@@ -667,7 +673,7 @@ impl Writing<'_> {
     /// Sends a draft: from now on it never changes. Returns the last day it can be accepted.
     ///
     /// # Errors
-    /// Refuses what isn't a draft.
+    /// Refuses what isn't a draft, and work that would grind what holds asbestos or lead.
     pub fn send_quote(&self, header: &QuoteHeader, valid_days: u32) -> Result<NaiveDate> {
         let header = &self.quote_by_id(header.id)?.header;
         if header.status != QuoteStatus::Draft {
@@ -684,6 +690,9 @@ impl Writing<'_> {
             return Err(self.with_ways_on(refusal, header)?.into());
         }
         self.refuse_if_overtaken(header)?;
+        for option in self.options_of(header)? {
+            self.refuse_hazards(&option)?;
+        }
         let last = self.today() + Days::new(u64::from(valid_days));
         let right = self.cancellation_of(header)?;
         for option in self.options_of(header)? {

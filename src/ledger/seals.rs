@@ -121,6 +121,17 @@ const SEALED: &[Sealed] = &[
         leaves_out: &["client", "site"],
     },
     Sealed {
+        table: "reading",
+        called: "SELECT '', 0, 0, 'reading ' || id || ' (' || kind || ')' FROM reading WHERE id = :id",
+        leaves_out: &["by_whom"],
+        ..ROW
+    },
+    Sealed {
+        table: "reading_void",
+        called: "SELECT '', 0, 0, 'reading ' || reading_id || ' taken back' FROM reading_void WHERE id = :id",
+        ..ROW
+    },
+    Sealed {
         table: "setting",
         called: "SELECT '', 0, 0, 'setting ' || name FROM setting WHERE id = :id",
         ..ROW

@@ -22,6 +22,8 @@ use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
 use crate::trade::plan::{Calendar, WorkingDay};
 use crate::trade::rates::{PriorWeights, RateKind};
+use crate::trade::reading::{self, Temperature};
+use crate::trade::sandable::{Limit, Limits};
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
@@ -90,6 +92,15 @@ settings! {
     DepositLimitAmount = "deposit-limit-amount", deposit_limit_amount: Option<Money> = if_set(Typed::amount);
     CancellationDays = "cancellation-days", cancellation_days: Option<u32> = if_set(|it| it.count(&DAYS));
     ContractLawSource = "contract-law", contract_law_source: Option<String> = if_set(Typed::words);
+    SandingCut = "sanding-cut", sanding_cut: Length = thin();
+    WoodKept = "wood-kept", wood_kept: Length = thin();
+    TopLayer = "top-layer", top_layer: (Length, Length) = between(|it| it.thin());
+    PlankWidth = "plank-width", plank_width: Length = thin();
+    CoatingTemperature = "coating-temperature", coating_temperature: (Temperature, Temperature) = between(|it| it.warm());
+    CoatingHumidity = "coating-humidity", coating_humidity: (Decimal, Decimal) = between(|it| it.humid());
+    LeadYear = "lead-year", lead_year: i32 = year();
+    AsbestosYear = "asbestos-year", asbestos_year: i32 = year();
+    LeadFirm = "lead-firm", lead_firm: Option<String> = if_set(Typed::words);
 }
 
 /// What a figure is at least and at most, and what it is called where it isn't that.
@@ -137,10 +148,15 @@ const CREW_HOURS: Bounds = bounds(
     2_400,
     "the hours of labour of a crew in a day, such as 16 for two people",
 );
+const HUMIDITY: Bounds = bounds(Decimal::ZERO, 100, "a humidity between 0 and 100 %");
+const YEAR: Bounds = bounds(Decimal::ONE_THOUSAND, 2_200, "a year, such as 1978");
 const MILE_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
 
 /// The most that a saw takes, in nanometres: one inch.
 const WIDEST_SAW: i64 = 25_400_000;
+
+/// The widest that a board, and what is left or cut of one, may be, in inches.
+const WIDEST_BOARD: Decimal = Decimal::from_parts(24, 0, 0, false, 0);
 
 /// Decimals of a percentage: fractions are kept in millionths.
 const PERCENT_DECIMALS: u32 = 4;
@@ -298,6 +314,53 @@ impl Typed<'_> {
         Ok((self.text != NONE).then(|| self.text.to_owned()))
     }
 
+    /// Reads what a board has, or loses, with its unit: `3/32 in`, `2.5 mm`.
+    fn thin(&self) -> Result<Length> {
+        let length = reading::with_unit(self.text, self.units)?;
+        match length.inches() > WIDEST_BOARD {
+            true => refuse!("`{}` is more than a board is wide", self.text),
+            false => Ok(length),
+        }
+    }
+
+    fn warm(&self) -> Result<Temperature> {
+        match Temperature::parse(self.text, self.units) {
+            Some(temperature) => Ok(temperature),
+            None => refuse!("`{}` is not a temperature, such as 68 F or 20 C", self.text),
+        }
+    }
+
+    fn humid(&self) -> Result<Decimal> {
+        let digits = self.text.strip_suffix('%').unwrap_or(self.text);
+        self.within(&HUMIDITY, number(digits))
+    }
+
+    /// Reads from how much to how much, `60 to 80 F`: the unit at the end is that of both.
+    fn between<T: PartialOrd>(&self, kind: impl Fn(&Typed<'_>) -> Result<T>) -> Result<(T, T)> {
+        let Some((from, to)) = self.text.split_once(" to ") else {
+            refuse!(
+                "`{}` doesn't say from what to what, such as 2 to 3 mm",
+                self.text
+            );
+        };
+        let (from, to) = (from.trim(), to.trim());
+        let figure = |sign: char| sign.is_ascii_digit() || "./ ".contains(sign);
+        let both = match from.chars().all(figure) {
+            true => format!("{from} {}", to.trim_start_matches(figure)),
+            false => from.to_owned(),
+        };
+        let read = |text: &str| kind(&Typed { text, ..*self });
+        let (from, to) = (read(both.trim_end())?, read(to)?);
+        match from < to {
+            true => Ok((from, to)),
+            false => refuse!("`{}` ends before it begins", self.text),
+        }
+    }
+
+    fn year(&self) -> Result<i32> {
+        self.count(&YEAR).map(u32::cast_signed)
+    }
+
     /// Takes words as they are.
     fn words(&self) -> Result<String> {
         Ok(self.text.to_owned())
@@ -402,6 +465,24 @@ impl Settings {
         }
     }
 
+    /// Returns the thresholds of a floor, each with where it comes from.
+    fn limits(&self, source: impl Fn(Key) -> String) -> Limits {
+        fn of<T>(at: T, source: String) -> Limit<T> {
+            Limit { at, source }
+        }
+        Limits {
+            sanding_cut: of(self.sanding_cut, source(Key::SandingCut)),
+            wood_kept: of(self.wood_kept, source(Key::WoodKept)),
+            top_layer: of(self.top_layer, source(Key::TopLayer)),
+            plank_width: of(self.plank_width, source(Key::PlankWidth)),
+            temperature: of(self.coating_temperature, source(Key::CoatingTemperature)),
+            humidity: of(self.coating_humidity, source(Key::CoatingHumidity)),
+            lead_year: of(self.lead_year, source(Key::LeadYear)),
+            asbestos_year: of(self.asbestos_year, source(Key::AsbestosYear)),
+            lead_firm: self.lead_firm.clone(),
+        }
+    }
+
     /// Returns the law on deposits and cancellation as the firm has set it.
     pub fn contract_law(&self) -> ContractLaw {
         let source = &self.contract_law_source;
@@ -485,6 +566,15 @@ impl Ledger {
             self.settings.replace(Some(Rc::clone(&read)));
         }
         Ok(read)
+    }
+
+    /// Returns what a floor is judged by.
+    pub(super) fn sanding_limits(&self) -> Result<Limits> {
+        let kept = self.kept_settings()?;
+        let source = |key: Key| kept.get(key.as_str()).map(|(_, source)| source.clone());
+        Ok(self
+            .settings()?
+            .limits(|key| source(key).unwrap_or_default()))
     }
 
     /// Returns every setting as it stands, in the order that the book lists them.

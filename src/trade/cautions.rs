@@ -36,11 +36,14 @@ pub struct Caution {
     pub source: String,
 }
 
-/// Homes built before this year fall under the federal lead rule (40 CFR 745.82, .83).
-const LEAD_YEAR: i32 = 1978;
-
-/// Resilient flooring and mastic in buildings up to this year are presumed to hold asbestos (29 CFR 1926.1101).
-const ASBESTOS_YEAR: i32 = 1980;
+/// The years that the rules draw a line at.
+#[derive(Clone, Copy, Debug)]
+pub struct Years {
+    /// Homes built before it are asked about lead.
+    pub lead: i32,
+    /// Flooring adhesive in buildings up to it is presumed to hold asbestos.
+    pub asbestos: i32,
+}
 
 /// Closes every list: no line of this program outranks these.
 const DEFER: (&str, &str) = (
@@ -51,11 +54,12 @@ const DEFER: (&str, &str) = (
 /// Returns the cautions for a building of that year (`None`: not known) with those floors and operations.
 pub fn cautions(
     year_built: Option<i32>,
+    years: Years,
     conditions: &[FloorCondition],
     hazards: &[Hazard],
 ) -> Vec<Caution> {
     let mut lines = Vec::new();
-    if year_built.is_none_or(|year| year < LEAD_YEAR) {
+    if year_built.is_none_or(|year| year < years.lead) {
         let age = year_built.map_or("year not known".to_owned(), |year| format!("built {year}"));
         lines.push((
             format!(
@@ -65,7 +69,7 @@ pub fn cautions(
         ));
     }
     if conditions.contains(&FloorCondition::Glue)
-        && year_built.is_none_or(|year| year <= ASBESTOS_YEAR)
+        && year_built.is_none_or(|year| year <= years.asbestos)
     {
         lines.push((
             "Asbestos: presume it in old flooring adhesive unless tested; it must not be sanded."
@@ -129,7 +133,12 @@ mod tests {
     use super::*;
 
     fn texts(year: Option<i32>, conditions: &[FloorCondition], hazards: &[Hazard]) -> String {
-        cautions(year, conditions, hazards)
+        // 40 CFR 745.82, .83; 29 CFR 1926.1101.
+        let years = Years {
+            lead: 1978,
+            asbestos: 1980,
+        };
+        cautions(year, years, conditions, hazards)
             .into_iter()
             .map(|caution| caution.text)
             .collect::<Vec<_>>()

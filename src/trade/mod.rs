@@ -5,7 +5,8 @@
 //! counts, hours), amounts are [`Money`](crate::money::Money). [`bounds`] says what may be typed at all.
 //!
 //! In reading order: a [`room`] has a floor area and an edge, perhaps from a [`walk`] along its walls, and perhaps [`parts`]
-//! in other conditions; an [`operation`] is one thing that is done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
+//! in other conditions; what is a [`reading`] there says whether it is [`sandable`]; an [`operation`] is one thing that is
+//! done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
 //! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
 //! by [`cutting`], and a [`contract`] may have limits. A [`variation`] takes agreed work away, or measures it again. A [`plan`] says in what order a whole house is done. What the job then takes moves [`stock`] and adds up in [`job_cost`];
@@ -29,8 +30,10 @@ pub mod plan;
 pub mod pricing;
 pub mod quote;
 pub mod rates;
+pub mod reading;
 pub mod rental;
 pub mod room;
+pub mod sandable;
 mod simulate;
 pub mod stock;
 pub mod takeoff;
@@ -219,6 +222,8 @@ ids! {
     RoomId,
     /// A finding.
     FindingId,
+    /// A reading.
+    ReadingId,
     /// A worker.
     WorkerId,
     /// A task.

@@ -18,6 +18,7 @@
 //! * rooms with parts in other conditions in `parts.rs`;
 //! * rented machines in `rentals.rs`;
 //! * agreed work that is changed (taken away, measured again) in `varied.rs`;
+//! * whether a floor can be sanded, before its price is named, in `sandable.rs`;
 //! * two commands at once in `races.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what was quoted beside what it came to in `variance.rs`, how far a job has come in `budget.rs`, and what belongs to no
@@ -57,6 +58,7 @@ mod rates;
 mod refusals;
 mod rentals;
 mod replanning;
+mod sandable;
 mod session;
 mod surface;
 mod variance;

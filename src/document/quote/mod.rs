@@ -19,6 +19,7 @@ use self::why::Why;
 use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
 };
+use super::floor::Floors;
 use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
 use super::{Answer, Page, Table, View, count, inert, or_blank};
@@ -286,7 +287,7 @@ answer! {
 
     /// A quote with all that is shown beside it.
     pub struct QuoteAnswer of (sheet: QuoteSheet, view: View) on page
-    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, plan, cancellation, varied } = sheet;
+    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, floors, plan, cancellation, varied } = sheet;
     let cost = CostFacts::new(&quote, &outlook, varied.as_ref(), page);
     let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
     let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
@@ -341,6 +342,7 @@ answer! {
         start_on: Option<NaiveDate>,
         options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
         phases: Option<Vec<Stage>> = plan.map(|plan| Stage::all(&plan, page)),
+        floors: Option<Floors> = view.owner().and_then(|()| Floors::of(floors, page)),
         cancel_within_days: Option<u32> = cancellation.as_ref().map(|right| right.days),
         #[serde(skip)]
         cancellation: Option<Cancellation> = cancellation,
@@ -523,6 +525,9 @@ impl QuoteAnswer {
 impl Answer for QuoteAnswer {
     fn text(&self, page: &Page) -> String {
         let mut text = self.heading(page);
+        if let Some(floors) = &self.floors {
+            let _ = write!(text, "\n{}\n", page.prose(&floors.text(&self.site)));
+        }
         if let Some(stages) = &self.phases {
             let _ = writeln!(text, "\n{}", stages_table(stages, page));
         }

@@ -8,6 +8,7 @@ use crate::measure::Units;
 use crate::money::quantity;
 use crate::trade::Unit;
 use crate::trade::operation::Driver;
+use crate::trade::reading::{ReadingKind, Value};
 use crate::trade::room::Floor;
 
 impl Ledger {
@@ -56,6 +57,7 @@ impl Ledger {
             },
         )?;
         self.check_findings(problems)?;
+        self.check_readings(problems)?;
         self.each_that(
             problems,
             "SELECT finding.kind, room.name, quantity_micro, sum(length_nm) FROM finding
@@ -71,6 +73,26 @@ impl Ledger {
                         feet.normalize()
                     )
                 }))
+            },
+        )
+    }
+
+    /// A reading can be read, and its room is at its site.
+    fn check_readings(&self, problems: &mut Problems) -> Result<()> {
+        self.each_that(problems, "SELECT id, kind, value FROM reading", |row| {
+            let (id, kind): (i64, ReadingKind) = (row.get("id")?, row.get("kind")?);
+            let value: String = row.get("value")?;
+            let read = Value::parse(kind, &value, Units::Us);
+            Ok(read
+                .err()
+                .map(|error| format!("reading {id}: it can't be read ({error})")))
+        })?;
+        self.each(
+            problems,
+            "SELECT reading.id FROM reading JOIN room ON room.id = room_id WHERE room.site_id <> reading.site_id",
+            |row| {
+                let id: i64 = row.get(0)?;
+                Ok(format!("reading {id}: its room is at another site"))
             },
         )
     }
