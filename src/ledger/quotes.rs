@@ -139,7 +139,7 @@ pub struct QuoteSheet {
     pub options: Vec<QuoteOption>,
     /// What would have to be bought for it today.
     pub shopping: Vec<ToBuy>,
-    /// What the floors of a draft say today; none of a quote that was sent.
+    /// What the floors of a draft say today; none of a quote that was sent, or that changes what is agreed.
     pub floors: Vec<JudgedRoom>,
     /// The plan that it was drafted from, as it stands; `None`: there is none.
     pub plan: Option<KeptPlan>,
@@ -280,7 +280,7 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn sheet(&self, record: QuoteRecord) -> Result<QuoteSheet> {
-        let outlook = self.outlook_of(&record.header)?;
+        let (outlook, varied) = (self.outlook_of(&record.header)?, self.varied(&record)?);
         Ok(QuoteSheet {
             options: self.compared(&record.header)?,
             shopping: match self.is_over(&record.header)? || record.header.varies.is_some() {
@@ -288,12 +288,12 @@ impl Ledger {
                 false => self.shopping_for(&record.quote, &outlook)?,
             },
             floors: match record.header.status {
-                QuoteStatus::Draft => self.judged_for(&record)?,
+                QuoteStatus::Draft if varied.is_none() => self.judged_for(&record)?,
                 _ => Vec::new(),
             },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
-            varied: self.varied(&record)?,
+            varied,
             record,
             outlook,
         })
