@@ -14,6 +14,7 @@ CREATE TABLE item (
     unit        TEXT    NOT NULL CHECK (unit IN ('disc', 'gal', 'l', 'each', 'ft', 'm', 'sqft', 'm2')),
     kept        INTEGER NOT NULL DEFAULT 1 CHECK (kept IN (0, 1)),        -- 0: an opened container doesn't keep
     returnable  INTEGER NOT NULL DEFAULT 0 CHECK (returnable IN (0, 1)),  -- 1: unopened packs can be handed back
+    active      INTEGER NOT NULL DEFAULT 1 CHECK (active IN (0, 1)),      -- 0: out of use
     recorded_at TEXT    NOT NULL
 ) STRICT;
 CREATE UNIQUE INDEX item_name ON item (name COLLATE NOCASE);
@@ -41,6 +42,7 @@ CREATE TABLE machine (
     four_weeks_minor INTEGER CHECK (four_weeks_minor >= 0),
     waiver_micro     INTEGER NOT NULL DEFAULT 0 CHECK (waiver_micro BETWEEN 0 AND 100000000),  -- percent of the charge
     cleaning_minor   INTEGER NOT NULL DEFAULT 0 CHECK (cleaning_minor >= 0),
+    active           INTEGER NOT NULL DEFAULT 1 CHECK (active IN (0, 1)),  -- 0: out of use
     source           TEXT    NOT NULL,
     recorded_at      TEXT    NOT NULL
 ) STRICT;
@@ -58,6 +60,7 @@ CREATE TABLE operation (
     machine_id  INTEGER REFERENCES machine (id),                  -- NULL: no rented machine
     grit        INTEGER CHECK (grit > 0),                         -- NULL: cuts nothing
     harden_hours_micro INTEGER CHECK (harden_hours_micro > 0),    -- how long until it can be sanded; NULL: at once
+    active      INTEGER NOT NULL DEFAULT 1 CHECK (active IN (0, 1)), -- 0: out of use
     answers     TEXT,                                             -- the kind of finding it answers; NULL: none
     description TEXT    NOT NULL DEFAULT '',
     source      TEXT    NOT NULL,

@@ -7,12 +7,13 @@ use super::people::is_none;
 use super::read::{read_date, read_length, read_money, read_number, read_percent};
 use super::ui::Context;
 use crate::document::book::{
-    ItemAnswer, ItemList, MachineAnswer, MachineList, OperationAnswer, OperationList,
+    BesideOperations, ItemAnswer, ItemList, MachineAnswer, MachineList, OperationAnswer,
+    OperationList,
 };
 use crate::document::cover::{BasketAnswer, CoverAnswer, CuttingAnswer};
 use crate::ledger::{
-    BookItem, BookMachine, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal, read_saw_loss,
-    refuse, typed,
+    BookItem, BookMachine, InBook, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal,
+    Writing, read_saw_loss, refuse, typed,
 };
 use crate::measure::Length;
 use crate::money::{Decimal, MOST_UNITS, Money, plain};
@@ -29,7 +30,7 @@ use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 pub(super) enum ItemCommand {
     Add(ItemAddArgs),
     /// List the items with their packs and prices
-    List,
+    List(AllArgs),
     Show(ItemArgs),
     Edit(ItemEditArgs),
     Cover(ItemCoverArgs),
@@ -137,6 +138,41 @@ pub(super) struct ItemEditArgs {
     /// Packs can't be handed back
     #[arg(long)]
     not_returnable: bool,
+    #[command(flatten)]
+    in_use: InUseArgs,
+}
+
+/// What a list leaves out, unless it is asked for.
+#[derive(Debug, Args)]
+#[group(skip)]
+pub(super) struct AllArgs {
+    /// Those too that are out of use
+    #[arg(long)]
+    pub(super) all: bool,
+}
+
+/// Whether something is in use.
+#[derive(Debug, Args)]
+#[group(skip)]
+pub(super) struct InUseArgs {
+    /// Take it out of use: old jobs keep it, and it is neither listed, guessed, quoted nor rented any more
+    #[arg(long, conflicts_with = "active")]
+    inactive: bool,
+    /// Put it back in use
+    #[arg(long)]
+    active: bool,
+}
+
+/// Takes something out of use or puts it back, if that was typed.
+pub(super) fn change_use(
+    writing: &Writing<'_>,
+    typed: &InUseArgs,
+    (kind, id, name): (InBook, i64, &str),
+) -> Result<()> {
+    match typed.active || typed.inactive {
+        true => writing.set_in_use(kind, id, name, typed.active),
+        false => Ok(()),
+    }
 }
 
 /// Manage rented machines and what the yard charges
@@ -144,7 +180,7 @@ pub(super) struct ItemEditArgs {
 pub(super) enum MachineCommand {
     Add(MachineAddArgs),
     /// List the machines with their tariffs
-    List,
+    List(AllArgs),
     Show(MachineArgs),
     Edit(MachineEditArgs),
     Cover(MachineCoverArgs),
@@ -237,6 +273,8 @@ pub(super) struct MachineEditArgs {
     day: Option<String>,
     #[command(flatten)]
     prices: PriceArgs,
+    #[command(flatten)]
+    in_use: InUseArgs,
 }
 
 /// Manage operations: the things that are done to a floor
@@ -312,6 +350,8 @@ pub(super) struct OperationListArgs {
     /// Only those of this task
     #[arg(long)]
     task: Option<String>,
+    #[command(flatten)]
+    all: AllArgs,
 }
 
 /// Show an operation
@@ -337,12 +377,18 @@ pub(super) struct OperationEditArgs {
     task: Option<String>,
     #[command(flatten)]
     facts: OperationFacts,
+    #[command(flatten)]
+    in_use: InUseArgs,
 }
 
 pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
     match command {
         ItemCommand::Add(args) => add_item(context, &args),
-        ItemCommand::List => context.give_told::<ItemList, _>(Ledger::items),
+        ItemCommand::List(args) => context.give_told::<ItemList, _>(|ledger| {
+            let mut items = ledger.items()?;
+            items.retain(|item| item.active || args.all);
+            Ok(items)
+        }),
         ItemCommand::Show(args) => {
             context.give_told::<ItemAnswer, _>(|ledger| ledger.item(&args.name))
         }
@@ -462,6 +508,7 @@ fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
             let size = text.split_once('=').map_or("", |(size, _)| size);
             writing.remove_pack(&item.name, read_pack_size(writing, size)?)?;
         }
+        change_use(writing, &args.in_use, (InBook::Item, item.id.0, &item.name))?;
         let item = writing.item(&item.name)?;
         context.status(&format!("Changed item {}.", item.name));
         tell_item(context, writing, item)
@@ -520,7 +567,11 @@ fn tell_item(context: &Context, ledger: &Ledger, item: BookItem) -> Result<()> {
 pub(super) fn cmd_machine(context: &Context, command: MachineCommand) -> Result<()> {
     match command {
         MachineCommand::Add(args) => add_machine(context, &args),
-        MachineCommand::List => context.give_told::<MachineList, _>(Ledger::machines),
+        MachineCommand::List(args) => context.give_told::<MachineList, _>(|ledger| {
+            let mut machines = ledger.machines()?;
+            machines.retain(|machine| machine.active || args.all);
+            Ok(machines)
+        }),
         MachineCommand::Show(args) => {
             context.give_told::<MachineAnswer, _>(|ledger| ledger.machine(&args.name))
         }
@@ -597,6 +648,9 @@ fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
             machine.description.clone_from(description);
         }
         writing.edit_machine(&machine)?;
+        let known = (InBook::Machine, machine.id.0, machine.name.as_str());
+        change_use(writing, &args.in_use, known)?;
+        let machine = writing.machine(&machine.name)?;
         context.status(&format!("Changed machine {}.", machine.name));
         tell_machine(context, writing, machine)
     })
@@ -645,22 +699,25 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
     match command {
         OperationCommand::Add(args) => add_operation(context, &args),
         OperationCommand::List(args) => context.read(|ledger| {
-            let mut operations = ledger.operations()?;
+            let mut operations = match args.all.all {
+                true => ledger.operations()?,
+                false => ledger.operations_in_use()?,
+            };
+            let out = ledger.out_of_use(InBook::Operation)?;
             if let Some(task) = &args.task {
                 let task = task_named(ledger, task)?;
                 operations.retain(|operation| operation.task.name == task);
             }
-            context.give(
-                ledger,
-                OperationList::new(operations, &ledger.machines()?, &context.page(ledger)),
-            )
+            let beside = BesideOperations {
+                machines: &ledger.machines()?,
+                out_of_use: &out,
+            };
+            let page = context.page(ledger);
+            context.give(ledger, OperationList::new(operations, beside, &page))
         }),
         OperationCommand::Show(args) => context.read(|ledger| {
-            let (operation, machines) = (ledger.operation(&args.name)?, ledger.machines()?);
-            context.give(
-                ledger,
-                OperationAnswer::new(operation, &machines, &context.page(ledger)),
-            )
+            let operation = ledger.operation(&args.name)?;
+            context.give(ledger, operation_answer(context, ledger, operation)?)
         }),
         OperationCommand::Edit(args) => edit_operation(context, &args),
     }
@@ -738,6 +795,8 @@ fn edit_operation(context: &Context, args: &OperationEditArgs) -> Result<()> {
         };
         read_facts(writing, &mut new, &args.facts)?;
         writing.edit_operation(old.id, &new)?;
+        let known = (InBook::Operation, old.id.0, new.name.as_str());
+        change_use(writing, &args.in_use, known)?;
         let operation = writing.operation(&new.name)?;
         context.status(&format!("Changed operation {}.", operation.name));
         tell_operation(context, writing, operation)
@@ -862,11 +921,21 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
 
 /// After an event, the JSON answer is the operation as it stands; people were told in a sentence.
 fn tell_operation(context: &Context, ledger: &Ledger, operation: Operation) -> Result<()> {
-    context.give_json(|| {
-        Ok(OperationAnswer::new(
-            operation,
-            &ledger.machines()?,
-            &context.page(ledger),
-        ))
-    })
+    context.give_json(|| operation_answer(context, ledger, operation))
+}
+
+fn operation_answer(
+    context: &Context,
+    ledger: &Ledger,
+    operation: Operation,
+) -> Result<OperationAnswer> {
+    let beside = BesideOperations {
+        machines: &ledger.machines()?,
+        out_of_use: &ledger.out_of_use(InBook::Operation)?,
+    };
+    Ok(OperationAnswer::new(
+        operation,
+        beside,
+        &context.page(ledger),
+    ))
 }

@@ -215,7 +215,7 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
             .transpose()?;
         let much = writing.notation().plain(&args.quantity);
         let room = room_named(writing, &args.room, args.site.as_deref())?;
-        let (kind, driver) = kind_of_finding(&writing.operations()?, &args.kind)?;
+        let (kind, driver) = kind_of_finding(&writing.operations_in_use()?, &args.kind)?;
         let (least, most) = read_range(&much, &kind, driver, writing.units())?;
         let pieces = read_pieces(&much, driver, writing.units())?;
         let if_so = args

@@ -3,6 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::book::{AllArgs, InUseArgs, change_use};
 use super::read::read_money;
 use super::room::room_answers;
 use super::ui::Context;
@@ -11,7 +12,7 @@ use crate::document::people::{
     ClientAnswer, ClientList, SiteAnswer, SiteList, WorkerAnswer, WorkerList,
 };
 use crate::ledger::{
-    Client, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
+    Client, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
 };
 
 /// Manage clients: who pays
@@ -188,7 +189,7 @@ pub(super) struct SiteVoidArgs {
 pub(super) enum WorkerCommand {
     Add(WorkerAddArgs),
     /// List the workers
-    List,
+    List(AllArgs),
     Edit(WorkerEditArgs),
 }
 
@@ -214,12 +215,8 @@ pub(super) struct WorkerEditArgs {
     /// Wage per hour, before burden
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     wage: Option<String>,
-    /// Quotes leave them out
-    #[arg(long, conflicts_with = "active")]
-    inactive: bool,
-    /// Quotes count them in
-    #[arg(long)]
-    active: bool,
+    #[command(flatten)]
+    in_use: InUseArgs,
 }
 
 pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()> {
@@ -428,14 +425,20 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
             context.status(&format!("Added worker {}.", worker.name));
             give_worker(context, writing, worker)
         }),
-        WorkerCommand::List => context.give_told::<WorkerList, _>(Ledger::workers),
+        WorkerCommand::List(args) => context.give_told::<WorkerList, _>(|ledger| {
+            let mut workers = ledger.workers()?;
+            workers.retain(|worker| worker.active || args.all);
+            Ok(workers)
+        }),
         WorkerCommand::Edit(args) => context.write(|writing| {
             let mut worker = writing.worker(&args.name)?;
             if let Some(wage) = &args.wage {
                 worker.wage = read_money(writing, wage)?;
             }
-            worker.active = (worker.active || args.active) && !args.inactive;
             writing.edit_worker(&worker)?;
+            let known = (InBook::Worker, worker.id.0, worker.name.as_str());
+            change_use(writing, &args.in_use, known)?;
+            let worker = writing.worker(&worker.name)?;
             context.status(&format!("Changed worker {}.", worker.name));
             give_worker(context, writing, worker)
         }),

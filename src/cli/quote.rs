@@ -637,6 +637,9 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
             warn_of_past_dates(context, &job, &kept);
             warn_of_promises(context, writing, &job)?;
         }
+        if header.varies.is_some() {
+            warn_of_planned(context, writing, &job)?;
+        }
         let right = writing.cancellation_of(&header)?;
         if let Some((right, last)) =
             right.and_then(|right| right.last_day(context.today()).map(|last| (right, last)))
@@ -651,6 +654,23 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         }
         tell(context, writing, &header.number)
     })
+}
+
+/// Warns of rooms that were taken away, and that the plan of their job has still.
+fn warn_of_planned(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+    let Some(kept) = ledger.plan_of_job(job)? else {
+        return Ok(());
+    };
+    let to_do = ledger.agreed(job)?.rooms_to_do();
+    let planned = kept.plan.phases.iter().flat_map(|phase| &phase.rooms);
+    for room in planned.filter(|id| to_do.iter().all(|room| room.id != **id)) {
+        let name = kept.names.get(room).map_or("", String::as_str);
+        context.warn(&format!(
+            "the plan of {} still has `{name}` in it: its days are free",
+            job.number
+        ));
+    }
+    Ok(())
 }
 
 /// Has confirmed that a quote is accepted although another was drafted in its place; one that was sent refuses by itself.

@@ -1,5 +1,6 @@
 //! The firm's book: items, machines, operations, sequences, schedules, settings and tax areas.
 
+use std::collections::BTreeSet;
 use std::fmt::{Display, Write as _};
 
 use chrono::NaiveDate;
@@ -28,6 +29,23 @@ fn titled(name: &str, description: &str) -> String {
     match description {
         "" => format!("{}\n", inert(name)),
         description => format!("{}: {}\n", inert(name), inert(description)),
+    }
+}
+
+/// What operations are told beside.
+#[derive(Clone, Copy, Debug)]
+pub struct BesideOperations<'a> {
+    /// The machines that they run on are among these.
+    pub machines: &'a [BookMachine],
+    /// The identities of those that are out of use.
+    pub out_of_use: &'a BTreeSet<i64>,
+}
+
+/// Says that something is out of use.
+fn standing(active: bool, before: &str) -> String {
+    match active {
+        true => String::new(),
+        false => format!("{before}(inactive)"),
     }
 }
 
@@ -61,6 +79,7 @@ answer! {
         unit: Unit,
         kept: bool,
         returnable: bool,
+        active: bool,
         unit_price: Option<UnitPrice> = (!item.packs.is_empty()).then(|| page.price_of_one(item.unit_price(page.currency))),
         packs: Vec<PackFacts> = page.each(item.packs, |pack, page| PackFacts::new(pack, item.unit, page)),
         .. { id, packs }
@@ -86,7 +105,8 @@ impl Answer for ItemAnswer {
             false => "packs don't go back",
         };
         let (title, unit) = (titled(&item.name, &item.description), item.unit);
-        let head = format!("{title}Counted in {unit}; {kept}; {returnable}\n");
+        let standing = standing(item.active, "; ");
+        let head = format!("{title}Counted in {unit}; {kept}; {returnable}{standing}\n");
         if item.packs.is_empty() {
             return head + "No price yet.";
         }
@@ -126,7 +146,7 @@ impl Answer for ItemList {
             let packs = item.packs.iter();
             let packs = packs.map(|pack| format!("{} = {}", pack.size(), pack.price));
             table.line([
-                &item.name,
+                &format!("{}{}", item.name, standing(item.active, " ")),
                 &item.unit,
                 &or_dash(item.unit_price),
                 &packs.collect::<Vec<_>>().join("; "),
@@ -156,6 +176,7 @@ answer! {
         #[serde(flatten)]
         tariff: TariffFacts,
         source: String,
+        active: bool,
         .. { id }
     }
 
@@ -179,6 +200,10 @@ impl Answer for MachineAnswer {
         table.line([&"Cleaning", &machine.tariff.cleaning]);
         table.line([&"Damage waiver", &machine.tariff.waiver_percent]);
         let title = titled(&machine.name, &machine.description);
+        let title = match machine.active {
+            true => title,
+            false => format!("{title}{}\n", standing(false, "")),
+        };
         format!("{title}\n{table}\n\nSource: {}", inert(&machine.source))
     }
 }
@@ -209,7 +234,7 @@ impl Answer for MachineList {
         let mut table = page.table(headings).numbers(1..=7);
         for machine in &self.machines {
             table.line([
-                &machine.name,
+                &format!("{}{}", machine.name, standing(machine.active, " ")),
                 &or_dash(machine.tariff.half_day),
                 &machine.tariff.day,
                 &or_dash(machine.tariff.weekend),
@@ -225,7 +250,7 @@ impl Answer for MachineList {
 
 answer! {
     /// An operation.
-    pub struct OperationAnswer from operation: Operation with (machines: &[BookMachine]) on page {
+    pub struct OperationAnswer from operation: Operation with (beside: BesideOperations<'_>) on page {
         name: String,
         task: String = operation.task.name,
         driver: Driver,
@@ -234,7 +259,7 @@ answer! {
         set_size: Option<u32>,
         family: String,
         splits: Splits,
-        machine: Option<String> = operation.machine.and_then(|id| machine_name(id, machines)),
+        machine: Option<String> = operation.machine.and_then(|id| machine_name(id, beside.machines)),
         grit: Option<u32>,
         harden_hours: Option<Number> = operation.harden_hours.map(|hours| Number(round(hours, 2))),
         #[serde(skip)]
@@ -243,6 +268,7 @@ answer! {
         hazards: Vec<Hazard>,
         description: String,
         source: String,
+        active: bool = !beside.out_of_use.contains(&operation.id.0),
         .. { id, task, item, machine, harden_hours }
     }
 }
@@ -277,6 +303,7 @@ impl Answer for OperationAnswer {
                 Some(hazards.join(", ")).filter(|hazards| !hazards.is_empty()),
             ),
             ("Source", Some(self.source.clone())),
+            ("In use", (!self.active).then(|| "no".to_owned())),
         ];
         let mut text = titled(&self.name, &self.description);
         let known = facts
@@ -290,8 +317,8 @@ impl Answer for OperationAnswer {
 }
 
 answer! {
-    /// The operations; their machines are among these.
-    pub struct OperationList(Vec<OperationAnswer>) of (operations: Vec<Operation>) with (machines: &[BookMachine]) on page;
+    /// The operations.
+    pub struct OperationList(Vec<OperationAnswer>) of (operations: Vec<Operation>) with (beside: BesideOperations<'_>) on page;
 }
 
 impl Answer for OperationList {
@@ -302,7 +329,7 @@ impl Answer for OperationList {
         let mut table = page.table(["Operation", "Task", "Driver", "Item", "Machine", "Answers"]);
         for operation in &self.0 {
             table.line([
-                &operation.name,
+                &format!("{}{}", operation.name, standing(operation.active, " ")),
                 &operation.task,
                 &operation.driver,
                 &or_blank(operation.item.as_ref()),

@@ -9,7 +9,7 @@ use rusqlite::named_params;
 use super::columns::{Micro, Nano};
 use super::csv::defused;
 use super::settings::Key;
-use super::{Ledger, Transfer, UsedFor, numbered};
+use super::{InBook, Ledger, Transfer, UsedFor, numbered};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::parts;
@@ -157,6 +157,7 @@ impl Ledger {
                     pack,
                     price,
                     source,
+                    yes_no(item.active),
                 ]
             };
             if item.packs.is_empty() {
@@ -402,7 +403,9 @@ impl Ledger {
             .into_iter()
             .map(|machine| (machine.id, machine.name))
             .collect();
+        let out = self.out_of_use(InBook::Operation)?;
         let rows = self.operations()?.into_iter().map(|operation| {
+            let active = yes_no(!out.contains(&operation.id.0));
             let Operation {
                 name,
                 task,
@@ -443,6 +446,7 @@ impl Ledger {
                 hazards.join(" "),
                 operation.description,
                 operation.source,
+                active,
             ]
         });
         sheet.rows(rows.map(Ok::<_, Infallible>))

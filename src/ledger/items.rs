@@ -40,6 +40,8 @@ pub struct BookItem {
     pub kept: bool,
     /// Whether unopened packs can be handed back.
     pub returnable: bool,
+    /// Whether it is in use.
+    pub active: bool,
     /// The packs it is sold in, the one usually bought first.
     pub packs: Vec<Pack>,
 }
@@ -105,7 +107,7 @@ impl Ledger {
     pub fn items(&self) -> Result<Vec<BookItem>> {
         let mut packs = self.packs()?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, name, description, unit, kept, returnable FROM item ORDER BY name, id",
+            "SELECT id, name, description, unit, kept, returnable, active FROM item ORDER BY name, id",
         )?;
         let items = statement.query_map([], |row| {
             let id: ItemId = row.get("id")?;
@@ -117,6 +119,7 @@ impl Ledger {
                 unit: row.get("unit")?,
                 kept: kept == 1,
                 returnable: returnable == 1,
+                active: row.get("active")?,
                 packs: packs.remove(&id).unwrap_or_default(),
             })
         })?;
@@ -166,7 +169,7 @@ impl Ledger {
     pub(super) fn items_by_name(&self) -> Result<Names<BookItem>> {
         let items = self.items()?.into_iter();
         let named = items.map(|item| (item.name.clone(), item));
-        Ok(Names::new("item", named))
+        Ok(Names::new("item", named).only_whole(|item| !item.active))
     }
 }
 

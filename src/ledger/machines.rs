@@ -23,6 +23,8 @@ pub struct BookMachine {
     pub tariff: Tariff,
     /// Where the prices come from.
     pub source: String,
+    /// Whether it is in use.
+    pub active: bool,
 }
 
 impl Ledger {
@@ -33,7 +35,7 @@ impl Ledger {
     pub fn machines(&self) -> Result<Vec<BookMachine>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT id, name, description, half_day_minor, day_minor, weekend_minor, week_minor, four_weeks_minor,
-                    waiver_micro, cleaning_minor, source
+                    waiver_micro, cleaning_minor, source, active
              FROM machine ORDER BY id",
         )?;
         let machines = statement.query_map([], |row| {
@@ -43,6 +45,7 @@ impl Ledger {
                 description: row.get("description")?,
                 tariff: tariff_from_row(&NamedRow::of(row))?,
                 source: row.get("source")?,
+                active: row.get("active")?,
             })
         })?;
         Ok(machines.collect::<rusqlite::Result<_>>()?)
@@ -59,7 +62,7 @@ impl Ledger {
     pub(super) fn machines_by_name(&self) -> Result<Names<BookMachine>> {
         let machines = self.machines()?.into_iter();
         let named = machines.map(|machine| (machine.name.clone(), machine));
-        Ok(Names::new("machine", named))
+        Ok(Names::new("machine", named).only_whole(|machine| !machine.active))
     }
 }
 

@@ -3,7 +3,7 @@
 //! Two names that look the same are the same name: accents are composed (Unicode's NFC), any blank is one space, and what
 //! can't be shown is refused. Case never tells two names apart.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use rusqlite::{Row, named_params};
@@ -98,6 +98,8 @@ pub(super) struct Names<T> {
     named: Vec<(String, T)>,
     /// Where in `named` each name stands, by what it is told apart by.
     places: BTreeMap<String, Vec<usize>>,
+    /// Those in `named` that are meant only by their whole name.
+    whole: BTreeSet<usize>,
 }
 
 impl<T> Names<T> {
@@ -109,6 +111,7 @@ impl<T> Names<T> {
             noun,
             named: Vec::new(),
             places: BTreeMap::new(),
+            whole: BTreeSet::new(),
         };
         for (name, thing) in named {
             names.add(name, thing);
@@ -120,6 +123,16 @@ impl<T> Names<T> {
         let places = self.places.entry(key(&name)).or_default();
         places.push(self.named.len());
         self.named.push((name, thing));
+    }
+
+    /// Has some meant only by their whole name: no beginning is taken for it, and no near name.
+    pub(super) fn only_whole(mut self, is_so: impl Fn(&T) -> bool) -> Names<T> {
+        let places = self.named.iter().enumerate();
+        self.whole = places
+            .filter(|(_, (_, thing))| is_so(thing))
+            .map(|(place, _)| place)
+            .collect();
+        self
     }
 
     pub(super) fn is_empty(&self) -> bool {
@@ -158,7 +171,8 @@ impl<T> Names<T> {
         if found.is_empty() && !lower.is_empty() {
             let from = self.places.range(lower.clone()..);
             let begin = from.take_while(|(name, _)| name.starts_with(&lower));
-            found = begin.flat_map(|(_, places)| places).copied().collect();
+            let places = begin.flat_map(|(_, places)| places).copied();
+            found = places.filter(|place| !self.whole.contains(place)).collect();
             found.sort_unstable();
         }
         match found[..] {
@@ -181,7 +195,9 @@ impl<T> Names<T> {
 
     fn no_such(&self, wanted: &str, lower: &str) -> Refusal {
         let refusal = Refusal::new(format!("no {} `{}`", self.noun, wanted.trim()));
-        let names = near_names(lower, self.named.iter().map(|(name, _)| name.as_str()));
+        let named = self.named.iter().enumerate();
+        let named = named.filter(|(place, _)| !self.whole.contains(place));
+        let names = near_names(lower, named.map(|(_, (name, _))| name.as_str()));
         match names[..] {
             [] => refusal,
             _ => refusal.hint(format!("near names: {}", names.join(", "))),

@@ -6,7 +6,7 @@
 use anyhow::Result;
 use chrono::NaiveDate;
 
-use super::{Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
+use super::{InBook, Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::cautions::{Years, cautions};
@@ -127,6 +127,7 @@ impl Ledger {
         if work.is_empty() && request.others.is_empty() {
             refuse!("nothing in it is new: all of it is in the job already");
         }
+        self.refuse_work_out_of_use(&work)?;
         let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
         let hazards: Vec<_> = work
             .iter()
@@ -236,6 +237,23 @@ impl Ledger {
             .collect())
     }
 
+    /// Refuses work that is out of use, or takes what is.
+    fn refuse_work_out_of_use(&self, work: &[Work]) -> Result<()> {
+        let machines = self.machines()?;
+        for Work { operation, .. } in work {
+            self.refuse_out_of_use(InBook::Operation, operation.id.0, &operation.name)?;
+            if let Some(item) = &operation.item {
+                self.refuse_out_of_use(InBook::Item, item.id.0, &item.name)?;
+            }
+            let mut machines = machines.iter();
+            let machine = machines.find(|machine| Some(machine.id) == operation.machine);
+            if let Some(machine) = machine.filter(|machine| !machine.active) {
+                self.refuse_out_of_use(InBook::Machine, machine.id.0, &machine.name)?;
+            }
+        }
+        Ok(())
+    }
+
     /// Returns the methods that a request names, or the settings.
     pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
         let settings = self.settings()?;
@@ -243,7 +261,7 @@ impl Ledger {
         let sequence = request.sequence.name(sequence.as_deref());
         let schedule = request.schedule.name(schedule.as_deref());
         Ok(Methods {
-            operations: self.operations()?,
+            operations: self.operations_in_use()?,
             sequence: sequence.map(|name| self.sequence(name)).transpose()?,
             schedule: schedule.map(|name| self.schedule(name)).transpose()?,
         })

@@ -7,7 +7,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, NamedRow};
 use super::names::{Names, named, same};
-use super::{BookItem, Ledger, Refusal, Writing, typed};
+use super::{BookItem, InBook, Ledger, Refusal, Writing, typed};
 use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::bounds::check_hardening;
 use crate::trade::cautions::Hazard;
@@ -108,10 +108,21 @@ impl Ledger {
         self.operations_by_name()?.find(name).cloned()
     }
 
+    /// Returns the operations that are in use, in the order of the book.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn operations_in_use(&self) -> Result<Vec<Operation>> {
+        let (mut operations, out) = (self.operations()?, self.out_of_use(InBook::Operation)?);
+        operations.retain(|operation| !out.contains(&operation.id.0));
+        Ok(operations)
+    }
+
     pub(super) fn operations_by_name(&self) -> Result<Names<Operation>> {
+        let out = self.out_of_use(InBook::Operation)?;
         let operations = self.operations()?.into_iter();
         let named = operations.map(|operation| (operation.name.clone(), operation));
-        Ok(Names::new("operation", named))
+        Ok(Names::new("operation", named).only_whole(|operation| out.contains(&operation.id.0)))
     }
 
     /// Returns the tasks, in the order of the book.

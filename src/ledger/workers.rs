@@ -101,7 +101,7 @@ impl Ledger {
 fn named_workers(workers: Vec<Worker>) -> Names<Worker> {
     let workers = workers.into_iter();
     let named = workers.map(|worker| (worker.name.clone(), worker));
-    Names::new("worker", named)
+    Names::new("worker", named).only_whole(|worker| !worker.active)
 }
 
 fn worker_from_row(row: &Row<'_>) -> rusqlite::Result<Worker> {
@@ -130,15 +130,15 @@ impl Writing<'_> {
         Ok(id)
     }
 
-    /// Changes a worker's wage or standing, from now on.
+    /// Changes a worker's wage, from now on.
     ///
     /// # Errors
     /// Fails if the file can't be written.
     pub fn edit_worker(&self, worker: &Worker) -> Result<()> {
         check_wage(worker.wage)?;
         self.connection.execute(
-            "UPDATE worker SET wage_minor = :wage, active = :active WHERE id = :id",
-            named_params! { ":wage": worker.wage, ":active": i64::from(worker.active), ":id": worker.id },
+            "UPDATE worker SET wage_minor = :wage WHERE id = :id",
+            named_params! { ":wage": worker.wage, ":id": worker.id },
         )?;
         self.log(&format!("Changed worker {}.", worker.name))
     }

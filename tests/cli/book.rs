@@ -189,3 +189,105 @@ fn an_operation_says_when_what_it_does_can_be_sanded() {
     let kept = other.json("operation show fill-joints");
     assert_eq!(kept["harden_hours"], json!("2.5"));
 }
+
+/// What is out of use is neither listed nor guessed, quoted nor rented, stays in old jobs, and can be put back.
+#[test]
+fn what_is_out_of_use_stays_in_old_jobs_and_begins_no_new_one() {
+    let ledger = TestLedger::job_open();
+    for (line, whole, beginning, noun) in [
+        ("item", "disc-7in-36", "disc-7in-3", "item"),
+        ("machine", "rotary", "rota", "machine"),
+        ("operation", "oil-coat", "oil-coa", "operation"),
+    ] {
+        ledger.line(&format!("{line} edit {whole} --inactive")).ok();
+        let listed = ledger.line(&format!("{line} list")).ok();
+        let is_named = |text: &str| {
+            text.lines()
+                .any(|row| row.split_whitespace().next() == Some(whole))
+        };
+        assert!(!is_named(&listed), "{listed}");
+        let all = ledger.line(&format!("{line} list --all")).ok();
+        assert!(all.contains(&format!("{whole} (inactive)")), "{all}");
+        let shown = ledger.json(&format!("{line} show {whole}"));
+        assert_eq!(shown["active"], serde_json::json!(false));
+        let refused = ledger.line(&format!("{line} show {beginning}")).refused();
+        assert!(
+            refused.starts_with(&format!("error: no {noun} `{beginning}`")),
+            "{refused}"
+        );
+        assert!(!refused.contains(&format!("names: {whole}\n")), "{refused}");
+    }
+    assert_eq!(
+        ledger.line("rental out rotary").refused(),
+        "error: machine `rotary` is out of use\nhint: gritledger machine edit rotary --active"
+    );
+    let quote = "quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat";
+    for hint in [
+        "item edit disc-7in-36",
+        "machine edit rotary",
+        "operation edit oil-coat",
+    ] {
+        let (noun, name) = hint.split_once(" edit ").unwrap();
+        assert_eq!(
+            ledger.line(quote).refused(),
+            format!("error: {noun} `{name}` is out of use\nhint: gritledger {hint} --active")
+        );
+        // The old job goes on.
+        ledger.line("job show J1").ok();
+        ledger.line(&format!("{hint} --active")).ok();
+    }
+    ledger.line(quote).ok();
+    ledger.line("use disc-7in-36 6 --room Landing").ok();
+    // Set-up that is out of use isn't done any more, and a finding has no answer.
+    ledger.line("operation edit vacuum-room --inactive").ok();
+    let drafted = ledger.line(quote).ok();
+    assert!(!drafted.contains("vacuum-room"), "{drafted}");
+    ledger.line("operation edit set-nails --inactive").ok();
+    assert_eq!(
+        ledger.line(quote).refused(),
+        "error: no operation of the book answers `proud-nails` in `Landing`"
+    );
+    assert!(
+        ledger
+            .line("finding add Landing proud-nails 3")
+            .refused()
+            .starts_with("error: ")
+    );
+    ledger.line("worker edit \"Ruben Vale\" --inactive").ok();
+    assert_eq!(ledger.line("worker list").ok().trim(), "No workers yet.");
+    assert!(ledger.line("worker list --all").ok().contains("inactive"));
+    assert_eq!(
+        ledger.line("item edit rotary --inactive --active").code(),
+        2
+    );
+    let log = ledger.line("log").ok();
+    assert!(
+        log.contains("Took item disc-7in-36 out of use.")
+            && log.contains("Put item disc-7in-36 back in use."),
+        "{log}"
+    );
+}
+
+/// What is out of use is so in a file too, and what a file says nothing of stays as it is.
+#[test]
+fn a_file_of_items_and_operations_says_what_is_out_of_use() {
+    let ledger = TestLedger::new();
+    ledger.lines("item edit disc-7in-36 --inactive\noperation edit rotary-36 --inactive");
+    let other = TestLedger::new();
+    for kind in ["items", "operations"] {
+        let written = ledger.line(&format!("export {kind}")).ok();
+        let file = other.file(&format!("{kind}.csv"), &written);
+        other.line(&format!("import {kind} {file}")).ok();
+        assert_eq!(other.line(&format!("export {kind}")).ok(), written);
+    }
+    assert_eq!(
+        other.json("item show disc-7in-36")["active"],
+        serde_json::json!(false)
+    );
+    let file = other.file("plain.csv", "item,unit\ndisc-7in-36,disc\n");
+    other.line(&format!("import items {file}")).ok();
+    assert_eq!(
+        other.json("item show disc-7in-36")["active"],
+        serde_json::json!(false)
+    );
+}

@@ -20,8 +20,8 @@ use crate::document::job::{
     BoughtAnswer, LineAnswer, RecordedAnswer, RentalList, ReturnedAnswer, StockList, VoidedAnswer,
 };
 use crate::ledger::{
-    BookItem, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor, WorkedOn,
-    Writing, refuse, typed,
+    BookItem, InBook, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor,
+    WorkedOn, Writing, refuse, typed,
 };
 use crate::money::{Decimal, Money, plain};
 use crate::trade::rates::Band;
@@ -600,6 +600,7 @@ pub(in crate::cli) fn cmd_rental(context: &Context, command: RentalCommand) -> R
 fn write_out(context: &Context, writing: &Writing<'_>, args: &OutArgs) -> Result<Noted> {
     let at = read_moment(context, writing, args.at.as_deref())?;
     let machine = writing.machine(&args.machine)?;
+    writing.refuse_out_of_use(InBook::Machine, machine.id.0, &machine.name)?;
     let job = writing.job_or_only_open(args.job.job.as_deref())?;
     // Not before its job: a machine is often fetched the afternoon before.
     confirm_day(context, at.date(), None)?;

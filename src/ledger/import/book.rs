@@ -15,7 +15,7 @@ use crate::ledger::names::{Names, key, named, same};
 use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::settings::Key;
-use crate::ledger::{BookItem, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
+use crate::ledger::{BookItem, InBook, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
 use crate::measure::{Area, Length, MeasureError, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
@@ -84,6 +84,9 @@ impl Writing<'_> {
                 Some(earlier) => self.import_known_item(row, &given, earlier, item)?,
                 None => self.import_new_item(row, item)?,
             };
+            if !row.text("active").is_empty() {
+                self.write_in_use(InBook::Item, item.id.0, row.truth("active", true)?)?;
+            }
             known.insert(key, item);
         }
         Ok(())
@@ -118,6 +121,7 @@ impl Writing<'_> {
             unit,
             kept,
             returnable,
+            active: true,
             packs,
         })
     }
@@ -205,11 +209,16 @@ impl Writing<'_> {
                     return Err(row.wrong("answers", format!("{by} answers `{kind}` already")));
                 }
             }
-            match &earlier {
-                Some(earlier) => self.update_operation(earlier.id, &operation),
-                None => self.insert_operation(&operation).map(drop),
+            let id = match &earlier {
+                Some(earlier) => self
+                    .update_operation(earlier.id, &operation)
+                    .map(|()| earlier.id),
+                None => self.insert_operation(&operation),
             }
             .map_err(|error| row.wrong("operation", error))?;
+            if !row.text("active").is_empty() {
+                self.write_in_use(InBook::Operation, id.0, row.truth("active", true)?)?;
+            }
         }
         Ok(())
     }

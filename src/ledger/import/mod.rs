@@ -91,6 +91,7 @@ impl Transfer {
                     "pack",
                     "price",
                     "source",
+                    "active",
                 ],
             ),
             Transfer::Purchases => (
@@ -164,6 +165,7 @@ impl Transfer {
                     "hazards",
                     "description",
                     "source",
+                    "active",
                 ],
             ),
             Transfer::BookRates => (
