@@ -59,7 +59,8 @@ impl Writing<'_> {
     /// Plans work on the owner's own floors, and begins it as a job.
     ///
     /// # Errors
-    /// Refuses what [`Writing::draft_quote`] refuses, a room of a job that is under way, and a date after today.
+    /// Refuses what [`Writing::draft_quote`] refuses, work that would grind what holds asbestos or lead, a room of a job that
+    /// is under way, and a date after today.
     pub fn begin_own(
         &self,
         site: &Site,
@@ -73,11 +74,14 @@ impl Writing<'_> {
             ..request
         };
         let mut drafted = self.draft_quote(site, &request)?;
+        self.refuse_hazards(&drafted.sheet.record)?;
+        let floors = std::mem::take(&mut drafted.sheet.floors);
         let quote = drafted.sheet.record.header.id;
         self.add_answer(quote, "accepted")?;
         let job = self.job_by_id(self.open_job(site.id, AgreedBy::Quote(quote))?)?;
         self.start_job(&job, on)?;
         drafted.sheet = self.sheet(self.quote_by_id(quote)?)?;
+        drafted.sheet.floors = floors;
         Ok((drafted, self.job_by_id(job.id)?))
     }
 }

@@ -172,12 +172,14 @@ impl Ledger {
             return Err(refusal.into());
         }
         let rooms = others.iter().map(|room| format!(" --room {}", typed(room)));
-        let without = format!(
-            "gritledger quote draft {} --revises {}{}",
-            typed(&site),
-            record.header.number,
-            rooms.collect::<String>()
-        );
+        let (site, rooms) = (typed(&site), rooms.collect::<String>());
+        let without = match record.quote.terms.own {
+            true => format!("gritledger job own {site}{rooms}"),
+            false => {
+                let number = &record.header.number;
+                format!("gritledger quote draft {site} --revises {number}{rooms}")
+            }
+        };
         Err(refusal.hint(without).into())
     }
 }

@@ -268,6 +268,20 @@ fn what_may_hold_asbestos_is_not_sent_until_its_layer_was_tested() {
 }
 
 #[test]
+fn one_s_own_floors_are_judged_before_they_are_begun() {
+    let ledger = glued();
+    assert_eq!(
+        ledger.line("job own \"9 Quarry Lane\"").refused(),
+        "error: `Family` isn't sanded: asbestos: mastic, built 1968, no result: presumed to hold it; ask a licensed \
+         asbestos person\n\
+         hint: gritledger room check \"9 Quarry Lane/Family\"\n\
+         hint: gritledger job own \"9 Quarry Lane\" --room Hall"
+    );
+    let begun = ledger.line("job own \"9 Quarry Lane\" --room Hall");
+    assert!(begun.stdout().contains("Not known: wood left"), "{begun}");
+}
+
+#[test]
 fn who_is_certified_sends_what_holds_lead() {
     let ledger = TestLedger::tannery_row();
     ledger
