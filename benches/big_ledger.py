@@ -69,6 +69,7 @@ SEALED = [
     ("quote", [
         ("quote_id", "SELECT * FROM quote_room ORDER BY quote_id, position"),
         ("quote_id", "SELECT * FROM quote_line ORDER BY quote_id, position"),
+        ("quote_id", "SELECT * FROM replaced_line ORDER BY quote_id, line_id"),
         ("quote_id", "SELECT * FROM quote_tariff ORDER BY quote_id, machine_id"),
         ("quote_id", "SELECT * FROM quote_rate ORDER BY quote_id, operation_id, kind, floor_condition, species"),
         ("quote_id", "SELECT * FROM quote_caution ORDER BY quote_id, position"),
