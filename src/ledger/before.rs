@@ -13,9 +13,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{Row, named_params};
+use rusqlite::named_params;
 
-use super::columns::Micro;
+use super::columns::{Micro, NamedRow};
 use super::names::{Names, named};
 use super::{AgreedBy, Job, Ledger, Room, Writing, read_number, refuse};
 use crate::money::{Decimal, Money, quantity};
@@ -54,7 +54,7 @@ impl Job {
     }
 }
 
-pub(super) fn before_from_row(row: &Row<'_>) -> rusqlite::Result<Option<Before>> {
+pub(super) fn before_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<Before>> {
     let name: Option<String> = row.get("own_name")?;
     let before = name.map(|name| {
         Ok(Before {

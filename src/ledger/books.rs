@@ -12,7 +12,7 @@ use std::cmp::Ordering;
 use anyhow::Result;
 use rusqlite::{CachedStatement, Rows, named_params};
 
-use super::columns::NamedRow;
+use super::columns::{NamedRow, names_of_columns};
 use super::jobs::job_from_row;
 use super::{Agreed, Job, Ledger};
 use crate::trade::job_cost::Logged;
@@ -67,6 +67,8 @@ type Reader<'statement, Part> = Box<dyn Fn(&NamedRow<'_>) -> rusqlite::Result<Pa
 /// The rows of a query, in the order of the wholes that they are part of.
 pub(super) struct Parts<'statement, Whole, Part> {
     rows: Rows<'statement>,
+    /// What their columns are called.
+    names: Vec<String>,
     whole: fn(&NamedRow<'_>) -> rusqlite::Result<Whole>,
     part: Reader<'statement, Part>,
     /// What was read and not handed out: it is of a later whole.
@@ -83,6 +85,7 @@ impl<'statement, Whole: Ord, Part> Parts<'statement, Whole, Part> {
     ) -> Result<Self> {
         let span = named_params! { ":first": span.first, ":last": span.last };
         Ok(Parts {
+            names: names_of_columns(statement),
             rows: statement.query(span)?,
             whole,
             part: Box::new(part),
@@ -124,7 +127,7 @@ impl<'statement, Whole: Ord, Part> Parts<'statement, Whole, Part> {
         let Some(row) = self.rows.next()? else {
             return Ok(None);
         };
-        let row = NamedRow::of(row);
+        let row = NamedRow::with_names(row, &self.names);
         Ok(Some(((self.whole)(&row)?, (self.part)(&row))))
     }
 }
@@ -147,7 +150,7 @@ impl Ledger {
         let mut jobs = self.job_query()?;
         let (mut agreed, mut logged) = (self.agreed_queries()?, self.logged_queries()?);
         for span in spans {
-            let mut jobs = Parts::of(&mut jobs, *span, |_| Ok(()), |row| job_from_row(row.row))?;
+            let mut jobs = Parts::of(&mut jobs, *span, |_| Ok(()), job_from_row)?;
             let (mut agreed, mut logged) = (agreed.rows(*span)?, logged.rows(*span)?);
             while let Some(job) = jobs.pop()? {
                 hear(JobRecord {

@@ -24,13 +24,26 @@ use crate::trade::{
 /// found at once. In another order it is found too, later.
 pub(super) struct NamedRow<'row> {
     pub(super) row: &'row Row<'row>,
+    /// What its columns are called, if whoever reads many rows has asked for that once; none: each is asked for.
+    names: &'row [String],
     next: Cell<usize>,
+}
+
+/// Returns what the columns of a query are called.
+pub(super) fn names_of_columns(statement: &Statement<'_>) -> Vec<String> {
+    let names = statement.column_names().into_iter();
+    names.map(str::to_owned).collect()
 }
 
 impl<'row> NamedRow<'row> {
     pub(super) fn of(row: &'row Row<'row>) -> NamedRow<'row> {
+        NamedRow::with_names(row, &[])
+    }
+
+    pub(super) fn with_names(row: &'row Row<'row>, names: &'row [String]) -> NamedRow<'row> {
         NamedRow {
             row,
+            names,
             next: Cell::new(0),
         }
     }
@@ -52,9 +65,13 @@ impl<'row> NamedRow<'row> {
 
     pub(super) fn position(&self, name: &str) -> rusqlite::Result<usize> {
         let statement: &Statement<'_> = self.row.as_ref();
-        let next = self.next.get();
-        for position in (next..statement.column_count()).chain(0..next) {
-            if statement.column_name(position)? == name {
+        let (next, count) = (self.next.get(), statement.column_count());
+        for position in (next..count).chain(0..next) {
+            let found = match self.names.get(position) {
+                Some(found) => found,
+                None => statement.column_name(position)?,
+            };
+            if found == name {
                 self.next.set(position + 1);
                 return Ok(position);
             }

@@ -14,7 +14,7 @@ use std::time::Duration;
 use anyhow::{Context, Result, bail};
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::config::DbConfig;
-use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, ffi, named_params};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Row, TransactionBehavior, ffi, named_params};
 
 use super::{Clock, Identity, Ledger, Refusal, refuse, seals, typed};
 use crate::files::{FileError, Unfinished, beside_database};
@@ -196,6 +196,13 @@ impl Ledger {
     /// Reads pages that aren't asked for again: SQLite holds few of them. What a transaction has written stays in memory,
     /// since writing it before its end would shut other readers out.
     pub(super) fn in_passing<T>(&self, read: impl FnOnce() -> Result<T>) -> Result<T> {
+        let cache = |row: &Row<'_>| row.get(0);
+        let held: i32 = self
+            .connection
+            .pragma_query_value(None, "cache_size", cache)?;
+        if held == PASSING_CACHE {
+            return read();
+        }
         let hold = |spill: &str, cache: i32| {
             self.connection
                 .pragma_update(None, "cache_spill", spill)

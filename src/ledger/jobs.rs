@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
-use rusqlite::{CachedStatement, OptionalExtension, Params, Row, named_params};
+use rusqlite::{CachedStatement, Params, named_params};
 
 use super::before::before_from_row;
+use super::books::{Parts, Span};
 use super::columns::NamedRow;
 use super::names::{KnownBy, by_client_or_site};
 use super::{
@@ -273,10 +274,8 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn jobs(&self) -> Result<Vec<Job>> {
-        let sql = format!("{JOBS} ORDER BY job.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let jobs = statement.query_map([], job_from_row)?;
-        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+        let mut statement = self.job_query()?;
+        Parts::of(&mut statement, Span::EVERY, |_| Ok(()), job_from_row)?.take(&())
     }
 
     /// Returns the jobs that are neither closed nor cancelled, oldest first.
@@ -314,10 +313,8 @@ impl Ledger {
 
     /// Returns every job at a site, oldest first.
     pub(super) fn jobs_at(&self, site: SiteId) -> Result<Vec<Job>> {
-        let sql = format!("{JOBS} WHERE job.site_id = :site ORDER BY job.id");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let jobs = statement.query_map(named_params! { ":site": site }, job_from_row)?;
-        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+        let sql = "SELECT id FROM job WHERE site_id = :site ORDER BY id";
+        self.jobs_of(sql, named_params! { ":site": site })
     }
 
     /// Returns every job that is or was done for a client, oldest first.
@@ -325,24 +322,21 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn jobs_for(&self, client: ClientId) -> Result<Vec<Job>> {
-        let sql = format!(
-            "{JOBS} WHERE job_party.client_id = :client AND job.id IN (
+        self.jobs_of(
+            "SELECT job_id FROM job_party WHERE client_id = :client AND job_id IN (
                  SELECT job.id FROM site JOIN job ON job.site_id = site.id WHERE site.client_id = :client
                  UNION
                  SELECT job_id FROM job_event WHERE client_id = :client)
-             ORDER BY job.id"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let jobs = statement.query_map(named_params! { ":client": client }, job_from_row)?;
-        Ok(jobs.collect::<rusqlite::Result<_>>()?)
+             ORDER BY job_id",
+            named_params! { ":client": client },
+        )
     }
 
     /// Returns the job that a quote became; `None`: none.
     pub(super) fn job_of(&self, quote: QuoteId) -> Result<Option<Job>> {
-        let sql = format!("{JOBS} WHERE job.quote_id = :quote");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let job = statement.query_row(named_params! { ":quote": quote }, job_from_row);
-        Ok(job.optional()?)
+        let sql = "SELECT id FROM job WHERE quote_id = :quote";
+        let jobs = self.jobs_of(sql, named_params! { ":quote": quote })?;
+        Ok(jobs.into_iter().next())
     }
 
     /// Returns the job of that number, of the name that its firm had for it before the ledger, or of a client or site.
@@ -368,15 +362,11 @@ impl Ledger {
                 .hint("jobs are numbered J1, J2")
                 .into());
         };
-        let sql = format!("{JOBS} WHERE job.id >> 40 = :copy AND job.number = :number");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let job = statement
-            .query_map(
-                named_params! { ":copy": copy, ":number": wanted },
-                job_from_row,
-            )?
-            .next();
-        match job.transpose()? {
+        let jobs = self.jobs_of(
+            "SELECT id FROM job WHERE id >> 40 = :copy AND number = :number",
+            named_params! { ":copy": copy, ":number": wanted },
+        )?;
+        match jobs.into_iter().next() {
             Some(job) => Ok(job),
             None => Err(Refusal::new(format!("no job {number}"))
                 .hint("gritledger job list")
@@ -391,7 +381,7 @@ impl Ledger {
     pub fn job_by_id(&self, id: JobId) -> Result<Job> {
         let mut statement = self.job_query()?;
         let of_it = named_params! { ":first": id, ":last": id };
-        Ok(statement.query_row(of_it, job_from_row)?)
+        Ok(statement.query_row(of_it, |row| job_from_row(&NamedRow::of(row)))?)
     }
 
     /// Returns the job named, or the only open one.
@@ -542,9 +532,8 @@ fn several_jobs(what: &str, jobs: &[Job]) -> anyhow::Error {
         .into()
 }
 
-pub(super) fn job_from_row(row: &Row<'_>) -> rusqlite::Result<Job> {
+pub(super) fn job_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Job> {
     let before = before_from_row(row)?;
-    let row = &NamedRow::of(row);
     let id: JobId = row.get("id")?;
     Ok(Job {
         id,

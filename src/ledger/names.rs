@@ -63,7 +63,11 @@ pub(crate) fn key(text: &str) -> String {
 
 fn spelled(text: &str) -> String {
     let words: Vec<&str> = text.split_whitespace().collect();
-    words.join(" ").nfc().collect()
+    let spelled = words.join(" ");
+    match spelled.is_ascii() {
+        true => spelled, // Nothing to compose.
+        false => spelled.nfc().collect(),
+    }
 }
 
 /// Returns the range in which all kept names stand that begin like a text, where letters from A to Z are ordered without

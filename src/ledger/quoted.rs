@@ -163,7 +163,7 @@ impl QuoteQueries<'_> {
         let head_from_row = |row: &NamedRow<'_>| {
             Ok(Head {
                 stand: stand_from_row(row)?,
-                header: ledger.header_from_row(row.row)?,
+                header: ledger.header_from_row(row)?,
                 sequence: row.get("sequence")?,
                 schedule: row.get("schedule")?,
                 terms: terms_from_row(row)?,

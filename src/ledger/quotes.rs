@@ -2,9 +2,9 @@
 
 use anyhow::Result;
 use chrono::{Days, NaiveDate};
-use rusqlite::{OptionalExtension, Row, named_params};
+use rusqlite::{OptionalExtension, Params, named_params};
 
-use super::columns::NamedRow;
+use super::columns::{NamedRow, names_of_columns};
 use super::names::{KnownBy, Names, by_client_or_site};
 use super::offer::done_again;
 use super::quote_rows::QuotePlace;
@@ -193,37 +193,31 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn quotes(&self) -> Result<Vec<QuoteHeader>> {
-        let sql = format!(
-            "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS} WHERE {STANDS_FOR_IT} ORDER BY quote.id"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let headers = statement.query_map([], |row| self.header_from_row(row))?;
-        Ok(headers.collect::<rusqlite::Result<_>>()?)
+        self.headers("TRUE", [])
     }
 
     fn quotes_at(&self, site: SiteId) -> Result<Vec<QuoteHeader>> {
-        let sql = format!(
-            "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS}
-             WHERE quote.site_id = :site AND {STANDS_FOR_IT} ORDER BY quote.id"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let headers = statement.query_map(named_params! { ":site": site }, |row| {
-            self.header_from_row(row)
-        })?;
-        Ok(headers.collect::<rusqlite::Result<_>>()?)
+        self.headers("quote.site_id = :site", named_params! { ":site": site })
     }
 
     /// Returns the quotes that can be answered on a day or after it, oldest first; answered ones too.
     pub(super) fn quotes_valid_on(&self, day: NaiveDate) -> Result<Vec<QuoteHeader>> {
+        self.headers(
+            "quote.id IN (SELECT quote_id FROM quote_event WHERE what = 'sent' AND valid_until >= :day)",
+            named_params! { ":day": day },
+        )
+    }
+
+    /// Returns the quotes of a condition, oldest first.
+    fn headers(&self, which: &str, values: impl Params) -> Result<Vec<QuoteHeader>> {
         let sql = format!(
             "SELECT {HEADER_COLUMNS} FROM quote {HEADER_PARTS}
-             WHERE quote.id IN (SELECT quote_id FROM quote_event WHERE what = 'sent' AND valid_until >= :day)
-                   AND {STANDS_FOR_IT}
-             ORDER BY quote.id"
+             WHERE {which} AND {STANDS_FOR_IT} ORDER BY quote.id"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let headers = statement.query_map(named_params! { ":day": day }, |row| {
-            self.header_from_row(row)
+        let names = names_of_columns(&statement);
+        let headers = statement.query_map(values, |row| {
+            self.header_from_row(&NamedRow::with_names(row, &names))
         })?;
         Ok(headers.collect::<rusqlite::Result<_>>()?)
     }
@@ -409,8 +403,7 @@ impl Ledger {
         queries.rows(id.into())?.quote(id)
     }
 
-    pub(super) fn header_from_row(&self, row: &Row<'_>) -> rusqlite::Result<QuoteHeader> {
-        let row = &NamedRow::of(row);
+    pub(super) fn header_from_row(&self, row: &NamedRow<'_>) -> rusqlite::Result<QuoteHeader> {
         let id: QuoteId = row.get("id")?;
         let version: i64 = row.get("version")?;
         let series = numbered('Q', id.0, row.get("number")?);

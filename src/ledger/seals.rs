@@ -7,7 +7,7 @@
 //! A digest is made of the names and values of all columns that have a value, so a column that comes later, empty in older
 //! rows, changes none of them.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::hash::Hasher;
 
 use anyhow::Result;
@@ -161,6 +161,30 @@ const SEALED: &[Sealed] = &[
     },
 ];
 
+/// Ids, a bit for each: they follow each other, and there are many.
+#[derive(Debug, Default)]
+struct Ids(HashMap<i64, u64>);
+
+impl Ids {
+    fn place(id: i64) -> (i64, u64) {
+        (id >> 6, 1 << (id & 63))
+    }
+
+    /// Adds an id; `false`: it was there.
+    fn insert(&mut self, id: i64) -> bool {
+        let (word, bit) = Ids::place(id);
+        let bits = self.0.entry(word).or_default();
+        let is_new = *bits & bit == 0;
+        *bits |= bit;
+        is_new
+    }
+
+    fn has(&self, id: i64) -> bool {
+        let (word, bit) = Ids::place(id);
+        self.0.get(&word).is_some_and(|bits| bits & bit != 0)
+    }
+}
+
 fn sealed(table: &str) -> Option<&'static Sealed> {
     SEALED.iter().find(|sealed| sealed.table == table)
 }
@@ -237,7 +261,7 @@ impl Ledger {
     /// A row that was changed is named alone: those after it are digested with what its seal says.
     pub(super) fn broken_seals(&self) -> Result<Vec<String>> {
         let mut broken = Vec::new();
-        let mut seen: HashMap<&str, HashSet<i64>> = HashMap::new();
+        let mut seen: HashMap<&str, Ids> = HashMap::new();
         // What may stand before the next seal: what the one before says, and what it should say.
         let mut last: Option<(i64, [i64; 2])> = None;
         let mut statement = self
@@ -287,7 +311,7 @@ impl Ledger {
             let known = seen.remove(sealed.table).unwrap_or_default();
             while let Some(row) = rows.next()? {
                 let row: i64 = row.get(0)?;
-                if !known.contains(&row) {
+                if !known.has(row) {
                     let name = self.name_of_sealed(sealed.table, row)?;
                     broken.push(format!("{name}: it has no seal, so another hand wrote it"));
                 }

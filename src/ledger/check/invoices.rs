@@ -41,8 +41,8 @@ const INVOICES: &[(&str, &str)] = &[
     (
         "it comes after the final invoice, and asks for a deposit",
         "SELECT invoice.id, invoice.number FROM invoice JOIN invoice AS last ON last.job_id = invoice.job_id
-         WHERE invoice.kind = 'deposit' AND last.kind = 'final' AND last.id >> 40 = invoice.id >> 40
-               AND last.number < invoice.number",
+         WHERE invoice.kind = 'deposit' AND last.kind = 'final' AND last.number < invoice.number
+               AND +(last.id >> 40) = +(invoice.id >> 40)", // `+`: by the job, not by the number among all invoices
     ),
 ];
 
