@@ -31,7 +31,7 @@ pub(super) struct NamedRow<'row> {
 
 /// Returns what the columns of a query are called.
 pub(super) fn names_of_columns(statement: &Statement<'_>) -> Vec<String> {
-    let names = statement.column_names().into_iter();
+    let names = statement.column_names();
     names.map(str::to_owned).collect()
 }
 

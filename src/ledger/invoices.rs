@@ -178,7 +178,12 @@ impl Ledger {
 
     /// Returns the drafts that aren't issued, oldest first.
     pub(super) fn invoice_drafts(&self) -> Result<Vec<Invoice>> {
-        let sql = format!("{INVOICES} AND invoice.number IS NULL ORDER BY invoice.id");
+        // By the index of drafts: SQLite itself would read every invoice.
+        let sql = format!(
+            "{INVOICES} AND invoice.id IN (SELECT id FROM invoice INDEXED BY invoice_one_draft
+                                           WHERE number IS NULL AND withdrawn_on IS NULL)
+             ORDER BY invoice.id"
+        );
         self.invoices_by(&sql, [])
     }
 

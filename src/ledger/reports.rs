@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use anyhow::Result;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 
-use super::books::JobRecord;
+use super::books::{JobRecord, Parts, of_job};
+use super::columns::NamedRow;
 use super::{
     Agreed, AwaitingReceipt, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
     QuoteStatus, Span,
@@ -330,7 +331,7 @@ impl Ledger {
         with_rooms: bool,
         mut hear: impl FnMut(JobMargin) -> Result<()>,
     ) -> Result<()> {
-        let judge = self.judge()?;
+        let judge = self.judge(spans)?;
         self.read_jobs(spans, |record| match record.job.own {
             true => Ok(()),
             false => hear(judge.margin(record, with_rooms)),
@@ -342,7 +343,8 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn margin_of(&self, job: &Job) -> Result<JobMargin> {
-        Ok(self.judge()?.margin(self.record_of(job)?, true))
+        let judge = self.judge(&[job.id.into()])?;
+        Ok(judge.margin(self.record_of(job)?, true))
     }
 
     /// Returns overhead as a fraction of labour, as a job was quoted; as it is set, where there is no quote.
@@ -360,32 +362,38 @@ impl Ledger {
     pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
         let record = self.record_of(job)?;
         Ok(JobVariance {
-            variance: self.judge()?.variance(&record),
+            variance: self.judge(&[job.id.into()])?.variance(&record),
             job: record.job,
             rooms: record.agreed.room_names,
         })
     }
 
-    /// Returns what jobs are judged by, beside their own records.
-    fn judge(&self) -> Result<Judge> {
+    /// Returns what the jobs of spans are judged by, beside their own records.
+    fn judge(&self, spans: &[Span]) -> Result<Judge> {
         Ok(Judge {
             overhead: self.settings()?.overhead,
             operations: self.operation_names()?,
-            invoiced: self.invoiced_of_cancelled()?,
+            invoiced: self.invoiced_of_cancelled(spans)?,
             currency: self.currency(),
         })
     }
 
-    /// Returns what was invoiced for each cancelled job, before tax.
-    fn invoiced_of_cancelled(&self) -> Result<BTreeMap<JobId, Money>> {
+    /// Returns what was invoiced for each cancelled job of those spans, before tax.
+    fn invoiced_of_cancelled(&self, spans: &[Span]) -> Result<BTreeMap<JobId, Money>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT job_event.job_id, SUM(invoice_line.net_minor) FROM job_event
              JOIN invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
              JOIN invoice_line ON invoice_line.invoice_id = invoice.id
-             WHERE job_event.what = 'cancelled' GROUP BY job_event.job_id",
+             WHERE job_event.what = 'cancelled' AND job_event.job_id BETWEEN :first AND :last
+             GROUP BY job_event.job_id",
         )?;
-        let sums = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        Ok(sums.collect::<rusqlite::Result<_>>()?)
+        let mut invoiced = BTreeMap::new();
+        for span in spans {
+            let sum = |row: &NamedRow<'_>| Ok((of_job(row)?, row.row.get(1)?));
+            let mut sums = Parts::of(&mut statement, *span, |_| Ok(()), sum)?;
+            invoiced.extend(sums.take(&())?);
+        }
+        Ok(invoiced)
     }
 
     pub(super) fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {
@@ -405,7 +413,7 @@ impl Ledger {
         spans: &[Span],
         passes: impl Fn(&Job) -> bool,
     ) -> Result<Vec<ConsumableLine>> {
-        let judge = self.judge()?;
+        let judge = self.judge(spans)?;
         let mut lines = Consumables::new();
         self.read_jobs(spans, |record| {
             if passes(&record.job) {
