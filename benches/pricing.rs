@@ -147,6 +147,7 @@ fn room(place: usize, area: i64, may: Option<Contingency>) -> MeasuredRoom {
         edge: Decimal::from(50),
         steps: None,
         class: class(place),
+        parts: Vec::new(),
         findings: Vec::new(),
         contingencies: may
             .map(|contingency| MayTurnUp {
@@ -165,6 +166,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             name: "all".to_owned(),
             steps: operations[..OPERATIONS].to_vec(),
         }),
+        sequences: Vec::new(),
         schedule: None::<Schedule>,
         operations,
     };

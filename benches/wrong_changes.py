@@ -28,7 +28,7 @@ STAGES = [
 # What is wrong; the file; the line as it is; the line as it becomes.
 CHANGES = [
     # take-off
-    ("the second coat counts once", "src/trade/takeoff.rs", "earlier.driver += driver;", "earlier.driver = driver;"),
+    ("the second coat counts once", "src/trade/takeoff.rs", "earlier.driver += step.driver;", "earlier.driver = step.driver;"),
     ("passes of a repeated operation aren't counted", "src/trade/takeoff.rs", "earlier.passes += 1;", "earlier.passes += 0;"),
     ("a load is rounded down", "src/trade/takeoff.rs", "(expected / size).ceil() * size", "(expected / size).floor() * size"),
     ("a load is the expectation", "src/trade/takeoff.rs", "(expected / size).ceil() * size", "expected"),
@@ -36,6 +36,8 @@ CHANGES = [
     ("the extent of what may turn up is its most", "src/trade/takeoff.rs", "(self.low + self.high) / Decimal::TWO", "self.high"),
     ("edges are measured as area", "src/trade/takeoff.rs", "(Driver::Edge, None) => Some(self.edge),", "(Driver::Edge, None) => Some(self.area),"),
     ("findings of a kind count once", "src/trade/takeoff.rs", ".map(|found| found.quantity)\n            .sum();", ".map(|found| found.quantity)\n            .max()\n            .unwrap_or_default();"),
+    ("a part is cut with its room's first cuts", "src/trade/takeoff.rs", "start.has(place, operation.driver)", "start.has(usize::MAX, operation.driver)"),
+    ("the room is cut where its parts are too", "src/trade/takeoff.rs", "let left = self.driver(driver)? - in_parts;", "let left = self.driver(driver)?;"),
     # price
     ("the tax is taken out of the price", "src/trade/pricing/mod.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED + terms.tax_percent),"),
     ("no overhead on the estimate", "src/trade/pricing/mod.rs", "let overhead = labour.times(offer.terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
@@ -54,8 +56,9 @@ CHANGES = [
     ("estimates of a variation replace the first's", "src/trade/job_cost.rs", "estimated[position] += part;", "estimated[position] = part;"),
     # evidence
     ("what came late teaches", "src/trade/evidence.rs", ".filter(|logged| !logged.late && !logged.correction)", ".filter(|logged| !logged.correction)"),
-    ("passes of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver + work.quantity, work.passes.max(passes))"),
-    ("drivers of a variation aren't evidence", "src/trade/evidence.rs", "(driver + work.quantity, passes + work.passes)", "(driver.max(work.quantity), passes + work.passes)"),
+    ("passes of a variation aren't evidence", "src/trade/evidence.rs", "part.passes += work.passes;", "part.passes = work.passes;"),
+    ("drivers of a variation aren't evidence", "src/trade/evidence.rs", "part.driver += work.quantity;", "part.driver = part.driver.max(work.quantity);"),
+    ("a part teaches its room's condition", "src/trade/evidence.rs", "class: place.class.in_part(work.part),", "class: place.class,"),
     ("what may turn up is evidence", "src/trade/evidence.rs", "        .filter(|work| work.contingency.is_none())\n        .filter(|work| match subject {", "        .filter(|work| match subject {"),
     ("evidence of overlapping entries isn't merged", "src/trade/evidence.rs", ".partition(|other| !other.places.is_disjoint(&covered.places));", ".partition(|other| other.places.is_disjoint(&covered.places) && other.places.is_empty());"),
     ("hours on nothing are no gap", "src/trade/evidence.rs", ".filter(|logged| matches!(logged.what, What::Hours { task: None, .. }))", ".filter(|logged| matches!(logged.what, What::Hours { task: Some(_), .. }))"),

@@ -47,6 +47,8 @@ CREATE TABLE quote_room (
     edge_micro      INTEGER NOT NULL CHECK (edge_micro >= 0),     -- ft
     steps           INTEGER CHECK (steps > 0),                    -- NULL: not a stair
     floor_condition TEXT    NOT NULL,
+    -- Parts in other conditions with their sq ft and ft of edge: `paint 48 49; bare 80 0`.
+    parts           TEXT    NOT NULL,
     species         TEXT    NOT NULL,
     price_minor     INTEGER NOT NULL,
     UNIQUE (quote_id, position),
@@ -60,6 +62,8 @@ CREATE TABLE quote_line (
     position        INTEGER NOT NULL,
     kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'opened', 'other', 'overhead')),
     room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
+    -- The condition of the part of the room that it is done on; NULL: the room's own.
+    part            TEXT CHECK (part IN ('bare', 'sound-film', 'worn-film', 'oil-wax', 'paint', 'glue')),
     -- What is done, with what, as the book had it then: an edit of the book changes no quote.
     operation_id    INTEGER REFERENCES operation (id),            -- NULL: not work
     operation       TEXT,                                         -- NULL: not work
@@ -88,6 +92,7 @@ CREATE TABLE quote_line (
     once_minor      INTEGER NOT NULL DEFAULT 0 CHECK (once_minor >= 0), -- what of a rental's cost is waiver and cleaning
     UNIQUE (quote_id, position),
     CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
+    CHECK (part IS NULL OR (kind = 'work' AND room_id IS NOT NULL)),
     CHECK ((operation_id IS NULL) = (operation IS NULL) AND (operation_id IS NULL) = (task_id IS NULL)
            AND (operation_id IS NULL) = (task IS NULL) AND (operation_id IS NULL) = (driver IS NULL)),
     CHECK ((item_id IS NULL) = (item IS NULL) AND (item_id IS NULL) = (unit IS NULL)),

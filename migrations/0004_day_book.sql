@@ -70,10 +70,11 @@ CREATE TABLE entry_room (
     edge_micro INTEGER CHECK (edge_micro >= 0),                   -- ft
     steps      INTEGER CHECK (steps > 0),                         -- NULL: not a stair, too
     floor_condition TEXT,
+    parts      TEXT,                                              -- in other conditions, as in `quote_room`
     species    TEXT,
     PRIMARY KEY (entry_id, room_id),
     CHECK ((area_micro IS NULL) = (edge_micro IS NULL) AND (area_micro IS NULL) = (floor_condition IS NULL)
-           AND (area_micro IS NULL) = (species IS NULL) AND (steps IS NULL OR area_micro IS NOT NULL))
+           AND (area_micro IS NULL) = (parts IS NULL) AND (area_micro IS NULL) = (species IS NULL) AND (steps IS NULL OR area_micro IS NOT NULL))
 ) STRICT, WITHOUT ROWID;
 
 -- Entries that count: neither voids nor voided. (A void is known by its kind: asked for entries whose `voids_id` is NULL,

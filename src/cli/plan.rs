@@ -128,11 +128,11 @@ fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
     let request = read_request(context, ledger, &site, args)?;
     let sheet = ledger.plan_house(&site, &request, &context.progress())?;
-    let (skipped, is_priced) = (sheet.skipped.clone(), sheet.priced.is_some());
+    let (warnings, is_priced) = (sheet.warnings.clone(), sheet.priced.is_some());
     let answer = HouseAnswer::new(sheet, None, &context.page(ledger));
     context.give(ledger, answer)?;
-    for skipped in skipped {
-        context.warn(&skipped.to_string());
+    for warning in &warnings {
+        context.warn(warning);
     }
     if is_priced {
         context.hint("the same command with --accept drafts the quote with these dates");

@@ -260,8 +260,8 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
         let site = writing.site(&args.site)?;
         let request = read_request(context, writing, args, &site)?;
         let drafted = writing.draft_quote(&site, &request)?;
-        for skip in &drafted.skipped {
-            context.warn(&skip.to_string());
+        for warning in &drafted.warnings {
+            context.warn(warning);
         }
         for room in &drafted.again {
             context.warn(&format!(

@@ -32,13 +32,15 @@ pub(super) enum RoomCommand {
 ///
 /// Lengths are typed as a tape reads: 12'6", 12 ft 6 1/2 in, 12.5 or 3.81m; a bare number is in the ledger's units.
 /// A walk names each wall and the turn after it: r or l for a right angle, r45 or l45 for half of one.
-/// Doorways open the edge on both of their sides.
+/// Doorways open the edge on both of their sides. A part in a condition of its own is sanded from its own first grit on; last
+/// cuts and coats cover the room.
 #[derive(Debug, Args)]
 #[command(
     group = ArgGroup::new("measured").args(["shape", "walls", "steps"]).required(true),
     after_long_help = "Examples:
   gritledger room add \"4 Tannery Row\" Landing --shape \"10 x 4.5\" --condition worn-film --species red-oak --door \"outside:2'8\\\"\"
   gritledger room add \"4 Tannery Row\" Parlour --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8'6\\\"\" --condition bare --species pine
+  gritledger room add \"4 Tannery Row\" Den --shape \"12 x 14\" --condition sound-film --species red-oak --part \"border 12in: paint\"
   gritledger room add \"4 Tannery Row\" Stair --steps 13 --width 3ft --tread 10in --riser 7.5in --condition paint --species pine"
 )]
 pub(super) struct RoomAddArgs {

@@ -15,12 +15,13 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::named_params;
 
-use super::columns::{Micro, NamedRow};
+use super::columns::{KeptParts, Micro, NamedRow};
 use super::names::{Names, named};
 use super::{AgreedBy, Job, Ledger, Room, Writing, read_number, refuse};
 use crate::money::{Decimal, Money, quantity};
 use crate::trade::evidence::FinishedRoom;
 use crate::trade::operation::{Driver, Operation};
+use crate::trade::parts::measured;
 use crate::trade::quote::{ItemLine, WorkLine};
 use crate::trade::rates::FloorClass;
 use crate::trade::takeoff::MeasuredRoom;
@@ -107,7 +108,7 @@ impl Ledger {
     /// Returns the rooms and the work that the record of a job from before the ledger names.
     pub(super) fn recorded_work(&self, job: &Job) -> Result<(Vec<FinishedRoom>, Vec<WorkLine>)> {
         let rooms = self.recorded_rooms(job.id)?;
-        let (operations, coats) = (self.operations_by_id()?, self.coats()?);
+        let (operations, coats, cuts) = (self.operations_by_id()?, self.coats()?, self.cuts()?);
         let mut statement = self.connection.prepare_cached(
             "SELECT room_id, operation_id, SUM(kind = 'use') AS uses FROM live_entry
              LEFT JOIN entry_room ON entry_id = live_entry.id
@@ -128,6 +129,10 @@ impl Ledger {
                 1
             };
             let measured = room.and_then(|room| rooms.get(&room));
+            // Without a quote nobody knows which parts of a room a cut went over.
+            if cuts.contains(&operation.id) && measured.is_some_and(|room| !room.parts.is_empty()) {
+                continue;
+            }
             // What is done once for the job may be named with a room, and with another.
             let line = recorded_line(measured, operation, passes);
             work.extend(line.map(|line| ((line.room, line.operation), line)));
@@ -144,7 +149,7 @@ impl Ledger {
     fn recorded_rooms(&self, job: JobId) -> Result<BTreeMap<RoomId, MeasuredRoom>> {
         let names = self.room_names_of(job)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT room_id, area_micro, edge_micro, steps, floor_condition, entry_room.species FROM live_entry
+            "SELECT room_id, area_micro, edge_micro, steps, floor_condition, parts, entry_room.species FROM live_entry
              JOIN entry_room ON entry_id = live_entry.id
              WHERE job_id = :job AND area_micro IS NOT NULL ORDER BY live_entry.id",
         )?;
@@ -159,8 +164,9 @@ impl Ledger {
                 steps: row.get(3)?,
                 class: FloorClass {
                     condition: row.get(4)?,
-                    species: row.get(5)?,
+                    species: row.get(6)?,
                 },
+                parts: row.get::<_, KeptParts>(5)?.0,
                 findings: Vec::new(),
                 contingencies: Vec::new(),
             })
@@ -171,6 +177,13 @@ impl Ledger {
             first.entry(room.id).or_insert(room);
         }
         Ok(first)
+    }
+
+    /// Returns the operations that sand.
+    fn cuts(&self) -> Result<BTreeSet<OperationId>> {
+        let sequences = self.sequences()?.into_iter();
+        let steps = sequences.flat_map(|sequence| sequence.steps);
+        Ok(steps.map(|step| step.id).collect())
     }
 
     /// Returns the operations that lay a coat, which has to dry.
@@ -205,6 +218,7 @@ fn recorded_line(
     });
     Some(WorkLine {
         room,
+        part: None,
         operation: operation.id,
         name: operation.name.clone(),
         task: operation.task.clone(),
@@ -224,6 +238,7 @@ pub(super) struct RoomThen {
     pub(super) edge: Micro,
     pub(super) steps: Option<u32>,
     pub(super) class: FloorClass,
+    pub(super) parts: KeptParts,
 }
 
 impl RoomThen {
@@ -236,6 +251,7 @@ impl RoomThen {
                 condition: room.condition,
                 species: room.species,
             },
+            parts: KeptParts(measured(&room.placed_parts()?, room.condition)),
         })
     }
 }

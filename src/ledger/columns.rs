@@ -12,6 +12,7 @@ use crate::notation::{DateOrder, DecimalMark};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
+use crate::trade::parts::MeasuredPart;
 use crate::trade::quote::LineKind;
 use crate::trade::rates::{RateKind, Status};
 use crate::trade::reading::{Layer, ReadingKind};
@@ -243,6 +244,42 @@ impl FromSql for Units {
     }
 }
 
+/// Parts of a room in other conditions as they were, with sq ft and ft of edge: `paint 48 49; bare 80 0`.
+#[derive(Clone, Debug)]
+pub(super) struct KeptParts(pub(super) Vec<MeasuredPart>);
+
+impl ToSql for KeptParts {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        let parts = self.0.iter().map(|part| {
+            let MeasuredPart {
+                condition,
+                area,
+                edge,
+            } = part;
+            format!("{condition} {} {}", area.normalize(), edge.normalize())
+        });
+        Ok(parts.collect::<Vec<_>>().join("; ").into())
+    }
+}
+
+impl FromSql for KeptParts {
+    fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
+        let text = value.as_str()?;
+        let read = |part: &str| {
+            let mut words = part.split(' ');
+            Some(MeasuredPart {
+                condition: words.next()?.parse().ok()?,
+                area: words.next()?.parse().ok()?,
+                edge: words.next()?.parse().ok()?,
+            })
+        };
+        let parts = text.split("; ").filter(|part| !part.is_empty()).map(read);
+        let parts: Option<Vec<_>> = parts.collect();
+        let broken = || FromSqlError::Other(format!("`{text}` are no parts of a room").into());
+        parts.map(KeptParts).ok_or_else(broken)
+    }
+}
+
 impl FromSql for DecimalMark {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
         let text = value.as_str()?;
@@ -301,7 +338,7 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 23] = [
+        let sets: [(&str, BTreeSet<&str>); 24] = [
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),
@@ -322,6 +359,7 @@ mod tests {
             ("operation_hazard.hazard", words!(Hazard::ALL)),
             ("quote_line.driver", words!(Driver::ALL)),
             ("quote_line.kind", words!(LineKind::ALL)),
+            ("quote_line.part", words!(FloorCondition::ALL)),
             ("quote_rate.kind", words!(RateKind::ALL)),
             ("rate_change.kind", words!(RateKind::ALL)),
             ("rate_story.kind", words!(RateKind::ALL)),

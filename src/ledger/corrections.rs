@@ -553,8 +553,9 @@ impl Writing<'_> {
     fn copy_rooms(&self, from: EntryId, to: EntryId) -> Result<()> {
         self.connection
             .prepare_cached(
-                "INSERT INTO entry_room (entry_id, room_id, area_micro, edge_micro, steps, floor_condition, species)
-                 SELECT :to, room_id, area_micro, edge_micro, steps, floor_condition, species
+                "INSERT INTO entry_room (entry_id, room_id, area_micro, edge_micro, steps, floor_condition, parts,
+                                         species)
+                 SELECT :to, room_id, area_micro, edge_micro, steps, floor_condition, parts, species
                  FROM entry_room WHERE entry_id = :from",
             )?
             .execute(named_params! { ":from": from, ":to": to })?;

@@ -860,13 +860,15 @@ impl Writing<'_> {
         let then = then.as_ref();
         self.connection
             .prepare_cached(
-                "INSERT INTO entry_room (entry_id, room_id, area_micro, edge_micro, steps, floor_condition, species)
-                 VALUES (:entry, :room, :area, :edge, :steps, :condition, :species)",
+                "INSERT INTO entry_room (entry_id, room_id, area_micro, edge_micro, steps, floor_condition, parts,
+                                         species)
+                 VALUES (:entry, :room, :area, :edge, :steps, :condition, :parts, :species)",
             )?
             .execute(named_params! {
                 ":entry": entry, ":room": room.id, ":area": then.map(|then| then.area),
                 ":edge": then.map(|then| then.edge), ":steps": then.and_then(|then| then.steps),
-                ":condition": then.map(|then| then.class.condition), ":species": then.map(|then| then.class.species),
+                ":condition": then.map(|then| then.class.condition), ":parts": then.map(|then| &then.parts),
+                ":species": then.map(|then| then.class.species),
             })?;
         Ok(())
     }

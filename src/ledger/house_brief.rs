@@ -13,7 +13,6 @@ use super::promises::OtherJobs;
 use super::{Chosen, DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
-use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::{
     Begun, Brief, Calendar, House, HouseError, Keep, Machine, Needs, NightAway, Place, Places,
@@ -92,7 +91,7 @@ pub(super) struct Gathered<'a> {
     pub(super) refuses_nights: bool,
     pub(super) offer: Offer,
     pub(super) rates: Rates,
-    pub(super) skipped: Vec<SkippedGrades>,
+    pub(super) warnings: Vec<String>,
     pub(super) in_jobs: LeftOut,
     pub(super) sanding: Vec<Machine>,
     coating: Vec<Machine>,
@@ -333,7 +332,7 @@ impl Ledger {
             ..DraftRequest::default()
         };
         let rates = self.rates()?;
-        let (offer, skipped) = self.offer(site, &draft, &rates)?;
+        let (offer, warnings) = self.offer(site, &draft, &rates)?;
         let house = house_of(&rooms, &wanted)?;
         let methods = self.methods(&draft)?;
         if methods.sequence.is_none() && methods.schedule.is_none() {
@@ -376,7 +375,7 @@ impl Ledger {
             labour,
             offer,
             rates,
-            skipped,
+            warnings,
             in_jobs,
             others,
             progress,

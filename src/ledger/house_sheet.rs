@@ -7,7 +7,6 @@ use anyhow::Result;
 use super::house_brief::Gathered;
 use super::{HouseRequest, Ledger, LeftOut, Room, Site, ToBuy};
 use crate::money::{Decimal, Money};
-use crate::trade::operation::SkippedGrades;
 use crate::trade::plan::promised::{Promise, Twice};
 use crate::trade::plan::{Answer, HousePlan, Phase, Places, Remark, Way, plan};
 use crate::trade::pricing::price;
@@ -55,8 +54,8 @@ pub struct HouseSheet {
     pub in_jobs: LeftOut,
     /// What the plan promises for days on which that of a job does too.
     pub promised_twice: Vec<Twice>,
-    /// Cuts that skip more than one grade.
-    pub skipped: Vec<SkippedGrades>,
+    /// What is unusual in how rooms are sanded.
+    pub warnings: Vec<String>,
 }
 
 impl Gathered<'_> {
@@ -160,7 +159,7 @@ impl Ledger {
             shopping: Vec::new(),
             in_jobs: gathered.in_jobs.clone(),
             promised_twice: Vec::new(),
-            skipped: gathered.skipped.clone(),
+            warnings: gathered.warnings.clone(),
         };
         if let Some((plan, priced)) = planned {
             sheet.phase_costs = costs_by_phase(&plan, &priced);

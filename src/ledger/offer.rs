@@ -3,6 +3,8 @@
 //! A request names what it wants; what it leaves out comes from the settings. A variation offers what is new: what its job
 //! has agreed to already is taken off.
 
+use std::collections::BTreeSet;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 
@@ -10,7 +12,8 @@ use super::{InBook, Ledger, Refusal, Room, Settings, Site, adding_a_room, names,
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::cautions::{Years, cautions};
-use crate::trade::operation::{Operation, SET_UP, SkippedGrades, skipped_grades};
+use crate::trade::operation::{Operation, SET_UP, skipped_grades};
+use crate::trade::parts::{chain, start};
 use crate::trade::plan::Machine;
 use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
 use crate::trade::quote::{Quote, Terms, WorkLine};
@@ -103,7 +106,7 @@ impl Ledger {
         site: &Site,
         request: &DraftRequest,
         rates: &Rates,
-    ) -> Result<(Offer, Vec<SkippedGrades>)> {
+    ) -> Result<(Offer, Vec<String>)> {
         let rooms = self.rooms_to_quote(site, request)?;
         let methods = self.methods(request)?;
         let name = |used: Option<&String>| used.cloned();
@@ -111,15 +114,11 @@ impl Ledger {
             name(methods.sequence.as_ref().map(|used| &used.name)),
             name(methods.schedule.as_ref().map(|used| &used.name)),
         );
-        let skipped = methods
-            .sequence
-            .as_ref()
-            .map(skipped_grades)
-            .unwrap_or_default();
         if let Some(start) = request.start {
             check_day(start, self.today())?;
         }
         let mut measured = self.measured(&rooms)?;
+        let warnings = warnings(&measured, &methods);
         let agreed = self.agreed_work(request)?;
         leave_out_findings(&mut measured, &agreed, &methods.operations);
         let mut work = take_off(&measured, &methods, rates)?;
@@ -128,7 +127,12 @@ impl Ledger {
             refuse!("nothing in it is new: all of it is in the job already");
         }
         self.refuse_work_out_of_use(&work)?;
-        let conditions: Vec<_> = rooms.iter().map(|room| room.condition).collect();
+        let parts = rooms.iter().flat_map(|room| &room.parts);
+        let conditions: Vec<_> = rooms
+            .iter()
+            .map(|room| room.condition)
+            .chain(parts.map(|part| part.condition))
+            .collect();
         let hazards: Vec<_> = work
             .iter()
             .flat_map(|line| line.operation.hazards.iter().copied())
@@ -173,7 +177,7 @@ impl Ledger {
                 other: settings.buy_confidence,
             },
         };
-        Ok((offer, skipped))
+        Ok((offer, warnings))
     }
 
     /// Returns what is asked for with an option.
@@ -263,6 +267,7 @@ impl Ledger {
         Ok(Methods {
             operations: self.operations_in_use()?,
             sequence: sequence.map(|name| self.sequence(name)).transpose()?,
+            sequences: self.sequences()?,
             schedule: schedule.map(|name| self.schedule(name)).transpose()?,
         })
     }
@@ -321,6 +326,33 @@ impl Ledger {
             own: false,
         })
     }
+}
+
+/// Returns what is unusual in how rooms and their parts are sanded: cuts that skip more than one grade, and parts for which
+/// the book has no first cut.
+fn warnings(rooms: &[MeasuredRoom], methods: &Methods) -> Vec<String> {
+    let Some(sequence) = &methods.sequence else {
+        return Vec::new();
+    };
+    let mut skipped = skipped_grades(sequence);
+    let mut without = Vec::new();
+    for room in rooms {
+        for part in &room.parts {
+            let own = room.class.condition;
+            match start(part.condition, own, sequence, &methods.sequences) {
+                Some(start) => skipped.extend(skipped_grades(&chain(&start, sequence))),
+                None => without.push(format!(
+                    "the sequences of the book that start coarser share no cut with {}: the {} in {} is cut as the room is",
+                    sequence.name, part.condition, room.name
+                )),
+            }
+        }
+    }
+    let mut warnings: Vec<String> = skipped.iter().map(ToString::to_string).collect();
+    warnings.extend(without);
+    let mut told = BTreeSet::new();
+    warnings.retain(|words| told.insert(words.clone()));
+    warnings
 }
 
 /// Takes what a job has agreed to repair already off the findings: a variation prices what is new.

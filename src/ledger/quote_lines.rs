@@ -13,7 +13,7 @@ use crate::trade::operation::{Driver, Task};
 use crate::trade::quote::{ItemLine, Line, LineKind, WorkLine};
 use crate::trade::rental::Tariff;
 use crate::trade::takeoff::Contingency;
-use crate::trade::{ItemId, MachineId, OperationId, QuoteId, RoomId, TaskId, Unit};
+use crate::trade::{FloorCondition, ItemId, MachineId, OperationId, QuoteId, RoomId, TaskId, Unit};
 
 /// Declares the row by its columns.
 macro_rules! line_row {
@@ -70,6 +70,7 @@ macro_rules! line_row {
 line_row! {
     other_cost_minor: Money,
     room_id: Option<RoomId>,
+    part: Option<FloorCondition>,
     operation_id: Option<OperationId>,
     operation: Option<String>,
     task_id: Option<TaskId>,
@@ -141,6 +142,7 @@ impl LineRow {
     fn take_work(&mut self, work: &WorkLine) {
         let WorkLine {
             room,
+            part,
             operation,
             name,
             task,
@@ -153,6 +155,7 @@ impl LineRow {
             labour,
         } = work;
         self.room_id = *room;
+        self.part = *part;
         self.operation_id = Some(*operation);
         self.operation = Some(name.clone());
         self.task_id = Some(task.id);
@@ -200,6 +203,7 @@ impl LineRow {
             kind,
             other_cost_minor: cost,
             room_id: room,
+            part,
             operation_id,
             operation,
             task_id,
@@ -228,6 +232,7 @@ impl LineRow {
         Ok(match kind {
             LineKind::Work => Line::Work(WorkLine {
                 room,
+                part,
                 operation: there(operation_id, "operation_id")?,
                 name: there(operation, "operation")?,
                 task: Task {

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use anyhow::Result;
 use rusqlite::named_params;
 
-use super::columns::{Micro, NamedRow};
+use super::columns::{KeptParts, Micro, NamedRow};
 use super::quote_lines::LineRow;
 use super::{DraftRequest, QuotedRate, Site, Writing, kept};
 use crate::trade::cautions::Caution;
@@ -123,13 +123,14 @@ impl Writing<'_> {
         self.connection
             .prepare_cached(
                 "INSERT INTO quote_room (id, quote_id, position, room_id, area_micro, edge_micro, steps,
-                                         floor_condition, species, price_minor)
-                 VALUES (:id, :quote, :position, :room, :area, :edge, :steps, :condition, :species, :price)",
+                                         floor_condition, parts, species, price_minor)
+                 VALUES (:id, :quote, :position, :room, :area, :edge, :steps, :condition, :parts, :species, :price)",
             )?
             .execute(named_params! {
                 ":id": self.new_id("quote_room")?, ":quote": quote, ":position": position,
                 ":room": room.id, ":area": Micro(room.area), ":edge": Micro(room.edge), ":steps": room.steps,
-                ":condition": room.class.condition, ":species": room.class.species, ":price": room.price,
+                ":condition": room.class.condition, ":parts": KeptParts(room.parts.clone()),
+                ":species": room.class.species, ":price": room.price,
             })?;
         Ok(())
     }
@@ -201,6 +202,7 @@ pub(super) fn room_from_row(row: &NamedRow<'_>) -> rusqlite::Result<QuotedRoom> 
             condition: row.get("floor_condition")?,
             species: row.get("species")?,
         },
+        parts: row.get::<KeptParts>("parts")?.0,
         price: row.get("price_minor")?,
     })
 }

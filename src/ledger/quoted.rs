@@ -23,7 +23,7 @@ type Select<'a> = (&'a str, &'a str);
 
 const ROOMS: Select<'_> = (
     "position, quote_room.room_id, COALESCE(sent_room.name, room.name) AS name, area_micro, edge_micro, steps,
-     quote_room.floor_condition, quote_room.species, quote_room.price_minor",
+     quote_room.floor_condition, quote_room.parts, quote_room.species, quote_room.price_minor",
     "CROSS JOIN quote_room ON quote_room.quote_id = quote.id
      JOIN room ON room.id = quote_room.room_id
      LEFT JOIN quote_event AS sent ON sent.quote_id = quote.id AND sent.what = 'sent'

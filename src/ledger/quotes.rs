@@ -15,7 +15,6 @@ use super::{
 };
 use crate::money::Money;
 use crate::trade::contract::Cancellation;
-use crate::trade::operation::SkippedGrades;
 use crate::trade::pricing::price;
 use crate::trade::quote::{Outlook, Priced, Quote};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
@@ -154,8 +153,8 @@ pub struct QuoteSheet {
 pub struct Drafted {
     /// The quote.
     pub sheet: QuoteSheet,
-    /// Cuts that skip more than one grade.
-    pub skipped: Vec<SkippedGrades>,
+    /// What is unusual in how rooms are sanded.
+    pub warnings: Vec<String>,
     /// Rooms of a variation that the job sands or coats already, and that are priced to be done again.
     pub again: Vec<String>,
 }
@@ -495,13 +494,13 @@ impl Writing<'_> {
             }
         }
         let rates = self.rates()?;
-        let (offer, mut skipped) = self.offer(site, request, &rates)?;
+        let (offer, mut warnings) = self.offer(site, request, &rates)?;
         let mut priced = vec![price(offer, &rates, self.currency())?];
         for option in &request.options {
             let (offer, more) = self.offer(site, &self.changed(site, request, option)?, &rates)?;
-            for skip in more {
-                if !skipped.contains(&skip) {
-                    skipped.push(skip);
+            for warning in more {
+                if !warnings.contains(&warning) {
+                    warnings.push(warning);
                 }
             }
             priced.push(price(offer, &rates, self.currency())?);
@@ -515,7 +514,7 @@ impl Writing<'_> {
         Ok(Drafted {
             again: done_again(&record.quote, &agreed),
             sheet: self.sheet(record)?,
-            skipped,
+            warnings,
         })
     }
 

@@ -201,6 +201,7 @@ impl Ledger {
                     condition: room.condition,
                     species: room.species,
                 },
+                parts: parts::measured(&room.placed_parts()?, room.condition),
                 findings: found()
                     .filter(|finding| finding.own_contingency().is_none())
                     .map(|finding| Found {

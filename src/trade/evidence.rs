@@ -5,6 +5,9 @@
 //! landing and bedroom together) can't be told apart room by room, so each group of overlapping entries is one observation
 //! over all the rooms and operations that it touches. Hours that name no task are a cost, and no evidence.
 //!
+//! A part of a room in another condition is to its room what a room is to its job: an entry over the room is one observation
+//! with a part for each condition, as one over two rooms would be.
+//!
 //! What only might turn up is no evidence, since nobody measured how much of it there was. Where it did turn up, hours
 //! that name only its task are none either: an unknown part of them was for it. The same holds for a job without a quote:
 //! its record names what was done, but hours that name only a task may have been for more than that.
@@ -20,7 +23,7 @@ use crate::trade::job_cost::{Logged, What};
 use crate::trade::operation::Task;
 use crate::trade::quote::WorkLine;
 use crate::trade::rates::{FloorClass, Observation, ObservedPart, RateKind, Status};
-use crate::trade::{EntryId, OperationId, RoomId};
+use crate::trade::{EntryId, FloorCondition, OperationId, RoomId};
 
 /// A room as evidence needs it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -137,7 +140,7 @@ fn lesson(job: &FinishedJob, label: &Arc<str>, kind: RateKind, covered: Covered)
         mut entries,
     } = covered;
     entries.sort_by_key(|took| (Reverse(took.quantity), took.entry));
-    let parts = places.iter().filter_map(|place| part(job, *place));
+    let parts = places.iter().flat_map(|place| parts(job, *place));
     let observation = Observation {
         kind,
         job: label.clone(),
@@ -276,27 +279,33 @@ fn merge_overlapping(entries: Vec<Covered>) -> Vec<Covered> {
     groups
 }
 
-/// Returns what a place measures, over all its planned lines (a variation may plan the same again).
-fn part(job: &FinishedJob, (room, operation): RoomWork) -> Option<ObservedPart> {
-    let lines = job.work.iter().filter(|work| {
-        work.room == room && work.operation == operation && work.contingency.is_none()
-    });
-    let (driver, passes) = lines.fold((Decimal::ZERO, 0), |(driver, passes), work| {
-        (driver + work.quantity, passes + work.passes)
-    });
+/// Returns what a place measures, in each condition that is planned there, over all its planned lines (a variation may plan
+/// the same again).
+fn parts(job: &FinishedJob, (room, operation): RoomWork) -> Vec<ObservedPart> {
     let place = match room {
         Some(room) => job.rooms.iter().find(|candidate| candidate.id == room),
         // Work done once for the job: its rates do not differ by floor, any room's will do.
         None => job.rooms.first(),
-    }?;
-    let room = if room.is_some() { &place.name } else { "" };
-    Some(ObservedPart {
-        operation,
-        room: room.into(),
-        class: place.class,
-        driver,
-        passes,
-    })
+    };
+    let Some(place) = place else {
+        return Vec::new();
+    };
+    let name: Arc<str> = if room.is_some() { &place.name } else { "" }.into();
+    let mut found: BTreeMap<Option<FloorCondition>, ObservedPart> = BTreeMap::new();
+    for work in job.work.iter().filter(|work| {
+        work.room == room && work.operation == operation && work.contingency.is_none()
+    }) {
+        let part = found.entry(work.part).or_insert_with(|| ObservedPart {
+            operation,
+            room: name.clone(),
+            class: place.class.in_part(work.part),
+            driver: Decimal::ZERO,
+            passes: 0,
+        });
+        part.driver += work.quantity;
+        part.passes += work.passes;
+    }
+    found.into_values().collect()
 }
 
 /// Returns what the job's record leaves out.
@@ -376,13 +385,14 @@ fn covers(logged: &Logged, work: &WorkLine) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use rust_decimal_macros::dec;
 
     use super::*;
     use crate::money::Money;
     use crate::trade::operation::Driver;
     use crate::trade::quote::ItemLine;
-    use crate::trade::{EntryId, FloorCondition, ItemId, Species, TaskId, Unit};
+    use crate::trade::{EntryId, ItemId, Species, TaskId, Unit};
 
     const LANDING: RoomId = RoomId(1);
     const BEDROOM: RoomId = RoomId(2);
@@ -409,6 +419,7 @@ mod tests {
         };
         WorkLine {
             room: Some(room),
+            part: None,
             operation,
             name: format!("rotary-{}", operation.0),
             task: sand(),
@@ -571,5 +582,57 @@ mod tests {
         let gaps = gaps(&job(vec![log(discs(ROTARY_36), &[LANDING], dec!(6))]));
         assert_eq!(gaps.rooms_without_discs, ["Back bedroom"]);
         assert_eq!(gaps.operations_without_entries, ["rotary-2"]);
+    }
+
+    proptest! {
+        /// A part is to its room what a room is to its job: what is logged on the room teaches what it would on two rooms of
+        /// those floors, logged together.
+        #[test]
+        fn a_room_with_a_part_teaches_as_two_rooms_do(
+            (own, other) in (0..FloorCondition::ALL.len(), 0..FloorCondition::ALL.len()),
+            areas in proptest::collection::vec((1_u32..400, any::<[bool; 2]>()), 1..5),
+            took in proptest::collection::vec((0_usize..5, 1_u32..40, any::<bool>()), 1..6),
+        ) {
+            let [own, other] = [own, other].map(|place| FloorClass {
+                condition: FloorCondition::ALL[place],
+                species: Species::RedOak,
+            });
+            let two = job(Vec::new());
+            let rooms = [own, other].into_iter().zip(&two.rooms);
+            let rooms = rooms.map(|(class, room)| FinishedRoom { class, ..room.clone() }).collect();
+            let mut two = FinishedJob { rooms, work: Vec::new(), ..two };
+            for (operation, (area, done)) in (1..).zip(&areas) {
+                for room in [LANDING, BEDROOM].into_iter().zip(done).filter_map(|(room, done)| done.then_some(room)) {
+                    two.work.push(planned(room, OperationId(operation), Decimal::from(*area)));
+                }
+            }
+            let logged = |rooms: &[RoomId]| {
+                let logged = took.iter().map(|(operation, quantity, is_item)| {
+                    let what = match is_item {
+                        true => discs(OperationId(1 + *operation as i64)),
+                        false => hours(Some(sand())),
+                    };
+                    log(what, rooms, Decimal::from(*quantity))
+                });
+                logged.collect::<Vec<_>>()
+            };
+            two.logged = logged(&[LANDING, BEDROOM]);
+            let mut one = FinishedJob { rooms: two.rooms[..1].to_vec(), logged: logged(&[LANDING]), ..two.clone() };
+            for work in one.work.iter_mut().filter(|work| work.room == Some(BEDROOM)) {
+                work.room = Some(LANDING);
+                work.part = Some(other.condition);
+            }
+            let nameless = |job: &FinishedJob| {
+                let mut found = observations(job);
+                for observation in &mut found {
+                    for part in &mut observation.parts {
+                        part.room = "".into();
+                    }
+                    observation.parts.sort_by_key(|part| (part.operation, part.class));
+                }
+                found
+            };
+            prop_assert_eq!(nameless(&one), nameless(&two));
+        }
     }
 }

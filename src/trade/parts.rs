@@ -13,10 +13,10 @@
 //!
 //! # Where a part starts
 //! The sequence that a quote names is the room's. A part whose condition starts coarser or finer has first cuts of its own,
-//! and joins the room's sequence at the first cut that both have. They are the first cuts of another sequence of the book:
-//! the one that starts at the coarsest grade which is no coarser than the part needs, and on the part's side of where the
-//! room's starts. If the book has none that shares a cut with the room's, the part is cut as the room is, at the rates of
-//! its own condition.
+//! and joins the room's sequence at the first cut that both have, field and edge each for itself. They are the first cuts of
+//! another sequence of the book: the one that starts at the coarsest grade which is no coarser than the part needs, and on
+//! the part's side of where the room's starts. If there is none, the part is cut as the room is, at the rates of its own
+//! condition; if there are some for a coarser start, and none shares a cut with the room's, the draft says so.
 //!
 //! | condition | starts at | |
 //! |---|---|---|
@@ -31,6 +31,7 @@
 //! # Edges
 //! A border has all of the edge; another part has as much of it as is said, and none if nothing is.
 
+use std::cmp::Ordering;
 use std::fmt;
 
 use thiserror::Error;
@@ -84,6 +85,18 @@ pub struct MeasuredPart {
     pub area: Decimal,
     /// Its length along the walls, ft.
     pub edge: Decimal,
+}
+
+impl MeasuredPart {
+    /// Returns what drives an operation that cuts; `None`: it doesn't in this part.
+    pub(super) fn driver(&self, driver: Driver) -> Option<Decimal> {
+        let driven = match driver {
+            Driver::Area => self.area,
+            Driver::Edge => self.edge,
+            Driver::Count | Driver::Length | Driver::Room | Driver::Job => Decimal::ZERO,
+        };
+        Some(driven).filter(|driven| !driven.is_zero())
+    }
 }
 
 /// Why texts are no parts of a floor.
@@ -380,65 +393,124 @@ impl FloorCondition {
 }
 
 /// The cuts that a part has to itself, and where it joins those of its room.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Start<'a> {
     /// Its own first cuts, in order.
-    pub own: &'a [Operation],
-    /// The place of the first step of the room's sequence that it has as well.
-    pub joins: usize,
+    pub own: Vec<&'a Operation>,
+    /// The place in the room's sequence from which on its field is cut with it.
+    field: usize,
+    /// The same for its edge.
+    edge: usize,
 }
 
-/// Returns where a part starts, in a room that is sanded by a sequence; `book` has the others.
+impl Start<'_> {
+    /// Tells whether the step at a place of the room's sequence is done in the part too.
+    pub fn has(&self, place: usize, driver: Driver) -> bool {
+        place
+            >= if driver == Driver::Edge {
+                self.edge
+            } else {
+                self.field
+            }
+    }
+}
+
+/// Returns where a part starts, in a room that is sanded by a sequence; `book` has the others. `None`: it needs a coarser cut
+/// than the room, and those that the book has for it share none with the room's.
 pub fn start<'a>(
     part: FloorCondition,
     room: FloorCondition,
     sequence: &Sequence,
     book: &'a [Sequence],
-) -> Start<'a> {
-    let with_room = Start { own: &[], joins: 0 };
+) -> Option<Start<'a>> {
     let (needs, has) = (part.first_grit(), room.first_grit());
-    let Some(first) = first_cut(&sequence.steps).filter(|_| needs != has) else {
-        return with_room;
+    let Some(first) = first_cut(&sequence.steps) else {
+        return Some(Start::default());
     };
-    if needs > has && first >= needs {
-        return with_room; // It is fine enough already.
-    }
-    let candidates = book.iter().filter_map(|other| {
-        let starts = first_cut(&other.steps)?;
-        let towards = match needs < has {
-            true => starts < first,
-            false => starts > first,
-        };
-        let start = joined(&other.steps, &sequence.steps).filter(|_| towards && starts >= needs)?;
-        Some((starts, start))
+    let suits = |starts: u32| match needs.cmp(&has) {
+        Ordering::Less => (needs..first).contains(&starts),
+        Ordering::Equal => false,
+        // Where the room's sequence starts fine enough, it is the part's too.
+        Ordering::Greater => starts >= needs && first < needs,
+    };
+    let suited = book.iter().filter_map(|other| {
+        let starts = first_cut(&other.steps).filter(|starts| suits(*starts))?;
+        Some((starts, other))
     });
-    let best = candidates.min_by_key(|(starts, start)| (*starts, start.own.len()));
-    best.map_or(with_room, |(_, start)| start)
+    let suited: Vec<(u32, &Sequence)> = suited.collect();
+    let joined = suited.iter().filter_map(|(starts, other)| {
+        let start = joined(&other.steps, &sequence.steps)?;
+        Some((*starts, start))
+    });
+    match joined.min_by_key(|(starts, start)| (*starts, start.own.len())) {
+        Some((_, start)) => Some(start),
+        None if needs < has && !suited.is_empty() => None,
+        None => Some(Start::default()),
+    }
+}
+
+/// Returns the cuts of a part from the first to the last.
+pub fn chain(start: &Start<'_>, sequence: &Sequence) -> Sequence {
+    let own = start.own.iter().copied();
+    let shared = sequence.steps.iter().enumerate();
+    let shared = shared.filter(|(place, step)| start.has(*place, step.driver));
+    Sequence {
+        name: sequence.name.clone(),
+        steps: own.chain(shared.map(|(_, step)| step)).cloned().collect(),
+    }
 }
 
 /// Returns the grade of the first cut of the field.
 fn first_cut(steps: &[Operation]) -> Option<u32> {
-    steps
-        .iter()
-        .filter(|step| step.driver == Driver::Area)
-        .find_map(|step| step.grit)
+    grades(steps, Driver::Area).next()
 }
 
-/// Returns the steps of one sequence up to the first cut of the field that the other has too; `None`: they share none.
-fn joined<'a>(steps: &'a [Operation], others: &[Operation]) -> Option<Start<'a>> {
-    let fields = steps
+fn grades(steps: &[Operation], driver: Driver) -> impl Iterator<Item = u32> {
+    let steps = steps.iter().filter(move |step| step.driver == driver);
+    steps.filter_map(|step| step.grit)
+}
+
+/// Returns how the first cuts of one sequence lead into the room's; `None`: they share no cut of the field.
+///
+/// Field and edge are separate chains. Where the edges share no cut, the part keeps its own chain, if that ends as fine as the
+/// room's; else it has what is coarser than the room's chain, and then that.
+fn joined<'a>(steps: &'a [Operation], room: &[Operation]) -> Option<Start<'a>> {
+    let meet = |driver: Driver| {
+        let mut chain = steps
+            .iter()
+            .enumerate()
+            .filter(move |(_, step)| step.driver == driver);
+        chain.find_map(|(place, step)| {
+            Some((place, room.iter().position(|other| other.id == step.id)?))
+        })
+    };
+    let (own_field, field) = meet(Driver::Area)?;
+    let last = |steps| grades(steps, Driver::Edge).last();
+    let (own_edge, edge) = meet(Driver::Edge).unwrap_or_else(|| {
+        if last(steps) >= last(room) {
+            return (steps.len(), room.len());
+        }
+        let coarser = |step: &&Operation| {
+            step.driver == Driver::Edge && step.grit < grades(room, Driver::Edge).next()
+        };
+        let after = steps.iter().rposition(|step| coarser(&step));
+        (after.map_or(0, |place| place + 1), 0)
+    });
+    let is_own = |(place, step): &(usize, &Operation)| match step.driver {
+        Driver::Area => *place < own_field,
+        Driver::Edge => *place < own_edge,
+        Driver::Count | Driver::Length | Driver::Room | Driver::Job => false,
+    };
+    let own = steps
         .iter()
         .enumerate()
-        .filter(|(_, step)| step.driver == Driver::Area);
-    fields
-        .filter_map(|(place, step)| {
-            let joins = others.iter().position(|other| other.id == step.id)?;
-            Some(Start {
-                own: &steps[..place],
-                joins,
-            })
-        })
-        .next()
+        .filter(is_own)
+        .map(|(_, step)| step);
+    Some(Start {
+        own: own.collect(),
+        field,
+        edge,
+    })
 }
 
 #[cfg(test)]

@@ -15,10 +15,13 @@
 use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Driver, Task};
+use crate::trade::parts::MeasuredPart;
 use crate::trade::rates::FloorClass;
 use crate::trade::rental::{Plan, Tariff};
 use crate::trade::takeoff::Contingency;
-use crate::trade::{CostKind, ItemId, MachineId, OperationId, RoomId, Unit, closed_set};
+use crate::trade::{
+    CostKind, FloorCondition, ItemId, MachineId, OperationId, RoomId, Unit, closed_set,
+};
 
 /// A priced offer, complete in itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -112,6 +115,8 @@ pub struct QuotedRoom {
     pub steps: Option<u32>,
     /// What the first cut meets, and the wood.
     pub class: FloorClass,
+    /// Parts in other conditions.
+    pub parts: Vec<MeasuredPart>,
     /// Its share of the price.
     pub price: Money,
 }
@@ -186,6 +191,8 @@ closed_set! {
 pub struct WorkLine {
     /// The room; `None`: once for the job.
     pub room: Option<RoomId>,
+    /// The condition of the part of the room that it is done on; `None`: the room's own.
+    pub part: Option<FloorCondition>,
     /// The operation.
     pub operation: OperationId,
     /// Its name.
@@ -386,13 +393,13 @@ impl Quote {
         work_of(&self.lines)
     }
 
-    /// Returns the floor that a work line was taken off for: its room's; work for the whole job has the first room's.
+    /// Returns the floor that a work line was taken off for: its part's, or its room's; work for the whole job has the first room's.
     pub fn class_of(&self, work: &WorkLine) -> Option<FloorClass> {
         let room = match work.room {
             Some(id) => self.rooms.iter().find(|room| room.id == id),
             None => self.rooms.first(),
         };
-        room.map(|room| room.class)
+        room.map(|room| room.class.in_part(work.part))
     }
 
     /// Returns the expected hours: of its lines, less those of the lines which they stand in the place of.

@@ -5,6 +5,8 @@
 //! steps of a sequence or schedule; a stair takes the count-driven ones, once per step. The same operation named twice
 //! (two coats) is one line with two passes: its driver is the floor twice, and its fixed amount comes twice.
 //!
+//! Where a room has [`parts`](super::parts) in other conditions, a cut is a line for each condition that it meets.
+//!
 //! What may turn up once the floor is sanded is a line of its own, in working order; its quantity and hours are those of
 //! its mean extent times its chance.
 //!
@@ -16,8 +18,9 @@ use thiserror::Error;
 
 use crate::money::{Decimal, round};
 use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
+use crate::trade::parts::{MeasuredPart, Start, start};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
-use crate::trade::{OperationId, RoomId};
+use crate::trade::{FloorCondition, OperationId, RoomId};
 
 /// Decimals of expected items and hours.
 pub(super) const PRINTED_DECIMALS: u32 = 2;
@@ -37,6 +40,8 @@ pub struct MeasuredRoom {
     pub steps: Option<u32>,
     /// What the first cut meets, and the wood.
     pub class: FloorClass,
+    /// Parts in other conditions, each condition once; together less than the room.
+    pub parts: Vec<MeasuredPart>,
     /// What the walk-through found.
     pub findings: Vec<Found>,
     /// What may turn up once the floor is sanded.
@@ -92,6 +97,17 @@ impl MeasuredRoom {
             | (Driver::Length | Driver::Job, _) => None,
         }
     }
+
+    /// Returns what drives a cut in its own condition; `None`: all of it is in parts, or it isn't done in this room.
+    fn own_driver(&self, driver: Driver) -> Option<Decimal> {
+        let in_parts: Decimal = self
+            .parts
+            .iter()
+            .filter_map(|part| part.driver(driver))
+            .sum();
+        let left = self.driver(driver)? - in_parts;
+        (in_parts.is_zero() || left > Decimal::ZERO).then_some(left)
+    }
 }
 
 /// How the rooms are to be done.
@@ -101,6 +117,8 @@ pub struct Methods {
     pub operations: Vec<Operation>,
     /// The sanding sequence, if the floors are sanded.
     pub sequence: Option<Sequence>,
+    /// Every sequence of the book: a part of a room may start with the first cuts of another.
+    pub sequences: Vec<Sequence>,
     /// The coating schedule, if they are coated.
     pub schedule: Option<Schedule>,
 }
@@ -110,6 +128,8 @@ pub struct Methods {
 pub struct Work {
     /// The room; `None`: once for the job.
     pub room: Option<RoomId>,
+    /// The condition of the part of the room that it is done on; `None`: the room's own.
+    pub part: Option<FloorCondition>,
     /// What is done.
     pub operation: Operation,
     /// Driver units, all passes; of what may turn up, what there is if it does.
@@ -144,7 +164,7 @@ pub enum TakeoffError {
         /// Items or hours.
         kind: RateKind,
         /// The floor condition.
-        condition: crate::trade::FloorCondition,
+        condition: FloorCondition,
         /// The species.
         species: crate::trade::Species,
     },
@@ -184,7 +204,8 @@ pub fn take_off(
     }
     for room in rooms {
         for task in in_room(room, methods)? {
-            lines.push(work(Some(room.id), room.class, task, rates)?);
+            let class = room.class.in_part(task.part);
+            lines.push(work(Some(room.id), class, task, rates)?);
         }
     }
     Ok(lines)
@@ -197,6 +218,7 @@ fn is_set_up(operation: &Operation, driver: Driver) -> bool {
 /// What is done, how much of it and how often.
 struct Doing<'a> {
     operation: &'a Operation,
+    part: Option<FloorCondition>,
     driver: Decimal,
     passes: u32,
     contingency: Option<Contingency>,
@@ -206,10 +228,19 @@ impl<'a> Doing<'a> {
     fn sure(operation: &'a Operation, driver: Decimal, passes: u32) -> Doing<'a> {
         Doing {
             operation,
+            part: None,
             driver,
             passes,
             contingency: None,
         }
+    }
+
+    /// Returns a cut in a part; `None`: it doesn't go there.
+    fn in_part(operation: &'a Operation, part: &MeasuredPart) -> Option<Doing<'a>> {
+        Some(Doing {
+            part: Some(part.condition),
+            ..Doing::sure(operation, part.driver(operation.driver)?, 1)
+        })
     }
 }
 
@@ -274,29 +305,16 @@ fn in_room<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Result<Vec<Doing<'a
         });
     }
     let before_steps = done.len();
-    let steps = methods
-        .sequence
-        .iter()
-        .flat_map(|sequence| sequence.steps.iter());
-    let steps = steps.chain(
-        methods
-            .schedule
-            .iter()
-            .flat_map(|schedule| schedule.steps.iter().map(|step| &step.operation)),
-    );
-    for operation in steps {
-        let Some(driver) = room.driver(operation.driver) else {
-            continue;
+    for step in cuts(room, methods).into_iter().chain(coats(room, methods)) {
+        let same = |earlier: &&mut Doing<'_>| {
+            (earlier.operation.id, earlier.part) == (step.operation.id, step.part)
         };
-        match done[before_steps..]
-            .iter_mut()
-            .find(|earlier| earlier.operation.id == operation.id)
-        {
+        match done[before_steps..].iter_mut().find(same) {
             Some(earlier) => {
-                earlier.driver += driver;
+                earlier.driver += step.driver;
                 earlier.passes += 1;
             }
-            None => done.push(Doing::sure(operation, driver, 1)),
+            None => done.push(step),
         }
     }
     let has_methods = methods.sequence.is_some() || methods.schedule.is_some();
@@ -312,6 +330,44 @@ fn in_room<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Result<Vec<Doing<'a
     Ok(done)
 }
 
+/// Returns the cuts of a room in order, each once for each condition that it meets. Own first cuts of parts come first.
+fn cuts<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Vec<Doing<'a>> {
+    let Some(sequence) = &methods.sequence else {
+        return Vec::new();
+    };
+    let own = room.class.condition;
+    let parts = room.parts.iter();
+    let parts: Vec<(&MeasuredPart, Start<'a>)> = parts
+        .map(|part| {
+            let start = start(part.condition, own, sequence, &methods.sequences);
+            (part, start.unwrap_or_default())
+        })
+        .collect();
+    let mut cuts = Vec::new();
+    for (part, start) in &parts {
+        let own = start.own.iter();
+        cuts.extend(own.filter_map(|operation| Doing::in_part(operation, part)));
+    }
+    for (place, operation) in sequence.steps.iter().enumerate() {
+        let driver = room.own_driver(operation.driver);
+        cuts.extend(driver.map(|driver| Doing::sure(operation, driver, 1)));
+        let here = parts
+            .iter()
+            .filter(|(_, start)| start.has(place, operation.driver));
+        cuts.extend(here.filter_map(|(part, _)| Doing::in_part(operation, part)));
+    }
+    cuts
+}
+
+/// Returns the coats of a room in order, with what is done between them.
+fn coats<'a>(room: &MeasuredRoom, methods: &'a Methods) -> impl Iterator<Item = Doing<'a>> {
+    let steps = methods.schedule.iter().flat_map(|schedule| &schedule.steps);
+    steps.filter_map(|step| {
+        let driver = room.driver(step.operation.driver)?;
+        Some(Doing::sure(&step.operation, driver, 1))
+    })
+}
+
 /// Tells whether an operation is done after the coats.
 pub(super) fn is_trim(operation: &Operation) -> bool {
     operation.task.name == "trim"
@@ -325,6 +381,7 @@ fn work(
 ) -> Result<Work, TakeoffError> {
     let Doing {
         operation,
+        part,
         driver,
         passes,
         contingency,
@@ -350,6 +407,7 @@ fn work(
     };
     Ok(Work {
         room,
+        part,
         operation: operation.clone(),
         driver,
         passes,

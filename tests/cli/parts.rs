@@ -1,6 +1,6 @@
 //! Rooms of which parts have a condition of their own.
 
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::harness::TestLedger;
 
@@ -112,5 +112,356 @@ fn parts_leave_with_their_room_and_come_back() {
     assert!(
         refused.contains("leave nothing of the floor's 40"),
         "{refused}"
+    );
+}
+
+/// A book of five cuts by hand, which take no items, and the sequences of paint, film and bare wood.
+fn five_cuts() -> TestLedger {
+    let ledger = parlour();
+    ledger.lines("setting set burden 1.0");
+    for (cut, grit, per) in [
+        ("r16", 16, 48),
+        ("r24", 24, 80),
+        ("r36", 36, 100),
+        ("r60", 60, 200),
+        ("r80", 80, 250),
+    ] {
+        ledger.lines(&format!(
+            "operation add {cut} --task sand --driver area --grit {grit} --splits condition --family by-hand
+             rate set {cut} --kind hours --per {per} --fixed 0"
+        ));
+    }
+    ledger.lines(
+        "rate set r24 --kind hours --per 32 --fixed 0 --condition paint
+         rate set r36 --kind hours --per 160 --fixed 0 --condition bare
+         sequence add s16 r16 r24 r36 r60 r80
+         sequence add s24 r24 r36 r60 r80
+         sequence add s36 r36 r60 r80",
+    );
+    ledger
+}
+
+/// The cuts of a quote: operation, part, square feet, hours, cost.
+fn cuts(ledger: &TestLedger, quote: &str) -> Vec<[String; 5]> {
+    let lines = ledger.json(&format!("quote show {quote}"))["lines"].clone();
+    let cuts = lines.as_array().unwrap().iter();
+    let cuts = cuts.filter(|line| line["task"] == "sand");
+    let word = |value: &Value| value.as_str().unwrap_or("").to_owned();
+    cuts.map(|line| {
+        [
+            word(&line["operation"]),
+            word(&line["part"]),
+            word(&line["driver"]["quantity"]),
+            word(&line["hours"]),
+            word(&line["cost"]),
+        ]
+    })
+    .collect()
+}
+
+fn pass_square_feet(ledger: &TestLedger, quote: &str) -> u32 {
+    let cuts = cuts(ledger, quote);
+    cuts.iter()
+        .map(|[.., area, _, _]| area.parse::<u32>().unwrap())
+        .sum()
+}
+
+#[test]
+fn a_room_with_parts_on_paper() {
+    // The room of the trade figures' check value 9: a border of 48 sq ft from grit 16, a ring of 40 from 24, a rug patch of
+    // 80 from 36; then 36, 60 and 80 everywhere: 48 + 88 + 168 x 3 = 640 sq ft of passes. Hours are area / rate, to two
+    // decimals, and an hour costs 28.00.
+    let ledger = five_cuts();
+    ledger
+        .line("quote draft \"4 Tannery Row\" --sequence s24 --schedule none")
+        .ok();
+    let on_paper = [
+        ["r16", "paint", "48", "1", "28.00"],    // 48 / 48
+        ["r24", "", "40", "0.5", "14.00"],       // 40 / 80
+        ["r24", "paint", "48", "1.5", "42.00"],  // 48 / 32
+        ["r36", "", "40", "0.4", "11.20"],       // 40 / 100
+        ["r36", "paint", "48", "0.48", "13.44"], // 48 / 100
+        ["r36", "bare", "80", "0.5", "14.00"],   // 80 / 160
+        ["r60", "", "40", "0.2", "5.60"],        // 40 / 200
+        ["r60", "paint", "48", "0.24", "6.72"],  // 48 / 200
+        ["r60", "bare", "80", "0.4", "11.20"],   // 80 / 200
+        ["r80", "", "40", "0.16", "4.48"],       // 40 / 250
+        ["r80", "paint", "48", "0.19", "5.32"],  // 48 / 250 = 0.192
+        ["r80", "bare", "80", "0.32", "8.96"],   // 80 / 250
+    ];
+    assert_eq!(cuts(&ledger, "Q1"), on_paper);
+    assert_eq!(pass_square_feet(&ledger, "Q1"), 640);
+    let text = ledger.line("quote show Q1").ok();
+    let heading = "Parlour: 168 sq ft, edge 49 ft; sound-film red-oak
+Part: paint, 48 sq ft, edge 49 ft
+Part: bare, 80 sq ft, edge 0 ft
+";
+    assert!(
+        text.contains(heading) && text.contains("r16 (paint) "),
+        "{text}"
+    );
+    let room = ledger.json("quote show Q1")["rooms"][0].clone();
+    assert_eq!(room["parts"][1]["condition"], "bare");
+    assert_eq!(
+        room["parts"][1]["area"],
+        json!({"quantity": "80", "unit": "sqft"})
+    );
+
+    // All as the worst part, 168 x 5, and all as the best, 168 x 3.
+    ledger.lines(
+        r#"
+        room edit Parlour --condition paint --no-parts
+        quote draft "4 Tannery Row" --sequence s16 --schedule none
+        room edit Parlour --condition bare
+        quote draft "4 Tannery Row" --sequence s36 --schedule none
+        "#,
+    );
+    assert_eq!(pass_square_feet(&ledger, "Q2"), 840);
+    assert_eq!(pass_square_feet(&ledger, "Q3"), 504);
+    // What was drafted keeps the parts as they were.
+    assert_eq!(cuts(&ledger, "Q1"), on_paper);
+    assert!(ledger.line("quote show Q1").ok().contains(heading));
+}
+
+#[test]
+fn parts_in_the_condition_of_the_room_change_nothing() {
+    let (plain, parted) = (parlour(), parlour());
+    plain.line("room edit Parlour --no-parts").ok();
+    parted
+        .line(
+            "room edit Parlour --part \"border 12in: sound-film\" --part \"80 sq ft: sound-film\"",
+        )
+        .ok();
+    for ledger in [&plain, &parted] {
+        ledger
+            .line("quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat")
+            .ok();
+    }
+    let quote = |ledger: &TestLedger| ledger.json("quote show Q1");
+    assert_eq!(quote(&plain), quote(&parted));
+    let plan = |ledger: &TestLedger| ledger.json("plan house \"4 Tannery Row\" --start 2026-03-09");
+    assert_eq!(plan(&plain), plan(&parted));
+}
+
+#[test]
+fn a_part_starts_with_the_book_and_coats_cover_the_room() {
+    let ledger = parlour();
+    ledger
+        .line("quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat")
+        .ok();
+    let lines = ledger.json("quote show Q1")["lines"].clone();
+    let told: Vec<String> = lines
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|line| line["task"] == "sand" || line["task"] == "edge" || line["task"] == "coat")
+        .map(|line| {
+            let part = line["part"].as_str().unwrap_or("room");
+            let driver = line["driver"]["quantity"].as_str().unwrap();
+            format!("{} {part} {driver}", line["operation"].as_str().unwrap())
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "rotary-24 paint 48",
+            "edger-36 paint 49",
+            "rotary-36-second paint 48",
+            "edger-50 paint 49",
+            "edger-80 paint 49",
+            "orbit-blend-80 paint 49",
+            "rotary-36 room 40",
+            "rotary-36 bare 80",
+            "rotary-50 room 40",
+            "rotary-50 paint 48",
+            "rotary-50 bare 80",
+            "rotary-80 room 40",
+            "rotary-80 paint 48",
+            "rotary-80 bare 80",
+            "palm-80 room 1",
+            "oil-coat room 336",
+            "screen-between room 168",
+        ]
+    );
+    // The client reads each operation once.
+    let text = ledger.line("quote show Q1 --for-client").ok();
+    assert_eq!(text.matches("rotary-50").count(), 1, "{text}");
+    assert!(
+        ledger
+            .line("quote show Q1 --why")
+            .ok()
+            .contains("Parlour, rotary-24 (paint):")
+    );
+}
+
+#[test]
+fn a_part_joins_the_cuts_of_its_room_or_its_owner_is_told() {
+    let ledger = parlour();
+    // Field and edge of the paint, as they are cut before and with the rest of the room.
+    let of_paint = |quote: &str| {
+        let lines = ledger.json(&format!("quote show {quote}"))["lines"].clone();
+        let lines = lines
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|line| line["part"] == "paint");
+        let names: Vec<String> = lines
+            .map(|line| line["operation"].as_str().unwrap().to_owned())
+            .collect();
+        names.join(" ")
+    };
+    for (quote, sequence, paint) in [
+        // The room starts as coarse as paint does, and its bare patch finer.
+        (
+            "Q1",
+            "rotary-24-36-50-80",
+            "rotary-24 edger-36 rotary-36-second edger-50 rotary-50 rotary-80 edger-80 orbit-blend-80",
+        ),
+        // The edger is the room's too.
+        (
+            "Q2",
+            "rotary-edger-36-50-80",
+            "rotary-24 rotary-36-second edger-36 rotary-50 edger-50 rotary-80 edger-80 orbit-blend-80",
+        ),
+        // The room's edges end finer: those of the paint end with them.
+        (
+            "Q3",
+            "maple-36-50-80-100",
+            "rotary-24 edger-36 rotary-36-second edger-50 rotary-50 rotary-80 orbit-80 orbit-100 screen-100",
+        ),
+    ] {
+        let run = ledger.line(&format!(
+            "quote draft \"4 Tannery Row\" --sequence {sequence}"
+        ));
+        assert!(!run.stderr().contains("the book"), "{}", run.stderr());
+        assert_eq!(of_paint(quote), paint, "{sequence}");
+    }
+    let bare: Vec<[String; 5]> = cuts(&ledger, "Q1")
+        .into_iter()
+        .filter(|[_, part, ..]| part == "bare")
+        .collect();
+    let bare: Vec<&str> = bare.iter().map(|[name, ..]| name.as_str()).collect();
+    assert_eq!(bare, ["rotary-36", "rotary-50", "rotary-80"]);
+
+    let run = ledger.line("quote draft \"4 Tannery Row\" --sequence drum-36-60-80");
+    let warning = "warning: the sequences of the book that start coarser share no cut with drum-36-60-80: \
+                   the paint in Parlour is cut as the room is\n";
+    assert!(run.stderr().contains(warning), "{}", run.stderr());
+    assert_eq!(
+        of_paint("Q4"),
+        "drum-36 edger-36 drum-60 edger-50 drum-80 edger-80 screen-120"
+    );
+}
+
+#[test]
+fn a_house_with_parts_is_planned() {
+    let ledger = parlour();
+    ledger.line("room add \"4 Tannery Row\" Hall --shape \"10 x 5\" --condition sound-film --species red-oak --door \"Parlour:2'6\\\"\" --door \"outside:3'\"").ok();
+    ledger
+        .line("plan house \"4 Tannery Row\" --start 2026-03-09 --accept")
+        .ok();
+    let parts: Vec<String> = cuts(&ledger, "Q1")
+        .into_iter()
+        .map(|[_, part, ..]| part)
+        .collect();
+    assert!(parts.contains(&"paint".to_owned()), "{parts:?}");
+}
+
+#[test]
+fn a_part_brings_its_cautions() {
+    let ledger = parlour();
+    let cautions = |ledger: &TestLedger, quote: &str| {
+        let quote = ledger.json(&format!("quote show {quote}"));
+        let cautions = quote["cautions"].as_array().unwrap().iter();
+        cautions
+            .map(|one| one["caution"].as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    ledger.line("quote draft \"4 Tannery Row\"").ok();
+    assert!(cautions(&ledger, "Q1")[0].starts_with("Lead: built 1931"));
+    assert!(!cautions(&ledger, "Q1")[1].starts_with("Asbestos"));
+    ledger.lines(
+        r#"
+        room edit Parlour --part "60 sq ft edge 20': glue"
+        quote draft "4 Tannery Row"
+        "#,
+    );
+    assert!(
+        cautions(&ledger, "Q2")[1].starts_with("Asbestos: presume it in old flooring adhesive")
+    );
+}
+
+/// What was learned of the cuts, after a job of a room with a part, or of two rooms of the same floors.
+fn taught(rooms: &str, named: &str) -> Vec<Value> {
+    let ledger = parlour();
+    ledger.line("room void Parlour").ok();
+    ledger.lines(rooms);
+    ledger.lines(&format!(
+        r#"
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule none
+        quote send Q1
+        quote accept Q1
+        job start J1
+        use disc-7in-36 30 --room "{named}"
+        use disc-7in-80 9 --room "{named}"
+        hours 4:15 --on sand --room "{named}"
+        job close J1
+        "#
+    ));
+    let learned = ledger.json("rate list --learned");
+    learned.as_array().unwrap().clone()
+}
+
+#[test]
+fn a_part_teaches_as_a_room_does() {
+    let parted = taught(
+        r#"room add "4 Tannery Row" "Den" --shape "12 x 14" --condition sound-film --species red-oak --part "5 x 12: oil-wax""#,
+        "Den",
+    );
+    let two = taught(
+        r#"
+        room add "4 Tannery Row" "Den" --shape "12 x 9" --condition sound-film --species red-oak
+        room add "4 Tannery Row" "Parlour" --shape "12 x 5" --condition oil-wax --species red-oak
+        "#,
+        "Den, Parlour",
+    );
+    assert!(!two.is_empty());
+    assert_eq!(parted, two);
+}
+
+#[test]
+fn a_job_from_before_teaches_cuts_of_whole_rooms_alone() {
+    let ledger = parlour();
+    ledger.line("room add \"4 Tannery Row\" Hall --shape \"10 x 5\" --condition sound-film --species red-oak").ok();
+    let jobs = ledger.file(
+        "jobs.csv",
+        "job,site,agreed_on,price,closed_on\nOld,4 Tannery Row,2026-01-05,900,2026-01-20\n",
+    );
+    let usage = ledger.file(
+        "usage.csv",
+        "date,job,site,item,quantity,room,operation\n\
+         2026-01-08,Old,4 Tannery Row,disc-7in-36,18,Parlour,rotary-36\n\
+         2026-01-08,Old,4 Tannery Row,disc-7in-36,6,Hall,rotary-36\n\
+         2026-01-09,Old,4 Tannery Row,oil-finish,0.5,Parlour,oil-coat\n",
+    );
+    ledger.line(&format!("import jobs {jobs}")).ok();
+    ledger.line(&format!("import usage {usage}")).ok();
+    let learned = ledger.json("rate list --learned");
+    let taught: Vec<(&str, &str)> = learned
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|rate| rate["kind"] == "item")
+        .map(|rate| {
+            (
+                rate["operation"].as_str().unwrap(),
+                rate["exposure"].as_str().unwrap_or(""),
+            )
+        })
+        .collect();
+    assert_eq!(
+        taught,
+        [("rotary-36", "50"), ("oil-coat", "168")],
+        "{learned}"
     );
 }

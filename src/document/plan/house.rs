@@ -82,7 +82,7 @@ answer! {
     pub struct HouseAnswer of (sheet: HouseSheet, quote: Option<String>) on page
     let HouseSheet {
         site, request, names, chosen, phase_costs, others, bound, proven, priced, takes, shopping, in_jobs, promised_twice,
-        skipped: _,
+        warnings: _,
     } = sheet;
     let plan = chosen.way.plan.clone();
     let costs = plan.as_ref().map(|plan| plan.costs);

@@ -29,6 +29,7 @@ use crate::money::Decimal;
 use crate::trade::cautions::Caution;
 use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
+use crate::trade::parts::MeasuredPart;
 use crate::trade::quote::{
     Costs, ItemLine, Line, LineKind, Outlook, Quote, QuotedRoom, WorkLine, price_for,
 };
@@ -36,6 +37,14 @@ use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
 
 answer! {
+    /// A part of a room in another condition.
+    struct PartFacts from part: MeasuredPart on page {
+        condition: FloorCondition,
+        area: Quantity = page.measured(part.area, Unit::SquareFoot),
+        edge: Run = page.run(Length::from_feet(part.edge)),
+        .. { area, edge }
+    }
+
     /// A room as it was measured, with its share of the price.
     struct RoomFacts from room: QuotedRoom on page {
         #[serde(skip)]
@@ -45,9 +54,10 @@ answer! {
         edge: Run = page.run(Length::from_feet(room.edge)),
         steps: Option<u32>,
         condition: FloorCondition = room.class.condition,
+        parts: Vec<PartFacts> = page.each(room.parts, PartFacts::new),
         species: Species = room.class.species,
         price: Amount,
-        .. { id, area, edge, class }
+        .. { id, area, edge, class, parts }
     }
 }
 
@@ -58,7 +68,16 @@ impl RoomFacts {
             None => format!("{}, edge {}", self.area, self.edge),
         };
         let name = inert(&self.name);
-        format!("{name}: {size}; {} {}", self.condition, self.species)
+        let mut text = format!("{name}: {size}; {} {}", self.condition, self.species);
+        for PartFacts {
+            condition,
+            area,
+            edge,
+        } in &self.parts
+        {
+            let _ = write!(text, "\nPart: {condition}, {area}, edge {edge}");
+        }
+        text
     }
 }
 
@@ -69,6 +88,8 @@ struct LineFacts {
     #[serde(skip)]
     room_id: Option<RoomId>,
     room: Option<String>,
+    /// The condition of the room's part; `None`: the room's own.
+    part: Option<FloorCondition>,
     operation: Option<String>,
     task: Option<String>,
     driver: Option<Quantity>,
@@ -134,6 +155,7 @@ impl LineFacts {
     fn of_work(work: WorkLine, rooms: &[RoomFacts], page: &Page) -> LineFacts {
         let WorkLine {
             room: room_id,
+            part,
             operation: _,
             name,
             task,
@@ -150,6 +172,7 @@ impl LineFacts {
         let mut facts = LineFacts {
             room_id,
             room: room.map(|room| room.name.clone()),
+            part,
             operation: Some(name),
             task: Some(task.name),
             driver: Some(measured(quantity)),
@@ -201,6 +224,12 @@ impl LineFacts {
             Some(passes) if passes > 1 => format!("{name} x{passes}"),
             _ => name.to_owned(),
         }
+    }
+
+    /// Returns its operation with the part that it is for: `rotary-24 (paint)`.
+    fn work(&self) -> String {
+        let part = self.part.map(|part| format!(" ({part})"));
+        format!("{}{}", self.operation(), or_blank(part))
     }
 
     /// Returns how likely it is; `None`: it is sure.
@@ -575,6 +604,7 @@ fn work_words<'a>(lines: impl Iterator<Item = &'a LineFacts>, room: RoomId) -> S
         };
         let words = format!("{}{if_needed}", line.operation());
         match tasks.iter_mut().find(|(known, _)| *known == task) {
+            Some((_, operations)) if operations.contains(&words) => {} // In another part.
             Some((_, operations)) => operations.push(words),
             None => tasks.push((task, vec![words])),
         }
@@ -603,7 +633,7 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
             or_blank(quantity.map(|(quantity, unit)| format!("{quantity} {unit}")))
         };
         table.line([
-            &format!("{}{}", line.operation(), or_blank(likely)),
+            &format!("{}{}", line.work(), or_blank(likely)),
             &line.measure(),
             &or_blank(line.item.as_ref()),
             &of_item(line.item_quantity),

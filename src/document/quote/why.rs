@@ -161,7 +161,11 @@ impl QuoteAnswer {
         for line in self.lines.iter().filter(is_work).chain(lumps) {
             let name = match (line.kind, &line.room) {
                 (LineKind::Work, None) => format!("the job, {}", or_blank(line.operation.as_ref())),
-                (_, Some(room)) => format!("{room}, {}", or_blank(line.operation.as_ref())),
+                (_, Some(room)) => {
+                    let part = line.part.map(|part| format!(" ({part})"));
+                    let operation = or_blank(line.operation.as_ref());
+                    format!("{room}, {operation}{}", or_blank(part))
+                }
                 (_, None) => line.lump(),
             };
             let _ = write!(text, "\n\n{}:", inert(&name));

@@ -24,6 +24,7 @@ fn work(room: RoomId, discs: Decimal, hours: Decimal) -> Line {
     let cost = |quantity: Decimal, cents: i64| Money::from_minor(cents).times(quantity);
     Line::Work(WorkLine {
         room: Some(room),
+        part: None,
         operation: ROTARY,
         name: "rotary-36".into(),
         task: sand(),

@@ -204,7 +204,7 @@ impl Labour {
         order: &Order,
         rates: &Rates,
     ) {
-        let mut tasks: BTreeMap<&str, Vec<(&Work, FloorClass)>> = BTreeMap::new();
+        let mut tasks: BTreeMap<_, Vec<(&Work, FloorClass)>> = BTreeMap::new();
         for work in works.iter().copied() {
             if work.contingency.is_some() {
                 self.parts
@@ -212,7 +212,11 @@ impl Labour {
                 continue;
             }
             let task = work.operation.task.name.as_str();
-            tasks.entry(task).or_default().push((work, class));
+            let class = class.in_part(work.part);
+            tasks
+                .entry((task, work.part))
+                .or_default()
+                .push((work, class));
         }
         for works in tasks.values() {
             let Some(spread) = rates.forecast(&asked(works, RateKind::Hours)) else {

@@ -1,20 +1,20 @@
 //! The job as it is drawn: which quantities it has, what each of them costs, and what each hangs on.
 //!
 //! Hours of one task in one room are one quantity, as they will be logged and learned from; so is an item of one
-//! operation in one room. What may turn up is a quantity of its own.
+//! operation in one room. A part in another condition is as a room of its own. What may turn up is a quantity of its own.
 
 use std::collections::BTreeMap;
 
 use super::subjects::{RentedMachine, Subjects, UsedItem};
 use super::{Offer, PriceError, digest};
 use crate::money::{Currency, Decimal, Money, product};
-use crate::trade::OperationId;
 use crate::trade::operation::Item;
 use crate::trade::quote::Terms;
 use crate::trade::rates::{Asked, FloorClass, RateKind, Rates};
 use crate::trade::rental::{Need, Yard};
 use crate::trade::simulate::{self, ItemModel, MachineModel, Model, Quantity, Use};
 use crate::trade::takeoff::{Contingency, MeasuredRoom, Work};
+use crate::trade::{FloorCondition, OperationId};
 
 /// A draw may have a machine out for longer than is expected. The yard's prices are worked out for four times the expected
 /// days and 14 days more; whatever lasts longer costs as much as that.
@@ -112,6 +112,8 @@ struct Place<'a> {
     name: &'a str,
     /// The room's place in the offer.
     room: Option<usize>,
+    /// The part of the room; `None`: its own condition.
+    part: Option<FloorCondition>,
     class: FloorClass,
 }
 
@@ -121,6 +123,7 @@ impl<'a> Place<'a> {
             return Some(Place {
                 name: "",
                 room: None,
+                part: None,
                 class: rooms.first()?.class,
             });
         };
@@ -128,12 +131,20 @@ impl<'a> Place<'a> {
         Some(Place {
             name: &rooms[place].name,
             room: Some(place),
-            class: rooms[place].class,
+            part: work.part,
+            class: rooms[place].class.in_part(work.part),
         })
+    }
+
+    /// Returns the number that a quantity's random numbers follow from, by its words; those of a part are others.
+    fn stream(&self, words: &[&str]) -> u64 {
+        let part = self.part.iter().map(|part| part.as_str());
+        let words: Vec<&str> = words.iter().copied().chain(part).collect();
+        digest(&words)
     }
 }
 
-/// Returns the floor that work is done on; work for the whole job has the first room's.
+/// Returns the floor that work is done on, its part's if it has one; work for the whole job has the first room's.
 pub(super) fn class_of(work: &Work, rooms: &[MeasuredRoom]) -> Option<FloorClass> {
     Place::of(work, rooms).map(|place| place.class)
 }
@@ -145,9 +156,9 @@ struct MayTurnUp {
     name: String,
 }
 
-/// A task's work in a room, or for the whole job.
+/// A task's work in a room or in a part of it, or for the whole job.
 struct TaskInRoom<'a> {
-    room: Option<usize>,
+    place: Place<'a>,
     /// What it consists of, each on its floor.
     works: Vec<(&'a Work, FloorClass)>,
 }
@@ -164,7 +175,7 @@ struct Drawing<'a> {
 
 impl<'a> Drawing<'a> {
     fn add_all(&mut self, offer: &'a Offer) -> Result<(), PriceError> {
-        let mut tasks: BTreeMap<(&str, &str), TaskInRoom<'_>> = BTreeMap::new();
+        let mut tasks: BTreeMap<_, TaskInRoom<'_>> = BTreeMap::new();
         for work in &offer.work {
             let Some(place) = Place::of(work, &offer.rooms) else {
                 continue;
@@ -175,16 +186,16 @@ impl<'a> Drawing<'a> {
             }
             self.add_item(work, place, None)?;
             let task = tasks
-                .entry((place.name, &work.operation.task.name))
+                .entry((place.name, &work.operation.task.name, place.part))
                 .or_insert(TaskInRoom {
-                    room: place.room,
+                    place,
                     works: Vec::new(),
                 });
             task.works.push((work, place.class));
         }
-        for ((room, name), task) in tasks {
-            let stream = digest(&["hours", room, name]);
-            self.add_hours(&task.works, task.room, stream, None)?;
+        for ((room, name, _), task) in tasks {
+            let stream = task.place.stream(&["hours", room, name]);
+            self.add_hours(&task.works, task.place.room, stream, None)?;
         }
         Ok(())
     }
@@ -238,7 +249,7 @@ impl<'a> Drawing<'a> {
         let name = may.map_or("", |may| may.name.as_str());
         self.model.quantities.push(Quantity {
             spread,
-            stream: digest(&["item", place.name, &operation.name, name]),
+            stream: place.stream(&["item", place.name, &operation.name, name]),
             room: place.room,
             contingency: may.map(|may| may.contingency),
             item: self.subjects.item(item.id),

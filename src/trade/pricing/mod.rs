@@ -333,6 +333,7 @@ fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
         });
     WorkLine {
         room: work.room,
+        part: work.part,
         operation: work.operation.id,
         name: work.operation.name.clone(),
         task: work.operation.task.clone(),
@@ -354,6 +355,7 @@ fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
         edge,
         steps,
         class,
+        parts,
         findings: _,
         contingencies: _,
     } = room;
@@ -364,6 +366,7 @@ fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
         edge,
         steps,
         class,
+        parts,
         price,
     }
 }

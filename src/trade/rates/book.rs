@@ -29,6 +29,16 @@ pub struct FloorClass {
     pub species: Species,
 }
 
+impl FloorClass {
+    /// Returns the floor of a part in another condition; `None`: the floor as it is.
+    pub fn in_part(self, part: Option<FloorCondition>) -> FloorClass {
+        FloorClass {
+            condition: part.unwrap_or(self.condition),
+            ..self
+        }
+    }
+}
+
 /// One row of the firm's book.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct BookRate {

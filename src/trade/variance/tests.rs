@@ -140,6 +140,7 @@ fn work(
 ) -> Line {
     Line::Work(WorkLine {
         room: Some(room),
+        part: None,
         operation,
         name: format!("rotary-{}", operation.0),
         task: sand(),
