@@ -193,8 +193,8 @@ fn own(context: &Context, args: &OwnArgs) -> Result<()> {
             ..DraftRequest::default()
         };
         let (drafted, job) = writing.begin_own(&site, request, on)?;
-        for skip in &drafted.skipped {
-            context.warn(&skip.to_string());
+        for warning in &drafted.warnings {
+            context.warn(warning);
         }
         let page = context.page(writing);
         context.status(&format!("{} at {} is open.", job.number, job.site));
