@@ -62,7 +62,7 @@ CREATE TABLE quote_line (
     position        INTEGER NOT NULL,
     kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'opened', 'other', 'overhead')),
     room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
-    -- The condition of the part of the room that it is done on; NULL: the room's own.
+    -- The condition of the part that it is done on, which may be the room's own; NULL: all of the room.
     part            TEXT CHECK (part IN ('bare', 'sound-film', 'worn-film', 'oil-wax', 'paint', 'glue')),
     -- What is done, with what, as the book had it then: an edit of the book changes no quote.
     operation_id    INTEGER REFERENCES operation (id),            -- NULL: not work

@@ -18,11 +18,12 @@ use super::{
 };
 use crate::money::{Decimal, Money};
 use crate::trade::operation::Operation;
+use crate::trade::parts::MeasuredPart;
 use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, WorkLine, work_of};
-use crate::trade::rates::{RateKind, RateRow};
+use crate::trade::rates::{FloorClass, RateKind, RateRow};
 use crate::trade::takeoff::MeasuredRoom;
 use crate::trade::variation::{Agreed, Fate, Renting, Variation, measured_again, outlook, vary};
-use crate::trade::{OperationId, QuoteId, RoomId};
+use crate::trade::{FloorCondition, OperationId, QuoteId, RoomId};
 
 /// What of a job is to be changed.
 #[derive(Clone, Debug, Default)]
@@ -481,13 +482,13 @@ impl Writing<'_> {
                 continue;
             };
             refuse_other_kind(stands, measured)?;
-            let today = self.rates_today(rates, operation, measured)?;
+            let class = measured.class.in_part(work.part);
+            let today = self.rates_today(rates, operation, class)?;
             let rate = |kind| {
                 let mut rates = rates.iter().chain(&today);
                 rates
                     .find(|rate| {
-                        (rate.operation, rate.kind, rate.class)
-                            == (work.operation, kind, measured.class)
+                        (rate.operation, rate.kind, rate.class) == (work.operation, kind, class)
                     })
                     .map(|rate| rate.rate.learned)
             };
@@ -510,24 +511,24 @@ impl Writing<'_> {
         &self,
         rates: &[QuotedRate],
         operation: Option<&Operation>,
-        room: &MeasuredRoom,
+        class: FloorClass,
     ) -> Result<Vec<QuotedRate>> {
         let Some(operation) = operation else {
             return Ok(Vec::new());
         };
         if rates
             .iter()
-            .any(|rate| rate.operation == operation.id && rate.class == room.class)
+            .any(|rate| rate.operation == operation.id && rate.class == class)
         {
             return Ok(Vec::new());
         }
         let today = self.rates()?;
         let rows = RateKind::ALL.iter().filter_map(|kind| {
-            let rate: RateRow = today.row_for(operation, *kind, room.class)?;
+            let rate: RateRow = today.row_for(operation, *kind, class)?;
             Some(QuotedRate {
                 operation: operation.id,
                 kind: *kind,
-                class: room.class,
+                class,
                 rate,
             })
         });
@@ -582,6 +583,7 @@ impl Writing<'_> {
             if let Some(now) = wish.measured(room.id) {
                 (room.area, room.edge, room.steps, room.class) =
                     (now.area, now.edge, now.steps, now.class);
+                room.parts.clone_from(&now.parts);
             }
         }
         let terms = quote.quote.terms;
@@ -655,7 +657,7 @@ impl Writing<'_> {
         let mut kept = BTreeSet::new();
         for work in quote.work() {
             let room = quote.rooms.iter().find(|room| Some(room.id) == work.room);
-            let Some(class) = room.map(|room| room.class) else {
+            let Some(class) = room.map(|room| room.class.in_part(work.part)) else {
                 continue;
             };
             for kind in RateKind::ALL.iter().copied() {
@@ -697,13 +699,29 @@ fn fate_of(fates: &[(WorkLine, Fate)], work: &WorkLine) -> Fate {
     fate.map_or(Fate::Stays, |(_, fate)| fate.clone())
 }
 
-/// Refuses a room that was quoted as a floor and is a stair now, or the other way: its work is another.
+/// Refuses a room that was quoted as a floor and is a stair now, or the other way, or with parts in other conditions than it
+/// has now: its work is another.
 fn refuse_other_kind(stands: &QuoteRecord, measured: &MeasuredRoom) -> Result<()> {
     let quoted = stands
         .quote
         .rooms
         .iter()
         .find(|room| room.id == measured.id);
+    let parts_of = |own: FloorCondition, parts: &[MeasuredPart]| -> BTreeSet<FloorCondition> {
+        let parts = parts.iter().map(|part| part.condition);
+        // Without parts all of it is one floor, whatever its condition.
+        let own = Some(own).filter(|_| parts.len() > 0);
+        parts.chain(own).collect()
+    };
+    if let Some(room) = quoted
+        && parts_of(room.class.condition, &room.parts)
+            != parts_of(measured.class.condition, &measured.parts)
+    {
+        refuse!(
+            "`{}` has parts in other conditions than it was agreed with: take it away, and quote it anew",
+            measured.name
+        );
+    }
     match quoted.map(|room| room.steps.is_some()) {
         Some(was_stair) if was_stair != measured.steps.is_some() => {
             let [was, is] = if was_stair {

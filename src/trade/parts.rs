@@ -87,6 +87,11 @@ pub struct MeasuredPart {
     pub edge: Decimal,
 }
 
+/// Tells whether what a driver measures is told apart by parts.
+pub(super) const fn goes_by_parts(driver: Driver) -> bool {
+    matches!(driver, Driver::Area | Driver::Edge)
+}
+
 impl MeasuredPart {
     /// Returns what drives an operation that cuts; `None`: it doesn't in this part.
     pub(super) fn driver(&self, driver: Driver) -> Option<Decimal> {

@@ -191,7 +191,7 @@ closed_set! {
 pub struct WorkLine {
     /// The room; `None`: once for the job.
     pub room: Option<RoomId>,
-    /// The condition of the part of the room that it is done on; `None`: the room's own.
+    /// The condition of the part that it is done on, which may be the room's own; `None`: all of the room.
     pub part: Option<FloorCondition>,
     /// The operation.
     pub operation: OperationId,

@@ -18,7 +18,7 @@ use thiserror::Error;
 
 use crate::money::{Decimal, round};
 use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
-use crate::trade::parts::{MeasuredPart, Start, start};
+use crate::trade::parts::{MeasuredPart, Start, goes_by_parts, start};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::{FloorCondition, OperationId, RoomId};
 
@@ -98,6 +98,19 @@ impl MeasuredRoom {
         }
     }
 
+    /// Returns what drives an operation in the part of a condition, its own condition's too; `None` of a condition: all of it.
+    pub fn driver_in(&self, driver: Driver, part: Option<FloorCondition>) -> Option<Decimal> {
+        let Some(condition) = part else {
+            return self.driver(driver);
+        };
+        let part = self.parts.iter().find(|part| part.condition == condition);
+        match part {
+            Some(part) => part.driver(driver),
+            None if condition == self.class.condition => self.own_driver(driver),
+            None => None,
+        }
+    }
+
     /// Returns what drives a cut in its own condition; `None`: all of it is in parts, or it isn't done in this room.
     fn own_driver(&self, driver: Driver) -> Option<Decimal> {
         let in_parts: Decimal = self
@@ -128,7 +141,7 @@ pub struct Methods {
 pub struct Work {
     /// The room; `None`: once for the job.
     pub room: Option<RoomId>,
-    /// The condition of the part of the room that it is done on; `None`: the room's own.
+    /// The condition of the part that it is done on, which may be the room's own; `None`: all of the room.
     pub part: Option<FloorCondition>,
     /// What is done.
     pub operation: Operation,
@@ -343,6 +356,7 @@ fn cuts<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Vec<Doing<'a>> {
             (part, start.unwrap_or_default())
         })
         .collect();
+    let has_parts = !parts.is_empty();
     let mut cuts = Vec::new();
     for (part, start) in &parts {
         let own = start.own.iter();
@@ -350,7 +364,10 @@ fn cuts<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Vec<Doing<'a>> {
     }
     for (place, operation) in sequence.steps.iter().enumerate() {
         let driver = room.own_driver(operation.driver);
-        cuts.extend(driver.map(|driver| Doing::sure(operation, driver, 1)));
+        cuts.extend(driver.map(|driver| Doing {
+            part: (has_parts && goes_by_parts(operation.driver)).then_some(own),
+            ..Doing::sure(operation, driver, 1)
+        }));
         let here = parts
             .iter()
             .filter(|(_, start)| start.has(place, operation.driver));

@@ -141,7 +141,7 @@ pub fn measured_again(
     rate: impl Fn(RateKind) -> Option<Rate>,
     (terms, currency): (&Terms, Currency),
 ) -> Option<WorkLine> {
-    let quantity = room.driver(line.driver)? * Decimal::from(line.passes);
+    let quantity = room.driver_in(line.driver, line.part)? * Decimal::from(line.passes);
     let expect = |kind| {
         let rate = rate(kind)?;
         Some(round(rate.expect(quantity, line.passes), PRINTED_DECIMALS).normalize())

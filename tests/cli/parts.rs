@@ -176,18 +176,18 @@ fn a_room_with_parts_on_paper() {
         .line("quote draft \"4 Tannery Row\" --sequence s24 --schedule none")
         .ok();
     let on_paper = [
-        ["r16", "paint", "48", "1", "28.00"],    // 48 / 48
-        ["r24", "", "40", "0.5", "14.00"],       // 40 / 80
-        ["r24", "paint", "48", "1.5", "42.00"],  // 48 / 32
-        ["r36", "", "40", "0.4", "11.20"],       // 40 / 100
-        ["r36", "paint", "48", "0.48", "13.44"], // 48 / 100
-        ["r36", "bare", "80", "0.5", "14.00"],   // 80 / 160
-        ["r60", "", "40", "0.2", "5.60"],        // 40 / 200
-        ["r60", "paint", "48", "0.24", "6.72"],  // 48 / 200
-        ["r60", "bare", "80", "0.4", "11.20"],   // 80 / 200
-        ["r80", "", "40", "0.16", "4.48"],       // 40 / 250
-        ["r80", "paint", "48", "0.19", "5.32"],  // 48 / 250 = 0.192
-        ["r80", "bare", "80", "0.32", "8.96"],   // 80 / 250
+        ["r16", "paint", "48", "1", "28.00"],        // 48 / 48
+        ["r24", "sound-film", "40", "0.5", "14.00"], // 40 / 80
+        ["r24", "paint", "48", "1.5", "42.00"],      // 48 / 32
+        ["r36", "sound-film", "40", "0.4", "11.20"], // 40 / 100
+        ["r36", "paint", "48", "0.48", "13.44"],     // 48 / 100
+        ["r36", "bare", "80", "0.5", "14.00"],       // 80 / 160
+        ["r60", "sound-film", "40", "0.2", "5.60"],  // 40 / 200
+        ["r60", "paint", "48", "0.24", "6.72"],      // 48 / 200
+        ["r60", "bare", "80", "0.4", "11.20"],       // 80 / 200
+        ["r80", "sound-film", "40", "0.16", "4.48"], // 40 / 250
+        ["r80", "paint", "48", "0.19", "5.32"],      // 48 / 250 = 0.192
+        ["r80", "bare", "80", "0.32", "8.96"],       // 80 / 250
     ];
     assert_eq!(cuts(&ledger, "Q1"), on_paper);
     assert_eq!(pass_square_feet(&ledger, "Q1"), 640);
@@ -270,12 +270,12 @@ fn a_part_starts_with_the_book_and_coats_cover_the_room() {
             "edger-50 paint 49",
             "edger-80 paint 49",
             "orbit-blend-80 paint 49",
-            "rotary-36 room 40",
+            "rotary-36 sound-film 40",
             "rotary-36 bare 80",
-            "rotary-50 room 40",
+            "rotary-50 sound-film 40",
             "rotary-50 paint 48",
             "rotary-50 bare 80",
-            "rotary-80 room 40",
+            "rotary-80 sound-film 40",
             "rotary-80 paint 48",
             "rotary-80 bare 80",
             "palm-80 room 1",
@@ -350,6 +350,41 @@ fn a_part_joins_the_cuts_of_its_room_or_its_owner_is_told() {
     assert_eq!(
         of_paint("Q4"),
         "drum-36 edger-36 drum-60 edger-50 drum-80 edger-80 screen-120"
+    );
+}
+
+#[test]
+fn parts_are_measured_again_in_a_variation() {
+    let ledger = five_cuts();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --sequence s24 --schedule none
+        quote send Q1
+        quote accept Q1
+        job start J1
+        room edit Parlour --part "border 12in: paint" --part "60 sq ft: bare"
+        quote vary J1 --room Parlour
+        "#,
+    );
+    // The rug patch has 60 sq ft in place of 80, the ring 60 in place of 40; the border is as it was.
+    let now = [
+        ["r24", "sound-film", "60", "0.75", "21.00"],
+        ["r36", "sound-film", "60", "0.6", "16.80"],
+        ["r36", "bare", "60", "0.38", "10.64"], // 60 / 160 = 0.375
+        ["r60", "sound-film", "60", "0.3", "8.40"],
+        ["r60", "bare", "60", "0.3", "8.40"],
+        ["r80", "sound-film", "60", "0.24", "6.72"],
+        ["r80", "bare", "60", "0.24", "6.72"],
+    ];
+    let mut found = cuts(&ledger, "Q2");
+    found.sort_by_key(|[name, part, ..]| (name.clone(), part == "bare"));
+    assert_eq!(found, now);
+    ledger
+        .line("room edit Parlour --part \"60 sq ft: glue\"")
+        .ok();
+    assert_eq!(
+        ledger.line("quote vary J1 --room Parlour").refused(),
+        "error: `Parlour` has parts in other conditions than it was agreed with: take it away, and quote it anew"
     );
 }
 

@@ -88,7 +88,7 @@ struct LineFacts {
     #[serde(skip)]
     room_id: Option<RoomId>,
     room: Option<String>,
-    /// The condition of the room's part; `None`: the room's own.
+    /// The condition of the room's part; `None`: all of the room.
     part: Option<FloorCondition>,
     operation: Option<String>,
     task: Option<String>,

@@ -112,7 +112,7 @@ struct Place<'a> {
     name: &'a str,
     /// The room's place in the offer.
     room: Option<usize>,
-    /// The part of the room; `None`: its own condition.
+    /// The condition of a part of the room; `None`: all of it.
     part: Option<FloorCondition>,
     class: FloorClass,
 }
