@@ -213,26 +213,19 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
         let chance = chance
             .map(|text| read_percent(writing, text, "a chance"))
             .transpose()?;
-        let much = writing.notation().plain(&args.quantity);
         let room = room_named(writing, &args.room, args.site.as_deref())?;
-        let (kind, driver) = kind_of_finding(&writing.operations_in_use()?, &args.kind)?;
-        let (least, most) = read_range(&much, &kind, driver, writing.units())?;
-        let pieces = read_pieces(&much, driver, writing.units())?;
+        let found = read_new(writing, &args.kind, &args.quantity)?;
         let if_so = args
             .if_so
             .as_deref()
             .map(|text| read_if_so(writing, text))
             .transpose()?;
         let new = NewFinding {
-            kind,
-            quantity: least,
-            most,
-            unit: driver.unit(),
-            pieces,
             chance,
             if_so,
             place: args.place.trim().to_owned(),
             note: args.note.trim().to_owned(),
+            ..found
         };
         let id = writing.add_finding(&room, &new)?;
         let noted = writing
@@ -245,6 +238,24 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
         let answer = PlacedFinding::new(finding, &context.page(writing));
         context.status(&format!("Noted {}.", answer.words()));
         context.give_json(|| Ok(answer))
+    })
+}
+
+/// Reads what was found, and how much of it: sure, with nothing more to say of it.
+pub(super) fn read_new(ledger: &Ledger, kind: &str, much: &str) -> Result<NewFinding> {
+    let much = ledger.notation().plain(much);
+    let (kind, driver) = kind_of_finding(&ledger.operations_in_use()?, kind)?;
+    let (quantity, most) = read_range(&much, &kind, driver, ledger.units())?;
+    Ok(NewFinding {
+        quantity,
+        most,
+        unit: driver.unit(),
+        pieces: read_pieces(&much, driver, ledger.units())?,
+        kind,
+        chance: None,
+        if_so: None,
+        place: String::new(),
+        note: String::new(),
     })
 }
 

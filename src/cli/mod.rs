@@ -86,6 +86,7 @@ enum Command {
     Site(people::SiteCommand),
     #[command(subcommand)]
     Room(room::RoomCommand),
+    Walk(room::walk::WalkArgs),
     #[command(subcommand)]
     Finding(finding::FindingCommand),
     #[command(subcommand)]
@@ -178,6 +179,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Client(command) => people::cmd_client(context, command),
         Command::Site(command) => people::cmd_site(context, command),
         Command::Room(command) => room::cmd_room(context, command),
+        Command::Walk(args) => room::walk::cmd_walk(context, &args),
         Command::Finding(command) => finding::cmd_finding(context, command),
         Command::Reading(command) => reading::cmd_reading(context, command),
         Command::Worker(command) => people::cmd_worker(context, command),

@@ -1,5 +1,7 @@
 //! `room`: what the walk-through measured.
 
+pub(super) mod walk;
+
 use anyhow::Result;
 use clap::{ArgGroup, Args, Subcommand};
 
@@ -7,12 +9,14 @@ use super::ui::Context;
 use crate::document::Page;
 use crate::document::floor::RoomCheck;
 use crate::document::people::{RoomAnswer, RoomList};
-use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, refuse, typed};
+use crate::ledger::{
+    Ledger, NewRoom, Refusal, Room, Writing, adding_a_room, measuring_a_room, refuse, typed,
+};
 use crate::measure::{Length, Units};
 use crate::notation::Notation;
 use crate::trade::parts::FloorPart;
 use crate::trade::room::{Base, Effect, Floor, Part, Walk};
-use crate::trade::{RoomId, SiteId, bounds};
+use crate::trade::{FloorCondition, RoomId, SiteId, Species, bounds};
 
 /// What a doorway leads to when it leads to no room.
 const OUTSIDE: &str = "outside";
@@ -36,7 +40,7 @@ pub(super) enum RoomCommand {
 /// cuts and coats cover the room.
 #[derive(Debug, Args)]
 #[command(
-    group = ArgGroup::new("measured").args(["shape", "walls", "steps"]).required(true),
+    group = ArgGroup::new("measured").args(["shape", "walls", "steps"]),
     after_long_help = "Examples:
   gritledger room add \"4 Tannery Row\" Landing --shape \"10 x 4.5\" --condition worn-film --species red-oak --door \"outside:2'8\\\"\"
   gritledger room add \"4 Tannery Row\" Parlour --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8'6\\\"\" --condition bare --species pine
@@ -51,15 +55,15 @@ pub(super) struct RoomAddArgs {
     #[command(flatten)]
     measures: MeasureArgs,
     /// What the first cut meets: bare, sound-film, worn-film, oil-wax, paint or glue
-    #[arg(long)]
-    condition: String,
+    #[arg(long, required_unless_present = "not_refinished")]
+    condition: Option<String>,
     /// The wood, such as red-oak, white-oak, hard-maple, pine or other
-    #[arg(long)]
-    species: String,
+    #[arg(long, required_unless_present = "not_refinished")]
+    species: Option<String>,
     /// How the boards lie: strip, plank, parquet or herringbone
     #[arg(long, default_value = "strip")]
     layout: String,
-    /// It is not to be sanded, only a way through the house
+    /// It is not to be sanded, only a way through the house: its doorways are all that must be known
     #[arg(long)]
     not_refinished: bool,
     /// A note
@@ -262,16 +266,25 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
         let measures = args.measures.plain(writing.notation());
-        let Some(base) = read_base(&measures, writing.units())? else {
-            refuse!("`{}` needs a shape, walls or steps", args.name);
+        let base = match read_base(&measures, writing.units())? {
+            Some(base) => base,
+            None if args.not_refinished => Base::NotMeasured,
+            None => {
+                return Err(
+                    Refusal::new(format!("`{}` needs a shape, walls or steps", args.name))
+                        .hint(adding_a_room(&site.address))
+                        .into(),
+                );
+            }
         };
+        let (condition, species) = (args.condition.as_deref(), args.species.as_deref());
         let new = NewRoom {
             site: site.id,
             name: args.name.clone(),
             floor: Floor::new(base, read_parts(&measures, writing.units())?)?,
-            condition: args.condition.parse()?,
+            condition: condition.map_or(Ok(FloorCondition::SoundFilm), str::parse)?,
             parts: read_floor_parts(&measures, writing.units())?,
-            species: args.species.parse()?,
+            species: species.map_or(Ok(Species::Other), str::parse)?,
             layout: args.layout.parse()?,
             refinished: !args.not_refinished,
             note: args.note.clone(),
@@ -316,6 +329,7 @@ fn confirm_floor(context: &Context, floor: &Floor, units: Units) -> Result<()> {
 /// Changes what was typed of a room; its doorways stay.
 fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<()> {
     let (measures, units) = (args.measures.plain(ledger.notation()), ledger.units());
+    let was_unknown = !room.floor.is_measured();
     let parts = read_parts(&measures, units)?;
     match read_base(&measures, units)? {
         Some(base) => room.floor = Floor::new(base, parts)?,
@@ -338,6 +352,14 @@ fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<
         room.layout = text.parse()?;
     }
     room.refinished = (room.refinished || args.refinished) && !args.not_refinished;
+    if was_unknown && room.refinished && (args.condition.is_none() || args.species.is_none()) {
+        return Err(Refusal::new(format!(
+            "say what `{}` is: it was only a way through",
+            room.name
+        ))
+        .hint(measuring_a_room(room))
+        .into());
+    }
     if let Some(note) = &args.note {
         room.note.clone_from(note);
     }

@@ -464,6 +464,30 @@ impl Context {
         }
     }
 
+    /// Says something at once: in a dialogue, nothing can wait for its end.
+    pub(crate) fn tell(&self, sentence: &str) {
+        if !self.globals.quiet {
+            say(sentence);
+        }
+    }
+
+    /// Says what was done for good, at once: that is told then, whatever comes after it.
+    pub(crate) fn tell_done(&self, sentence: &str) {
+        self.tell(sentence);
+        self.done.borrow_mut().clear();
+    }
+
+    /// Asks for a line; `None`: there are no more.
+    pub(crate) fn line(&self, prompt: &str) -> Result<Option<String>> {
+        if somebody_is_there() {
+            let _ = write!(anstream::stderr().lock(), "{prompt}");
+        }
+        let mut line = String::new();
+        let read = io::stdin().read_line(&mut line);
+        let read = read.context("failed to read the answer")?;
+        Ok((read > 0).then(|| line.trim().to_owned()))
+    }
+
     /// Tells whether JSON was asked for.
     pub(crate) fn json(&self) -> bool {
         self.globals.json

@@ -235,15 +235,18 @@ answer! {
     }
 
     /// A room as it is shown: measured, with what was found in it.
-    pub struct RoomAnswer from room: Room with (edge: Length, parts: Vec<PlacedPart>, findings: &[Finding]) on page {
+    pub struct RoomAnswer from room: Room with (edge: Length, parts: Vec<PlacedPart>, findings: &[Finding]) on page
+    // Of a way through the house that nobody measured, nothing of its floor is known.
+    let known = room.floor.is_measured().then_some(());
+    {
         name: String,
         site: String,
-        area: Surface = page.surface(room.floor.area()),
-        edge: Run = page.run(edge),
-        condition: FloorCondition,
+        area: Option<Surface> = known.map(|()| page.surface(room.floor.area())),
+        edge: Option<Run> = known.map(|()| page.run(edge)),
+        condition: Option<FloorCondition> = known.and(Some(room.condition)),
         parts: Vec<PartFacts> = page.each(parts, PartFacts::new),
-        species: Species,
-        layout: Layout,
+        species: Option<Species> = known.and(Some(room.species)),
+        layout: Option<Layout> = known.and(Some(room.layout)),
         /// A walk and its parts as they were typed.
         shape: String = room.floor.to_string(),
         steps: Option<u32> = room.floor.steps(),
@@ -251,20 +254,23 @@ answer! {
         doors: Vec<Doorway>,
         findings: Vec<FindingFacts> = of_room(room.id, findings, page),
         note: String,
-        .. { id, site_id, floor, parts }
+        .. { id, site_id, floor, condition, species, layout, parts }
     }
 }
 
 impl RoomAnswer {
     /// Writes the measures as one sentence: `Landing: 45 sq ft, edge 23 ft 10 in.`
     pub fn sentence(&self) -> String {
-        let (name, area) = (inert(&self.name), self.area);
+        let name = inert(&self.name);
+        let Some((area, edge)) = self.area.zip(self.edge) else {
+            return format!("{name}: a way through, not measured.");
+        };
         match self.steps {
             Some(steps) => format!(
                 "{name}: {}, {area} of treads and risers.",
                 count(steps as usize, "step")
             ),
-            None => format!("{name}: {area}, edge {}.", self.edge),
+            None => format!("{name}: {area}, edge {edge}."),
         }
     }
 }
@@ -272,7 +278,7 @@ impl RoomAnswer {
 impl RoomAnswer {
     /// Names its condition, and those of its parts: `sound-film, part worn-film`.
     fn conditions(&self) -> String {
-        let mut conditions = vec![self.condition];
+        let mut conditions: Vec<FloorCondition> = self.condition.into_iter().collect();
         for part in &self.parts {
             if !conditions.contains(&part.condition) {
                 conditions.push(part.condition);
@@ -287,11 +293,11 @@ impl Answer for RoomAnswer {
     fn text(&self, page: &Page) -> String {
         let mut text = format!("{}\n", self.sentence());
         let _ = writeln!(text, "Site: {}", inert(&self.site));
-        let _ = writeln!(
-            text,
-            "Floor: {}, {}, {}",
-            self.condition, self.species, self.layout
-        );
+        if let (Some(condition), Some(species), Some(layout)) =
+            (self.condition, self.species, self.layout)
+        {
+            let _ = writeln!(text, "Floor: {condition}, {species}, {layout}");
+        }
         for PartFacts {
             size,
             condition,
@@ -327,9 +333,9 @@ answer! {
         #[serde(skip)]
         to_refinish: usize = refinished(&rooms).count(),
         #[serde(skip)]
-        area: Surface = page.surface(refinished(&rooms).map(|room| room.area.area).sum()),
+        area: Surface = page.surface(refinished(&rooms).filter_map(|room| Some(room.area?.area)).sum()),
         #[serde(skip)]
-        edge: Run = page.run(refinished(&rooms).map(|room| room.edge.length).sum()),
+        edge: Run = page.run(refinished(&rooms).filter_map(|room| Some(room.edge?.length)).sum()),
         rooms: Vec<RoomAnswer>,
     }
 }
@@ -370,9 +376,9 @@ impl Answer for RoomList {
             table.line([
                 &format!("{}{aside}", room.name),
                 &room.conditions(),
-                &room.species,
-                &room.area,
-                &room.edge,
+                &or_blank(room.species),
+                &or_blank(room.area),
+                &or_blank(room.edge),
             ]);
         }
         let rooms = count(self.to_refinish, "room");

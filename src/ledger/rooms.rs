@@ -190,6 +190,11 @@ impl Ledger {
             .filter_map(|operation| Some((operation.answers?, operation.id)))
             .collect();
         let measure = |room: &Room| {
+            if !room.floor.is_measured() {
+                return Err(Refusal::new(format!("`{}` isn't measured", room.name))
+                    .hint(measuring_a_room(room))
+                    .into());
+            }
             let found = || findings.iter().filter(|finding| finding.room_id == room.id);
             Ok(MeasuredRoom {
                 id: room.id,
@@ -231,6 +236,14 @@ pub fn adding_a_room(site: &str) -> String {
     format!(
         "gritledger room add {} \"ROOM\" --shape \"L x W\" --condition sound-film --species red-oak",
         typed(site)
+    )
+}
+
+/// Returns the command that makes a way through the house a room that is sanded.
+pub fn measuring_a_room(room: &Room) -> String {
+    let name = typed(&format!("{}/{}", room.site, room.name));
+    format!(
+        "gritledger room edit {name} --refinished --shape \"L x W\" --condition sound-film --species red-oak"
     )
 }
 
@@ -279,7 +292,7 @@ impl Writing<'_> {
             refinished,
             note,
         } = room;
-        check_floor(floor.area())?;
+        check_measures(name, floor, *refinished)?;
         parts::check(parts, floor)?;
         let id = RoomId(self.new_id("room")?);
         self.connection
@@ -318,7 +331,7 @@ impl Writing<'_> {
             note,
             doors: _,
         } = room;
-        check_floor(floor.area())?;
+        check_measures(&name, floor, *refinished)?;
         parts::check(parts, floor)?;
         room.edge()?;
         self.connection
@@ -394,6 +407,17 @@ impl Writing<'_> {
         )?;
         self.log(&format!("Took room {} out of use.", room.name))
     }
+}
+
+/// Refuses a floor of no size, but for a way through the house that nobody sands.
+fn check_measures(name: &str, floor: &Floor, refinished: bool) -> Result<()> {
+    if floor.is_measured() {
+        return Ok(check_floor(floor.area())?);
+    }
+    if refinished {
+        refuse!("`{name}` is to be sanded, so it must be measured");
+    }
+    Ok(())
 }
 
 /// Reads `SITE/NAME`, if there is such a site, as the name of a room there.

@@ -294,6 +294,12 @@ pub fn list(parts: &[FloorPart]) -> String {
 /// # Errors
 /// Says why: too large together, too long along the walls, a second border, parts of stairs.
 pub fn check(parts: &[FloorPart], floor: &Floor) -> Result<(), PartError> {
+    if !floor.is_measured() && !parts.is_empty() {
+        return Err(RoomError::NotMeasured.into());
+    }
+    if parts.is_empty() {
+        return Ok(());
+    }
     if let (Some(part), Some(_)) = (parts.first(), floor.steps()) {
         return Err(RoomError::StairsPart(part.to_string()).into());
     }

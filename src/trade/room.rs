@@ -53,8 +53,13 @@ impl Floor {
         for length in base.lengths().into_iter().chain(sides) {
             checked(length)?;
         }
-        if let (Base::Stairs { .. }, Some(part)) = (&base, parts.first()) {
-            return Err(RoomError::StairsPart(part.to_string()));
+        match (&base, parts.first()) {
+            (Base::Stairs { .. }, Some(part)) => {
+                return Err(RoomError::StairsPart(part.to_string()));
+            }
+            (Base::NotMeasured, Some(_)) => return Err(RoomError::NotMeasured),
+            (Base::NotMeasured, None) => return Ok(Floor { base, parts }),
+            _ => {}
         }
 
         let (cuts, added) = parts
@@ -93,6 +98,19 @@ impl Floor {
         Floor::new(base, parts)
     }
 
+    /// Returns a floor that nobody measured: a way through the house, never sanded. Its area and walls are none.
+    pub fn not_measured() -> Floor {
+        Floor {
+            base: Base::NotMeasured,
+            parts: Vec::new(),
+        }
+    }
+
+    /// Tells whether somebody measured it.
+    pub fn is_measured(&self) -> bool {
+        self.base != Base::NotMeasured
+    }
+
     /// Returns the shape that parts are added to and taken from.
     pub fn base(&self) -> &Base {
         &self.base
@@ -122,12 +140,15 @@ impl Floor {
         self.base.wall_length() + parts.sum()
     }
 
-    /// Returns the length that is edged: the walls less the openings of the doorways.
+    /// Returns the length that is edged: the walls less the openings of the doorways; none where nobody measured.
     ///
     /// # Errors
     /// Refuses openings that are together longer than the walls.
     pub fn edge(&self, doorways: impl IntoIterator<Item = Length>) -> Result<Length, RoomError> {
         let (walls, openings) = (self.wall_length(), doorways.into_iter().sum());
+        if !self.is_measured() {
+            return Ok(Length::ZERO);
+        }
         if openings > walls {
             return Err(RoomError::Openings { openings, walls });
         }
@@ -142,7 +163,8 @@ impl Floor {
             | Base::Walls(_)
             | Base::Trapezoid { .. }
             | Base::Circle { .. }
-            | Base::HalfCircle { .. } => None,
+            | Base::HalfCircle { .. }
+            | Base::NotMeasured => None,
         }
     }
 }
@@ -179,17 +201,25 @@ pub enum Base {
         tread: Length,
         riser: Length,
     },
+    /// Not measured, since it is never sanded.
+    NotMeasured,
 }
+
+/// How a floor is written that nobody measured.
+const NOT_MEASURED: &str = "not measured";
 
 impl Base {
     /// Reads a shape: `10 x 4.5`, `trapezoid A,B x D`, `circle D`, `half-circle D`,
-    /// `stairs STEPS, WIDTH x TREAD + RISER`, or `walls` and what [`Walk::parse`] reads.
+    /// `stairs STEPS, WIDTH x TREAD + RISER`, `not measured`, or `walls` and what [`Walk::parse`] reads.
     ///
     /// # Errors
     /// Refuses what is no such shape, and lengths that [`Length::parse_together`] refuses.
     pub fn parse_shape(text: &str, units: Units) -> Result<Base, RoomError> {
         let text = text.trim();
         let refused = || RoomError::NotAShape(text.to_owned());
+        if text.eq_ignore_ascii_case(NOT_MEASURED) {
+            return Ok(Base::NotMeasured);
+        }
         if let Some(walls) = after(text, "walls") {
             return Ok(Base::Walls(Walk::parse(walls, units)?));
         }
@@ -235,7 +265,7 @@ impl Base {
     fn lengths(&self) -> Vec<Length> {
         match *self {
             Base::Rectangle { length, width } => vec![length, width],
-            Base::Walls(_) => vec![],
+            Base::Walls(_) | Base::NotMeasured => vec![],
             Base::Trapezoid { a, b, depth } => vec![a, b, depth],
             Base::Circle { diameter } | Base::HalfCircle { diameter } => vec![diameter],
             Base::Stairs {
@@ -260,6 +290,7 @@ impl Base {
                 tread,
                 riser,
             } => (width * (tread + riser)).times(steps),
+            Base::NotMeasured => Area::ZERO,
         }
     }
 
@@ -270,7 +301,7 @@ impl Base {
             Base::Trapezoid { a, b, depth } => a + b + legs(a - b, depth),
             Base::Circle { diameter } => arc(diameter.times(4)),
             Base::HalfCircle { diameter } => arc(diameter.times(2)) + diameter,
-            Base::Stairs { .. } => Length::ZERO,
+            Base::Stairs { .. } | Base::NotMeasured => Length::ZERO,
         }
     }
 }
@@ -280,6 +311,9 @@ impl fmt::Display for Base {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Base::Walls(walk) = self {
             return write!(f, "walls {walk}");
+        }
+        if *self == Base::NotMeasured {
+            return f.write_str(NOT_MEASURED);
         }
         let texts: Vec<String> = self.lengths().into_iter().map(Length::exact_text).collect();
         match (self, texts.as_slice()) {

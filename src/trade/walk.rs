@@ -72,6 +72,9 @@ pub enum RoomError {
     /// Parts taken away that together leave nothing.
     #[error("the cut-outs leave no floor of `{0}`")]
     NoFloor(String),
+    /// Closets, hearths and islands of a room that nobody measured.
+    #[error("a room that isn't measured has no parts")]
+    NotMeasured,
     /// Parts of a flight of stairs.
     #[error("stairs have no parts; `{0}` belongs to a room of its own")]
     StairsPart(String),

@@ -103,21 +103,44 @@ impl TestLedger {
     }
 
     pub(crate) fn run_with(&self, arguments: &[&str], variables: &[(&str, &str)]) -> Run {
-        let output = Command::new(env!("CARGO_BIN_EXE_gritledger"))
-            .args(arguments)
-            .env_clear()
-            .env("GRITLEDGER_PATH", self.path())
-            .env("GRITLEDGER_TODAY", self.today)
-            .env("COLUMNS", "100")
-            .env("LC_ALL", "C.UTF-8")
+        let output = self
+            .command(arguments)
             .envs(variables.iter().copied())
-            .current_dir(self.folder.path())
             .output()
             .expect("the program runs");
         Run {
             arguments: arguments.join(" "),
             output,
         }
+    }
+
+    /// Runs one line typed as in a shell, with what its questions are answered, a line each.
+    pub(crate) fn answered(&self, line: &str, answers: &[&str]) -> Run {
+        let words = split(line);
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        let typed = self.file("answers.txt", answers.join("\n") + "\n");
+        let output = self
+            .command(&words)
+            .stdin(std::fs::File::open(typed).expect("the answers"))
+            .output()
+            .expect("the program runs");
+        Run {
+            arguments: line.to_owned(),
+            output,
+        }
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_gritledger"));
+        command
+            .args(arguments)
+            .env_clear()
+            .env("GRITLEDGER_PATH", self.path())
+            .env("GRITLEDGER_TODAY", self.today)
+            .env("COLUMNS", "100")
+            .env("LC_ALL", "C.UTF-8")
+            .current_dir(self.folder.path());
+        command
     }
 
     /// Runs lines typed as in a shell; each must succeed.

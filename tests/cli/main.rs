@@ -64,4 +64,5 @@ mod surface;
 mod variance;
 mod varied;
 mod voids;
+mod walk;
 mod working_day;
