@@ -9,9 +9,7 @@ use super::ui::Context;
 use crate::document::Page;
 use crate::document::floor::RoomCheck;
 use crate::document::people::{RoomAnswer, RoomList};
-use crate::ledger::{
-    Ledger, NewRoom, Refusal, Room, Writing, adding_a_room, measuring_a_room, refuse, typed,
-};
+use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, measuring_a_room, refuse, typed};
 use crate::measure::{Length, Units};
 use crate::notation::Notation;
 use crate::trade::parts::FloorPart;
@@ -41,6 +39,7 @@ pub(super) enum RoomCommand {
 #[derive(Debug, Args)]
 #[command(
     group = ArgGroup::new("measured").args(["shape", "walls", "steps"]),
+    group = ArgGroup::new("known").args(["shape", "walls", "steps", "not_refinished"]).required(true).multiple(true),
     after_long_help = "Examples:
   gritledger room add \"4 Tannery Row\" Landing --shape \"10 x 4.5\" --condition worn-film --species red-oak --door \"outside:2'8\\\"\"
   gritledger room add \"4 Tannery Row\" Parlour --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8'6\\\"\" --condition bare --species pine
@@ -266,17 +265,7 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
         let measures = args.measures.plain(writing.notation());
-        let base = match read_base(&measures, writing.units())? {
-            Some(base) => base,
-            None if args.not_refinished => Base::NotMeasured,
-            None => {
-                return Err(
-                    Refusal::new(format!("`{}` needs a shape, walls or steps", args.name))
-                        .hint(adding_a_room(&site.address))
-                        .into(),
-                );
-            }
-        };
+        let base = read_base(&measures, writing.units())?.unwrap_or(Base::NotMeasured);
         let (condition, species) = (args.condition.as_deref(), args.species.as_deref());
         let new = NewRoom {
             site: site.id,

@@ -1,4 +1,6 @@
 //! Reading CSV from outside: every mistake is told as `file:line: column: what`, and nothing is guessed.
+//!
+//! Where commas part decimals, spreadsheets part cells by semicolons: a file whose headings are parted so has such figures.
 
 use std::fmt::Display;
 use std::str::FromStr;
@@ -10,7 +12,45 @@ use csv::StringRecord;
 use super::names::near_names;
 use super::{Refusal, refuse};
 use crate::money::{Decimal, number};
+use crate::notation::{DateOrder, DecimalMark, FigureError, Notation};
 use crate::trade::bounds::check_day;
+
+/// The columns with figures in them; in the others a comma is a comma.
+const FIGURES: [&str; 27] = [
+    "amount",
+    "area",
+    "charge",
+    "cleaning",
+    "cost",
+    "day",
+    "doors",
+    "driver_per_item",
+    "edge",
+    "fixed_items",
+    "four_weeks",
+    "half_day",
+    "harden_hours",
+    "hours",
+    "item_quantity",
+    "moved",
+    "pack",
+    "parts",
+    "price",
+    "quantity",
+    "set_size",
+    "shape",
+    "trust",
+    "wage",
+    "waiver_percent",
+    "week",
+    "weekend",
+];
+
+/// How figures are written where semicolons part cells.
+const WITH_COMMAS: Notation = Notation {
+    decimal_mark: DecimalMark::Comma,
+    date_order: DateOrder::DayMonth,
+};
 
 /// The columns that a kind of file has.
 #[derive(Clone, Copy, Debug)]
@@ -63,7 +103,9 @@ impl Rows {
                 line_of(last)
             );
         }
+        let with_commas = text.lines().next().is_some_and(|first| first.contains(';'));
         let mut reader = csv::ReaderBuilder::new()
+            .delimiter(if with_commas { b';' } else { b',' })
             .trim(csv::Trim::Headers)
             .from_reader(text.as_bytes());
         let headings: Vec<String> = match reader.headers() {
@@ -80,7 +122,12 @@ impl Rows {
                 Ok(record) => record,
                 Err(error) => return Err(unequal(file, &error)),
             };
-            records.push((line_of_record(&record, text), record));
+            let line = line_of_record(&record, text);
+            let record = match with_commas {
+                true => in_own_form(file, line, &headings, &record)?,
+                false => record,
+            };
+            records.push((line, record));
         }
         Ok(Rows {
             file: file.to_owned(),
@@ -157,6 +204,28 @@ fn line_of_record(record: &StringRecord, text: &str) -> u64 {
         .iter()
         .take_while(|sign| matches!(sign, b'\r' | b'\n'));
     position.line() + blank.filter(|sign| **sign == b'\n').map(|_| 1).sum::<u64>()
+}
+
+/// Returns a record with its figures as the program writes them.
+fn in_own_form(
+    file: &str,
+    line: u64,
+    headings: &[String],
+    record: &StringRecord,
+) -> Result<StringRecord> {
+    let cells = headings.iter().zip(record).map(|(heading, cell)| {
+        if !FIGURES.contains(&heading.as_str()) {
+            return Ok(cell.to_owned());
+        }
+        match WITH_COMMAS.number(cell) {
+            Ok(figure) => Ok(figure.to_string()),
+            Err(error @ FigureError::Ambiguous { .. }) => {
+                refuse!("{file}:{line}: {heading}: {error}")
+            }
+            Err(FigureError::NotANumber(_)) => Ok(WITH_COMMAS.plain(cell)),
+        }
+    });
+    Ok(cells.collect::<Result<Vec<_>>>()?.into())
 }
 
 fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {
@@ -357,6 +426,33 @@ mod tests {
         ] {
             assert_eq!(refusal(text), expected);
         }
+    }
+
+    /// A spreadsheet of a country where commas part decimals.
+    #[test]
+    fn semicolons_part_cells_where_commas_part_decimals() {
+        const COLUMNS: Columns = Columns {
+            kind: "rooms",
+            required: &["room", "shape"],
+            optional: &["price"],
+        };
+        let read = |text: &[u8]| Rows::read("r.csv", text, COLUMNS);
+        let rows = read(
+            "Room;Shape;Price\r\nFlur 1,2;\"4,2 m x 3,1 m; plus 1,5 m x 0,8 m\";1.234,50\r\n"
+                .as_bytes(),
+        )
+        .unwrap();
+        let row = rows.iter().next().unwrap();
+        assert_eq!(
+            ["room", "shape", "price"].map(|column| row.text(column)),
+            ["Flur 1,2", "4.2 m x 3.1 m; plus 1.5 m x 0.8 m", "1234.50"]
+        );
+        assert_eq!(
+            read(b"room;shape;price\nA;1x1;2.5\nB;1x1;1,234\n")
+                .unwrap_err()
+                .to_string(),
+            "r.csv:3: price: `1,234` could be 1234 or 1.2340"
+        );
     }
 
     #[test]
