@@ -130,13 +130,21 @@ impl TestLedger {
         }
     }
 
+    /// Returns the day of the runs, with an hour: what is done now is done at the same time whenever the tests run.
+    fn moment(&self) -> String {
+        match self.today.len() {
+            10 => format!("{} 18:00", self.today),
+            _ => self.today.to_owned(),
+        }
+    }
+
     fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_gritledger"));
         command
             .args(arguments)
             .env_clear()
             .env("GRITLEDGER_PATH", self.path())
-            .env("GRITLEDGER_TODAY", self.today)
+            .env("GRITLEDGER_TODAY", self.moment())
             .env("COLUMNS", "100")
             .env("LC_ALL", "C.UTF-8")
             .current_dir(self.folder.path());
