@@ -317,7 +317,7 @@ pub(super) enum ShelfLine {
 }
 
 /// What lines of notes have in common.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Standing {
     pub(super) rooms: Option<String>,
     pub(super) job: Option<String>,

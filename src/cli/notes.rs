@@ -1,14 +1,15 @@
 //! `daybook`: many lines of the day book at once, as somebody notes them through the day.
 //!
 //! A line is a command of the day book without the program's name, `use 36 6`, or says what the lines after it have in
-//! common: `room Den`, `job J1`, `on yesterday`; the same word alone takes that back. All lines are written in one
-//! transaction, or none; every mistake is told with its line.
+//! common: `room Den`, `job J1`, `on yesterday`; the same word alone takes that back. What was used and done in a room fits
+//! one line, `Den: 45m sand, 36 6, oil 1qt`. All lines are written in one transaction, or none; every mistake is told with
+//! its line.
 
 use std::io::BufRead as _;
 use std::path::PathBuf;
 
 use anyhow::{Context as _, Result};
-use clap::{Args, Parser};
+use clap::{Args, CommandFactory as _, Parser};
 
 use super::day_book::{Line, Standing, add_budgets, write_line};
 use super::ui::{Context, is_stdout, somebody_is_there};
@@ -18,7 +19,7 @@ use crate::ledger::{Refusal, refuse};
 
 /// Write many lines of the day book at once
 ///
-/// One line each, as it is typed without the program's name. Lines such as room Den, job J1 and on yesterday stand for those
+/// One line each, as it is typed without the program's name; or all of a room in one: Den: 45m sand, 36 6, oil 1qt. Lines such as room Den, job J1 and on yesterday stand for those
 /// after them; what a line says itself goes first. Lines that begin with # are passed over. All of them are written, or
 /// none. Typed by hand, an empty line ends them.
 #[derive(Debug, Args)]
@@ -55,11 +56,10 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
     let mut standing = Standing::default();
     for (place, text) in text.lines().enumerate() {
         match read_note(text.trim(), &mut standing) {
-            Ok(Some(line)) => notes.push(Note {
+            Ok(lines) => notes.extend(lines.into_iter().map(|line| Note {
                 number: place + 1,
                 line,
-            }),
-            Ok(None) => {}
+            })),
             Err(error) => mistakes.push(mistake(place + 1, &error)),
         }
     }
@@ -115,10 +115,10 @@ fn read_notes(args: &DaybookArgs) -> Result<String> {
     }
 }
 
-/// Reads a line of notes; `None`: it says something of the lines after it, or nothing.
-fn read_note(text: &str, standing: &mut Standing) -> Result<Option<Line>> {
+/// Reads a line of notes; none: it says something of the lines after it, or nothing.
+fn read_note(text: &str, standing: &mut Standing) -> Result<Vec<Line>> {
     if text.is_empty() || text.starts_with('#') {
-        return Ok(None);
+        return Ok(Vec::new());
     }
     let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
     let rest = Some(rest.trim().to_owned()).filter(|rest| !rest.is_empty());
@@ -126,17 +126,58 @@ fn read_note(text: &str, standing: &mut Standing) -> Result<Option<Line>> {
         "room" => standing.rooms = rest,
         "job" => standing.job = rest,
         "on" => standing.date = rest,
-        _ => {
-            let Some(words) = shlex::split(text) else {
-                refuse!("a quotation mark has no second one: {text}");
-            };
-            let typed = Typed::try_parse_from(words).map_err(|error| in_a_line(&error))?;
-            let mut line = typed.line;
-            line.stand_in(standing);
-            return Ok(Some(line));
-        }
+        _ => return read_lines(text, word, standing),
     }
-    Ok(None)
+    Ok(Vec::new())
+}
+
+/// Reads one line of the day book, or all that a line says of a room.
+fn read_lines(text: &str, word: &str, standing: &Standing) -> Result<Vec<Line>> {
+    let is_command = Typed::command().find_subcommand(word).is_some();
+    let Some((room, things)) = text.split_once(": ").filter(|_| !is_command) else {
+        let Some(words) = shlex::split(text) else {
+            refuse!("a quotation mark has no second one: {text}");
+        };
+        return Ok(vec![read_line(words, standing)?]);
+    };
+    let here = Standing {
+        rooms: Some(room.trim().to_owned()),
+        ..standing.clone()
+    };
+    let things = things.split(", ").filter(|thing| !thing.trim().is_empty());
+    things
+        .map(|thing| read_line(in_full(thing)?, &here))
+        .collect()
+}
+
+fn read_line(words: Vec<String>, standing: &Standing) -> Result<Line> {
+    let typed = Typed::try_parse_from(words).map_err(|error| in_a_line(&error))?;
+    let mut line = typed.line;
+    line.stand_in(standing);
+    Ok(line)
+}
+
+/// Returns the words of a line for what was done in a room: hours are told by a figure in front of a word, `45m sand`, and
+/// what was used by a figure at its end, `36 6`, `oil 1qt`.
+fn in_full(thing: &str) -> Result<Vec<String>> {
+    let begins_with_digit = |word: &&str| word.starts_with(|sign: char| sign.is_ascii_digit());
+    let words: Vec<&str> = thing.split_whitespace().collect();
+    let (Some(first), Some(last)) = (words.first(), words.last()) else {
+        refuse!("nothing is said between two commas");
+    };
+    let [command, one, other] = match words.len() {
+        1 => {
+            return Err(Refusal::new(format!("`{thing}` doesn't say how much"))
+                .hint("45m sand, 36 6")
+                .into());
+        }
+        _ if begins_with_digit(first) && !begins_with_digit(last) => {
+            let (task, hours) = (last, &words[..words.len() - 1]);
+            ["hours".to_owned(), hours.join(" "), (*task).to_owned()]
+        }
+        _ => ["use".to_owned(), (*first).to_owned(), words[1..].join(" ")],
+    };
+    Ok(vec![command, one, other])
 }
 
 /// Returns in one line why a line can't be read.
@@ -181,6 +222,38 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_line_says_all_of_a_room() {
+        let standing = &mut Standing {
+            rooms: Some("Den".to_owned()),
+            job: Some("J2".to_owned()),
+            date: None,
+        };
+        let short = "Back bedroom: 45m sand, 36 6, 1 1/2 edge, oil 1/2 gal";
+        let long = [
+            "hours 45m sand --room 'Back bedroom'",
+            "use 36 6 --room 'Back bedroom'",
+            "hours '1 1/2' edge --room 'Back bedroom'",
+            "use oil '1/2 gal' --room 'Back bedroom'",
+        ];
+        let told = |line: &Line| format!("{line:?}");
+        let short: Vec<String> = read_note(short, standing)
+            .unwrap()
+            .iter()
+            .map(told)
+            .collect();
+        let long = long.map(|line| told(&read_note(line, standing).unwrap()[0]));
+        assert_eq!(short, long);
+        // It says nothing of the lines after it.
+        assert!(format!("{:?}", read_note("use 36 6", standing).unwrap()).contains("\"Den\""));
+        for (text, told) in [
+            ("Den: 36", "`36` doesn't say how much"),
+            ("Den: 36 6, sand", "`sand` doesn't say how much"),
+        ] {
+            assert_eq!(read_note(text, standing).unwrap_err().to_string(), told);
+        }
+    }
+
+    #[test]
     fn a_line_says_what_the_next_have_in_common() {
         let mut standing = Standing::default();
         for text in [
@@ -190,9 +263,10 @@ mod tests {
             "job J2",
             "on yesterday",
         ] {
-            assert!(read_note(text, &mut standing).unwrap().is_none(), "{text}");
+            assert!(read_note(text, &mut standing).unwrap().is_empty(), "{text}");
         }
         let line = read_note("use 36 6 --room Attic", &mut standing).unwrap();
+        assert_eq!(line.len(), 1);
         let told = format!("{line:?}");
         assert!(
             told.contains("\"Attic\"") && !told.contains("Parlour"),

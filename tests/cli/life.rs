@@ -34,18 +34,21 @@ fn lived(typed: &str) -> Life {
             ledger = ledger.on(Box::leak(date.to_owned().into_boxed_str()));
             continue;
         }
-        let file = ledger.file("notes.txt", given.join("\n"));
-        let full = if given.is_empty() {
-            (*line).to_owned()
-        } else {
-            format!("{line} {file}")
+        match given.is_empty() {
+            true => ledger.line(line).ok(),
+            false => {
+                let answers = given.iter().map(|answer| match *answer {
+                    "(enter)" => "",
+                    answer => answer,
+                });
+                ledger.answered(line, &answers.collect::<Vec<_>>()).ok()
+            }
         };
-        ledger.line(&full).ok();
         lines += 1 + given.len();
         words += crate::harness::split(line).len();
-        words += given
-            .iter()
-            .map(|line| crate::harness::split(line).len())
+        let typed = given.iter().filter(|answer| **answer != "(enter)");
+        words += typed
+            .map(|answer| answer.split_whitespace().count())
             .sum::<usize>();
     }
     Life {

@@ -98,7 +98,7 @@ impl Question {
                 "Floor condition (bare, sound-film, worn-film, oil-wax, paint, glue)"
             }
             Question::Parts => "Parts in another condition, such as 3' x 12': bare",
-            Question::Species => "Wood, such as red-oak, maple, pine, other",
+            Question::Species => "Wood, such as red-oak, hard-maple, pine, other",
             Question::Doors => "Doorways, such as outside:2'8\", Hall:2'6\"",
             Question::Findings => "To be put right, such as proud-nails 12; void 3 takes one out",
         }
@@ -449,7 +449,11 @@ impl Walk<'_> {
                 Question::Findings => self.findings_so_far(answers)?,
                 _ => answers.default_of(question),
             };
-            let prompt = format!("  {} [{}]: ", question.words(), inert(&default));
+            let kept = match default.as_str() {
+                "" => String::new(),
+                default => format!(" [{}]", inert(default)),
+            };
+            let prompt = format!("  {}{kept}: ", question.words());
             let said = self.context.line(&prompt)?;
             let said = match said.as_deref().map(str::trim) {
                 None | Some("leave") => return Ok(Err(Turn::Leave)),
