@@ -1,5 +1,6 @@
 //! `rate`: how far one disc, gallon or hour goes, by the book and by your own rooms.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use anyhow::Result;
@@ -7,7 +8,8 @@ use clap::{Args, Subcommand};
 
 use super::file::{read_file, read_units};
 use super::read::{read_date, read_length, read_number};
-use super::ui::Context;
+use super::ui::{Context, somebody_is_there};
+use crate::document::inert;
 use crate::document::rate::prediction::{CasesAnswer, PredictionAnswer};
 use crate::document::rate::proof::ProofAnswer;
 use crate::document::rate::story::{RateStory, StoriesAnswer};
@@ -30,6 +32,7 @@ pub(super) enum RateCommand {
     ///
     /// Each finished job is foretold from the earlier ones only. 80 % of what it took should be inside the 80 % band,
     /// and at or below the 80 % line. Counts come in whole sets, so that a count on the border is inside in part.
+    /// At a terminal, it asks job by job whether what looks like a slip is right.
     #[command(after_long_help = "Example:\n  gritledger rate check")]
     Check,
     Confirm(ConfirmArgs),
@@ -178,14 +181,46 @@ pub(super) fn cmd_rate(context: &Context, command: RateCommand) -> Result<()> {
         RateCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         RateCommand::Set(args) => set(context, &args),
         RateCommand::Predict(args) => context.read(|ledger| predict(context, ledger, &args)),
-        RateCommand::Check => context.read(|ledger| {
-            let backtest = ledger.backtest()?;
-            let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
-            context.give(ledger, ProofAnswer::new(&backtest, &operations, &page))
-        }),
+        RateCommand::Check => check(context),
         RateCommand::Confirm(args) => confirm(context, &args),
         RateCommand::Change(args) => change(context, &args),
     }
+}
+
+fn check(context: &Context) -> Result<()> {
+    let slips = context.read(|ledger| {
+        let backtest = ledger.backtest()?;
+        let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
+        let proof = ProofAnswer::new(&backtest, &operations, &page);
+        let slips = proof.slips_by_job();
+        context.give(ledger, proof)?;
+        Ok(slips)
+    })?;
+    match context.json() || !somebody_is_there() {
+        true => Ok(()),
+        false => ask_about(context, slips),
+    }
+}
+
+/// Asks job by job whether what looks like a slip is right.
+fn ask_about(context: &Context, slips: BTreeMap<String, Vec<String>>) -> Result<()> {
+    context.deliver()?;
+    for (job, numbers) in slips {
+        let (job, named) = (inert(&job), numbers.join(", "));
+        let said = context.line(&format!("{job}: is it right ({named})? [yes, no, later] "))?;
+        match said.as_deref() {
+            None => break,
+            Some("y" | "yes") => confirm(context, &ConfirmArgs { numbers })?,
+            Some("n" | "no") => {
+                for number in numbers {
+                    context.hint(&format!("gritledger void {number} --reason \"...\""));
+                }
+            }
+            Some(_) => {}
+        }
+        context.deliver()?;
+    }
+    Ok(())
 }
 
 fn confirm(context: &Context, args: &ConfirmArgs) -> Result<()> {

@@ -210,14 +210,24 @@ impl Answer for ProofAnswer {
 }
 
 impl ProofAnswer {
-    /// Returns the jobs of which several records look like slips; rows of a notebook are of none.
-    fn jobs_with_several_slips(&self) -> Vec<&str> {
-        let mut slips: BTreeMap<&str, usize> = BTreeMap::new();
-        let of_jobs = self.slips.iter().filter(|slip| slip.id.contains('E'));
-        for slip in of_jobs.filter(|slip| !slip.job.contains(char::is_whitespace)) {
-            *slips.entry(&slip.job).or_default() += 1;
+    /// Returns what looks like a slip, job by job.
+    pub fn slips_by_job(&self) -> BTreeMap<String, Vec<String>> {
+        let mut slips: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for slip in &self.slips {
+            slips
+                .entry(slip.job.clone())
+                .or_default()
+                .push(slip.id.clone());
         }
-        let several = slips.into_iter().filter(|(_, count)| *count > 1);
+        slips
+    }
+
+    /// Returns the jobs of which several records look like slips; rows of a notebook are of none.
+    fn jobs_with_several_slips(&self) -> Vec<String> {
+        let is_job = |job: &String| !job.contains(char::is_whitespace);
+        let is_several = |slips: &Vec<String>| slips.len() > 1 && slips[0].contains('E');
+        let slips = self.slips_by_job().into_iter();
+        let several = slips.filter(|(job, slips)| is_job(job) && is_several(slips));
         several.map(|(job, _)| job).collect()
     }
 }
