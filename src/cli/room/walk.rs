@@ -19,7 +19,7 @@ use crate::trade::{FindingId, FloorCondition, Layout, RoomId, Species};
 
 /// Walk through a house: asks room by room what there is to know
 ///
-/// Enter keeps what stands in [brackets], back goes one question back, leave ends; come back with the same command.
+/// Enter keeps what stands in brackets, back goes one question back, leave ends; come back with the same command.
 /// Each room is written when its last question is answered. What is asked can also be typed ahead, a line for each answer.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger walk \"8 Reed Lane\"")]
