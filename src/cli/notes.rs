@@ -51,6 +51,7 @@ struct Note {
 
 pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
     let text = read_notes(args)?;
+    let text = text.trim_start_matches('\u{feff}');
     let mut mistakes = Vec::new();
     let mut notes = Vec::new();
     let mut standing = Standing::default();

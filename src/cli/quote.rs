@@ -305,7 +305,11 @@ fn vary(context: &Context, args: &VaryArgs) -> Result<()> {
         }
         let request = VaryRequest {
             again: args.rooms.clone(),
-            without: args.without.iter().map(|text| read_without(text)).collect(),
+            without: args
+                .without
+                .iter()
+                .map(|text| read_without(text))
+                .collect::<Result<_>>()?,
         };
         for (room, entries) in writing.logged_on(&job, &request)? {
             let entries = entries.join(", ");
@@ -341,16 +345,19 @@ fn varied_rooms(ledger: &Ledger, job: &Job) -> Result<Vec<String>> {
 }
 
 /// Reads what isn't done: `Landing`, or `Landing: edge-80, corner-80`.
-fn read_without(text: &str) -> Without {
-    let parts = |(room, operations): (&str, &str)| Without {
-        room: room.trim().to_owned(),
-        operations: operations
-            .split(',')
-            .map(|name| name.trim().to_owned())
-            .filter(|name| !name.is_empty())
-            .collect(),
+fn read_without(text: &str) -> Result<Without> {
+    let (room, operations) = match text.rsplit_once(':') {
+        Some((_, none)) if none.trim().is_empty() => {
+            refuse!("`{text}` names no operation after its colon")
+        }
+        Some((room, operations)) => (room, operations),
+        None => (text, ""),
     };
-    parts(text.rsplit_once(':').unwrap_or((text, "")))
+    let operations = operations.split(',').map(|name| name.trim().to_owned());
+    Ok(Without {
+        room: room.trim().to_owned(),
+        operations: operations.filter(|name| !name.is_empty()).collect(),
+    })
 }
 
 fn read_request(

@@ -24,7 +24,9 @@ use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
 use crate::trade::job_cost::totals;
 use crate::trade::operation::{Operation, Task};
-use crate::trade::{EntryId, ItemId, JobId, MachineId, OperationId, TaskId, Unit, WorkerId};
+use crate::trade::{
+    EntryId, ItemId, JobId, MachineId, OperationId, SiteId, TaskId, Unit, WorkerId,
+};
 
 /// What hours are for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -809,11 +811,30 @@ impl Writing<'_> {
         })
     }
 
+    /// Refuses rooms that aren't where the job is.
+    fn refuse_rooms_elsewhere(&self, entry: &NewEntry<'_>) -> Result<()> {
+        let Some(job) = entry.job.filter(|_| !entry.rooms.is_empty()) else {
+            return Ok(());
+        };
+        let (site, number): (SiteId, i64) = self
+            .connection
+            .prepare_cached("SELECT site_id, number FROM job WHERE id = :job")?
+            .query_row(named_params! { ":job": job }, |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })?;
+        let job = numbered('J', job.0, number);
+        match entry.rooms.iter().find(|room| room.site_id != site) {
+            Some(room) => refuse!("`{}` is at `{}`, not where {job} is", room.name, room.site),
+            None => Ok(()),
+        }
+    }
+
     pub(super) fn insert_entry(&self, entry: &NewEntry<'_>) -> Result<Recorded> {
         self.refuse_future(entry.on)?;
         if let Some(quantity) = entry.quantity.filter(|quantity| *quantity > MOST_UNITS) {
             refuse!("`{}` is more than one entry takes", plain(quantity, 6));
         }
+        self.refuse_rooms_elsewhere(entry)?;
         let id = EntryId(self.new_id("entry")?);
         let number = self.new_number("entry")?;
         let slip = self.slip_mended_by(entry)?;

@@ -456,11 +456,17 @@ impl Writing<'_> {
         Ok(issued.collect())
     }
 
-    fn insert_draft(&self, job: &Job, draft: &Draft) -> Result<Invoice> {
+    /// Throws away what was drafted for a job and not issued.
+    pub(super) fn withdraw_drafts(&self, job: &Job) -> Result<()> {
         self.connection.execute(
             "UPDATE invoice SET withdrawn_on = :today WHERE job_id = :job AND number IS NULL AND withdrawn_on IS NULL",
             named_params! { ":today": self.today(), ":job": job.id },
         )?;
+        Ok(())
+    }
+
+    fn insert_draft(&self, job: &Job, draft: &Draft) -> Result<Invoice> {
+        self.withdraw_drafts(job)?;
         let id = InvoiceId(self.new_id("invoice")?);
         self.connection.execute(
             "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, recorded_at)

@@ -650,6 +650,7 @@ impl Writing<'_> {
             refuse!("say why {} is cancelled", job.number);
         }
         self.refuse_machines_out(job)?;
+        self.withdraw_drafts(job)?;
         self.add_closing(job, Some(reason))?;
         self.log(&format!(
             "Cancelled {} at {}: {reason}.",

@@ -616,3 +616,76 @@ fn a_finding_is_changed_and_what_is_not_said_stays() {
         assert_eq!(ledger.line(&line).refused(), refused, "{line}");
     }
 }
+
+/// A room that is elsewhere belongs to no entry of a job: such a ledger wouldn't be sound.
+#[test]
+fn a_job_has_no_rooms_of_another_site() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        client add "Bo Ash"
+        site add "Bo Ash" "9 Pier Lane"
+        room add "9 Pier Lane" Attic --shape "9 x 9" --condition bare --species pine
+        hours 1 sand --room Landing
+        "#,
+    );
+    let elsewhere = "error: `Attic` is at `9 Pier Lane`, not where J1 is";
+    for line in [
+        "hours 1 edge --job J1 --room \"9 Pier Lane/Attic\"",
+        "use 36 13 --job J1 --room \"4 Tannery Row/Landing\" --room \"9 Pier Lane/Attic\"",
+        "spent 5 --for nails --job J1 --room \"9 Pier Lane/Attic\"",
+        "correct E1 --room \"9 Pier Lane/Attic\"",
+    ] {
+        assert_eq!(ledger.line(line).refused(), elsewhere, "{line}");
+    }
+    let notes = ledger.file(
+        "notes.txt",
+        "\u{feff}job J1\r\n9 Pier Lane/Attic: 20m edge\r\n",
+    );
+    let refused = ledger.run(&["daybook", &notes]).refused();
+    assert!(
+        refused.ends_with("line 2: `Attic` is at `9 Pier Lane`, not where J1 is"),
+        "{refused}"
+    );
+    ledger.line("check").ok();
+}
+
+/// What was drafted for a job goes with it, and nobody is asked to issue it.
+#[test]
+fn a_cancelled_job_has_no_drafts() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("invoice deposit J1\njob cancel J1 --reason \"the client moves\"");
+    assert!(!ledger.line("today").ok().contains("issue"));
+    assert_eq!(ledger.json("invoice list")["invoices"], json!([]));
+}
+
+/// On paper: nine tenths of the price are invoiced, then most of the work is taken away.
+#[test]
+fn what_was_invoiced_beyond_the_price_is_not_to_be_billed() {
+    let ledger = TestLedger::job_open();
+    let price = ledger.json("job show J1")["price"]
+        .as_str()
+        .expect("a price")
+        .to_owned();
+    ledger.lines(&format!(
+        "invoice deposit J1 --amount {price}\ninvoice issue J1\nquote vary J1 --without Landing\nquote send Q2\nquote accept Q2"
+    ));
+    ledger.line("job close J1").ok();
+    let varied = ledger.json("quote show Q2")["price"]
+        .as_str()
+        .expect("a price")
+        .to_owned();
+    let back = varied.trim_start_matches('-');
+    let today = ledger.line("today").ok();
+    let told = format!(
+        "J1: Ada Quill was invoiced {back} USD before tax beyond its price, which is owed back"
+    );
+    assert!(today.replace("\n  ", " ").contains(&told), "{today}");
+    assert!(!today.contains("invoice final"), "{today}");
+    assert_eq!(
+        ledger
+            .line("quote vary J1 --without \"Landing:\"")
+            .refused(),
+        "error: `Landing:` names no operation after its colon"
+    );
+}

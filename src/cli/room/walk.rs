@@ -194,6 +194,9 @@ impl Answers {
     }
 
     fn take_finding(&mut self, said: &str, ledger: &Ledger) -> Result<()> {
+        if ["none", "nothing", "no"].contains(&said.to_lowercase().as_str()) {
+            return Ok(());
+        }
         if let Some(number) = said.strip_prefix("void ") {
             let here = self.noted(ledger)?;
             let gone = here

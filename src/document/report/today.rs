@@ -134,6 +134,9 @@ answer! {
         job: String = about.job.number,
         client: String = about.job.client,
         amount: Amount,
+        /// What was invoiced beyond the price.
+        #[serde(skip)]
+        owed_back: Option<Amount> = about.amount.is_negative().then(|| page.amount(about.amount.abs())),
         since: Option<NaiveDate> = about.job.closed_on,
         .. { job }
     }
@@ -143,6 +146,14 @@ impl MoneyOf {
     fn to_bill(&self, today: NaiveDate) -> String {
         let age = self.since.map_or(0, |closed| (today - closed).num_days());
         let age = count(usize::try_from(age).unwrap_or_default(), "day");
+        if let Some(back) = self.owed_back {
+            return format!(
+                "{}: {} was invoiced {} before tax beyond its price, which is owed back",
+                self.job,
+                self.client,
+                back.with_currency()
+            );
+        }
         let amount = self.amount.with_currency();
         format!(
             "{}: {}, {amount}, closed {age} ago: gritledger invoice final {}",
