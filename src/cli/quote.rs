@@ -507,13 +507,14 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
     context.write(|writing| {
         let record = writing.quote(&args.quote)?;
         confirm_stale(context, writing, &record)?;
-        confirm_floors(context, writing, &record)?;
-        let header = record.header;
+        let header = &record.header;
         let days = match &args.valid {
             Some(text) => valid_days(text)?,
             None => writing.settings()?.quote_valid_days,
         };
-        let last = writing.send_quote(&header, days)?;
+        // What it refuses comes before what is asked about.
+        let last = writing.send_quote(header, days)?;
+        confirm_floors(context, writing, &record)?;
         context.status(&format!(
             "Sent {}; it can be accepted until {last}.",
             header.number

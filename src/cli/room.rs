@@ -299,9 +299,13 @@ fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
         confirm_floor(context, &room.floor, writing.units())?;
         add_doors(writing, room.site_id, room.id, doors)?;
         for job in writing.measured_otherwise(room.id, room.site_id)? {
-            let (name, job) = (typed(&room.name), job.number);
-            context.warn(&format!("{job} has agreed to do it as it was"));
-            context.hint(&format!("gritledger quote vary {job} --room {name}"));
+            let (name, number) = (typed(&room.name), job.number);
+            if job.own {
+                context.warn(&format!("{number} is planned for it as it was"));
+                continue;
+            }
+            context.warn(&format!("{number} has agreed to do it as it was"));
+            context.hint(&format!("gritledger quote vary {number} --room {name}"));
         }
         tell_room(context, writing, room.site_id, room.id)
     })

@@ -192,3 +192,11 @@ fn nothing_of_own_floors_is_sent_billed_or_judged_by_its_margin() {
     ledger.line("job own \"4 Tannery Row\"").ok();
     ledger.line("check").ok();
 }
+
+/// Nobody agreed to anything: what is measured again is said, and no variation is offered.
+#[test]
+fn own_floors_are_measured_again_without_a_variation() {
+    let ledger = own_landing();
+    let said = ledger.line("room edit Landing --shape \"10 x 6\"");
+    assert_eq!(said.stderr(), "warning: J1 is planned for it as it was\n");
+}

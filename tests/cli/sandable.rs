@@ -253,6 +253,10 @@ fn what_may_hold_asbestos_is_not_sent_until_its_layer_was_tested() {
          hint: gritledger room check \"9 Quarry Lane/Family\"\n\
          hint: gritledger quote draft \"9 Quarry Lane\" --revises Q1 --room Hall"
     );
+    // What is refused comes before what is only asked about.
+    ledger.line("reading add Family wood-left \"3/16 in\"").ok();
+    assert_eq!(ledger.line("quote send Q1").refused(), refused);
+    ledger.line("reading void 1").ok();
     for line in [
         "room check \"9 Quarry Lane/Family\"",
         "quote draft \"9 Quarry Lane\" --revises Q1 --room Hall --dry-run",

@@ -7,7 +7,13 @@ use crate::harness::TestLedger;
 
 /// Two rooms, agreed with overhead and a price step: 3240.00 for an expected cost of 1818.05.
 fn two_rooms() -> TestLedger {
+    two_rooms_after("")
+}
+
+/// The same, with something typed first.
+fn two_rooms_after(first: &str) -> TestLedger {
     let ledger = TestLedger::new();
+    ledger.lines(first);
     ledger.lines(
         r#"
         worker add "Ruben Vale" --wage 30
@@ -241,24 +247,7 @@ fn what_cannot_be_changed_is_refused_with_the_way_on() {
 /// The least that the firm comes for is 2000.00: from 3240.00, no more than 1240.00 is taken off.
 #[test]
 fn no_more_is_taken_off_than_down_to_the_minimum_charge() {
-    let ledger = TestLedger::new();
-    ledger.lines(
-        r#"
-        worker add "Ruben Vale" --wage 30
-        setting set overhead 10%
-        setting set price-step 5
-        setting set minimum-charge 2000
-        client add "Ada Quill"
-        site add "Ada Quill" "4 Tannery Row" --year-built 1931
-        room add "4 Tannery Row" "Parlour" --shape "20 x 20" --condition worn-film --species red-oak
-        room add "4 Tannery Row" "Den" --shape "20 x 18" --condition worn-film --species red-oak
-        finding add "Den" proud-nails 12
-        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat --other "disposal=45"
-        quote send Q1
-        quote accept Q1
-        job start J1
-        "#,
-    );
+    let ledger = two_rooms_after("setting set minimum-charge 2000");
     let said = ledger.line("quote vary J1 --without Den").ok();
     assert!(
         said.starts_with("Variation Q2 takes 1240.00 off J1: ")
