@@ -400,7 +400,7 @@ pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
 
 fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
     let unit = args.unit.parse()?;
-    if matches!(unit, Unit::Hour | Unit::Day | Unit::Mile) {
+    if matches!(unit, Unit::Hour | Unit::Day | Unit::Mile | Unit::Kilometre) {
         refuse!("an item isn't counted in `{unit}`");
     }
     context.write(|writing| {

@@ -5,7 +5,7 @@ use clap::Args;
 
 use super::day_book::{Noted, confirm_new, remarks_on, said, settle_doubt, worked_on};
 use super::read::{
-    confirm_day, read_date, read_hours, read_moment, read_money, read_number, read_quantity,
+    confirm_day, read_date, read_distance, read_hours, read_moment, read_money, read_quantity,
     rooms_named,
 };
 use super::ui::Context;
@@ -27,7 +27,7 @@ use crate::trade::{EntryId, Unit};
 pub(super) struct CorrectArgs {
     /// The entry, such as E12 (default: the last entry that counts)
     entry: Option<String>,
-    /// How many items, hours or miles
+    /// How many items, hours, miles or kilometres
     #[arg(long, allow_hyphen_values = true)]
     quantity: Option<String>,
     /// What was spent, paid, refunded, or charged for a machine
@@ -211,7 +211,7 @@ fn kind_of(entry: &Written) -> &'static str {
         "use" => "an item used",
         "hours" => "hours worked",
         "spent" => "money spent",
-        "drive" => "miles driven",
+        "drive" => "a drive",
         "buy" => "a purchase",
         "hand-back" => "items handed back",
         "count" => "a count",
@@ -355,7 +355,7 @@ fn read_quantity_of(
     match (entry.kind.as_str(), unit) {
         ("hours", _) => read_hours(writing.notation(), text),
         (_, Some(unit)) => read_quantity(writing.notation(), text, unit),
-        _ => read_number(writing, text, "a number of miles"),
+        _ => read_distance(writing, text),
     }
 }
 
@@ -388,7 +388,10 @@ pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
             format!("{subject} worked {} h{on_job}{rooms}{on}", figure(2))
         }
         "spent" => format!("spent for {}{on_job}{rooms}", entry.what),
-        "drive" => format!("drove {} miles{on_job}{rooms}", figure(1)),
+        "drive" => {
+            let road = ledger.road().in_words();
+            format!("drove {} {road}{on_job}{rooms}", figure(1))
+        }
         "buy" => format!("bought {items}"),
         "hand-back" => format!("handed back {items}"),
         "count" => format!("counted {items}"),

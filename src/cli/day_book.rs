@@ -116,15 +116,17 @@ pub(super) struct SpentArgs {
     cost: CostArgs,
 }
 
-/// Log miles driven, at the rate of the setting mile-rate
+/// Log miles driven, or kilometres in a metric ledger
+///
+/// At the rate of the setting mile-rate or km-rate.
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Examples:\n  gritledger drive 14 --job J1\n  gritledger drive 40 --no-job --note \"to the yard\""
 )]
 pub(super) struct DriveArgs {
-    /// How many miles
+    /// How far
     #[arg(allow_hyphen_values = true)]
-    miles: String,
+    distance: String,
     #[command(flatten)]
     cost: CostArgs,
 }

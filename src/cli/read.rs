@@ -115,6 +115,18 @@ pub(super) fn read_number(ledger: &Ledger, text: &str, what: &str) -> Result<Dec
     }
 }
 
+/// Reads how far it is, in what the ledger counts driving in: `14`, `14 mi`.
+pub(super) fn read_distance(ledger: &Ledger, text: &str) -> Result<Decimal> {
+    let road = ledger.road();
+    let bare = text.trim();
+    let bare = bare.strip_suffix(road.as_str()).unwrap_or(bare);
+    let what = format!("a number of {}", road.in_words());
+    match read_number(ledger, bare.trim_end(), &what) {
+        Ok(distance) => Ok(distance),
+        Err(_) => refuse!("`{text}` is not {what}"),
+    }
+}
+
 /// Reads an amount of the ledger's currency: `1234.50`, `1,234.50`, `$5`, `5 EUR`.
 pub(super) fn read_money(ledger: &Ledger, text: &str) -> Result<Money> {
     let currency = ledger.currency();

@@ -136,6 +136,7 @@ impl fmt::Display for Quantity {
             Unit::Litre => " l",
             Unit::Hour => " h",
             Unit::Mile => " mi",
+            Unit::Kilometre => " km",
         };
         write!(f, "{}{word}", self.quantity)
     }

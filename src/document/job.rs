@@ -514,7 +514,8 @@ fn in_unit(unit: Unit, before: &str, after: &str) -> String {
         | Unit::Metre
         | Unit::SquareFoot
         | Unit::SquareMetre
-        | Unit::Mile => format!("{before}{unit}{after}"),
+        | Unit::Mile
+        | Unit::Kilometre => format!("{before}{unit}{after}"),
     }
 }
 

@@ -33,7 +33,7 @@ pub struct Written {
     pub on: NaiveDate,
     /// The item.
     pub item: Option<ItemId>,
-    /// Items, hours, miles.
+    /// Items, hours, what was driven.
     pub quantity: Option<Decimal>,
     /// What was paid, or is charged.
     pub amount: Option<Money>,
@@ -68,7 +68,7 @@ pub struct Written {
 /// What of an entry should have been otherwise; what isn't said stays as it was.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Correction<'a> {
-    /// Items, hours, miles.
+    /// Items, hours, what was driven.
     pub quantity: Option<Decimal>,
     /// What was spent, paid, refunded or charged.
     pub cost: Option<Money>,

@@ -16,12 +16,13 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::before::RoomThen;
 use super::columns::Micro;
 use super::names::key;
+use super::settings::SETTING_A_KM_RATE;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, Written, numbered,
     read_number, refuse, typed,
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
-use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_MILES};
+use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_DRIVEN};
 use crate::trade::job_cost::totals;
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
@@ -137,7 +138,7 @@ pub struct Entry {
     pub subject: String,
     /// The task or operation it was for.
     pub on: Option<String>,
-    /// Hours, items, miles.
+    /// Hours, items, what was driven.
     pub quantity: Option<Decimal>,
     /// The unit of the quantity.
     pub unit: Option<Unit>,
@@ -226,7 +227,10 @@ impl Ledger {
                AND entry.kind <> 'void'
              ORDER BY entry.happened_on, entry.place_id, entry.id",
         )?;
-        let entries = statement.query_map(named_params! { ":job": job }, entry_from_row)?;
+        let road = self.road();
+        let entries = statement.query_map(named_params! { ":job": job }, |row| {
+            entry_from_row(row, road)
+        })?;
         Ok(entries.collect::<rusqlite::Result<_>>()?)
     }
 
@@ -267,7 +271,7 @@ impl Ledger {
     }
 }
 
-fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
+fn entry_from_row(row: &Row<'_>, road: Unit) -> rusqlite::Result<Entry> {
     let id: EntryId = row.get("id")?;
     let kind: String = row.get("kind")?;
     let rooms: Option<String> = row.get("rooms")?;
@@ -275,7 +279,7 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
     let voided: i64 = row.get("voided")?;
     let unit = match kind.as_str() {
         "hours" => Some(Unit::Hour),
-        "drive" => Some(Unit::Mile),
+        "drive" => Some(road),
         _ => row.get("item_unit")?,
     };
     Ok(Entry {
@@ -300,13 +304,13 @@ fn entry_from_row(row: &Row<'_>) -> rusqlite::Result<Entry> {
     })
 }
 
-/// Refuses a number of items, hours or miles that an entry of a kind can't have.
+/// Refuses a number of items or hours, or a distance, that an entry of a kind can't have.
 pub(super) fn check_quantity(kind: &str, quantity: Decimal) -> Result<()> {
     let (figure, is_none) = (plain(quantity, 6), quantity <= Decimal::ZERO);
     match kind {
         "hours" if is_none => refuse!("`{figure}` is not a number of hours worked"),
-        "drive" if is_none || quantity > MOST_MILES => {
-            refuse!("`{figure}` is not a number of miles driven")
+        "drive" if is_none || quantity > MOST_DRIVEN => {
+            refuse!("`{figure}` is not a distance driven")
         }
         "buy" if is_none => refuse!("`{figure}` is not a quantity bought"),
         "hand-back" if is_none => refuse!("`{figure}` is not a quantity handed back"),
@@ -517,26 +521,32 @@ impl Writing<'_> {
         Ok(recorded)
     }
 
-    /// Logs miles driven, at the rate of the settings.
+    /// Logs miles or kilometres driven, at the rate of the settings.
     ///
     /// # Errors
-    /// Refuses no miles and a date after today.
-    pub fn record_drive(&self, miles: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
-        let miles = quantity(miles);
-        check_quantity("drive", miles)?;
-        let rate = quantity(self.settings()?.mile_rate);
-        let amount = self.currency().amount(product([miles, rate]));
+    /// Refuses no distance, a date after today, and kilometres while they have no rate.
+    pub fn record_drive(&self, driven: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
+        let driven = quantity(driven);
+        check_quantity("drive", driven)?;
+        let Some(rate) = self.settings()?.road_rate(self.road()) else {
+            return Err(Refusal::new("nobody has said what a kilometre costs")
+                .hint(SETTING_A_KM_RATE)
+                .into());
+        };
+        let rate = quantity(rate);
+        let amount = self.currency().amount(product([driven, rate]));
         let entry = NewEntry {
-            quantity: Some(miles),
+            quantity: Some(driven),
             amount: Some(amount),
             price: Some(rate),
             ..self.entry_on("drive", occasion)?
         };
         let recorded = self.insert_entry(&entry)?;
         self.log(&format!(
-            "{}: drove {} miles for {}.",
+            "{}: drove {} {} for {}.",
             recorded.number,
-            plain(miles, 1),
+            plain(driven, 1),
+            self.road().in_words(),
             occasion.place()
         ))?;
         Ok(recorded)

@@ -304,7 +304,7 @@ impl Writing<'_> {
     }
 }
 
-/// Returns a unit that items are counted or measured in; hours, days and miles are none.
+/// Returns a unit that items are counted or measured in; hours, days and distances are none.
 pub(super) fn item_unit(unit: Unit) -> Result<Unit> {
     if !ITEM_UNITS.contains(&unit) {
         let units: Vec<&str> = ITEM_UNITS.iter().map(|unit| unit.as_str()).collect();

@@ -84,6 +84,8 @@ const CLOSINGS: &str = "
 
 /// The queries that say what jobs cost.
 pub(super) struct LoggedQueries<'ledger> {
+    /// What driving is counted in.
+    road: Unit,
     entries: CachedStatement<'ledger>,
     rooms: CachedStatement<'ledger>,
     corrections: CachedStatement<'ledger>,
@@ -104,6 +106,7 @@ impl Ledger {
     pub(super) fn logged_queries(&self) -> Result<LoggedQueries<'_>> {
         let query = |sql| self.connection.prepare_cached(sql);
         Ok(LoggedQueries {
+            road: self.road(),
             entries: query(ENTRIES)?,
             rooms: query(ROOMS)?,
             corrections: query(CORRECTIONS)?,
@@ -123,8 +126,10 @@ impl Ledger {
 
 impl LoggedQueries<'_> {
     pub(super) fn rows(&mut self, span: Span) -> Result<LoggedRows<'_>> {
+        let road = self.road;
+        let entry = move |row: &NamedRow<'_>| entry_from_row(row, road);
         Ok(LoggedRows {
-            entries: Parts::of(&mut self.entries, span, of_job, entry_from_row)?,
+            entries: Parts::of(&mut self.entries, span, of_job, entry)?,
             rooms: Parts::of(&mut self.rooms, span, of_job, room_from_row)?,
             corrections: Parts::of(&mut self.corrections, span, of_job, correction_from_row)?,
             rental_days: Parts::of(&mut self.rental_days, span, of_job, rental_day_from_row)?,
@@ -162,7 +167,7 @@ fn rooms_of(entry: EntryId, rooms: &[(EntryId, RoomId)]) -> Vec<RoomId> {
     own.map(|(_, room)| *room).collect()
 }
 
-fn entry_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Logged> {
+fn entry_from_row(row: &NamedRow<'_>, road: Unit) -> rusqlite::Result<Logged> {
     let entry = row.get("id")?;
     let kind = row.text("kind")?;
     let late = row.get::<i64>("late")? == 1;
@@ -173,7 +178,7 @@ fn entry_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Logged> {
         "use" => item_from_row(row)?,
         "drive" => What::Other {
             label: "driving".to_owned(),
-            unit: Unit::Mile,
+            unit: road,
         },
         _ => What::Other {
             label: row.get("what")?,

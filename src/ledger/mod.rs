@@ -125,6 +125,7 @@ pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::Notation;
+use crate::trade::Unit;
 
 /// How far apart the ids of two copies are.
 const COPY_STRIDE_BITS: u32 = 40;
@@ -278,6 +279,11 @@ impl Ledger {
     /// Returns the units of bare numbers and of what is printed.
     pub fn units(&self) -> Units {
         self.identity.units
+    }
+
+    /// Returns what driving is counted in.
+    pub fn road(&self) -> Unit {
+        Unit::of_roads(self.units())
     }
 
     /// Returns how figures and dates are typed.

@@ -24,7 +24,7 @@ pub struct Overhead {
     pub what_for: String,
     /// Who worked; `None`: not hours.
     pub worker: Option<String>,
-    /// Hours or miles; `None`: money.
+    /// Hours, or what is driven; `None`: money.
     pub quantity: Option<Decimal>,
     /// Their unit; `None`: money.
     pub unit: Option<Unit>,
@@ -46,12 +46,13 @@ impl Ledger {
              ORDER BY happened_on, place_id, live_entry.id",
         )?;
         let period = named_params! { ":from": from, ":to": to };
-        let entries = statement.query_map(period, overhead_from_row)?;
+        let road = self.road();
+        let entries = statement.query_map(period, |row| overhead_from_row(row, road))?;
         Ok(entries.collect::<rusqlite::Result<_>>()?)
     }
 }
 
-fn overhead_from_row(row: &Row<'_>) -> rusqlite::Result<Overhead> {
+fn overhead_from_row(row: &Row<'_>, road: Unit) -> rusqlite::Result<Overhead> {
     let (id, kind): (EntryId, String) = (row.get("id")?, row.get("kind")?);
     let said: String = row.get("what")?;
     let quantity: Option<Micro> = row.get("quantity_micro")?;
@@ -66,7 +67,7 @@ fn overhead_from_row(row: &Row<'_>) -> rusqlite::Result<Overhead> {
         quantity: quantity.map(|quantity| quantity.0),
         unit: match kind.as_str() {
             "hours" => Some(Unit::Hour),
-            "drive" => Some(Unit::Mile),
+            "drive" => Some(road),
             _ => None,
         },
         cost: row.get("amount_minor")?,

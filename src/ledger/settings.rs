@@ -17,13 +17,13 @@ use super::{Ledger, Refusal, Writing, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Currency, Decimal, Money, counted, number, plain, quantity};
 use crate::trade::bounds::check_day;
-use crate::trade::closed_set;
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
 use crate::trade::plan::{Calendar, WorkingDay};
 use crate::trade::rates::{PriorWeights, RateKind};
 use crate::trade::reading::{self, Temperature};
 use crate::trade::sandable::{Limit, Limits};
+use crate::trade::{Unit, closed_set};
 
 /// Every setting with its default, as embedded.
 const SEED: &str = include_str!("../../seed-data/settings.csv");
@@ -75,7 +75,8 @@ settings! {
     WorkingDays = "working-days", working_days: Vec<Weekday> = weekdays();
     SealRooms = "seal-rooms", seal_rooms: bool = yes();
     Holidays = "holidays", holidays: BTreeMap<NaiveDate, String> = dates();
-    MileRate = "mile-rate", mile_rate: Decimal = figure(&MILE_RATE);
+    MileRate = "mile-rate", mile_rate: Decimal = figure(&ROAD_RATE);
+    KmRate = "km-rate", km_rate: Option<Decimal> = if_set(|it| it.figure(&ROAD_RATE));
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
@@ -101,6 +102,19 @@ settings! {
     LeadYear = "lead-year", lead_year: i32 = year();
     AsbestosYear = "asbestos-year", asbestos_year: i32 = year();
     LeadFirm = "lead-firm", lead_firm: Option<String> = if_set(Typed::words);
+}
+
+/// How to say what a kilometre costs.
+pub(super) const SETTING_A_KM_RATE: &str = "gritledger setting set km-rate 0.50";
+
+impl Settings {
+    /// Returns what a mile or a kilometre costs, in major units; `None`: nobody has said.
+    pub(super) fn road_rate(&self, road: Unit) -> Option<Decimal> {
+        match road {
+            Unit::Kilometre => self.km_rate,
+            _ => Some(self.mile_rate),
+        }
+    }
 }
 
 /// What a figure is at least and at most, and what it is called where it isn't that.
@@ -150,7 +164,7 @@ const CREW_HOURS: Bounds = bounds(
 );
 const HUMIDITY: Bounds = bounds(Decimal::ZERO, 100, "a humidity between 0 and 100 %");
 const YEAR: Bounds = bounds(Decimal::ONE_THOUSAND, 2_200, "a year, such as 1978");
-const MILE_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
+const ROAD_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
 
 /// The most that a saw takes, in nanometres: one inch.
 const WIDEST_SAW: i64 = 25_400_000;

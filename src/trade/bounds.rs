@@ -30,8 +30,8 @@ pub const LARGE_FLOOR: u32 = 5_000;
 /// A margin above none and below this is asked about: 1.5 is 1.5 %, and was perhaps meant as half as much again.
 pub const LEAST_MARGIN: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
 
-/// The most miles of one drive.
-pub const MOST_MILES: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
+/// The most miles or kilometres of one drive.
+pub const MOST_DRIVEN: Decimal = Decimal::from_parts(5_000, 0, 0, false, 0);
 
 /// Most pieces that are cut together.
 pub const MOST_PIECES: usize = 200;

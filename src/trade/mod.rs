@@ -43,6 +43,7 @@ pub mod walk;
 
 use thiserror::Error;
 
+use crate::measure::Units;
 pub use crate::money::Decimal;
 
 /// A word that is not one of a closed set.
@@ -201,6 +202,27 @@ closed_set! {
         Day = "day",
         /// Mile.
         Mile = "mi",
+        /// Kilometre.
+        Kilometre = "km",
+    }
+}
+
+impl Unit {
+    /// Returns what driving is counted in where figures are in such units.
+    pub fn of_roads(units: Units) -> Unit {
+        match units {
+            Units::Us => Unit::Mile,
+            Units::Metric => Unit::Kilometre,
+        }
+    }
+
+    /// Returns the word for several: miles and kilometres in full, as they are told in a sentence.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Unit::Mile => "miles",
+            Unit::Kilometre => "kilometres",
+            other => other.as_str(),
+        }
     }
 }
 

@@ -180,6 +180,7 @@ const EVENTS: &str = r#"
     finding add "Back bedroom" missing-quarter-round "12 ft + 10 ft"
     setting set overhead 12.5%
     setting set margin 30%
+    setting set km-rate 0.36
     item edit oil-finish --not-kept
     rate set rotary-36 --kind item --per "30 sqft"
     quote draft "4 Tannery Row" --room Landing --room "Back bedroom" --sequence rotary-36-50-80 --schedule oil-2-coat --option "One coat less: without=Landing" --other "disposal=45.55"
@@ -619,7 +620,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE entry SET quantity_micro = quantity_micro + 1000000 WHERE number = 9", "E9: its hours cost"),
     ("UPDATE entry SET price_micro = price_micro + 10000 WHERE number = 9", "E9: its hours cost"),
     ("UPDATE entry SET burden_micro = burden_micro + 100000 WHERE number = 9", "E9: its hours cost"),
-    ("UPDATE entry SET amount_minor = amount_minor + 1 WHERE kind = 'drive'", "its miles cost"),
+    ("UPDATE entry SET amount_minor = amount_minor + 1 WHERE kind = 'drive'", "its driving costs"),
     ("UPDATE entry SET quantity_micro = 23000000 WHERE kind = 'hours'", "more than 24 hours on 2026-03-02"),
     ("UPDATE entry SET happened_on = '2026-04-01' WHERE number = 9", "E9: it happened after it was recorded"),
     ("UPDATE entry_room SET room_id = (SELECT id FROM room WHERE name = 'Hall') WHERE entry_id = 1", "E1: `Hall` isn't where J1 is"),

@@ -433,7 +433,7 @@ fn what_can_not_be_corrected_is_refused_in_words() {
         ),
         (
             "correct E4 --worker Ruben",
-            "error: E4 is miles driven: it has no worker\nhint: what it has: --quantity, --room, --whole-job, --job, --no-job, --date",
+            "error: E4 is a drive: it has no worker\nhint: what it has: --quantity, --room, --whole-job, --job, --no-job, --date",
         ),
         (
             "correct E5 --job J1",

@@ -102,13 +102,13 @@ fn quantities_rates_and_money_that_are_none() {
             ("spent 0 --for x", "money spent is more than nothing"),
             (
                 "drive 1000000000000",
-                "`1000000000000` is not a number of miles driven",
+                "`1000000000000` is not a distance driven",
             ),
             (
                 "use disc-7in-36 10000001",
                 "`10000001` is more than one entry takes",
             ),
-            ("drive -4", "`-4` is not a number of miles driven"),
+            ("drive -4", "`-4` is not a distance driven"),
             (
                 "hand-back disc-7in-36 3",
                 "of disc-7in-36 only 0 are in stock",

@@ -296,6 +296,38 @@ fn a_firm_that_writes_commas_types_commas() {
     );
 }
 
+/// A metric ledger counts kilometres, at a rate that only the firm can know: 40 km at 0,36 are 14,40.
+#[test]
+fn where_figures_are_metric_driving_is_in_kilometres() {
+    let ledger = TestLedger::nowhere();
+    ledger.lines(
+        r#"
+        init --business "Marsh End Floors" --units metric --currency EUR --decimal-mark comma
+        "#,
+    );
+    assert_eq!(
+        ledger.line("drive 40 --no-job").refused(),
+        "error: nobody has said what a kilometre costs\nhint: gritledger setting set km-rate 0.50"
+    );
+    ledger.lines("setting set km-rate 0.50");
+    ledger.lines("setting set km-rate 0,36");
+    let run = ledger.line("drive 40 --no-job --note yard");
+    assert_eq!(run.ok(), "E1: drove 40 kilometres, no job, yard, 14.40.\n");
+    let overheads = ledger.json("report overheads");
+    let entry = &overheads["entries"][0];
+    assert_eq!(entry["quantity"], json!("40"));
+    assert_eq!(entry["unit"], json!("km"));
+    assert_eq!(
+        ledger.line("drive 40mi --no-job").refused(),
+        "error: `40mi` is not a number of kilometres"
+    );
+    ledger.lines("correct E1 --quantity 41km");
+    assert_eq!(
+        ledger.json("report overheads")["entries"][0]["cost"],
+        json!("14.76")
+    );
+}
+
 #[test]
 fn many_lines_are_written_at_once_or_none() {
     let ledger = two_jobs();

@@ -12,7 +12,7 @@ use super::{
 };
 use crate::cli::correction::{entry_or_last, words_of, write_correct};
 use crate::cli::read::{
-    confirm_day, names_in, read_date, read_moment, read_money, read_number, read_quantity,
+    confirm_day, names_in, read_date, read_distance, read_moment, read_money, read_quantity,
     rooms_named,
 };
 use crate::cli::ui::{Context, Remark};
@@ -442,14 +442,15 @@ fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Re
 }
 
 fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Result<Noted> {
-    let miles = read_number(writing, &args.miles, "a number of miles")?;
-    let line = CostLine::new(format!("drive {}", typed(&args.miles)));
+    let driven = read_distance(writing, &args.distance)?;
+    let line = CostLine::new(format!("drive {}", typed(&args.distance)));
     let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
-    let recorded = writing.record_drive(miles, &resolved.occasion())?;
+    let recorded = writing.record_drive(driven, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!(
-        "drove {} miles{}{}",
-        plain(miles, 1),
+        "drove {} {}{}{}",
+        plain(driven, 1),
+        writing.road().in_words(),
         resolved.words(),
         resolved.what_for()
     );

@@ -73,7 +73,7 @@ impl Ledger {
                 Ok(format!("{}: {words}", called('E', row)?))
             })?;
         }
-        self.check_hours_and_miles(problems)?;
+        self.check_hours_and_driving(problems)?;
         self.each(
             problems,
             "SELECT entry.id, entry.number, room.name, job.id AS job_id, job.number AS job_number FROM entry_room
@@ -97,8 +97,8 @@ impl Ledger {
         )
     }
 
-    /// Hours cost wage × burden, miles their rate, each as it stood.
-    fn check_hours_and_miles(&self, problems: &mut Problems) -> Result<()> {
+    /// Hours cost wage × burden, driving its rate, each as it stood.
+    fn check_hours_and_driving(&self, problems: &mut Problems) -> Result<()> {
         let currency = self.currency();
         self.each_that(
             problems,
@@ -112,7 +112,7 @@ impl Ledger {
                 let cost = currency.amount(product([quantity.0, price.0, burden]));
                 let what = match row.get_ref("kind")?.as_str()? {
                     "hours" => "its hours cost",
-                    _ => "its miles cost",
+                    _ => "its driving costs",
                 };
                 Ok(self.unlike(&called('E', row)?, what, row.get("amount_minor")?, cost))
             },
