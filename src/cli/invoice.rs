@@ -8,7 +8,7 @@ use super::ui::Context;
 use crate::document::invoice::{
     AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList,
 };
-use crate::ledger::{Invoice, Job, Ledger, refuse};
+use crate::ledger::{Invoice, Job, Ledger, Writing, is_job_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::InvoiceKind;
 
@@ -39,14 +39,22 @@ pub(super) struct DepositArgs {
         allow_hyphen_values = true
     )]
     amount: Option<String>,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
 }
 
 /// Draft the final invoice of a job: price and variations less what was invoiced
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger invoice final J1")]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice final J1\n  gritledger invoice final ada --issue"
+)]
 pub(super) struct FinalArgs {
     /// The job
     job: String,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
 }
 
 /// Issue a job's draft: it gets the next number and never changes again
@@ -61,7 +69,7 @@ pub(super) struct IssueArgs {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger invoice show I1")]
 pub(super) struct ShowArgs {
-    /// The invoice, such as I1; or the job of a draft, such as J1
+    /// The invoice, such as I1, or its client or site; or the job of a draft, such as J1
     invoice: String,
 }
 
@@ -79,7 +87,7 @@ pub(super) enum PaymentCommand {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger payment add I1 500")]
 pub(super) struct AddArgs {
-    /// The invoice
+    /// The invoice, or its client or site
     invoice: String,
     /// How much
     #[arg(allow_hyphen_values = true)]
@@ -103,7 +111,7 @@ pub(super) struct AddArgs {
     after_long_help = "Examples:\n  gritledger payment apply I2\n  gritledger payment apply I2 20 --from P1"
 )]
 pub(super) struct ApplyArgs {
-    /// The invoice that it is applied to
+    /// The invoice that it is applied to, or its client or site
     invoice: String,
     /// How much (default: as much as there is and as it owes)
     #[arg(allow_hyphen_values = true)]
@@ -163,22 +171,20 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
     match command {
         InvoiceCommand::Deposit(args) => draft_deposit(context, &args),
         InvoiceCommand::Final(args) => context.write(|writing| {
-            let draft = writing.draft_final(&writing.job(&args.job)?)?;
-            show_draft(context, writing, &draft)
+            let job = writing.job(&args.job)?;
+            let draft = writing.draft_final(&job)?;
+            drafted(context, writing, &job, &draft, args.issue)
         }),
         InvoiceCommand::Issue(args) => context.write(|writing| {
             let job = writing.job(&args.job)?;
             confirm_stale(context, writing, &writing.draft_invoice_of(&job)?)?;
-            let invoice = writing.issue_invoice(&job)?;
-            context.status(&format!("Issued {}.", invoice.name()));
-            show(context, writing, invoice)
+            issue(context, writing, &job)
         }),
         InvoiceCommand::Show(args) => context.read(|ledger| {
-            let by_job = args.invoice.trim().starts_with(['J', 'j']);
-            let invoice = if by_job {
-                ledger.draft_invoice_of(&ledger.job(&args.invoice)?)?
-            } else {
-                ledger.invoice(&args.invoice)?
+            let names_job = args.invoice.contains(['J', 'j']) && is_job_number(&args.invoice);
+            let invoice = match names_job {
+                true => ledger.draft_invoice_of(&ledger.job(&args.invoice)?)?,
+                false => ledger.invoice(&args.invoice)?,
             };
             show(context, ledger, invoice)
         }),
@@ -209,8 +215,39 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         };
         let draft = writing.draft_deposit(&job, amount)?;
         warn_of_limit(context, writing, &job, draft.net)?;
-        show_draft(context, writing, &draft)
+        drafted(context, writing, &job, &draft, args.issue)
     })
+}
+
+/// Issues what was just drafted, if that is asked for, or shows the draft.
+fn drafted(
+    context: &Context,
+    writing: &Writing<'_>,
+    job: &Job,
+    draft: &Invoice,
+    is_issued: bool,
+) -> Result<()> {
+    match is_issued {
+        true => issue(context, writing, job)?,
+        false => show(context, writing, draft.clone())?,
+    }
+    warn_of_other_tax(context, draft);
+    if !is_issued {
+        context.hint(&format!("gritledger invoice issue {}", draft.job));
+    }
+    Ok(())
+}
+
+fn issue(context: &Context, writing: &Writing<'_>, job: &Job) -> Result<()> {
+    let invoice = writing.issue_invoice(job)?;
+    let due = writing.currency().text(invoice.due());
+    let by = invoice.due_on.map(|day| format!(" by {day}"));
+    context.status(&format!(
+        "Issued {}: {due} is due{}.",
+        invoice.name(),
+        by.unwrap_or_default()
+    ));
+    show(context, writing, invoice)
 }
 
 fn show(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<()> {
@@ -270,13 +307,6 @@ fn warn_of_other_tax(context: &Context, draft: &Invoice) {
             draft.in_force.normalize()
         ));
     }
-}
-
-fn show_draft(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<()> {
-    show(context, ledger, draft.clone())?;
-    warn_of_other_tax(context, draft);
-    context.hint(&format!("gritledger invoice issue {}", draft.job));
-    Ok(())
 }
 
 pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<()> {

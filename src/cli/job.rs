@@ -1,6 +1,6 @@
 //! `job`: from agreed to closed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -8,14 +8,16 @@ use clap::{Args, Subcommand};
 
 use super::read::{confirm_day, read_date, read_method, read_plan_date};
 use super::ui::Context;
-use crate::document::job::{CloseAnswer, JobAnswer, Jobs};
+use crate::document::close::CloseAnswer;
+use crate::document::job::{JobAnswer, Jobs};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
 use crate::document::plan::words::twice_words;
 use crate::document::quote::QuoteAnswer;
 use crate::document::rate::moved::RateMovedFacts;
 use crate::document::{Page, View};
-use crate::ledger::{DraftRequest, Job, KeptPlan, Ledger};
+use crate::ledger::{DraftRequest, Job, JobState, KeptPlan, Ledger, Writing};
+use crate::money::Money;
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
 use crate::trade::rates::RateMoved;
@@ -73,6 +75,8 @@ pub(super) struct OwnArgs {
 }
 
 /// Begin a job
+///
+/// Work that is logged on a job begins it, too: this is for the day on which it began, if that is another.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger job start J1")]
 pub(super) struct StartArgs {
@@ -137,21 +141,7 @@ pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
         }),
         JobCommand::Own(args) => own(context, &args),
         JobCommand::Start(args) => start(context, &args),
-        JobCommand::Close(args) => context.write(|writing| {
-            let job = writing.job_or_only_open(args.job.as_deref())?;
-            let before = writing.rates()?;
-            let found = writing.close_job(&job)?;
-            let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
-            let moved = writing.moved_by(&job, &before)?;
-            let moved = moved_facts(&moved, before.operations(), &page);
-            let looking_back = match job.own {
-                true => format!("gritledger report variance {}", job.number),
-                false => format!("gritledger report margin {}", job.number),
-            };
-            context.give(writing, CloseAnswer::new(found, job, moved, &page))?;
-            context.hint(&looking_back);
-            Ok(())
-        }),
+        JobCommand::Close(args) => close(context, &args),
         JobCommand::Buy(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;
             let (list, page) = (ledger.shopping_for_job(&job)?, context.page(ledger));
@@ -179,6 +169,25 @@ fn moved_facts(
         Some(RateMovedFacts::new(moved, operation, page))
     });
     facts.collect()
+}
+
+fn close(context: &Context, args: &JobArgs) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job_or_only_open(args.job.as_deref())?;
+        let before = writing.rates()?;
+        let found = writing.close_job(&job)?;
+        let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
+        let moved = writing.moved_by(&job, &before)?;
+        let moved = moved_facts(&moved, before.operations(), &page);
+        let is_billed = job.quote_id.is_none() || writing.left_to_invoice(&job)? <= Money::ZERO;
+        let next = match job.own || is_billed {
+            true => format!("gritledger report variance {}", job.number),
+            false => format!("gritledger invoice final {} --issue", job.number),
+        };
+        context.give(writing, CloseAnswer::new(found, job, moved, &page))?;
+        context.hint(&next);
+        Ok(())
+    })
 }
 
 fn own(context: &Context, args: &OwnArgs) -> Result<()> {
@@ -209,14 +218,53 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
         let on = read_date(context, writing, args.date.as_deref())?;
         let job = writing.job(&args.job)?;
         confirm_day(context, on, None)?;
-        writing.start_job(&job, on)?;
-        context.status(&format!("{} at {} is open.", job.number, job.site));
-        warn_of_cancellation(context, writing, &job, on)?;
+        begin(context, writing, &job, on)?;
         if let Some(kept) = writing.plan_of_job(&job)? {
             warn_of_past_dates(context, &job, &kept);
         }
         show_if_json(context, writing, &job)
     })
+}
+
+fn begin(context: &Context, writing: &Writing<'_>, job: &Job, on: NaiveDate) -> Result<()> {
+    writing.start_job(job, on)?;
+    context.status(&format!("{} at {} is open.", job.number, job.site));
+    warn_of_cancellation(context, writing, job, on)
+}
+
+/// Returns a job that work is logged on: one that is only agreed has begun with that.
+pub(super) fn begun_by_work(
+    context: &Context,
+    writing: &Writing<'_>,
+    job: Job,
+    on: NaiveDate,
+) -> Result<Job> {
+    if job.state != JobState::Agreed {
+        return Ok(job);
+    }
+    begin(context, writing, &job, on)?;
+    if let Some(kept) = writing.plan_of_job(&job)? {
+        warn_of_lost_days(context, &job, &kept, on);
+    }
+    writing.job_by_id(job.id)
+}
+
+/// Warns of days of a plan on which nothing can have been done, since work began after them.
+fn warn_of_lost_days(context: &Context, job: &Job, kept: &KeptPlan, begun: NaiveDate) {
+    let work = kept.plan.phases.iter().flat_map(|phase| &phase.work);
+    let days: BTreeSet<NaiveDate> = work.map(|stretch| stretch.day).collect();
+    let lost: Vec<NaiveDate> = days.into_iter().filter(|day| *day < begun).collect();
+    if let Some(first) = lost.first() {
+        let number = &job.number;
+        context.warn(&format!(
+            "its plan begins on {first}, and {number} on {begun}"
+        ));
+        let lost = lost.iter().map(|day| format!(" --lost {day}"));
+        context.hint(&format!(
+            "gritledger job dates {number}{}",
+            lost.collect::<String>()
+        ));
+    }
 }
 
 fn dates(context: &Context, args: &DatesArgs) -> Result<()> {

@@ -150,6 +150,8 @@ pub(super) struct BuyArgs {
 }
 
 /// Send a quote: from now on it never changes
+///
+/// Shows it as the client sees it; --dry-run does so without sending it.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger quote send Q1 --valid 30d")]
 pub(super) struct SendArgs {
@@ -519,7 +521,13 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
             "Sent {}; it can be accepted until {last}.",
             header.number
         ));
-        tell(context, writing, &header.number)
+        let (sheet, page) = (
+            writing.sheet(writing.quote(&header.number)?)?,
+            context.page(writing),
+        );
+        // Programs are told what every event on a quote tells them; a person has what they hand on.
+        let view = view(!context.json());
+        context.give(writing, QuoteAnswer::new(sheet, view, &page))
     })
 }
 
@@ -658,7 +666,7 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
             ));
         }
         if !variation {
-            context.hint(&format!("gritledger job start {}", job.number));
+            context.hint(&format!("gritledger job buy {}", job.number));
         }
         tell(context, writing, &header.number)
     })

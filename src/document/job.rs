@@ -7,12 +7,10 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, Moment, Number, UnitPrice};
-use super::rate::moved::RateMovedFacts;
-use super::report::NotRecorded;
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
-    Agreed, AwaitingReceipt, Before, Billed, CloseOut, DayBook, DayCharged, Entry, EntryBudget,
-    Job, JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
+    Agreed, AwaitingReceipt, Before, Billed, DayBook, DayCharged, Entry, EntryBudget, Job,
+    JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
 };
 use crate::money::Decimal;
 use crate::money::Money;
@@ -408,77 +406,10 @@ impl AwaitingFacts {
     fn much(&self) -> String {
         format!("{} {} of {}", self.quantity, self.unit, self.item)
     }
-}
 
-answer! {
-    /// What closing a job found.
-    pub struct CloseAnswer from found: CloseOut with (job: Job, moved: Vec<RateMovedFacts>) on page {
-        job: String = job.number,
-        state: JobState = job.state,
-        currency: &'static str = page.currency.code(),
-        observations: usize,
-        moved: Vec<RateMovedFacts> = moved,
-        rooms_without_discs: Vec<String> = found.gaps.rooms_without_discs,
-        operations_without_entries: Vec<String> = found.gaps.operations_without_entries,
-        hours_on_nothing: Number = Number(found.gaps.hours_on_nothing),
-        not_recorded: NotRecorded = NotRecorded::new(found.missing, page),
-        #[serde(skip)]
-        is_gap: bool = found.missing.is_gap(),
-        awaiting_receipt: Vec<AwaitingFacts> = page.each(found.awaiting, AwaitingFacts::new),
-        .. { gaps, awaiting, missing }
-    }
-}
-
-/// How many rates that moved are named to people.
-const MOST_MOVED: usize = 3;
-
-impl CloseAnswer {
-    /// Names the rates that moved most, each in a line.
-    fn moved_text(&self, page: &Page) -> String {
-        if self.moved.is_empty() {
-            return "No rate moved by 1 %.\n".to_owned();
-        }
-        let most = self.moved.iter().take(MOST_MOVED);
-        most.map(|moved| page.point(moved.words())).collect()
-    }
-
-    /// Lists what the record leaves out.
-    fn gaps(&self, page: &Page) -> String {
-        let hours = self.hours_on_nothing;
-        let hours = (!hours.0.is_zero()).then(|| format!("{hours} h"));
-        let receipts = self.awaiting_receipt.iter();
-        let receipts = receipts.map(|use_| format!("{} ({})", use_.much(), use_.entry));
-        let missing = self.is_gap.then_some(self.not_recorded);
-        let gaps = [
-            ("rooms without discs", self.rooms_without_discs.join(", ")),
-            (
-                "quoted operations without entries",
-                self.operations_without_entries.join(", "),
-            ),
-            ("hours on no task (cost only, no evidence)", or_blank(hours)),
-            ("receipts awaited", receipts.collect::<Vec<_>>().join(", ")),
-            ("of what was quoted", or_blank(missing)),
-        ];
-        let gaps = gaps.iter().filter(|(_, names)| !names.is_empty());
-        gaps.map(|(what, names)| page.point(&format!("{what}: {names}")))
-            .collect()
-    }
-}
-
-impl Answer for CloseAnswer {
-    fn text(&self, page: &Page) -> String {
-        let learned = count(self.observations, "thing");
-        let gaps = match self.gaps(page) {
-            none if none.is_empty() => "Nothing is missing from its record.\n".to_owned(),
-            gaps => format!(
-                "\nNot recorded (not logged is not known: nothing is learned of it, and nothing was saved; log a zero if it took none):\n{gaps}"
-            ),
-        };
-        format!(
-            "Closed {}: it taught the rates {learned}.\n{}{gaps}",
-            self.job,
-            self.moved_text(page)
-        )
+    /// Writes that, and in which entry: `3 each of disc-7in-36 (E4)`.
+    pub(super) fn much_in(&self) -> String {
+        format!("{} ({})", self.much(), self.entry)
     }
 }
 

@@ -13,6 +13,7 @@ mod told;
 
 pub mod book;
 pub mod calendar;
+pub mod close;
 pub mod cover;
 pub mod figures;
 pub mod file;

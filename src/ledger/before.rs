@@ -69,7 +69,7 @@ pub(super) fn before_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Option<Bef
 
 /// Tells whether a name would be read as a number of the series: `J12`, `12`, `2-J12`. `2024-17` wouldn't: only a copy of
 /// that number has such jobs, and a name goes before.
-fn is_job_number(name: &str) -> bool {
+pub fn is_job_number(name: &str) -> bool {
     let has_letter = name.contains(['J', 'j']);
     read_number('J', name).is_some() && (has_letter || !name.contains('-'))
 }

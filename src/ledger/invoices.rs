@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use rusqlite::{Params, Row, named_params};
 
 use super::columns::Micro;
+use super::names::{KnownBy, by_client_or_site};
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::{
@@ -221,12 +222,15 @@ impl Ledger {
         self.invoices_by(&sql, named_params! { ":job": job })
     }
 
-    /// Returns the issued invoice of that number.
+    /// Returns the issued invoice of that number, or of a client or site.
     ///
     /// # Errors
     /// Refuses a number that isn't one, and one that isn't there.
     pub fn invoice(&self, number: &str) -> Result<Invoice> {
         let Some((copy, wanted)) = read_number('I', number) else {
+            if let Some(invoice) = self.invoice_to(number)? {
+                return Ok(invoice);
+            }
             return Err(Refusal::new(format!("`{number}` is not an invoice number"))
                 .hint("issued invoices are numbered I1, I2; a draft is addressed by its job, J1")
                 .into());
@@ -245,6 +249,19 @@ impl Ledger {
                 .hint("gritledger invoice list")
                 .into()),
         }
+    }
+
+    /// Returns the issued invoice that is meant by its client or site: one that isn't settled, before the others.
+    fn invoice_to(&self, wanted: &str) -> Result<Option<Invoice>> {
+        let mut invoices = self.invoices()?;
+        invoices.retain(|invoice| invoice.number.is_some());
+        let meant = by_client_or_site("invoice", wanted, &invoices, |invoice| KnownBy {
+            number: invoice.number.as_deref().unwrap_or_default(),
+            client: &invoice.client,
+            site: &invoice.site,
+            is_over: invoice.due().is_zero(),
+        });
+        Ok(meant?.cloned())
     }
 
     /// Returns the draft of a job.

@@ -11,13 +11,13 @@ use super::books::{Parts, Span};
 use super::columns::NamedRow;
 use super::names::{KnownBy, by_client_or_site};
 use super::{
-    AwaitingReceipt, Before, Invoice, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number,
-    refuse, typed,
+    AwaitingReceipt, Before, Invoice, JobVariance, Ledger, QuoteRecord, Refusal, Writing, numbered,
+    read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money, product};
 use crate::trade::bounds::check_day;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
-use crate::trade::job_cost::{Missing, Quoted};
+use crate::trade::job_cost::{Outcome, Quoted};
 use crate::trade::quote::{Terms, WorkLine};
 use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId, closed_set};
 
@@ -236,16 +236,18 @@ impl Agreed {
 }
 
 /// What closing a job found.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct CloseOut {
+    /// What it came to.
+    pub outcome: Outcome,
+    /// What was quoted beside what it took.
+    pub variance: JobVariance,
     /// What the record leaves out.
     pub gaps: Gaps,
     /// Items used without a receipt.
     pub awaiting: Vec<AwaitingReceipt>,
     /// Observations that the job taught.
     pub observations: usize,
-    /// What was quoted and isn't recorded: no saving.
-    pub missing: Missing,
 }
 
 const JOBS: &str = "
@@ -309,6 +311,15 @@ impl Ledger {
             .unsigned_abs() as usize;
         let more = all.saturating_sub(jobs.len());
         Ok((jobs, more))
+    }
+
+    /// Returns what of a job's price isn't invoiced yet, before tax.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn left_to_invoice(&self, job: &Job) -> Result<Money> {
+        let (agreed, invoiced) = (self.agreed(job)?, self.invoiced(job.id)?);
+        Ok(agreed.price() + agreed.variations() - invoiced.unwrap_or_default())
     }
 
     /// Returns every job at a site, oldest first.
@@ -384,49 +395,61 @@ impl Ledger {
         Ok(statement.query_row(of_it, |row| job_from_row(&NamedRow::of(row)))?)
     }
 
-    /// Returns the job named, or the only open one.
+    /// Returns the job named, or the only open one; where none is open, the only one that is agreed.
     ///
     /// # Errors
-    /// Refuses when none is named and not exactly one is open.
+    /// Refuses when none is named and there isn't exactly one.
     pub fn job_or_only_open(&self, number: Option<&str>) -> Result<Job> {
         if let Some(number) = number {
             return self.job(number);
         }
-        let jobs = self.jobs_not_closed()?;
-        let open: Vec<&Job> = jobs
-            .iter()
-            .filter(|job| job.state == JobState::Open)
-            .collect();
-        match open[..] {
-            [only] => Ok(only.clone()),
-            [] => {
-                let agreed = jobs.iter().find(|job| job.state == JobState::Agreed);
-                let refusal = Refusal::new("no job is open");
-                Err(match agreed {
-                    Some(job) => refusal.hint(format!("gritledger job start {}", job.number)),
-                    None => refusal.hint("gritledger job list"),
-                }
-                .into())
-            }
-            _ => {
-                let open: Vec<Job> = open.into_iter().cloned().collect();
-                Err(several_jobs("several jobs are open", &open))
-            }
+        let (open, agreed) = self.jobs_under_way()?;
+        match (&open[..], &agreed[..]) {
+            ([only], _) | ([], [only]) => Ok(only.clone()),
+            ([], []) => Err(Refusal::new("no job is open")
+                .hint("gritledger job list")
+                .into()),
+            ([], several) => Err(several_jobs(
+                "no job is open, and several are agreed",
+                several,
+            )),
+            (several, _) => Err(several_jobs("several jobs are open", several)),
         }
     }
 
-    /// Returns the job named; else the open one that the rooms say, else the only open one.
+    /// Returns the open jobs and the agreed ones, each oldest first.
+    fn jobs_under_way(&self) -> Result<(Vec<Job>, Vec<Job>)> {
+        let jobs = self.jobs_not_closed()?.into_iter();
+        Ok(jobs.partition(|job| job.state == JobState::Open))
+    }
+
+    /// Returns the job named; else the one that the rooms say, an open one before one that is agreed; else the only one.
     ///
     /// # Errors
-    /// Refuses when none is named and the rooms are in several open jobs or in none of several.
+    /// Refuses when none is named and the rooms are in several jobs or in none of several.
     pub fn job_for(&self, number: Option<&str>, rooms: &[String]) -> Result<Job> {
-        let mut open = self.jobs_not_closed()?;
-        open.retain(|job| job.state == JobState::Open);
-        if number.is_some() || rooms.is_empty() || open.len() < 2 {
+        let (open, agreed) = self.jobs_under_way()?;
+        if number.is_some() || rooms.is_empty() || open.len() + agreed.len() < 2 {
             return self.job_or_only_open(number);
         }
+        for (state, jobs) in [("open", open), ("agreed", agreed)] {
+            let with_rooms = self.jobs_with(rooms, jobs)?;
+            match &with_rooms[..] {
+                [] => {}
+                [only] => return Ok(only.clone()),
+                several => {
+                    let what = format!("several {state} jobs have such a room");
+                    return Err(several_jobs(&what, several));
+                }
+            }
+        }
+        self.job_or_only_open(None)
+    }
+
+    /// Returns those jobs in which all of the rooms are to be done.
+    fn jobs_with(&self, rooms: &[String], jobs: Vec<Job>) -> Result<Vec<Job>> {
         let mut with_rooms = Vec::new();
-        for job in open {
+        for job in jobs {
             let agreed = self.agreed(&job)?.rooms_to_do();
             let is_agreed = |name: &String| {
                 let room = self.room(name, Some(job.site_id));
@@ -436,11 +459,7 @@ impl Ledger {
                 with_rooms.push(job);
             }
         }
-        match &with_rooms[..] {
-            [only] => Ok(only.clone()),
-            [] => self.job_or_only_open(None),
-            several => Err(several_jobs("several open jobs have such a room", several)),
-        }
+        Ok(with_rooms)
     }
 
     /// Returns what the rooms of a job's site are called: as they were when it was closed, if it is.
@@ -608,7 +627,16 @@ impl Writing<'_> {
     pub fn close_job(&self, job: &Job) -> Result<CloseOut> {
         let job = &self.job_by_id(job.id)?;
         if job.state != JobState::Open {
-            refuse!("{} is {}, not open", job.number, job.state.as_str());
+            let refusal = Refusal::new(format!(
+                "{} is {}, not open",
+                job.number,
+                job.state.as_str()
+            ));
+            return Err(match job.state {
+                JobState::Agreed => refusal.hint(format!("gritledger job start {}", job.number)),
+                JobState::Open | JobState::Closed | JobState::Cancelled => refusal,
+            }
+            .into());
         }
         self.refuse_machines_out(job)?;
         self.add_closing(job, None)?;
@@ -620,10 +648,11 @@ impl Writing<'_> {
             .filter(|line| line.job_id == job.id)
             .collect();
         Ok(CloseOut {
+            outcome: self.margin_of(job)?.outcome,
+            variance: self.variance_of(job)?,
             gaps: self.gaps_of(job)?,
             awaiting,
             observations,
-            missing: self.variance_of(job)?.variance.missing(),
         })
     }
 

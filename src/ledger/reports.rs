@@ -471,9 +471,7 @@ impl Ledger {
         });
         let (to_bill, more_to_bill) = self.jobs_to_bill(MOST_TO_BILL)?;
         let not_billed = to_bill.into_iter().map(|job| {
-            let agreed = self.agreed(&job)?;
-            let invoiced = self.invoiced(job.id)?.unwrap_or_default();
-            let amount = agreed.price() + agreed.variations() - invoiced;
+            let amount = self.left_to_invoice(&job)?;
             Ok(JobMoney { job, amount })
         });
         Ok(Today {

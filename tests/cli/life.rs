@@ -61,7 +61,7 @@ fn lived(typed: &str) -> Life {
 }
 
 #[test]
-fn a_small_job_takes_fewer_words_than_before_and_comes_to_the_same() {
+fn a_small_job_takes_half_the_words_that_it_took_and_comes_to_the_same() {
     let (before, after) = (lived(BEFORE), lived(AFTER));
     println!(
         "a small-room job: {} words in {} lines before, {} in {} now",
@@ -70,5 +70,5 @@ fn a_small_job_takes_fewer_words_than_before_and_comes_to_the_same() {
     assert_eq!(before.margin, after.margin);
     assert_eq!(before.variance, after.variance);
     assert_eq!(before.due, after.due);
-    assert!(after.words < before.words, "{} words", after.words);
+    assert!(after.words * 2 <= before.words, "{} words", after.words);
 }

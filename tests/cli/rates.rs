@@ -629,18 +629,18 @@ fn closing_a_job_names_the_rates_that_it_moved_most() {
          hours 1.5 --on sand --room Landing",
     );
     // Hours of sanding are one rate, told once; what moved less than the first three is told to programs.
-    let at_80 = "Closed J1: it taught the rates 5 things.\n\
+    let at_80 = "It taught the rates 5 things.\n\
                  * rotary-36 on worn film: 220 to 176 sq ft an hour\n\
                  * rotary-36 on worn film: 8.23 to 7.52 sq ft a disc\n\
                  * oil-coat: 400 to 366 sq ft a gallon";
-    let at_45 = "Closed J1: it taught the rates 5 things.\n\
+    let at_45 = "It taught the rates 5 things.\n\
                  * rotary-36 on worn film: 220 to 176 sq ft an\n  hour\n\
                  * rotary-36 on worn film: 8.23 to 7.52 sq ft\n  a disc\n\
                  * oil-coat: 400 to 366 sq ft a gallon";
     for (width, told) in [("80", at_80), ("45", at_45)] {
         let arguments = ["--dry-run", "job", "close", "J1"];
         let run = ledger.run_with(&arguments, &[("COLUMNS", width)]);
-        assert_eq!(head(&run.ok()), told, "{width}");
+        assert_eq!(learned(&run.ok()), told, "{width}");
     }
     let closed = ledger.json("job close J1");
     let moved = closed["moved"].as_array().expect("rates that moved");
@@ -679,13 +679,15 @@ fn closing_a_job_that_moved_nothing_says_so() {
     ledger.line("spent 5 --for tape").ok();
     let closed = ledger.line("--dry-run job close J1").ok();
     assert_eq!(
-        head(&closed),
-        "Closed J1: it taught the rates 0 things.\nNo rate moved by 1 %."
+        learned(&closed),
+        "It taught the rates 0 things.\nNo rate moved by 1 %."
     );
     assert_eq!(ledger.json("job close J1")["moved"], json!([]));
 }
 
-/// What stands above the gaps of a record.
-fn head(closed: &str) -> &str {
-    closed.split("\n\n").next().expect("a first part")
+/// What stands between what a job came to and the gaps of its record.
+fn learned(closed: &str) -> &str {
+    let (head, _) = closed.split_once("\n\n").expect("gaps");
+    let begins = head.find("It taught").expect("what it taught");
+    &head[begins..]
 }

@@ -394,6 +394,173 @@ fn jobs_and_quotes_are_known_by_their_client_and_site() {
     );
 }
 
+/// A job that is agreed, and the client's right to take the acceptance back.
+fn agreed() -> TestLedger {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        setting set cancellation-days 3
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        "#,
+    );
+    ledger
+}
+
+#[test]
+fn work_on_an_accepted_job_begins_it() {
+    let warning = "warning: the client may take the acceptance back until 2026-03-05, holidays not counted: it is for you to check\n";
+    let begun = format!("J1 at 4 Tannery Row is open.\n{warning}");
+    for line in [
+        "use disc-7in-36 6 --room Landing",
+        "hours 1 --on sand",
+        "hours 1 --room Landing",
+        "hours 1 --job ada",
+        "rental out rotary --at 08:00",
+    ] {
+        let ledger = agreed();
+        let said = ledger.line(line);
+        assert!(said.stderr().starts_with(&begun), "{line}: {said}");
+        assert_eq!(entries(&ledger, "J1").len(), 1, "{line}");
+        assert_eq!(ledger.json("job show J1")["state"], json!("open"));
+        assert_eq!(
+            ledger.json("job list")[0]["started_on"],
+            json!("2026-03-02")
+        );
+        // It has begun once.
+        let said = ledger.line("hours 0:30 --on edge");
+        assert!(!said.stderr().contains("is open"), "{said}");
+    }
+    let ledger = agreed();
+    let notes = ledger.file("notes.txt", "on 2026-03-01\nLanding: 1 sand, 36 6\n");
+    let written = ledger.line(&format!("daybook {notes}"));
+    assert!(
+        written
+            .stderr()
+            .starts_with("J1 at 4 Tannery Row is open.\n"),
+        "{written}"
+    );
+    assert_eq!(
+        ledger.json("job list")[0]["started_on"],
+        json!("2026-03-01")
+    );
+    // What is refused, only tried, or no work begins nothing.
+    let ledger = agreed();
+    ledger.line("hours 1 --on sand --room Attic").refused();
+    ledger.line("hours 1 --on sand --dry-run").ok();
+    ledger.line("spent 18.40 --for permit --job J1").ok();
+    ledger.line("buy --list ada --cost 380").ok();
+    assert_eq!(ledger.json("job show J1")["state"], json!("agreed"));
+    assert_eq!(
+        ledger.line("job close J1").refused(),
+        "error: J1 is agreed, not open\nhint: gritledger job start J1"
+    );
+}
+
+#[test]
+fn of_several_accepted_jobs_the_rooms_say_which_begins() {
+    let ledger = agreed();
+    ledger.lines(
+        r#"
+        client add "Bo Marsh"
+        site add "Bo Marsh" "7 Mill Lane" --year-built 1990
+        room add "7 Mill Lane" "Hall" --shape "12ft x 5ft" --condition bare --species white-oak
+        quote draft "7 Mill Lane" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q2
+        quote accept Q2
+        "#,
+    );
+    assert_eq!(
+        ledger.line("hours 1 --on sand").refused(),
+        "error: no job is open, and several are agreed\nhint: say which: J1 (4 Tannery Row), J2 (7 Mill Lane)"
+    );
+    let said = ledger.line("hours 1 --on sand --room Hall");
+    assert!(
+        said.stderr().starts_with("J2 at 7 Mill Lane is open.\n"),
+        "{said}"
+    );
+    // Rooms of the other begin that one, although this one is open.
+    let said = ledger.line("hours 1 --on sand --room Landing");
+    assert!(
+        said.stderr().starts_with("J1 at 4 Tannery Row is open.\n"),
+        "{said}"
+    );
+}
+
+/// On paper: nothing but 1.5 hours of sanding is logged, 59.79 at 39.86 an hour; 0.28 + 0.25 + 0.22 = 0.75 h were quoted.
+#[test]
+fn closing_a_job_says_first_what_it_came_to() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("hours 1.5 --on sand --room Landing\nuse disc-7in-36 6 --room Landing");
+    let run = ledger.line("job close");
+    let told = run.ok();
+    let margin = &ledger.json("report margin J1")["jobs"][0];
+    let left = format!(
+        "Closed J1: margin {:.1} %, with gaps, quoted {:.1} %: {} of 1314.14.\n",
+        margin["margin_percent"].as_f64().expect("a margin"),
+        margin["quoted_margin_percent"].as_f64().expect("a margin"),
+        margin["margin"].as_str().expect("an amount"),
+    );
+    let furthest = "Furthest from the quote:\n\
+        * Landing, sand, labour: 29.90 more (1.5 h at 39.86; quoted 0.75 h at 39.86)\n\
+        * Landing, rotary-36: 0.78 less (6 disc at 2.10; quoted 6.37 disc at 2.10)\n";
+    assert!(told.starts_with(&(left + furthest)), "{told}");
+    let ledger = TestLedger::job_open();
+    let run = ledger.line("job close J1");
+    assert!(
+        run.stderr()
+            .contains("hint: gritledger invoice final J1 --issue\n"),
+        "{run}"
+    );
+    let issued = ledger.line("invoice final J1 --issue");
+    assert!(
+        issued
+            .stderr()
+            .starts_with("Issued I1: 1314.14 is due by 2026-03-16.\n"),
+        "{issued}"
+    );
+    assert_eq!(ledger.json("invoice show I1")["number"], json!("I1"));
+    // Nothing is left to be invoiced then.
+    ledger.line("job reopen J1").ok();
+    let run = ledger.line("job close J1");
+    assert!(
+        run.stderr()
+            .contains("hint: gritledger report variance J1\n"),
+        "{run}"
+    );
+}
+
+#[test]
+fn an_invoice_is_meant_by_its_client_or_site() {
+    let ledger = TestLedger::job_open();
+    let deposit = ledger.line("invoice deposit ada --amount 300 --issue");
+    assert!(
+        deposit.stderr().starts_with("Issued I1: 300.00 is due by "),
+        "{deposit}"
+    );
+    assert_eq!(
+        ledger.line("payment add ada 300").ok(),
+        "P1: 300.00 paid on I1; 0.00 is due.\n"
+    );
+    ledger.lines("job close\ninvoice final tannery --issue");
+    // Of two the one on which something is owed is meant.
+    assert_eq!(ledger.json("invoice show ada")["number"], json!("I2"));
+    assert_eq!(
+        ledger.line("payment add \"4 tannery\" 14.14").ok(),
+        "P2: 14.14 paid on I2; 1000.00 is due.\n"
+    );
+    assert_eq!(
+        ledger.line("payment add nobody 5").refused(),
+        "error: `nobody` is not an invoice number\nhint: issued invoices are numbered I1, I2; a draft is addressed by its job, J1"
+    );
+    ledger.line("payment add ada 1000").ok();
+    assert_eq!(
+        ledger.line("invoice show ada").refused(),
+        "error: `ada` fits several invoices\nhint: say which: I1 (Ada Quill, 4 Tannery Row), I2 (Ada Quill, 4 Tannery Row)"
+    );
+}
+
 /// On paper: J1's price is 1314.14, of which nothing is invoiced; its deposit would be 30 percent of 1314.14, 394.24.
 #[test]
 fn today_says_what_makes_or_loses_most_first() {

@@ -11,6 +11,7 @@ use super::{
     VoidArgs,
 };
 use crate::cli::correction::{entry_or_last, words_of, write_correct};
+use crate::cli::job::begun_by_work;
 use crate::cli::read::{
     confirm_day, names_in, read_date, read_distance, read_moment, read_money, read_quantity,
     rooms_named,
@@ -70,11 +71,21 @@ impl Resolved {
         }
         if occasion.job.job.is_none() && occasion.rooms.is_empty() {
             let jobs = writing.jobs_not_closed()?;
-            if jobs.iter().all(|job| job.state != JobState::Open) {
+            let is_meant = |job: &Job| job.state == JobState::Open || !line.may_be_of_no_job;
+            if !jobs.iter().any(is_meant) {
                 return Err(line.without_a_job(writing, occasion, &jobs)?.into());
             }
         }
         Resolved::new(context, writing, occasion)
+    }
+
+    /// Begins its job with the work that was done on it, if it is only agreed.
+    fn begun_by_work(self, context: &Context, writing: &Writing<'_>) -> Result<Resolved> {
+        let job = self
+            .job
+            .map(|job| begun_by_work(context, writing, job, self.on))
+            .transpose()?;
+        Ok(Resolved { job, ..self })
     }
 
     fn occasion(&self) -> Occasion<'_> {
@@ -249,7 +260,8 @@ pub(in crate::cli) fn write_line(
 }
 
 fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result<Noted> {
-    let resolved = Resolved::new(context, writing, &args.occasion)?;
+    let resolved =
+        Resolved::new(context, writing, &args.occasion)?.begun_by_work(context, writing)?;
     let Some(job) = &resolved.job else {
         refuse!("an item is used on a job");
     };
@@ -317,7 +329,8 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         task: args.on.clone(),
         may_be_of_no_job: task.is_none(),
     };
-    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let resolved =
+        Resolved::of_cost(context, writing, &args.cost, &line)?.begun_by_work(context, writing)?;
     let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let doubt = match &resolved.job {
@@ -603,6 +616,7 @@ fn write_out(context: &Context, writing: &Writing<'_>, args: &OutArgs) -> Result
     let machine = writing.machine(&args.machine)?;
     writing.refuse_out_of_use(InBook::Machine, machine.id.0, &machine.name)?;
     let job = writing.job_or_only_open(args.job.job.as_deref())?;
+    let job = begun_by_work(context, writing, job, at.date())?;
     // Not before its job: a machine is often fetched the afternoon before.
     confirm_day(context, at.date(), None)?;
     let recorded = writing.rental_out(&machine, at, &job)?;

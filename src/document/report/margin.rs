@@ -92,9 +92,11 @@ struct ShownRow<'a> {
 
 answer! {
     /// What jobs came to.
-    struct Sums from outcome: Outcome on page {
+    pub(in crate::document) struct Sums from outcome: Outcome on page {
         price: Amount,
         variations: Amount,
+        #[serde(skip)]
+        revenue: Amount = page.amount(outcome.revenue()),
         estimated_cost: Option<Amount> = outcome.quoted_cost().map(|cost| page.amount(cost)),
         actual_cost: Amount = page.amount(outcome.actual),
         late_cost: Amount = page.amount(outcome.late),
@@ -107,6 +109,18 @@ answer! {
 }
 
 impl Sums {
+    /// Says what a job left over: `margin 31.2 %, with gaps, quoted 42.6 %: 410.02 of 1314.14`.
+    pub(in crate::document) fn words(&self, gaps: &str) -> String {
+        let quoted = match self.quoted_margin_percent {
+            Percent(None) => String::new(),
+            percent => format!(", quoted {percent}"),
+        };
+        format!(
+            "margin {}{gaps}{quoted}: {} of {}",
+            self.margin_percent, self.margin, self.revenue
+        )
+    }
+
     fn cells(&self, name: String) -> [String; 8] {
         [
             name,

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
-use crate::document::{Answer, Page, inert};
+use crate::document::{Answer, Page, inert, or_blank};
 use crate::ledger::JobVariance;
 use crate::trade::variance::rental::RentalPart;
 use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
@@ -13,7 +13,7 @@ use crate::trade::{RoomId, Unit};
 
 answer! {
     /// One line, quoted beside actual.
-    struct Line of (line: VarianceLine, room: Option<String>) on page
+    pub(in crate::document) struct Line of (line: VarianceLine, room: Option<String>) on page
     let (verdict, compared) = (line.verdict(), line.compared().copied());
     let VarianceLine { subject, quoted, quoted_unit_price, actual: _ } = line;
     let Subject { kind, room: room_id, operation, item, part, unit } = subject;
@@ -68,6 +68,23 @@ impl Line {
             (_, Some(price)) if !none => format!("{words} at {}", price.to_amount()),
             _ => words,
         }
+    }
+
+    /// Says how far it left the quote: `Landing, rotary-36: 5.82 more (6 disc at 3.20; quoted 6.37 disc at 2.10)`.
+    pub(in crate::document) fn words(&self) -> String {
+        let room = self.room.as_ref().map(|room| format!("{room}, "));
+        let [what, quoted, actual, _, _, _, _] = self.cells();
+        let total = self.total_variance.money;
+        let more = if total.is_negative() { "less" } else { "more" };
+        let quoted = match quoted.is_empty() {
+            true => "not quoted".to_owned(),
+            false => format!("quoted {quoted}"),
+        };
+        format!(
+            "{}{what}: {} {more} ({actual}; {quoted})",
+            or_blank(room),
+            self.total_variance.size()
+        )
     }
 
     /// Tells whether it is a part of a rental in which there is nothing to tell.
@@ -142,6 +159,15 @@ answer! {
 }
 
 impl VarianceAnswer {
+    /// Returns so many of the lines that left the quote, those that did it furthest first.
+    pub(in crate::document) fn furthest(self, count: usize) -> Vec<Line> {
+        let mut lines = self.lines;
+        lines.retain(|line| line.recorded && !line.total_variance.money.is_zero());
+        lines.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
+        lines.truncate(count);
+        lines
+    }
+
     /// Writes the lines that left the quote furthest, and the whole difference.
     pub fn worst(&self, count: usize, page: &Page) -> String {
         let mut worst: Vec<&Line> = self.lines.iter().filter(|line| line.recorded).collect();
