@@ -179,7 +179,7 @@ fn every_state_of_a_quote_says_how_to_go_on() {
         quote accept Q2
         quote send Q2
         quote draft "4 Tannery Row" --revises Q2
-        job show
+        job close
         "#,
     );
     done(
@@ -202,7 +202,7 @@ fn a_job_s_hints_can_be_typed() {
         "#,
     );
     done(&ledger, "quote accept Q1");
-    refused(&ledger, "job show\nuse disc-7in-36 3\njob dates J1");
+    refused(&ledger, "job close\nhours 1\njob dates J1");
     ledger.lines("job start J1");
     refused(
         &ledger,

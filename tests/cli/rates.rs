@@ -640,7 +640,7 @@ fn closing_a_job_names_the_rates_that_it_moved_most() {
     for (width, told) in [("80", at_80), ("45", at_45)] {
         let arguments = ["--dry-run", "job", "close", "J1"];
         let run = ledger.run_with(&arguments, &[("COLUMNS", width)]);
-        assert_eq!(learned(&run.ok()), told, "{width}");
+        assert_eq!(what_it_taught(&run.ok()), told, "{width}");
     }
     let closed = ledger.json("job close J1");
     let moved = closed["moved"].as_array().expect("rates that moved");
@@ -679,14 +679,14 @@ fn closing_a_job_that_moved_nothing_says_so() {
     ledger.line("spent 5 --for tape").ok();
     let closed = ledger.line("--dry-run job close J1").ok();
     assert_eq!(
-        learned(&closed),
+        what_it_taught(&closed),
         "It taught the rates 0 things.\nNo rate moved by 1 %."
     );
     assert_eq!(ledger.json("job close J1")["moved"], json!([]));
 }
 
 /// What stands between what a job came to and the gaps of its record.
-fn learned(closed: &str) -> &str {
+fn what_it_taught(closed: &str) -> &str {
     let (head, _) = closed.split_once("\n\n").expect("gaps");
     let begins = head.find("It taught").expect("what it taught");
     &head[begins..]
