@@ -274,7 +274,8 @@ impl Answer for InvoiceList {
             .table([
                 "Invoice", "Kind", "Job", "Client", "Due on", "Total", "Paid", "Due",
             ])
-            .numbers([5, 6, 7]);
+            .numbers([5, 6, 7])
+            .goes([1, 6]);
         for invoice in &self.invoices {
             table.line([
                 &invoice.number.as_deref().unwrap_or("draft"),

@@ -377,7 +377,7 @@ impl Answer for JobAnswer {
         if !self.overhead.money.is_zero() {
             table.line([&"", &"", &"overhead", &"", &"", &self.overhead]);
         }
-        table.line([&"", &"", &"Cost", &"", &"", &self.cost]);
+        table.line([&"Cost", &"", &"", &"", &"", &self.cost]);
         let shared = shared_text(&shared, page);
         format!("{head}\n{table}{shared}{}", self.budget_text(page))
     }

@@ -26,29 +26,22 @@ pub mod plan;
 pub mod quote;
 pub mod rate;
 pub mod report;
+mod table;
 
 use std::fmt;
 
 use serde::Serialize;
-use tabled::builder::Builder;
-use tabled::settings::object::{Cell, Columns, Rows, Segment};
-use tabled::settings::{Alignment, Modify, Padding, Style};
 use textwrap::core::display_width;
 
+pub use self::table::Table;
 pub(crate) use self::told::Told;
 use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal};
 use crate::trade::Unit;
 
-/// Below this width a table is hard to read, and a list is shown instead.
-const NARROWEST_TABLE: usize = 40;
-
-/// A cell wider than this is taken for prose, which wraps without harm.
-const WIDEST_WORD: usize = 24;
-
-/// From this width on, columns stand two blanks apart instead of one.
-const ROOMY_PAGE: usize = 100;
+/// A page is taken to be this wide at least.
+const NARROWEST: usize = 40;
 
 /// An answer: programs read the value itself, as JSON, and people read words and tables drawn from it.
 pub trait Answer: Serialize {
@@ -107,7 +100,7 @@ impl Page {
     }
 
     fn fill(&self, text: &str, first: &str, next: &str) -> String {
-        wrap(text, self.width.max(NARROWEST_TABLE), first, next)
+        wrap(text, self.width.max(NARROWEST), first, next)
     }
 
     /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
@@ -117,18 +110,13 @@ impl Page {
 
     /// Returns a table as wide as the page at most.
     pub fn table<const N: usize>(&self, headings: [&str; N]) -> Table {
-        Table {
-            headings: headings.map(str::to_owned).to_vec(),
-            rows: Vec::new(),
-            right: Vec::new(),
-            page: *self,
-        }
+        Table::new(headings.map(str::to_owned), *self)
     }
 }
 
 /// Wraps the lines of a text that are wider than so many columns; what follows a line's beginning is indented as it is.
 pub fn fit(text: &str, width: usize) -> String {
-    let width = width.max(NARROWEST_TABLE);
+    let width = width.max(NARROWEST);
     let lines = text.lines().map(|line| {
         if display_width(line) <= width {
             return line.to_owned();
@@ -150,11 +138,6 @@ fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
     textwrap::fill(text, options)
 }
 
-/// Returns the columns that the widest word of a text takes.
-fn widest_word(text: &str) -> usize {
-    text.split(' ').map(display_width).max().unwrap_or(0)
-}
-
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
 pub fn inert(text: &str) -> String {
     text.chars()
@@ -165,152 +148,6 @@ pub fn inert(text: &str) -> String {
             _ => '\u{fffd}',
         })
         .collect()
-}
-
-/// A table of text: numbers to the right, rules under the heading and above the totals, words wrapped to the page.
-#[derive(Clone, Debug)]
-pub struct Table {
-    headings: Vec<String>,
-    rows: Vec<Vec<String>>,
-    right: Vec<usize>,
-    page: Page,
-}
-
-impl Table {
-    /// Sets which columns hold numbers.
-    #[must_use]
-    pub fn numbers(mut self, columns: impl IntoIterator<Item = usize>) -> Table {
-        self.right.extend(columns);
-        self
-    }
-
-    /// Adds a row of cells that are written already.
-    pub fn row<const N: usize>(&mut self, cells: [String; N]) {
-        self.rows
-            .push(cells.iter().map(|cell| inert(cell)).collect());
-    }
-
-    /// Adds a row of what can be shown.
-    pub fn line<const N: usize>(&mut self, cells: [&dyn fmt::Display; N]) {
-        self.row(cells.map(ToString::to_string));
-    }
-
-    /// Tells whether it has no rows.
-    pub fn is_empty(&self) -> bool {
-        self.rows.is_empty()
-    }
-
-    /// Returns how wide each column is on the page; `None`: words would be cut, or columns be so narrow that wrapping makes
-    /// shreds of them.
-    fn widths(&self, gap: usize) -> Option<Vec<usize>> {
-        let columns = self.headings.len();
-        let widest = |column: usize, of: fn(&str) -> usize| {
-            let rows = self.rows.iter().map(|row| of(&row[column]));
-            rows.chain([of(&self.headings[column])]).max().unwrap_or(0)
-        };
-        let mut widths: Vec<usize> = (0..columns)
-            .map(|column| widest(column, display_width))
-            .collect();
-        // Prose wraps well, but not at any width.
-        let legible: usize = widths.iter().map(|width| width.min(&WIDEST_WORD) + 1).sum();
-        if self.page.width < NARROWEST_TABLE || legible * 2 > self.page.width * 3 {
-            return None;
-        }
-        let least: Vec<usize> = (0..columns)
-            .map(|column| widest(column, widest_word))
-            .collect();
-        while widths.iter().sum::<usize>() + gap * columns > self.page.width {
-            let wide = (0..columns).filter(|column| widths[*column] > least[*column]);
-            let widest = wide.max_by_key(|column| widths[*column])?;
-            widths[widest] -= 1;
-        }
-        Some(widths)
-    }
-
-    /// Wraps the cells of a row to columns of these widths.
-    fn wrapped(cells: &[String], widths: &[usize]) -> Vec<String> {
-        let cells = cells.iter().zip(widths);
-        cells
-            .map(|(cell, width)| wrap(cell, *width, "", ""))
-            .collect()
-    }
-
-    fn as_list(&self) -> String {
-        let mut text = String::new();
-        for row in &self.rows {
-            for (heading, cell) in self
-                .headings
-                .iter()
-                .zip(row)
-                .filter(|(_, cell)| !cell.is_empty())
-            {
-                let line = if heading.is_empty() {
-                    cell.clone()
-                } else {
-                    format!("{heading}: {cell}")
-                };
-                text.push_str(&self.page.fill(&line, "", "  "));
-                text.push('\n');
-            }
-            text.push('\n');
-        }
-        text.trim_end().to_owned()
-    }
-}
-
-impl fmt::Display for Table {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let gap = if self.page.width < ROOMY_PAGE { 1 } else { 2 };
-        let Some(widths) = self.widths(gap) else {
-            return f.write_str(&self.as_list());
-        };
-        let headings = Table::wrapped(&self.headings, &widths);
-        let heading_lines = headings.iter().map(|heading| heading.lines().count());
-        let heading_lines = heading_lines.max().unwrap_or(1);
-        let mut builder = Builder::default();
-        builder.push_record(headings);
-        for row in &self.rows {
-            builder.push_record(Table::wrapped(row, &widths));
-        }
-        let mut table = builder.build();
-        if self.page.unicode {
-            table.with(
-                Style::sharp()
-                    .remove_frame()
-                    .remove_vertical()
-                    .remove_horizontals(),
-            )
-        } else {
-            table.with(Style::blank())
-        };
-        let rule = if self.page.unicode { '─' } else { '-' };
-        table.with(Modify::new(Segment::all()).with(Padding::new(0, gap, 0, 0)));
-        for column in &self.right {
-            table.with(Modify::new(Columns::one(*column)).with(Alignment::right()));
-        }
-        table.with(Modify::new(Rows::first()).with(Alignment::left()));
-        for column in &self.right {
-            table.with(Modify::new(Cell::new(0, *column)).with(Alignment::right()));
-        }
-        let text = table.to_string();
-        let lines: Vec<&str> = text.lines().map(str::trim_end).collect();
-        let width = lines
-            .iter()
-            .map(|line| line.chars().count())
-            .max()
-            .unwrap_or(0);
-        for (position, line) in lines.iter().enumerate() {
-            if position == heading_lines {
-                writeln!(f, "{}", rule.to_string().repeat(width))?;
-            }
-            if position + 1 == lines.len() {
-                write!(f, "{line}")?;
-            } else {
-                writeln!(f, "{line}")?;
-            };
-        }
-        Ok(())
-    }
 }
 
 /// Writes what there is; nothing stays blank.

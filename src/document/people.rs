@@ -50,7 +50,8 @@ impl Answer for ClientList {
         }
         let mut table = page
             .table(["Client", "Phone", "Email", "Address", "Owes"])
-            .numbers([4]);
+            .numbers([4])
+            .goes([2, 1]);
         for ClientRow { client, balance } in &self.0 {
             table.line([
                 &client.name,
@@ -127,7 +128,8 @@ impl Answer for ClientAnswer {
         if !self.invoices.is_empty() {
             let mut table = page
                 .table(["Invoice", "Job", "Due on", "Net", "Tax", "Total", "Due"])
-                .numbers([3, 4, 5, 6]);
+                .numbers([3, 4, 5, 6])
+                .goes([3, 4]);
             for invoice in &self.invoices {
                 table.line([
                     &invoice.name,
@@ -170,7 +172,8 @@ impl Answer for SiteList {
         }
         let mut table = page
             .table(["Site", "Client", "Built", "Tax area"])
-            .numbers([2]);
+            .numbers([2])
+            .goes([3]);
         for site in &self.0 {
             let built = site.year_built.map(|year| year.to_string());
             table.line([
@@ -367,7 +370,8 @@ impl Answer for RoomList {
         }
         let mut table = page
             .table(["Room", "Condition", "Species", "Area", "Edge"])
-            .numbers([3, 4]);
+            .numbers([3, 4])
+            .goes([2]);
         for room in &self.rooms {
             let aside = match room.refinished {
                 true => "",

@@ -69,7 +69,7 @@ impl Answer for ConsumablesAnswer {
             "Quoted at",
             "Cost",
         ];
-        let mut table = page.table(headings).numbers(2..=7);
+        let mut table = page.table(headings).numbers(2..=7).goes([2, 6]);
         for line in &self.lines {
             let Some(used) = line.used_quantity else {
                 continue;

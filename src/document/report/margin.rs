@@ -283,7 +283,7 @@ impl Answer for Margins {
             "Quoted %",
             "Actual %",
         ];
-        let mut table = page.table(headings).numbers(1..=7);
+        let mut table = page.table(headings).numbers(1..=7).goes([2, 3]);
         let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.into_iter().partition(|row| row.so_far);
         let cells =
             |row: &Row, mark| Sums::new(row.outcome, page).cells(format!("{}{mark}", row.whose));
