@@ -79,6 +79,21 @@ impl InvoiceFacts {
         )
     }
 
+    /// Says why a draft is to be drafted again, and how.
+    pub(super) fn to_draft_again(&self, changes: &str) -> String {
+        let (job, kind) = (&self.job, self.kind);
+        let again = match kind {
+            InvoiceKind::Deposit => format!("deposit {job} --amount {}", self.net),
+            InvoiceKind::Progress | InvoiceKind::Final | InvoiceKind::Credit => {
+                format!("final {job}")
+            }
+        };
+        format!(
+            "{job}: since the {kind} for {} was drafted, {changes}: gritledger invoice {again}",
+            self.client
+        )
+    }
+
     /// Says what falls due: `I3: Ada Pell owes 300.00 USD by 2026-03-09`.
     pub(super) fn due_words(&self) -> String {
         let (due, by) = (self.due.with_currency(), or_blank(self.due_on));

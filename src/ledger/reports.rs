@@ -9,7 +9,7 @@ use super::books::{JobRecord, Parts, of_job};
 use super::columns::NamedRow;
 use super::{
     Agreed, AwaitingReceipt, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
-    QuoteStatus, Span,
+    QuoteStatus, Span, Spare,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::invoice::InvoiceKind;
@@ -181,14 +181,16 @@ pub struct Today {
     pub more_to_bill: usize,
     /// Jobs agreed or begun for which no deposit was asked, with what it would be; none where the firm takes none.
     pub deposits: Vec<JobMoney>,
-    /// Invoices that are drafted and not issued.
-    pub drafts: Vec<Invoice>,
+    /// Invoices that are drafted and not issued, with what has changed since.
+    pub drafts: Vec<(Invoice, Vec<String>)>,
     /// Invoices that fall due within the week, and deposits that aren't paid.
     pub due_soon: Vec<Invoice>,
     /// Jobs that were to begin by today, with the day, and haven't.
     pub to_begin: Vec<(Job, NaiveDate)>,
     /// What is to be bought for the job that begins or goes on first.
     pub to_buy: Option<NextPurchase>,
+    /// What was bought for jobs that are closed, and may be handed back if it is unopened.
+    pub to_hand_back: Vec<Spare>,
     /// Jobs that are open or agreed.
     pub jobs: Vec<Job>,
     /// Machines that are out.
@@ -474,15 +476,20 @@ impl Ledger {
             let amount = self.left_to_invoice(&job)?;
             Ok(JobMoney { job, amount })
         });
+        let drafts = self.invoice_drafts()?.into_iter().map(|draft| {
+            let changes = self.changed_since(&draft)?;
+            Ok((draft, changes))
+        });
         Ok(Today {
             date: self.today(),
             to_bill: not_billed.collect::<Result<_>>()?,
             more_to_bill,
             deposits: self.deposits_to_ask(&jobs)?,
-            drafts: self.invoice_drafts()?,
+            drafts: drafts.collect::<Result<_>>()?,
             due_soon: due_soon.collect(),
             to_begin: self.to_begin(&jobs),
             to_buy: self.next_purchase(&jobs)?,
+            to_hand_back: self.to_hand_back(&jobs)?,
             machines: self.machines_due(&jobs)?,
             coats: self.coats_due(&jobs)?,
             jobs: jobs.into_iter().map(|record| record.job).collect(),

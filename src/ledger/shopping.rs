@@ -6,11 +6,13 @@
 use std::collections::BTreeMap;
 
 use anyhow::{Context, Result};
+use chrono::Days;
+use rusqlite::named_params;
 
 use super::books::JobRecord;
 use super::{Job, Ledger, QuoteRecord, Refusal};
 use crate::measure::Length;
-use crate::money::{Decimal, quantity};
+use crate::money::{Decimal, Money, quantity};
 use crate::trade::bounds::MOST_PIECES;
 use crate::trade::buying::{Basket, cheapest_packs, packs_to_cut};
 use crate::trade::cutting::CuttingList;
@@ -38,6 +40,22 @@ pub struct ToBuy {
     pub returnable: bool,
     /// How its pieces are cut, if they are known.
     pub cut: Option<CuttingList>,
+}
+
+/// For how long shops take unopened packs back (common practice, no source).
+const TAKEN_BACK_DAYS: u64 = 30;
+
+/// What is in stock of an item and no job under way needs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Spare {
+    /// The item's name.
+    pub item: String,
+    /// Its unit.
+    pub unit: Unit,
+    /// How much of it.
+    pub quantity: Decimal,
+    /// What that cost.
+    pub value: Money,
 }
 
 impl Ledger {
@@ -76,6 +94,14 @@ impl Ledger {
     }
 
     pub(super) fn shopping_for_record(&self, job: &JobRecord) -> Result<Vec<ToBuy>> {
+        let (needs, used) = self.needs_of(job)?;
+        let lines = job.agreed.quotes.iter();
+        let pieces = self.pieces_for(lines.flat_map(|record| &record.quote.lines))?;
+        self.shopping(&needs, &used, &pieces)
+    }
+
+    /// Returns what a job needs of items, and what it has used of them.
+    fn needs_of(&self, job: &JobRecord) -> Result<(Vec<ItemNeed>, BTreeMap<ItemId, Decimal>)> {
         let mut needs: BTreeMap<ItemId, ItemNeed> = BTreeMap::new();
         let agreed = &job.agreed.quotes;
         for outlook in self.outlooks_of(agreed)? {
@@ -98,8 +124,54 @@ impl Ledger {
                 *used.entry(*item).or_default() += logged.quantity;
             }
         }
-        let pieces = self.pieces_for(agreed.iter().flat_map(|record| &record.quote.lines))?;
-        self.shopping(&needs.into_values().collect::<Vec<_>>(), &used, &pieces)
+        Ok((needs.into_values().collect(), used))
+    }
+
+    /// Returns what may be handed back of what was bought lately: items whose last use is of a closed job, as far as no job
+    /// under way needs them.
+    pub(super) fn to_hand_back(&self, under_way: &[JobRecord]) -> Result<Vec<Spare>> {
+        let mut needed: BTreeMap<ItemId, Decimal> = BTreeMap::new();
+        for job in under_way {
+            let (needs, used) = self.needs_of(job)?;
+            for need in needs {
+                let used = used.get(&need.item).copied().unwrap_or_default();
+                *needed.entry(need.item).or_default() += (need.need - used).max(Decimal::ZERO);
+            }
+        }
+        let mut spares = Vec::new();
+        for item in self.items()?.into_iter().filter(|item| item.returnable) {
+            let Some(smallest) = item.packs.iter().map(|pack| pack.size).min() else {
+                continue;
+            };
+            let stock = self.stock_of(item.id)?;
+            let quantity = stock.on_hand - needed.get(&item.id).copied().unwrap_or_default();
+            if quantity >= smallest && self.is_left_over(item.id)? {
+                spares.push(Spare {
+                    item: item.name,
+                    unit: item.unit,
+                    quantity,
+                    value: stock.value.times(quantity / stock.on_hand),
+                });
+            }
+        }
+        Ok(spares)
+    }
+
+    /// Tells whether an item was bought lately, and used last on a job that is closed: what nobody logged the use of may be
+    /// used up.
+    fn is_left_over(&self, item: ItemId) -> Result<bool> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT (SELECT MAX(happened_on) FROM live_entry WHERE item_id = :item AND kind = 'buy') >= :lately
+                    AND (SELECT what FROM job_state WHERE job_id =
+                             (SELECT job_id FROM live_entry WHERE item_id = :item AND kind = 'use'
+                              ORDER BY happened_on DESC, place_id DESC LIMIT 1)) = 'closed'",
+        )?;
+        let lately = self.today() - Days::new(TAKEN_BACK_DAYS);
+        let is_so: Option<bool> = statement
+            .query_row(named_params! { ":item": item, ":lately": lately }, |row| {
+                row.get(0)
+            })?;
+        Ok(is_so.unwrap_or(false))
     }
 
     /// Returns the pieces of each item that planned lines take, where all that a line takes was measured in pieces.

@@ -532,6 +532,66 @@ fn closing_a_job_says_first_what_it_came_to() {
 }
 
 #[test]
+fn a_draft_that_a_variation_made_stale_is_to_be_drafted_again() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        r#"
+        invoice final J1
+        quote draft "4 Tannery Row" --variation-of J1 --other "disposal=45"
+        quote send Q2
+        quote accept Q2
+        "#,
+    );
+    let price = ledger.json("quote show Q2")["price"].clone();
+    let price = price.as_str().expect("a price");
+    let told = ledger.line("today").ok();
+    let again = format!(
+        "\nDrafts to issue\n* J1: since the final for Ada Quill was drafted, Q2 over {price} was accepted: gritledger invoice\n  final J1\n"
+    );
+    assert!(told.contains(&again), "{told}");
+    let facts = ledger.json("today")["invoice_drafts"][0]["changed_since"].clone();
+    assert_eq!(facts, json!([format!("Q2 over {price} was accepted")]));
+    ledger.line("invoice final J1").ok();
+    let told = ledger.line("today").ok();
+    assert!(told.contains("gritledger invoice issue J1"), "{told}");
+}
+
+/// On paper: 30 discs at 96.00, 6 used: 24 are left, at 3.20 each.
+#[test]
+fn today_says_what_may_be_handed_back() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        "buy disc-7in-36 30 --cost 96
+         buy oil-finish 2 --cost 104
+         use disc-7in-36 6 --room Landing",
+    );
+    assert_eq!(ledger.json("today")["to_hand_back"], json!([]));
+    ledger.line("job close").ok();
+    let told = ledger.line("today").ok();
+    assert!(
+        told.contains("\nTo hand back\n* disc-7in-36: of 24 disc, 76.80 USD, what is unopened: gritledger hand-back disc-7in-36 QTY\n"),
+        "{told}"
+    );
+    // Of the finish nobody logged a use: it may be used up.
+    assert_eq!(
+        ledger.json("today")["to_hand_back"],
+        json!([{ "item": "disc-7in-36", "quantity": "24", "unit": "disc", "value": "76.80" }])
+    );
+    // Fewer than the smallest pack of 3 are in no unopened one.
+    ledger.line("hand-back disc-7in-36 22").ok();
+    assert_eq!(ledger.json("today")["to_hand_back"], json!([]));
+    ledger.line("void").ok();
+    // After thirty days no shop takes them back.
+    let ledger = ledger.on("2026-04-01");
+    assert_eq!(
+        ledger.json("today")["to_hand_back"][0]["quantity"],
+        json!("24")
+    );
+    let ledger = ledger.on("2026-04-02");
+    assert_eq!(ledger.json("today")["to_hand_back"], json!([]));
+}
+
+#[test]
 fn an_invoice_is_meant_by_its_client_or_site() {
     let ledger = TestLedger::job_open();
     let deposit = ledger.line("invoice deposit ada --amount 300 --issue");

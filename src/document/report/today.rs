@@ -5,14 +5,17 @@ use std::fmt::Write as _;
 use chrono::{Days, NaiveDate};
 use serde::Serialize;
 
-use crate::document::figures::{Amount, Moment};
+use crate::document::figures::{Amount, Moment, Number};
 use crate::document::invoice::{CreditFacts, InvoiceFacts};
 use crate::document::job::{AwaitingFacts, JobList};
 use crate::document::plan::agenda;
 use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
-use crate::ledger::{CoatDue, Credit, DueBack, Job, JobMoney, KeptPlan, NextPurchase, Today};
+use crate::ledger::{
+    CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Spare, Today, typed,
+};
+use crate::trade::Unit;
 
 /// Days that `today` looks ahead for what is planned.
 const AHEAD: u64 = 3;
@@ -191,6 +194,52 @@ impl ToBuyNext {
 }
 
 answer! {
+    /// What may be handed back if it is unopened.
+    struct ToHandBack from spare: Spare on page {
+        item: String,
+        quantity: Number,
+        unit: Unit,
+        value: Amount,
+        .. { }
+    }
+}
+
+impl ToHandBack {
+    fn words(&self) -> String {
+        let (item, value) = (&self.item, self.value.with_currency());
+        format!(
+            "{item}: of {} {}, {value}, what is unopened: gritledger hand-back {} QTY",
+            self.quantity,
+            self.unit,
+            typed(item)
+        )
+    }
+}
+
+answer! {
+    /// A draft of an invoice, with what has changed since it was made.
+    struct DraftFacts of (draft: (Invoice, Vec<String>)) on page
+    let (invoice, changes) = draft;
+    {
+        #[serde(flatten)]
+        invoice: InvoiceFacts,
+        changed_since: Vec<String> = changes,
+    }
+}
+
+impl DraftFacts {
+    /// Says how it is issued; if it would be another today, how it is drafted again.
+    fn words(&self) -> String {
+        match self.changed_since.is_empty() {
+            true => self.invoice.to_issue(),
+            false => self
+                .invoice
+                .to_draft_again(&self.changed_since.join(", and ")),
+        }
+    }
+}
+
+answer! {
     /// A job that was to begin.
     struct ToBegin of (to_begin: (Job, NaiveDate)) on page
     let (job, start_on) = to_begin;
@@ -229,10 +278,11 @@ answer! {
         to_bill: Vec<MoneyOf>,
         more_to_bill: usize,
         deposits_to_ask: Vec<MoneyOf> = page.each(today.deposits, MoneyOf::new),
-        invoice_drafts: Vec<InvoiceFacts> = page.each(today.drafts, InvoiceFacts::new),
+        invoice_drafts: Vec<DraftFacts> = page.each(today.drafts, DraftFacts::new),
         due_soon: Vec<InvoiceFacts>,
         to_begin: Vec<ToBegin>,
         to_buy: Option<ToBuyNext>,
+        to_hand_back: Vec<ToHandBack>,
         .. { plans, awaiting, doubted, deposits, drafts }
     }
 }
@@ -265,7 +315,7 @@ impl Answer for TodayAnswer {
             ),
             (
                 "Drafts to issue",
-                all(&self.invoice_drafts, InvoiceFacts::to_issue),
+                all(&self.invoice_drafts, DraftFacts::words),
             ),
             ("Due soon", all(&self.due_soon, InvoiceFacts::due_words)),
             (
@@ -280,6 +330,7 @@ impl Answer for TodayAnswer {
                 all(&self.promised_twice, |twice| twice.words.clone()),
             ),
             ("To buy", self.to_buy.iter().map(ToBuyNext::words).collect()),
+            ("To hand back", all(&self.to_hand_back, ToHandBack::words)),
             ("Jobs", self.jobs.words()),
             ("Credits kept", all(&self.credits, CreditLeft::words)),
             (
