@@ -111,13 +111,14 @@ pub(super) struct CancelArgs {
     reason: String,
 }
 
-/// Show the dates of a planned job, or plan the rest again after a lost day
+/// Show the dates of a planned job, or plan the rest again after a lost day or a variation
 ///
-/// What has begun goes on, one working day later; the rest is planned anew.
+/// What has begun goes on, one working day later after a lost day; the rest is planned anew, as it is agreed by then.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   gritledger job dates J1 --lost 2026-03-11
-  gritledger job dates J1 --start 2026-03-23")]
+  gritledger job dates J1 --start 2026-03-23
+  gritledger job dates J1 --varied")]
 pub(super) struct DatesArgs {
     /// The job, such as J1 (default: the only open one)
     job: Option<String>,
@@ -127,6 +128,9 @@ pub(super) struct DatesArgs {
     /// Begin on this day or later instead, while no hours are logged yet
     #[arg(long, value_name = "DATE", conflicts_with = "lost")]
     start: Option<String>,
+    /// Plan it as variations have left it: without the rooms that were taken away, with those that came
+    #[arg(long, conflicts_with_all = ["lost", "start"])]
+    varied: bool,
 }
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
@@ -268,12 +272,15 @@ fn warn_of_lost_days(context: &Context, job: &Job, kept: &KeptPlan, begun: Naive
 }
 
 fn dates(context: &Context, args: &DatesArgs) -> Result<()> {
-    if !args.lost.is_empty() || args.start.is_some() {
+    if !args.lost.is_empty() || args.start.is_some() || args.varied {
         return change_dates(context, args);
     }
     context.read(|ledger| {
         let job = ledger.job_or_only_open(args.job.as_deref())?;
         let kept = ledger.kept_plan_of_job(&job)?;
+        if !job.is_over() && warn_of_outdated(context, ledger, &job, &kept)? {
+            context.hint(&format!("gritledger job dates {} --varied", job.number));
+        }
         let answer = DatesAnswer::new(kept, None, &context.page(ledger));
         context.give(ledger, answer)
     })
@@ -290,7 +297,7 @@ fn read_lost(context: &Context, ledger: &Ledger, texts: &[String]) -> Result<Vec
     Ok(lost)
 }
 
-/// Plans the rest of a job again: from a later start, else after days that were lost.
+/// Plans the rest of a job again: from a later start, as it was varied, else after days that were lost.
 fn change_dates(context: &Context, args: &DatesArgs) -> Result<()> {
     context.write(|writing| {
         let lost = read_lost(context, writing, &args.lost)?;
@@ -303,6 +310,7 @@ fn change_dates(context: &Context, args: &DatesArgs) -> Result<()> {
         let progress = context.progress();
         let why = match start {
             Some(start) => writing.begin_on(&job, start, &progress)?,
+            None if args.varied => writing.plan_as_varied(&job, &progress)?,
             None => writing.lose_days(&job, &lost, &progress)?,
         };
         let kept = writing.kept_plan_of_job(&job)?;
@@ -335,6 +343,29 @@ pub(super) fn warn_of_promises(context: &Context, ledger: &Ledger, job: &Job) ->
         context.warn(twice_words(&twice).trim_end_matches('.'));
     }
     Ok(())
+}
+
+/// Warns of rooms that the plan of a job still has, and of those that it doesn't have; tells whether there are any.
+pub(super) fn warn_of_outdated(
+    context: &Context,
+    ledger: &Ledger,
+    job: &Job,
+    kept: &KeptPlan,
+) -> Result<bool> {
+    let outdated = ledger.outdated(job, kept)?;
+    for room in &outdated.gone {
+        context.warn(&format!(
+            "the plan of {} still has `{room}` in it: its days are free",
+            job.number
+        ));
+    }
+    for room in &outdated.new {
+        context.warn(&format!(
+            "the plan of {} doesn't have `{room}` in it: no day is promised for it",
+            job.number
+        ));
+    }
+    Ok(!outdated.is_empty())
 }
 
 /// Warns of a plan that begins before today: its dates can't be kept any more.

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::job::{warn_of_past_dates, warn_of_promises};
+use super::job::{warn_of_outdated, warn_of_past_dates, warn_of_promises};
 use super::read::{read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::Context;
 use crate::document::View;
@@ -653,8 +653,8 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
             warn_of_past_dates(context, &job, &kept);
             warn_of_promises(context, writing, &job)?;
         }
-        if header.varies.is_some() {
-            warn_of_planned(context, writing, &job)?;
+        if variation {
+            warn_of_planned(context, writing, &job, &header)?;
         }
         let right = writing.cancellation_of(&header)?;
         if let Some((right, last)) =
@@ -672,19 +672,32 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
     })
 }
 
-/// Warns of rooms that were taken away, and that the plan of their job has still.
-fn warn_of_planned(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
+/// Warns of a plan that is of other work than what is agreed since a variation, and names what plans it again.
+fn warn_of_planned(
+    context: &Context,
+    ledger: &Ledger,
+    job: &Job,
+    header: &QuoteHeader,
+) -> Result<()> {
     let Some(kept) = ledger.plan_of_job(job)? else {
         return Ok(());
     };
+    let is_outdated = warn_of_outdated(context, ledger, job, &kept)?;
     let to_do = ledger.agreed(job)?.rooms_to_do();
-    let planned = kept.plan.phases.iter().flat_map(|phase| &phase.rooms);
-    for room in planned.filter(|id| to_do.iter().all(|room| room.id != **id)) {
-        let name = kept.names.get(room).map_or("", String::as_str);
+    let planned: Vec<_> = kept.plan.phases.iter().flat_map(|p| &p.rooms).collect();
+    let varied = ledger.quote_by_id(header.id)?.quote.rooms.into_iter();
+    let varied: Vec<_> = varied
+        .filter(|room| planned.contains(&&room.id))
+        .filter(|room| to_do.iter().any(|known| known.id == room.id))
+        .collect();
+    for room in &varied {
         context.warn(&format!(
-            "the plan of {} still has `{name}` in it: its days are free",
-            job.number
+            "the plan of {} has `{}` as it was before {}",
+            job.number, room.name, header.number
         ));
+    }
+    if is_outdated || !varied.is_empty() {
+        context.hint(&format!("gritledger job dates {} --varied", job.number));
     }
     Ok(())
 }

@@ -146,6 +146,28 @@ impl Gathered<'_> {
         })
     }
 
+    /// Returns a request that groups only what is done: variations may have taken rooms away since it was asked for.
+    pub(super) fn without_ways(&self, request: HouseRequest) -> HouseRequest {
+        let refinished = self.house.refinished();
+        let is_done = |name: &String| self.place(name).is_ok_and(|place| refinished.has(place));
+        let done = |lists: Vec<Vec<String>>, least: usize| -> Vec<Vec<String>> {
+            let lists = lists.into_iter();
+            let lists = lists.map(|names| names.into_iter().filter(is_done).collect::<Vec<_>>());
+            lists.filter(|names| names.len() >= least).collect()
+        };
+        HouseRequest {
+            together: done(request.together, 2),
+            apart: done(request.apart, 2),
+            phases: request.phases.map(|phases| done(phases, 1)),
+            ..request
+        }
+    }
+
+    /// Returns what a set of rooms takes by what is known now.
+    pub(super) fn needs_of(&self, rooms: Places) -> Needs {
+        self.labour.needs(rooms)
+    }
+
     /// Returns what tells what a set of rooms takes. What has begun takes what it was planned to take, whatever has been
     /// learned since.
     fn needs(&self) -> Rc<dyn Fn(Places) -> Needs + '_> {
@@ -332,7 +354,15 @@ impl Ledger {
             ..DraftRequest::default()
         };
         let rates = self.rates()?;
-        let (offer, warnings) = self.offer(site, &draft, &rates)?;
+        let (mut offer, warnings) = self.offer(site, &draft, &rates)?;
+        if let Some(job) = own {
+            let gone = self.taken_away(job)?;
+            let is_gone = |room, operation| gone.contains(&(room, operation));
+            offer.work.retain(|work| {
+                work.room
+                    .is_none_or(|room| !is_gone(room, work.operation.id))
+            });
+        }
         let house = house_of(&rooms, &wanted)?;
         let methods = self.methods(&draft)?;
         if methods.sequence.is_none() && methods.schedule.is_none() {

@@ -1,4 +1,4 @@
-//! Plans as they are kept with their quotes, and made again when a day was lost or the start has moved.
+//! Plans as they are kept with their quotes, and made again when a day was lost, the start has moved or the job was varied.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,11 +9,11 @@ use rusqlite::named_params;
 use super::house_brief::{Gathered, check_start, places_of};
 use super::house_sheet::names_of;
 use super::{
-    DraftRequest, HouseRequest, HouseSheet, Job, Ledger, QuoteRecord, Refusal, Site, Writing, kept,
-    refuse, typed,
+    DraftRequest, HouseRequest, HouseSheet, Job, JobState, Ledger, QuoteRecord, Refusal, Room,
+    Site, Writing, kept, refuse, typed,
 };
 use crate::trade::plan::{Begun, HousePlan, Machine, Phase, Places, Remark, Way, plan};
-use crate::trade::{QuoteId, RoomId};
+use crate::trade::{JobId, OperationId, QuoteId, RoomId};
 
 /// A plan as it is kept.
 #[derive(Clone, Debug)]
@@ -43,7 +43,79 @@ impl KeptPlan {
     }
 }
 
+/// How a plan differs from what is agreed by now, by the names of rooms.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Outdated {
+    /// Rooms that it has, and that aren't done any more.
+    pub gone: Vec<String>,
+    /// Rooms that are to be done, and that it doesn't have.
+    pub new: Vec<String>,
+}
+
+impl Outdated {
+    /// Tells whether the plan is as it was agreed.
+    pub fn is_empty(&self) -> bool {
+        self.gone.is_empty() && self.new.is_empty()
+    }
+}
+
 impl Ledger {
+    /// Returns how the plan of a job differs from what is agreed by now.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn outdated(&self, job: &Job, kept: &KeptPlan) -> Result<Outdated> {
+        let floors = self.floors_to_do(job)?;
+        let planned = kept.plan.phases.iter().flat_map(|phase| &phase.rooms);
+        let planned: BTreeSet<RoomId> = planned.copied().collect();
+        let gone = planned
+            .iter()
+            .filter(|id| floors.iter().all(|room| room.id != **id));
+        let gone = gone.filter_map(|id| kept.names.get(id).cloned());
+        let new = floors.iter().filter(|room| !planned.contains(&room.id));
+        Ok(Outdated {
+            gone: gone.collect(),
+            new: new.map(|room| room.name.clone()).collect(),
+        })
+    }
+
+    /// Returns the rooms whose floors are still to be sanded or coated for a job: variations may have taken some away and
+    /// added others.
+    fn floors_to_do(&self, job: &Job) -> Result<Vec<Room>> {
+        let agreed = self.agreed(job)?;
+        let to_do = agreed.rooms_to_do();
+        let quotes = agreed.quotes.iter().map(|record| &record.quote);
+        let of_floors = quotes.filter(|quote| quote.sequence.is_some() || quote.schedule.is_some());
+        let quoted: BTreeSet<RoomId> = of_floors
+            .flat_map(|quote| quote.rooms.iter().map(|room| room.id))
+            .collect();
+        let mut rooms = self.rooms_of(job.site_id)?;
+        rooms.retain(|room| {
+            let is_to_do = to_do.iter().any(|known| known.id == room.id);
+            is_to_do && room.refinished && quoted.contains(&room.id)
+        });
+        Ok(rooms)
+    }
+
+    /// Returns work of rooms that was agreed for a job and taken away since.
+    pub(super) fn taken_away(&self, job: JobId) -> Result<BTreeSet<(RoomId, OperationId)>> {
+        let agreed = self.agreed(&self.job_by_id(job)?)?;
+        let in_rooms = |record: &QuoteRecord| -> BTreeSet<(RoomId, OperationId)> {
+            let work = record.quote.work();
+            work.filter_map(|work| Some((work.room?, work.operation)))
+                .collect()
+        };
+        let mut gone = BTreeSet::new();
+        for record in &agreed.quotes {
+            gone.extend(in_rooms(&self.quote_by_id(record.header.id)?));
+        }
+        for record in &agreed.quotes {
+            let stands = in_rooms(record);
+            gone.retain(|work| !stands.contains(work));
+        }
+        Ok(gone)
+    }
+
     /// Returns the plan that a quote or a job was made from, as it stands.
     ///
     /// # Errors
@@ -284,15 +356,37 @@ impl Writing<'_> {
         Ok(why)
     }
 
+    /// Plans a job again as variations have left it: phases that have begun by today go on. Returns why it is as it is.
+    ///
+    /// # Errors
+    /// Refuses a job without a plan, and one that is over.
+    pub fn plan_as_varied(&self, job: &Job, progress: &dyn Fn(u32)) -> Result<Vec<Remark>> {
+        let kept = self.plan_to_move(job)?;
+        let is_under_way = self.job_by_id(job.id)?.state != JobState::Agreed;
+        let has_begun = |phase: &Phase| {
+            let mut worked = phase.work.iter().map(|stretch| stretch.day);
+            is_under_way && worked.any(|day| day <= self.today())
+        };
+        let mut request = kept.request.clone();
+        if !kept.plan.phases.first().is_some_and(has_begun) {
+            request.start = request.start.max(self.today());
+        }
+        let again = (&request, &kept.lost[..]);
+        let why = self.plan_again(job, &kept, again, has_begun, progress)?;
+        self.log(&format!("Planned {} again as it was varied.", job.number))?;
+        Ok(why)
+    }
+
     fn plan_to_move(&self, job: &Job) -> Result<KeptPlan> {
+        self.refuse_cancelled(job, "nothing of it is planned")?;
         if self.job_by_id(job.id)?.is_closed() {
             refuse!("{} is closed: its dates are past", job.number);
         }
         self.kept_plan_of_job(job)
     }
 
-    /// Plans again, by what is asked for with the days that are lost, and keeps that: phases that have begun stay as they
-    /// were planned, but for lost days.
+    /// Plans again what is agreed by now, by what is asked for with the days that are lost, and keeps that: phases that have
+    /// begun stay as they were planned, but for lost days and for what was varied.
     fn plan_again(
         &self,
         job: &Job,
@@ -302,17 +396,30 @@ impl Writing<'_> {
         progress: &dyn Fn(u32),
     ) -> Result<Vec<Remark>> {
         let site = self.site(&self.address_of(job.site_id)?)?;
-        let mut gathered = self.gather(&site, request, lost, Some(job.id), progress)?;
+        let rooms = self.floors_to_do(job)?.into_iter();
+        let request = HouseRequest {
+            rooms: rooms.map(|room| room.name).collect(),
+            ..request.clone()
+        };
+        let mut gathered = self.gather(&site, &request, lost, Some(job.id), progress)?;
+        let request = &gathered.without_ways(request);
+        let varied = self.varied_rooms(job)?;
         let phases = kept.plan.phases.iter().enumerate();
         let begun = phases.take_while(|(_, phase)| has_begun(phase));
         gathered.begun = begun
             .filter_map(|(number, phase)| {
+                let rooms = places_of(&gathered.house, &phase.rooms);
+                let rooms = rooms.shared(gathered.house.refinished());
                 let begun = Begun {
-                    rooms: places_of(&gathered.house, &phase.rooms),
-                    first: phase.first_day()?,
+                    rooms,
+                    first: phase.first_day().filter(|_| !rooms.is_empty())?,
                     returned: goes_back(&kept.plan, number, &gathered.sanding),
                 };
-                Some((begun, phase.needs.clone()))
+                let needs = match phase.rooms.iter().any(|room| varied.contains(room)) {
+                    true => gathered.needs_of(rooms),
+                    false => phase.needs.clone(),
+                };
+                Some((begun, needs))
             })
             .collect();
         if !gathered.begun.is_empty() {
@@ -338,6 +445,16 @@ impl Writing<'_> {
         way.why.extend(beside);
         Ok(way.why)
     }
+
+    /// Returns the rooms that accepted variations of a job are about.
+    fn varied_rooms(&self, job: &Job) -> Result<BTreeSet<RoomId>> {
+        let agreed = self.agreed(job)?.quotes;
+        let varied = agreed
+            .iter()
+            .filter(|record| record.header.variation_of.is_some());
+        let rooms = varied.flat_map(|record| record.quote.rooms.iter().map(|room| room.id));
+        Ok(rooms.collect())
+    }
 }
 
 /// Plans what of a kept plan hasn't begun. It ends later than it was to, if it can't else be done, or not with as few
@@ -348,16 +465,23 @@ fn rest_of(gathered: &Gathered<'_>, kept: &KeptPlan, request: &HouseRequest) -> 
             end,
             ..request.clone()
         })?;
-        // A plan that was named keeps its phases.
+        // A plan that was named keeps its phases; rooms that came since are one more, if that can be done.
+        let mut new = brief.rooms_left();
         let named = request.phases.as_ref().map(|_| {
             let phases = kept.plan.phases.iter();
             let phases = phases.map(|phase| places_of(&gathered.house, &phase.rooms));
-            let rest = brief.rooms_left();
+            let mut phases: Vec<Places> = phases.map(|phase| phase.shared(new)).collect();
+            new = phases.iter().fold(new, |new, phase| new.without(*phase));
+            phases.push(new);
+            phases.retain(|phase| !phase.is_empty());
             phases
-                .filter(|phase| phase.is_within(rest))
-                .collect::<Vec<Places>>()
         });
-        Ok(plan(&brief, named.as_deref()).chosen)
+        let answer = plan(&brief, named.as_deref());
+        let is_named = answer.chosen.plan.is_some() || new.is_empty();
+        Ok(match answer.cheapest {
+            Some(cheapest) if !is_named => cheapest,
+            _ => answer.chosen,
+        })
     };
     let nights = |way: &Way| match (&way.plan, request.night_away) {
         (Some(plan), None) => plan.nights_away().count(),

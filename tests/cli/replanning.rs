@@ -349,3 +349,125 @@ fn dust_on_wet_coats_is_told_where_neither_plan_knew_of_the_other() {
     let mut what = twice.map(|twice| &twice["what"]);
     assert!(what.all(|what| what != &json!("air")));
 }
+
+#[test]
+fn a_plan_is_made_again_without_a_room_that_was_taken_away() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --together "Bedroom 1, Bedroom 2" --max-rooms 2"#,
+        1,
+    );
+    let before = ledger.json("job dates J1");
+    ledger.lines("quote vary J1 --without \"Bedroom 2\"\nquote send Q2");
+    let accepted = ledger.line("quote accept Q2");
+    let told = "warning: the plan of J1 still has `Bedroom 2` in it: its days are free\nhint: gritledger job dates J1 --varied\n";
+    assert!(accepted.stderr().ends_with(told), "{accepted}");
+    assert_eq!(ledger.line("job dates J1").stderr(), told);
+    let again = ledger.json("job dates J1 --varied");
+    let rooms = of_phases(&again, "rooms").into_iter().flat_map(list);
+    let mut rooms: Vec<&str> = rooms.filter_map(Value::as_str).collect();
+    rooms.sort_unstable();
+    assert_eq!(rooms, ["Bedroom 1", "Front room", "Hall"]);
+    assert!(again["finish"].as_str() < before["finish"].as_str());
+    // What the household was told of the room is taken back.
+    let moved = list(&again["rooms_moved"]).iter();
+    let gone = moved.filter(|moved| moved["room"] == json!("Bedroom 2"));
+    let gone: Vec<&Value> = gone.collect();
+    assert_eq!(gone.len(), 1, "{again:#}");
+    assert_eq!(
+        [&gone[0]["from"], &gone[0]["light_use"]],
+        [&Value::Null, &Value::Null]
+    );
+    assert!(gone[0]["from_before"].is_string());
+    assert_eq!(ledger.line("job dates J1").stderr(), "");
+    // A day that is lost later doesn't bring it back.
+    let first = list(&again["phases"][0]["days"])[0]["date"].clone();
+    let lost = ledger.json(&format!("job dates J1 --lost {}", first.as_str().unwrap()));
+    assert_eq!(
+        of_phases(&lost, "rooms")
+            .into_iter()
+            .flat_map(list)
+            .filter(|room| *room == &json!("Bedroom 2"))
+            .count(),
+        0
+    );
+}
+
+#[test]
+fn a_plan_is_made_again_with_a_room_that_came_by_a_variation() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --room Hall --room "Front room" --phases "Hall, Front room""#,
+        1,
+    );
+    ledger.lines(
+        "quote draft \"9 Lantern Row\" --variation-of J1 --room \"Bedroom 1\"\nquote send Q2",
+    );
+    let accepted = ledger.line("quote accept Q2");
+    let told = "warning: the plan of J1 doesn't have `Bedroom 1` in it: no day is promised for it\nhint: gritledger job dates J1 --varied\n";
+    assert!(accepted.stderr().ends_with(told), "{accepted}");
+    let before = ledger.json("job dates J1");
+    // Told on the second day: the phase that has begun stays.
+    let again = value(on(&ledger, "2026-03-10", "job dates J1 --varied --json"));
+    assert_eq!(
+        of_phases(&again, "rooms"),
+        [&json!(["Hall", "Front room"]), &json!(["Bedroom 1"])]
+    );
+    assert_eq!(again["phases"][0]["from"], before["phases"][0]["from"]);
+    assert!(again["phases"][1]["from"].as_str() >= Some("2026-03-12"));
+    assert_eq!(
+        again["rooms_moved"],
+        json!([{
+            "room": "Bedroom 1", "from": again["phases"][1]["from"], "from_before": null,
+            "light_use": again["phases"][1]["light_use"], "light_use_before": null
+        }])
+    );
+    assert_eq!(ledger.line("job dates J1").stderr(), "");
+    let text = on(&ledger, "2026-03-10", "job dates J1 --varied").ok();
+    assert!(!text.contains("Rooms on other days than before"), "{text}");
+}
+
+#[test]
+fn a_plan_is_made_again_with_a_room_as_it_measures_now() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09"#,
+        1,
+    );
+    let before = ledger.json("job dates J1");
+    ledger.lines(
+        "room edit \"Front room\" --shape \"40' x 30'\"\nquote vary J1 --room \"Front room\"\nquote send Q2",
+    );
+    let accepted = ledger.line("quote accept Q2");
+    let told = "warning: the plan of J1 has `Front room` as it was before Q2\nhint: gritledger job dates J1 --varied\n";
+    assert!(accepted.stderr().ends_with(told), "{accepted}");
+    let again = ledger.line("job dates J1 --varied").ok();
+    assert!(
+        again.contains("Rooms on other days than before:"),
+        "{again}"
+    );
+    let again = ledger.json("job dates J1");
+    assert!(again["finish"].as_str() > before["finish"].as_str());
+    // What is taken away of a room is no work of its plan either.
+    ledger.lines("quote vary J1 --without \"Front room: palm-80\"\nquote send Q3\nquote accept Q3");
+    let less = ledger.json("job dates J1 --varied");
+    assert!(less["finish"].as_str() <= again["finish"].as_str());
+}
+
+#[test]
+fn a_plan_of_a_cancelled_job_is_not_made_again() {
+    let ledger = lantern_row();
+    accept(
+        &ledger,
+        r#"plan house "9 Lantern Row" --start 2026-03-09"#,
+        1,
+    );
+    ledger.line("job cancel J1 --reason \"sold\"").ok();
+    assert_eq!(
+        ledger.line("job dates J1 --varied").refused(),
+        "error: J1 was cancelled on 2026-03-02: nothing of it is planned"
+    );
+}

@@ -10,6 +10,7 @@ use crate::document::figures::{Amount, Moment};
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::KeptPlan;
 use crate::money::Money;
+use crate::trade::RoomId;
 use crate::trade::plan::{HousePlan, Phase, PlanCosts, Remark};
 
 /// A plan that was made again.
@@ -28,6 +29,15 @@ answer! {
         household: Amount = page.amount(now.households() - before.households()),
     }
 
+    /// The days of a room that moved when a plan was made again; none: it isn't planned any more, or wasn't before.
+    struct RoomMoved of (room: String, now: Option<&Phase>, before: Option<&Phase>) on page {
+        room: String,
+        from: Option<NaiveDate> = now.and_then(Phase::first_day),
+        from_before: Option<NaiveDate> = before.and_then(Phase::first_day),
+        light_use: Option<Moment> = now.map(|phase| Moment(phase.light_use)),
+        light_use_before: Option<Moment> = before.map(|phase| Moment(phase.light_use)),
+    }
+
     /// A plan that is kept, and perhaps was just made again.
     pub struct DatesAnswer of (kept: KeptPlan, moved: Option<Moved>) on page
     let KeptPlan { quote, revision, plan, request: _, lost, names, recorded_at: _, earlier: _ } = kept;
@@ -42,6 +52,7 @@ answer! {
         /// What happens in each phase, day by day.
         #[serde(skip)]
         agenda: Vec<(usize, Event)> = whole_agenda(&plan),
+        rooms_moved: Vec<RoomMoved> = before.as_ref().map_or_else(Vec::new, |before| rooms_moved(&plan, before, &names, page)),
         #[serde(flatten)]
         plan: Phases = Phases::new(plan, &names, page),
         costs_more: Option<CostsMore> = before.as_ref().map(|before| CostsMore::new(costs, before.costs, page)),
@@ -62,7 +73,37 @@ fn whole_agenda(plan: &HousePlan) -> Vec<(usize, Event)> {
     events
 }
 
+/// Returns the rooms whose days are others in a plan than in the one before.
+fn rooms_moved(now: &HousePlan, before: &HousePlan, names: &Names, page: &Page) -> Vec<RoomMoved> {
+    fn phase_of(plan: &HousePlan, room: RoomId) -> Option<&Phase> {
+        plan.phases.iter().find(|phase| phase.rooms.contains(&room))
+    }
+    let days = |phase: Option<&Phase>| phase.map(|phase| (phase.first_day(), phase.light_use));
+    let rooms = names.iter().map(|(id, name)| {
+        let [now, before] = [now, before].map(|plan| phase_of(plan, *id));
+        (name, now, before)
+    });
+    rooms
+        .filter(|(_, now, before)| days(*now) != days(*before))
+        .map(|(name, now, before)| RoomMoved::new(name.clone(), now, before, page))
+        .collect()
+}
+
 impl DatesAnswer {
+    /// Lists what the household was told otherwise: the days of rooms that moved.
+    fn moved_rooms(&self, page: &Page) -> String {
+        let headings = ["Room", "From", "Before", "Walk on", "Before"];
+        let mut table = page.table(headings);
+        for room in &self.rooms_moved {
+            let [from, from_before] =
+                [room.from, room.from_before].map(|day| or_blank(day.map(short)));
+            let moments = [room.light_use, room.light_use_before];
+            let [walk_on, walk_on_before] = moments.map(|moment| or_blank(moment.map(walked_on)));
+            table.line([&room.room, &from, &from_before, &walk_on, &walk_on_before]);
+        }
+        table.to_string()
+    }
+
     /// Lists what happens day by day.
     fn days(&self, page: &Page) -> String {
         let mut table = page.table(["Day", "Phase", "What", "Rooms"]).numbers([1]);
@@ -116,6 +157,13 @@ impl Answer for DatesAnswer {
             let times = count(self.revision as usize, "time");
             let words = format!("Planned again {times}; lost: {}.", lost.join(", "));
             let _ = writeln!(text, "\n{}", page.prose(&words));
+        }
+        if !self.rooms_moved.is_empty() {
+            let _ = writeln!(
+                text,
+                "\nRooms on other days than before:\n{}",
+                self.moved_rooms(page)
+            );
         }
         if let Some(moved) = self.moved(page) {
             let _ = writeln!(text, "\n{}", page.prose(&moved));

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 
 use super::super::quoted::Quotes;
-use super::super::{KeptPlan, QuoteRecord, QuotedRate, Span};
+use super::super::{Agreed, KeptPlan, QuoteRecord, QuotedRate, Span};
 use super::{Ledger, Problems, called};
 use crate::money::{Currency, Decimal, Money, product, round};
+use crate::trade::plan::HousePlan;
 use crate::trade::plan::replay::walk;
 use crate::trade::quote::{Line, Outlook, WorkLine};
 use crate::trade::rates::RateKind;
@@ -90,7 +91,11 @@ impl Ledger {
             problems.extend(rate_problems(record, &rates));
         }
         if let Some(Some(plan)) = Self::legible(self.plan_of_quote(record), problems) {
-            problems.extend(plan_problems(&plan));
+            let agreed = match Self::legible(self.job_of(record.header.id), problems) {
+                Some(Some(job)) => Self::legible(self.agreed(&job), problems),
+                _ => None,
+            };
+            problems.extend(plan_problems(&plan, &agreed.unwrap_or_default()));
         }
     }
 
@@ -175,25 +180,28 @@ const VARIATIONS: &[(&str, &str)] = &[
     ),
 ];
 
-/// A plan does the rooms of its quote, each once, and is as it says; as quoted, its rentals are those of the quote.
-fn plan_problems(kept: &KeptPlan) -> Vec<String> {
+/// A plan does the rooms of its quote, each once, and is as it says; as quoted, its rentals are those of the quote. One that
+/// was made again does rooms that were agreed, variations included.
+fn plan_problems(kept: &KeptPlan, agreed: &Agreed) -> Vec<String> {
     let number = &kept.quote.header.number;
     let mut problems = Vec::new();
     let mut quoted: Vec<RoomId> = kept.quote.quote.rooms.iter().map(|room| room.id).collect();
     quoted.sort_unstable();
     let first = kept.earlier.first().unwrap_or(&kept.plan);
-    for plan in [first, &kept.plan] {
-        let rooms = plan
-            .phases
-            .iter()
-            .flat_map(|phase| phase.rooms.iter().copied());
-        let mut planned: Vec<RoomId> = rooms.collect();
-        planned.sort_unstable();
-        if planned != quoted {
-            problems.push(format!(
-                "plan of {number}: its rooms aren't those of the quote"
-            ));
-        }
+    let planned = |plan: &HousePlan| -> Vec<RoomId> {
+        let rooms = plan.phases.iter().flat_map(|phase| &phase.rooms);
+        let mut rooms: Vec<RoomId> = rooms.copied().collect();
+        rooms.sort_unstable();
+        rooms
+    };
+    let mut may_be = quoted.clone();
+    may_be.extend(agreed.rooms().into_iter().map(|(room, ..)| room.id));
+    let now = planned(&kept.plan);
+    let is_twice = now.windows(2).any(|two| two[0] == two[1]);
+    if planned(first) != quoted || is_twice || now.iter().any(|room| !may_be.contains(room)) {
+        problems.push(format!(
+            "plan of {number}: its rooms aren't those of the quote"
+        ));
     }
     for plan in kept.earlier.iter().chain([&kept.plan]) {
         if let Err(flaw) = walk(plan) {
