@@ -233,6 +233,10 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
 fn begin(context: &Context, writing: &Writing<'_>, job: &Job, on: NaiveDate) -> Result<()> {
     writing.start_job(job, on)?;
     context.status(&format!("{} at {} is open.", job.number, job.site));
+    for barred in writing.barred_of(job)? {
+        context.warn(&barred.to_string());
+        context.hint(&barred.check);
+    }
     warn_of_cancellation(context, writing, job, on)
 }
 

@@ -1,9 +1,11 @@
 //! Readings at a site, and what its floors say by them.
 
+use std::fmt;
+
 use anyhow::Result;
 use rusqlite::{Row, named_params};
 
-use super::{Finding, Ledger, QuoteRecord, Refusal, Room, Site, Writing, typed};
+use super::{Finding, Job, Ledger, QuoteRecord, Refusal, Room, Site, Writing, typed};
 use crate::measure::Units;
 use crate::money::Decimal;
 use crate::trade::reading::{Reading, ReadingKind, Value};
@@ -32,6 +34,23 @@ pub struct JudgedRoom {
     pub judgement: Judgement,
     /// What was read in it or of the house.
     pub readings: Vec<PlacedReading>,
+}
+
+/// A room that isn't to be ground, since it holds asbestos or lead, or is presumed to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Barred {
+    /// The room's name.
+    pub room: String,
+    /// Why.
+    pub because: String,
+    /// The command that says what is known of its floor.
+    pub check: String,
+}
+
+impl fmt::Display for Barred {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "`{}` isn't sanded: {}", self.room, self.because)
+    }
 }
 
 /// Readings that count, in the order they were noted.
@@ -127,8 +146,8 @@ impl Ledger {
         Ok(judged)
     }
 
-    /// Refuses work that would grind what holds asbestos or lead, or is presumed to.
-    pub(super) fn refuse_hazards(&self, record: &QuoteRecord) -> Result<()> {
+    /// Sorts the rooms that a quote cuts: those that hold asbestos or lead, or are presumed to, and the names of the others.
+    fn barred_rooms(&self, record: &QuoteRecord) -> Result<(Vec<Barred>, Vec<String>)> {
         let operations = self.operations()?;
         let cuts = |id: OperationId| {
             let mut known = operations.iter().filter(|known| known.id == id);
@@ -140,7 +159,7 @@ impl Ledger {
                 work.room == Some(room) && work.quantity > Decimal::ZERO && cuts(work.operation)
             })
         };
-        let (mut barred, mut others) = (None, Vec::new());
+        let (mut barred, mut others) = (Vec::new(), Vec::new());
         for room in self
             .judged_for(record)?
             .into_iter()
@@ -152,25 +171,51 @@ impl Ledger {
                     && row.verdict == Verdict::DontSand
             });
             match hazard {
-                Some(row) => barred = barred.or(Some((room.name, row))),
+                Some(row) => barred.push(Barred {
+                    check: format!(
+                        "gritledger room check {}",
+                        typed(&format!("{}/{}", room.site, room.name))
+                    ),
+                    room: room.name,
+                    because: format!("{}: {}", row.question, row.because),
+                }),
                 None => others.push(room.name),
             }
         }
-        let Some((room, row)) = barred else {
+        Ok((barred, others))
+    }
+
+    /// Returns the rooms of a job that would be cut, and that hold asbestos or lead by what was read since it was agreed.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn barred_of(&self, job: &Job) -> Result<Vec<Barred>> {
+        let mut barred: Vec<Barred> = Vec::new();
+        // Nothing is presumed of a floor at which nobody has looked.
+        if job.is_over() || self.readings_of(job.site_id)?.is_empty() {
+            return Ok(barred);
+        }
+        for record in &self.agreed(job)?.quotes {
+            for room in self.barred_rooms(record)?.0 {
+                if !barred.contains(&room) {
+                    barred.push(room);
+                }
+            }
+        }
+        Ok(barred)
+    }
+
+    /// Refuses work that would grind what holds asbestos or lead, or is presumed to.
+    pub(super) fn refuse_hazards(&self, record: &QuoteRecord) -> Result<()> {
+        let (barred, others) = self.barred_rooms(record)?;
+        let Some(first) = barred.into_iter().next() else {
             return Ok(());
         };
-        let site = self.address_of(record.header.site_id)?;
-        let refusal = Refusal::new(format!(
-            "`{room}` isn't sanded: {}: {}",
-            row.question, row.because
-        ))
-        .hint(format!(
-            "gritledger room check {}",
-            typed(&format!("{site}/{room}"))
-        ));
+        let refusal = Refusal::new(first.to_string()).hint(first.check);
         if others.is_empty() {
             return Err(refusal.into());
         }
+        let site = self.address_of(record.header.site_id)?;
         let rooms = others.iter().map(|room| format!(" --room {}", typed(room)));
         let (site, rooms) = (typed(&site), rooms.collect::<String>());
         let without = match record.quote.terms.own {

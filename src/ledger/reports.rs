@@ -8,7 +8,7 @@ use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 use super::books::{JobRecord, Parts, of_job};
 use super::columns::NamedRow;
 use super::{
-    Agreed, AwaitingReceipt, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
+    Agreed, AwaitingReceipt, Barred, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
     QuoteStatus, Span, Spare,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
@@ -191,6 +191,8 @@ pub struct Today {
     pub to_buy: Option<NextPurchase>,
     /// What was bought for jobs that are closed, and may be handed back if it is unopened.
     pub to_hand_back: Vec<Spare>,
+    /// Rooms of jobs that aren't to be ground by what was read of them, each with the number of its job.
+    pub barred: Vec<(String, Barred)>,
     /// Jobs that are open or agreed.
     pub jobs: Vec<Job>,
     /// Machines that are out.
@@ -492,6 +494,7 @@ impl Ledger {
             to_hand_back: self.to_hand_back(&jobs)?,
             machines: self.machines_due(&jobs)?,
             coats: self.coats_due(&jobs)?,
+            barred: self.barred_in(&jobs)?,
             jobs: jobs.into_iter().map(|record| record.job).collect(),
             plans,
             promised_twice,
@@ -582,6 +585,15 @@ impl Ledger {
             });
         }
         Ok(machines)
+    }
+
+    fn barred_in(&self, jobs: &[JobRecord]) -> Result<Vec<(String, Barred)>> {
+        let mut all = Vec::new();
+        for JobRecord { job, .. } in jobs {
+            let barred = self.barred_of(job)?.into_iter();
+            all.extend(barred.map(|barred| (job.number.clone(), barred)));
+        }
+        Ok(all)
     }
 
     fn coats_due(&self, jobs: &[JobRecord]) -> Result<Vec<CoatDue>> {

@@ -430,3 +430,41 @@ fn nothing_that_is_said_of_a_floor_calls_it_anything_it_may_not_be_called() {
         );
     }
 }
+
+#[test]
+fn what_is_found_after_acceptance_is_said_when_the_job_begins_and_every_day() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(LANDING);
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --room Landing
+        quote send Q1
+        quote accept Q1
+        "#,
+    );
+    assert!(!ledger.line("today").ok().contains("Not to be sanded"));
+    ledger
+        .line("reading add Landing asbestos \"2 %\" --layer backing --by \"Hill Laboratory\"")
+        .ok();
+    let because = "asbestos: 2 % for asbestos in backing (Hill Laboratory, 2026-03-02): it is not sanded; ask a licensed asbestos person";
+    let check = "gritledger room check \"4 Tannery Row/Landing\"";
+    let started = ledger.line("job start J1");
+    assert!(
+        started.stderr().contains(&format!(
+            "warning: `Landing` isn't sanded: {because}\nhint: {check}\n"
+        )),
+        "{started}"
+    );
+    let today = ledger.json("today");
+    assert_eq!(
+        today["not_to_be_sanded"],
+        json!([{ "job": "J1", "room": "Landing", "because": because, "check": check }])
+    );
+    let today = ledger.line("today");
+    assert!(today.stdout().contains("Not to be sanded\n"), "{today}");
+    never_says(&today);
+    ledger.line(check.trim_start_matches("gritledger ")).ok();
+    // What isn't cut any more, or is over, is none of it.
+    ledger.line("job cancel J1 --reason \"asbestos\"").ok();
+    assert_eq!(ledger.json("today")["not_to_be_sanded"], json!([]));
+}

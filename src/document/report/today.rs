@@ -13,7 +13,8 @@ use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::{
-    CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Spare, Today, typed,
+    Barred, CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Spare, Today,
+    typed,
 };
 use crate::trade::Unit;
 
@@ -240,6 +241,30 @@ impl DraftFacts {
 }
 
 answer! {
+    /// A room that isn't to be ground by what was read of it.
+    struct BarredRoom of (barred: (String, Barred)) on page
+    let (job, Barred { room, because, check }) = barred;
+    {
+        job: String,
+        room: String,
+        because: String,
+        check: String,
+    }
+}
+
+impl BarredRoom {
+    fn words(&self) -> String {
+        let BarredRoom {
+            job,
+            room,
+            because,
+            check,
+        } = self;
+        format!("{job}: {room}: {because}: {check}")
+    }
+}
+
+answer! {
     /// A job that was to begin.
     struct ToBegin of (to_begin: (Job, NaiveDate)) on page
     let (job, start_on) = to_begin;
@@ -268,6 +293,7 @@ answer! {
         jobs: JobList,
         machines: Vec<MachineOut>,
         coats: Vec<Coat>,
+        not_to_be_sanded: Vec<BarredRoom> = page.each(today.barred, BarredRoom::new),
         planned: Vec<Step> = Step::all(&today.plans, today.date),
         promised_twice: Vec<TwiceFacts>,
         quotes: Vec<QuoteRow>,
@@ -283,7 +309,7 @@ answer! {
         to_begin: Vec<ToBegin>,
         to_buy: Option<ToBuyNext>,
         to_hand_back: Vec<ToHandBack>,
-        .. { plans, awaiting, doubted, deposits, drafts }
+        .. { barred, plans, awaiting, doubted, deposits, drafts }
     }
 }
 
@@ -301,8 +327,12 @@ impl Answer for TodayAnswer {
         if self.more_to_bill > 0 {
             to_bill.push(format!("and {} more", self.more_to_bill));
         }
-        // What makes or loses most stands first.
+        // What harms somebody stands first, then what makes or loses most.
         let sections = [
+            (
+                "Not to be sanded",
+                all(&self.not_to_be_sanded, BarredRoom::words),
+            ),
             ("Machines out", all(&self.machines, MachineOut::words)),
             (
                 "Money overdue",
