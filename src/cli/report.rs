@@ -108,10 +108,11 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             for name in &args.jobs {
                 refuse_own(&ledger.job(name)?)?;
             }
-            ledger.margins(&jobs, by == By::Room, |margin| {
+            let own = ledger.margins(&jobs, by == By::Room, |margin| {
                 margins.add(margin);
                 Ok(())
             })?;
+            margins.leave_out(own);
             context.give(ledger, margins)
         }
         ReportCommand::Variance(args) => {

@@ -81,6 +81,8 @@ pub struct QuoteHeader {
     pub variation_of: Option<JobId>,
     /// The quote at whose rates and prices it changes what is agreed; `None`: it is priced by itself.
     pub varies: Option<QuoteId>,
+    /// It is the plan of work on the owner's own floors, at cost.
+    pub own: bool,
     /// Where it stands today.
     pub status: QuoteStatus,
     /// When it was drafted.
@@ -162,7 +164,7 @@ pub struct Drafted {
 /// What a quote is beside others, as a query says it of each.
 pub(super) const HEADER_COLUMNS: &str = "
            quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
-           quote.job_id, quote.varies_id, quote.drafted_on, quote.price_minor, quote.tax_minor,
+           quote.job_id, quote.varies_id, quote.own, quote.drafted_on, quote.price_minor, quote.tax_minor,
            COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
            COALESCE(sent.client_address, client.address) AS client_address,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
@@ -435,6 +437,7 @@ impl Ledger {
             client_address: row.get("client_address")?,
             variation_of: row.get("job_id")?,
             varies: row.get("varies_id")?,
+            own: row.get("own")?,
             status,
             drafted_on: row.get("drafted_on")?,
             sent_on: row.get("sent_on")?,

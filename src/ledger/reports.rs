@@ -325,7 +325,7 @@ fn rooms_of(
 
 impl Ledger {
     /// Hands out the outcome of each job of those spans, with or without that of its rooms; work on the owner's own floors
-    /// has none.
+    /// has none. Returns how many jobs were left out for that.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -334,12 +334,17 @@ impl Ledger {
         spans: &[Span],
         with_rooms: bool,
         mut hear: impl FnMut(JobMargin) -> Result<()>,
-    ) -> Result<()> {
+    ) -> Result<usize> {
         let judge = self.judge(spans)?;
-        self.read_jobs(spans, |record| match record.job.own {
-            true => Ok(()),
-            false => hear(judge.margin(record, with_rooms)),
-        })
+        let mut own = 0;
+        self.read_jobs(spans, |record| {
+            own += usize::from(record.job.own);
+            match record.job.own {
+                true => Ok(()),
+                false => hear(judge.margin(record, with_rooms)),
+            }
+        })?;
+        Ok(own)
     }
 
     /// Returns the outcome of a job.

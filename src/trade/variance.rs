@@ -32,11 +32,12 @@
 pub mod rental;
 mod sheet;
 
+use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 pub use sheet::compare;
 
-use crate::money::{Currency, Decimal, Money, product};
+use crate::money::{Currency, Decimal, Money, product, quantity};
 use crate::trade::job_cost::Missing;
 use crate::trade::{OperationId, RoomId, Unit, closed_set};
 
@@ -202,10 +203,19 @@ impl VarianceLine {
         }
     }
 
-    /// Returns the word for how it came out.
+    /// Returns the word for how it came out. What costs nothing, such as hours on the owner's own floors, is compared by
+    /// how much of it there was.
     pub fn verdict(&self) -> &'static str {
-        self.compared()
-            .map_or("not recorded", |compared| favour(compared.split.total()))
+        let Some(compared) = self.compared() else {
+            return "not recorded";
+        };
+        let is_free = self.quoted.cost.is_zero() && compared.side.cost.is_zero();
+        let more = quantity(compared.side.quantity).cmp(&quantity(self.quoted.quantity));
+        match (is_free, more) {
+            (true, Ordering::Greater) => "more than quoted",
+            (true, Ordering::Less) => "less than quoted",
+            _ => favour(compared.split.total()),
+        }
     }
 }
 
@@ -238,6 +248,23 @@ impl Variance {
                 .iter()
                 .filter(|line| line.subject.room == Some(room)),
         )
+    }
+
+    /// Returns the hours that cost nothing, quoted and as they were, of the lines that are recorded; `None`: there are none.
+    pub fn free_hours(&self) -> Option<(Decimal, Decimal)> {
+        let mut hours: Option<(Decimal, Decimal)> = None;
+        for line in self.lines.iter() {
+            let Some(compared) = line.compared() else {
+                continue;
+            };
+            let is_free = line.quoted.cost.is_zero() && compared.side.cost.is_zero();
+            if line.subject.kind == LineKind::Labour && is_free {
+                let (quoted, actual) = hours.get_or_insert_default();
+                *quoted += line.quoted.quantity;
+                *actual += compared.side.quantity;
+            }
+        }
+        hours
     }
 
     /// Returns the actual cost less the whole quoted one: what is recorded, less what the rest was quoted at.

@@ -95,6 +95,38 @@ fn hours_count_and_cost_nothing() {
     ledger.line("check").ok();
 }
 
+/// 2.5 h of sanding and 1 h of coating cost nothing, as they were to: they are compared by the hours.
+#[test]
+fn hours_that_cost_nothing_are_compared_as_hours() {
+    let ledger = own_landing();
+    ledger.lines(DAY);
+    let variance = ledger.json("report variance J1");
+    let lines = variance["lines"].as_array().expect("lines").iter();
+    let hours = lines.filter(|line| line["kind"] == "labour" && line["recorded"] == true);
+    let number = |line: &serde_json::Value, key: &str| -> f64 {
+        line[key].as_str().expect("a number").parse().expect("one")
+    };
+    let (mut told, mut quoted, mut worked) = (Vec::new(), 0.0, 0.0);
+    for line in hours {
+        let [was, is] = ["quoted_quantity", "actual_quantity"].map(|key| number(line, key));
+        (quoted, worked) = (quoted + was, worked + is);
+        let word = if is > was {
+            "more than quoted"
+        } else {
+            "less than quoted"
+        };
+        assert_eq!(line["verdict"], word, "{line}");
+        told.push(line["operation"].clone());
+    }
+    assert_eq!(told, [json!("coat"), json!("sand")]);
+    let text = ledger.line("report variance J1").ok();
+    let hours = format!("Of hours that cost nothing, 3.5 were worked and {quoted:.2} were planned");
+    assert!(
+        (worked - 3.5).abs() < 1e-9 && text.contains(&hours),
+        "{hours} in {text}"
+    );
+}
+
 /// Hours that are moved from the owner's floors to a client's cost what they cost there, and back nothing.
 #[test]
 fn hours_moved_to_a_paid_job_cost_their_wage() {
@@ -169,7 +201,16 @@ fn nothing_of_own_floors_is_sent_billed_or_judged_by_its_margin() {
         "{}",
         closed.stderr()
     );
-    assert_eq!(ledger.line("report margin").ok(), "No jobs yet.\n");
+    assert_eq!(
+        ledger.line("report margin").ok(),
+        "No margins yet: 1 job on your own floors, at cost.\n"
+    );
+    let listed = ledger.line("quote list").ok();
+    assert!(
+        listed.contains("at cost") && !listed.contains("0.00"),
+        "{listed}"
+    );
+    assert_eq!(ledger.json("quote list")["quotes"][0]["own"], json!(true));
     assert!(!ledger.line("today").ok().contains("To bill"));
     assert_eq!(
         ledger.line("invoice final J1").refused(),

@@ -11,6 +11,7 @@ answer! {
     pub(in crate::document) struct QuoteRow of (header: QuoteHeader) on page {
         number: String = header.number,
         status: QuoteStatus = header.status,
+        own: bool = header.own,
         client: String = header.client,
         site: String = header.site,
         drafted_on: NaiveDate = header.drafted_on,
@@ -29,6 +30,14 @@ impl QuoteRow {
         match &self.replaced_by {
             Some(newer) => format!("{}, replaced by {newer}", self.status),
             None => self.status.to_string(),
+        }
+    }
+
+    /// Writes its price; the owner's own floors have none.
+    fn price_words(&self) -> String {
+        match self.own {
+            true => "at cost".to_owned(),
+            false => self.price.to_string(),
         }
     }
 
@@ -68,7 +77,7 @@ impl Answer for QuoteList {
                 &quote.client,
                 &quote.site,
                 &or_blank(quote.valid_until),
-                &quote.price,
+                &quote.price_words(),
             ]);
         }
         table.to_string()

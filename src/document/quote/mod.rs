@@ -322,7 +322,7 @@ answer! {
     let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
     let QuoteHeader {
         id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, variation_of,
-        varies: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
+        varies: _, own: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
     } = header;
     let facts = page.each(quote.rooms.clone(), RoomFacts::new);
     let change = varied.map(|varied| ChangeFacts::new(varied, &quote, &facts, page));

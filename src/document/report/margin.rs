@@ -7,7 +7,7 @@ use serde::ser::{Serialize, SerializeMap as _, Serializer};
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Percent};
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, Page, count, inert, or_blank};
 use crate::ledger::JobMargin;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
@@ -146,6 +146,8 @@ pub struct Margins {
     places: BTreeMap<(Whose, bool), usize>,
     /// What finished jobs leave out of their records.
     gaps: Vec<(String, Missing)>,
+    /// Jobs on the owner's own floors, which have no margin.
+    own: usize,
 }
 
 impl Margins {
@@ -157,7 +159,13 @@ impl Margins {
             rows: Vec::new(),
             places: BTreeMap::new(),
             gaps: Vec::new(),
+            own: 0,
         }
+    }
+
+    /// Says how many jobs are left out because they are the owner's own floors.
+    pub fn leave_out(&mut self, own: usize) {
+        self.own = own;
     }
 
     /// Adds a job.
@@ -271,7 +279,13 @@ impl Answer for Margins {
     fn text(&self, page: &Page) -> String {
         let rows = self.rows();
         if rows.is_empty() {
-            return "No jobs yet.".to_owned();
+            return match self.own {
+                0 => "No jobs yet.".to_owned(),
+                own => {
+                    let jobs = count(own, "job");
+                    format!("No margins yet: {jobs} on your own floors, at cost.")
+                }
+            };
         }
         let headings = [
             self.by.words().1,

@@ -139,6 +139,7 @@ answer! {
     let JobVariance { job, variance, rooms } = variance;
     let (recorded, missing) = (variance.recorded(), variance.missing());
     let (so_far, total) = (!job.is_closed(), variance.difference());
+    let free_hours = variance.free_hours();
     {
         currency: &'static str = page.currency.code(),
         job: String = job.number,
@@ -152,6 +153,9 @@ answer! {
         price_variance: Amount = page.amount(recorded.price),
         quantity_variance: Amount = page.amount(recorded.quantity),
         total_variance: Amount = page.amount(recorded.total()),
+        /// Hours that cost nothing: as planned, and as they were.
+        #[serde(skip)]
+        free_hours: Option<(Number, Number)> = free_hours.map(|(quoted, actual)| (Number(quoted), Number(actual))),
         not_recorded: NotRecorded = NotRecorded::new(missing, page),
         not_recorded_difference: Amount = page.amount(-missing.quoted),
         total_difference: Amount = page.amount(total),
@@ -249,6 +253,12 @@ impl Answer for VarianceAnswer {
             let _ = write!(text, "\n{table}\n");
         }
         let _ = writeln!(text, "\n{}", page.prose(&self.together()));
+        if let Some((quoted, actual)) = self.free_hours {
+            let words = format!(
+                "Of hours that cost nothing, {actual} were worked and {quoted} were planned for it."
+            );
+            let _ = writeln!(text, "{}", page.prose(&words));
+        }
         text
     }
 }
