@@ -69,6 +69,7 @@ impl Ledger {
             Transfer::Clients => self.client_rows(rows)?,
             Transfer::Sites => self.site_rows(rows)?,
             Transfer::Rooms => self.room_rows(rows)?,
+            Transfer::Readings => self.reading_rows(rows)?,
             Transfer::Jobs => self.job_rows(rows)?,
             Transfer::Items => self.item_rows(rows)?,
             Transfer::Purchases => self.purchase_rows(rows)?,
@@ -139,6 +140,26 @@ impl Ledger {
                     doors.collect::<Vec<_>>().join("; "),
                     room.note.clone(),
                     parts::list(&room.parts),
+                ])?;
+            }
+        }
+        Ok(())
+    }
+
+    fn reading_rows(&self, sheet: &mut Sheet) -> Result<()> {
+        for site in self.sites()? {
+            for placed in self.readings_of(site.id)? {
+                let reading = placed.reading;
+                let layer = reading.layer.map(|layer| layer.to_string());
+                sheet.row(vec![
+                    reading.on.to_string(),
+                    site.address.clone(),
+                    reading.kind.to_string(),
+                    reading.value.exact_text(),
+                    placed.room.map(|(_, name)| name).unwrap_or_default(),
+                    layer.unwrap_or_default(),
+                    reading.place,
+                    reading.by,
                 ])?;
             }
         }

@@ -272,6 +272,18 @@ impl Writing<'_> {
     ) -> Result<PlacedReading> {
         reading.check()?;
         self.refuse_future(reading.on)?;
+        let id = self.insert_reading(site, room, reading)?;
+        let place = room.map_or(&site.address, |room| &room.name);
+        self.log(&format!("Noted {} in {place}.", reading.kind))?;
+        self.reading(id)
+    }
+
+    pub(super) fn insert_reading(
+        &self,
+        site: &Site,
+        room: Option<&Room>,
+        reading: &Reading,
+    ) -> Result<ReadingId> {
         let id = ReadingId(self.new_id("reading")?);
         self.connection
             .prepare_cached(
@@ -283,9 +295,7 @@ impl Writing<'_> {
                 ":value": reading.value.exact_text(), ":layer": reading.layer, ":place": reading.place,
                 ":by": reading.by, ":on": reading.on, ":now": self.now(),
             })?;
-        let place = room.map_or(&site.address, |room| &room.name);
-        self.log(&format!("Noted {} in {place}.", reading.kind))?;
-        self.reading(id)
+        Ok(id)
     }
 
     /// Takes a reading back.

@@ -2,10 +2,11 @@
 
 use crate::harness::TestLedger;
 
-const KINDS: [&str; 13] = [
+const KINDS: [&str; 14] = [
     "clients",
     "sites",
     "rooms",
+    "readings",
     "jobs",
     "items",
     "operations",
@@ -34,6 +35,13 @@ fn full() -> TestLedger {
         tax-area add "Marsh County" 8.25%
         site add "=SUM" "7 Weir Road, flat 2" --tax-area Marsh --year-built 2004 --note "line one"
         room add "7 Weir Road" "Bay room" --shape "trapezoid 10',6'6 1/2\" x 4'" --plus "5 x 2" --island "2 x 1.5" --condition glue --species other --layout herringbone --not-refinished
+        room edit Landing --part "3 x 4: paint"
+        reading add Landing seen nothing wood-left "1/4 in" --place register --by "Ruben Vale"
+        reading add Landing board 8.5 subfloor 10.25 --date 2026-02-20
+        reading add Landing lead "0.3 mg/cm2" --layer paint --by "=HILL()" --place "north wall, \"low\""
+        reading add "4 Tannery Row" temperature "20.5 C" humidity 41 --house
+        reading add Landing board 30
+        reading void 8 --reason "another room"
         item add felt --unit m2 --pack 12.5=31.20 --not-kept
         operation add felt-laying --task repair --driver area --item felt --answers hollow
         rate set felt-laying --kind item --per 0.333333333 --fixed 0.000001
@@ -110,6 +118,7 @@ fn mistakes_are_told_by_file_line_and_column_and_nothing_is_imported() {
     let ledger = full();
     let past = "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours\n";
     let good = "2025-01-02,A,Hall,rotary-36,bare,ash,100,40,3,1\n";
+    let readings = "date,site,room,kind,value,layer,place,by\n2026-01-05,4 Tannery Row";
     let rows = [
         ("past-rooms", format!("{past}{good}2025-01-02,A,Den,rotary-36,bare,ash,0,40,3,1\n"), "3: area: `0` is not above zero"),
         ("past-rooms", format!("{past}2025-01-02,A,Den,rotary-36,bare,ash,-5,40,3,1\n"), "2: area: `-5` is not above zero"),
@@ -137,6 +146,13 @@ fn mistakes_are_told_by_file_line_and_column_and_nothing_is_imported() {
             "operation,condition,species,kind,driver_per_item,fixed_items,trust\nrotary-36,,,item,0,0,300\n".to_owned(),
             "2: driver_per_item: `0` is not above zero",
         ),
+        ("readings", format!("{readings},Landing,wood-left,0.25,,,\n"), "2: value: `0.25` has no unit: a thickness is written 1/4 in or 6 mm"),
+        ("readings", format!("{readings},Attic,board,8,,,\n"), "2: room: no room `Attic`"),
+        ("readings", format!("{readings},Landing,bord,8,,,\n"), "2: kind: `bord` is not a kind of reading; one of: wood-left, top-layer, board-width, board, board-bottom, subfloor, temperature, humidity, lead, asbestos, seen"),
+        ("readings", format!("{readings},Landing,lead,negative,paint,,\n"), "2: by: who tested for lead? --by NAME says it"),
+        ("readings", format!("{readings},Landing,lead,negative,,,Hill Laboratory\n"), "2: layer: a result for lead is of one layer: say which, --layer paint|finish|tile|sheet|backing|mastic"),
+        ("readings", format!("{readings},Landing,board,8,paint,,\n"), "2: layer: only tests for lead and asbestos are of a layer, not board"),
+        ("readings", format!("{readings},,lead,negative,paint,,Hill Laboratory\n"), "2: room: a result that found nothing is of one layer in one room: say which room"),
         ("hours", "date,job,site,worker,hours\n2026-01-05,J9,4 Tannery Row,Nobody,3\n".to_owned(), "2: worker: no worker `Nobody`"),
         ("usage", "date,job,site,item,quantity\n2026-01-05,Mill,4 Tannery Row,disc-7in-36,3\n".to_owned(), "2: job: no job `Mill`"),
     ];

@@ -8,8 +8,9 @@ use gritledger::ledger::{
 use gritledger::measure::{Length, Units};
 use gritledger::money::{Currency, Decimal, Money};
 use gritledger::trade::parts::{FloorPart, PartSize};
+use gritledger::trade::reading::{Reading, ReadingKind, Temperature, Value};
 use gritledger::trade::room::{Base, Floor};
-use gritledger::trade::{FloorCondition, Layout, Species};
+use gritledger::trade::{FloorCondition, Layout, ReadingId, Species};
 use proptest::prelude::*;
 use tempfile::TempDir;
 
@@ -455,6 +456,17 @@ proptest! {
                     refinished: *length % 2 == 0,
                     note: note.clone(),
                 })?;
+                let (site, rooms) = (writing.site(&details.name)?, writing.rooms_of(site)?);
+                for (room, kind, value) in [
+                    (rooms.first(), ReadingKind::WoodLeft, Value::Thickness(tape(*length.min(&64)))),
+                    (rooms.first(), ReadingKind::Board, Value::Percent(Decimal::new(10_000 + width, 4))),
+                    (None, ReadingKind::Temperature, Value::Temperature(Temperature::from_celsius(Decimal::new(*width, 3)))),
+                ] {
+                    let (place, by) = (note.trim().to_owned(), name.trim().to_owned());
+                    let on = today() - chrono::Days::new(length.unsigned_abs() % 300);
+                    let whole_house = room.is_none();
+                    writing.add_reading(&site, room, &Reading { id: ReadingId(0), whole_house, kind, value, layer: None, place, by, on })?;
+                }
             }
             let (job, item, worker) = (writing.job("J1")?, writing.item("oil-finish")?, writing.worker("Ruben")?);
             let rooms = [room.clone()];

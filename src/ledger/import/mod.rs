@@ -1,4 +1,4 @@
-//! Bringing rows in: this file names the kinds and their columns; [`places`] brings in clients, sites and rooms,
+//! Bringing rows in: this file names the kinds and their columns; [`places`] brings in clients, sites, rooms and readings,
 //! [`jobs`] jobs from before the ledger, [`day_book`] what happened on jobs, [`book`] the book and a notebook.
 //!
 //! All of a file or nothing of it: the caller's transaction is rolled back by the first mistake, which is told as
@@ -34,6 +34,8 @@ closed_set! {
         Sites = "sites",
         /// Floors at a site, with their doorways.
         Rooms = "rooms",
+        /// What was read of floors: measured, tested, looked for.
+        Readings = "readings",
         /// Jobs from before the ledger, each with one price.
         Jobs = "jobs",
         /// Consumables and materials with their packs.
@@ -75,6 +77,11 @@ impl Transfer {
                 "rooms",
                 &["site", "room", "shape", "condition", "species"],
                 &["layout", "refinished", "doors", "note", "parts"],
+            ),
+            Transfer::Readings => (
+                "readings",
+                &["date", "site", "kind", "value"],
+                &["room", "layer", "place", "by"],
             ),
             Transfer::Jobs => (
                 "jobs",
@@ -215,6 +222,7 @@ impl Writing<'_> {
             Transfer::Clients => importing.import_clients(&rows)?,
             Transfer::Sites => importing.import_sites(&rows)?,
             Transfer::Rooms => importing.import_rooms(&rows, units)?,
+            Transfer::Readings => importing.import_readings(&rows, units)?,
             Transfer::Jobs => importing.import_jobs(&rows)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
             Transfer::Purchases => importing.import_purchases(&rows)?,

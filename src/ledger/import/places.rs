@@ -1,4 +1,4 @@
-//! Bringing in clients, sites and rooms.
+//! Bringing in clients, sites, rooms and readings.
 
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -12,8 +12,9 @@ use crate::ledger::rows::{Row, Rows};
 use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
 use crate::measure::{Length, Units};
 use crate::trade::parts::FloorPart;
+use crate::trade::reading::{Layer, Reading, ReadingError, ReadingKind, Value};
 use crate::trade::room::Floor;
-use crate::trade::{FloorCondition, Layout, RoomId, SiteId, Species};
+use crate::trade::{FloorCondition, Layout, ReadingId, RoomId, SiteId, Species};
 
 /// The rooms of the sites that a file names, as they grow.
 #[derive(Debug, Default)]
@@ -156,6 +157,39 @@ impl Importing<'_> {
             doors: Vec::new(),
         });
         Ok(id)
+    }
+
+    pub(super) fn import_readings(&self, rows: &Rows, units: Units) -> Result<()> {
+        for row in rows.iter() {
+            let site = row.find("site", |name| self.site(name))?;
+            let room = match row.text("room").trim() {
+                "" => None,
+                _ => Some(row.find("room", |name| self.room(name, site.id))?),
+            };
+            let kind = row.word::<ReadingKind>("kind")?;
+            let reading = Reading {
+                id: ReadingId(0), // Given when it is kept.
+                whole_house: room.is_none(),
+                kind,
+                value: row.read("value", |text| Value::parse(kind, text, units))?,
+                layer: row.maybe("layer", str::parse::<Layer>)?,
+                place: row.text("place").trim().to_owned(),
+                by: row.text("by").trim().to_owned(),
+                on: row.date("date", self.today())?,
+            };
+            reading.check().map_err(|error| {
+                let column = match error {
+                    ReadingError::Nobody(_) => "by",
+                    ReadingError::WholeHouse => "room",
+                    _ => "layer",
+                };
+                row.wrong(column, error)
+            })?;
+            self.as_of(reading.on, || {
+                self.insert_reading(site, room.as_ref(), &reading)
+            })?;
+        }
+        Ok(())
     }
 
     /// Returns the names of the rooms at a site, those of the file included; the others are read when it is named first.
