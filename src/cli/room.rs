@@ -298,17 +298,23 @@ fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
         writing.edit_room(&room)?;
         confirm_floor(context, &room.floor, writing.units())?;
         add_doors(writing, room.site_id, room.id, doors)?;
-        for job in writing.measured_otherwise(room.id, room.site_id)? {
-            let (name, number) = (typed(&room.name), job.number);
-            if job.own {
-                context.warn(&format!("{number} is planned for it as it was"));
-                continue;
-            }
-            context.warn(&format!("{number} has agreed to do it as it was"));
-            context.hint(&format!("gritledger quote vary {number} --room {name}"));
-        }
+        warn_of_agreed(context, writing, &room)?;
         tell_room(context, writing, room.site_id, room.id)
     })
+}
+
+/// Warns of jobs that have agreed to do a room as it was before.
+fn warn_of_agreed(context: &Context, ledger: &Writing<'_>, room: &Room) -> Result<()> {
+    for job in ledger.measured_otherwise(room.id, room.site_id)? {
+        let (name, number) = (typed(&room.name), job.number);
+        if job.own {
+            context.warn(&format!("{number} is planned for it as it was"));
+            continue;
+        }
+        context.warn(&format!("{number} has agreed to do it as it was"));
+        context.hint(&format!("gritledger quote vary {number} --room {name}"));
+    }
+    Ok(())
 }
 
 /// Has a floor confirmed that is larger than rooms are.

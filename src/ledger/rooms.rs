@@ -8,10 +8,10 @@ use rusqlite::{Row, named_params};
 use super::names::{Names, named, same};
 use super::{Door, Job, Ledger, Refusal, Site, Writing, refuse, typed};
 use crate::measure::{Length, Units};
-use crate::money::quantity;
+use crate::money::{Decimal, quantity};
 use crate::trade::bounds::check_floor;
 use crate::trade::parts::{self, FloorPart, PlacedPart};
-use crate::trade::quote::QuotedRoom;
+use crate::trade::quote::{Quote, WorkLine};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
 use crate::trade::takeoff::{Found, MayTurnUp, MeasuredRoom};
@@ -347,29 +347,39 @@ impl Writing<'_> {
         self.log(&format!("Changed room {name}."))
     }
 
-    /// Returns the jobs under way that have agreed to do a room as it measured before.
+    /// Returns the jobs under way that have agreed to do a room as it was before: other measures, parts or conditions.
     ///
     /// # Errors
     /// Fails if the file can't be read, and if its doorways are wider than its walls.
     pub fn measured_otherwise(&self, room: RoomId, site: SiteId) -> Result<Vec<Job>> {
         let mut rooms = self.rooms_of(site)?;
-        rooms.retain(|known| known.id == room);
+        rooms.retain(|known| known.id == room && known.floor.is_measured());
+        let found: Vec<OperationId> = self
+            .operations()?
+            .into_iter()
+            .filter(|operation| operation.answers.is_some())
+            .map(|operation| operation.id)
+            .collect();
         let mut jobs = Vec::new();
         for now in self.measured(&rooms)? {
-            let measures = |room: &QuotedRoom| (room.area, room.edge, room.steps, room.class);
-            let is_otherwise = |agreed: &QuotedRoom| {
-                agreed.id == now.id
-                    && measures(agreed) != (now.area, now.edge, now.steps, now.class)
+            // What is found in a room isn't measured with it.
+            let is_measured = |work: &&WorkLine| {
+                work.room == Some(room)
+                    && work.contingency.is_none()
+                    && !found.contains(&work.operation)
+            };
+            let is_otherwise = |quote: &Quote| {
+                let agreed = quote.rooms.iter().find(|agreed| agreed.id == room);
+                let class = agreed.map(|agreed| agreed.class);
+                quote.work().filter(is_measured).any(|work| {
+                    let driver = now.driver_in(work.driver, work.part);
+                    let measures = driver.map(|one| quantity(one * Decimal::from(work.passes)));
+                    (class, Some(work.quantity)) != (Some(now.class), measures)
+                })
             };
             for job in self.jobs_not_closed()? {
-                let agreed = self.agreed(&job)?;
-                let is_to_do = agreed.rooms_to_do().iter().any(|room| room.id == now.id);
-                let quotes = agreed
-                    .quotes
-                    .iter()
-                    .filter(|record| record.header.varies.is_none());
-                let mut quoted = quotes.flat_map(|record| &record.quote.rooms);
-                if is_to_do && quoted.any(is_otherwise) {
+                let agreed = self.agreed(&job)?.quotes;
+                if agreed.iter().any(|record| is_otherwise(&record.quote)) {
                     jobs.push(job);
                 }
             }

@@ -343,7 +343,7 @@ impl Writing<'_> {
                 .collect();
             let lines: Vec<Line> = own.iter().map(|stands| stands.line.clone()).collect();
             let rates = self.rates_agreed(&agreed, &stands.header)?;
-            let fates = self.fates(&wish, stands, &lines, (&rates, &operations))?;
+            let fates = self.fates(job, &wish, stands, &lines, (&rates, &operations))?;
             let renting = self.renting(&stands.header, &operations)?;
             let quote = self.quote_by_id(stands.header.id)?;
             let as_agreed = Agreed {
@@ -459,6 +459,7 @@ impl Writing<'_> {
     /// Returns what becomes of each line of work that doesn't stay.
     fn fates(
         &self,
+        job: &Job,
         wish: &Wish,
         stands: &QuoteRecord,
         lines: &[Line],
@@ -481,7 +482,9 @@ impl Writing<'_> {
             else {
                 continue;
             };
-            refuse_other_kind(stands, measured)?;
+            if let Some(what) = other_kind(stands, measured) {
+                return Err(quoted_anew(job, lines, measured, &what));
+            }
             let class = measured.class.in_part(work.part);
             let today = self.rates_today(rates, operation, class)?;
             let rate = |kind| {
@@ -699,41 +702,46 @@ fn fate_of(fates: &[(WorkLine, Fate)], work: &WorkLine) -> Fate {
     fate.map_or(Fate::Stays, |(_, fate)| fate.clone())
 }
 
-/// Refuses a room that was quoted as a floor and is a stair now, or the other way, or with parts in other conditions than it
-/// has now: its work is another.
-fn refuse_other_kind(stands: &QuoteRecord, measured: &MeasuredRoom) -> Result<()> {
-    let quoted = stands
-        .quote
-        .rooms
-        .iter()
-        .find(|room| room.id == measured.id);
+/// Says how a room is of another kind than it was quoted as: a floor that is a stair now, or the other way, or one with parts
+/// in other conditions; its work is another.
+fn other_kind(stands: &QuoteRecord, measured: &MeasuredRoom) -> Option<String> {
+    let mut rooms = stands.quote.rooms.iter();
+    let quoted = rooms.find(|room| room.id == measured.id)?;
     let parts_of = |own: FloorCondition, parts: &[MeasuredPart]| -> BTreeSet<FloorCondition> {
         let parts = parts.iter().map(|part| part.condition);
         // Without parts all of it is one floor, whatever its condition.
         let own = Some(own).filter(|_| parts.len() > 0);
         parts.chain(own).collect()
     };
-    if let Some(room) = quoted
-        && parts_of(room.class.condition, &room.parts)
-            != parts_of(measured.class.condition, &measured.parts)
+    let name = &measured.name;
+    if parts_of(quoted.class.condition, &quoted.parts)
+        != parts_of(measured.class.condition, &measured.parts)
     {
-        refuse!(
-            "`{}` has parts in other conditions than it was agreed with: take it away, and quote it anew",
-            measured.name
-        );
+        return Some(format!(
+            "`{name}` has parts in other conditions than it was agreed with"
+        ));
     }
-    match quoted.map(|room| room.steps.is_some()) {
-        Some(was_stair) if was_stair != measured.steps.is_some() => {
-            let [was, is] = if was_stair {
-                ["a stair", "a floor"]
-            } else {
-                ["a floor", "a stair"]
-            };
-            refuse!(
-                "`{}` was agreed as {was} and is {is} now: take it away, and quote it anew",
-                measured.name
-            )
-        }
-        _ => Ok(()),
+    match (quoted.steps.is_some(), measured.steps.is_some()) {
+        (true, false) => Some(format!("`{name}` was agreed as a stair and is a floor now")),
+        (false, true) => Some(format!("`{name}` was agreed as a floor and is a stair now")),
+        _ => None,
     }
+}
+
+/// Refuses to measure a room again whose work is another now: it is taken away, or with it the job, and quoted anew.
+fn quoted_anew(job: &Job, lines: &[Line], room: &MeasuredRoom, what: &str) -> anyhow::Error {
+    let (number, site, name) = (&job.number, typed(&job.site), typed(&room.name));
+    let mut rooms = work_of(lines).filter_map(|work| work.room);
+    let (away, anew) = match rooms.any(|other| other != room.id) {
+        true => (
+            format!("gritledger quote vary {number} --without {name}"),
+            format!("gritledger quote draft {site} --variation-of {number} --room {name}"),
+        ),
+        false => (
+            format!("gritledger job cancel {number} --reason \"quoted anew\""),
+            format!("gritledger quote draft {site} --room {name}"),
+        ),
+    };
+    let refusal = Refusal::new(format!("{what}: take it away, and quote it anew"));
+    refusal.hint(away).hint(anew).into()
 }

@@ -379,13 +379,24 @@ fn parts_are_measured_again_in_a_variation() {
     let mut found = cuts(&ledger, "Q2");
     found.sort_by_key(|[name, part, ..]| (name.clone(), part == "bare"));
     assert_eq!(found, now);
-    ledger
-        .line("room edit Parlour --part \"60 sq ft: glue\"")
-        .ok();
+    assert_eq!(
+        ledger
+            .line("room edit Parlour --part \"60 sq ft: glue\"")
+            .stderr(),
+        "warning: J1 has agreed to do it as it was\nhint: gritledger quote vary J1 --room Parlour\n"
+    );
+    let anew = "hint: gritledger job cancel J1 --reason \"quoted anew\"\nhint: gritledger quote draft \"4 Tannery Row\" --room Parlour";
     assert_eq!(
         ledger.line("quote vary J1 --room Parlour").refused(),
-        "error: `Parlour` has parts in other conditions than it was agreed with: take it away, and quote it anew"
+        format!(
+            "error: `Parlour` has parts in other conditions than it was agreed with: take it away, and quote it anew\n{anew}"
+        )
     );
+    for hint in anew.lines() {
+        ledger
+            .line(hint.trim_start_matches("hint: gritledger "))
+            .ok();
+    }
 }
 
 #[test]

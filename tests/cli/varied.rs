@@ -348,3 +348,45 @@ proptest! {
         );
     }
 }
+
+#[test]
+fn a_room_in_another_condition_than_agreed_is_priced_by_the_difference() {
+    let ledger = two_rooms();
+    let told =
+        "warning: J1 has agreed to do it as it was\nhint: gritledger quote vary J1 --room Den\n";
+    // Under the film there is paint: it is seen on a walk.
+    let walked = ledger.answered(
+        "walk \"4 Tannery Row\"",
+        &["Den", "", "", "paint", "", "", "", "", "leave"],
+    );
+    assert!(walked.stderr().contains(told), "{walked}");
+    ledger.line("quote vary J1 --room Den").ok();
+    let varied = ledger.json("quote show Q2");
+    let operations = |lines: &Value| -> Vec<Value> {
+        let lines = lines.as_array().expect("lines").iter();
+        lines.map(|line| line["operation"].clone()).collect()
+    };
+    // Cuts meet another floor; coats meet bare wood as before.
+    let cuts = operations(&varied["lines"]);
+    assert!(
+        cuts.contains(&json!("rotary-36")) && !cuts.contains(&json!("oil-coat")),
+        "{cuts:?}"
+    );
+    agree(&ledger, "Q2");
+    let more = margin_of(&ledger, "J1")[1].clone();
+    assert!(
+        more.as_str()
+            .is_some_and(|more| !more.starts_with('-') && more != "0.00"),
+        "{more}"
+    );
+    // Agreed as it is now, it is spoken of no more, and another change is.
+    assert_eq!(ledger.line("room edit Den --note painted").stderr(), "");
+    assert_eq!(
+        ledger.line("quote vary J1 --room Den").refused(),
+        "error: `Den` measures what was agreed: nothing changes"
+    );
+    assert_eq!(
+        ledger.line("room edit Den --condition worn-film").stderr(),
+        told
+    );
+}

@@ -8,7 +8,7 @@
 use anyhow::Result;
 use clap::Args;
 
-use super::{OUTSIDE, confirm_floor, read_door, room_answers};
+use super::{OUTSIDE, confirm_floor, read_door, room_answers, warn_of_agreed};
 use crate::cli::finding::read_new;
 use crate::cli::ui::{Context, fail, somebody_is_there};
 use crate::document::inert;
@@ -244,6 +244,9 @@ impl Answers {
         }
         for said in &self.found {
             writing.add_finding(&room, &read_found(writing, said)?)?;
+        }
+        if self.known.is_some() {
+            warn_of_agreed(context, writing, &room)?;
         }
         Ok(later)
     }
