@@ -15,7 +15,8 @@ use crate::document::report::margin::{By, Margins};
 use crate::document::report::variance::VarianceAnswer;
 use crate::document::{Page, View, count};
 use crate::ledger::{
-    Clock, Identity, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer, refuse, typed,
+    Clock, Identity, Imported, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer, refuse,
+    typed,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -101,6 +102,8 @@ pub(super) struct LogArgs {
 }
 
 /// Bring rows in from a CSV file: all of them, or none
+///
+/// Where each row of what happened is in the day book already, word for word, it is asked whether they are meant again.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger import past-rooms notebook.csv --dry-run")]
 pub(super) struct ImportArgs {
@@ -341,10 +344,34 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let units = read_units(&args.units)?;
     let (name, text) = read_file(&args.file)?;
-    let rows = context.write(|writing| writing.import(args.kind, &name, &text, units))?;
+    let Imported { rows, again } = context.write(|writing| {
+        let imported = writing.import(args.kind, &name, &text, units)?;
+        let Imported { rows, again } = &imported;
+        match again.len() {
+            0 => {}
+            all if all == *rows => {
+                let what = match all {
+                    1 => "its row is".to_owned(),
+                    all => format!("all {all} rows are"),
+                };
+                context.confirm(&format!("{name}: {what} in the ledger already"))?;
+            }
+            1 => context.warn(&format!(
+                "{name}: line {} is in the ledger already",
+                again[0]
+            )),
+            _ => {
+                let lines: Vec<String> = again.iter().map(ToString::to_string).collect();
+                let lines = lines.join(", ");
+                context.warn(&format!("{name}: lines {lines} are in the ledger already"));
+            }
+        }
+        Ok(imported)
+    })?;
     let answer = ImportAnswer {
         kind: args.kind,
         rows,
+        again,
     };
     context.give_as(answer, ImportAnswer::sentence)
 }

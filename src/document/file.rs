@@ -216,6 +216,8 @@ pub struct ImportAnswer {
     pub kind: Transfer,
     /// How many.
     pub rows: usize,
+    /// The lines of those that the day book had already.
+    pub again: Vec<u64>,
 }
 
 impl ImportAnswer {

@@ -297,3 +297,84 @@ fn names_that_look_the_same_are_one_name_and_what_cannot_be_shown_is_none() {
         "error: c.csv:2: client: there is already a client `Zo\u{e9} Lind`"
     );
 }
+
+/// The whole file again is most likely a slip; a row of it may be another of the same kind on the same day.
+#[test]
+fn a_file_whose_rows_are_all_there_already_is_asked_about() {
+    let ledger = TestLedger::job_open();
+    let usage = "date,job,site,item,quantity,room\n";
+    let row = |quantity: &str, room: &str| {
+        format!("2026-03-02,J1,4 Tannery Row,disc-7in-36,{quantity},{room}\n")
+    };
+    let files = [
+        (
+            "purchases",
+            "date,item,quantity,cost\n2026-02-27,disc-7in-36,30,96.00\n2026-02-27,oil-finish,1,52.00\n".to_owned(),
+        ),
+        ("usage", format!("{usage}{}{}", row("6", "Landing"), row("2.5", "Landing; Back bedroom"))),
+        ("hours", "date,job,site,worker,hours,on\n2026-03-02,J1,4 Tannery Row,Ruben Vale,1.5,sand\n2026-03-02,J1,4 Tannery Row,Ruben Vale,0.5,coat\n".to_owned()),
+        ("spent", "date,job,site,amount,what,no_job\n2026-03-02,J1,4 Tannery Row,45.50,dump fee,\n2026-03-02,,,300,insurance,yes\n".to_owned()),
+    ];
+    for (kind, text) in &files {
+        let file = ledger.file(&format!("{kind}.csv"), text);
+        let first = ledger.line(&format!("import {kind} {file}"));
+        assert!(!first.stderr().contains("already"), "{first}");
+        let rows = ledger.line(&format!("export {kind}")).ok();
+        assert_eq!(
+            ledger.line(&format!("import {kind} {file}")).refused(),
+            format!(
+                "error: {kind}.csv: all 2 rows are in the ledger already\nhint: the same command with --confirm says that it is meant"
+            )
+        );
+        assert_eq!(ledger.line(&format!("export {kind}")).ok(), rows);
+    }
+    let one = ledger.file("one.csv", format!("{usage}{}", row("6.0", "Landing")));
+    assert_eq!(
+        ledger.line(&format!("import usage {one}")).refused(),
+        "error: one.csv: its row is in the ledger already\nhint: the same command with --confirm says that it is meant"
+    );
+    ledger.line(&format!("import usage {one} --confirm")).ok();
+    // Another quantity, room or note is another entry.
+    let some = [
+        row("7", "Landing"),
+        row("6", "Landing"),
+        row("6", ""),
+        row("2.5", "Back bedroom; Landing"),
+    ];
+    let some = ledger.file("some.csv", format!("{usage}{}", some.concat()));
+    let run = ledger.line(&format!("import usage {some}"));
+    assert!(
+        run.stderr()
+            .contains("warning: some.csv: lines 3, 5 are in the ledger already\n"),
+        "{run}"
+    );
+    assert_eq!(run.code(), 0);
+    let fewer = ledger.file(
+        "fewer.csv",
+        format!("{usage}{}{}", row("6", "Landing"), row("8", "")),
+    );
+    let run = ledger.line(&format!("import usage {fewer}"));
+    assert!(
+        run.stderr()
+            .contains("warning: fewer.csv: line 2 is in the ledger already\n"),
+        "{run}"
+    );
+    // What was taken back isn't there.
+    ledger.line("buy oil-finish 3 --cost 150.00").ok();
+    ledger.line("void").ok();
+    let taken = ledger.file(
+        "taken.csv",
+        "date,item,quantity,cost\n2026-03-02,oil-finish,3,150.00\n",
+    );
+    ledger.line(&format!("import purchases {taken}")).ok();
+    // A machine that went out at the same time for the same job is the same one.
+    let out = ledger.file(
+        "out.csv",
+        "machine,out_at,job,site,back_at\nrotary,2026-02-27 08:00,J1,4 Tannery Row,2026-02-28 08:00\n",
+    );
+    ledger.line(&format!("import rentals {out}")).ok();
+    assert_eq!(
+        ledger.line(&format!("import rentals {out}")).refused(),
+        "error: out.csv: its row is in the ledger already\nhint: the same command with --confirm says that it is meant"
+    );
+}

@@ -5,6 +5,7 @@ use std::rc::Rc;
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
+use rusqlite::named_params;
 
 use super::book::exact_price;
 use super::known::Importing;
@@ -51,6 +52,46 @@ impl Importing<'_> {
         self.rewrite_evidence_of(&taught)
     }
 
+    /// Notes which entry a row became.
+    fn became(&self, row: Row<'_>, recorded: &Recorded) {
+        self.entries.borrow_mut().push((row.line, recorded.id));
+    }
+
+    /// Returns the lines of rows that say what an entry said before the import: of the same day, job and rooms, for the same,
+    /// as much and at the same cost. What an item cost the job follows from the stock, and says nothing; of a machine it is when
+    /// it went out.
+    pub(super) fn said_before(&self) -> Result<Vec<u64>> {
+        let entries = self.entries.borrow();
+        let Some(first) = entries.iter().map(|(_, id)| *id).min() else {
+            return Ok(Vec::new());
+        };
+        let rooms = |of: &str| {
+            format!(
+                "(SELECT GROUP_CONCAT(room_id) FROM (SELECT room_id FROM entry_room WHERE entry_id = {of}.id ORDER BY room_id))"
+            )
+        };
+        let sql = format!(
+            "SELECT 1 FROM entry AS new JOIN live_entry AS old
+                    ON old.happened_on = new.happened_on AND old.kind = new.kind
+             WHERE new.id = :id AND (old.id < :first OR old.id >> 40 <> :first >> 40)
+                   AND old.job_id IS new.job_id AND old.item_id IS new.item_id AND old.worker_id IS new.worker_id
+                   AND old.machine_id IS new.machine_id AND old.at IS new.at AND old.operation_id IS new.operation_id AND old.task_id IS new.task_id
+                   AND old.left_over = new.left_over AND old.what = new.what
+                   AND old.quantity_micro IS new.quantity_micro AND old.amount_minor IS new.amount_minor
+                   AND {} IS {}",
+            rooms("old"),
+            rooms("new")
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let mut again = Vec::new();
+        for (line, id) in entries.iter() {
+            if statement.exists(named_params! { ":id": id, ":first": first })? {
+                again.push(*line);
+            }
+        }
+        Ok(again)
+    }
+
     pub(super) fn import_purchases(&self, rows: &Rows) -> Result<()> {
         let mut consequences = Consequences::default();
         for row in rows.iter() {
@@ -62,6 +103,7 @@ impl Importing<'_> {
                 self.enter_buy(item, bought, paid, on, row.text("note"))
             });
             let recorded = recorded.map_err(|error| row.wrong("quantity", error))?;
+            self.became(row, &recorded);
             consequences.of_item(item.id, self.stand_of(recorded.id)?);
         }
         self.follow_up(&consequences)
@@ -90,6 +132,7 @@ impl Importing<'_> {
         let recorded = self.as_of(on, || self.enter_use(item, used, used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         let recorded = recorded.map_err(|error| row.wrong("operation", error))?;
+        self.became(row, &recorded);
         consequences.of_item(item.id, self.stand_of(recorded.id)?);
         consequences.of_job(&job, &recorded);
         Ok(())
@@ -169,6 +212,7 @@ impl Importing<'_> {
             self.enter_hours(worker, hours, &worked_on, &occasion)
         });
         let recorded = recorded.map_err(|error| row.wrong("hours", error))?;
+        self.became(row, &recorded);
         if let Some(job) = job {
             consequences.of_job(&job, &recorded);
         }
@@ -194,8 +238,8 @@ impl Importing<'_> {
             let amount = row.read("amount", |text| self.amount(text))?;
             let what = row.filled("what")?;
             let occasion = occasion(row, job.as_deref(), &rooms, on);
-            self.as_of(on, || self.record_spent(amount, what, &occasion))
-                .map_err(|error| row.wrong("amount", error))?;
+            let recorded = self.as_of(on, || self.record_spent(amount, what, &occasion));
+            self.became(row, &recorded.map_err(|error| row.wrong("amount", error))?);
         }
         Ok(())
     }
@@ -226,8 +270,8 @@ impl Importing<'_> {
         let back = row.maybe("back_at", moment)?;
         let charge = row.maybe("charge", |text| self.amount(text))?;
         let job = self.job_of(row)?;
-        self.as_of(out.date(), || self.rental_out(&machine, out, &job))
-            .map_err(|error| row.wrong("out_at", error))?;
+        let recorded = self.as_of(out.date(), || self.rental_out(&machine, out, &job));
+        self.became(row, &recorded.map_err(|error| row.wrong("out_at", error))?);
         for moved in row
             .text("moved")
             .split("; ")

@@ -12,7 +12,7 @@ use crate::ledger::names::{Names, key};
 use crate::ledger::rooms::at_site;
 use crate::ledger::{BookItem, BookMachine, Job, Room, Site, Writing};
 use crate::trade::operation::{Operation, Task};
-use crate::trade::{JobId, SiteId};
+use crate::trade::{EntryId, JobId, SiteId};
 
 /// A file being imported: it writes as [`Writing`] does, and finds by the same rules, in lists that are read once.
 ///
@@ -28,6 +28,8 @@ pub(super) struct Importing<'a> {
     machines: OnceCell<Names<BookMachine>>,
     jobs_before: OnceCell<Names<JobId>>,
     jobs: RefCell<HashMap<String, Rc<Job>>>,
+    /// The entries that rows became, with the lines of the rows.
+    pub(super) entries: RefCell<Vec<(u64, EntryId)>>,
 }
 
 impl<'a> Deref for Importing<'a> {
@@ -50,6 +52,7 @@ impl<'a> Importing<'a> {
             machines: OnceCell::new(),
             jobs_before: OnceCell::new(),
             jobs: RefCell::default(),
+            entries: RefCell::default(),
         }
     }
 

@@ -197,16 +197,32 @@ impl Transfer {
     }
 }
 
+/// What an import brought in.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Imported {
+    /// How many rows the file had.
+    pub rows: usize,
+    /// The lines of those that the day book had already: all that they say is what an earlier entry says.
+    pub again: Vec<u64>,
+}
+
 impl Writing<'_> {
-    /// Imports a file; returns how many rows it had.
+    /// Imports a file.
     ///
     /// # Errors
     /// Refuses the first mistake, with file, line and column.
-    pub fn import(&self, kind: Transfer, file: &str, text: &[u8], units: Units) -> Result<usize> {
-        let rows = self.import_quietly(kind, file, text, units)?;
+    pub fn import(
+        &self,
+        kind: Transfer,
+        file: &str,
+        text: &[u8],
+        units: Units,
+    ) -> Result<Imported> {
+        let imported = self.import_quietly(kind, file, text, units)?;
+        let rows = imported.rows;
         let noun = if rows == 1 { "row" } else { "rows" };
         self.log(&format!("Imported {rows} {noun} of {kind} from {file}."))?;
-        Ok(rows)
+        Ok(imported)
     }
 
     pub(super) fn import_quietly(
@@ -215,7 +231,7 @@ impl Writing<'_> {
         file: &str,
         text: &[u8],
         units: Units,
-    ) -> Result<usize> {
+    ) -> Result<Imported> {
         let rows = Rows::read(file, text, kind.columns())?;
         let importing = Importing::new(self);
         match kind {
@@ -234,7 +250,10 @@ impl Writing<'_> {
             Transfer::Operations => self.import_operations(file, text)?,
             Transfer::BookRates => self.import_book_rates(&rows)?,
         }
-        Ok(rows.len())
+        Ok(Imported {
+            rows: rows.len(),
+            again: importing.said_before()?,
+        })
     }
 
     /// Does something as of a past day, so that it counts as recorded then.
@@ -317,7 +336,8 @@ mod tests {
     ) -> Result<usize, String> {
         ledger
             .write(false, |writing| {
-                writing.import(kind, "f.csv", text.as_bytes(), units)
+                let imported = writing.import(kind, "f.csv", text.as_bytes(), units)?;
+                Ok(imported.rows)
             })
             .map_err(|error| error.to_string())
     }
