@@ -30,6 +30,7 @@ use crate::trade::rental::{MOST_DAYS, Need, Plan, Tariff};
 pub(super) enum ItemCommand {
     Add(ItemAddArgs),
     /// List the items with their packs and prices
+    #[command(after_long_help = "Example:\n  gritledger item list")]
     List(AllArgs),
     Show(ItemArgs),
     Edit(ItemEditArgs),
@@ -180,6 +181,7 @@ pub(super) fn change_use(
 pub(super) enum MachineCommand {
     Add(MachineAddArgs),
     /// List the machines with their tariffs
+    #[command(after_long_help = "Example:\n  gritledger machine list")]
     List(AllArgs),
     Show(MachineArgs),
     Edit(MachineEditArgs),

@@ -199,6 +199,7 @@ pub(super) enum RentalCommand {
     Back(BackArgs),
     Day(DayArgs),
     /// List the rentals
+    #[command(after_long_help = "Example:\n  gritledger rental list")]
     List,
 }
 
@@ -253,6 +254,7 @@ pub(super) struct DayArgs {
 #[derive(Debug, Subcommand)]
 pub(super) enum StockCommand {
     /// List what is in stock, and what awaits a receipt
+    #[command(after_long_help = "Example:\n  gritledger stock list")]
     List,
     Count(CountArgs),
 }

@@ -79,6 +79,7 @@ pub(super) enum PaymentCommand {
     Add(AddArgs),
     Apply(ApplyArgs),
     /// List the payments
+    #[command(after_long_help = "Example:\n  gritledger payment list")]
     List,
     Void(VoidArgs),
 }

@@ -26,14 +26,17 @@ use crate::trade::rates::RateMoved;
 #[derive(Debug, Subcommand)]
 pub(super) enum JobCommand {
     /// List the jobs
+    #[command(after_long_help = "Example:\n  gritledger job list")]
     List,
     /// Show a job with its day book
+    #[command(after_long_help = "Examples:\n  gritledger job show J1\n  gritledger job show ada")]
     Show(JobArgs),
     Own(OwnArgs),
     Start(StartArgs),
     /// Close a job: what was logged becomes evidence for the rates
     ///
     /// Lists what the record leaves out. Refuses only while a machine is out.
+    #[command(after_long_help = "Example:\n  gritledger job close J1")]
     Close(JobArgs),
     Reopen(ReopenArgs),
     Cancel(CancelArgs),
@@ -41,11 +44,11 @@ pub(super) enum JobCommand {
     /// List what is still to be bought for a job, in the cheapest packs
     ///
     /// What was agreed needs, less what the job has used, less what is in stock.
+    #[command(after_long_help = "Example:\n  gritledger job buy J1")]
     Buy(JobArgs),
 }
 
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger job close J1")]
 pub(super) struct JobArgs {
     /// The job, such as J1 (default: the only open one)
     job: Option<String>,

@@ -12,10 +12,17 @@ use crate::trade::operation::{Driver, Drying, Operation, Schedule, Sequence, ski
 /// Manage sanding sequences: cuts in order
 #[derive(Debug, Subcommand)]
 pub(super) enum SequenceCommand {
+    #[command(
+        after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60"
+    )]
     Add(SequenceStepsArgs),
     /// List the sanding sequences
+    #[command(after_long_help = "Example:\n  gritledger sequence list")]
     List,
     Show(SequenceArgs),
+    #[command(
+        after_long_help = "Example:\n  gritledger sequence edit rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60"
+    )]
     Edit(SequenceStepsArgs),
 }
 
@@ -23,9 +30,6 @@ pub(super) enum SequenceCommand {
 ///
 /// An operation that is named twice is done twice. Cuts that skip more than one grade are warned of.
 #[derive(Debug, Args)]
-#[command(
-    after_long_help = "Example:\n  gritledger sequence add rotary-24-36-60 rotary-24 rotary-36 rotary-60 edge-36 edge-60"
-)]
 pub(super) struct SequenceStepsArgs {
     /// The sequence
     name: String,
@@ -45,10 +49,17 @@ pub(super) struct SequenceArgs {
 /// Manage coating schedules: coats in order, and what is done between them
 #[derive(Debug, Subcommand)]
 pub(super) enum ScheduleCommand {
+    #[command(
+        after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:4:30"
+    )]
     Add(ScheduleStepsArgs),
     /// List the coating schedules
+    #[command(after_long_help = "Example:\n  gritledger schedule list")]
     List,
     Show(ScheduleArgs),
+    #[command(
+        after_long_help = "Example:\n  gritledger schedule edit oil-slow oil-coat:24 screen-between oil-coat:24:48:4:30"
+    )]
     Edit(ScheduleStepsArgs),
 }
 
@@ -57,9 +68,6 @@ pub(super) enum ScheduleCommand {
 /// A coat is `OPERATION:RECOAT[:LIGHT[:FURNITURE[:CURE]]]`: hours before the next coat, hours before light use, days before
 /// furniture is carried back, days to full cure, as the product's label has them. What is done between coats is the operation alone.
 #[derive(Debug, Args)]
-#[command(
-    after_long_help = "Example:\n  gritledger schedule add oil-slow oil-coat:24 screen-between oil-coat:24:48:4:30"
-)]
 pub(super) struct ScheduleStepsArgs {
     /// The schedule
     name: String,

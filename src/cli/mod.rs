@@ -42,7 +42,6 @@ use crate::money::within;
     name = "gritledger",
     version,
     max_term_width = 100,
-    disable_help_subcommand = true,
     after_help = "Look around first:\n  gritledger demo\n\nBegin:\n  gritledger init --business \"Your Firm\""
 )]
 struct Cli {
@@ -54,6 +53,7 @@ struct Cli {
 
 /// Options that may stand anywhere.
 #[derive(Debug, Args)]
+#[command(next_help_heading = "With every command")]
 struct Globals {
     /// The ledger file (default: GRITLEDGER_PATH, else one in the platform's data directory)
     #[arg(long, global = true, value_name = "FILE")]
@@ -140,7 +140,6 @@ enum Command {
     Backup(file::BackupArgs),
     Restore(file::RestoreArgs),
     Log(file::LogArgs),
-    #[command(hide = true)]
     Generate(file::GenerateArgs),
 }
 
@@ -262,6 +261,46 @@ mod tests {
         for below in command.get_subcommands() {
             check_help(below, &format!("{path} {}", below.get_name()));
         }
+    }
+
+    /// Says what is wrong with the examples of a command, and of everything below it: there are some, of it, that can be
+    /// read.
+    fn wrong_examples(shown: &clap::Command, path: &str) -> Vec<String> {
+        if shown.get_name() == "help" {
+            return Vec::new();
+        }
+        if shown.has_subcommands() {
+            let below = shown.get_subcommands();
+            let wrong = below
+                .map(|command| wrong_examples(command, &format!("{path} {}", command.get_name())));
+            return wrong.flatten().collect();
+        }
+        let help = shown.get_after_long_help().map(ToString::to_string);
+        let help = help.unwrap_or_default();
+        let examples = help
+            .lines()
+            .filter_map(|line| line.strip_prefix("  gritledger "));
+        let examples: Vec<String> = examples.map(|line| format!("gritledger {line}")).collect();
+        if examples.is_empty() {
+            return vec![format!("{path}: no example")];
+        }
+        let wrong = examples.iter().filter_map(|example| {
+            if !example.starts_with(path) {
+                return Some(format!("{path}: {example}"));
+            }
+            let typed = example.split(" < ").next().unwrap_or_default();
+            let words = shlex::split(typed).unwrap_or_default();
+            let read = command().try_get_matches_from(words);
+            read.err()
+                .map(|error| format!("{path}: {example}: {error}"))
+        });
+        wrong.collect()
+    }
+
+    #[test]
+    fn every_command_has_examples_that_can_be_typed() {
+        let wrong = wrong_examples(&command(), "gritledger");
+        assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     }
 
     #[test]

@@ -20,6 +20,7 @@ use crate::ledger::{
 pub(super) enum ClientCommand {
     Add(ClientAddArgs),
     /// List the clients
+    #[command(after_long_help = "Example:\n  gritledger client list")]
     List,
     Show(ClientArgs),
     Edit(ClientEditArgs),
@@ -189,6 +190,7 @@ pub(super) struct SiteVoidArgs {
 pub(super) enum WorkerCommand {
     Add(WorkerAddArgs),
     /// List the workers
+    #[command(after_long_help = "Example:\n  gritledger worker list")]
     List(AllArgs),
     Edit(WorkerEditArgs),
 }

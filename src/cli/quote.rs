@@ -27,6 +27,7 @@ pub(super) enum QuoteCommand {
     Draft(Box<DraftArgs>),
     Vary(VaryArgs),
     /// List the quotes
+    #[command(after_long_help = "Example:\n  gritledger quote list")]
     List,
     Show(ShowArgs),
     Compare(CompareArgs),
@@ -34,6 +35,7 @@ pub(super) enum QuoteCommand {
     Send(SendArgs),
     Accept(AcceptArgs),
     /// Note that the client declined
+    #[command(after_long_help = "Example:\n  gritledger quote decline Q1")]
     Decline(NumberArgs),
     Withdraw(WithdrawArgs),
 }

@@ -29,6 +29,7 @@ pub(super) enum ReportCommand {
     ///
     /// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
     /// are told apart, and so are those of jobs without any hours.
+    #[command(after_long_help = "Example:\n  gritledger report rentals")]
     Rentals,
     Overheads(OverheadsArgs),
 }

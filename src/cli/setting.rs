@@ -13,6 +13,7 @@ use crate::money::{Decimal, plain};
 #[derive(Debug, Subcommand)]
 pub(super) enum SettingCommand {
     /// List the settings
+    #[command(after_long_help = "Example:\n  gritledger setting list")]
     List,
     Show(SettingArgs),
     Set(SettingSetArgs),
@@ -44,6 +45,7 @@ pub(super) struct SettingSetArgs {
 pub(super) enum TaxAreaCommand {
     Add(TaxAreaAddArgs),
     /// List the tax areas
+    #[command(after_long_help = "Example:\n  gritledger tax-area list")]
     List,
     Show(TaxAreaArgs),
     Set(TaxAreaSetArgs),
