@@ -28,6 +28,7 @@ use gritledger::trade::rates::{
 };
 use gritledger::trade::rental::{Need, Plan, Tariff};
 use gritledger::trade::takeoff::{Contingency, MayTurnUp, MeasuredRoom, Methods, take_off};
+use gritledger::trade::trips::Visits;
 use gritledger::trade::{
     FloorCondition, ItemId, MachineId, OperationId, RoomId, Species, TaskId, Unit,
 };
@@ -192,6 +193,8 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
         day_hours: Decimal::from(8),
         start: None,
         rentals: None,
+        road: None,
+        visits: Visits::default(),
         cautions: Vec::new(),
         terms: Terms {
             margin: Decimal::new(35, 2),

@@ -46,6 +46,9 @@ CHANGES = [
     ("the need of what can't be handed back at the confidence of what can", "src/trade/pricing/outlook.rs", "true => offer.stocking.returnable,\n        false => offer.stocking.other,", "true => offer.stocking.other,\n        false => offer.stocking.returnable,"),
     ("quantiles swapped", "src/trade/pricing/mod.rs", "p80: self.cost_at(Decimal::new(8, 1)),\n            p90: self.cost_at(Decimal::new(9, 1)),", "p80: self.cost_at(Decimal::new(9, 1)),\n            p90: self.cost_at(Decimal::new(8, 1)),"),
     ("hours of a machine aren't added up", "src/trade/pricing/subjects.rs", "self.machines[place].hours += work.hours", "self.machines[place].hours = work.hours"),
+    ("trips are one way", "src/trade/trips.rs", "product([Decimal::TWO, away?])", "product([Decimal::ONE, away?])"),
+    ("trips that are left are rounded down", "src/trade/trips.rs", "(Decimal::from(self.trips) * left / of).ceil()", "(Decimal::from(self.trips) * left / of).floor()"),
+    ("driving isn't labour", "src/trade/quote.rs", "            Line::Trips(trips) => trips.labour,\n", "            Line::Trips(_) => Money::ZERO,\n"),
     # what was logged
     ("overhead isn't on the actual", "src/trade/job_cost.rs", "costs.overhead = costs.labour.times(overhead);", "costs.overhead = Money::ZERO;"),
     ("hours on a task are shared by area of rooms named first", "src/trade/job_cost.rs", "} => (line.task == *task).then_some(line.hours),", "} => (line.task == *task).then_some(Decimal::ONE),"),

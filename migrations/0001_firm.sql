@@ -73,6 +73,7 @@ CREATE TABLE site (
     address     TEXT    NOT NULL CHECK (address <> ''),
     year_built  INTEGER CHECK (year_built BETWEEN 1500 AND 2200),  -- NULL: not known, treated as old by the cautions
     tax_area_id INTEGER REFERENCES tax_area (id),                  -- NULL: the setting `tax-percent` applies
+    distance_micro INTEGER CHECK (distance_micro >= 0),            -- miles or kilometres one way, as the ledger counts; NULL: not known
     note        TEXT    NOT NULL DEFAULT '',
     recorded_at TEXT    NOT NULL,
     voided_on   TEXT CHECK (voided_on IS date(voided_on))          -- NULL: in use

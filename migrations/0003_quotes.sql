@@ -60,7 +60,7 @@ CREATE TABLE quote_line (
     id              INTEGER PRIMARY KEY,
     quote_id        INTEGER NOT NULL REFERENCES quote (id),
     position        INTEGER NOT NULL,
-    kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'opened', 'other', 'overhead')),
+    kind            TEXT    NOT NULL CHECK (kind IN ('work', 'rental', 'trips', 'opened', 'other', 'overhead')),
     room_id         INTEGER REFERENCES room (id),                 -- NULL: done once for the job
     -- The condition of the part that it is done on, which may be the room's own; NULL: all of the room.
     part            TEXT CHECK (part IN ('bare', 'sound-film', 'worn-film', 'oil-wax', 'paint', 'glue')),
@@ -72,30 +72,32 @@ CREATE TABLE quote_line (
     driver          TEXT CHECK (driver IN ('area', 'edge', 'count', 'length', 'room', 'job')), -- NULL: not work
     item_id         INTEGER REFERENCES item (id),                 -- NULL: labour only, or not work
     item            TEXT,                                         -- NULL: no item
-    unit            TEXT,                                         -- of the item; NULL: no item
+    unit            TEXT,                                         -- of the item, or of what is driven; NULL: neither
     machine_id      INTEGER REFERENCES machine (id),              -- NULL: not a rental
     machine         TEXT,                                         -- NULL: not a rental
-    what            TEXT    NOT NULL DEFAULT '',                  -- what an `other` line is for
-    driver_micro    INTEGER CHECK (driver_micro >= 0),            -- sq ft, ft or count, all passes; NULL: not work
-    passes          INTEGER CHECK (passes > 0),                   -- how often the sequence or schedule does it; NULL: not work
+    what            TEXT    NOT NULL DEFAULT '',                  -- what an `other` line is for, where trips go
+    driver_micro    INTEGER CHECK (driver_micro >= 0),            -- sq ft, ft or count, all passes; of a trip, there and back; NULL: neither
+    passes          INTEGER CHECK (passes > 0),                   -- how often the sequence or schedule does it, or trips; NULL: neither
     chance_micro    INTEGER CHECK (chance_micro BETWEEN 1 AND 1000000), -- how likely it turns up; NULL: it is sure
     low_micro       INTEGER CHECK (low_micro >= 0),               -- the least of it, driver units; NULL: it is sure
     high_micro      INTEGER CHECK (high_micro >= low_micro),      -- the most of it; NULL: it is sure
     item_micro      INTEGER CHECK (item_micro >= 0),              -- expected items, or those left in opened packs; NULL: no item
     load_micro      INTEGER CHECK (load_micro >= 0),              -- items in whole sets; NULL: no item
-    unit_price_micro INTEGER CHECK (unit_price_micro >= 0),       -- per item or per rental day, major units; NULL: neither
+    unit_price_micro INTEGER CHECK (unit_price_micro >= 0),       -- per item, mile or kilometre, major units; NULL: neither
     item_cost_minor INTEGER NOT NULL DEFAULT 0,
-    hours_micro     INTEGER CHECK (hours_micro >= 0),             -- NULL: not work
+    hours_micro     INTEGER CHECK (hours_micro >= 0),             -- NULL: neither work nor trips
     labour_cost_minor INTEGER NOT NULL DEFAULT 0,
     days_micro      INTEGER CHECK (days_micro >= 0),              -- expected rental days; NULL: not a rental
-    other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, opened, other or overhead line
+    other_cost_minor INTEGER NOT NULL DEFAULT 0,                  -- cost of a rental, trips (their hours aside), opened, other or overhead line
     once_minor      INTEGER NOT NULL DEFAULT 0 CHECK (once_minor >= 0), -- what of a rental's cost is waiver and cleaning
     UNIQUE (quote_id, position),
     CHECK ((kind = 'work') = (operation_id IS NOT NULL)),
     CHECK (part IS NULL OR (kind = 'work' AND room_id IS NOT NULL)),
     CHECK ((operation_id IS NULL) = (operation IS NULL) AND (operation_id IS NULL) = (task_id IS NULL)
            AND (operation_id IS NULL) = (task IS NULL) AND (operation_id IS NULL) = (driver IS NULL)),
-    CHECK ((item_id IS NULL) = (item IS NULL) AND (item_id IS NULL) = (unit IS NULL)),
+    CHECK ((item_id IS NULL) = (item IS NULL) AND (item_id IS NULL AND kind <> 'trips') = (unit IS NULL)),
+    CHECK (kind <> 'trips' OR (driver_micro IS NOT NULL AND passes IS NOT NULL AND unit_price_micro IS NOT NULL
+                               AND hours_micro IS NOT NULL)),
     CHECK ((machine_id IS NULL) = (machine IS NULL)),
     CHECK ((kind = 'rental') = (machine_id IS NOT NULL)),
     CHECK (once_minor <= CASE kind WHEN 'rental' THEN other_cost_minor ELSE 0 END),

@@ -4,7 +4,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::book::{AllArgs, InUseArgs, change_use};
-use super::read::read_money;
+use super::read::{read_distance, read_money};
 use super::room::room_answers;
 use super::ui::Context;
 use crate::document::floor::SiteCheck;
@@ -120,6 +120,9 @@ pub(super) struct SiteAddArgs {
     /// Its tax area (default: the setting tax-percent applies)
     #[arg(long, value_name = "AREA")]
     tax_area: Option<String>,
+    /// How far it is, one way: miles, or kilometres in a metric ledger; quotes count the driving then
+    #[arg(long, allow_hyphen_values = true)]
+    distance: Option<String>,
     /// A note
     #[arg(long, default_value = "", hide_default_value = true)]
     note: String,
@@ -170,6 +173,9 @@ pub(super) struct SiteEditArgs {
     /// Its tax area, or `none`
     #[arg(long, value_name = "AREA")]
     tax_area: Option<String>,
+    /// How far it is, one way: miles, or kilometres in a metric ledger; or `none`
+    #[arg(long, allow_hyphen_values = true)]
+    distance: Option<String>,
     /// A note
     #[arg(long)]
     note: Option<String>,
@@ -338,12 +344,18 @@ fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
                 .as_deref()
                 .map(|name| tax_area(writing, name))
                 .transpose()?,
+            distance: args
+                .distance
+                .as_deref()
+                .map(|text| read_distance(writing, text))
+                .transpose()?,
             note: args.note.clone(),
         };
         writing.add_site(&new)?;
         let site = writing.site(&new.address)?;
         context.status(&format!("Added site {} of {}.", site.address, site.client));
         context.hint(&adding_a_room(&site.address));
+        hint_at_machines(context, writing, args.distance.as_ref())?;
         context.give_json(|| site_answer(context, writing, site))
     })
 }
@@ -351,35 +363,39 @@ fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
 fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
     context.write(|writing| {
         let old = writing.site(&args.site)?;
-        let client = match &args.client {
-            Some(name) => writing.client(name)?.id,
-            None => old.client_id,
-        };
-        let year_built = match args.year_built.as_deref() {
-            Some(none) if is_none(none) => None,
-            Some(text) => Some(read_year(text)?),
-            None => old.year_built,
-        };
-        let tax_area = match args.tax_area.as_deref() {
-            Some(none) if is_none(none) => None,
-            Some(name) => Some(tax_area(writing, name)?),
-            None => old.tax_area.map(|(id, _)| id),
-        };
-        let new = NewSite {
-            client,
-            address: args.address.clone().unwrap_or(old.address),
-            year_built,
-            tax_area,
-            note: args.note.clone().unwrap_or(old.note),
-        };
-        writing.edit_site(old.id, &new)?;
+        let (id, old_client) = (old.id, old.client_id);
+        let mut new = NewSite::from(old);
+        if let Some(name) = &args.client {
+            new.client = writing.client(name)?.id;
+        }
+        if let Some(text) = args.year_built.as_deref() {
+            new.year_built = unless_none(text, read_year)?;
+        }
+        if let Some(text) = args.tax_area.as_deref() {
+            new.tax_area = unless_none(text, |name| tax_area(writing, name))?;
+        }
+        if let Some(text) = args.distance.as_deref() {
+            new.distance = unless_none(text, |text| read_distance(writing, text))?;
+        }
+        new.address = args.address.clone().unwrap_or(new.address);
+        new.note = args.note.clone().unwrap_or(new.note);
+        writing.edit_site(id, &new)?;
         let site = writing.site(&new.address)?;
         context.status(&format!("Changed site {}.", site.address));
-        if client != old.client_id {
+        hint_at_machines(context, writing, args.distance.as_ref())?;
+        if new.client != old_client {
             warn_of_open_jobs(context, writing, &site)?;
         }
         context.give_json(|| site_answer(context, writing, site))
     })
+}
+
+/// Where a distance is noted, says how fetching machines is counted, as long as it isn't.
+fn hint_at_machines(context: &Context, ledger: &Ledger, distance: Option<&String>) -> Result<()> {
+    if distance.is_some() && ledger.settings()?.rental_distance.is_none() {
+        context.hint("gritledger setting set rental-distance 9");
+    }
+    Ok(())
 }
 
 /// Warns of jobs that go with a site to its new client; closed ones stay with the old one.
@@ -411,6 +427,14 @@ fn read_year(text: &str) -> Result<i32> {
 
 fn tax_area(ledger: &Ledger, name: &str) -> Result<i64> {
     Ok(ledger.tax_area(name)?.id)
+}
+
+/// Reads a fact, unless an option was given the word that takes it away.
+fn unless_none<T>(text: &str, read: impl FnOnce(&str) -> Result<T>) -> Result<Option<T>> {
+    match is_none(text) {
+        true => Ok(None),
+        false => read(text).map(Some),
+    }
 }
 
 /// Tells whether an option was given the word that takes its fact away.

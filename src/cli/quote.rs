@@ -232,6 +232,9 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
 
 fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let record = wanted(ledger, &args.quote, args.option.as_deref())?;
+    if let Some(counted) = ledger.driving_left_out(&record.header)? {
+        context.hint(&counted);
+    }
     let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
     if args.why {
         let rates = ledger.rates_of_quote(&sheet.record.header)?;

@@ -15,6 +15,7 @@ use crate::ledger::{
 use crate::money::Decimal;
 use crate::money::Money;
 use crate::trade::budget::{BudgetLine, Place, Subject};
+use crate::trade::job_cost::DRIVING;
 use crate::trade::{JobId, RoomId, Unit};
 
 answer! {
@@ -234,14 +235,15 @@ answer! {
     struct BudgetLineFacts of (line: BudgetLine, rooms: &BTreeMap<RoomId, String>) on page {
         operation: Option<String> = match &line.subject {
             Subject::Item { operation, .. } => operation.as_ref().map(|(_, name)| name.clone()),
-            Subject::Hours(_) => None,
+            Subject::Hours(_) | Subject::Road(_) => None,
         },
         item: Option<String> = match &line.subject {
             Subject::Item { name, .. } => Some(name.clone()),
             Subject::Hours(_) => None,
+            Subject::Road(_) => Some(DRIVING.to_owned()),
         },
         task: Option<String> = match &line.subject {
-            Subject::Item { .. } => None,
+            Subject::Item { .. } | Subject::Road(_) => None,
             Subject::Hours(task) => Some(task.name.clone()),
         },
         unit: Unit = line.subject.unit(),

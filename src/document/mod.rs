@@ -79,6 +79,11 @@ pub struct Page {
 }
 
 impl Page {
+    /// Returns what driving is counted in.
+    fn road(&self) -> Unit {
+        Unit::of_roads(self.units)
+    }
+
     /// Converts a rate per canonical unit to one per unit of the ledger.
     pub fn per_unit(&self, rate: Decimal, unit: Unit) -> Decimal {
         match (self.units, unit) {

@@ -155,8 +155,10 @@ answer! {
         client: String,
         year_built: Option<i32>,
         tax_area: Option<String> = site.tax_area.map(|(_, name)| name),
+        /// One way.
+        distance: Option<Quantity> = page.measured_if(site.distance, page.road()),
         note: String,
-        .. { id, client_id, tax_area }
+        .. { id, client_id, tax_area, distance }
     }
 }
 
@@ -209,7 +211,8 @@ impl Answer for SiteAnswer {
         );
         let tax_area = site.tax_area.as_ref();
         let tax_area = tax_area.map(|name| format!(", tax area {}", inert(name)));
-        let _ = writeln!(text, "{built}{}", or_blank(tax_area));
+        let away = site.distance.map(|distance| format!(", {distance} away"));
+        let _ = writeln!(text, "{built}{}{}", or_blank(tax_area), or_blank(away));
         if !site.note.is_empty() {
             let _ = writeln!(text, "Note: {}", inert(&site.note));
         }

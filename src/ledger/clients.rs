@@ -3,8 +3,11 @@
 use anyhow::Result;
 use rusqlite::{OptionalExtension, Row, named_params};
 
+use super::columns::Micro;
 use super::names::Names;
+use super::trips::check_distance;
 use super::{Ledger, Refusal, Writing, refuse, typed};
+use crate::money::Decimal;
 use crate::trade::{ClientId, SiteId};
 
 /// A client to be added or changed.
@@ -42,8 +45,23 @@ pub struct NewSite {
     pub year_built: Option<i32>,
     /// Its tax area; `None`: the setting `tax-percent` applies.
     pub tax_area: Option<i64>,
+    /// How far it is, one way; `None`: not known.
+    pub distance: Option<Decimal>,
     /// Anything else.
     pub note: String,
+}
+
+impl From<Site> for NewSite {
+    fn from(site: Site) -> NewSite {
+        NewSite {
+            client: site.client_id,
+            address: site.address,
+            year_built: site.year_built,
+            tax_area: site.tax_area.map(|(id, _)| id),
+            distance: site.distance,
+            note: site.note,
+        }
+    }
 }
 
 /// A site.
@@ -61,6 +79,8 @@ pub struct Site {
     pub year_built: Option<i32>,
     /// Its tax area.
     pub tax_area: Option<(i64, String)>,
+    /// How far it is, one way; `None`: not known.
+    pub distance: Option<Decimal>,
     /// Anything else.
     pub note: String,
 }
@@ -70,7 +90,7 @@ const CLIENTS: &str =
 
 const SITES: &str = "
     SELECT site.id, client_id, client.name AS client, site.address, year_built, tax_area_id, tax_area.name AS tax_area,
-           site.note
+           distance_micro, site.note
     FROM site
     JOIN client ON client.id = client_id
     LEFT JOIN tax_area ON tax_area.id = tax_area_id
@@ -195,6 +215,7 @@ fn client_from_row(row: &Row<'_>) -> rusqlite::Result<Client> {
 fn site_from_row(row: &Row<'_>) -> rusqlite::Result<Site> {
     let tax_area: Option<i64> = row.get("tax_area_id")?;
     let tax_area_name: Option<String> = row.get("tax_area")?;
+    let distance: Option<Micro> = row.get("distance_micro")?;
     Ok(Site {
         id: row.get("id")?,
         client_id: row.get("client_id")?,
@@ -202,6 +223,7 @@ fn site_from_row(row: &Row<'_>) -> rusqlite::Result<Site> {
         address: row.get("address")?,
         year_built: row.get("year_built")?,
         tax_area: tax_area.zip(tax_area_name),
+        distance: distance.map(|Micro(distance)| distance),
         note: row.get("note")?,
     })
 }
@@ -278,6 +300,7 @@ impl Writing<'_> {
     pub fn add_site(&self, site: &NewSite) -> Result<SiteId> {
         let address = self.sites_by_name()?.free(&site.address)?;
         self.check_year(site.year_built)?;
+        check_distance(site.distance)?;
         self.insert_site(&address, site)
     }
 
@@ -286,12 +309,12 @@ impl Writing<'_> {
         let id = SiteId(self.new_id("site")?);
         self.connection
             .prepare_cached(
-                "INSERT INTO site (id, client_id, address, year_built, tax_area_id, note, recorded_at)
-                 VALUES (:id, :client, :address, :year, :tax_area, :note, :now)",
+                "INSERT INTO site (id, client_id, address, year_built, tax_area_id, distance_micro, note, recorded_at)
+                 VALUES (:id, :client, :address, :year, :tax_area, :distance, :note, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
-                ":tax_area": site.tax_area, ":note": site.note, ":now": self.now(),
+                ":tax_area": site.tax_area, ":distance": site.distance.map(Micro), ":note": site.note, ":now": self.now(),
             })?;
         self.log(&format!("Added site {address}."))?;
         Ok(id)
@@ -305,15 +328,16 @@ impl Writing<'_> {
         let sites = self.sites_by_name()?;
         let address = sites.free_for(&site.address, |known| known.id == id)?;
         self.check_year(site.year_built)?;
+        check_distance(site.distance)?;
         self.connection
             .prepare_cached(
                 "UPDATE site SET client_id = :client, address = :address, year_built = :year, tax_area_id = :tax_area,
-                        note = :note
+                        distance_micro = :distance, note = :note
                  WHERE id = :id",
             )?
             .execute(named_params! {
                 ":id": id, ":client": site.client, ":address": address, ":year": site.year_built,
-                ":tax_area": site.tax_area, ":note": site.note,
+                ":tax_area": site.tax_area, ":distance": site.distance.map(Micro), ":note": site.note,
             })?;
         self.log(&format!("Changed site {address}."))
     }

@@ -109,6 +109,9 @@ impl Ledger {
                 site.address,
                 year,
                 site.tax_area.map(|(_, name)| name).unwrap_or_default(),
+                site.distance
+                    .map(|distance| plain(distance, 6))
+                    .unwrap_or_default(),
                 site.note,
             ]
         });

@@ -376,8 +376,9 @@ impl Ledger {
             .into());
         }
         let rented: Vec<MachineId> = offer.machines.keys().copied().collect();
+        let places: Vec<RoomId> = house.places().iter().map(|place| place.id).collect();
         let labour = Labour::new(
-            &house,
+            &places,
             &offer.rooms,
             &offer.work,
             &methods,

@@ -10,7 +10,8 @@ use crate::money::{Decimal, Money};
 use crate::trade::plan::promised::{Promise, Twice};
 use crate::trade::plan::{Answer, HousePlan, Phase, Places, Remark, Way, plan};
 use crate::trade::pricing::price;
-use crate::trade::quote::{Priced, Quote};
+use crate::trade::quote::{Line, LineKind, Priced, Quote};
+use crate::trade::trips::Visits;
 use crate::trade::{RoomId, Unit};
 
 /// What a phase takes of items: name, quantity and unit.
@@ -68,6 +69,7 @@ impl Gathered<'_> {
         offer.work = phases.flat_map(|_| set_up.clone()).chain(rooms).collect();
         offer.rentals = Some(plan.rentals.clone());
         offer.start = plan.first_day();
+        offer.visits = Visits::of_plan(plan);
         Ok(price(offer, &self.rates, ledger.currency())?)
     }
 }
@@ -188,8 +190,14 @@ pub(super) fn names_of(rooms: &[Room]) -> BTreeMap<RoomId, String> {
         .collect()
 }
 
-/// Shares out what is the same for every plan by what the rooms cost, and adds what each phase costs beside that.
+/// Shares out what is the same for every plan by what the rooms cost, and driving by the days of the phases, and adds what
+/// each phase costs beside that.
 fn costs_by_phase(plan: &HousePlan, priced: &Priced) -> Vec<Money> {
+    let driving = priced.quote.lines.iter();
+    let driving = driving.filter(|line| line.kind() == LineKind::Trips);
+    let driving: Money = driving.map(Line::cost).sum();
+    let days = plan.phases.iter().map(Visits::of_phase).map(Decimal::from);
+    let driving_of = driving.spread(&days.collect::<Vec<_>>());
     let cost_of = |phase: &Phase| -> Decimal {
         let lines = priced.quote.lines.iter();
         let lines =
@@ -197,11 +205,11 @@ fn costs_by_phase(plan: &HousePlan, priced: &Priced) -> Vec<Money> {
         lines.map(|line| Decimal::from(line.cost().minor())).sum()
     };
     let weights: Vec<Decimal> = plan.phases.iter().map(cost_of).collect();
-    let shares = base_of(plan, priced).spread(&weights);
+    let shares = (base_of(plan, priced) - driving).spread(&weights);
     plan.phases
         .iter()
-        .zip(shares)
-        .map(|(phase, share)| share + phase.costs.total())
+        .zip(shares.into_iter().zip(driving_of))
+        .map(|(phase, (share, driving))| share + driving + phase.costs.total())
         .collect()
 }
 

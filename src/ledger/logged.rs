@@ -10,7 +10,7 @@ use super::books::{Parts, Span, of_job};
 use super::columns::{Micro, NamedRow};
 use super::machines::tariff_from_row;
 use crate::money::{Decimal, Money};
-use crate::trade::job_cost::{DayRented, Logged, What};
+use crate::trade::job_cost::{DRIVING, DayRented, Logged, What};
 use crate::trade::operation::Task;
 use crate::trade::rental::Away;
 use crate::trade::{EntryId, JobId, RoomId, TaskId, Unit};
@@ -177,7 +177,7 @@ fn entry_from_row(row: &NamedRow<'_>, road: Unit) -> rusqlite::Result<Logged> {
         "hours" => hours_from_row(row)?,
         "use" => item_from_row(row)?,
         "drive" => What::Other {
-            label: "driving".to_owned(),
+            label: DRIVING.to_owned(),
             unit: road,
         },
         _ => What::Other {

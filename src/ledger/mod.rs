@@ -67,6 +67,7 @@ mod slips;
 mod stock;
 mod stories;
 mod tax;
+mod trips;
 mod variations;
 mod workers;
 

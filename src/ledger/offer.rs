@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use anyhow::Result;
 use chrono::NaiveDate;
 
+use super::trips::visits;
 use super::{InBook, Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
@@ -19,6 +20,7 @@ use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
 use crate::trade::quote::{Quote, Terms, WorkLine};
 use crate::trade::rates::Rates;
 use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
+use crate::trade::trips::Visits;
 use crate::trade::{JobId, QuoteId};
 
 /// What the first option of a quote is called, where there are others.
@@ -151,7 +153,7 @@ impl Ledger {
             lead: settings.lead_year,
             asbestos: settings.asbestos_year,
         };
-        let offer = Offer {
+        let mut offer = Offer {
             sequence: names.0,
             schedule: names.1,
             rooms: measured,
@@ -166,6 +168,8 @@ impl Ledger {
             day_hours: settings.day_hours,
             start: request.start,
             rentals: None,
+            road: self.road_to(site, &settings),
+            visits: Visits::default(),
             cautions: cautions(site.year_built, years, &conditions, &hazards),
             terms: self.terms(site, request, &settings)?,
             luck: Luck {
@@ -177,6 +181,9 @@ impl Ledger {
                 other: settings.buy_confidence,
             },
         };
+        if offer.road.is_some() {
+            offer.visits = visits(&offer, &methods, rates, &settings, &agreed);
+        }
         Ok((offer, warnings))
     }
 

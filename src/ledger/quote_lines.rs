@@ -13,6 +13,7 @@ use crate::trade::operation::{Driver, Task};
 use crate::trade::quote::{ItemLine, Line, LineKind, WorkLine};
 use crate::trade::rental::Tariff;
 use crate::trade::takeoff::Contingency;
+use crate::trade::trips::{Destination, Trips};
 use crate::trade::{FloorCondition, ItemId, MachineId, OperationId, QuoteId, RoomId, TaskId, Unit};
 
 /// Declares the row by its columns.
@@ -117,6 +118,7 @@ impl LineRow {
                 row.other_cost_minor = *cost;
                 row.once_minor = *once;
             }
+            Line::Trips(trips) => row.take_trips(trips),
             Line::Opened {
                 item,
                 name,
@@ -173,6 +175,27 @@ impl LineRow {
         if let Some(item) = item {
             self.take_item(item);
         }
+    }
+
+    fn take_trips(&mut self, trips: &Trips) {
+        let Trips {
+            to,
+            trips,
+            distance,
+            unit,
+            rate,
+            cost,
+            hours,
+            labour,
+        } = trips;
+        self.what = to.to_string();
+        self.passes = Some(*trips);
+        self.driver_micro = Some(Micro(*distance));
+        self.unit = Some(*unit);
+        self.unit_price_micro = Some(Micro(*rate));
+        self.other_cost_minor = *cost;
+        self.hours_micro = Some(Micro(*hours));
+        self.labour_cost_minor = *labour;
     }
 
     fn take_item(&mut self, item: &ItemLine) {
@@ -273,6 +296,16 @@ impl LineRow {
                 once,
                 tariff: tariff()?,
             },
+            LineKind::Trips => Line::Trips(Trips {
+                to: destination(&what)?,
+                trips: there(passes, "passes")?,
+                distance: there(driver_micro, "driver_micro")?.0,
+                unit: there(unit, "unit")?,
+                rate: there(unit_price_micro, "unit_price_micro")?.0,
+                cost,
+                hours: there(hours_micro, "hours_micro")?.0,
+                labour,
+            }),
             LineKind::Opened => Line::Opened {
                 item: there(item_id, "item_id")?,
                 name: there(item, "item")?,
@@ -284,6 +317,11 @@ impl LineRow {
             LineKind::Overhead => Line::Overhead { cost },
         })
     }
+}
+
+fn destination(what: &str) -> rusqlite::Result<Destination> {
+    let read = what.parse::<Destination>();
+    read.map_err(|why| rusqlite::Error::FromSqlConversionFailure(0, Type::Text, why.into()))
 }
 
 /// Returns what every line of a kind has.

@@ -16,7 +16,7 @@ use super::rows::{Columns, Rows};
 use super::{Ledger, Refusal, Writing, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Currency, Decimal, Money, counted, number, plain, quantity};
-use crate::trade::bounds::check_day;
+use crate::trade::bounds::{MOST_DRIVEN, check_day};
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
 use crate::trade::plan::{Calendar, WorkingDay};
@@ -77,6 +77,8 @@ settings! {
     Holidays = "holidays", holidays: BTreeMap<NaiveDate, String> = dates();
     MileRate = "mile-rate", mile_rate: Decimal = figure(&ROAD_RATE);
     KmRate = "km-rate", km_rate: Option<Decimal> = if_set(|it| it.figure(&ROAD_RATE));
+    DriveSpeed = "drive-speed", drive_speed: Option<Decimal> = if_set(|it| it.figure(&SPEED));
+    RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(|it| it.figure(&DISTANCE));
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
@@ -164,6 +166,12 @@ const CREW_HOURS: Bounds = bounds(
 );
 const HUMIDITY: Bounds = bounds(Decimal::ZERO, 100, "a humidity between 0 and 100 %");
 const YEAR: Bounds = bounds(Decimal::ONE_THOUSAND, 2_200, "a year, such as 1978");
+const SPEED: Bounds = bounds(Decimal::ONE, 200, "a speed on the road, from 1 to 200");
+const DISTANCE: Bounds = Bounds {
+    least: Decimal::ZERO,
+    most: MOST_DRIVEN,
+    called: "a distance one way",
+};
 const ROAD_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
 
 /// The most that a saw takes, in nanometres: one inch.

@@ -350,7 +350,9 @@ impl Writing<'_> {
                 quote: &quote.quote,
                 lines: &lines,
             };
-            let variation = vary(as_agreed, &renting, |work| fate_of(&fates, work));
+            let variation = vary(as_agreed, &renting, self.currency(), |work| {
+                fate_of(&fates, work)
+            });
             let left = variation
                 .as_ref()
                 .map_or(&lines, |variation| &variation.left);

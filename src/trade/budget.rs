@@ -21,13 +21,13 @@
 //! nothing of a subject is logged, or only in rooms that it wasn't quoted for, nothing is known of its pace, and its quoted
 //! cost stands. While a room is half done, its pace is too low, and so is the sum: it settles as rooms are finished.
 //!
-//! Rentals, opened packs and lumps of money have no rooms to compare: of each the larger of quoted and logged is expected,
-//! since a bill may still come and what is spent is spent. Overhead follows the hours.
+//! Rentals, driving, opened packs and lumps of money have no rooms to compare: of each the larger of quoted and logged is
+//! expected, since a bill may still come and what is spent is spent; so of hours on the road and on no task. Overhead follows the hours.
 
 use std::collections::BTreeMap;
 
 use crate::money::{Decimal, Money};
-use crate::trade::job_cost::{Logged, Quoted, What, spread};
+use crate::trade::job_cost::{DRIVING, Logged, Quoted, What, spread};
 use crate::trade::operation::Task;
 use crate::trade::quote::{Line, WorkLine};
 use crate::trade::variance::Side;
@@ -42,6 +42,8 @@ pub struct Budget {
     lumps: BTreeMap<Lump, LumpCost>,
     /// Hours on no task.
     on_nothing: Money,
+    /// Hours on the road, as quoted: they are logged on no task.
+    on_the_road: Money,
     /// The tasks that operations were quoted under.
     tasks: BTreeMap<OperationId, Task>,
 }
@@ -84,6 +86,8 @@ pub enum Subject {
     },
     /// Hours on a task.
     Hours(Task),
+    /// What is driven, in miles or kilometres.
+    Road(Unit),
 }
 
 /// How much of one thing was quoted and used in one room, or in several.
@@ -140,6 +144,7 @@ struct LumpCost {
 enum Key {
     Item(ItemId, Unit, Option<OperationId>),
     Hours(TaskId),
+    Road,
 }
 
 impl Subject {
@@ -152,6 +157,7 @@ impl Subject {
                 ..
             } => Key::Item(*item, *unit, operation.as_ref().map(|(id, _)| *id)),
             Subject::Hours(task) => Key::Hours(task.id),
+            Subject::Road(_) => Key::Road,
         }
     }
 
@@ -160,6 +166,7 @@ impl Subject {
         match self {
             Subject::Item { unit, .. } => *unit,
             Subject::Hours(_) => Unit::Hour,
+            Subject::Road(unit) => *unit,
         }
     }
 }
@@ -172,6 +179,10 @@ impl BudgetLine {
 
     /// Returns what it will cost if it goes on like that.
     fn at_this_pace(&self) -> Money {
+        if let Subject::Road(_) = self.subject {
+            let Place { quoted, cost, .. } = self.total();
+            return cost.max(quoted.unwrap_or_default().cost);
+        }
         let is_done = |place: &&Place| place.used.is_some();
         let (done, ahead): (Vec<&Place>, Vec<&Place>) = self.places.values().partition(is_done);
         let (done, ahead) = (sum(done), sum(ahead));
@@ -205,6 +216,7 @@ pub fn budget(
         lines: Vec::new(),
         lumps: BTreeMap::new(),
         on_nothing: Money::ZERO,
+        on_the_road: Money::ZERO,
         tasks: BTreeMap::new(),
     };
     for line in quotes.iter().flat_map(|quoted| quoted.lines) {
@@ -239,6 +251,11 @@ impl Budget {
         let (lump, cost) = match line {
             Line::Work(work) => return self.add_work(work),
             Line::Rental { machine, cost, .. } => (Lump::Rental(*machine), *cost),
+            Line::Trips(trips) => {
+                self.on_the_road += trips.labour;
+                let place = self.place(Subject::Road(trips.unit), None);
+                return place.plan(trips.driven(), trips.cost);
+            }
             Line::Opened { item, cost, .. } => (Lump::Opened(*item), *cost),
             Line::Other { what, cost } => (Lump::Other(what.to_lowercase()), *cost),
             Line::Overhead { .. } => return,
@@ -269,6 +286,12 @@ impl Budget {
         work: &[&WorkLine],
         operation_names: &impl Fn(OperationId) -> String,
     ) {
+        if let Some(unit) = self.quoted_road(&cost.what) {
+            let place = self.place(Subject::Road(unit), None);
+            place.cost += cost.cost;
+            *place.used.get_or_insert_default() += cost.quantity;
+            return;
+        }
         let lump = match &cost.what {
             What::Hours { .. } | What::Item { .. } => None,
             What::LeftOver { item, .. } => Some(Lump::Opened(*item)),
@@ -295,6 +318,16 @@ impl Budget {
                 *place.used.get_or_insert_default() += part.quantity;
             }
         }
+    }
+
+    /// Returns what driving is counted in, if it is that and was quoted.
+    fn quoted_road(&self, what: &What) -> Option<Unit> {
+        let What::Other { label, unit } = what else {
+            return None;
+        };
+        let mut lines = self.lines.iter();
+        let is_quoted = lines.any(|line| line.subject == Subject::Road(*unit));
+        (label == DRIVING && is_quoted).then_some(*unit)
     }
 
     /// Returns what a logged item or hour counts as; `None`: hours on no task.
@@ -341,6 +374,7 @@ impl Budget {
             (Subject::Hours(task), What::Hours { .. }) => {
                 self.task_of(what).is_some_and(|of| of.id == task.id)
             }
+            (Subject::Road(_), _) => self.quoted_road(what).is_some(),
             (Subject::Item { .. } | Subject::Hours(_), _) => false,
         };
         let lines: Vec<&BudgetLine> = self.lines.iter().filter(counts).collect();
@@ -363,6 +397,7 @@ impl Budget {
     fn name_of(&self, subject: &Subject, meant: usize) -> String {
         match subject {
             Subject::Hours(task) => task.name.clone(),
+            Subject::Road(_) => DRIVING.to_owned(),
             Subject::Item {
                 item,
                 name,
@@ -382,11 +417,11 @@ impl Budget {
 
     /// Returns what the job will cost if it goes on like that; `overhead` is charged on its labour.
     pub fn at_this_pace(&self, overhead: Decimal) -> Money {
-        let (mut labour, mut others) = (self.on_nothing, Money::ZERO);
+        let (mut labour, mut others) = (self.on_nothing.max(self.on_the_road), Money::ZERO);
         for line in &self.lines {
             *match line.subject {
                 Subject::Hours(_) => &mut labour,
-                Subject::Item { .. } => &mut others,
+                Subject::Item { .. } | Subject::Road(_) => &mut others,
             } += line.at_this_pace();
         }
         let lumps = self.lumps.values();

@@ -33,6 +33,9 @@ pub struct Logged {
     pub correction: bool,
 }
 
+/// What money was for that is counted in miles or kilometres.
+pub const DRIVING: &str = "driving";
+
 /// What a cost was for.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum What {
@@ -72,7 +75,7 @@ pub enum What {
         /// Which day of which rental it was.
         day: Box<DayRented>,
     },
-    /// Money spent otherwise, or miles driven.
+    /// Money spent otherwise, or [driving](DRIVING).
     Other {
         /// What it was for.
         label: String,

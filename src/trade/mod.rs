@@ -9,7 +9,7 @@
 //! done, measured by its driver, and a coat leaves a [`film`]; a [`takeoff`] turns rooms, findings and
 //! methods into quantities at the [`rates`] of book and experience; [`pricing`] draws the job with `simulate` and makes a
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
-//! by [`cutting`], and a [`contract`] may have limits. A [`variation`] takes agreed work away, or measures it again. A [`plan`] says in what order a whole house is done. What the job then takes moves [`stock`] and adds up in [`job_cost`];
+//! by [`cutting`], and a [`contract`] may have limits. A [`variation`] takes agreed work away, or measures it again. A [`plan`] says in what order a whole house is done, and [`trips`] how often somebody drives there. What the job then takes moves [`stock`] and adds up in [`job_cost`];
 //! a [`budget`] says how far that has come; [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
 //! the money.
 
@@ -37,6 +37,7 @@ pub mod sandable;
 mod simulate;
 pub mod stock;
 pub mod takeoff;
+pub mod trips;
 pub mod variance;
 pub mod variation;
 pub mod walk;

@@ -9,7 +9,7 @@
 //! conversion (a markup of 53.8462 % is a margin of 35 %), at least the minimum charge, and rounded up to the firm's step.
 //! The cost at the confidence less the expected cost is the **contingency**; only the owner sees it.
 //!
-//! The client sees a price for each room. Costs of the whole job (set-up, rental, overhead) are spread over the rooms by
+//! The client sees a price for each room. Costs of the whole job (set-up, rental, driving, overhead) are spread over the rooms by
 //! their direct cost, and the cents left by rounding go to the largest, so the rooms add up to the price.
 
 use crate::money::{Decimal, Money, round};
@@ -19,6 +19,7 @@ use crate::trade::parts::MeasuredPart;
 use crate::trade::rates::FloorClass;
 use crate::trade::rental::{Plan, Tariff};
 use crate::trade::takeoff::Contingency;
+use crate::trade::trips::Trips;
 use crate::trade::{
     CostKind, FloorCondition, ItemId, MachineId, OperationId, RoomId, Unit, closed_set,
 };
@@ -141,6 +142,8 @@ pub enum Line {
         /// The tariff that it was priced with.
         tariff: Tariff,
     },
+    /// Driving to the site, or for machines.
+    Trips(Trips),
     /// What is left in the opened packs of an item that doesn't keep.
     Opened {
         /// The item.
@@ -177,6 +180,8 @@ closed_set! {
         Work = "work",
         /// A rented machine.
         Rental = "rental",
+        /// Driving to the site, or for machines.
+        Trips = "trips",
         /// What is left in opened packs.
         Opened = "opened",
         /// A lump of money.
@@ -240,6 +245,7 @@ impl Line {
         match self {
             Line::Work(_) => LineKind::Work,
             Line::Rental { .. } => LineKind::Rental,
+            Line::Trips(_) => LineKind::Trips,
             Line::Opened { .. } => LineKind::Opened,
             Line::Other { .. } => LineKind::Other,
             Line::Overhead { .. } => LineKind::Overhead,
@@ -250,10 +256,35 @@ impl Line {
     pub fn cost(&self) -> Money {
         match self {
             Line::Work(work) => work.labour + work.item_cost(),
+            Line::Trips(trips) => trips.labour + trips.cost,
             Line::Rental { cost, .. }
             | Line::Opened { cost, .. }
             | Line::Other { cost, .. }
             | Line::Overhead { cost } => *cost,
+        }
+    }
+
+    /// Returns its hours.
+    pub fn hours(&self) -> Decimal {
+        match self {
+            Line::Work(work) => work.hours,
+            Line::Trips(trips) => trips.hours,
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => Decimal::ZERO,
+        }
+    }
+
+    /// Returns what its hours cost.
+    pub fn labour(&self) -> Money {
+        match self {
+            Line::Work(work) => work.labour,
+            Line::Trips(trips) => trips.labour,
+            Line::Rental { .. }
+            | Line::Opened { .. }
+            | Line::Other { .. }
+            | Line::Overhead { .. } => Money::ZERO,
         }
     }
 
@@ -265,6 +296,7 @@ impl Line {
                     == (was.room, was.operation, was.contingency)
             }
             (Line::Rental { machine: is, .. }, Line::Rental { machine: was, .. }) => is == was,
+            (Line::Trips(is), Line::Trips(was)) => is.to == was.to,
             (Line::Opened { item: is, .. }, Line::Opened { item: was, .. }) => is == was,
             (Line::Other { what: is, .. }, Line::Other { what: was, .. }) => is == was,
             (Line::Overhead { .. }, Line::Overhead { .. }) => true,
@@ -280,6 +312,10 @@ impl Line {
                 (CostKind::Consumables, work.item_cost()),
             ],
             Line::Rental { cost, .. } => vec![(CostKind::Rental, *cost)],
+            Line::Trips(trips) => vec![
+                (CostKind::Labour, trips.labour),
+                (CostKind::Other, trips.cost),
+            ],
             Line::Opened { cost, .. } => vec![(CostKind::Consumables, *cost)],
             Line::Other { cost, .. } => vec![(CostKind::Other, *cost)],
             Line::Overhead { cost } => vec![(CostKind::Overhead, *cost)],
@@ -291,6 +327,7 @@ impl Line {
         match self {
             Line::Work(work) => work.room,
             Line::Rental { .. }
+            | Line::Trips(_)
             | Line::Opened { .. }
             | Line::Other { .. }
             | Line::Overhead { .. } => None,
@@ -365,18 +402,13 @@ impl Quote {
     /// Returns what a variation changes, line by line.
     pub fn changes(&self) -> Vec<LineChange<'_>> {
         let mut left: Vec<&Line> = self.lines.iter().collect();
-        let hours = |line: &Line| {
-            work_of(std::slice::from_ref(line))
-                .map(|work| work.hours)
-                .sum::<Decimal>()
-        };
         let changes = self.replaced.iter().map(|was| {
             let place = left.iter().position(|is| is.stands_for(was));
             let is = place.map(|place| left.remove(place));
             LineChange {
                 was,
                 is,
-                hours: is.map_or(Decimal::ZERO, hours) - hours(was),
+                hours: is.map_or(Decimal::ZERO, Line::hours) - was.hours(),
                 cost: is.map_or(Money::ZERO, Line::cost) - was.cost(),
             }
         });
@@ -404,8 +436,8 @@ impl Quote {
 
     /// Returns the expected hours: of its lines, less those of the lines which they stand in the place of.
     pub fn hours(&self) -> Decimal {
-        let before: Decimal = work_of(&self.replaced).map(|work| work.hours).sum();
-        self.work().map(|work| work.hours).sum::<Decimal>() - before
+        let sum = |lines: &[Line]| lines.iter().map(Line::hours).sum::<Decimal>();
+        sum(&self.lines) - sum(&self.replaced)
     }
 
     /// Returns the expected cost: the sum of the lines.
@@ -436,9 +468,11 @@ pub struct LineChange<'a> {
 pub fn work_of(lines: &[Line]) -> impl Iterator<Item = &WorkLine> {
     lines.iter().filter_map(|line| match line {
         Line::Work(work) => Some(work),
-        Line::Rental { .. } | Line::Opened { .. } | Line::Other { .. } | Line::Overhead { .. } => {
-            None
-        }
+        Line::Rental { .. }
+        | Line::Trips(_)
+        | Line::Opened { .. }
+        | Line::Other { .. }
+        | Line::Overhead { .. } => None,
     })
 }
 

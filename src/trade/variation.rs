@@ -23,6 +23,8 @@
 //! - A machine is paid by the period. Its rent falls by what the quote's tariff asks for the hours as quoted, less what it
 //!   asks for those that are left: by nothing, where they take the same days. With the last of its hours all of it goes.
 //! - What is left in opened packs stays, as long as any of the item is used.
+//! - As many trips to the site are driven as the hours that are left ask for, of those that were quoted, in whole trips;
+//!   none to the rental place without a machine.
 //! - Overhead is its share of the labour that is left.
 //!
 //! A room that is measured again has all work that its floor, edge or steps measure at the quote's rates. Repairs stay:
@@ -39,6 +41,7 @@ use crate::trade::quote::{
 use crate::trade::rates::{Rate, RateKind};
 use crate::trade::rental::{Need, Plan, Tariff};
 use crate::trade::takeoff::{MeasuredRoom, PRINTED_DECIMALS, need};
+use crate::trade::trips::{Destination, Trips};
 use crate::trade::{ItemId, MachineId, OperationId};
 
 /// What was agreed at the rates and prices of one quote.
@@ -89,6 +92,7 @@ pub struct Variation {
 pub fn vary(
     agreed: Agreed<'_>,
     renting: &Renting,
+    currency: Currency,
     fate: impl Fn(&WorkLine) -> Fate,
 ) -> Option<Variation> {
     let lines = agreed.lines.iter();
@@ -100,12 +104,19 @@ pub fn vary(
             Line::Work(WorkLine { room: None, .. }) if !is_done => None,
             Line::Work(_) | Line::Other { .. } => continue,
             Line::Rental { machine, .. } => renting.line(agreed.quote, *machine, line, &work),
+            Line::Trips(trips) => renting.trips(agreed.quote, trips, &work, currency),
             Line::Opened { item, .. } => {
                 let takes = |work: &WorkLine| work.item.as_ref().is_some_and(|one| one.id == *item);
                 Some(line.clone()).filter(|_| work_of(&work).any(takes))
             }
-            Line::Overhead { .. } => overhead(&agreed.quote.terms, &work),
+            Line::Overhead { .. } => continue,
         };
+    }
+    let labour = after.iter().flatten().map(Line::labour).sum();
+    for after in &mut after {
+        if let Some(Line::Overhead { .. }) = after {
+            *after = overhead(&agreed.quote.terms, labour);
+        }
     }
     let pairs = agreed.lines.iter().zip(&after).enumerate();
     let different = pairs.filter(|(_, (before, after))| after.as_ref() != Some(*before));
@@ -240,8 +251,7 @@ fn changed(line: &Line, fate: impl Fn(&WorkLine) -> Fate) -> Option<Line> {
     }
 }
 
-fn overhead(terms: &Terms, work: &[Line]) -> Option<Line> {
-    let labour: Money = work_of(work).map(|work| work.labour).sum();
+fn overhead(terms: &Terms, labour: Money) -> Option<Line> {
     let cost = labour.times(terms.overhead);
     (!cost.is_zero()).then_some(Line::Overhead { cost })
 }
@@ -257,6 +267,31 @@ impl Renting {
     /// Returns what is rented for so many hours.
     pub fn plan(&self, tariff: &Tariff, hours: Decimal) -> Plan {
         Plan::new(tariff, Need::for_hours(hours, self.day_hours), self.start)
+    }
+
+    /// Returns the trips that the work takes now, at what the quote drives for; `None`: none.
+    fn trips(
+        &self,
+        quote: &Quote,
+        stand: &Trips,
+        work: &[Line],
+        currency: Currency,
+    ) -> Option<Line> {
+        let is_of = |line: &&Line| matches!(line, Line::Trips(trips) if trips.to == stand.to);
+        let quoted = match quote.lines.iter().find(is_of) {
+            Some(Line::Trips(quoted)) => quoted,
+            _ => stand,
+        };
+        let is_rented = |work: &WorkLine| self.machines.contains_key(&work.operation);
+        let left = match stand.to {
+            Destination::RentalPlace => work_of(work).any(is_rented).then(|| quoted.clone()),
+            Destination::Site => {
+                let [left, of] =
+                    [work, &quote.lines].map(|lines| work_of(lines).map(|work| work.hours).sum());
+                quoted.for_part(left, of, &quote.terms, currency)
+            }
+        };
+        left.map(Line::Trips)
     }
 
     /// Returns the rental of a machine as the work takes it now; `None`: it is needed no longer.

@@ -171,7 +171,7 @@ const EVENTS: &str = r#"
     client add "Gone Away"
     client void "Gone Away"
     site add "Ada Quill" "4 Tannery Row" --year-built 1931 --tax-area "Ash County"
-    site add "Bo Marsh" "7 Mill Lane"
+    site add "Bo Marsh" "7 Mill Lane" --distance 8.5
     room add "4 Tannery Row" "Landing" --shape "10ft x 4.5ft" --condition worn-film --species red-oak --door "outside:2'8\""
     room add "4 Tannery Row" "Back bedroom" --shape "14ft x 11ft" --condition sound-film --species red-oak --door "Landing:2'6\""
     room add "4 Tannery Row" "Closet" --shape "5ft x 4ft" --condition worn-film --species red-oak --door "Back bedroom:2'4\""
@@ -181,6 +181,8 @@ const EVENTS: &str = r#"
     setting set overhead 12.5%
     setting set margin 30%
     setting set km-rate 0.36
+    setting set rental-distance 6
+    setting set drive-speed 30
     item edit oil-finish --not-kept
     rate set rotary-36 --kind item --per "30 sqft"
     quote draft "4 Tannery Row" --room Landing --room "Back bedroom" --sequence rotary-36-50-80 --schedule oil-2-coat --option "One coat less: without=Landing" --other "disposal=45.55"
@@ -561,6 +563,9 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE quote_room SET price_minor = price_minor + 1 WHERE quote_id = 1 AND position = 1", "quote Q1: its rooms add up to"),
     ("UPDATE quote_line SET hours_micro = hours_micro + 1000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),
     ("UPDATE quote_line SET driver_micro = driver_micro + 10000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),
+    ("UPDATE quote_line SET other_cost_minor = other_cost_minor + 1 WHERE kind = 'trips' AND what = 'site'", "driving to the site costs"),
+    ("UPDATE quote_line SET passes = passes + 1 WHERE kind = 'trips' AND what = 'site'", "driving to the site costs"),
+    ("UPDATE quote_line SET hours_micro = hours_micro + 1000000 WHERE kind = 'trips' AND what = 'site'", "hours to the site cost"),
     ("UPDATE quote_line SET labour_cost_minor = labour_cost_minor + 1 WHERE quote_id = 1 AND position = 2", "quote Q1: its hours of"),
     ("UPDATE quote_line SET other_cost_minor = other_cost_minor + 1 WHERE quote_id = 1 AND kind = 'overhead'", "quote Q1: its overhead is"),
     ("UPDATE quote SET price_minor = price_minor + 1 WHERE varies_id IS NOT NULL", "quote Q2.2: with its variations it is worth"),

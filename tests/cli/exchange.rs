@@ -33,7 +33,7 @@ fn full() -> TestLedger {
         r#"
         client add "=SUM(A1), \"the\" client" --note "+1 on Sundays"
         tax-area add "Marsh County" 8.25%
-        site add "=SUM" "7 Weir Road, flat 2" --tax-area Marsh --year-built 2004 --note "line one"
+        site add "=SUM" "7 Weir Road, flat 2" --tax-area Marsh --year-built 2004 --distance 12.5 --note "line one"
         room add "7 Weir Road" "Bay room" --shape "trapezoid 10',6'6 1/2\" x 4'" --plus "5 x 2" --island "2 x 1.5" --condition glue --species other --layout herringbone --not-refinished
         room edit Landing --part "3 x 4: paint"
         reading add Landing seen nothing wood-left "1/4 in" --place register --by "Ruben Vale"

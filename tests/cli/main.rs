@@ -17,6 +17,7 @@
 //! * slips taken back and typed again in `voids.rs`;
 //! * rooms with parts in other conditions in `parts.rs`;
 //! * rented machines in `rentals.rs`;
+//! * what driving costs in `trips.rs`;
 //! * agreed work that is changed (taken away, measured again) in `varied.rs`;
 //! * whether a floor can be sanded, before its price is named, in `sandable.rs`;
 //! * two commands at once in `races.rs`;
@@ -61,6 +62,7 @@ mod replanning;
 mod sandable;
 mod session;
 mod surface;
+mod trips;
 mod variance;
 mod varied;
 mod voids;

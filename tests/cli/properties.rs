@@ -65,6 +65,7 @@ fn one_job(ledger: &Ledger) -> Room {
             address,
             year_built: None,
             tax_area: None,
+            distance: None,
             note: String::new(),
         })?;
         let foot = |feet: i64| Length::from_nanometres(feet * 304_800_000);
@@ -434,7 +435,7 @@ proptest! {
                 let unique = format!("{name}{}", writing.clients()?.len());
                 let details = NewClient { name: unique.clone(), note: note.clone(), ..NewClient::default() };
                 let client = writing.add_client(&details)?;
-                let site = NewSite { client, address: unique, year_built: Some(1950), tax_area: None, note: note.clone() };
+                let site = NewSite { client, address: unique, year_built: Some(1950), tax_area: None, distance: Some(gritledger::money::Decimal::new(125, 1)), note: note.clone() };
                 let site = writing.add_site(&site)?;
                 // Sixty-fourths of an inch: every length that a tape can give.
                 let tape = |parts: i64| Length::from_nanometres(parts * 396_875);

@@ -364,6 +364,7 @@ fn add_job(writing: &Writing<'_>, address: &str) -> anyhow::Result<()> {
         address: address.to_owned(),
         year_built: None,
         tax_area: None,
+        distance: None,
         note: String::new(),
     })?;
     let site = writing.site(address)?;

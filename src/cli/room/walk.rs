@@ -3,16 +3,20 @@
 //! Each question has what was answered before as its default, so an empty line keeps it; `back` goes to the question
 //! before, `leave` ends the walk. A room's answers are written when its last question is answered, as `room add`,
 //! `room edit` and `finding add` would write them: whoever leaves in the middle of a room loses that room's answers, and
-//! comes back to the rest by the same command. A room that isn't refinished is asked only for its doorways.
+//! comes back to the rest by the same command. A room that isn't refinished is asked only for its doorways. How far the
+//! site is, is asked at the end, until somebody has said it.
 
 use anyhow::Result;
 use clap::Args;
 
 use super::{OUTSIDE, confirm_floor, read_door, room_answers, warn_of_agreed};
 use crate::cli::finding::read_new;
+use crate::cli::read::read_distance;
 use crate::cli::ui::{Context, fail, somebody_is_there};
 use crate::document::inert;
-use crate::ledger::{Ledger, NewFinding, NewRoom, Refusal, Room, Site, Writing, refuse, same};
+use crate::ledger::{
+    Ledger, NewFinding, NewRoom, NewSite, Refusal, Room, Site, Writing, refuse, same,
+};
 use crate::trade::parts::{self, FloorPart};
 use crate::trade::room::Floor;
 use crate::trade::{FindingId, FloorCondition, Layout, RoomId, Species};
@@ -339,6 +343,7 @@ pub(in crate::cli) fn cmd_walk(context: &Context, args: &WalkArgs) -> Result<()>
             break;
         }
     }
+    walk.ask_distance()?;
     for Later { from, to, width } in &walk.later {
         context.warn(&format!(
             "the doorway from `{from}` to `{to}`, {width}, isn't noted: there is no room `{to}` yet"
@@ -351,6 +356,29 @@ pub(in crate::cli) fn cmd_walk(context: &Context, args: &WalkArgs) -> Result<()>
 }
 
 impl Walk<'_> {
+    /// Asks how far the site is, if nobody has said; an empty line leaves that open.
+    fn ask_distance(&mut self) -> Result<()> {
+        let road = self.context.read(|ledger| Ok(ledger.road()))?;
+        let prompt = format!("How far is it, one way, in {} [open]: ", road.in_words());
+        while self.site.distance.is_none() {
+            let said = self.context.line(&prompt)?.unwrap_or_default();
+            if ["", "back", "leave"].contains(&said.trim()) {
+                return Ok(());
+            }
+            let written = self.context.write(|writing| {
+                let distance = Some(read_distance(writing, &said)?);
+                let known = NewSite::from(self.site.clone());
+                writing.edit_site(self.site.id, &NewSite { distance, ..known })?;
+                Ok(distance)
+            });
+            match written {
+                Ok(distance) => self.site.distance = distance,
+                Err(error) => self.told(error)?,
+            }
+        }
+        Ok(())
+    }
+
     /// Asks which room is next; `None`: the walk ends.
     fn next_room(&self) -> Result<Option<String>> {
         let rooms = self.context.read(|ledger| ledger.rooms_of(self.site.id))?;

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{LineFacts, QuoteAnswer, RoomFacts, work_words};
 use crate::document::figures::{Amount, Number};
-use crate::document::{Answer, Page, Table, inert, or_blank};
+use crate::document::{Answer, Page, Table, count, inert, or_blank};
 use crate::ledger::Varied;
 use crate::trade::RoomId;
 use crate::trade::quote::{Line, LineChange, Quote};
@@ -118,6 +118,7 @@ impl Row {
                 format!("{}{}", or_blank(room), facts(was).operation())
             }
             Line::Rental { name, .. } => format!("{}, rented", inert(name)),
+            Line::Trips(trips) => format!("driving to the {}", trips.to).replace('-', " "),
             Line::Opened { name, .. } => format!("{}, left in packs", inert(name)),
             Line::Other { what, .. } => inert(what),
             Line::Overhead { .. } => "overhead".to_owned(),
@@ -125,6 +126,7 @@ impl Row {
         let extent = |line: &Line| match line {
             Line::Work(_) => facts(line).measure(),
             Line::Rental { .. } => or_blank(facts(line).days),
+            Line::Trips(trips) => count(trips.trips as usize, "trip"),
             Line::Opened { left, unit, .. } => format!("{} {unit}", Number(*left)),
             Line::Other { cost, .. } | Line::Overhead { cost } => page.amount(*cost).to_string(),
         };
@@ -132,7 +134,7 @@ impl Row {
             subject,
             was: extent(was),
             is: is.map_or_else(|| "not done".to_owned(), extent),
-            hours: matches!(was, Line::Work(_)).then_some(Number(hours)),
+            hours: matches!(was, Line::Work(_) | Line::Trips(_)).then_some(Number(hours)),
             cost: page.amount(cost),
         }
     }

@@ -102,6 +102,9 @@ struct LineFacts {
     hours: Option<Number>,
     machine: Option<String>,
     days: Option<Days>,
+    trips: Option<u32>,
+    /// Of one trip, there and back.
+    distance: Option<Quantity>,
     what: Option<String>,
     chance_percent: Percent,
     least: Option<Quantity>,
@@ -137,6 +140,14 @@ impl LineFacts {
                 item: Some(name),
                 item_unit: Some(unit),
                 item_quantity: Some(Number(left)),
+                ..LineFacts::default()
+            },
+            Line::Trips(trips) => LineFacts {
+                trips: Some(trips.trips),
+                distance: Some(page.measured(trips.distance, trips.unit)),
+                unit_price: Some(page.price_of_one(trips.rate)),
+                hours: (!trips.hours.is_zero()).then_some(Number(trips.hours)),
+                what: Some(trips.to.to_string()),
                 ..LineFacts::default()
             },
             Line::Other { what, cost: _ } => LineFacts {
@@ -212,6 +223,8 @@ impl LineFacts {
             unit_price: None,
             hours: None,
             days: None,
+            trips: None,
+            distance: None,
             cost: None,
             ..self
         }
@@ -260,6 +273,16 @@ impl LineFacts {
                 or_blank(self.item_quantity),
                 or_blank(self.item_unit)
             ),
+            LineKind::Trips => {
+                let hours = self.hours.map(|hours| format!(", {hours} h on the road"));
+                format!(
+                    "driving to the {}: {} of {}{}",
+                    or_blank(self.what.as_ref()).replace('-', " "),
+                    count(self.trips.unwrap_or_default() as usize, "trip"),
+                    or_blank(self.distance),
+                    or_blank(hours)
+                )
+            }
             LineKind::Other => or_blank(self.what.as_ref()),
             LineKind::Overhead => "overhead".to_owned(),
         }

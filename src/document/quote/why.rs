@@ -15,6 +15,7 @@ use crate::money::Decimal;
 use crate::trade::Unit;
 use crate::trade::quote::{Line, LineKind, Outlook, Quote, WorkLine};
 use crate::trade::rates::RateKind;
+use crate::trade::trips::Destination;
 
 /// Why a line takes what it takes, a sentence for each of its figures.
 #[derive(Debug, Serialize)]
@@ -35,6 +36,7 @@ impl Why {
         let of = |kind| match line {
             Line::Work(work) => work_why(quote, work, kind, rates, page),
             Line::Rental { .. }
+            | Line::Trips(_)
             | Line::Opened { .. }
             | Line::Other { .. }
             | Line::Overhead { .. } => None,
@@ -70,6 +72,24 @@ fn lump_why(line: &Line, quote: &Quote, outlook: &Outlook, page: &Page) -> Optio
                 outlook.draws,
                 Days(*days),
                 or_blank(planned)
+            )
+        }
+        Line::Trips(trips) => {
+            let each = match trips.to {
+                Destination::Site => "a day with work each, at the confidence",
+                Destination::RentalPlace => "to fetch machines and to bring them back",
+            };
+            let road = page.measured(trips.driven(), trips.unit);
+            let hours = match trips.hours.is_zero() {
+                true => String::new(),
+                false => format!(
+                    "; {} on the road at wage and burden",
+                    page.measured(trips.hours, Unit::Hour)
+                ),
+            };
+            format!(
+                ": {each}; {road} there and back at {}{hours}.",
+                page.price_of_one(trips.rate)
             )
         }
         Line::Opened { unit, left, .. } => format!(

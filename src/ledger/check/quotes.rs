@@ -12,6 +12,7 @@ use crate::trade::plan::HousePlan;
 use crate::trade::plan::replay::walk;
 use crate::trade::quote::{Line, Outlook, WorkLine};
 use crate::trade::rates::RateKind;
+use crate::trade::trips::Trips;
 use crate::trade::variation::price_of;
 use crate::trade::{JobId, QuoteId, RoomId};
 
@@ -254,7 +255,7 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
     let shares = sum(&mut quote.rooms.iter().map(|room| room.price));
     unlike("its rooms add up to", quote.price, shares);
     if record.header.varies.is_none() {
-        let labour = sum(&mut quote.work().map(|work| work.labour));
+        let labour = sum(&mut quote.lines.iter().map(Line::labour));
         unlike(
             "its overhead is",
             quote.costs().overhead,
@@ -265,6 +266,21 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
         .price
         .share(quote.terms.tax_percent, Decimal::ONE_HUNDRED);
     unlike("tax is", quote.tax, tax);
+    for line in &quote.lines {
+        if let Line::Trips(trips) = line {
+            let Trips { cost, labour, .. } = trips.clone().priced(&quote.terms, currency);
+            unlike(
+                &format!("driving to the {} costs", trips.to),
+                trips.cost,
+                cost,
+            );
+            unlike(
+                &format!("hours to the {} cost", trips.to),
+                trips.labour,
+                labour,
+            );
+        }
+    }
     for work in quote.work() {
         let labour = currency.amount(product([work.hours, quote.terms.wage, quote.terms.burden]));
         unlike(

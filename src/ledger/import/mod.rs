@@ -71,7 +71,7 @@ impl Transfer {
             Transfer::Sites => (
                 "sites",
                 &["client", "site"],
-                &["year_built", "tax_area", "note"],
+                &["year_built", "tax_area", "distance", "note"],
             ),
             Transfer::Rooms => (
                 "rooms",

@@ -9,6 +9,7 @@ use super::known::Importing;
 use crate::ledger::names::Names;
 use crate::ledger::rooms::{at_site, room_name};
 use crate::ledger::rows::{Row, Rows};
+use crate::ledger::trips::check_distance;
 use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
 use crate::measure::{Length, Units};
 use crate::trade::parts::FloorPart;
@@ -86,11 +87,13 @@ impl Importing<'_> {
                 tax_area: row
                     .maybe("tax_area", |name| self.tax_area(name))?
                     .map(|area| area.id),
+                distance: row.number("distance")?,
                 note: row.text("note").to_owned(),
             };
             let address = row.read("site", |address| sites.free(address))?;
             self.check_year(site.year_built)
                 .map_err(|error| row.wrong("year_built", error))?;
+            check_distance(site.distance).map_err(|error| row.wrong("distance", error))?;
             let id = self.insert_site(&address, &site)?;
             sites.add(address, id);
         }

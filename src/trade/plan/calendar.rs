@@ -14,7 +14,7 @@
 //! * trim, once the floor can be walked on;
 //! * the furniture, after the days that the schedule states, and the full cure.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
@@ -250,6 +250,30 @@ impl Calendar {
     /// Tells whether the crew works on a day.
     pub fn works_on(&self, day: NaiveDate) -> bool {
         self.working_days.contains(&day.weekday()) && !self.holidays.contains_key(&day)
+    }
+
+    /// Returns on how many days the crew does something of a phase that begins on a day; without one, as if every day were
+    /// worked. A coat that takes longer than a day has as many as it takes.
+    pub fn visits(&self, needs: &Needs, start: Option<NaiveDate>) -> u32 {
+        let (table, first) = match start {
+            Some(start) => (self.table(), day(start)),
+            None => (self.table().without_rest(), 1),
+        };
+        let mut days = BTreeSet::new();
+        let first = table.working_from(first);
+        let whole = table.go_through(needs, first, |day, _, _, _| {
+            days.insert(day);
+        });
+        let count = match whole {
+            Ok(_) => days.len(),
+            Err(_) => {
+                let coats = needs.coats.iter().map(|coat| coat.minutes);
+                let minutes = [needs.before, needs.after].into_iter().chain(coats);
+                let days = |minutes: i64| (minutes + table.crew - 1) / table.crew;
+                usize::try_from(minutes.map(days).sum::<i64>()).unwrap_or_default()
+            }
+        };
+        u32::try_from(count).unwrap_or(u32::MAX)
     }
 
     /// Returns it as it is counted with.

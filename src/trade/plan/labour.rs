@@ -20,7 +20,7 @@ use rust_decimal::prelude::ToPrimitive;
 use thiserror::Error;
 
 use super::calendar::{Coat, HOUR, Hardening, Needs};
-use super::ways::{House, Places};
+use super::ways::Places;
 use crate::money::{Decimal, counted, product};
 use crate::trade::operation::{Drying, Operation, Schedule};
 use crate::trade::pricing::asked;
@@ -105,12 +105,13 @@ pub struct Labour {
 }
 
 impl Labour {
-    /// Sorts a take-off by room and coat; hours are those at the confidence. Machines count if they are rented.
+    /// Sorts a take-off by room and coat; hours are those at the confidence. The numbers of rooms are their places.
+    /// Machines count if they are rented.
     ///
     /// # Errors
     /// Refuses a schedule that doesn't say when its last coat is walked on.
     pub fn new(
-        house: &House,
+        places: &[RoomId],
         rooms: &[MeasuredRoom],
         work: &[Work],
         methods: &Methods,
@@ -127,7 +128,7 @@ impl Labour {
             sanding_machines: Vec::new(),
             coating_machines: Vec::new(),
         };
-        let place_of = |id: RoomId| house.places().iter().position(|place| place.id == id);
+        let place_of = |id: RoomId| places.iter().position(|place| *place == id);
         let set_up: Vec<&Work> = work.iter().filter(|work| work.room.is_none()).collect();
         if let Some(first) = rooms.first() {
             labour.add_hours(None, first.class, &set_up, &Order::default(), rates);

@@ -56,7 +56,7 @@ pub use self::calendar::{Calendar, Coat, Doing, Hardening, Needs, Stretch, Worki
 use self::every::Best;
 use self::good::Ordered;
 use self::search::{Chosen, Search};
-pub use self::ways::{House, HouseError, Keep, Place, Places};
+pub use self::ways::{House, HouseError, Keep, MOST_PLACES, Place, Places};
 pub use self::words::Remark;
 use self::work::Steps;
 use crate::money::Money;

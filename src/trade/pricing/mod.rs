@@ -29,6 +29,7 @@ use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Te
 use crate::trade::rates::Rates;
 use crate::trade::simulate::{Draws, Model};
 use crate::trade::takeoff::{MeasuredRoom, Work};
+use crate::trade::trips::{Road, Visits};
 use crate::trade::{ItemId, MachineId, RoomId};
 
 /// What a quote is made from.
@@ -54,6 +55,10 @@ pub struct Offer {
     pub start: Option<NaiveDate>,
     /// When machines go out and back, if that is planned; `None`: each is rented for as long as its hours take.
     pub rentals: Option<Vec<Rental>>,
+    /// How far it is, and what driving costs; `None`: it isn't counted.
+    pub road: Option<Road>,
+    /// How often somebody drives.
+    pub visits: Visits,
     /// Cautions that apply.
     pub cautions: Vec<Caution>,
     /// What to price with.
@@ -194,7 +199,7 @@ struct Costing<'a> {
     draws: Draws,
     lines: Vec<Line>,
     expected: Money,
-    /// What all draws are moved by, so that their mean is the expected cost: what isn't drawn (lump sums, planned rentals),
+    /// What all draws are moved by, so that their mean is the expected cost: what isn't drawn (lump sums, driving, planned rentals),
     /// rounding, and the chance in finitely many draws.
     moved: Money,
 }
@@ -256,16 +261,20 @@ impl<'a> Costing<'a> {
     }
 
     /// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and
-    /// rentals. A lump sum comes once, in the price of the first room.
+    /// rentals. Lump sums and driving come once, in the price of the first room.
     fn room_by_room(&self, offer: &Offer) -> Money {
         let terms = &offer.terms;
-        let lumps: Money = offer.others.iter().map(|other| other.cost).sum();
+        let is_lump = |line: &&Line| matches!(line, Line::Other { .. } | Line::Trips(_));
+        let lumps = self.lines.iter().filter(is_lump);
+        let lumps: Money = lumps
+            .map(|line| line.cost() + line.labour().times(terms.overhead))
+            .sum();
         let alone = offer.rooms.iter().enumerate().map(|(place, room)| {
             let own = |line: &&Line| {
                 matches!(line, Line::Work(_)) && line.room().is_none_or(|id| id == room.id)
             };
             let expected: Money = self.lines.iter().filter(own).map(Line::cost).sum();
-            let labour: Money = self.lines.iter().filter(own).map(labour_of).sum();
+            let labour: Money = self.lines.iter().filter(own).map(Line::labour).sum();
             let alone = self.draws.alone_at(place, terms.confidence);
             let moved = expected + labour.times(terms.overhead) - alone.plain;
             let lumps = if place == 0 { lumps } else { Money::ZERO };
@@ -290,24 +299,18 @@ fn quote_lines(
         Some(rentals) => planned_rental_lines(rentals, offer),
         None => subjects.rental_lines(draws),
     });
+    let driven = offer.road.iter();
+    let driven = driven.flat_map(|road| road.trips(offer.visits, &offer.terms, currency));
+    lines.extend(driven.map(Line::Trips));
     lines.extend(subjects.opened_lines(draws));
     let others = offer.others.iter().cloned();
     lines.extend(others.map(|LumpSum { what, cost }| Line::Other { what, cost }));
-    let labour: Money = lines.iter().map(labour_of).sum();
+    let labour: Money = lines.iter().map(Line::labour).sum();
     let overhead = labour.times(offer.terms.overhead);
     if !overhead.is_zero() {
         lines.push(Line::Overhead { cost: overhead });
     }
     lines
-}
-
-fn labour_of(line: &Line) -> Money {
-    match line {
-        Line::Work(work) => work.labour,
-        Line::Rental { .. } | Line::Opened { .. } | Line::Other { .. } | Line::Overhead { .. } => {
-            Money::ZERO
-        }
-    }
 }
 
 fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {

@@ -4,9 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Actual, LineKind, Side, Subject, Variance, VarianceLine, rental};
 use crate::money::{Currency, Decimal, Money, product};
-use crate::trade::job_cost::{CostPart, Logged, Quoted, What, spread, totals};
+use crate::trade::job_cost::{CostPart, DRIVING, Logged, Quoted, What, spread, totals};
 use crate::trade::operation::Task;
-use crate::trade::quote::{Line, WorkLine};
+use crate::trade::quote::{Line, LineKind as QuoteLine, WorkLine};
+use crate::trade::trips::Trips;
 use crate::trade::{CostKind, ItemId, OperationId, RoomId, TaskId, Unit};
 
 /// Compares the lines of a job's quotes with what was logged on it, line by line, by kind and room.
@@ -86,6 +87,8 @@ enum Key {
     Item(Option<RoomId>, Option<OperationId>, ItemId, Unit),
     Labour(Option<RoomId>, Option<TaskId>, Option<OperationId>),
     Opened(ItemId),
+    /// Hours on the road, which nobody logs by themselves.
+    Road,
     /// What it was for, in small letters: `Disposal` is `disposal`.
     Other(Option<RoomId>, String, Unit),
 }
@@ -118,9 +121,13 @@ impl Pair {
         }
     }
 
-    fn plan_work(&mut self, line: &WorkLine, quantity: Decimal, unit_price: Decimal, cost: Money) {
+    fn plan(&mut self, quantity: Decimal, unit_price: Decimal, cost: Money) {
         self.quoted.add(Side { quantity, cost });
         self.at_unit_prices += product([quantity, unit_price]);
+    }
+
+    fn plan_work(&mut self, line: &WorkLine, quantity: Decimal, unit_price: Decimal, cost: Money) {
+        self.plan(quantity, unit_price, cost);
         self.operations.insert(line.operation);
         if only_might(line) {
             self.might += cost;
@@ -215,6 +222,7 @@ impl<'a> Sheet<'a> {
                 let pair = self.pair(Key::Opened(*item), || opened_subject(name, *unit));
                 pair.plan_at_cost(*left, *cost, currency);
             }
+            Line::Trips(trips) => self.add_trips(trips, hour),
             Line::Other { what, cost } => {
                 let (_, lump) = self
                     .lumps
@@ -223,6 +231,19 @@ impl<'a> Sheet<'a> {
                 *lump += *cost;
             }
             Line::Rental { .. } | Line::Overhead { .. } => {}
+        }
+    }
+
+    /// Adds what is driven, which is compared with all that was driven for the job, and the hours on the road.
+    fn add_trips(&mut self, trips: &Trips, hour: Decimal) {
+        let driven = trips.driven();
+        let key = Key::Other(None, DRIVING.to_owned(), trips.unit);
+        let pair = self.pair(key, || other_subject(None, DRIVING, trips.unit));
+        pair.plan(driven, trips.rate, trips.cost);
+        if !trips.hours.is_zero() {
+            let subject = || labour_subject(None, Some(DRIVING.to_owned()));
+            self.pair(Key::Road, subject)
+                .plan(trips.hours, hour, trips.labour);
         }
     }
 
@@ -277,10 +298,16 @@ impl<'a> Sheet<'a> {
                 (Key::Opened(*item), opened_subject(name, *unit))
             }
             What::Rental { .. } => return,
-            What::Other { label, unit } => (
-                Key::Other(room, label.to_lowercase(), *unit),
-                other_subject(room, label, *unit),
-            ),
+            What::Other { label, unit } => {
+                let quoted = Key::Other(None, label.to_lowercase(), *unit);
+                // What is driven was quoted for the job, whatever room it is logged in.
+                let of_job = *unit != Unit::Each && self.pairs.contains_key(&quoted);
+                let room = room.filter(|_| !of_job);
+                (
+                    Key::Other(room, label.to_lowercase(), *unit),
+                    other_subject(room, label, *unit),
+                )
+            }
         };
         let one_thing = matches!(key, Key::Other(.., Unit::Each));
         let pair = self.pair(key, || subject);
@@ -353,12 +380,19 @@ impl<'a> Sheet<'a> {
                     (false, true) => 2,
                 }] += line.labour;
             }
+            let driving = quoted
+                .lines
+                .iter()
+                .filter(|line| line.kind() == QuoteLine::Trips);
+            labour[1] += driving.map(Line::labour).sum();
             let weights = labour.map(|labour| Decimal::from(labour.minor()));
             let charged = quoted.lines.iter().map(|line| match line {
                 Line::Overhead { cost } => *cost,
-                Line::Work(_) | Line::Rental { .. } | Line::Opened { .. } | Line::Other { .. } => {
-                    Money::ZERO
-                }
+                Line::Work(_)
+                | Line::Rental { .. }
+                | Line::Trips(_)
+                | Line::Opened { .. }
+                | Line::Other { .. } => Money::ZERO,
             });
             if let [logged, sure, might] = charged.sum::<Money>().spread(&weights)[..] {
                 on_logged += logged;

@@ -1,0 +1,121 @@
+//! How far it is to a site, and how often somebody drives there for a quote.
+
+use anyhow::Result;
+use rust_decimal::prelude::ToPrimitive;
+
+use super::settings::SETTING_A_KM_RATE;
+use super::{Ledger, QuoteHeader, QuoteStatus, Settings, Site, refuse, typed};
+use crate::money::{Decimal, plain, quantity};
+use crate::trade::RoomId;
+use crate::trade::bounds::MOST_DRIVEN;
+use crate::trade::plan::labour::Labour;
+use crate::trade::plan::{MOST_PLACES, Places};
+use crate::trade::pricing::Offer;
+use crate::trade::quote::WorkLine;
+use crate::trade::rates::Rates;
+use crate::trade::takeoff::Methods;
+use crate::trade::trips::{Road, Visits};
+
+impl Ledger {
+    /// Returns what driving to a site takes; `None`: nobody has said how far it is, or what a kilometre costs.
+    pub(super) fn road_to(&self, site: &Site, settings: &Settings) -> Option<Road> {
+        Some(Road {
+            unit: self.road(),
+            rate: quantity(settings.road_rate(self.road())?),
+            speed: settings.drive_speed,
+            to_site: site.distance?,
+            to_rental_place: settings.rental_distance,
+        })
+    }
+
+    /// Returns what to type so that a draft counts driving; `None`: it does, or can't any more.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn driving_left_out(&self, header: &QuoteHeader) -> Result<Option<String>> {
+        let is_draft = header.status == QuoteStatus::Draft && header.varies.is_none();
+        let Some(site) = self.site_in_use(header.site_id)?.filter(|_| is_draft) else {
+            return Ok(None);
+        };
+        let has_rate = self.settings()?.road_rate(self.road()).is_some();
+        Ok(match (site.distance, has_rate) {
+            (None, _) => Some(format!(
+                "gritledger site edit {} --distance 12",
+                typed(&site.address)
+            )),
+            (Some(_), false) => Some(SETTING_A_KM_RATE.to_owned()),
+            (Some(_), true) => None,
+        })
+    }
+}
+
+/// Refuses a distance that nobody drives to work.
+pub(super) fn check_distance(distance: Option<Decimal>) -> Result<()> {
+    match distance {
+        Some(distance) if !(Decimal::ZERO..=MOST_DRIVEN).contains(&distance) => {
+            refuse!("`{}` is not how far a site is away", plain(distance, 6))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Returns how often somebody drives for an offer: on each day that its rooms take together, at the confidence, and for
+/// machines that are rented. What is added to a job is done on its days, as far as they have room.
+pub(super) fn visits(
+    offer: &Offer,
+    methods: &Methods,
+    rates: &Rates,
+    settings: &Settings,
+    agreed: &[WorkLine],
+) -> Visits {
+    let is_rented = |machine| {
+        let machine = offer.machines.get(&machine);
+        machine.is_some_and(|machine| !machine.tariff.day.is_zero())
+    };
+    let rents = offer
+        .work
+        .iter()
+        .filter(|work| work.operation.machine.is_some_and(is_rented));
+    let is_new = |operation| !agreed.iter().any(|known| known.operation == operation);
+    let fetched = rents.into_iter().any(|work| is_new(work.operation.id));
+    Visits {
+        to_site: match agreed {
+            [] => visits_to_site(offer, methods, rates, settings),
+            agreed => {
+                let before: Decimal = agreed.iter().map(|work| work.hours).sum();
+                whole_days(before + hours_of(offer), settings) - whole_days(before, settings)
+            }
+        },
+        to_rental_place: if fetched { 2 } else { 0 },
+    }
+}
+
+/// Returns the days on which somebody works at the site: those of one phase, or of as many as there can be places in one.
+fn visits_to_site(offer: &Offer, methods: &Methods, rates: &Rates, settings: &Settings) -> u32 {
+    let calendar = settings.calendar();
+    let phases = offer.rooms.chunks(MOST_PLACES);
+    let days = phases.map(|rooms| {
+        let places: Vec<RoomId> = rooms.iter().map(|room| room.id).collect();
+        let all = (0..places.len()).fold(Places::NONE, |all, place| all.with(Places::one(place)));
+        let confidence = offer.terms.confidence;
+        let labour = Labour::new(&places, rooms, &offer.work, methods, rates, confidence, &[]);
+        match labour {
+            Ok(labour) => calendar.visits(&labour.needs(all), offer.start),
+            // The schedule doesn't say when its last coat is walked on, so trim has no day.
+            Err(_) => whole_days(hours_of(offer), settings),
+        }
+    });
+    days.sum()
+}
+
+fn hours_of(offer: &Offer) -> Decimal {
+    offer.work.iter().map(|work| work.hours).sum()
+}
+
+/// Returns the days that the crew has so many hours of labour in.
+fn whole_days(hours: Decimal, settings: &Settings) -> u32 {
+    (hours / settings.crew_hours)
+        .ceil()
+        .to_u32()
+        .unwrap_or(u32::MAX)
+}

@@ -1,0 +1,383 @@
+//! Driving: visits that a quote counts from its own days, at what a mile or a kilometre costs.
+
+use std::collections::BTreeSet;
+
+use serde_json::{Value, json};
+
+use crate::harness::TestLedger;
+
+const DRAFT: &str =
+    r#"quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat"#;
+
+/// The two rooms of the example, 12.4 miles from the firm, and 9.3 to the rental place.
+fn far_away() -> TestLedger {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        site edit "4 Tannery Row" --distance 12.4
+        setting set rental-distance 9.3
+        "#,
+    );
+    ledger
+}
+
+fn trips(quote: &Value) -> Vec<&Value> {
+    let lines = quote["lines"].as_array().expect("lines");
+    lines
+        .iter()
+        .filter(|line| line["kind"] == "trips")
+        .collect()
+}
+
+/// Returns place, trips, miles of each, hours and cost.
+fn told(quote: &Value) -> Value {
+    let fields = |line: &Value| {
+        let distance = &line["distance"]["quantity"];
+        json!([
+            line["what"],
+            line["trips"],
+            distance,
+            line["hours"],
+            line["cost"]
+        ])
+    };
+    trips(quote).into_iter().map(fields).collect()
+}
+
+fn cents(amount: &Value) -> i64 {
+    let text = amount.as_str().expect("an amount").replace('.', "");
+    text.parse().expect("an amount of cents")
+}
+
+/// On paper. Of the 10.6 h that are quoted 8 are what a crew does in a day: load-in and sanding take Monday and a part of
+/// Tuesday, then the first coat; the second coat is Wednesday's; the floor is walked on from Thursday afternoon, and the
+/// trim that doesn't fit in what is left of it is Friday's: five days, as the plan of the house has them. The mile costs
+/// 72.5 cents, IRS Notice 2026-10.
+///
+/// 5 × 2 × 12.4 = 124 mi, 124 × 0.725 = 89.90; 2 × 2 × 9.3 = 37.2 mi, 37.2 × 0.725 = 26.97.
+#[test]
+fn a_quote_counts_a_trip_for_each_day_with_work_and_two_for_machines() {
+    let ledger = far_away();
+    ledger.lines(DRAFT);
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(
+        told(&quote),
+        json!([
+            ["site", 5, "24.8", null, "89.90"],
+            ["rental-place", 2, "18.6", null, "26.97"]
+        ])
+    );
+    assert_eq!(quote["cost"]["other"], json!("116.87"));
+    let lines = quote["lines"].as_array().expect("lines");
+    let sum: i64 = lines.iter().map(|line| cents(&line["cost"])).sum();
+    assert_eq!(sum, cents(&quote["cost"]["total"]));
+    let text = ledger.line("quote show Q1").ok();
+    for line in [
+        "driving to the site: 5 trips of 24.8 mi          89.90",
+        "driving to the rental place: 2 trips of 18.6 mi  26.97",
+    ] {
+        assert!(text.contains(line), "{text}");
+    }
+    let why = ledger.line("quote show Q1 --why").ok();
+    assert!(
+        why.contains(
+            "89.90: a day with work each, at the confidence; 124 mi there and back at 0.725."
+        ),
+        "{why}"
+    );
+    // The client is told no distance and no hours.
+    let client = ledger.json("quote show Q1 --for-client");
+    assert_eq!(
+        told(&client),
+        json!([
+            ["site", null, null, null, null],
+            ["rental-place", null, null, null, null]
+        ])
+    );
+}
+
+/// What driving adds to the cost it adds to the price, margin included: 116.87 / (1 − 0.35) = 179.80.
+#[test]
+fn driving_is_in_the_price_with_its_margin() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(DRAFT);
+    ledger.lines(
+        r#"
+        site edit "4 Tannery Row" --distance 12.4
+        setting set rental-distance 9.3
+        quote draft "4 Tannery Row" --revises Q1
+        "#,
+    );
+    let [before, after] = ["Q1", "Q1.2"].map(|number| ledger.json(&format!("quote show {number}")));
+    let more = cents(&after["price"]) - cents(&before["price"]);
+    assert!((more - 17_980).abs() <= 1, "{more}");
+}
+
+/// 124 mi at 31 an hour are 4 h, at 28.00 × 1.4235 = 39.858 an hour 159.43; 37.2 mi are 1.2 h, 47.83.
+#[test]
+fn hours_on_the_road_are_quoted_if_the_firm_counts_them() {
+    let ledger = far_away();
+    ledger.lines("setting set drive-speed 31\nsetting set overhead 10%");
+    ledger.lines(DRAFT);
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(
+        told(&quote),
+        json!([
+            ["site", 5, "24.8", "4", "249.33"],
+            ["rental-place", 2, "18.6", "1.2", "74.80"]
+        ])
+    );
+    let ten = cents(&quote["cost"]["labour"]);
+    assert_eq!(cents(&quote["cost"]["overhead"]), (ten + 5) / 10);
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1\ndrive 10");
+    let job = ledger.line("job show J1").ok();
+    let total = quote["cost"]["total"].as_str().expect("an amount");
+    let pace = format!("At this pace it will cost {total} USD, as quoted.");
+    assert!(job.contains(&pace), "{job}");
+    let variance = ledger.json("report variance J1");
+    let lines = variance["lines"].as_array().expect("lines");
+    let road: Vec<&Value> = lines
+        .iter()
+        .filter(|line| line["operation"] == "driving")
+        .collect();
+    assert_eq!(road.len(), 1, "{road:?}");
+    assert_eq!(road[0]["quoted_cost"], json!("207.26"));
+}
+
+/// Quoted 161.2 mi for 116.87. Driven: 100 mi at 0.725 are 72.50, 80 mi at 0.80 are 64.00; 180 mi × 0.725 = 130.50, so
+/// 6.00 are the price's, 130.50 − 116.87 = 13.63 the distance's, wherever it was logged.
+#[test]
+fn what_was_driven_stands_beside_what_was_quoted() {
+    let ledger = far_away();
+    ledger.lines(DRAFT);
+    ledger.lines(
+        r#"
+        quote send Q1
+        quote accept Q1
+        job start J1
+        drive 100 --room Landing
+        setting set mile-rate 0.80
+        drive 80mi
+        "#,
+    );
+    let budget = ledger.json("job show J1")["budget"].clone();
+    let lines = budget.as_array().expect("lines");
+    let driven = lines.iter().find(|line| line["item"] == "driving");
+    let driven = driven.expect("a line for driving");
+    assert_eq!(
+        json!([
+            driven["unit"],
+            driven["quoted"],
+            driven["used"],
+            driven["left"]
+        ]),
+        json!(["mi", "161.2", "180", "-18.8"])
+    );
+    let variance = ledger.json("report variance J1");
+    let lines = variance["lines"].as_array().expect("lines");
+    let driven: Vec<&Value> = lines
+        .iter()
+        .filter(|line| line["item"] == "driving")
+        .collect();
+    assert_eq!(driven.len(), 1, "{driven:?}");
+    for (key, value) in [
+        ("room", Value::Null),
+        ("quoted_quantity", json!("161.2")),
+        ("quoted_cost", json!("116.87")),
+        ("actual_quantity", json!("180")),
+        ("actual_cost", json!("136.50")),
+        ("price_variance", json!("6.00")),
+        ("quantity_variance", json!("13.63")),
+    ] {
+        assert_eq!(driven[0][key], value, "{key} of {}", driven[0]);
+    }
+}
+
+/// A planned house has a trip for each of its days with work, and one for each morning on which machines go out or back.
+#[test]
+fn a_planned_house_drives_on_its_own_days() {
+    let ledger = far_away();
+    ledger.lines(
+        "setting set default-schedule oil-2-coat\nsetting set default-sequence rotary-36-50-80",
+    );
+    let plan = ledger.json(
+        r#"plan house "4 Tannery Row" --start 2026-03-09 --phases "Landing; Back bedroom" --accept"#,
+    );
+    let phases = plan["phases"].as_array().expect("phases");
+    let each = |key: &'static str| {
+        phases
+            .iter()
+            .flat_map(move |phase| phase[key].as_array().cloned().unwrap_or_default())
+    };
+    let is_work = |day: &Value| {
+        let words = day["work"].as_str().unwrap_or_default();
+        ["sand", "coat", "trim"]
+            .iter()
+            .any(|word| words.contains(word))
+    };
+    let days: BTreeSet<String> = each("days")
+        .filter(is_work)
+        .map(|day| day["date"].to_string())
+        .collect();
+    let mornings: BTreeSet<String> = each("rental")
+        .flat_map(|rental| [rental["out"].to_string(), rental["back"].to_string()])
+        .collect();
+    let quote = ledger.json("quote show Q1");
+    let counted = trips(&quote);
+    assert_eq!(counted[0]["trips"], json!(days.len()));
+    assert_eq!(counted[1]["trips"], json!(mornings.len()));
+    assert!(days.len() > 5, "{days:?}");
+}
+
+/// 6.11 of 10.61 h fall away: of 5 trips 5 × 4.50 / 10.61 = 2.1, so 3 whole ones stay, 3 × 24.8 × 0.725 = 53.94; the machines
+/// come all the same.
+#[test]
+fn less_work_takes_fewer_trips_at_the_quotes_own_distance() {
+    let ledger = far_away();
+    ledger.lines(DRAFT);
+    ledger.lines(
+        r#"
+        quote send Q1
+        quote accept Q1
+        site edit "4 Tannery Row" --distance 40
+        "#,
+    );
+    ledger.lines(r#"quote vary J1 --without "Back bedroom""#);
+    let change = ledger.json("quote show Q2");
+    let [now] = trips(&change)[..] else {
+        panic!("{change}");
+    };
+    assert_eq!(now["distance"]["quantity"], json!("24.8"));
+    assert_eq!(now["trips"], json!(3));
+    assert_eq!(now["cost"], json!("53.94"));
+}
+
+/// Hours on one's own floors cost nothing, fuel does: 89.90 and 26.97 as above.
+#[test]
+fn own_floors_cost_their_driving() {
+    let ledger = far_away();
+    ledger.lines(
+        r#"
+        setting set drive-speed 31
+        job own "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        "#,
+    );
+    assert_eq!(
+        told(&ledger.json("quote show Q1")),
+        json!([
+            ["site", 5, "24.8", "4", "89.90"],
+            ["rental-place", 2, "18.6", "1.2", "26.97"]
+        ])
+    );
+}
+
+/// What is added to a job is done on the days that it has; it drives again only where they don't suffice.
+#[test]
+fn a_little_more_work_takes_no_more_trips() {
+    let ledger = far_away();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --room Landing --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        room add "4 Tannery Row" Closet --shape "3 x 3" --condition bare --species red-oak
+        quote draft "4 Tannery Row" --variation-of J1 --room Closet --sequence rotary-36-50-80 --schedule none
+        quote draft "4 Tannery Row" --variation-of J1 --room "Back bedroom" --sequence rotary-36-50-80 --schedule oil-2-coat
+        "#,
+    );
+    assert_eq!(told(&ledger.json("quote show Q2")), json!([]));
+    assert_eq!(trips(&ledger.json("quote show Q3"))[0]["trips"], json!(1));
+}
+
+#[test]
+fn without_a_distance_a_draft_says_what_to_type_and_counts_nothing() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(DRAFT);
+    let run = ledger.line("quote show Q1");
+    assert_eq!(
+        run.stderr(),
+        "hint: gritledger site edit \"4 Tannery Row\" --distance 12\n"
+    );
+    assert_eq!(told(&ledger.json("quote show Q1")), json!([]));
+    let run = ledger.line("site edit \"4 Tannery Row\" --distance 12");
+    assert_eq!(
+        run.stderr(),
+        "Changed site 4 Tannery Row.\nhint: gritledger setting set rental-distance 9\n"
+    );
+    ledger.lines("setting set rental-distance 9");
+    let run = ledger.line("site edit \"4 Tannery Row\" --distance \"13 mi\"");
+    assert_eq!(run.stderr(), "Changed site 4 Tannery Row.\n");
+    let site = ledger.json("site show \"4 Tannery Row\"");
+    assert_eq!(site["distance"], json!({ "quantity": "13", "unit": "mi" }));
+    assert!(
+        ledger
+            .line("site show \"4 Tannery Row\"")
+            .ok()
+            .contains("built 1931, 13 mi away\n")
+    );
+    assert_eq!(ledger.line("quote show Q1").stderr(), "");
+    for (distance, words) in [
+        ("-1", "`-1` is not how far a site is away"),
+        ("5001", "`5001` is not how far a site is away"),
+        ("12km", "`12km` is not a number of miles"),
+    ] {
+        let refused = ledger.line(&format!(
+            "site edit \"4 Tannery Row\" --distance {distance}"
+        ));
+        assert_eq!(refused.refused(), format!("error: {words}"));
+    }
+    ledger.lines("site edit \"4 Tannery Row\" --distance none");
+    assert_eq!(
+        ledger.json("site show \"4 Tannery Row\"")["distance"],
+        Value::Null
+    );
+}
+
+/// Nobody but the firm knows what a kilometre costs: a trip of 2 × 20 km at 0.36 is 14.40.
+#[test]
+fn a_metric_quote_drives_kilometres_once_they_have_a_rate() {
+    let ledger = TestLedger::nowhere();
+    ledger.lines(
+        r#"
+        init --business "Marsh End Floors" --units metric --currency EUR
+        worker add "Ruben Vale" --wage 28.00
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row" --distance 20km
+        room add "4 Tannery Row" "Landing" --shape "3 x 4" --condition worn-film --species red-oak
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        "#,
+    );
+    assert_eq!(
+        ledger.line("quote show Q1").stderr(),
+        "hint: gritledger setting set km-rate 0.50\n"
+    );
+    ledger.lines("setting set km-rate 0.36\nquote draft \"4 Tannery Row\" --revises Q1");
+    let quote = ledger.json("quote show Q1.2");
+    let [site] = trips(&quote)[..] else {
+        panic!("{quote}");
+    };
+    assert_eq!(site["distance"], json!({ "quantity": "40", "unit": "km" }));
+    assert_eq!(site["unit_price"], json!("0.36"));
+    assert_eq!(
+        cents(&site["cost"]),
+        site["trips"].as_i64().expect("trips") * 1_440
+    );
+}
+
+#[test]
+fn a_walk_asks_the_distance_until_somebody_says_it() {
+    let ledger = TestLedger::tannery_row();
+    let distance = || ledger.json("site show \"4 Tannery Row\"")["distance"]["quantity"].clone();
+    ledger
+        .answered("walk \"4 Tannery Row\"", &["done", ""])
+        .ok();
+    assert_eq!(distance(), Value::Null);
+    ledger
+        .answered("walk \"4 Tannery Row\"", &["done", "12.4"])
+        .ok();
+    assert_eq!(distance(), json!("12.4"));
+    ledger
+        .answered("walk \"4 Tannery Row\"", &["done", "99"])
+        .ok();
+    assert_eq!(distance(), json!("12.4"));
+}
