@@ -63,7 +63,7 @@ pub fn cautions(
         let age = year_built.map_or("year not known".to_owned(), |year| format!("built {year}"));
         lines.push((
             format!(
-                "Lead: {age}; paint and old varnish may hold lead. Test, or work as lead-safe, before disturbing more than 6 sq ft of painted surface a room."
+                "Lead: {age}; paint and old varnish may hold lead. Test, or keep to the rule's work practices, before disturbing more than 6 sq ft of painted surface a room."
             ),
             "40 CFR 745 subpart E (pre-1978 housing)",
         ));
