@@ -8,10 +8,10 @@ use clap::{Args, Subcommand};
 use super::job::{warn_of_outdated, warn_of_past_dates, warn_of_promises};
 use super::read::{read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::Context;
-use crate::document::View;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
 use crate::document::quote::list::QuoteList;
 use crate::document::quote::{QuoteAnswer, VariationsAnswer};
+use crate::document::{Answer as _, View};
 use crate::ledger::{
     DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
     VaryRequest, Without, Writing, refuse, typed,
@@ -124,6 +124,15 @@ pub(super) struct ShowArgs {
     /// Explain every quantity: the rate it was priced with, and the rooms that taught it
     #[arg(long, conflicts_with = "for_client")]
     why: bool,
+    /// Show every operation, and what the quote is made of
+    #[arg(long, conflicts_with_all = ["for_client", "why"])]
+    lines: bool,
+    /// Show the operations of one room
+    #[arg(long, conflicts_with_all = ["for_client", "why"])]
+    room: Option<String>,
+    /// Show the cautions whole, with their sources
+    #[arg(long, conflicts_with_all = ["for_client", "why", "lines", "room"])]
+    cautions: bool,
 }
 
 /// Set the options of a quote side by side
@@ -241,8 +250,35 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
         let answer = QuoteAnswer::with_why(sheet, &rates, &page);
         return context.give_as(answer, |answer| answer.why_text(&page));
     }
-    let view = view(args.for_client);
-    context.give(ledger, QuoteAnswer::new(sheet, view, &page))
+    let room = match args.room.as_deref() {
+        Some(room) => Some(quoted_room(ledger, &sheet.record, room)?),
+        None => None,
+    };
+    let answer = QuoteAnswer::new(sheet, view(args.for_client), &page);
+    context.give_as(answer, |answer| {
+        if args.cautions {
+            answer.cautions_text(&page)
+        } else if args.lines || room.is_some() {
+            answer.lines_text(room.as_deref(), &page)
+        } else {
+            answer.text(&page)
+        }
+    })
+}
+
+/// Returns the name of a room that a quote has work in.
+fn quoted_room(ledger: &Ledger, record: &QuoteRecord, name: &str) -> Result<String> {
+    let QuoteHeader {
+        number, site_id, ..
+    } = &record.header;
+    let room = ledger.room(name, Some(*site_id))?.name;
+    if record.quote.rooms.iter().all(|known| known.name != room) {
+        let hint = format!("gritledger quote show {number} --lines");
+        return Err(Refusal::new(format!("`{room}` is not in {number}"))
+            .hint(hint)
+            .into());
+    }
+    Ok(room)
 }
 
 /// Returns a quote, or one of its options.

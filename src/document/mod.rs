@@ -133,14 +133,15 @@ pub fn fit(text: &str, width: usize) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// Wraps text at blanks only: words, dates and numbers stay whole.
+/// Wraps text at blanks only, and not before a percent sign: words, dates and numbers stay whole.
 fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
     let options = textwrap::Options::new(width)
         .initial_indent(first)
         .subsequent_indent(next)
         .break_words(false)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::fill(text, options)
+    let kept = text.replace(" %", "\u{a0}%");
+    textwrap::fill(&kept, options).replace('\u{a0}', " ")
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.

@@ -17,12 +17,12 @@ const SHOWN_RISKS: usize = 5;
 
 answer! {
     /// A part of a quote's risk.
-    struct RiskFacts from risk: Risk on page {
-        operation: String,
-        share_percent: Percent,
+    pub(super) struct RiskFacts from risk: Risk on page {
+        pub(super) operation: String,
+        pub(super) share_percent: Percent,
         cause: Cause,
         rooms: usize,
-        advice: String = advice(risk.cause, risk.rooms),
+        pub(super) advice: String = advice(risk.cause, risk.rooms),
     }
 }
 
@@ -156,17 +156,20 @@ answer! {
 
     /// How sure a quote is: all of it is for its owner.
     pub(super) struct OutlookFacts from outlook: Outlook with (quote: &Quote, buy: Vec<ToBuy>) on page {
-        target_margin_percent: Percent = Percent::of_one(Some(quote.terms.margin)),
-        confidence_percent: Percent = Percent::of_one(Some(quote.terms.confidence)),
+        pub(super) target_margin_percent: Percent = Percent::of_one(Some(quote.terms.margin)),
+        pub(super) confidence_percent: Percent = Percent::of_one(Some(quote.terms.confidence)),
         expected_cost: Amount = page.amount(quote.expected_cost()),
-        contingency: Amount = page.amount(outlook.contingency()),
+        pub(super) contingency: Amount = page.amount(outlook.contingency()),
         cost_at: CostAt = CostAt::new(&outlook, page),
+        /// The cost that isn't exceeded with the confidence, for people.
+        #[serde(skip)]
+        pub(super) at_confidence: Amount = page.amount(outlook.cost_at_confidence),
         raised_by: Amount = page.amount(outlook.raised_by(quote)),
-        expected_margin_percent: Percent = Percent(quote.margin_percent()),
-        chance_of_loss_percent: Percent = Percent::of_one((!quote.terms.own).then_some(outlook.loss)),
+        pub(super) expected_margin_percent: Percent = Percent(quote.margin_percent()),
+        pub(super) chance_of_loss_percent: Percent = Percent::of_one((!quote.terms.own).then_some(outlook.loss)),
         draws: u32,
         seed: String = outlook.seed.to_string(),
-        risk: Vec<RiskFacts> = page.each(outlook.risks, RiskFacts::new),
+        pub(super) risk: Vec<RiskFacts> = page.each(outlook.risks, RiskFacts::new),
         rental: Vec<RentalFacts> = page.each(outlook.rentals, RentalFacts::new),
         buy: ShoppingList = ShoppingList::new(buy, page),
         .. { seed, expected_cost, cost_at_confidence, p10, p50, p80, p90, loss, risks, rentals, needs, room_by_room }
@@ -174,8 +177,8 @@ answer! {
 }
 
 impl OutlookFacts {
-    /// Says how sure the quote of this number is, what drives its risk, and what to rent and to buy.
-    pub(super) fn text(&self, number: &str, page: &Page) -> String {
+    /// Says how sure the quote is, what drives its risk, and what to rent.
+    pub(super) fn text(&self, page: &Page) -> String {
         let mut table = page
             .table(["So often", "10 %", "50 %", "80 %", "90 %"])
             .numbers([1, 2, 3, 4]);
@@ -198,10 +201,10 @@ impl OutlookFacts {
             }
             let _ = write!(text, "\n{table}\n");
         }
-        text + &self.rental_text(page) + &self.buy_text(number, page)
+        text + &self.rental_text(page)
     }
 
-    fn rental_text(&self, page: &Page) -> String {
+    pub(super) fn rental_text(&self, page: &Page) -> String {
         if self.rental.is_empty() {
             return String::new();
         }
@@ -222,16 +225,14 @@ impl OutlookFacts {
         format!("\n{table}\n{points}")
     }
 
-    fn buy_text(&self, number: &str, page: &Page) -> String {
-        if self.buy.lines.is_empty() {
-            return String::new();
-        }
-        let words = format!(
+    /// Says how much there is to buy; `None`: nothing.
+    pub(super) fn buy_words(&self, number: &str) -> Option<String> {
+        let lines = Some(self.buy.lines.len()).filter(|lines| *lines > 0)?;
+        Some(format!(
             "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
-            count(self.buy.lines.len(), "item"),
+            count(lines, "item"),
             self.buy.total
-        );
-        format!("\n{}\n", page.prose(&words))
+        ))
     }
 }
 

@@ -142,7 +142,10 @@ fn nails_are_set_and_filled_and_holes_in_boards_are_plugged() {
     );
     // 1 hole and 2 more: three plugs; 3 / 6 + 0.1 = 0.6 h.
     assert_eq!(line("plug-holes"), [json!("3"), json!("3"), json!("0.6")]);
-    let sheet = ledger.line("quote show Q1").ok().replace("\n  ", " ");
+    let sheet = ledger
+        .line("quote show Q1 --cautions")
+        .ok()
+        .replace("\n  ", " ");
     for told in [
         "Filler: overfill by 10 to 15 %",
         "after 1 h in small holes, 2 to 4 h over a floor, 6 h in large ones. (woodworkingadvisor.com)",

@@ -25,3 +25,26 @@ fn the_demo_reads_as_it_was_read() {
     let written = phone.run_with(&["demo", "--to", "t.db"], &[("COLUMNS", "45")]);
     insta::assert_snapshot!("demo_45", written.ok());
 }
+
+/// Who decides on a price reads no further than the first page of a small terminal.
+#[test]
+fn a_quote_s_decision_fits_the_first_page() {
+    let ledger = TestLedger::nowhere();
+    ledger.line("demo --to t.db").ok();
+    let text = ledger
+        .run_with(&["quote", "show", "Q22"], &[("COLUMNS", "80")])
+        .ok();
+    let first: String = text.lines().take(24).collect::<Vec<_>>().join("\n");
+    let answer = "Q22: 1864.63 USD; cost 1212.01 at most, 80 % sure, 17.83 h, chance of a loss\n\
+                  0.0 %, risk replace-boards.";
+    assert!(first.starts_with(answer), "{first}");
+    for part in [
+        "\nRoom ",
+        "\nLanding ",
+        "\nRent ",
+        "\nbuffer ",
+        "\nMargin: 35 % ",
+    ] {
+        assert!(first.contains(part), "{part} in {first}");
+    }
+}

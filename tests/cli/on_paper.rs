@@ -538,6 +538,7 @@ fn what_a_person_reads_of_it() {
     let ledger = mill_lane();
     let answers = [
         ("quote", "quote show Q1"),
+        ("lines", "quote show Q1 --lines"),
         ("client", "quote show Q1 --for-client"),
         ("job", "job show J1"),
         ("variance", "report variance J1"),

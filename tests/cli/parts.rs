@@ -191,7 +191,7 @@ fn a_room_with_parts_on_paper() {
     ];
     assert_eq!(cuts(&ledger, "Q1"), on_paper);
     assert_eq!(pass_square_feet(&ledger, "Q1"), 640);
-    let text = ledger.line("quote show Q1").ok();
+    let text = ledger.line("quote show Q1 --lines").ok();
     let heading = "Parlour: 168 sq ft, edge 49 ft; sound-film red-oak
 Part: paint, 48 sq ft, edge 49 ft
 Part: bare, 80 sq ft, edge 0 ft
@@ -220,7 +220,8 @@ Part: bare, 80 sq ft, edge 0 ft
     assert_eq!(pass_square_feet(&ledger, "Q3"), 504);
     // What was drafted keeps the parts as they were.
     assert_eq!(cuts(&ledger, "Q1"), on_paper);
-    assert!(ledger.line("quote show Q1").ok().contains(heading));
+    let text = ledger.line("quote show Q1 --room parlour").ok();
+    assert!(text.contains(heading), "{text}");
 }
 
 #[test]

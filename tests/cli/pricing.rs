@@ -70,7 +70,7 @@ fn a_quote_says_how_sure_it_is() {
         number(&one["share_percent"]) >= number(&another["share_percent"])
     });
     assert!(sorted && list(&quote["risk"]).len() > 5);
-    let words = ledger.line("quote show Q1").ok();
+    let words = ledger.line("quote show Q1 --lines").ok();
     for said in [
         "Contingency, to be 80 % sure",
         "What drives the risk",

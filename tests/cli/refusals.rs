@@ -244,6 +244,7 @@ fn quotes_jobs_and_payments_out_of_turn() {
             ),
             ("quote show Q7", "no quote Q7"),
             ("quote show X7", "`X7` is not a quote number"),
+            ("quote show Q1 --room Attic", "no room `Attic`"),
             ("use disc-7in-36 1", "no job is open"),
             ("job show J1", "no job J1"),
             ("job close seven", "`seven` is not a job number"),

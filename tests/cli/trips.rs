@@ -71,7 +71,7 @@ fn a_quote_counts_a_trip_for_each_day_with_work_and_two_for_machines() {
     let lines = quote["lines"].as_array().expect("lines");
     let sum: i64 = lines.iter().map(|line| cents(&line["cost"])).sum();
     assert_eq!(sum, cents(&quote["cost"]["total"]));
-    let text = ledger.line("quote show Q1").ok();
+    let text = ledger.line("quote show Q1 --lines").ok();
     for line in [
         "driving to the site: 5 trips of 24.8 mi          89.90",
         "driving to the rental place: 2 trips of 18.6 mi  26.97",

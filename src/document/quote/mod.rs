@@ -1,9 +1,11 @@
 //! A quote for its owner, with cost and margin, and for its client, without.
 //!
-//! Both views are drawn from one [`QuoteAnswer`], so they can't disagree. `why.rs` says why it takes what it takes,
+//! Both views are drawn from one [`QuoteAnswer`], so they can't disagree. `decision.rs` is what the owner decides on,
+//! `why.rs` says why it takes what it takes,
 //! `list.rs` lists quotes, `change.rs` says what a variation changes.
 
 mod change;
+mod decision;
 pub mod list;
 mod why;
 
@@ -62,12 +64,21 @@ answer! {
 }
 
 impl RoomFacts {
-    fn heading(&self) -> String {
-        let size = match self.steps {
+    fn size(&self) -> String {
+        match self.steps {
             Some(steps) => count(steps as usize, "step"),
             None => format!("{}, edge {}", self.area, self.edge),
-        };
-        let name = inert(&self.name);
+        }
+    }
+
+    fn floor(&self) -> String {
+        let parts = self.parts.iter().map(|part| part.condition.as_str());
+        let conditions: Vec<&str> = [self.condition.as_str()].into_iter().chain(parts).collect();
+        format!("{} {}", conditions.join(" + "), self.species)
+    }
+
+    fn heading(&self) -> String {
+        let (name, size) = (inert(&self.name), self.size());
         let mut text = format!("{name}: {size}; {} {}", self.condition, self.species);
         for PartFacts {
             condition,
@@ -501,19 +512,12 @@ impl QuoteAnswer {
             let _ = write!(text, "\n{}\n", page.prose(&change.stays()));
             return;
         }
-        let work_in = |room: Option<RoomId>| {
-            let lines = self.lines.iter().filter(|line| line.kind == LineKind::Work);
-            lines
-                .filter(|line| line.room_id == room)
-                .collect::<Vec<_>>()
-        };
-        let job = work_in(None);
+        let job = self.work_in(None);
         if !job.is_empty() {
             let _ = write!(text, "\nOnce for the job\n{}\n", work_table(&job, page));
         }
         for room in &self.rooms {
-            let table = work_table(&work_in(Some(room.id)), page);
-            let _ = write!(text, "\n{}\n{table}\n", room.heading());
+            text.push_str(&self.room_text(room, page));
         }
         let mut table = page.table(["For the whole job", "Cost"]).numbers([1]);
         for line in self.lines.iter().filter(|line| line.kind != LineKind::Work) {
@@ -524,8 +528,30 @@ impl QuoteAnswer {
         }
         if let Some((cost, outlook)) = self.cost.get().zip(self.outlook.get()) {
             let _ = write!(text, "\n{}\n", self.cost_table(cost, page));
-            text.push_str(&outlook.text(&self.number, page));
+            text.push_str(&outlook.text(page));
         }
+    }
+
+    fn work_in(&self, room: Option<RoomId>) -> Vec<&LineFacts> {
+        let lines = self.lines.iter().filter(|line| line.kind == LineKind::Work);
+        lines.filter(|line| line.room_id == room).collect()
+    }
+
+    fn room_text(&self, room: &RoomFacts, page: &Page) -> String {
+        let table = work_table(&self.work_in(Some(room.id)), page);
+        format!("\n{}\n{table}\n", room.heading())
+    }
+
+    /// Says what the floors say before a price is named, and on which days a planned house is done.
+    fn floors_and_days(&self, page: &Page) -> String {
+        let mut text = String::new();
+        if let Some(floors) = &self.floors {
+            let _ = write!(text, "\n{}\n", page.prose(&floors.text(&self.site)));
+        }
+        if let Some(stages) = &self.phases {
+            let _ = writeln!(text, "\n{}", stages_table(stages, page));
+        }
+        text
     }
 
     fn cost_table(&self, cost: &CostFacts, page: &Page) -> Table {
@@ -576,16 +602,16 @@ impl QuoteAnswer {
 
 impl Answer for QuoteAnswer {
     fn text(&self, page: &Page) -> String {
-        let mut text = self.heading(page);
-        if let Some(floors) = &self.floors {
-            let _ = write!(text, "\n{}\n", page.prose(&floors.text(&self.site)));
-        }
-        if let Some(stages) = &self.phases {
-            let _ = writeln!(text, "\n{}", stages_table(stages, page));
-        }
+        let decides = self.cost.get().zip(self.outlook.get());
+        let decides = decides.filter(|_| self.change.is_none());
+        let mut text = match decides {
+            Some((cost, outlook)) => self.decision(cost, outlook, page),
+            None => self.heading(page) + &self.floors_and_days(page),
+        };
         match self.view {
-            View::Owner => self.owner_text(&mut text, page),
             View::Client => self.client_text(&mut text, page),
+            View::Owner if decides.is_none() => self.owner_text(&mut text, page),
+            View::Owner => {}
         }
         if self.options.len() > 1 {
             let (options, number) = (self.options.len(), &self.number);
@@ -603,11 +629,12 @@ impl Answer for QuoteAnswer {
             );
             let _ = write!(text, "\n{}\n", page.prose(&words));
         }
-        if !self.cautions.is_empty() {
-            text.push_str("\nCautions\n");
-        }
-        for CautionFacts { caution, source } in &self.cautions {
-            text.push_str(&page.point(&format!("{caution} ({source})")));
+        match self.view {
+            View::Owner => text.push_str(&self.cautions_named(page)),
+            View::Client if self.cautions.is_empty() => {}
+            View::Client => {
+                let _ = write!(text, "\nCautions\n{}", self.cautions_points(page));
+            }
         }
         text
     }
