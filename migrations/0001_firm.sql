@@ -130,13 +130,18 @@ CREATE TABLE finding (
     if_so_high_micro   INTEGER CHECK (if_so_high_micro >= if_so_low_micro),
     place          TEXT    NOT NULL DEFAULT '',
     note           TEXT    NOT NULL DEFAULT '',
+    -- 1: what had the chance turned up, 0: it didn't; the log says when that was told. NULL: not known, or it is sure.
+    turned_up      INTEGER CHECK (turned_up IN (0, 1)),
     recorded_at    TEXT    NOT NULL,
     voided_on      TEXT CHECK (voided_on IS date(voided_on)),      -- NULL: in use
+    CHECK (turned_up IS NULL OR (chance_micro IS NOT NULL AND chance_micro < 1000000)),
     CHECK ((if_so_operation_id IS NULL) = (if_so_low_micro IS NULL)),
     CHECK ((if_so_operation_id IS NULL) = (if_so_high_micro IS NULL)),
     CHECK (if_so_operation_id IS NULL OR chance_micro IS NOT NULL)
 ) STRICT;
 CREATE INDEX finding_room ON finding (room_id);
+-- How often did what had a chance turn up?
+CREATE INDEX finding_turned_up ON finding (kind) WHERE turned_up IS NOT NULL;
 
 -- The pieces that a length was measured in, such as trim from corner to corner; no row: only the sum was measured.
 CREATE TABLE finding_piece (

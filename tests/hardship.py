@@ -260,9 +260,9 @@ class Asked:
         os.close(end)
         self.said = ""
 
-    def question(self, *words):
+    def question(self, *words, end="[yes/no] "):
         """Waits for the next question, and expects words in it."""
-        said = self.until("[yes/no] ")
+        said = self.until(end)
         expect(all(word in said for word in words), f"{words} not in: {said}")
 
     def answer(self, line):
@@ -326,6 +326,34 @@ def questions():
     folder.ok("check")
     folder.remove()
     print("questions: nobody waits for an answer, and what changed meanwhile is asked about again")
+
+
+def turned_up():
+    folder = Folder()
+    folder.ok("init", "--business", "Marsh End Floors")
+    folder.ok("client", "add", "Ada Quill")
+    folder.ok("site", "add", "Ada Quill", "4 Tannery Row")
+    folder.ok("room", "add", "4 Tannery Row", "Den", "--shape", "10 x 9", "--condition", "worn-film", "--species", "red-oak")
+    folder.ok("finding", "add", "Den", "damaged-boards", "2", "--chance", "40%")
+    folder.ok("finding", "add", "Den", "gaps", "2 ft", "--chance", "50%")
+    folder.ok("job", "own", "4 Tannery Row")
+    boards = "Den: replace-boards, 40 % likely: did it turn up?"
+    gaps = "Den: fill-gaps, 50 % likely: did it turn up?"
+    again = "Please answer y or n, or press enter."
+    # What is answered isn't asked about again; neither an empty line nor the end of the input is an answer.
+    for asks in ([(boards, "perhaps"), (again, "y"), (gaps, "")], [(gaps, "\x04")], [(gaps, "N")], []):
+        asked = Asked(folder, "job", "close", "J1")
+        for question, answer in asks:
+            asked.question(question, end="[y/n, enter: not known] ")
+            asked.answer(answer)
+        code, said = asked.ended()
+        expect(code == 0 and "replace-boards" not in said, f"exit {code}: {said}")
+        folder.ok("job", "reopen", "J1")
+    listed = folder.ok("finding", "list", "4 Tannery Row")
+    expect("replace-boards: 1 of 1 turned up" in listed and "fill-gaps: 0 of 1" in listed, listed)
+    folder.ok("check")
+    folder.remove()
+    print("turned up: asked at a terminal, and no more once it is answered")
 
 
 def write_cut_short(folder):
@@ -407,5 +435,6 @@ if __name__ == "__main__":
     rights()
     locks()
     questions()
+    turned_up()
     kills()
     shutil.rmtree(home)

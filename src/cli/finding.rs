@@ -6,8 +6,8 @@ use clap::{Args, Subcommand};
 use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
-use crate::document::people::{FindingList, PlacedFinding};
-use crate::ledger::{Finding, Ledger, NewFinding, Refusal, near_names, refuse};
+use crate::document::people::{Findings, PlacedFinding};
+use crate::ledger::{Finding, Ledger, NewFinding, Refusal, came_true, near_names, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, quantity};
 use crate::trade::operation::{Driver, Operation};
@@ -65,6 +65,8 @@ pub(super) struct FindingAddArgs {
 }
 
 /// List what was found at a site
+///
+/// At the end it says of all findings that had a chance, at any site, how often they turned up, and what was quoted.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger finding list \"4 Tannery Row\" --room Landing")]
 pub(super) struct FindingListArgs {
@@ -78,10 +80,10 @@ pub(super) struct FindingListArgs {
 /// Change what was found
 ///
 /// It is noted anew under another number, and the old one is taken out of use: quotes that were drafted with it stay as they
-/// are. What isn't said stays as it was.
+/// are. What isn't said stays as it was. With --turned-up it keeps its number.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Examples:\n  gritledger finding edit 3 14\n  gritledger finding edit 3 \"14' + 8'\" --place \"north wall\"\n  gritledger finding edit 3 --sure"
+    after_long_help = "Examples:\n  gritledger finding edit 3 14\n  gritledger finding edit 3 \"14' + 8'\" --place \"north wall\"\n  gritledger finding edit 3 --sure\n  gritledger finding edit 12 --turned-up yes"
 )]
 pub(super) struct FindingEditArgs {
     /// The finding's number, as finding list shows it
@@ -105,6 +107,10 @@ pub(super) struct FindingEditArgs {
     /// A note
     #[arg(long)]
     note: Option<String>,
+    /// Whether what had a chance turned up
+    #[arg(long, value_name = "yes|no", value_parser = ["yes", "no"], hide_possible_values = true,
+          conflicts_with_all = ["quantity", "chance", "sure", "if_so", "place", "note"])]
+    turned_up: Option<String>,
 }
 
 /// Take a finding out of use
@@ -128,7 +134,7 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
             let page = context.page(ledger);
-            context.give(ledger, FindingList::new(findings, &page))
+            context.give(ledger, Findings::new(findings, ledger.turned_up()?, &page))
         }),
         FindingCommand::Void(args) => {
             let id = read_finding(&args.id)?;
@@ -153,12 +159,17 @@ fn read_finding(text: &str) -> Result<FindingId> {
 
 fn edit_finding(context: &Context, args: &FindingEditArgs) -> Result<()> {
     let id = read_finding(&args.id)?;
+    if let Some(said) = &args.turned_up {
+        let did = said == "yes";
+        context.write(|writing| writing.say_turned_up(id, did))?;
+        context.status(&format!("Finding {} {}.", id.0, came_true(did)));
+        return Ok(());
+    }
     context.write(|writing| {
         let (found, site) = writing.finding(id)?;
         let room = writing.room(&found.room, Some(site))?;
         let new = edited(writing, args, &found)?;
-        writing.void_finding(id)?;
-        let again = writing.add_finding(&room, &new)?;
+        let again = writing.change_finding(&found, &room, &new)?;
         let (finding, _) = writing.finding(again)?;
         let answer = PlacedFinding::new(finding, &context.page(writing));
         let (old, words) = (id.0, answer.words());

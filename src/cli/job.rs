@@ -8,7 +8,7 @@ use clap::{Args, Subcommand};
 
 use super::read::{confirm_day, read_date, read_method, read_plan_date};
 use super::ui::Context;
-use crate::document::close::CloseAnswer;
+use crate::document::close::{CloseAnswer, quoted_chance};
 use crate::document::job::{JobAnswer, Jobs};
 use crate::document::outlook::ShoppingAnswer;
 use crate::document::plan::dates::{DatesAnswer, Moved};
@@ -35,7 +35,8 @@ pub(super) enum JobCommand {
     Start(StartArgs),
     /// Close a job: what was logged becomes evidence for the rates
     ///
-    /// Lists what the record leaves out. Refuses only while a machine is out.
+    /// Lists what the record leaves out. Refuses only while a machine is out. At a terminal it asks once whether what the
+    /// quote wasn't sure of turned up; finding edit --turned-up says it as well.
     #[command(after_long_help = "Example:\n  gritledger job close J1")]
     Close(JobArgs),
     Reopen(ReopenArgs),
@@ -179,8 +180,22 @@ fn moved_facts(
 }
 
 fn close(context: &Context, args: &JobArgs) -> Result<()> {
+    let (job, unanswered) = context.read(|ledger| {
+        let job = ledger.job_or_only_open(args.job.as_deref())?;
+        ledger.refuse_to_close(&job)?;
+        let unanswered = ledger.unanswered(&job)?;
+        Ok((job, unanswered))
+    })?;
+    let mut answers = Vec::new();
+    for (finding, operation) in &unanswered {
+        let chance = quoted_chance(finding, operation);
+        let did = context.ask_if_known(&format!("{chance}: did it turn up?"))?;
+        answers.push((finding.id, chance, did));
+    }
     context.write(|writing| {
-        let job = writing.job_or_only_open(args.job.as_deref())?;
+        for (id, _, did) in &answers {
+            did.map_or(Ok(()), |did| writing.say_turned_up(*id, did))?;
+        }
         let before = writing.rates()?;
         let found = writing.close_job(&job)?;
         let (job, page) = (writing.job_by_id(job.id)?, context.page(writing));
@@ -193,6 +208,10 @@ fn close(context: &Context, args: &JobArgs) -> Result<()> {
         };
         context.give(writing, CloseAnswer::new(found, job, moved, &page))?;
         context.hint(&next);
+        for (id, chance, _) in answers.iter().filter(|(.., did)| did.is_none()) {
+            context.status(&format!("{chance}: nobody has said whether it turned up."));
+            context.hint(&format!("gritledger finding edit {} --turned-up yes", id.0));
+        }
         Ok(())
     })
 }

@@ -464,6 +464,27 @@ impl Context {
         }
     }
 
+    /// Asks a person whether something came true; `None`: it isn't known, or nobody is there to answer.
+    pub(crate) fn ask_if_known(&self, question: &str) -> Result<Option<bool>> {
+        let prompt = format!(
+            "{} [y/n, enter: not known] ",
+            crate::document::inert(question)
+        );
+        while somebody_is_there() {
+            match self
+                .line(&prompt)?
+                .map(|line| line.to_lowercase())
+                .as_deref()
+            {
+                Some("y" | "yes") => return Ok(Some(true)),
+                Some("n" | "no") => return Ok(Some(false)),
+                None | Some("") => break,
+                Some(_) => say("Please answer y or n, or press enter."),
+            }
+        }
+        Ok(None)
+    }
+
     /// Says something at once: in a dialogue, nothing can wait for its end.
     pub(crate) fn tell(&self, sentence: &str) {
         if !self.globals.quiet {

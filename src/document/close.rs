@@ -1,16 +1,23 @@
 //! What closing a job found: what it came to, what it taught, and what its record leaves out.
 
-use super::figures::{Amount, Number};
+use super::figures::{Amount, Number, SetPercent};
 use super::job::AwaitingFacts;
 use super::rate::moved::RateMovedFacts;
 use super::report::NotRecorded;
 use super::report::margin::Sums;
 use super::report::variance::{Line, VarianceAnswer};
 use super::{Answer, Page, count, or_blank};
-use crate::ledger::{CloseOut, Job, JobState};
+use crate::ledger::{CloseOut, Finding, Job, JobState};
+use crate::money::Decimal;
 
 /// How many of the lines that left the quote furthest are told, and of the rates that moved most.
 const MOST_TOLD: usize = 3;
+
+/// Says how sure a quote was of what may turn up: `Den: replace-boards, 40 % likely`.
+pub fn quoted_chance(finding: &Finding, operation: &str) -> String {
+    let chance = SetPercent::of_one(finding.chance.unwrap_or(Decimal::ONE));
+    format!("{}: {operation}, {chance} likely", finding.room)
+}
 
 answer! {
     /// What closing a job found.

@@ -9,10 +9,11 @@ use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_
 use super::invoice::{Tax, balance_text, taxes_text};
 use super::{Answer, Page, count, inert, or_blank};
 use crate::ledger::{
-    Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, Worker,
+    Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, TurnedUp, Worker,
+    came_true,
 };
 use crate::measure::Length;
-use crate::money::Money;
+use crate::money::{Money, round};
 use crate::trade::parts::PlacedPart;
 use crate::trade::{ClientId, FloorCondition, Layout, RoomId, Species};
 
@@ -414,6 +415,7 @@ answer! {
         most: Option<Quantity> = page.measured_if(finding.most, finding.unit),
         chance_percent: Percent = Percent::of_one(finding.chance),
         if_so: Option<MayTake>,
+        turned_up: Option<bool>,
         place: String,
         note: String,
         .. { id, room_id, room, quantity, most, unit, chance }
@@ -421,18 +423,20 @@ answer! {
 }
 
 impl FindingFacts {
-    /// Writes how much was found and how sure that is: `10 to 30, 50 % likely`.
+    /// Writes how much was found, how sure that is and whether it came true: `10 to 30, 50 % likely; turned up`.
     fn words(&self) -> String {
         let mut much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
         if !self.pieces.is_empty() {
             let _ = write!(much, " in {}", count(self.pieces.len(), "piece"));
         }
+        let did = self.turned_up.map(|did| format!("; {}", came_true(did)));
+        let did = or_blank(did);
         match (&self.if_so, self.chance_percent.0.map(SetPercent)) {
             (Some(may), Some(chance)) => {
                 let more = range_text(may.least, may.most);
-                format!("{much}; {chance} likely {} {more}", may.operation)
+                format!("{much}; {chance} likely {} {more}{did}", may.operation)
             }
-            (None, Some(chance)) => format!("{much}, {chance} likely"),
+            (None, Some(chance)) => format!("{much}, {chance} likely{did}"),
             (_, None) => much,
         }
     }
@@ -496,6 +500,42 @@ impl Answer for FindingList {
             rows.map(|placed| (&placed.finding, placed.room.as_str())),
             page,
         )
+    }
+}
+
+answer! {
+    /// How often work that may turn up did so.
+    struct CameTrue from all: TurnedUp on page {
+        operation: String,
+        turned_up: u32,
+        answered: u32,
+        quoted_percent: Percent = Percent::of_one(Some(all.chance)),
+        .. { chance }
+    }
+
+    /// Findings, and what came of those that had a chance, wherever they were.
+    pub struct Findings of (findings: Vec<Finding>, turned_up: Vec<TurnedUp>) on page {
+        findings: FindingList,
+        turned_up: Vec<CameTrue>,
+    }
+}
+
+impl Answer for Findings {
+    fn text(&self, page: &Page) -> String {
+        let mut text = self.findings.text(page);
+        let gap = if self.turned_up.is_empty() { "" } else { "\n" };
+        text.push_str(gap);
+        for all in &self.turned_up {
+            let quoted = SetPercent(round(all.quoted_percent.0.unwrap_or_default(), 1));
+            let _ = write!(
+                text,
+                "\n{}: {} of {} turned up, quoted {quoted} on average",
+                inert(&all.operation),
+                all.turned_up,
+                all.answered
+            );
+        }
+        text
     }
 }
 

@@ -1,12 +1,14 @@
 //! Findings: what the walk-through found in a room, and what may turn up there.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::columns::{Micro, Nanometres};
-use super::{Ledger, Refusal, Room, Writing, refuse};
+use super::{Job, Ledger, Refusal, Room, Writing, refuse};
 use crate::measure::Length;
 use crate::money::{Decimal, quantity};
 use crate::trade::bounds::MOST_FOUND;
@@ -41,6 +43,8 @@ pub struct Finding {
     pub place: String,
     /// Anything else.
     pub note: String,
+    /// Whether what has the chance turned up; `None`: not known, or it is sure.
+    pub turned_up: Option<bool>,
 }
 
 /// What a finding may take beside its answer: a stain that doesn't come out.
@@ -81,7 +85,34 @@ pub struct NewFinding {
     pub note: String,
 }
 
+/// How often work that may turn up did so, of all findings of which somebody said it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TurnedUp {
+    /// What would have to be done.
+    pub operation: String,
+    /// How often it turned up.
+    pub turned_up: u32,
+    /// Of how many.
+    pub answered: u32,
+    /// How likely it was on the mean, as a fraction of one.
+    pub chance: Decimal,
+}
+
 impl Finding {
+    /// Returns what may turn up because of it, by the operations that answer the kinds of findings.
+    pub(super) fn contingencies(
+        &self,
+        answers: &BTreeMap<String, OperationId>,
+    ) -> impl Iterator<Item = MayTurnUp> {
+        let own = self.own_contingency().and_then(|contingency| {
+            Some(MayTurnUp {
+                operation: *answers.get(&self.kind)?,
+                contingency,
+            })
+        });
+        own.into_iter().chain(self.if_so_contingency())
+    }
+
     /// Returns how likely the finding itself is and how much of it there is; `None`: both are sure.
     pub(super) fn own_contingency(&self) -> Option<Contingency> {
         let chance = match self.if_so {
@@ -96,7 +127,7 @@ impl Finding {
     }
 
     /// Returns what it may take beside its answer.
-    pub(super) fn if_so_contingency(&self) -> Option<MayTurnUp> {
+    fn if_so_contingency(&self) -> Option<MayTurnUp> {
         let (if_so, chance) = (self.if_so.as_ref()?, self.chance?);
         Some(MayTurnUp {
             operation: if_so.operation,
@@ -115,17 +146,24 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn findings_of(&self, site: SiteId) -> Result<Vec<Finding>> {
+        self.findings_at(site, None)
+    }
+
+    /// Returns what was found at a site and is in use, or was so on a day.
+    fn findings_at(&self, site: SiteId, on: Option<NaiveDate>) -> Result<Vec<Finding>> {
         let mut pieces = self.pieces_of(site)?;
         let mut statement = self.connection.prepare_cached(
             "SELECT finding.id, room_id, room.name AS room, kind, quantity_micro, most_micro, unit, chance_micro,
                     if_so_operation_id, operation.name AS if_so, operation.driver AS if_so_driver, if_so_low_micro,
-                    if_so_high_micro, place, finding.note
+                    if_so_high_micro, place, finding.note, turned_up
              FROM finding JOIN room ON room.id = room_id
              LEFT JOIN operation ON operation.id = if_so_operation_id
-             WHERE room.site_id = :site AND finding.voided_on IS NULL AND room.voided_on IS NULL
+             WHERE room.site_id = :site
+                   AND ((finding.voided_on IS NULL AND room.voided_on IS NULL) OR finding.voided_on >= :on)
              ORDER BY finding.id",
         )?;
-        let findings = statement.query_map(named_params! { ":site": site }, |row| {
+        let of_site = named_params! { ":site": site, ":on": on };
+        let findings = statement.query_map(of_site, |row| {
             let quantity: Micro = row.get("quantity_micro")?;
             let micro = |column: &str| {
                 Ok::<_, rusqlite::Error>(row.get::<_, Option<Micro>>(column)?.map(|micro| micro.0))
@@ -154,6 +192,7 @@ impl Ledger {
                 if_so,
                 place: row.get("place")?,
                 note: row.get("note")?,
+                turned_up: row.get("turned_up")?,
             })
         })?;
         Ok(findings.collect::<rusqlite::Result<_>>()?)
@@ -177,6 +216,76 @@ impl Ledger {
             (Some(finding), Some(site)) => Ok((finding, site)),
             _ => Err(no_finding(id).into()),
         }
+    }
+
+    /// Returns the operations that answer kinds of findings.
+    pub(super) fn operations_by_kind(&self) -> Result<BTreeMap<String, OperationId>> {
+        let operations = self.operations()?.into_iter();
+        let answers = operations.filter_map(|operation| Some((operation.answers?, operation.id)));
+        Ok(answers.collect())
+    }
+
+    /// Returns the findings that a job was agreed on without being sure of them, as far as nobody has said whether they
+    /// turned up, each with the name of what would have to be done.
+    ///
+    /// A line is that of a finding in its room with the same chance and extent. What was changed or voided since the quote
+    /// was drafted is one of them, too: its chance is the one that was quoted.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn unanswered(&self, job: &Job) -> Result<Vec<(Finding, String)>> {
+        let (agreed, answers) = (self.agreed(job)?, self.operations_by_kind()?);
+        let Some(first) = agreed.quotes.first() else {
+            return Ok(Vec::new());
+        };
+        let mut findings = self.findings_at(job.site_id, Some(first.header.drafted_on))?;
+        // Of those that are alike, one that is answered is asked about no more; the newest is the one that is listed.
+        findings.sort_by_key(|finding| (finding.turned_up.is_none(), Reverse(finding.id)));
+        let mut unanswered = Vec::new();
+        for work in agreed.quotes.iter().flat_map(|record| record.quote.work()) {
+            let Some(may) = work.contingency.filter(|may| may.chance < Decimal::ONE) else {
+                continue;
+            };
+            let is_of = |finding: &Finding| {
+                let all = finding.contingencies(&answers);
+                let mut alike = all.filter(|known| known.contingency == may);
+                work.room == Some(finding.room_id)
+                    && alike.any(|known| known.operation == work.operation)
+            };
+            let Some(place) = findings.iter().position(is_of) else {
+                continue;
+            };
+            let finding = findings.remove(place);
+            if finding.turned_up.is_none() {
+                unanswered.push((finding, work.name.clone()));
+            }
+        }
+        Ok(unanswered)
+    }
+
+    /// Returns how often work that may turn up did so, by its name.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn turned_up(&self) -> Result<Vec<TurnedUp>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT COALESCE(operation.name, kind) AS name, SUM(turned_up) AS turned_up, COUNT(*) AS answered,
+                    SUM(chance_micro) AS chance_micro
+             FROM finding LEFT JOIN operation ON operation.id = COALESCE(
+                 if_so_operation_id, (SELECT id FROM operation AS answer WHERE answer.answers = finding.kind))
+             WHERE turned_up IS NOT NULL GROUP BY name ORDER BY name",
+        )?;
+        let all = statement.query_map([], |row| {
+            let (answered, chances): (u32, Micro) =
+                (row.get("answered")?, row.get("chance_micro")?);
+            Ok(TurnedUp {
+                operation: row.get("name")?,
+                turned_up: row.get("turned_up")?,
+                answered,
+                chance: chances.0 / Decimal::from(answered),
+            })
+        })?;
+        Ok(all.collect::<rusqlite::Result<_>>()?)
     }
 
     /// Returns the pieces that findings in a room were measured in which an operation answers.
@@ -278,6 +387,51 @@ impl Writing<'_> {
         Ok(id)
     }
 
+    /// Notes a finding anew and takes the old one out of use. What was said of the old one goes along, unless it is as
+    /// likely as before no more: then it was said of another.
+    ///
+    /// # Errors
+    /// Refuses what can't be noted, and an old one that isn't there.
+    pub fn change_finding(
+        &self,
+        old: &Finding,
+        room: &Room,
+        new: &NewFinding,
+    ) -> Result<FindingId> {
+        self.void_finding(old.id)?;
+        let id = self.add_finding(room, new)?;
+        let (found, _) = self.finding(id)?;
+        let may = |finding: &Finding| (finding.own_contingency(), finding.if_so_contingency());
+        if may(&found) == may(old) {
+            self.connection
+                .prepare_cached("UPDATE finding SET turned_up = CASE id WHEN :new THEN :did END WHERE id IN (:old, :new)")?
+                .execute(named_params! { ":new": id, ":old": old.id, ":did": old.turned_up })?;
+        }
+        Ok(id)
+    }
+
+    /// Notes whether what has a chance turned up; of a finding that is out of use, too, since it was quoted all the same.
+    ///
+    /// # Errors
+    /// Refuses a finding that isn't there, and one that is sure.
+    pub fn say_turned_up(&self, id: FindingId, did: bool) -> Result<()> {
+        let kind: Option<String> = self
+            .connection
+            .prepare_cached("UPDATE finding SET turned_up = :did WHERE id = :id AND chance_micro < 1000000 RETURNING kind")?
+            .query_row(named_params! { ":did": did, ":id": id }, |row| row.get(0))
+            .optional()?;
+        let Some(kind) = kind else {
+            let (Finding { kind, .. }, _) = self.finding(id)?;
+            let refusal = format!(
+                "finding {} ({kind}) is sure: only what has a chance turns up or doesn't",
+                id.0
+            );
+            let hint = format!("gritledger finding edit {} --chance 40%", id.0);
+            return Err(Refusal::new(refusal).hint(hint).into());
+        };
+        self.log(&format!("Finding {} ({kind}) {}.", id.0, came_true(did)))
+    }
+
     /// Takes a finding out of use.
     ///
     /// # Errors
@@ -295,6 +449,14 @@ impl Writing<'_> {
             Some(kind) => self.log(&format!("Took finding {} ({kind}) out of use.", id.0)),
             None => Err(no_finding(id).into()),
         }
+    }
+}
+
+/// Says whether what may turn up did so.
+pub fn came_true(did: bool) -> &'static str {
+    match did {
+        true => "turned up",
+        false => "didn't turn up",
     }
 }
 

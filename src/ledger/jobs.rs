@@ -462,6 +462,38 @@ impl Ledger {
         Ok(with_rooms)
     }
 
+    /// Refuses to close a job that isn't open, and one with a machine still out.
+    ///
+    /// # Errors
+    /// Refuses these two.
+    pub fn refuse_to_close(&self, job: &Job) -> Result<()> {
+        if job.state != JobState::Open {
+            let refusal = Refusal::new(format!(
+                "{} is {}, not open",
+                job.number,
+                job.state.as_str()
+            ));
+            return Err(match job.state {
+                JobState::Agreed => refusal.hint(format!("gritledger job start {}", job.number)),
+                JobState::Open | JobState::Closed | JobState::Cancelled => refusal,
+            }
+            .into());
+        }
+        self.refuse_machines_out(job)
+    }
+
+    fn refuse_machines_out(&self, job: &Job) -> Result<()> {
+        let rentals = self.rentals_out()?;
+        let Some(rental) = rentals.iter().find(|rental| rental.holder().0 == job.id) else {
+            return Ok(());
+        };
+        Err(
+            Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
+                .hint(format!("gritledger rental back {}", typed(&rental.machine)))
+                .into(),
+        )
+    }
+
     /// Returns what the rooms of a job's site are called: as they were when it was closed, if it is.
     ///
     /// # Errors
@@ -626,19 +658,7 @@ impl Writing<'_> {
     /// Refuses a job that isn't open, and one with a machine still out.
     pub fn close_job(&self, job: &Job) -> Result<CloseOut> {
         let job = &self.job_by_id(job.id)?;
-        if job.state != JobState::Open {
-            let refusal = Refusal::new(format!(
-                "{} is {}, not open",
-                job.number,
-                job.state.as_str()
-            ));
-            return Err(match job.state {
-                JobState::Agreed => refusal.hint(format!("gritledger job start {}", job.number)),
-                JobState::Open | JobState::Closed | JobState::Cancelled => refusal,
-            }
-            .into());
-        }
-        self.refuse_machines_out(job)?;
+        self.refuse_to_close(job)?;
         self.add_closing(job, None)?;
         let observations = self.write_evidence(&self.job_by_id(job.id)?)?;
         self.log(&format!("Closed {} at {}.", job.number, job.site))?;
@@ -698,18 +718,6 @@ impl Writing<'_> {
             }
             None => Ok(()),
         }
-    }
-
-    fn refuse_machines_out(&self, job: &Job) -> Result<()> {
-        let rentals = self.rentals_out()?;
-        let Some(rental) = rentals.iter().find(|rental| rental.holder().0 == job.id) else {
-            return Ok(());
-        };
-        Err(
-            Refusal::new(format!("{} is still out on {}", rental.machine, job.number))
-                .hint(format!("gritledger rental back {}", typed(&rental.machine)))
-                .into(),
-        )
     }
 
     /// Opens a closed job again; it is evidence no longer, until it is closed again.

@@ -1,7 +1,5 @@
 //! The rooms of a site, and how they are measured.
 
-use std::collections::BTreeMap;
-
 use anyhow::{Context, Result};
 use rusqlite::{Row, named_params};
 
@@ -14,7 +12,7 @@ use crate::trade::parts::{self, FloorPart, PlacedPart};
 use crate::trade::quote::{Quote, WorkLine};
 use crate::trade::rates::FloorClass;
 use crate::trade::room::Floor;
-use crate::trade::takeoff::{Found, MayTurnUp, MeasuredRoom};
+use crate::trade::takeoff::{Found, MeasuredRoom};
 use crate::trade::{FloorCondition, Layout, OperationId, RoomId, SiteId, Species};
 
 /// A room to be added.
@@ -184,11 +182,7 @@ impl Ledger {
             return Ok(Vec::new());
         };
         let findings = self.findings_of(first.site_id)?;
-        let answers: BTreeMap<String, OperationId> = self
-            .operations()?
-            .into_iter()
-            .filter_map(|operation| Some((operation.answers?, operation.id)))
-            .collect();
+        let answers = self.operations_by_kind()?;
         let measure = |room: &Room| {
             if !room.floor.is_measured() {
                 return Err(Refusal::new(format!("`{}` isn't measured", room.name))
@@ -215,15 +209,7 @@ impl Ledger {
                     })
                     .collect(),
                 contingencies: found()
-                    .flat_map(|finding| {
-                        let own = finding.own_contingency().and_then(|contingency| {
-                            Some(MayTurnUp {
-                                operation: *answers.get(&finding.kind)?,
-                                contingency,
-                            })
-                        });
-                        own.into_iter().chain(finding.if_so_contingency())
-                    })
+                    .flat_map(|finding| finding.contingencies(&answers))
                     .collect(),
             })
         };

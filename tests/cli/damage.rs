@@ -240,6 +240,7 @@ const EVENTS: &str = r#"
     invoice issue J2
     rate change rotary-50 --since 2026-02-01 --note "another supplier"
     rate confirm E5
+    finding edit #1 --turned-up yes
     job close J1
     spent 300 --for insurance --no-job
     hours "Ruben Vale" 2 --no-job --note "estimate visit"
@@ -283,7 +284,10 @@ fn rich(copy: i64) -> TestLedger {
     drop(Ledger::create(&ledger.path(), identity, Clock::at(day)).expect("the file answers"));
     let of_copy = |line: &str| -> String {
         // A row without a number of its series is known by its id.
-        let line = line.replace("#5", &((copy << 40) + 5).to_string());
+        let row = |line: &str, row: i64| {
+            line.replace(&format!("#{row}"), &((copy << 40) + row).to_string())
+        };
+        let line = row(&row(line, 5), 1);
         if copy == 0 {
             return line;
         }
@@ -543,6 +547,10 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE room SET voided_on = '2026-03-01' WHERE name = 'Back bedroom'", "doorway of `Back bedroom`: it is in use, and the room isn't"),
     ("UPDATE finding SET kind = 'ghosts' WHERE kind = 'proud-nails'", "no operation answers `ghosts`"),
     ("UPDATE finding_piece SET length_nm = length_nm + 304800000 WHERE id = 1", "22 ft of missing-quarter-round, and its pieces are 23 ft"),
+    (
+        "PRAGMA ignore_check_constraints = 1; UPDATE finding SET turned_up = 1 WHERE kind = 'missing-quarter-round'",
+        "file: CHECK constraint failed in finding",
+    ),
     ("UPDATE finding SET unit = 'sqft' WHERE kind = 'proud-nails'", "proud-nails is counted in each, not in sqft"),
     // Settings and book.
     ("UPDATE setting SET value = 'lots' WHERE name = 'margin'", "setting margin: `lots` can't be read"),

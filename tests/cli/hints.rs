@@ -129,6 +129,8 @@ fn a_number_that_is_not_there_leads_to_the_list() {
         rate confirm E9
         finding void X
         finding void 99
+        finding edit 99 --turned-up yes
+        finding edit 1 --turned-up yes
         setting show nothing-like-it
         quote show Q1 --option 7
         "#,

@@ -888,7 +888,7 @@ fn trim_of_known_pieces_is_bought_by_the_stick() {
         quote draft "4 Tannery Row" --room Parlour --sequence none --schedule none
     "#,
     );
-    let found = &ledger.json("finding list \"4 Tannery Row\"")[0];
+    let found = &ledger.json("finding list \"4 Tannery Row\"")["findings"][0];
     assert_eq!(found["quantity"]["quantity"], json!("22.6667"));
     assert_eq!(list(&found["pieces"]).len(), 3);
     let bought = |line: &str| {
@@ -930,4 +930,113 @@ fn trim_of_known_pieces_is_bought_by_the_stick() {
             .refused(),
         "error: `x` is not a length (try 12'6\", 12.5 or 3.81m)"
     );
+}
+
+/// The same with its quote accepted and the job begun.
+fn uncertain_job() -> TestLedger {
+    let ledger = uncertain();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row"
+        quote send Q1
+        quote accept Q1
+        job start J1
+        "#,
+    );
+    ledger
+}
+
+/// What closing a job says of what nobody has answered, without its first hint.
+fn not_answered(ledger: &TestLedger) -> String {
+    let said = ledger.answered("job close J1", &["y", "y"]).stderr();
+    let (next, not_answered) = said.split_once('\n').expect("a line");
+    assert!(next.starts_with("hint: gritledger "), "{said}");
+    not_answered.to_owned()
+}
+
+#[test]
+fn closing_a_job_in_a_script_says_how_to_tell_what_turned_up_and_says_it_no_more_once_it_is_told() {
+    let ledger = uncertain_job();
+    let gaps = "Landing: fill-gaps, 50 % likely: nobody has said whether it turned up.\n\
+                hint: gritledger finding edit 4 --turned-up yes\n";
+    let bleach = "Back bedroom: bleach-stains, 40 % likely: nobody has said whether it turned up.\n\
+                  hint: gritledger finding edit 3 --turned-up yes\n";
+    assert_eq!(not_answered(&ledger), format!("{gaps}{bleach}"));
+    let said = ledger.line("finding edit 3 --turned-up no").stderr();
+    assert_eq!(said, "Finding 3 didn't turn up.\n");
+    ledger.line("job reopen J1").ok();
+    assert_eq!(not_answered(&ledger), gaps);
+    let said = ledger.line("finding edit 4 --turned-up yes").stderr();
+    assert_eq!(said, "Finding 4 turned up.\n");
+    ledger.line("job reopen J1").ok();
+    assert_eq!(not_answered(&ledger), "");
+
+    let listed = ledger.line("finding list \"4 Tannery Row\"").ok();
+    for words in [
+        "1; 40 % likely bleach-stains 8 to 12 sq ft; didn't turn up",
+        "6 to 20 ft, 50 % likely; turned up",
+        "\n\nbleach-stains: 0 of 1 turned up, quoted 40 % on average\nfill-gaps: 1 of 1 turned up, quoted 50 % on average\n",
+    ] {
+        assert!(listed.contains(words), "{words} not in:\n{listed}");
+    }
+}
+
+#[test]
+fn what_turned_up_is_told_of_what_was_quoted_whatever_became_of_the_finding() {
+    let ledger = uncertain_job();
+    // What is known by now is noted as sure; what was found nowhere is taken out of use.
+    ledger.lines("finding edit 4 \"9 ft\" --sure\nfinding void 3");
+    let said = not_answered(&ledger);
+    assert!(said.contains("edit 4 --turned-up yes") && said.contains("edit 3 --turned-up yes"));
+    ledger.lines("finding edit 4 --turned-up yes\nfinding edit 3 --turned-up no\njob reopen J1");
+    assert_eq!(not_answered(&ledger), "");
+
+    // Another place is the same finding, and what was said goes along; with another chance it stays with what was quoted.
+    let ledger = uncertain_job();
+    ledger.lines("finding edit 4 --turned-up yes\nfinding edit 4 --place \"north wall\"");
+    let listed = || ledger.json("finding list \"4 Tannery Row\" --room Landing");
+    assert_eq!(listed()["findings"][1]["turned_up"], json!(true));
+    assert!(!not_answered(&ledger).contains("fill-gaps"));
+    ledger.line("finding edit 5 --chance 60%").ok();
+    assert_eq!(listed()["findings"][1]["turned_up"], json!(null));
+    let once =
+        json!({ "operation": "fill-gaps", "turned_up": 1, "answered": 1, "quoted_percent": 50 });
+    assert_eq!(listed()["turned_up"], json!([once]));
+}
+
+#[test]
+fn each_of_two_that_are_alike_is_told_of_by_itself_on_own_floors_too() {
+    let ledger = uncertain();
+    // The squeaks are there, only not how many: that isn't asked about.
+    ledger.lines(
+        r#"
+        finding add Landing gaps "6 to 20 ft" --chance 50%
+        finding add Landing squeaks "2 to 5"
+        job own "4 Tannery Row" --room Landing
+        finding edit 4 --turned-up no
+        "#,
+    );
+    assert_eq!(
+        not_answered(&ledger),
+        "Landing: fill-gaps, 50 % likely: nobody has said whether it turned up.\n\
+         hint: gritledger finding edit 5 --turned-up yes\n"
+    );
+}
+
+#[test]
+fn only_what_had_a_chance_turns_up_or_does_not() {
+    let ledger = uncertain();
+    assert_eq!(
+        ledger.line("finding edit 1 --turned-up yes").refused(),
+        "error: finding 1 (proud-nails) is sure: only what has a chance turns up or doesn't\n\
+         hint: gritledger finding edit 1 --chance 40%"
+    );
+    assert_eq!(
+        ledger.line("finding edit 99 --turned-up no").refused(),
+        "error: no finding 99\nhint: gritledger finding list SITE"
+    );
+    for more in ["perhaps", "yes --sure"] {
+        let line = format!("finding edit 4 --turned-up {more}");
+        assert_eq!(ledger.line(&line).code(), 2, "{line}");
+    }
 }

@@ -169,7 +169,7 @@ fn findings_are_taken_out() {
     ledger
         .answered(WALK, &["Den", "", "", "", "", "", "", "void 1", "", "done"])
         .ok();
-    let found = ledger.json("finding list \"8 Reed Lane\"");
+    let found = &ledger.json("finding list \"8 Reed Lane\"")["findings"];
     let kinds: Vec<_> = found
         .as_array()
         .expect("findings")
