@@ -194,7 +194,9 @@ fn close(context: &Context, args: &JobArgs) -> Result<()> {
     }
     context.write(|writing| {
         for (id, _, did) in &answers {
-            did.map_or(Ok(()), |did| writing.say_turned_up(*id, did))?;
+            if let Some(did) = did {
+                writing.say_turned_up(*id, *did)?;
+            }
         }
         let before = writing.rates()?;
         let found = writing.close_job(&job)?;

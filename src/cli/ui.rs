@@ -471,15 +471,12 @@ impl Context {
             crate::document::inert(question)
         );
         while somebody_is_there() {
-            match self
-                .line(&prompt)?
-                .map(|line| line.to_lowercase())
-                .as_deref()
-            {
-                Some("y" | "yes") => return Ok(Some(true)),
-                Some("n" | "no") => return Ok(Some(false)),
-                None | Some("") => break,
-                Some(_) => say("Please answer y or n, or press enter."),
+            let answer = self.line(&prompt)?.unwrap_or_default();
+            match answer.to_lowercase().as_str() {
+                "y" | "yes" => return Ok(Some(true)),
+                "n" | "no" => return Ok(Some(false)),
+                "" => break,
+                _ => say("Please answer y or n, or press enter."),
             }
         }
         Ok(None)

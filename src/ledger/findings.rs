@@ -1,6 +1,5 @@
 //! Findings: what the walk-through found in a room, and what may turn up there.
 
-use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use anyhow::Result;
@@ -149,7 +148,7 @@ impl Ledger {
         self.findings_at(site, None)
     }
 
-    /// Returns what was found at a site and is in use, or was so on a day.
+    /// Returns what was found at a site and is in use, then what was so on a day.
     fn findings_at(&self, site: SiteId, on: Option<NaiveDate>) -> Result<Vec<Finding>> {
         let mut pieces = self.pieces_of(site)?;
         let mut statement = self.connection.prepare_cached(
@@ -160,7 +159,7 @@ impl Ledger {
              LEFT JOIN operation ON operation.id = if_so_operation_id
              WHERE room.site_id = :site
                    AND ((finding.voided_on IS NULL AND room.voided_on IS NULL) OR finding.voided_on >= :on)
-             ORDER BY finding.id",
+             ORDER BY finding.voided_on IS NOT NULL, finding.id",
         )?;
         let of_site = named_params! { ":site": site, ":on": on };
         let findings = statement.query_map(of_site, |row| {
@@ -239,8 +238,8 @@ impl Ledger {
             return Ok(Vec::new());
         };
         let mut findings = self.findings_at(job.site_id, Some(first.header.drafted_on))?;
-        // Of those that are alike, one that is answered is asked about no more; the newest is the one that is listed.
-        findings.sort_by_key(|finding| (finding.turned_up.is_none(), Reverse(finding.id)));
+        // Of those that are alike, what is answered comes first, so that it isn't asked about again; then what is in use.
+        findings.sort_by_key(|finding| finding.turned_up.is_none());
         let mut unanswered = Vec::new();
         for work in agreed.quotes.iter().flat_map(|record| record.quote.work()) {
             let Some(may) = work.contingency.filter(|may| may.chance < Decimal::ONE) else {

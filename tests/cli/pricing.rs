@@ -1007,10 +1007,12 @@ fn what_turned_up_is_told_of_what_was_quoted_whatever_became_of_the_finding() {
 #[test]
 fn each_of_two_that_are_alike_is_told_of_by_itself_on_own_floors_too() {
     let ledger = uncertain();
-    // The squeaks are there, only not how many: that isn't asked about.
+    // The squeaks are there, only not how many: that isn't asked about, nor what was taken out before it was quoted.
     ledger.lines(
         r#"
         finding add Landing gaps "6 to 20 ft" --chance 50%
+        finding add Landing gaps "6 to 20 ft" --chance 50%
+        finding void 6
         finding add Landing squeaks "2 to 5"
         job own "4 Tannery Row" --room Landing
         finding edit 4 --turned-up no
