@@ -5,6 +5,7 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::read::read_date;
 use super::ui::Context;
+use crate::document::Answer as _;
 use crate::document::report::consumables::ConsumablesAnswer;
 use crate::document::report::margin::{By, Margins};
 use crate::document::report::overheads::OverheadsAnswer;
@@ -61,6 +62,9 @@ enum Grouping {
 pub(super) struct VarianceArgs {
     /// The job (default: the only open one)
     job: Option<String>,
+    /// Every line, room by room, instead of those furthest from the quote
+    #[arg(long)]
+    all: bool,
 }
 
 /// Show quoted against used, by item and operation, across jobs
@@ -126,10 +130,11 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
                 .hint(format!("gritledger report margin {}", job.number))
                 .into());
             }
-            context.give(
-                ledger,
-                VarianceAnswer::new(ledger.variance_of(&job)?, &page),
-            )
+            let answer = VarianceAnswer::new(ledger.variance_of(&job)?, &page);
+            context.give_as(answer, |answer| match args.all {
+                true => answer.all_text(&page),
+                false => answer.text(&page),
+            })
         }
         ReportCommand::Consumables(args) => {
             let named = !args.jobs.is_empty();

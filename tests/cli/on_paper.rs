@@ -542,6 +542,7 @@ fn what_a_person_reads_of_it() {
         ("client", "quote show Q1 --for-client"),
         ("job", "job show J1"),
         ("variance", "report variance J1"),
+        ("variance_all", "report variance J1 --all"),
         ("margin", "report margin"),
         ("stock", "stock list"),
         ("today", "today"),

@@ -119,7 +119,7 @@ fn hours_that_cost_nothing_are_compared_as_hours() {
         told.push(line["operation"].clone());
     }
     assert_eq!(told, [json!("coat"), json!("sand")]);
-    let text = ledger.line("report variance J1").ok();
+    let text = ledger.line("report variance J1 --all").ok();
     let hours = format!("Of hours that cost nothing, 3.5 were worked and {quoted:.2} were planned");
     assert!(
         (worked - 3.5).abs() < 1e-9 && text.contains(&hours),

@@ -397,7 +397,7 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
         parts(&variance, "buffer"),
         [("none".to_owned(), [4_400, 0, 0, 0])]
     );
-    let text = ledger.line("report variance J1").ok();
+    let text = ledger.line("report variance J1 --all").ok();
     let text = text.split(' ').filter(|word| !word.is_empty());
     let text = text.collect::<Vec<_>>().join(" ");
     for words in [

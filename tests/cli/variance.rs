@@ -98,13 +98,16 @@ fn what_nobody_logged_is_no_saving() {
         2_000 - not_recorded,
         "recorded plus not recorded"
     );
-    let text = ledger.line("report variance J1").ok();
+    let text = ledger.line("report variance J1 --all").ok();
     let row = text.lines().find(|line| line.starts_with("patch "));
     assert!(
         row.is_some_and(|row| row.ends_with("not recorded")),
         "{text}"
     );
-    assert!(text.contains("actual less quoted, so far"), "{text}");
+    assert!(
+        text.contains(" more than quoted by what is recorded, so far."),
+        "{text}"
+    );
 
     // A zero that is typed is a saving.
     ledger.lines("use plug 0 --room Landing");

@@ -94,7 +94,7 @@ fn a_room_that_is_taken_away_takes_its_work_along_and_what_is_shared_stays() {
     assert_eq!(sand.join(" "), "sand (h) 4.79 4.79");
     let list = ledger.line("job buy J1").ok();
     assert!(!list.contains("wood-filler"), "{list}");
-    let variance = ledger.line("report variance J1").ok();
+    let variance = ledger.line("report variance J1 --all").ok();
     assert!(!variance.contains("Den"), "{variance}");
     let bill = ledger.line("invoice final J1").ok();
     assert!(
@@ -163,7 +163,7 @@ fn an_operation_is_taken_away_and_what_was_logged_on_it_stays_as_cost() {
         .line("quote vary J1 --without \"Den: set-nails\" --confirm")
         .ok();
     agree(&ledger, "Q2");
-    let variance = ledger.line("report variance J1").ok();
+    let variance = ledger.line("report variance J1 --all").ok();
     let repair = variance.lines().find(|line| line.contains("set-nails"));
     let repair: Vec<&str> = repair.expect("the hour").split_whitespace().collect();
     assert_eq!(

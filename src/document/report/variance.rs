@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, Page, count, inert, or_blank};
 use crate::ledger::JobVariance;
 use crate::trade::variance::rental::RentalPart;
 use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
@@ -133,6 +133,9 @@ const fn part_words(part: RentalPart) -> &'static str {
     }
 }
 
+/// Lines that are shown where nobody asks for all.
+const FURTHEST: usize = 10;
+
 answer! {
     /// A job's lines, quoted beside actual, and what the whole difference is made of.
     pub struct VarianceAnswer of (variance: JobVariance) on page
@@ -172,24 +175,80 @@ impl VarianceAnswer {
         lines
     }
 
-    /// Writes the lines that left the quote furthest, and the whole difference.
-    pub fn worst(&self, count: usize, page: &Page) -> String {
+    /// Writes what it comes to, and so many of the lines that left the quote furthest.
+    pub fn worst(&self, most: usize, page: &Page) -> String {
+        let mut text = format!("{}\n", page.prose(&self.answer()));
+        if self.lines.is_empty() {
+            return text;
+        }
         let mut worst: Vec<&Line> = self.lines.iter().filter(|line| line.recorded).collect();
         worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
         let mut table = page
             .table(["Room", "What", "By price", "By quantity", "Total", ""])
             .numbers(2..=4);
-        for line in worst.into_iter().take(count) {
+        for line in worst.iter().take(most) {
             let [subject, _, _, price, quantity, total, verdict] = line.cells();
             let room = line.room.as_deref().unwrap_or("whole job").to_owned();
             table.row([room, subject, price, quantity, total, verdict]);
         }
+        if !table.is_empty() {
+            let _ = write!(text, "\n{table}\n");
+        }
+        let _ = write!(
+            text,
+            "\n{}\n{}",
+            page.prose(&self.together()),
+            self.free_words(page)
+        );
+        let shown = self
+            .lines
+            .iter()
+            .filter(|line| !line.is_empty_part())
+            .count();
+        let rest = shown - worst.len().min(most);
+        if rest > 0 {
+            let words = format!(
+                "{} more, room by room: gritledger report variance {} --all",
+                count(rest, "line"),
+                self.job
+            );
+            let _ = writeln!(text, "{}", page.prose(&words));
+        }
+        text
+    }
+
+    /// The first line: how far the job left its quote.
+    fn answer(&self) -> String {
+        let so_far = if self.so_far { ", so far" } else { "" };
+        let (job, site) = (&self.job, inert(&self.site));
+        if self.lines.is_empty() {
+            return format!("{job}, {site}: nothing was quoted and nothing is logged.");
+        }
+        let total = self.total_variance;
+        let more = match total.money.is_negative() {
+            true => "less",
+            false => "more",
+        };
+        let of = match self.not_recorded.is_nothing() {
+            true => "",
+            false => " by what is recorded",
+        };
         format!(
-            "{}, {}: the {count} lines furthest from the quote\n\n{table}\n\n{}",
-            self.job,
-            inert(&self.site),
-            page.prose(&self.together())
+            "{job}, {site}: {} {} {more} than quoted{of}{so_far}.",
+            total.size(),
+            self.currency
         )
+    }
+
+    /// Says how far hours left the quote that cost nothing.
+    fn free_words(&self, page: &Page) -> String {
+        let Some((quoted, actual)) = &self.free_hours else {
+            return String::new();
+        };
+        let words = format!(
+            "Of hours that cost nothing, {actual} were worked and {quoted} were planned for it."
+        );
+        format!("{}\n", page.prose(&words))
     }
 
     /// Says what the whole difference is made of; what isn't recorded gets no verdict.
@@ -214,22 +273,10 @@ impl VarianceAnswer {
             self.not_recorded_difference, self.total_difference
         )
     }
-}
 
-impl Answer for VarianceAnswer {
-    /// Writes the lines room by room.
-    fn text(&self, page: &Page) -> String {
-        let so_far = if self.so_far { ", so far" } else { "" };
-        let mut text = format!(
-            "{}, {}: actual less quoted{so_far}, in {}\n",
-            self.job,
-            inert(&self.site),
-            self.currency
-        );
-        if self.lines.is_empty() {
-            text.push_str("Nothing was quoted and nothing is logged.\n");
-            return text;
-        }
+    /// Writes every line, room by room.
+    pub fn all_text(&self, page: &Page) -> String {
+        let mut text = format!("{}\n", page.prose(&self.answer()));
         let mut lines: Vec<&Line> = self.lines.iter().collect();
         lines.sort_by_key(|line| line.room_id);
         for lines in lines.chunk_by(|one, other| one.room_id == other.room_id) {
@@ -252,13 +299,20 @@ impl Answer for VarianceAnswer {
             }
             let _ = write!(text, "\n{table}\n");
         }
-        let _ = writeln!(text, "\n{}", page.prose(&self.together()));
-        if let Some((quoted, actual)) = self.free_hours {
-            let words = format!(
-                "Of hours that cost nothing, {actual} were worked and {quoted} were planned for it."
+        if !self.lines.is_empty() {
+            let _ = write!(
+                text,
+                "\n{}\n{}",
+                page.prose(&self.together()),
+                self.free_words(page)
             );
-            let _ = writeln!(text, "{}", page.prose(&words));
         }
         text
+    }
+}
+
+impl Answer for VarianceAnswer {
+    fn text(&self, page: &Page) -> String {
+        self.worst(FURTHEST, page)
     }
 }
