@@ -19,6 +19,8 @@ use thiserror::Error;
 
 use crate::money::{Decimal, number, plain, round};
 
+/// A mile is 5,280 ft, 1,609.344 m (NIST Handbook 44, appendix C).
+const KILOMETRES_PER_MILE: Decimal = Decimal::from_parts(1_609_344, 0, 0, false, 6);
 const NANOMETRES_PER_FOOT: i64 = 304_800_000;
 const NANOMETRES_PER_INCH: i64 = 25_400_000;
 const NANOMETRES_PER_64TH: i64 = NANOMETRES_PER_INCH / 64;
@@ -625,6 +627,15 @@ fn feet_and_inches(parts: u128, per_inch: u128, foot: &str, inch: &str, gap: &st
         format!("{inches}{inch}")
     } else {
         format!("{feet}{foot}{gap}{inches}{inch}")
+    }
+}
+
+/// Returns a distance on the road, miles or kilometres, as it is in other units.
+pub fn on_the_road(distance: Decimal, from: Units, to: Units) -> Decimal {
+    match (from, to) {
+        (Units::Us, Units::Metric) => distance * KILOMETRES_PER_MILE,
+        (Units::Metric, Units::Us) => distance / KILOMETRES_PER_MILE,
+        _ => distance,
     }
 }
 

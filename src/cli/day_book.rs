@@ -8,9 +8,8 @@ use clap::{Args, Subcommand};
 
 use super::correction::CorrectArgs;
 use super::read::read_hours;
-use crate::ledger::refuse;
+use crate::ledger::{Ledger, refuse};
 use crate::money::Decimal;
-use crate::notation::Notation;
 
 pub(super) use write::{
     Noted, add_budgets, cmd_line, cmd_rental, cmd_stock, confirm_new, remarks_on, said,
@@ -380,10 +379,16 @@ fn say_day(at: &mut Option<String>, day: &Option<String>) {
 
 impl HoursArgs {
     /// Tells who worked, for how long and on what: the first of the words that says how long parts the others.
-    fn parted(&self, notation: Notation) -> Result<(Option<&str>, Decimal, Option<&str>)> {
+    fn parted(&self, ledger: &Ledger) -> Result<(Option<&str>, Decimal, Option<&str>)> {
+        let notation = ledger.notation();
+        let is_hours = |word: &str| read_hours(notation, word).is_ok();
+        // Neither is hours: somebody who works here was named first, or else the hours were.
+        let is_meant = |word: &str, other: &str| {
+            is_hours(word) || !is_hours(other) && ledger.worker(word).is_err()
+        };
         let (worker, hours, task) = match &self.words[..] {
             [hours] => (None, hours, None),
-            [hours, task] if read_hours(notation, hours).is_ok() => (None, hours, Some(task)),
+            [hours, task] if is_meant(hours, task) => (None, hours, Some(task)),
             [worker, hours] => (Some(worker), hours, None),
             [worker, hours, task, ..] => (Some(worker), hours, Some(task)),
             [] => refuse!("say how many hours"),

@@ -347,25 +347,15 @@ pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let Imported { rows, again } = context.write(|writing| {
         let imported = writing.import(args.kind, &name, &text, units)?;
         let Imported { rows, again } = &imported;
-        match again.len() {
-            0 => {}
-            all if all == *rows => {
-                let what = match all {
-                    1 => "its row is".to_owned(),
-                    all => format!("all {all} rows are"),
-                };
-                context.confirm(&format!("{name}: {what} in the ledger already"))?;
-            }
-            1 => context.warn(&format!(
-                "{name}: line {} is in the ledger already",
-                again[0]
-            )),
-            _ => {
-                let lines: Vec<String> = again.iter().map(ToString::to_string).collect();
-                let lines = lines.join(", ");
-                context.warn(&format!("{name}: lines {lines} are in the ledger already"));
-            }
-        }
+        let lines: Vec<String> = again.iter().map(ToString::to_string).collect();
+        let known = match &lines[..] {
+            [] => return Ok(imported),
+            [_] if *rows == 1 => "its row is".to_owned(),
+            all if all.len() == *rows => format!("all {rows} rows are"),
+            [line] => format!("line {line} is"),
+            several => format!("lines {} are", several.join(", ")),
+        };
+        context.confirm(&format!("{name}: {known} in the ledger already"))?;
         Ok(imported)
     })?;
     let answer = ImportAnswer {

@@ -14,6 +14,7 @@ use crate::document::people::{
 use crate::ledger::{
     Client, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
 };
+use crate::money::Decimal;
 
 /// Manage clients: who pays
 #[derive(Debug, Subcommand)]
@@ -355,7 +356,11 @@ fn add_site(context: &Context, args: &SiteAddArgs) -> Result<()> {
         let site = writing.site(&new.address)?;
         context.status(&format!("Added site {} of {}.", site.address, site.client));
         context.hint(&adding_a_room(&site.address));
-        hint_at_machines(context, writing, args.distance.as_ref())?;
+        hint_at_machines(
+            context,
+            writing,
+            new.distance.filter(|_| args.distance.is_some()),
+        )?;
         context.give_json(|| site_answer(context, writing, site))
     })
 }
@@ -382,7 +387,11 @@ fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
         writing.edit_site(id, &new)?;
         let site = writing.site(&new.address)?;
         context.status(&format!("Changed site {}.", site.address));
-        hint_at_machines(context, writing, args.distance.as_ref())?;
+        hint_at_machines(
+            context,
+            writing,
+            new.distance.filter(|_| args.distance.is_some()),
+        )?;
         if new.client != old_client {
             warn_of_open_jobs(context, writing, &site)?;
         }
@@ -390,9 +399,10 @@ fn edit_site(context: &Context, args: &SiteEditArgs) -> Result<()> {
     })
 }
 
-/// Where a distance is noted, says how fetching machines is counted, as long as it isn't.
-fn hint_at_machines(context: &Context, ledger: &Ledger, distance: Option<&String>) -> Result<()> {
-    if distance.is_some() && ledger.settings()?.rental_distance.is_none() {
+/// Where a site is noted to be some way away, says how fetching machines is counted, as long as it isn't.
+fn hint_at_machines(context: &Context, ledger: &Ledger, distance: Option<Decimal>) -> Result<()> {
+    let is_away = distance.is_some_and(|distance| !distance.is_zero());
+    if is_away && ledger.settings()?.rental_distance.is_none() {
         context.hint("gritledger setting set rental-distance 9");
     }
     Ok(())

@@ -13,8 +13,8 @@ use crate::document::quote::list::QuoteList;
 use crate::document::quote::{QuoteAnswer, VariationsAnswer};
 use crate::document::{Answer as _, View};
 use crate::ledger::{
-    DraftRequest, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord, QuoteStatus, Refusal, Site,
-    VaryRequest, Without, Writing, refuse, typed,
+    DraftRequest, DrivingLeftOut, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord,
+    QuoteStatus, Refusal, Site, VaryRequest, Without, Writing, refuse, typed,
 };
 use crate::money::{Decimal, number, plain};
 use crate::trade::pricing::LumpSum;
@@ -241,8 +241,8 @@ pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> 
 
 fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     let record = wanted(ledger, &args.quote, args.option.as_deref())?;
-    if let Some(counted) = ledger.driving_left_out(&record.header)? {
-        context.hint(&counted);
+    if let Some(left_out) = ledger.driving_left_out(&record.header)? {
+        warn_of_driving(context, &left_out);
     }
     let (sheet, page) = (ledger.sheet(record)?, context.page(ledger));
     if args.why {
@@ -290,6 +290,13 @@ fn wanted(ledger: &Ledger, number: &str, option: Option<&str>) -> Result<QuoteRe
     }
 }
 
+fn warn_of_driving(context: &Context, left_out: &DrivingLeftOut) {
+    if let Some(why) = left_out.why {
+        context.warn(why);
+    }
+    context.hint(&left_out.remedy);
+}
+
 fn view(for_client: bool) -> View {
     if for_client {
         View::Client
@@ -332,6 +339,10 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
         )?;
         if header.variation_of.is_none() {
             warn_of_open_quotes(context, writing, &header)?;
+        }
+        let left_out = writing.driving_left_out(&header)?;
+        if let Some(left_out) = left_out.filter(|left_out| left_out.why.is_some()) {
+            warn_of_driving(context, &left_out);
         }
         context.hint(&send);
         Ok(())

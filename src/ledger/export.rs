@@ -10,6 +10,7 @@ use super::columns::{Micro, Nano};
 use super::csv::defused;
 use super::settings::Key;
 use super::{InBook, Ledger, Transfer, UsedFor, numbered};
+use crate::measure::{Units, on_the_road};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::parts;
@@ -110,7 +111,7 @@ impl Ledger {
                 year,
                 site.tax_area.map(|(_, name)| name).unwrap_or_default(),
                 site.distance
-                    .map(|distance| plain(distance, 6))
+                    .map(|distance| exact(on_the_road(distance, self.units(), Units::Us)))
                     .unwrap_or_default(),
                 site.note,
             ]

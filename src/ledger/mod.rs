@@ -121,6 +121,7 @@ pub use self::shopping::*;
 pub use self::stock::*;
 pub use self::stories::RateHistory;
 pub use self::tax::*;
+pub use self::trips::DrivingLeftOut;
 pub use self::variations::*;
 pub use self::workers::*;
 use crate::measure::Units;

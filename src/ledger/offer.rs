@@ -309,11 +309,7 @@ impl Ledger {
             None => match self.mean_wage()? {
                 Some(wage) => wage,
                 None => {
-                    return Err(
-                        Refusal::new("nobody works here yet, so hours have no price")
-                            .hint("gritledger worker add \"NAME\" --wage 28.00")
-                            .into(),
-                    );
+                    return Err(self.nobody_works("nobody works here yet, so hours have no price")?);
                 }
             },
         };

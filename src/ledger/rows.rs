@@ -16,13 +16,14 @@ use crate::notation::{DateOrder, DecimalMark, FigureError, Notation};
 use crate::trade::bounds::check_day;
 
 /// The columns with figures in them; in the others a comma is a comma.
-const FIGURES: [&str; 27] = [
+const FIGURES: [&str; 28] = [
     "amount",
     "area",
     "charge",
     "cleaning",
     "cost",
     "day",
+    "distance",
     "doors",
     "driver_per_item",
     "edge",

@@ -77,8 +77,8 @@ settings! {
     Holidays = "holidays", holidays: BTreeMap<NaiveDate, String> = dates();
     MileRate = "mile-rate", mile_rate: Decimal = figure(&ROAD_RATE);
     KmRate = "km-rate", km_rate: Option<Decimal> = if_set(|it| it.figure(&ROAD_RATE));
-    DriveSpeed = "drive-speed", drive_speed: Option<Decimal> = if_set(|it| it.figure(&SPEED));
-    RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(|it| it.figure(&DISTANCE));
+    DriveSpeed = "drive-speed", drive_speed: Option<Decimal> = if_set(Typed::speed);
+    RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(Typed::distance);
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
@@ -170,7 +170,7 @@ const SPEED: Bounds = bounds(Decimal::ONE, 200, "a speed on the road, from 1 to 
 const DISTANCE: Bounds = Bounds {
     least: Decimal::ZERO,
     most: MOST_DRIVEN,
-    called: "a distance one way",
+    called: "a distance one way, from 0 to 5000",
 };
 const ROAD_RATE: Bounds = bounds(Decimal::ZERO, 1_000_000, "a number between 0 and 1000000");
 
@@ -193,6 +193,28 @@ struct Typed<'a> {
 impl Typed<'_> {
     fn figure(&self, bounds: &Bounds) -> Result<Decimal> {
         self.within(bounds, number(self.text))
+    }
+
+    /// Reads how far it is in what the ledger counts driving in: `9`, `9 mi`.
+    fn distance(&self) -> Result<Decimal> {
+        let road = Unit::of_roads(self.units).as_str();
+        self.within(&DISTANCE, number(self.bare(&[road])))
+    }
+
+    /// Reads how far is driven in an hour: `30`, `30 mph`.
+    fn speed(&self) -> Result<Decimal> {
+        let an_hour: &[&str] = match self.units {
+            Units::Us => &["mph", "mi/h"],
+            Units::Metric => &["km/h", "kmh"],
+        };
+        self.within(&SPEED, number(self.bare(an_hour)))
+    }
+
+    /// Returns the figure without its unit, if that is one of these.
+    fn bare(&self, units: &[&str]) -> &str {
+        let text = self.text.trim();
+        let without = units.iter().find_map(|unit| text.strip_suffix(unit));
+        without.unwrap_or(text).trim_end()
     }
 
     fn count(&self, bounds: &Bounds) -> Result<u32> {

@@ -16,34 +16,54 @@ use crate::trade::rates::Rates;
 use crate::trade::takeoff::Methods;
 use crate::trade::trips::{Road, Visits};
 
+/// Why driving isn't in a draft, or not all of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DrivingLeftOut {
+    /// Why it isn't; `None`: nobody has said how far it is, as of many sites.
+    pub why: Option<&'static str>,
+    /// What to type.
+    pub remedy: String,
+}
+
 impl Ledger {
-    /// Returns what driving to a site takes; `None`: nobody has said how far it is, or what a kilometre costs.
+    /// Returns what driving to a site takes; `None`: nobody has said how far it is, or neither what a kilometre costs nor how
+    /// many are driven in an hour.
     pub(super) fn road_to(&self, site: &Site, settings: &Settings) -> Option<Road> {
+        let rate = settings.road_rate(self.road());
+        if rate.or(settings.drive_speed).is_none() {
+            return None;
+        }
         Some(Road {
             unit: self.road(),
-            rate: quantity(settings.road_rate(self.road())?),
+            rate: quantity(rate.unwrap_or_default()),
             speed: settings.drive_speed,
             to_site: site.distance?,
             to_rental_place: settings.rental_distance,
         })
     }
 
-    /// Returns what to type so that a draft counts driving; `None`: it does, or can't any more.
+    /// Returns what a draft leaves out of driving; `None`: nothing, or it can't count it any more.
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn driving_left_out(&self, header: &QuoteHeader) -> Result<Option<String>> {
+    pub fn driving_left_out(&self, header: &QuoteHeader) -> Result<Option<DrivingLeftOut>> {
         let is_draft = header.status == QuoteStatus::Draft && header.varies.is_none();
         let Some(site) = self.site_in_use(header.site_id)?.filter(|_| is_draft) else {
             return Ok(None);
         };
         let has_rate = self.settings()?.road_rate(self.road()).is_some();
         Ok(match (site.distance, has_rate) {
-            (None, _) => Some(format!(
-                "gritledger site edit {} --distance 12",
-                typed(&site.address)
-            )),
-            (Some(_), false) => Some(SETTING_A_KM_RATE.to_owned()),
+            (None, _) => Some(DrivingLeftOut {
+                why: None,
+                remedy: format!(
+                    "gritledger site edit {} --distance 12",
+                    typed(&site.address)
+                ),
+            }),
+            (Some(_), false) => Some(DrivingLeftOut {
+                why: Some("nobody has said what a kilometre costs: none is in the price"),
+                remedy: SETTING_A_KM_RATE.to_owned(),
+            }),
             (Some(_), true) => None,
         })
     }
@@ -53,7 +73,10 @@ impl Ledger {
 pub(super) fn check_distance(distance: Option<Decimal>) -> Result<()> {
     match distance {
         Some(distance) if !(Decimal::ZERO..=MOST_DRIVEN).contains(&distance) => {
-            refuse!("`{}` is not how far a site is away", plain(distance, 6))
+            refuse!(
+                "`{}` is not how far a site is away: from 0 to {MOST_DRIVEN}",
+                plain(distance, 6)
+            )
         }
         _ => Ok(()),
     }

@@ -61,9 +61,7 @@ impl Ledger {
         active.retain(|worker| worker.active);
         match &active[..] {
             [only] => Ok(only.clone()),
-            [] => Err(Refusal::new("there is no active worker")
-                .hint("gritledger worker add \"NAME\" --wage 28.00")
-                .into()),
+            [] => Err(self.nobody_works("there is no active worker")?),
             several => {
                 let names: Vec<String> = several.iter().map(|worker| typed(&worker.name)).collect();
                 Err(Refusal::new("several people work here")
@@ -71,6 +69,18 @@ impl Ledger {
                     .into())
             }
         }
+    }
+
+    /// Returns the refusal of what takes an active worker, with what to type: those who are out of use can come back.
+    pub(super) fn nobody_works(&self, without_any: &str) -> Result<anyhow::Error> {
+        let out = self.workers()?;
+        let refusal = match out[..] {
+            [] => Refusal::new(without_any).hint("gritledger worker add \"NAME\" --wage 28.00"),
+            _ => Refusal::new("every worker is out of use"),
+        };
+        let back =
+            |worker: &Worker| format!("gritledger worker edit {} --active", typed(&worker.name));
+        Ok(out.iter().map(back).fold(refusal, Refusal::hint).into())
     }
 
     pub(super) fn workers_by_name(&self) -> Result<Names<Worker>> {

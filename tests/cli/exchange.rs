@@ -298,9 +298,9 @@ fn names_that_look_the_same_are_one_name_and_what_cannot_be_shown_is_none() {
     );
 }
 
-/// The whole file again is most likely a slip; a row of it may be another of the same kind on the same day.
+/// A row again is most likely a slip, of a file that has grown or of a whole one; it may be another of the same day.
 #[test]
-fn a_file_whose_rows_are_all_there_already_is_asked_about() {
+fn a_file_with_rows_that_are_there_already_is_asked_about() {
     let ledger = TestLedger::job_open();
     let usage = "date,job,site,item,quantity,room\n";
     let row = |quantity: &str, room: &str| {
@@ -342,22 +342,18 @@ fn a_file_whose_rows_are_all_there_already_is_asked_about() {
         row("2.5", "Back bedroom; Landing"),
     ];
     let some = ledger.file("some.csv", format!("{usage}{}", some.concat()));
-    let run = ledger.line(&format!("import usage {some}"));
-    assert!(
-        run.stderr()
-            .contains("warning: some.csv: lines 3, 5 are in the ledger already\n"),
-        "{run}"
+    assert_eq!(
+        ledger.line(&format!("import usage {some}")).refused(),
+        "error: some.csv: lines 3, 5 are in the ledger already\nhint: the same command with --confirm says that it is meant"
     );
-    assert_eq!(run.code(), 0);
+    ledger.line(&format!("import usage {some} --confirm")).ok();
     let fewer = ledger.file(
         "fewer.csv",
         format!("{usage}{}{}", row("6", "Landing"), row("8", "")),
     );
-    let run = ledger.line(&format!("import usage {fewer}"));
-    assert!(
-        run.stderr()
-            .contains("warning: fewer.csv: line 2 is in the ledger already\n"),
-        "{run}"
+    assert_eq!(
+        ledger.line(&format!("import usage {fewer}")).refused(),
+        "error: fewer.csv: line 2 is in the ledger already\nhint: the same command with --confirm says that it is meant"
     );
     // What was taken back isn't there.
     ledger.line("buy oil-finish 3 --cost 150.00").ok();

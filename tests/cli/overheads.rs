@@ -105,19 +105,28 @@ fn without_an_open_job_both_lines_are_said() {
         ledger
             .line("spent $300 --for \"fire insurance\" --date yesterday --note \"policy 7\"")
             .refused(),
-        "error: no job is open\n\
-         hint: gritledger spent \"\\$300\" --for \"fire insurance\" --date yesterday --note \"policy 7\" --no-job\n\
-         hint: gritledger job start J1"
+        "error: no job is open; J1 is agreed\n\
+         hint: gritledger spent \"\\$300\" --for \"fire insurance\" --date yesterday --note \"policy 7\" --job J1\n\
+         hint: gritledger spent \"\\$300\" --for \"fire insurance\" --date yesterday --note \"policy 7\" --no-job"
     );
     assert_eq!(
         ledger.line("hours 2").refused(),
-        "error: no job is open\nhint: gritledger hours 2 --no-job\nhint: gritledger job start J1"
+        "error: no job is open; J1 is agreed\nhint: gritledger hours 2 --job J1\nhint: gritledger hours 2 --no-job"
     );
     assert_eq!(
         ledger.line("drive 40").refused(),
-        "error: no job is open\nhint: gritledger drive 40 --no-job\nhint: gritledger job start J1"
+        "error: no job is open; J1 is agreed\nhint: gritledger drive 40 --job J1\nhint: gritledger drive 40 --no-job"
     );
-    ledger.lines("job start J1\njob close J1");
+    for line in ["spent 300 --for insurance", "drive 40", "hours 2"] {
+        ledger.line(&format!("{line} --no-job --dry-run")).ok();
+        let begun = ledger.line(&format!("{line} --job J1 --dry-run"));
+        assert!(
+            begun.stderr().contains("J1 at 4 Tannery Row is open."),
+            "{begun}"
+        );
+        begun.ok();
+    }
+    ledger.lines("drive 40 --job J1\njob close J1");
     assert_eq!(
         ledger.line("hours 2 --on sand").refused(),
         "error: no job is open\nhint: gritledger hours 2 --on sand --job J1"

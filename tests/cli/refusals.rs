@@ -301,6 +301,34 @@ fn a_site_without_rooms_and_a_firm_without_workers() {
             "nobody works here yet, so hours have no price",
         )],
     );
+    ledger.lines("worker add Me --wage 28\nworker add \"Ruben Vale\" --wage 28\nworker edit Me --inactive\nworker edit \"Ruben Vale\" --inactive");
+    assert_eq!(
+        ledger.line("quote draft \"4 Tannery Row\"").refused(),
+        "error: every worker is out of use\n\
+         hint: gritledger worker edit Me --active\n\
+         hint: gritledger worker edit \"Ruben Vale\" --active"
+    );
+    ledger.lines("worker edit Me --active\nquote draft \"4 Tannery Row\"");
+}
+
+#[test]
+fn of_hours_and_a_task_the_wrong_number_is_named() {
+    let ledger = TestLedger::job_open();
+    for (words, wrong) in [
+        ("1:75 sand", "1:75"),
+        ("1.5.5 sand", "1.5.5"),
+        ("one sand", "one"),
+        ("\"Ruben Vale\" sand", "sand"),
+        ("\"Ruben Vale\" 1:75 sand", "1:75"),
+    ] {
+        let refused = ledger.line(&format!("hours {words}")).refused();
+        assert_eq!(
+            refused,
+            format!(
+                "error: `{wrong}` is not a number of hours\nhint: hours are written 1.5, 1:30, 1h30, 90m or 1 1/2"
+            )
+        );
+    }
 }
 
 #[test]

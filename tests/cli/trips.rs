@@ -317,16 +317,25 @@ fn without_a_distance_a_draft_says_what_to_type_and_counts_nothing() {
     );
     assert_eq!(ledger.line("quote show Q1").stderr(), "");
     for (distance, words) in [
-        ("-1", "`-1` is not how far a site is away"),
-        ("5001", "`5001` is not how far a site is away"),
+        ("-1", "`-1` is not how far a site is away: from 0 to 5000"),
+        (
+            "5001",
+            "`5001` is not how far a site is away: from 0 to 5000",
+        ),
         ("12km", "`12km` is not a number of miles"),
     ] {
         let refused = ledger.line(&format!(
-            "site edit \"4 Tannery Row\" --distance {distance}"
+            "site edit \"4 Tannery Row\" --distance={distance}"
         ));
         assert_eq!(refused.refused(), format!("error: {words}"));
     }
-    ledger.lines("site edit \"4 Tannery Row\" --distance none");
+    ledger.lines("setting set rental-distance none");
+    for distance in ["0", "none"] {
+        let run = ledger.line(&format!(
+            "site edit \"4 Tannery Row\" --distance {distance}"
+        ));
+        assert_eq!(run.stderr(), "Changed site 4 Tannery Row.\n");
+    }
     assert_eq!(
         ledger.json("site show \"4 Tannery Row\"")["distance"],
         Value::Null
@@ -347,12 +356,25 @@ fn a_metric_quote_drives_kilometres_once_they_have_a_rate() {
         quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
         "#,
     );
-    assert_eq!(
-        ledger.line("quote show Q1").stderr(),
-        "hint: gritledger setting set km-rate 0.50\n"
-    );
-    ledger.lines("setting set km-rate 0.36\nquote draft \"4 Tannery Row\" --revises Q1");
+    let told = "warning: nobody has said what a kilometre costs: none is in the price\n\
+                hint: gritledger setting set km-rate 0.50\n";
+    assert_eq!(ledger.line("quote show Q1").stderr(), told);
+    assert_eq!(trips(&ledger.json("quote show Q1")), [&Value::Null; 0]);
+    // Hours on the road have their wage all the same: 40 km at 50 an hour are 0.8 h.
+    ledger.lines("setting set drive-speed \"50 km/h\"");
+    let drafted = ledger.line("quote draft \"4 Tannery Row\" --revises Q1");
+    assert!(drafted.stderr().contains(told), "{drafted}");
     let quote = ledger.json("quote show Q1.2");
+    let [site] = trips(&quote)[..] else {
+        panic!("{quote}");
+    };
+    let visits = site["trips"].as_i64().expect("trips");
+    let hours: f64 = site["hours"].as_str().expect("hours").parse().unwrap();
+    assert!((hours - 0.8 * visits as f64).abs() < 0.001, "{site}");
+    assert!(cents(&site["cost"]) > 0, "{site}");
+    ledger.lines("setting set drive-speed none");
+    ledger.lines("setting set km-rate 0.36\nquote draft \"4 Tannery Row\" --revises Q1.2");
+    let quote = ledger.json("quote show Q1.3");
     let [site] = trips(&quote)[..] else {
         panic!("{quote}");
     };
@@ -361,6 +383,78 @@ fn a_metric_quote_drives_kilometres_once_they_have_a_rate() {
     assert_eq!(
         cents(&site["cost"]),
         site["trips"].as_i64().expect("trips") * 1_440
+    );
+}
+
+#[test]
+fn settings_of_the_road_may_have_their_unit() {
+    let ledger = TestLedger::tannery_row();
+    for (setting, typed, shown) in [
+        ("rental-distance", "9 mi", "9 mi"),
+        ("rental-distance", "9.5mi", "9.5mi"),
+        ("drive-speed", "30 mph", "30 mph"),
+        ("drive-speed", "30 mi/h", "30 mi/h"),
+    ] {
+        ledger
+            .line(&format!("setting set {setting} \"{typed}\""))
+            .ok();
+        assert_eq!(
+            ledger.json(&format!("setting show {setting}"))["value"],
+            json!(shown)
+        );
+    }
+    for (line, words) in [
+        (
+            "setting set rental-distance \"9 km\"",
+            "`9 km` is not a distance one way, from 0 to 5000",
+        ),
+        (
+            "setting set drive-speed \"50 km/h\"",
+            "`50 km/h` is not a speed on the road, from 1 to 200",
+        ),
+    ] {
+        assert_eq!(ledger.line(line).refused(), format!("error: {words}"));
+    }
+}
+
+/// A mile is 1.609344 km (NIST Handbook 44, appendix C): 20 km are 12.427423845 mi.
+#[test]
+fn distances_go_between_ledgers_of_other_units() {
+    let metric = TestLedger::nowhere();
+    metric.lines(
+        r#"
+        init --business "Marsh End Floors" --units metric
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row" --distance 20
+        "#,
+    );
+    let sites = metric.line("export sites").ok();
+    assert!(sites.contains(",12.427423845,"), "{sites}");
+    let us = TestLedger::nowhere();
+    us.lines("init --business \"Weir Floors\"\nclient add \"Ada Quill\"");
+    let file = us.file("sites.csv", &sites);
+    us.line(&format!("import sites {file}")).ok();
+    assert_eq!(
+        us.json("site show \"4 Tannery Row\"")["distance"],
+        json!({ "quantity": "12.427424", "unit": "mi" })
+    );
+    let back = TestLedger::nowhere();
+    back.lines("init --business \"Marsh End Floors\" --units metric\nclient add \"Ada Quill\"");
+    let file = back.file("sites.csv", &sites);
+    back.line(&format!("import sites {file}")).ok();
+    assert_eq!(
+        back.json("site show \"4 Tannery Row\"")["distance"],
+        json!({ "quantity": "20", "unit": "km" })
+    );
+    let file = back.file(
+        "metric.csv",
+        "client;site;distance\nAda Quill;7 Weir Road;20,5\n",
+    );
+    back.line(&format!("import sites {file} --units metric"))
+        .ok();
+    assert_eq!(
+        back.json("site show \"7 Weir Road\"")["distance"],
+        json!({ "quantity": "20.5", "unit": "km" })
     );
 }
 

@@ -167,14 +167,17 @@ impl CostLine {
             &option("note", Some(&occasion.note)),
         ]
         .concat();
-        let refusal = Refusal::new("no job is open");
-        let refusal = match self.may_be_of_no_job {
+        let of_no_job = |refusal: Refusal| match self.may_be_of_no_job {
             true => refusal.hint(format!("{line} --no-job")),
             false => refusal,
         };
+        // It may be the firm's own, so no job is begun with it before somebody says so.
         if let Some(job) = not_closed.iter().find(|job| job.state == JobState::Agreed) {
-            return Ok(refusal.hint(format!("gritledger job start {}", job.number)));
+            let number = &job.number;
+            let refusal = Refusal::new(format!("no job is open; {number} is agreed"));
+            return Ok(of_no_job(refusal.hint(format!("{line} --job {number}"))));
         }
+        let refusal = of_no_job(Refusal::new("no job is open"));
         let jobs = ledger.jobs()?;
         Ok(match jobs.iter().rev().find(|job| job.is_closed()) {
             Some(job) => refusal.hint(format!("{line} --job {}", job.number)),
@@ -317,7 +320,7 @@ fn remarks_on_awaiting(
 }
 
 fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Result<Noted> {
-    let (worker, hours, task) = args.parted(writing.notation())?;
+    let (worker, hours, task) = args.parted(writing)?;
     let worker = writing.worker_or_only(worker)?;
     let worked_on = match task {
         Some(name) => worked_on(writing, name)?,
@@ -447,7 +450,8 @@ fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Re
         typed(&args.amount),
         typed(&args.purpose)
     ));
-    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let resolved =
+        Resolved::of_cost(context, writing, &args.cost, &line)?.begun_by_work(context, writing)?;
     let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!("spent for {}{}", args.purpose, resolved.words());
@@ -457,7 +461,8 @@ fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Re
 fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Result<Noted> {
     let driven = read_distance(writing, &args.distance)?;
     let line = CostLine::new(format!("drive {}", typed(&args.distance)));
-    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
+    let resolved =
+        Resolved::of_cost(context, writing, &args.cost, &line)?.begun_by_work(context, writing)?;
     let recorded = writing.record_drive(driven, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!(

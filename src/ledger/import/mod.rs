@@ -236,7 +236,7 @@ impl Writing<'_> {
         let importing = Importing::new(self);
         match kind {
             Transfer::Clients => importing.import_clients(&rows)?,
-            Transfer::Sites => importing.import_sites(&rows)?,
+            Transfer::Sites => importing.import_sites(&rows, units)?,
             Transfer::Rooms => importing.import_rooms(&rows, units)?,
             Transfer::Readings => importing.import_readings(&rows, units)?,
             Transfer::Jobs => importing.import_jobs(&rows)?,

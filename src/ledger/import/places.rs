@@ -11,7 +11,8 @@ use crate::ledger::rooms::{at_site, room_name};
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::trips::check_distance;
 use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
-use crate::measure::{Length, Units};
+use crate::measure::{Length, Units, on_the_road};
+use crate::money::quantity;
 use crate::trade::parts::FloorPart;
 use crate::trade::reading::{Layer, Reading, ReadingError, ReadingKind, Value};
 use crate::trade::room::Floor;
@@ -71,7 +72,7 @@ impl Importing<'_> {
         Ok(())
     }
 
-    pub(super) fn import_sites(&self, rows: &Rows) -> Result<()> {
+    pub(super) fn import_sites(&self, rows: &Rows, units: Units) -> Result<()> {
         let clients = self.clients_by_name()?;
         let known = self.sites()?.into_iter();
         let mut sites = Names::new("site", known.map(|site| (site.address, site.id)));
@@ -87,7 +88,9 @@ impl Importing<'_> {
                 tax_area: row
                     .maybe("tax_area", |name| self.tax_area(name))?
                     .map(|area| area.id),
-                distance: row.number("distance")?,
+                distance: row
+                    .number("distance")?
+                    .map(|distance| quantity(on_the_road(distance, units, self.units()))),
                 note: row.text("note").to_owned(),
             };
             let address = row.read("site", |address| sites.free(address))?;
