@@ -117,14 +117,16 @@ fn without_an_open_job_both_lines_are_said() {
         ledger.line("drive 40").refused(),
         "error: no job is open; J1 is agreed\nhint: gritledger drive 40 --job J1\nhint: gritledger drive 40 --no-job"
     );
-    for line in ["spent 300 --for insurance", "drive 40", "hours 2"] {
+    for (line, begins) in [
+        ("spent 300 --for insurance", false),
+        ("drive 40", true),
+        ("hours 2", true),
+    ] {
         ledger.line(&format!("{line} --no-job --dry-run")).ok();
-        let begun = ledger.line(&format!("{line} --job J1 --dry-run"));
-        assert!(
-            begun.stderr().contains("J1 at 4 Tannery Row is open."),
-            "{begun}"
-        );
-        begun.ok();
+        let run = ledger.line(&format!("{line} --job J1 --dry-run"));
+        let begun = run.stderr().contains("J1 at 4 Tannery Row is open.");
+        assert_eq!(begun, begins, "{run}");
+        run.ok();
     }
     ledger.lines("drive 40 --job J1\njob close J1");
     assert_eq!(

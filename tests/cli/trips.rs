@@ -436,7 +436,7 @@ fn distances_go_between_ledgers_of_other_units() {
     us.line(&format!("import sites {file}")).ok();
     assert_eq!(
         us.json("site show \"4 Tannery Row\"")["distance"],
-        json!({ "quantity": "12.427424", "unit": "mi" })
+        json!({ "quantity": "12.4274", "unit": "mi" })
     );
     let back = TestLedger::nowhere();
     back.lines("init --business \"Marsh End Floors\" --units metric\nclient add \"Ada Quill\"");

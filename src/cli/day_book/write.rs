@@ -450,8 +450,8 @@ fn write_spent(context: &Context, writing: &Writing<'_>, args: &SpentArgs) -> Re
         typed(&args.amount),
         typed(&args.purpose)
     ));
-    let resolved =
-        Resolved::of_cost(context, writing, &args.cost, &line)?.begun_by_work(context, writing)?;
+    // A permit is paid before work begins.
+    let resolved = Resolved::of_cost(context, writing, &args.cost, &line)?;
     let recorded = writing.record_spent(amount, &args.purpose, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!("spent for {}{}", args.purpose, resolved.words());
