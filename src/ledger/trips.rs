@@ -30,9 +30,7 @@ impl Ledger {
     /// many are driven in an hour.
     pub(super) fn road_to(&self, site: &Site, settings: &Settings) -> Option<Road> {
         let rate = settings.road_rate(self.road());
-        if rate.or(settings.drive_speed).is_none() {
-            return None;
-        }
+        rate.or(settings.drive_speed)?;
         Some(Road {
             unit: self.road(),
             rate: quantity(rate.unwrap_or_default()),
