@@ -164,6 +164,16 @@ pub(super) struct InUseArgs {
     active: bool,
 }
 
+impl InUseArgs {
+    /// Returns the name that is meant: of what is put back in use, a beginning does.
+    pub(super) fn meant(&self, ledger: &Ledger, kind: InBook, name: &str) -> Result<String> {
+        match self.active {
+            true => ledger.back_in_use(kind, name),
+            false => Ok(name.to_owned()),
+        }
+    }
+}
+
 /// Takes something out of use or puts it back, if that was typed.
 pub(super) fn change_use(
     writing: &Writing<'_>,
@@ -488,7 +498,8 @@ fn cut_item(context: &Context, ledger: &Ledger, args: &ItemCutArgs) -> Result<()
 
 fn edit_item(context: &Context, args: &ItemEditArgs) -> Result<()> {
     context.write(|writing| {
-        let mut item = writing.item(&args.name)?;
+        let name = args.in_use.meant(writing, InBook::Item, &args.name)?;
+        let mut item = writing.item(&name)?;
         let (out, priced): (Vec<&String>, Vec<&String>) = args.packs.iter().partition(|text| {
             text.split_once('=')
                 .is_some_and(|(_, price)| is_none(price))
@@ -637,7 +648,8 @@ fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) ->
 
 fn edit_machine(context: &Context, args: &MachineEditArgs) -> Result<()> {
     context.write(|writing| {
-        let mut machine = writing.machine(&args.name)?;
+        let name = args.in_use.meant(writing, InBook::Machine, &args.name)?;
+        let mut machine = writing.machine(&name)?;
         let before = machine.tariff.clone();
         if let Some(day) = &args.day {
             machine.tariff.day = read_price_of(context, writing, "a day", day)?;
@@ -778,7 +790,8 @@ fn add_operation(context: &Context, args: &OperationAddArgs) -> Result<()> {
 
 fn edit_operation(context: &Context, args: &OperationEditArgs) -> Result<()> {
     context.write(|writing| {
-        let old = writing.operation(&args.name)?;
+        let name = args.in_use.meant(writing, InBook::Operation, &args.name)?;
+        let old = writing.operation(&name)?;
         let mut new = NewOperation {
             name: old.name,
             task: args.task.clone().unwrap_or(old.task.name),

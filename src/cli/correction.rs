@@ -335,7 +335,7 @@ pub(super) fn write_correct(
         ("use" | "hours", Some(job)) => settle_doubt(context, writing, job, &recorded, unit)?,
         _ => None,
     };
-    let remarks = remarks_on(context, &recorded, doubt);
+    let remarks = remarks_on(&recorded, doubt);
     let logged = job.map(|job| (job, recorded.id));
     let what = words_of(writing, &entry)?;
     let noted = said(context, writing, recorded, what)?;

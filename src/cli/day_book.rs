@@ -90,7 +90,7 @@ pub(super) struct UseArgs {
 )]
 pub(super) struct HoursArgs {
     /// How many hours; before it who worked (default: the only active worker), after it the task
-    #[arg(required = true, num_args = 1..=3, value_name = "HOURS", allow_negative_numbers = true)]
+    #[arg(required = true, num_args = 1..=4, value_name = "HOURS", allow_negative_numbers = true)]
     words: Vec<String>,
     /// The task or operation; without one the hours are a cost and no evidence
     #[arg(long, value_name = "TASK", conflicts_with = "no_job")]
@@ -377,30 +377,50 @@ fn say_day(at: &mut Option<String>, day: &Option<String>) {
     }
 }
 
+/// How a unit of hours worked is written, apart from its figure.
+const UNITS_OF_TIME: [&str; 7] = ["h", "hr", "hrs", "hour", "hours", "m", "min"];
+
 impl HoursArgs {
     /// Tells who worked, for how long and on what: the first of the words that says how long parts the others.
-    fn parted(&self, ledger: &Ledger) -> Result<(Option<&str>, Decimal, Option<&str>)> {
+    fn parted(&self, ledger: &Ledger) -> Result<(Option<String>, Decimal, Option<String>)> {
         let notation = ledger.notation();
         let is_hours = |word: &str| read_hours(notation, word).is_ok();
         // Neither is hours: somebody who works here was named first, or else the hours were.
         let is_meant = |word: &str, other: &str| {
             is_hours(word) || !is_hours(other) && ledger.worker(word).is_err()
         };
-        let (worker, hours, task) = match &self.words[..] {
+        let words = self.words_with_units();
+        let (worker, hours, task) = match &words[..] {
             [hours] => (None, hours, None),
             [hours, task] if is_meant(hours, task) => (None, hours, Some(task)),
             [worker, hours] => (Some(worker), hours, None),
-            [worker, hours, task, ..] => (Some(worker), hours, Some(task)),
-            [] => refuse!("say how many hours"),
+            [worker, hours, task] => (Some(worker), hours, Some(task)),
+            _ => refuse!(
+                "`{}` is more than who worked, how long and on what",
+                self.words.join(" ")
+            ),
         };
         if task.is_some() && self.on.is_some() {
             refuse!("the task is said twice, once with --on");
         }
-        let task = task.or(self.on.as_ref()).map(String::as_str);
-        Ok((
-            worker.map(String::as_str),
-            read_hours(notation, hours)?,
-            task,
-        ))
+        let task = task.or(self.on.as_ref());
+        Ok((worker.cloned(), read_hours(notation, hours)?, task.cloned()))
+    }
+
+    /// Returns the words, with a unit that stands alone beside its figure: `1 h` is one.
+    fn words_with_units(&self) -> Vec<String> {
+        let mut words: Vec<String> = Vec::new();
+        for word in &self.words {
+            match words.last_mut() {
+                Some(figure)
+                    if figure.starts_with(|sign: char| sign.is_ascii_digit())
+                        && UNITS_OF_TIME.contains(&&*word.to_lowercase()) =>
+                {
+                    figure.push_str(word);
+                }
+                _ => words.push(word.clone()),
+            }
+        }
+        words
     }
 }

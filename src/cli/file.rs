@@ -161,6 +161,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         );
     };
     let units = read_units(&args.units)?;
+    let notation = notation_of(&args, units)?;
     if context.dry_run() {
         Ledger::could_be_made(&path)?;
         context.status(&format!(
@@ -174,7 +175,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         business,
         currency,
         units,
-        notation: notation_of(&args, units)?,
+        notation,
         copy: args.copy,
     };
     let ledger = Ledger::create(&path, identity, context.clock())?;
@@ -344,9 +345,14 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
     let units = read_units(&args.units)?;
     let (name, text) = read_file(&args.file)?;
-    let Imported { rows, again } = context.write(|writing| {
+    let Imported { rows, again, .. } = context.write(|writing| {
         let imported = writing.import(args.kind, &name, &text, units)?;
-        let Imported { rows, again } = &imported;
+        let Imported {
+            rows,
+            again,
+            doubts,
+        } = &imported;
+        doubts.iter().try_for_each(|doubt| context.confirm(doubt))?;
         let lines: Vec<String> = again.iter().map(ToString::to_string).collect();
         let known = match &lines[..] {
             [] => return Ok(imported),

@@ -7,7 +7,7 @@ use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
 use crate::document::people::{Findings, PlacedFinding};
-use crate::ledger::{Finding, Ledger, NewFinding, Refusal, came_true, near_names, refuse};
+use crate::ledger::{Finding, Ledger, NewFinding, Refusal, came_true, near_names, refuse, typed};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, quantity};
 use crate::trade::operation::{Driver, Operation};
@@ -199,7 +199,7 @@ fn edited(ledger: &Ledger, args: &FindingEditArgs, found: &Finding) -> Result<Ne
     };
     if let Some(much) = &args.quantity {
         let much = ledger.notation().plain(much);
-        let (kind, driver) = kind_of_finding(&ledger.operations()?, &found.kind)?;
+        let (kind, driver) = kind_of_finding(&ledger.operations()?, &[], &found.kind)?;
         (new.quantity, new.most) = read_range(&much, &kind, driver, ledger.units())?;
         (new.unit, new.pieces) = (driver.unit(), read_pieces(&much, driver, ledger.units())?);
     }
@@ -255,7 +255,8 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
 /// Reads what was found, and how much of it: sure, with nothing more to say of it.
 pub(super) fn read_new(ledger: &Ledger, kind: &str, much: &str) -> Result<NewFinding> {
     let much = ledger.notation().plain(much);
-    let (kind, driver) = kind_of_finding(&ledger.operations_in_use()?, kind)?;
+    let (operations, all) = (ledger.operations_in_use()?, ledger.operations()?);
+    let (kind, driver) = kind_of_finding(&operations, &all, kind)?;
     let (quantity, most) = read_range(&much, &kind, driver, ledger.units())?;
     Ok(NewFinding {
         quantity,
@@ -322,8 +323,13 @@ fn read_range(
     Ok((least, Some(read_found(most, kind, driver, units)?)))
 }
 
-/// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning.
-fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Driver)> {
+/// Looks up a kind of finding, and what measures the operation that answers it: exact beats beginning. Among `all` may be
+/// one that is out of use.
+fn kind_of_finding(
+    operations: &[Operation],
+    all: &[Operation],
+    wanted: &str,
+) -> Result<(String, Driver)> {
     let kinds: Vec<(&str, Driver)> = operations
         .iter()
         .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
@@ -355,12 +361,17 @@ fn kind_of_finding(operations: &[Operation], wanted: &str) -> Result<(String, Dr
                 )),
                 _ => refusal.hint(format!("near kinds: {}", near.join(", "))),
             };
-            let kind = if lower.is_empty() { "KIND" } else { &lower };
-            Err(refusal
-                .hint(format!(
-                    "gritledger operation add NAME --task repair --driver count --answers {kind}"
-                ))
-                .into())
+            let known = |operation: &&Operation| operation.answers.as_deref() == Some(&*lower);
+            let remedy = match all.iter().find(known) {
+                Some(unused) => {
+                    format!("gritledger operation edit {} --active", typed(&unused.name))
+                }
+                None => format!(
+                    "gritledger operation add NAME --task repair --driver count --answers {}",
+                    typed(if lower.is_empty() { "KIND" } else { &lower })
+                ),
+            };
+            Err(refusal.hint(remedy).into())
         }
         _ => {
             let names: Vec<String> = fitting

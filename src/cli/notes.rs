@@ -12,10 +12,11 @@ use anyhow::{Context as _, Result};
 use clap::{Args, CommandFactory as _, Parser};
 
 use super::day_book::{Line, Standing, add_budgets, write_line};
+use super::read::read_date;
 use super::ui::{Context, is_stdout, somebody_is_there};
 use crate::document::count;
 use crate::document::job::DayBookAnswer;
-use crate::ledger::{Refusal, refuse};
+use crate::ledger::{Refusal, near_names, refuse};
 
 /// Write many lines of the day book at once
 ///
@@ -47,6 +48,8 @@ struct Typed {
 struct Note {
     number: usize,
     line: Line,
+    /// The line that says its day.
+    day: Option<usize>,
 }
 
 pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
@@ -54,25 +57,38 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
     let text = text.trim_start_matches('\u{feff}');
     let mut mistakes = Vec::new();
     let mut notes = Vec::new();
+    let mut days = Vec::new();
     let mut standing = Standing::default();
     for (place, text) in text.lines().enumerate() {
+        let (number, before) = (place + 1, standing.date.clone());
         match read_note(text.trim(), &mut standing) {
             Ok(lines) => notes.extend(lines.into_iter().map(|line| Note {
-                number: place + 1,
+                number,
                 line,
+                day: days.last().map(|(day, _)| *day),
             })),
-            Err(error) => mistakes.push(mistake(place + 1, &error)),
+            Err(error) => mistakes.push(mistake(number, &error)),
+        }
+        if standing.date != before {
+            days.push((number, standing.date.clone()));
         }
     }
     if notes.is_empty() && mistakes.is_empty() {
         return Err(Refusal::new("there is no line to write")
-            .hint("gritledger daybook notes.txt")
+            .hint("gritledger daybook FILE")
             .into());
     }
     context.write(|writing| {
         // Those that can be read are tried beside mistakes, so that all are told at once.
         let (mut written, mut mistakes) = (Vec::new(), mistakes.clone());
-        for note in &notes {
+        let mut no_days = Vec::new();
+        for (number, day) in &days {
+            if let Err(error) = read_date(context, writing, day.as_deref()) {
+                mistakes.push(mistake(*number, &error));
+                no_days.push(Some(*number));
+            }
+        }
+        for note in notes.iter().filter(|note| !no_days.contains(&note.day)) {
             match write_line(context, writing, &note.line) {
                 Ok(noted) => written.push(noted),
                 Err(error) if !Context::is_doubt(&error) => {
@@ -88,8 +104,11 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
         add_budgets(context, writing, &mut written)?;
         let (mut lines, mut remarks) = (Vec::new(), Vec::new());
         for noted in written {
+            // A later line may have taken it back.
+            if noted.stands(writing)? {
+                remarks.extend(noted.remarks);
+            }
             lines.push(noted.answer);
-            remarks.extend(noted.remarks);
         }
         context.give(writing, DayBookAnswer::new(lines))?;
         remarks.iter().for_each(|remark| context.remark(remark));
@@ -139,7 +158,10 @@ fn read_lines(text: &str, word: &str, standing: &Standing) -> Result<Vec<Line>> 
         let Some(words) = shlex::split(text) else {
             refuse!("a quotation mark has no second one: {text}");
         };
-        return Ok(vec![read_line(words, standing)?]);
+        return match is_command {
+            true => Ok(vec![read_line(words, standing)?]),
+            false => Err(no_line(text, word)),
+        };
     };
     let here = Standing {
         rooms: Some(room.trim().to_owned()),
@@ -149,6 +171,27 @@ fn read_lines(text: &str, word: &str, standing: &Standing) -> Result<Vec<Line>> 
     things
         .map(|thing| read_line(in_full(thing)?, &here))
         .collect()
+}
+
+/// Refuses what neither begins with a command nor has a colon behind its room.
+fn no_line(text: &str, word: &str) -> anyhow::Error {
+    let refusal = Refusal::new(format!("`{word}` is no command of the day book"));
+    let commands = Typed::command();
+    let commands = commands.get_subcommands().map(clap::Command::get_name);
+    let near = near_names(&word.to_lowercase(), commands);
+    let is_figure =
+        |(at, _): &(usize, &str)| text[at + 1..].starts_with(|sign: char| sign.is_ascii_digit());
+    let refusal = match near.is_empty() {
+        true => refusal,
+        false => refusal.hint(format!("near commands: {}", near.join(", "))),
+    };
+    let (room, things) = match text.match_indices(' ').find(is_figure) {
+        Some((at, _)) => text.split_at(at),
+        None => ("Den", " 45m sand, 36 6"),
+    };
+    refusal
+        .hint(format!("a room has a colon behind it, {room}:{things}"))
+        .into()
 }
 
 fn read_line(words: Vec<String>, standing: &Standing) -> Result<Line> {
@@ -283,7 +326,7 @@ mod tests {
         let line = read_note("hours 1:30 --on sand", &mut standing).unwrap();
         assert!(!format!("{line:?}").contains("Den"));
         for (text, told) in [
-            ("usw 36 6", "unrecognized subcommand 'usw'"),
+            ("usw 36 6", "`usw` is no command of the day book"),
             (
                 "use 36",
                 "the following required arguments were not provided: <QUANTITY>",

@@ -467,7 +467,8 @@ pub(super) fn cmd_worker(context: &Context, command: WorkerCommand) -> Result<()
             Ok(workers)
         }),
         WorkerCommand::Edit(args) => context.write(|writing| {
-            let mut worker = writing.worker(&args.name)?;
+            let name = args.in_use.meant(writing, InBook::Worker, &args.name)?;
+            let mut worker = writing.worker(&name)?;
             if let Some(wage) = &args.wage {
                 worker.wage = read_money(writing, wage)?;
             }

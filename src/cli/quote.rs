@@ -6,7 +6,9 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::job::{warn_of_outdated, warn_of_past_dates, warn_of_promises};
-use super::read::{read_margin, read_method, read_money, read_percent, read_plan_date};
+use super::read::{
+    names_in, read_list, read_margin, read_method, read_money, read_percent, read_plan_date,
+};
 use super::ui::Context;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
 use crate::document::quote::list::QuoteList;
@@ -17,6 +19,7 @@ use crate::ledger::{
     QuoteStatus, Refusal, Site, VaryRequest, Without, Writing, refuse, typed,
 };
 use crate::money::{Decimal, number, plain};
+use crate::trade::evidence::FinishedRoom;
 use crate::trade::pricing::LumpSum;
 use crate::trade::quote::{Line, Quote};
 use crate::trade::sandable::{Question, Verdict};
@@ -101,11 +104,11 @@ pub(super) struct DraftArgs {
 pub(super) struct VaryArgs {
     /// The job (default: the only open one)
     job: Option<String>,
-    /// A room to be done as it measures now (can be repeated)
-    #[arg(long = "room", value_name = "ROOM")]
+    /// Rooms to be done as they measure now (can be repeated)
+    #[arg(long = "room", value_name = "ROOM, ...")]
     rooms: Vec<String>,
-    /// A room that isn't done, or some of its operations (can be repeated)
-    #[arg(long, value_name = "ROOM[: OPERATION, ...]")]
+    /// Rooms that aren't done, or some operations of one (can be repeated)
+    #[arg(long, value_name = "ROOM, ...|ROOM: OPERATION, ...")]
     without: Vec<String>,
 }
 
@@ -327,11 +330,11 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
                 }
             }
         }
-        let send = format!(
-            "gritledger quote send {}",
-            drafted.sheet.record.header.number
-        );
         let header = drafted.sheet.record.header.clone();
+        let next = match writing.refuse_hazards(&drafted.sheet.record) {
+            Ok(()) => vec![format!("gritledger quote send {}", header.number)],
+            Err(error) => error.downcast::<Refusal>()?.hints,
+        };
         let page = context.page(writing);
         context.give(
             writing,
@@ -344,7 +347,7 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
         if let Some(left_out) = left_out.filter(|left_out| left_out.why.is_some()) {
             warn_of_driving(context, &left_out);
         }
-        context.hint(&send);
+        next.iter().for_each(|line| context.hint(line));
         Ok(())
     })
 }
@@ -358,12 +361,8 @@ fn vary(context: &Context, args: &VaryArgs) -> Result<()> {
             return Err(hints.into_iter().fold(refusal, Refusal::hint).into());
         }
         let request = VaryRequest {
-            again: args.rooms.clone(),
-            without: args
-                .without
-                .iter()
-                .map(|text| read_without(text))
-                .collect::<Result<_>>()?,
+            again: names_in(&args.rooms)?,
+            without: read_withouts(&args.without)?,
         };
         for (room, entries) in writing.logged_on(&job, &request)? {
             let entries = entries.join(", ");
@@ -387,31 +386,52 @@ fn vary(context: &Context, args: &VaryArgs) -> Result<()> {
 }
 
 /// Returns what can be typed for the rooms of a job.
-fn varied_rooms(ledger: &Ledger, job: &Job) -> Result<Vec<String>> {
-    let rooms = ledger.agreed(job)?.rooms_to_do();
-    let Some(room) = rooms.first() else {
-        return Ok(vec![format!("gritledger job show {}", job.number)]);
+fn varied_rooms(writing: &Writing<'_>, job: &Job) -> Result<Vec<String>> {
+    let rooms = writing.agreed(job)?.rooms_to_do();
+    let command = |how: &str, room: &FinishedRoom| {
+        format!(
+            "gritledger quote vary {} --{how} {}",
+            job.number,
+            typed(&room.name)
+        )
     };
-    let (number, room) = (&job.number, typed(&room.name));
-    Ok(["room", "without"]
-        .map(|how| format!("gritledger quote vary {number} --{how} {room}"))
-        .to_vec())
+    for room in &rooms {
+        let mut jobs = writing
+            .measured_otherwise(room.id, job.site_id)?
+            .into_iter();
+        if jobs.any(|other| other.id == job.id) {
+            return Ok(vec![command("room", room), command("without", room)]);
+        }
+    }
+    Ok(match &rooms[..] {
+        [room, _, ..] => vec![command("without", room)],
+        _ => vec![format!("gritledger job show {}", job.number)],
+    })
 }
 
-/// Reads what isn't done: `Landing`, or `Landing: edge-80, corner-80`.
-fn read_without(text: &str) -> Result<Without> {
-    let (room, operations) = match text.rsplit_once(':') {
+/// Reads what isn't done: `Landing`, `Landing, Hall`, or `Landing: edge-80, corner-80`.
+fn read_withouts(texts: &[String]) -> Result<Vec<Without>> {
+    let read = |text: &String| match text.rsplit_once(':') {
         Some((_, none)) if none.trim().is_empty() => {
             refuse!("`{text}` names no operation after its colon")
         }
-        Some((room, operations)) => (room, operations),
-        None => (text, ""),
+        Some((room, operations)) => {
+            let operations = operations.split(',').map(|name| name.trim().to_owned());
+            Ok(vec![Without {
+                room: room.trim().to_owned(),
+                operations: operations.filter(|name| !name.is_empty()).collect(),
+            }])
+        }
+        None => {
+            let rooms = read_list(text)?.into_iter();
+            let whole = rooms.map(|room| Without {
+                room,
+                operations: Vec::new(),
+            });
+            Ok(whole.collect())
+        }
     };
-    let operations = operations.split(',').map(|name| name.trim().to_owned());
-    Ok(Without {
-        room: room.trim().to_owned(),
-        operations: operations.filter(|name| !name.is_empty()).collect(),
-    })
+    Ok(texts.iter().map(read).collect::<Result<Vec<_>>>()?.concat())
 }
 
 fn read_request(

@@ -183,6 +183,11 @@ fn read_readings(
     }
     let kinds = pairs.iter().map(|[kind, _]| Ok(kind.parse()?));
     let kinds: Vec<ReadingKind> = kinds.collect::<Result<_>>()?;
+    for (place, kind) in kinds.iter().enumerate() {
+        if kind.is_of_the_air() && kinds[..place].contains(kind) {
+            refuse!("`{kind}` is there twice: one reading has one");
+        }
+    }
     let is_tested = kinds.iter().any(|kind| kind.is_test());
     let readings = kinds.into_iter().zip(pairs).map(|(kind, [_, value])| {
         let value = ledger.notation().plain(value);

@@ -369,14 +369,17 @@ impl Context {
         }
     }
 
-    /// Says what to mind.
+    /// Says what to mind, once.
     pub(crate) fn warn(&self, words: &str) {
-        self.say(Said::Warning(words.to_owned()));
+        let is_known = |said: &Said| matches!(said, Said::Warning(known) if known == words);
+        if !self.said.borrow().iter().any(is_known) {
+            self.say(Said::Warning(words.to_owned()));
+        }
     }
 
-    /// Says what to type.
+    /// Says what to type next; after a dry run there is nothing that it could go on from.
     pub(crate) fn hint(&self, words: &str) {
-        if !self.globals.quiet {
+        if !self.globals.quiet && !self.dry_run() {
             self.say(Said::Hint(words.to_owned()));
         }
     }

@@ -390,8 +390,7 @@ impl Answer for RoomList {
             ]);
         }
         let rooms = count(self.to_refinish, "room");
-        let sanded = format!("To refinish: {rooms}");
-        table.line([&sanded, &"", &"", &self.area, &self.edge]);
+        table.line([&rooms, &"to refinish", &"", &self.area, &self.edge]);
         table.to_string()
     }
 }

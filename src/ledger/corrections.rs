@@ -201,6 +201,14 @@ impl Ledger {
         }
     }
 
+    /// Tells whether an entry counts.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn counts(&self, entry: EntryId) -> Result<bool> {
+        Ok(self.void_of(entry)?.is_none())
+    }
+
     /// Returns the number of the void that took an entry back; `None`: it counts.
     fn void_of(&self, entry: EntryId) -> Result<Option<String>> {
         Ok(self

@@ -86,7 +86,7 @@ impl Ledger {
                 "`{}` already exists and is not the demo as it was written",
                 path.display()
             ))
-            .hint("gritledger demo --to FILE writes it elsewhere")
+            .hint("gritledger demo --to FILE")
             .into()),
         }
     }

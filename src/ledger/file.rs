@@ -240,6 +240,9 @@ impl Ledger {
     /// # Errors
     /// Refuses a backup that isn't a ledger or isn't sound, and a ledger that another program is using.
     pub fn restore(path: &Path, backup: &Path, clock: Clock) -> Result<Restored> {
+        if backup.try_exists().is_ok_and(|is_there| !is_there) {
+            refuse!("no backup at `{}`", backup.display());
+        }
         let source = reach(backup)?;
         recognise(&source, backup)?;
         if path

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use anyhow::Result;
 use rusqlite::named_params;
 
+use super::names::{Names, key};
 use super::{Ledger, Refusal, Writing, typed};
 
 /// Kinds of things that can be taken out of use.
@@ -35,19 +36,19 @@ impl InBook {
     const fn statements(self) -> (&'static str, &'static str) {
         match self {
             InBook::Worker => (
-                "SELECT id FROM worker WHERE active = 0",
+                "SELECT id, name FROM worker WHERE active = 0",
                 "UPDATE worker SET active = :active WHERE id = :id",
             ),
             InBook::Item => (
-                "SELECT id FROM item WHERE active = 0",
+                "SELECT id, name FROM item WHERE active = 0",
                 "UPDATE item SET active = :active WHERE id = :id",
             ),
             InBook::Machine => (
-                "SELECT id FROM machine WHERE active = 0",
+                "SELECT id, name FROM machine WHERE active = 0",
                 "UPDATE machine SET active = :active WHERE id = :id",
             ),
             InBook::Operation => (
-                "SELECT id FROM operation WHERE active = 0",
+                "SELECT id, name FROM operation WHERE active = 0",
                 "UPDATE operation SET active = :active WHERE id = :id",
             ),
         }
@@ -64,6 +65,26 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(query)?;
         let ids = statement.query_map([], |row| row.get(0))?;
         Ok(ids.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// Returns the whole name of what is to be put back in use, found among what is out of use by how its name begins; what
+    /// fits none of them stays as it was typed.
+    ///
+    /// # Errors
+    /// Refuses to choose between several.
+    pub fn back_in_use(&self, kind: InBook, wanted: &str) -> Result<String> {
+        let (query, _) = kind.statements();
+        let mut statement = self.connection.prepare_cached(query)?;
+        let names = statement.query_map([], |row| row.get::<_, String>("name"))?;
+        let mut names: Vec<String> = names.collect::<rusqlite::Result<_>>()?;
+        names.retain(|name| key(name).starts_with(&key(wanted)));
+        match names.is_empty() {
+            true => Ok(wanted.to_owned()),
+            false => {
+                let names = names.into_iter().map(|name| (name.clone(), name));
+                Names::new(kind.noun(), names).find(wanted).cloned()
+            }
+        }
     }
 
     /// Refuses to begin anything with what is out of use.

@@ -206,7 +206,10 @@ impl Ledger {
     }
 
     /// Refuses work that would grind what holds asbestos or lead, or is presumed to.
-    pub(super) fn refuse_hazards(&self, record: &QuoteRecord) -> Result<()> {
+    ///
+    /// # Errors
+    /// Says where it is, and how the rest can be quoted.
+    pub fn refuse_hazards(&self, record: &QuoteRecord) -> Result<()> {
         let (barred, others) = self.barred_rooms(record)?;
         let Some(first) = barred.into_iter().next() else {
             return Ok(());

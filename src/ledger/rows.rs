@@ -70,6 +70,8 @@ pub(super) struct Rows {
     file: String,
     headings: Vec<String>,
     records: Vec<(u64, StringRecord)>,
+    /// The records as they were typed, where that isn't the program's own form; else none.
+    typed: Vec<StringRecord>,
 }
 
 /// One row of it.
@@ -79,6 +81,8 @@ pub(super) struct Row<'rows> {
     /// The line that it begins on.
     pub(super) line: u64,
     record: &'rows StringRecord,
+    /// The same as it was typed.
+    typed: &'rows StringRecord,
 }
 
 impl Rows {
@@ -117,32 +121,36 @@ impl Rows {
             Err(error) => refuse!("{file}:1: {error}"),
         };
         check_headings(file, &headings, columns)?;
-        let mut records = Vec::new();
+        let (mut records, mut typed) = (Vec::new(), Vec::new());
         for record in reader.into_records() {
             let record = match record {
                 Ok(record) => record,
                 Err(error) => return Err(unequal(file, &error)),
             };
             let line = line_of_record(&record, text);
-            let record = match with_commas {
-                true => in_own_form(file, line, &headings, &record)?,
-                false => record,
-            };
-            records.push((line, record));
+            if with_commas {
+                records.push((line, in_own_form(file, line, &headings, &record)?));
+                typed.push(record);
+            } else {
+                records.push((line, record));
+            }
         }
         Ok(Rows {
             file: file.to_owned(),
             headings,
             records,
+            typed,
         })
     }
 
     /// Returns the rows in order.
     pub(super) fn iter(&self) -> impl Iterator<Item = Row<'_>> {
-        self.records.iter().map(|(line, record)| Row {
+        let records = self.records.iter().enumerate();
+        records.map(|(place, (line, record))| Row {
             rows: self,
             line: *line,
             record,
+            typed: self.typed.get(place).unwrap_or(record),
         })
     }
 
@@ -247,15 +255,39 @@ fn unequal(file: &str, error: &csv::Error) -> anyhow::Error {
 impl<'rows> Row<'rows> {
     /// Returns a cell's text; empty if the column isn't there. A defused formula comes back as it was.
     pub(super) fn text(&self, column: &str) -> &'rows str {
-        let position = self
-            .rows
-            .headings
-            .iter()
-            .position(|heading| heading == column);
-        let cell = position
-            .and_then(|position| self.record.get(position))
-            .unwrap_or_default();
-        super::csv::armed(cell)
+        super::csv::armed(self.cell(self.record, column))
+    }
+
+    fn cell(&self, record: &'rows StringRecord, column: &str) -> &'rows str {
+        let mut headings = self.rows.headings.iter();
+        let position = headings.position(|heading| heading == column);
+        position
+            .and_then(|position| record.get(position))
+            .unwrap_or_default()
+    }
+
+    /// Returns what is said of a cell, with what was typed in place of what was read.
+    fn as_typed(&self, column: &str, what: String) -> String {
+        let (read, typed) = (
+            self.text(column).trim(),
+            self.cell(self.typed, column).trim(),
+        );
+        if read == typed {
+            return what;
+        }
+        let parts = what
+            .split('`')
+            .enumerate()
+            .map(|(place, part)| match place % 2 {
+                1 if part == read => typed,
+                1 => read
+                    .find(part)
+                    .and_then(|at| typed.get(at..at + part.len()))
+                    .filter(|_| read.len() == typed.len())
+                    .unwrap_or(part),
+                _ => part,
+            });
+        parts.collect::<Vec<_>>().join("`")
     }
 
     /// Returns a cell's text, refusing an empty one.
@@ -273,6 +305,7 @@ impl<'rows> Row<'rows> {
 
     /// Returns the same, to which hints can be added.
     pub(super) fn refusal(&self, column: &str, what: impl Display) -> Refusal {
+        let what = self.as_typed(column, what.to_string());
         Refusal::new(format!(
             "{}:{}: {column}: {what}",
             self.rows.file, self.line

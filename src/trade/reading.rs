@@ -101,6 +101,11 @@ impl ReadingKind {
         }
     }
 
+    /// Tells whether it is read once where boards are read one by one.
+    pub const fn is_of_the_air(self) -> bool {
+        matches!(self, ReadingKind::Temperature | ReadingKind::Humidity)
+    }
+
     /// Tells whether a laboratory or an inspector says it, of one layer.
     pub const fn is_test(self) -> bool {
         matches!(self, ReadingKind::Lead | ReadingKind::Asbestos)

@@ -294,3 +294,20 @@ fn a_file_of_items_and_operations_says_what_is_out_of_use() {
         serde_json::json!(false)
     );
 }
+
+#[test]
+fn what_is_put_back_in_use_is_known_by_how_its_name_begins() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines("item edit disc-7in-36 --inactive\nworker edit \"Ruben Vale\" --inactive");
+    ledger.lines("item edit disc-7in-3 --active\nworker edit rub --active");
+    assert_eq!(ledger.json("item show disc-7in-36")["active"], true);
+    ledger.lines("item edit disc-7in-36 --inactive\nitem edit disc-7in-80 --inactive");
+    assert_eq!(
+        ledger.line("item edit disc-7in --active").refused(),
+        "error: `disc-7in` could be any item of `disc-7in-36`, `disc-7in-80`"
+    );
+    assert_eq!(
+        ledger.line("item edit disc-99 --active").refused(),
+        "error: no item `disc-99`"
+    );
+}

@@ -689,3 +689,19 @@ fn what_was_invoiced_beyond_the_price_is_not_to_be_billed() {
         "error: `Landing:` names no operation after its colon"
     );
 }
+
+#[test]
+fn what_is_logged_on_a_cancelled_job_is_taken_with_a_warning() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("job cancel J1 --reason \"the client moves\"");
+    let run = ledger.line("spent 5 --for parking --job J1");
+    assert_eq!(run.stderr(), "warning: J1 was cancelled on 2026-03-02\n");
+    run.ok();
+    let notes = ledger.file(
+        "notes.txt",
+        "job J1\nspent 6 --for parking\nhours 2 --note \"cleared out\"\n",
+    );
+    let run = ledger.line(&format!("daybook {notes}"));
+    assert_eq!(run.stderr(), "warning: J1 was cancelled on 2026-03-02\n");
+    run.ok();
+}

@@ -374,3 +374,40 @@ fn a_file_with_rows_that_are_there_already_is_asked_about() {
         "error: out.csv: its row is in the ledger already\nhint: the same command with --confirm says that it is meant"
     );
 }
+
+#[test]
+fn a_mistake_is_told_as_it_was_typed() {
+    let ledger = full();
+    let file = ledger.file(
+        "rooms.csv",
+        "site;room;shape;condition;species\n4 Tannery Row;Nook;12,5 x 3,2y m;bare;ash\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("import rooms {file}")).refused(),
+        "error: rooms.csv:2: shape: `3,2y m` is not a length (try 12'6\", 12.5 or 3.81m)"
+    );
+    let file = ledger.file(
+        "purchases.csv",
+        "date;item;quantity;cost\n2026-02-30,5;disc-7in-36;3;4\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("import purchases {file}")).refused(),
+        "error: purchases.csv:2: date: `2026-02-30,5` is not a date like 2026-03-02"
+    );
+}
+
+#[test]
+fn a_large_room_is_asked_about_when_it_is_imported() {
+    let ledger = full();
+    let file = ledger.file(
+        "rooms.csv",
+        "site,room,shape,condition,species\n4 Tannery Row,Barn,100ft x 60ft,bare,ash\n",
+    );
+    let line = format!("import rooms {file}");
+    assert_eq!(
+        ledger.line(&line).refused(),
+        "error: rooms.csv:2: shape: 6000 sq ft is a large room\n\
+         hint: the same command with --confirm says that it is meant"
+    );
+    ledger.line(&format!("{line} --confirm")).ok();
+}

@@ -273,7 +273,7 @@ fn there_is_a_way_back_to_a_backup() {
     ledger.file("t.db", "no database at all");
     for (backup, because) in [
         ("t.db", "`t.db` is not a ledger"),
-        ("none.db", "no ledger at `none.db`"),
+        ("none.db", "no backup at `none.db`"),
         ("unsound.db", "`unsound.db` is not sound: "),
     ] {
         if backup == "unsound.db" {

@@ -8,6 +8,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use gritledger::ledger::{Clock, Ledger};
 use tempfile::TempDir;
 
+use crate::hinted;
+
 /// A folder with a ledger in it.
 pub(crate) struct TestLedger {
     folder: TempDir,
@@ -36,7 +38,9 @@ impl TestLedger {
     /// A new ledger.
     pub(crate) fn new() -> TestLedger {
         let ledger = TestLedger::nowhere();
-        ledger.run(&["init", "--business", "Marsh End Floors"]).ok();
+        ledger
+            .run(&["init", "--business", "Marsh End Floors", "--quiet"])
+            .ok();
         ledger
     }
 
@@ -69,6 +73,11 @@ impl TestLedger {
             "#,
         );
         ledger
+    }
+
+    /// Returns the date of the runs, perhaps with an hour.
+    pub(crate) fn today(&self) -> &str {
+        self.today
     }
 
     /// Sets the date of the runs that follow.
@@ -108,9 +117,21 @@ impl TestLedger {
             .envs(variables.iter().copied())
             .output()
             .expect("the program runs");
-        Run {
+        let run = Run {
             arguments: arguments.join(" "),
             output,
+        };
+        hinted::type_again(self, arguments, &run, variables);
+        run
+    }
+
+    /// Runs what a hint says, to see that it is done; what it hints at itself is left.
+    pub(crate) fn on_trial(&self, arguments: &[&str], variables: &[(&str, &str)]) -> Run {
+        let mut command = self.command(arguments);
+        let output = command.envs(variables.iter().copied()).output();
+        Run {
+            arguments: arguments.join(" "),
+            output: output.expect("the program runs"),
         }
     }
 
@@ -124,10 +145,12 @@ impl TestLedger {
             .stdin(std::fs::File::open(typed).expect("the answers"))
             .output()
             .expect("the program runs");
-        Run {
+        let run = Run {
             arguments: line.to_owned(),
             output,
-        }
+        };
+        hinted::type_again(self, &words, &run, &[]);
+        run
     }
 
     /// Returns the day of the runs, with an hour: what is done now is done at the same time whenever the tests run.

@@ -4,7 +4,8 @@
 //!
 //! * the main job in `session.rs`;
 //! * a refusal and its exact words in `refusals.rs`;
-//! * whether what a hint says can be typed, in `hints.rs`;
+//! * which lines hint at a command, in `hints.rs` (whatever is hinted at in any test, `hinted.rs` types);
+//! * whether every refusal has its words in a test, in `held.rs`;
 //! * CSV in and out in `exchange.rs`, jobs from before the ledger in `before.rs`;
 //! * what is kept as JSON in `kept.rs`;
 //! * what the firm's book says, and that it is counted with, in `book.rs`;
@@ -41,6 +42,8 @@ mod demo;
 mod exchange;
 mod files;
 mod harness;
+mod held;
+mod hinted;
 mod hints;
 mod house;
 mod invariants;

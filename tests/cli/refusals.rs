@@ -410,3 +410,364 @@ fn another_program_s_database() {
     assert!(ledger.line("today").refused().ends_with("is not a ledger"));
     assert_eq!(std::fs::read(ledger.path()).unwrap(), before);
 }
+
+#[test]
+fn floors_that_cannot_be_walked() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            (
+                "finding add Landing proud-nails 3 --chance 50% --if-so \"bleach\"",
+                "`bleach` doesn't say what is done, and how much of it",
+            ),
+            (
+                "room add \"4 Tannery Row\" \"A;B\" --shape \"3 x 4\" --condition bare --species ash",
+                "a room's name can't hold `;`: `A;B`",
+            ),
+            (
+                "room add \"4 Tannery Row\" \"Outside\" --shape \"3 x 4\" --condition bare --species ash",
+                "`Outside` is where doorways lead out: name the room otherwise",
+            ),
+            (
+                "room add \"4 Tannery Row\" \"landing\" --shape \"3 x 4\" --condition bare --species ash",
+                "there is already a room `landing` at that site",
+            ),
+            (
+                "room add \"4 Tannery Row\" \" \" --shape \"3 x 4\" --condition bare --species ash",
+                "a name is missing: what is the room called?",
+            ),
+            (
+                "room edit Landing --door \"Landing:2'\"",
+                "a doorway leads to another room",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --steps many --condition bare --species ash --width 3ft --tread 10in --riser 7in",
+                "`many` is not a number of steps",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x\" --condition bare --species ash",
+                "`` is not a length (try 12'6\", 12.5 or 3.81m)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 4 x\" --condition bare --species ash",
+                "`4 x` is not a length (try 12'6\", 12.5 or 3.81m)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"round 4\" --condition bare --species ash",
+                "`round 4` is not a shape (try 12' x 10'6\", trapezoid 8',5' x 3', circle 9' or half-circle 6')",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10' 14\\\" x 4'\" --condition bare --species ash",
+                "`10' 14\"` has a whole foot or more after its first number",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 1/3 x 4\" --condition bare --species ash",
+                "`10 1/3` has a fraction in parts of 3; a tape shows halves, 4ths, 8ths to 64ths",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"11km x 4\" --condition bare --species ash",
+                "`11km` is not a length (try 12'6\", 12.5 or 3.81m)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"99999 x 4\" --condition bare --species ash",
+                "`99999` is too large (a length is at most 10 km)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"14' r 11' s 9'\" --condition bare --species ash",
+                "`11' s 9'` is not a length (try 12'6\", 12.5 or 3.81m)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"14' 11' r 9'\" --condition bare --species ash",
+                "a turn is missing within `14' 11'`: between two walls there is r, l, r45 or l45",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"14' r r 9'\" --condition bare --species ash",
+                "the length of a wall is missing before the turn `r`",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"r 9' r 3' r 4'\" --condition bare --species ash",
+                "the length of a wall is missing before the turn `r`",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"14' r 11'6\\\" r 9' r 3' l 5' r 8' r\" --condition bare --species ash",
+                "the walls do not close: with the first wall going east, the last one ends 6 in south of the start",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"10' r 10' r 5' r 15' l 5' l 5'\" --condition bare --species ash",
+                "the walls cross: wall 1 meets wall 4",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --walls \"10' r 10' r 10' r 10' l\" --condition bare --species ash",
+                "the last turn, `l`, does not lead back along the first wall (it may be left out)",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --less \"10 x 5\" --less \"10 x 5\" --condition bare --species ash",
+                "the cut-outs leave no floor of `10' x 10'; less 10' x 5'; less 10' x 5'`",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --less \"blob\" --condition bare --species ash",
+                "`blob` is not a part of a room (try plus, less or island, and 5' x 2'6\")",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --steps 13 --width 3ft --tread 10in --riser 7in --less \"1 x 1\" --condition bare --species ash",
+                "stairs have no parts; `less 1' x 1'` belongs to a room of its own",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --part \"border 1': paint\" --part \"border 2': glue\" --condition bare --species ash",
+                "a room has one border",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --part \"border 6': paint\" --condition bare --species ash",
+                "a border of `6'` leaves no floor within it",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --part \"1 x 1 edge 90': paint\" --condition bare --species ash",
+                "the parts have `90'` of edge, and the walls are `40'`",
+            ),
+            (
+                "room add \"4 Tannery Row\" X --shape \"10 x 10\" --part \"12 flats: paint\" --condition bare --species ash",
+                "`12 flats` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)",
+            ),
+            (
+                "finding add Landing damaged-boards 1 --if-so \"bleach lots\" --chance 20%",
+                "`lots` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)",
+            ),
+        ],
+    );
+}
+
+#[test]
+fn entries_and_names_that_cannot_be() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            ("use disc-7in-36 1 --on edge-80", "no operation `edge-80`"),
+            (
+                "use oil-finish 1 --on load-in",
+                "`load-in` does not take oil-finish",
+            ),
+            (
+                "hand-back disc-7in-36 0",
+                "`0` is not a quantity handed back",
+            ),
+            (
+                "stock count disc-7in-36 -1",
+                "a count is not below zero: `-1`",
+            ),
+            (
+                "hand-back disc-7in-36 1 --refund -5",
+                "a refund is not below zero",
+            ),
+            ("correct E1", "no entry E1"),
+            (
+                "client void \"Ada Quill\"",
+                "`Ada Quill` still has the site `4 Tannery Row`",
+            ),
+            (
+                "site void \"4 Tannery Row\"",
+                "`4 Tannery Row` has the job J1, which isn't closed",
+            ),
+            ("worker add \"Bo\" --wage -4", "a wage is not below zero"),
+            (
+                "worker add \"Bo\" --wage 99999",
+                "nobody earns that much in an hour",
+            ),
+            (
+                "site add \"Ada Quill\" \"9 Kelp\" --year-built old",
+                "`old` is not a year",
+            ),
+            (
+                "reading add Landing board 200",
+                "`200` is not the moisture of the boards: from 1 to 60 %",
+            ),
+            (
+                "stock count oil-finish 99999999999",
+                "`99999999999` is more than one entry takes",
+            ),
+            (
+                "spent 99999999999999999999 --for x",
+                "`99999999999999999999` is not an amount of money",
+            ),
+            ("use oil-finish -3", "a quantity is not below zero: `-3`"),
+        ],
+    );
+}
+
+#[test]
+fn quotes_and_plans_that_cannot_be() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            (
+                "quote draft \"4 Tannery Row\" --option \"A: with=Landing, without=Landing\"",
+                "`A` is with `Landing` and without it",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --option \"A: without=Landing\" --option \"B: without=Landing\" --option \"C: without=Landing\" --option \"D: without=Landing\" --option \"E: without=Landing\" --option \"F: without=Landing\" --option \"G: without=Landing\" --option \"H: without=Landing\" --option \"I: without=Landing\" --option \"J: without=Landing\"",
+                "a quote has 10 options at most",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --other \"disposal\"",
+                "`disposal` is not a lump cost",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --other \"disposal=-4\"",
+                "a lump cost is not below zero: `disposal=-4`",
+            ),
+            (
+                "quote draft \"4 Tannery Row\" --room \"Landing, Landing\" --variation-of J1",
+                "no room `Landing, Landing`",
+            ),
+            (
+                "quote send Q1 --valid soon",
+                "`soon` is not a number of days, such as 30d",
+            ),
+            (
+                "invoice deposit J1 --amount 999999",
+                "the deposit is larger than the price",
+            ),
+            ("invoice show X9", "`X9` is not an invoice number"),
+            (
+                "plan house \"4 Tannery Row\" --start 2026-03-01",
+                "2026-03-01 is past: nothing can be planned for it",
+            ),
+            (
+                "plan house \"4 Tannery Row\" --start 2026-03-09 --max-rooms 0",
+                "`0` is not a number of rooms",
+            ),
+            (
+                "plan house \"4 Tannery Row\" --start 2026-03-09 --phases \"Landing, Landing\"",
+                "`4 Tannery Row` has no rooms left to plan",
+            ),
+            (
+                "plan house \"4 Tannery Row\" --start 2026-03-07",
+                "`4 Tannery Row` has no rooms left to plan",
+            ),
+            ("job dates J1", "Q1 was not made from a plan"),
+            (
+                "job dates J1 --lost 2026-03-09",
+                "Q1 was not made from a plan",
+            ),
+            ("report variance J9", "no job J9"),
+            (
+                "quote vary J1 --room Landing",
+                "`Landing` measures what was agreed: nothing changes",
+            ),
+            (
+                "job own \"4 Tannery Row\" --room Landing",
+                "`Landing` is in J1 already",
+            ),
+        ],
+    );
+}
+
+#[test]
+fn what_the_book_does_not_take() {
+    let ledger = TestLedger::job_open();
+    refuses(
+        &ledger,
+        &[
+            (
+                "machine edit rotary --waiver 120%",
+                "a damage waiver is between 0 and 100 %",
+            ),
+            (
+                "machine edit rotary --waiver=-3%",
+                "a damage waiver is between 0 and 100 %",
+            ),
+            ("item edit disc-7in-36 --pack 5", "`5` is not a pack"),
+            (
+                "item edit disc-7in-36 --pack 0=5",
+                "a pack holds more than nothing: `0`",
+            ),
+            (
+                "item edit disc-7in-36 --pack 5=-5",
+                "a price is not below zero: `-5`",
+            ),
+            (
+                "item edit disc-7in-36 --pack=-5=5",
+                "a pack holds more than nothing: `-5`",
+            ),
+            (
+                "operation add x --task repair --driver edge --answers gaps",
+                "findings are measured by area, count or length, and `x` by edge",
+            ),
+            (
+                "operation add x --task repair --driver count --answers \" \"",
+                "a kind of finding needs a name",
+            ),
+            (
+                "operation add x --task repair --driver count --answers proud-nails",
+                "`set-nails` answers `proud-nails` already",
+            ),
+            (
+                "operation add x --task repair --driver count --set-size 3",
+                "`x` has no item that could be changed in sets",
+            ),
+            (
+                "operation add x --task repair --driver count --set-size 1.5",
+                "`1.5` is not a number of items, whole and above zero",
+            ),
+            (
+                "operation add x --task repair --driver count --grit 1.5",
+                "`1.5` is not a grade, whole and above zero",
+            ),
+            (
+                "item cover disc-7in-36 99999999999",
+                "`99999999999` is not a quantity to buy",
+            ),
+            (
+                "item cover oil-finish 99999999",
+                "`99999999` is not a quantity to buy",
+            ),
+            (
+                "sequence add s load-in",
+                "`load-in` is measured by job, which no room has",
+            ),
+            (
+                "schedule add s oil-coat:soon",
+                "`oil-coat:soon` is not a step of a schedule",
+            ),
+            (
+                "schedule add s screen-between",
+                "a schedule needs at least one coat, with its hours before the next",
+            ),
+            (
+                "rate predict load-in --quantity 4",
+                "`load-in` is measured by job, not by --quantity",
+            ),
+            (
+                "rate predict orbit-80 --quantity 5",
+                "the rates of `orbit-80` differ by condition: say which",
+            ),
+            (
+                "setting set working-days \"none\"",
+                "`none` is not a day of the week",
+            ),
+            (
+                "setting set working-days \"\"",
+                "somebody has to work on some day of the week",
+            ),
+            (
+                "setting set working-days \"mon, noday\"",
+                "`noday` is not a day of the week",
+            ),
+            (
+                "setting set holidays \"christmas\"",
+                "`christmas` does not begin with a date",
+            ),
+            (
+                "setting set plank-width 90in",
+                "`90in` is more than a board is wide",
+            ),
+            (
+                "setting set coating-temperature warm",
+                "`warm` doesn't say from what to what, such as 2 to 3 mm",
+            ),
+            ("setting set own-area much", "no setting `own-area`"),
+        ],
+    );
+}

@@ -170,6 +170,10 @@ fn what_is_no_reading_is_refused() {
             "error: `board` has no value: what was read?",
         ),
         (
+            "reading add Landing humidity 45 board 9 humidity 50",
+            "error: `humidity` is there twice: one reading has one",
+        ),
+        (
             "reading add Landing lead negative --by Hill",
             "error: a result for lead is of one layer: say which, --layer paint|finish|tile|sheet|backing|mastic",
         ),

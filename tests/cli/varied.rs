@@ -196,7 +196,7 @@ fn what_cannot_be_changed_is_refused_with_the_way_on() {
     for (line, refused) in [
         (
             "quote vary J1",
-            "error: say what of J1 changes\nhint: gritledger quote vary J1 --room Parlour\nhint: gritledger quote vary J1 --without Parlour",
+            "error: say what of J1 changes\nhint: gritledger quote vary J1 --without Parlour",
         ),
         (
             "quote vary J1 --without Den --without Parlour",
@@ -388,5 +388,22 @@ fn a_room_in_another_condition_than_agreed_is_priced_by_the_difference() {
     assert_eq!(
         ledger.line("room edit Den --condition worn-film").stderr(),
         told
+    );
+}
+
+#[test]
+fn rooms_are_named_in_a_list() {
+    let ledger = two_rooms();
+    for how in ["--without", "--room"] {
+        let list = ledger.line(&format!("quote vary J1 {how} \"Den, Parlour\" --dry-run"));
+        let each = ledger.line(&format!("quote vary J1 {how} Den {how} Parlour --dry-run"));
+        assert_eq!(list.stderr(), each.stderr());
+        assert_eq!(list.stdout(), each.stdout());
+    }
+    assert_eq!(
+        ledger
+            .line("quote vary J1 --without \"Den,, Parlour\"")
+            .refused(),
+        "error: `Den,, Parlour` names no room, or one too few"
     );
 }

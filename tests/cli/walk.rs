@@ -232,3 +232,85 @@ fn what_is_not_measured_is_not_sanded() {
         json!("27")
     );
 }
+
+#[test]
+fn back_goes_from_the_first_question_to_the_room_and_from_there_to_the_room_before() {
+    let ledger = house();
+    let told = "Enter keeps what stands in [brackets], back goes one question back, leave ends the walk.\n";
+    let run = ledger.answered(WALK, &["back"]);
+    assert_eq!(
+        run.stderr(),
+        format!("{told}error: there is no question before the first one\nhint: a room, or done\n")
+    );
+    let run = ledger.answered(
+        WALK,
+        &[
+            "Den",
+            "back",
+            "Hall",
+            "no",
+            "",
+            "back",
+            "no",
+            "outside:3'",
+            "done",
+        ],
+    );
+    assert_eq!(
+        run.stderr(),
+        format!(
+            "{told}`Den` is left as it was.\n\
+             Hall: a way through, not measured.\n\
+             Hall: a way through, not measured.\n"
+        )
+    );
+    let rooms = ledger.json("room list \"8 Reed Lane\"");
+    assert_eq!(rooms.as_array().map(Vec::len), Some(1));
+    assert_eq!(rooms[0]["doors"][0]["to"], "outside");
+}
+
+#[test]
+fn parts_that_do_not_fit_are_refused_at_their_question() {
+    let ledger = house();
+    for (part, words) in [
+        (
+            "40' x 40': bare",
+            "the parts, 1600 sq ft in all, leave nothing of the floor's 168: give the room the condition of the largest part",
+        ),
+        (
+            "border 7ft: paint",
+            "a border of `7'` leaves no floor within it",
+        ),
+        ("border 1': paint; border 2': glue", "a room has one border"),
+        (
+            "1' x 1' edge 90': bare",
+            "the parts have `90'` of edge, and the walls are `52'`",
+        ),
+    ] {
+        let run = ledger.answered(WALK, &["Den", "", "12' x 14'", "worn-film", part]);
+        let said = run.stderr();
+        assert!(said.ends_with(&format!("\nerror: {words}\n")), "{said}");
+    }
+    // The floor grew smaller since.
+    let run = ledger.answered(
+        WALK,
+        &[
+            "Den",
+            "",
+            "12' x 14'",
+            "worn-film",
+            "10' x 12': bare",
+            "back",
+            "back",
+            "back",
+            "5' x 5'",
+            "",
+            "",
+        ],
+    );
+    let said = run.stderr();
+    assert!(
+        said.ends_with("error: the parts, 120 sq ft in all, leave nothing of the floor's 25: give the room the condition of the largest part\n"),
+        "{said}"
+    );
+}

@@ -357,13 +357,13 @@ fn many_lines_are_written_at_once_or_none() {
         "error: nothing was written: 3 lines have mistakes\n\
          hint: line 3: no item `99`\n\
          hint: line 4: `soon` is not a number of hours; hours are written 1.5, 1:30, 1h30, 90m or 1 1/2\n\
-         hint: line 5: unrecognized subcommand 'usw' tip: a similar subcommand exists: 'use'"
+         hint: line 5: `usw` is no command of the day book; near commands: `use`; a room has a colon behind it, usw: 36 2"
     );
     assert_eq!(entries(&ledger, "J1").len(), 2);
     let empty = ledger.file("empty.txt", "\n# nothing\n");
     assert_eq!(
         ledger.line(&format!("daybook {empty}")).refused(),
-        "error: there is no line to write\nhint: gritledger daybook notes.txt"
+        "error: there is no line to write\nhint: gritledger daybook FILE"
     );
 }
 
@@ -698,4 +698,51 @@ fn a_list_of_days_keeps_its_commas_where_commas_part_decimals() {
     let kept = |name: &str| ledger.json(&format!("setting show {name}"))["value"].clone();
     assert_eq!(kept("holidays"), json!("2026-07-03,2026-12-25"));
     assert_eq!(kept("margin"), json!("32.5%"));
+}
+
+#[test]
+fn a_mistake_of_notes_is_told_on_the_line_that_makes_it() {
+    let ledger = TestLedger::job_open();
+    let notes = ledger.file(
+        "notes.txt",
+        "on soon\nuse 36 6 --room Landing\nuse 99 2\non\nuse 99 2 --room Landing\nBack bedroom 45m sand\nLanding: 36 6,, 45m\nLanding\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("daybook {notes}")).refused(),
+        "error: nothing was written: 5 lines have mistakes\n\
+         hint: line 1: `soon` is not a date; dates are written 2026-03-02, today, yesterday, 3 days ago or mon\n\
+         hint: line 5: no item `99`\n\
+         hint: line 6: `Back` is no command of the day book; near commands: `hand-back`; a room has a colon behind it, Back bedroom: 45m sand\n\
+         hint: line 7: `45m` doesn't say how much; 45m sand, 36 6\n\
+         hint: line 8: `Landing` is no command of the day book; a room has a colon behind it, Den: 45m sand, 36 6"
+    );
+    let notes = ledger.file("notes.txt", "use 36 6 --date soon\n");
+    assert_eq!(
+        ledger.line(&format!("daybook {notes}")).refused(),
+        "error: nothing was written: a line has a mistake\n\
+         hint: line 1: `soon` is not a date; dates are written 2026-03-02, today, yesterday, 3 days ago or mon"
+    );
+}
+
+#[test]
+fn a_unit_of_hours_may_stand_apart() {
+    let ledger = TestLedger::job_open();
+    for (line, told) in [
+        ("hours 1 h sand --room Landing", "1 h on J1, Landing, sand"),
+        (
+            "hours 30 min edge --room Landing",
+            "0.5 h on J1, Landing, edge",
+        ),
+        ("hours Ruben 1 H sand", "1 h on J1, sand"),
+    ] {
+        let said = ledger.line(&format!("{line} --confirm")).ok();
+        assert!(said.contains(told), "{said}");
+    }
+    assert_eq!(
+        ledger.line("hours Ruben 1 sand edge").refused(),
+        "error: `Ruben 1 sand edge` is more than who worked, how long and on what"
+    );
+    let notes = ledger.file("notes.txt", "Landing: 1 h clean\n");
+    let said = ledger.line(&format!("daybook {notes}")).ok();
+    assert!(said.contains("1 h on J1, Landing, clean"), "{said}");
 }

@@ -100,7 +100,13 @@ impl Resolved {
     /// Has confirmed what is unlikely about an entry on this occasion.
     fn confirm(&self, context: &Context, writing: &Writing<'_>, recorded: &Recorded) -> Result<()> {
         confirm_day(context, self.on, self.job.as_ref())?;
-        confirm_new(context, writing, recorded)
+        confirm_new(context, writing, recorded)?;
+        if let Some(job) = &self.job
+            && let Some(cancelled) = &job.cancelled
+        {
+            context.warn(&format!("{} was cancelled on {}", job.number, cancelled.on));
+        }
+        Ok(())
     }
 
     /// Returns the places in words: ` on J1, Landing`, `, no job`.
@@ -202,6 +208,14 @@ impl Noted {
             logged: None,
         }
     }
+
+    /// Tells whether its entry still counts.
+    pub(in crate::cli) fn stands(&self, ledger: &Ledger) -> Result<bool> {
+        match &self.logged {
+            Some((_, entry)) => ledger.counts(*entry),
+            None => Ok(true),
+        }
+    }
 }
 
 /// Adds to lines how far that has come which they logged, as it stands after the last of them.
@@ -288,7 +302,7 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
         item.name,
         resolved.words()
     );
-    let mut remarks = remarks_on(context, &recorded, doubt);
+    let mut remarks = remarks_on(&recorded, doubt);
     remarks.extend(remarks_on_awaiting(writing, &recorded, &item)?);
     said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
@@ -321,8 +335,8 @@ fn remarks_on_awaiting(
 
 fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Result<Noted> {
     let (worker, hours, task) = args.parted(writing)?;
-    let worker = writing.worker_or_only(worker)?;
-    let worked_on = match task {
+    let worker = writing.worker_or_only(worker.as_deref())?;
+    let worked_on = match &task {
         Some(name) => worked_on(writing, name)?,
         None => WorkedOn::Nothing,
     };
@@ -352,7 +366,7 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         plain(hours, 2),
         resolved.words()
     );
-    let remarks = remarks_on(context, &recorded, doubt);
+    let remarks = remarks_on(&recorded, doubt);
     said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 
@@ -402,23 +416,16 @@ pub(in crate::cli) fn settle_doubt(
 }
 
 /// Says what speaks against an entry, and what to type if it is right and if it isn't.
-pub(in crate::cli) fn remarks_on(
-    context: &Context,
-    recorded: &Recorded,
-    doubt: Option<String>,
-) -> Vec<Remark> {
+pub(in crate::cli) fn remarks_on(recorded: &Recorded, doubt: Option<String>) -> Vec<Remark> {
     let number = &recorded.number;
     let Some(doubt) = doubt else {
         return Vec::new();
     };
-    let mut remarks = vec![Remark::Warning(format!("{number}: {doubt}?"))];
-    if !context.dry_run() {
-        remarks.push(Remark::Hint(format!("gritledger rate confirm {number}")));
-        remarks.push(Remark::Hint(format!(
-            "gritledger void {number} --reason \"a slip\""
-        )));
-    }
-    remarks
+    vec![
+        Remark::Warning(format!("{number}: {doubt}?")),
+        Remark::Hint(format!("gritledger rate confirm {number}")),
+        Remark::Hint(format!("gritledger void {number} --reason \"a slip\"")),
+    ]
 }
 
 /// Looks a name up among the tasks, then among the operations.

@@ -1,8 +1,9 @@
 //! `walk`: the walk-through as questions, room by room.
 //!
 //! Each question has what was answered before as its default, so an empty line keeps it; `back` goes to the question
-//! before, `leave` ends the walk. A room's answers are written when its last question is answered, as `room add`,
-//! `room edit` and `finding add` would write them: whoever leaves in the middle of a room loses that room's answers, and
+//! before, from a room's first one to the question for the room, and from there to the room before; `leave` ends the walk.
+//! A room's answers are written when its last question is answered, as `room add`, `room edit` and `finding add` would
+//! write them: whoever leaves in the middle of a room loses that room's answers, and
 //! comes back to the rest by the same command. A room that isn't refinished is asked only for its doorways. How far the
 //! site is, is asked at the end, until somebody has said it.
 
@@ -179,7 +180,8 @@ impl Answers {
                 self.parts = match is_none {
                     true => Vec::new(),
                     false => FloorPart::parse_list(&plain, units)?,
-                }
+                };
+                self.keep(question)?;
             }
             Question::Species => self.species = said.parse()?,
             Question::Doors => {
@@ -195,6 +197,14 @@ impl Answers {
             Question::Findings => self.take_finding(said, ledger)?,
         }
         Ok(())
+    }
+
+    /// Refuses to keep what doesn't fit an answer that was given since.
+    fn keep(&self, question: Question) -> Result<()> {
+        match question {
+            Question::Parts => Ok(parts::check(&self.parts, &self.floor)?),
+            _ => Ok(()),
+        }
     }
 
     fn take_finding(&mut self, said: &str, ledger: &Ledger) -> Result<()> {
@@ -338,8 +348,11 @@ pub(in crate::cli) fn cmd_walk(context: &Context, args: &WalkArgs) -> Result<()>
         walked: Vec::new(),
     };
     while let Some(name) = walk.next_room()? {
-        if walk.through(&name)?.is_none() {
-            context.tell(&format!("`{}` is left as it was.", name.trim()));
+        let Err(turn) = walk.through(&name)? else {
+            continue;
+        };
+        context.tell(&format!("`{}` is left as it was.", name.trim()));
+        if let Turn::Leave = turn {
             break;
         }
     }
@@ -379,7 +392,7 @@ impl Walk<'_> {
         Ok(())
     }
 
-    /// Asks which room is next; `None`: the walk ends.
+    /// Asks which room is next; `None`: the walk ends. `back` takes up the room that was walked last.
     fn next_room(&self) -> Result<Option<String>> {
         let rooms = self.context.read(|ledger| ledger.rooms_of(self.site.id))?;
         let names = self.later.iter().map(|later| &later.to);
@@ -388,24 +401,32 @@ impl Walk<'_> {
             .chain(rooms.iter().map(|room| &room.name))
             .filter(is_new);
         let next = next.next().map_or("done", String::as_str);
-        let said = self.context.line(&format!("Room [{}]: ", inert(next)))?;
-        let said = said.map_or_else(|| "done".to_owned(), |said| said.trim().to_owned());
-        let name = if said.is_empty() { next } else { &said };
-        Ok(match name {
-            "done" | "leave" => None,
-            name => Some(name.to_owned()),
-        })
+        loop {
+            let said = self.context.line(&format!("Room [{}]: ", inert(next)))?;
+            let said = said.map_or_else(|| "done".to_owned(), |said| said.trim().to_owned());
+            let name = if said.is_empty() { next } else { &said };
+            match (name, self.walked.last()) {
+                ("done" | "leave", _) => return Ok(None),
+                ("back", Some(last)) => return Ok(Some(last.clone())),
+                ("back", None) => {
+                    let first = Refusal::new("there is no question before the first one");
+                    self.told(first.hint("a room, or done").into())?;
+                }
+                (name, _) => return Ok(Some(name.to_owned())),
+            }
+        }
     }
 
-    /// Asks all there is to know of a room, and writes it; `None`: the walk was left in the middle of it.
-    fn through(&mut self, name: &str) -> Result<Option<()>> {
+    /// Asks all there is to know of a room, and writes it; a turn: it was left before its end.
+    fn through(&mut self, name: &str) -> Result<Result<(), Turn>> {
         let before = self
             .context
             .read(|ledger| Answers::of(ledger, &self.site, name))?;
         let mut before = self.with_later(before);
         loop {
-            let Some(answers) = self.asked(before)? else {
-                return Ok(None);
+            let answers = match self.asked(before)? {
+                Ok(answers) => answers,
+                Err(turn) => return Ok(Err(turn)),
             };
             let written = self
                 .context
@@ -413,7 +434,7 @@ impl Walk<'_> {
             match written {
                 Ok(later) => {
                     self.note(&answers.name, &later)?;
-                    return Ok(Some(()));
+                    return Ok(Ok(()));
                 }
                 Err(error) => self.told(error)?,
             }
@@ -463,17 +484,17 @@ impl Walk<'_> {
         Ok(())
     }
 
-    /// Asks the questions about a room; `None`: the walk is left.
-    fn asked(&self, mut answers: Answers) -> Result<Option<Answers>> {
+    /// Asks the questions about a room; a turn: the walk is left, or goes back behind the first of them.
+    fn asked(&self, mut answers: Answers) -> Result<Result<Answers, Turn>> {
         let mut place = 0;
         while let Some(question) = Question::about(answers.refinished).get(place).copied() {
             match self.answered(&mut answers, question)? {
                 Ok(()) => place += 1,
-                Err(Turn::Back) => place = place.saturating_sub(1),
-                Err(Turn::Leave) => return Ok(None),
+                Err(Turn::Back) if place > 0 => place -= 1,
+                Err(turn) => return Ok(Err(turn)),
             }
         }
-        Ok(Some(answers))
+        Ok(Ok(answers))
     }
 
     /// Asks a question until it is answered.
@@ -495,12 +516,13 @@ impl Walk<'_> {
                 Some(said) => said,
             };
             let is_optional = question != Question::Shape || !default.is_empty();
-            if said.is_empty() && is_optional {
-                return Ok(Ok(()));
-            }
+            let is_kept = said.is_empty() && is_optional;
             let taken = self.context.read(|ledger| {
                 let mut with = answers.clone();
-                with.take(question, said, ledger)?;
+                match is_kept {
+                    true => with.keep(question)?,
+                    false => with.take(question, said, ledger)?,
+                }
                 Ok(with)
             });
             match taken {
@@ -510,7 +532,7 @@ impl Walk<'_> {
                     continue;
                 }
             }
-            if question != Question::Findings {
+            if is_kept || question != Question::Findings {
                 return Ok(Ok(()));
             }
         }

@@ -204,6 +204,8 @@ pub struct Imported {
     pub rows: usize,
     /// The lines of those that the day book had already: all that they say is what an earlier entry says.
     pub again: Vec<u64>,
+    /// What only a person can say is right, with file, line and column.
+    pub doubts: Vec<String>,
 }
 
 impl Writing<'_> {
@@ -234,10 +236,11 @@ impl Writing<'_> {
     ) -> Result<Imported> {
         let rows = Rows::read(file, text, kind.columns())?;
         let importing = Importing::new(self);
+        let mut doubts = Vec::new();
         match kind {
             Transfer::Clients => importing.import_clients(&rows)?,
             Transfer::Sites => importing.import_sites(&rows, units)?,
-            Transfer::Rooms => importing.import_rooms(&rows, units)?,
+            Transfer::Rooms => doubts = importing.import_rooms(&rows, units)?,
             Transfer::Readings => importing.import_readings(&rows, units)?,
             Transfer::Jobs => importing.import_jobs(&rows)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
@@ -253,6 +256,7 @@ impl Writing<'_> {
         Ok(Imported {
             rows: rows.len(),
             again: importing.said_before()?,
+            doubts,
         })
     }
 

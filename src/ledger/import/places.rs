@@ -13,6 +13,7 @@ use crate::ledger::trips::check_distance;
 use crate::ledger::{Door, NewClient, NewRoom, NewSite, Refusal, Room, Site};
 use crate::measure::{Length, Units, on_the_road};
 use crate::money::quantity;
+use crate::trade::bounds::is_large;
 use crate::trade::parts::FloorPart;
 use crate::trade::reading::{Layer, Reading, ReadingError, ReadingKind, Value};
 use crate::trade::room::Floor;
@@ -103,13 +104,20 @@ impl Importing<'_> {
         Ok(())
     }
 
-    /// Rooms first, then their doorways: a doorway may lead to a room further down the file.
-    pub(super) fn import_rooms(&self, rows: &Rows, units: Units) -> Result<()> {
+    /// Rooms first, then their doorways: a doorway may lead to a room further down the file. Returns the doubts about them.
+    pub(super) fn import_rooms(&self, rows: &Rows, units: Units) -> Result<Vec<String>> {
         let mut walked = Walked::default();
         let mut added: Vec<(Row<'_>, RoomId)> = Vec::new();
+        let mut doubts = Vec::new();
         for row in rows.iter() {
             let site = row.find("site", |name| self.site(name))?;
-            added.push((row, self.import_room(row, site, units, &mut walked)?));
+            let room = self.import_room(row, site, units, &mut walked)?;
+            let area = walked.rooms[&room].floor.area();
+            if is_large(area) {
+                let doubt = format!("{} is a large room", area.text(self.units()));
+                doubts.push(row.refusal("shape", doubt).message);
+            }
+            added.push((row, room));
         }
         for (row, room) in added {
             let doors = row.text("doors").split(';').map(str::trim);
@@ -118,7 +126,7 @@ impl Importing<'_> {
                     .map_err(|error| row.wrong("doors", error))?;
             }
         }
-        Ok(())
+        Ok(doubts)
     }
 
     fn import_room(
