@@ -279,11 +279,16 @@ impl Writing<'_> {
     /// Refuses a client with sites in use.
     pub fn void_client(&self, client: &Client) -> Result<()> {
         if let Some(site) = self.sites_of(client.id)?.first() {
+            let jobs = self.jobs_not_closed()?;
+            let next = match jobs.iter().find(|job| job.site_id == site.id) {
+                Some(job) => format!("gritledger job show {}", job.number),
+                None => format!("gritledger site void {}", typed(&site.address)),
+            };
             return Err(Refusal::new(format!(
                 "`{}` still has the site `{}`",
                 client.details.name, site.address
             ))
-            .hint(format!("gritledger site void {}", typed(&site.address)))
+            .hint(next)
             .into());
         }
         self.connection.execute(
