@@ -29,8 +29,8 @@ const MARKS: &[&str] = &[
 const MADE_ELSEWHERE: &[&str] = &[
     "cli/ui.rs: Refusal::new(words)",
     "ledger/corrections.rs: Refusal::new(words(&voided.number))",
-    "ledger/jobs.rs: Refusal::new(what)",
     "ledger/jobs.rs: several_jobs(jobs: &[Job])",
+    "ledger/jobs.rs: several_jobs(several)",
     "ledger/refusal.rs: Refusal::new(format!($($message)*))",
     "ledger/rows.rs: .refusal(what)",
 ];
