@@ -31,6 +31,7 @@ const MADE_ELSEWHERE: &[&str] = &[
     "ledger/corrections.rs: Refusal::new(words(&voided.number))",
     "ledger/jobs.rs: several_jobs(jobs: &[Job])",
     "ledger/jobs.rs: several_jobs(several)",
+    "ledger/readings.rs: Refusal::new(first.to_string())",
     "ledger/refusal.rs: Refusal::new(format!($($message)*))",
     "ledger/rows.rs: .refusal(what)",
 ];
