@@ -9,7 +9,7 @@ use super::ui::Context;
 use crate::document::Page;
 use crate::document::floor::RoomCheck;
 use crate::document::people::{RoomAnswer, RoomList};
-use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, measuring_a_room, refuse, typed};
+use crate::ledger::{Ledger, NewRoom, Refusal, Room, Writing, measuring_a_room, refuse};
 use crate::measure::{Length, Units};
 use crate::notation::Notation;
 use crate::trade::parts::FloorPart;
@@ -306,13 +306,14 @@ fn edit_room(context: &Context, args: &RoomEditArgs) -> Result<()> {
 /// Warns of jobs that have agreed to do a room as it was before.
 fn warn_of_agreed(context: &Context, ledger: &Writing<'_>, room: &Room) -> Result<()> {
     for job in ledger.measured_otherwise(room.id, room.site_id)? {
-        let (name, number) = (typed(&room.name), job.number);
+        let number = &job.number;
         if job.own {
             context.warn(&format!("{number} is planned for it as it was"));
             continue;
         }
         context.warn(&format!("{number} has agreed to do it as it was"));
-        context.hint(&format!("gritledger quote vary {number} --room {name}"));
+        let ways = ledger.ways_to_vary(&job, room)?;
+        ways.iter().for_each(|line| context.hint(line));
     }
     Ok(())
 }

@@ -257,6 +257,25 @@ impl Ledger {
             .collect()
     }
 
+    /// Returns what is typed for a room that a job has agreed to do as it was.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read, and if its doorways are wider than its walls.
+    pub fn ways_to_vary(&self, job: &Job, room: &Room) -> Result<Vec<String>> {
+        let quotes = self.agreed(job)?.quotes;
+        for measured in self.measured(std::slice::from_ref(room))? {
+            for stands in &quotes {
+                if let Some(what) = other_kind(stands, &measured) {
+                    return Ok(quoted_anew(job, &stands.quote.lines, &measured, &what).hints);
+                }
+            }
+        }
+        let (number, name) = (&job.number, typed(&room.name));
+        Ok(vec![format!(
+            "gritledger quote vary {number} --room {name}"
+        )])
+    }
+
     /// Returns the command that drafts a variation anew.
     pub(super) fn vary_again(&self, header: &QuoteHeader) -> Result<Option<String>> {
         let Some(job) = header.variation_of.filter(|_| header.varies.is_some()) else {
@@ -265,10 +284,15 @@ impl Ledger {
         let job = self.job_by_id(job)?;
         let quote = self.quote_by_id(header.id)?.quote;
         let standing = self.standing_lines(&job)?;
-        let mut command = format!("gritledger quote vary {}", job.number);
+        let mut changes = String::new();
         for room in &quote.rooms {
             let name = typed(&room.name);
             let in_room = |work: &&WorkLine| work.room == Some(room.id);
+            let is_agreed =
+                |stands: &StandingLine| matches!(&stands.line, Line::Work(work) if in_room(&work));
+            if !standing.iter().any(is_agreed) {
+                continue; // Another variation took it away.
+            }
             let kept: BTreeSet<OperationId> = quote
                 .work()
                 .filter(in_room)
@@ -285,17 +309,20 @@ impl Ledger {
                 _ => false,
             });
             if !kept.is_empty() {
-                command.push_str(&format!(" --room {name}"));
+                changes.push_str(&format!(" --room {name}"));
             }
             if !gone.is_empty() && is_left {
                 let operations: Vec<&str> = gone.into_values().collect();
                 let words = format!("{}: {}", room.name, operations.join(", "));
-                command.push_str(&format!(" --without {}", typed(&words)));
+                changes.push_str(&format!(" --without {}", typed(&words)));
             } else if !gone.is_empty() {
-                command.push_str(&format!(" --without {name}"));
+                changes.push_str(&format!(" --without {name}"));
             }
         }
-        Ok(Some(command))
+        Ok(Some(match changes.is_empty() {
+            true => format!("gritledger job show {}", job.number),
+            false => format!("gritledger quote vary {}{changes}", job.number),
+        }))
     }
 }
 
@@ -485,7 +512,7 @@ impl Writing<'_> {
                 continue;
             };
             if let Some(what) = other_kind(stands, measured) {
-                return Err(quoted_anew(job, lines, measured, &what));
+                return Err(quoted_anew(job, lines, measured, &what).into());
             }
             let class = measured.class.in_part(work.part);
             let today = self.rates_today(rates, operation, class)?;
@@ -731,7 +758,7 @@ fn other_kind(stands: &QuoteRecord, measured: &MeasuredRoom) -> Option<String> {
 }
 
 /// Refuses to measure a room again whose work is another now: it is taken away, or with it the job, and quoted anew.
-fn quoted_anew(job: &Job, lines: &[Line], room: &MeasuredRoom, what: &str) -> anyhow::Error {
+fn quoted_anew(job: &Job, lines: &[Line], room: &MeasuredRoom, what: &str) -> Refusal {
     let (number, site, name) = (&job.number, typed(&job.site), typed(&room.name));
     let mut rooms = work_of(lines).filter_map(|work| work.room);
     let (away, anew) = match rooms.any(|other| other != room.id) {
@@ -745,5 +772,5 @@ fn quoted_anew(job: &Job, lines: &[Line], room: &MeasuredRoom, what: &str) -> an
         ),
     };
     let refusal = Refusal::new(format!("{what}: take it away, and quote it anew"));
-    refusal.hint(away).hint(anew).into()
+    refusal.hint(away).hint(anew)
 }

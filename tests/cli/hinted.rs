@@ -43,6 +43,7 @@ const READINGS: &[(&str, &str)] = &[
 
 /// Hints that need more than a dry run can give, each with why.
 const ASIDE: &[(&str, &str)] = &[
+    ("daybook FILE", "the notes are still to be written"),
     (
         "check",
         "it ends with 1 when it finds what it was hinted at for",

@@ -384,7 +384,7 @@ fn parts_are_measured_again_in_a_variation() {
         ledger
             .line("room edit Parlour --part \"60 sq ft: glue\"")
             .stderr(),
-        "warning: J1 has agreed to do it as it was\nhint: gritledger quote vary J1 --room Parlour\n"
+        "warning: J1 has agreed to do it as it was\nhint: gritledger job cancel J1 --reason \"quoted anew\"\nhint: gritledger quote draft \"4 Tannery Row\" --room Parlour\n"
     );
     let anew = "hint: gritledger job cancel J1 --reason \"quoted anew\"\nhint: gritledger quote draft \"4 Tannery Row\" --room Parlour";
     assert_eq!(

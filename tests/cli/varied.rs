@@ -234,7 +234,7 @@ fn what_cannot_be_changed_is_refused_with_the_way_on() {
     let said = ledger.line("quote accept Q3").refused();
     assert_eq!(
         said,
-        "error: J1 was changed by Q2 since Q3 was drafted\nhint: gritledger quote vary J1 --without Den"
+        "error: J1 was changed by Q2 since Q3 was drafted\nhint: gritledger job show J1"
     );
     ledger.line("quote withdraw Q3").ok();
     ledger.line("job close J1").ok();
