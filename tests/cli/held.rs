@@ -254,7 +254,7 @@ fn literal(rest: &[u8], in_word: bool) -> Option<(usize, String)> {
                 at += rest[at..]
                     .iter()
                     .take_while(|sign| sign.is_ascii_whitespace())
-                    .count()
+                    .count();
             }
             sign => text.push(sign),
         }
