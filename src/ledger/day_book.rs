@@ -526,14 +526,23 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses no distance, a date after today, and kilometres while they have no rate.
     pub fn record_drive(&self, driven: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
-        let driven = quantity(driven);
-        check_quantity("drive", driven)?;
         let Some(rate) = self.settings()?.road_rate(self.road()) else {
             return Err(Refusal::new("nobody has said what a kilometre costs")
                 .hint(SETTING_A_KM_RATE)
                 .into());
         };
-        let rate = quantity(rate);
+        self.enter_drive(driven, rate, occasion)
+    }
+
+    /// Logs the same at a rate of its own.
+    pub(super) fn enter_drive(
+        &self,
+        driven: Decimal,
+        rate: Decimal,
+        occasion: &Occasion<'_>,
+    ) -> Result<Recorded> {
+        let (driven, rate) = (quantity(driven), quantity(rate));
+        check_quantity("drive", driven)?;
         let amount = self.currency().amount(product([driven, rate]));
         let entry = NewEntry {
             quantity: Some(driven),

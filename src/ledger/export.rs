@@ -77,6 +77,7 @@ impl Ledger {
             Transfer::Usage => self.usage_rows(rows)?,
             Transfer::Hours => self.hours_rows(rows)?,
             Transfer::Spent => self.spent_rows(rows)?,
+            Transfer::Drives => self.drive_rows(rows)?,
             Transfer::Rentals => self.rental_rows(rows)?,
             Transfer::PastRooms => self.past_room_rows(rows)?,
             Transfer::Operations => self.operation_rows(rows)?,
@@ -334,6 +335,35 @@ impl Ledger {
                 self.currency().text(row.get("amount_minor")?),
                 row.get("what")?,
                 blank(row.get("rooms")?),
+                no_job(row)?,
+            ])
+        })?;
+        sheet.rows(rows)
+    }
+
+    fn drive_rows(&self, sheet: &mut Sheet) -> Result<()> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT happened_on, job.id AS job_id, job.number, job.own_name, site.address AS site, quantity_micro,
+                    price_micro, what,
+                    (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
+                     WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms
+             FROM live_entry
+             LEFT JOIN job ON job.id = live_entry.job_id
+             LEFT JOIN site ON site.id = job.site_id
+             WHERE kind = 'drive' ORDER BY live_entry.place_id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let blank = |text: Option<String>| text.unwrap_or_default();
+            let (driven, rate): (Micro, Micro) =
+                (row.get("quantity_micro")?, row.get("price_micro")?);
+            Ok(vec![
+                row.get("happened_on")?,
+                label_or_none(row)?,
+                blank(row.get("site")?),
+                exact(on_the_road(driven.0, self.units(), Units::Us)),
+                blank(row.get("rooms")?),
+                exact(on_the_road(rate.0, Units::Us, self.units())),
+                row.get("what")?,
                 no_job(row)?,
             ])
         })?;

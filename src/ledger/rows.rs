@@ -16,7 +16,7 @@ use crate::notation::{DateOrder, DecimalMark, FigureError, Notation};
 use crate::trade::bounds::check_day;
 
 /// The columns with figures in them; in the others a comma is a comma.
-const FIGURES: [&str; 28] = [
+const FIGURES: [&str; 29] = [
     "amount",
     "area",
     "charge",
@@ -38,6 +38,7 @@ const FIGURES: [&str; 28] = [
     "parts",
     "price",
     "quantity",
+    "rate",
     "set_size",
     "shape",
     "trust",

@@ -2,7 +2,7 @@
 
 use crate::harness::TestLedger;
 
-const KINDS: [&str; 14] = [
+const KINDS: [&str; 15] = [
     "clients",
     "sites",
     "rooms",
@@ -15,6 +15,7 @@ const KINDS: [&str; 14] = [
     "usage",
     "hours",
     "spent",
+    "drives",
     "rentals",
     "past-rooms",
 ];
@@ -61,6 +62,8 @@ fn full() -> TestLedger {
         rental out buffer --at "2026-03-02 09:00"
         spent 45.50 --for "dump fee, \"two\" loads"
         spent 300 --for insurance --no-job
+        drive 14.5 --room Landing --note "to the tip, twice"
+        drive 40 --no-job
         hours "Ruben Vale" 2 --no-job --note "estimate visit"
         "#,
     );

@@ -458,6 +458,41 @@ fn distances_go_between_ledgers_of_other_units() {
     );
 }
 
+/// 20 km at 0.36 are 12.427423845 mi at 0.36 × 1.609344 = 0.57936384, and 7.20 either way.
+#[test]
+fn drives_go_between_ledgers_of_other_units() {
+    let metric = TestLedger::nowhere();
+    let us = TestLedger::nowhere();
+    let back = TestLedger::nowhere();
+    metric.lines("init --business \"Marsh End Floors\" --units metric\nsetting set km-rate 0.36\ndrive 20 --no-job");
+    us.lines("init --business \"Weir Floors\"");
+    back.lines("init --business \"Marsh End Floors\" --units metric");
+    let drives = metric.line("export drives").ok();
+    assert_eq!(
+        drives.lines().collect::<Vec<_>>(),
+        [
+            "date,job,site,distance,room,rate,note,no_job",
+            "2026-03-02,,,12.427423845,,0.57936384,,yes"
+        ]
+    );
+    for ledger in [&us, &back] {
+        let file = ledger.file("drives.csv", &drives);
+        ledger.line(&format!("import drives {file}")).ok();
+        let costs = ledger.json("report overheads");
+        assert!(costs.to_string().contains("\"7.20\""), "{costs}");
+        ledger.line("check").ok();
+    }
+    assert_eq!(back.line("export drives").ok(), drives);
+    let file = back.file(
+        "bare.csv",
+        "date,job,site,distance,no_job\n2026-03-02,,,5,yes\n",
+    );
+    assert_eq!(
+        back.line(&format!("import drives {file}")).refused(),
+        "error: bare.csv:2: distance: nobody has said what a kilometre costs\nhint: gritledger setting set km-rate 0.50"
+    );
+}
+
 #[test]
 fn a_walk_asks_the_distance_until_somebody_says_it() {
     let ledger = TestLedger::tannery_row();

@@ -15,6 +15,7 @@ use crate::ledger::stock::Stand;
 use crate::ledger::{
     Job, Occasion, Recorded, Room, UsedFor, WorkedOn, Worker, read_number, refuse,
 };
+use crate::measure::{Units, on_the_road};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::{check_day, check_wage};
 use crate::trade::rental::Tariff;
@@ -240,6 +241,29 @@ impl Importing<'_> {
             let occasion = occasion(row, job.as_deref(), &rooms, on);
             let recorded = self.as_of(on, || self.record_spent(amount, what, &occasion));
             self.became(row, &recorded.map_err(|error| row.wrong("amount", error))?);
+        }
+        Ok(())
+    }
+
+    /// A row without a rate is at that of the settings.
+    pub(super) fn import_drives(&self, rows: &Rows, units: Units) -> Result<()> {
+        for row in rows.iter() {
+            let on = row.date("date", self.today())?;
+            let (job, rooms) = self.job_or_none(row)?;
+            let driven = on_the_road(row.positive("distance")?, units, self.units());
+            // What a mile costs is as much more than a kilometre as it is longer.
+            let rate = row
+                .number("rate")?
+                .map(|rate| on_the_road(rate, self.units(), units));
+            let occasion = occasion(row, job.as_deref(), &rooms, on);
+            let recorded = self.as_of(on, || match rate {
+                Some(rate) => self.enter_drive(driven, rate, &occasion),
+                None => self.record_drive(driven, &occasion),
+            });
+            self.became(
+                row,
+                &recorded.map_err(|error| row.refused("distance", &error))?,
+            );
         }
         Ok(())
     }

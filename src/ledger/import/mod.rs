@@ -48,6 +48,8 @@ closed_set! {
         Hours = "hours",
         /// Money spent on jobs.
         Spent = "spent",
+        /// What was driven for jobs.
+        Drives = "drives",
         /// Machines out and back.
         Rentals = "rentals",
         /// What finished rooms took, from a notebook.
@@ -120,6 +122,11 @@ impl Transfer {
                 "spent",
                 &["date", "job", "site", "amount", "what"],
                 &["room", "no_job"],
+            ),
+            Transfer::Drives => (
+                "drives",
+                &["date", "job", "site", "distance"],
+                &["room", "rate", "note", "no_job"],
             ),
             Transfer::Rentals => (
                 "rentals",
@@ -248,6 +255,7 @@ impl Writing<'_> {
             Transfer::Usage => importing.import_usage(&rows)?,
             Transfer::Hours => importing.import_hours(&rows)?,
             Transfer::Spent => importing.import_spent(&rows)?,
+            Transfer::Drives => importing.import_drives(&rows, units)?,
             Transfer::Rentals => importing.import_rentals(&rows)?,
             Transfer::PastRooms => self.import_past_rooms(&rows, units)?,
             Transfer::Operations => self.import_operations(file, text)?,
