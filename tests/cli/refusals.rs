@@ -296,10 +296,13 @@ fn a_site_without_rooms_and_a_firm_without_workers() {
         .ok();
     refuses(
         &ledger,
-        &[(
-            "quote draft \"4 Tannery Row\"",
-            "nobody works here yet, so hours have no price",
-        )],
+        &[
+            (
+                "quote draft \"4 Tannery Row\"",
+                "nobody works here yet, so hours have no price",
+            ),
+            ("hours 1 --no-job", "there is no active worker"),
+        ],
     );
     ledger.lines("worker add Me --wage 28\nworker add \"Ruben Vale\" --wage 28\nworker edit Me --inactive\nworker edit \"Ruben Vale\" --inactive");
     assert_eq!(
