@@ -304,6 +304,10 @@ fn a_site_without_rooms_and_a_firm_without_workers() {
             ("hours 1 --no-job", "there is no active worker"),
         ],
     );
+    refuses(
+        &ledger,
+        &[("hours 1 --no-job", "there is no active worker")],
+    );
     ledger.lines("worker add Me --wage 28\nworker add \"Ruben Vale\" --wage 28\nworker edit Me --inactive\nworker edit \"Ruben Vale\" --inactive");
     assert_eq!(
         ledger.line("quote draft \"4 Tannery Row\"").refused(),
