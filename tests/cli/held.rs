@@ -34,6 +34,7 @@ const MADE_ELSEWHERE: &[&str] = &[
     "ledger/readings.rs: Refusal::new(first.to_string())",
     "ledger/refusal.rs: Refusal::new(format!($($message)*))",
     "ledger/rows.rs: .refusal(what)",
+    "ledger/workers.rs: Refusal::new(without_any)",
 ];
 
 /// What passes on the words of another refusal.
