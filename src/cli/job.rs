@@ -16,7 +16,7 @@ use crate::document::plan::words::twice_words;
 use crate::document::quote::QuoteAnswer;
 use crate::document::rate::moved::RateMovedFacts;
 use crate::document::{Page, View};
-use crate::ledger::{DraftRequest, Job, JobState, KeptPlan, Ledger, Writing};
+use crate::ledger::{Barred, DraftRequest, Job, JobState, KeptPlan, Ledger, Writing};
 use crate::money::Money;
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
@@ -257,11 +257,16 @@ fn start(context: &Context, args: &StartArgs) -> Result<()> {
 fn begin(context: &Context, writing: &Writing<'_>, job: &Job, on: NaiveDate) -> Result<()> {
     writing.start_job(job, on)?;
     context.status(&format!("{} at {} is open.", job.number, job.site));
-    for barred in writing.barred_of(job)? {
+    warn_of_barred(context, &writing.barred_of(job)?);
+    warn_of_cancellation(context, writing, job, on)
+}
+
+/// Warns of rooms that aren't to be ground by what is known of them.
+pub(super) fn warn_of_barred(context: &Context, barred: &[Barred]) {
+    for barred in barred {
         context.warn(&barred.to_string());
         context.hint(&barred.check);
     }
-    warn_of_cancellation(context, writing, job, on)
 }
 
 /// Returns a job that work is logged on: one that is only agreed has begun with that.

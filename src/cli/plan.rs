@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::job::warn_of_barred;
 use super::read::{read_list, read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
@@ -149,6 +150,7 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
         let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
         context.give(writing, answer)?;
         context.status(&format!("{number} is drafted from this plan."));
+        warn_of_barred(context, &writing.barred_by(&record)?);
         context.hint(&format!("gritledger quote send {number}"));
         Ok(())
     })

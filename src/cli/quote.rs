@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::job::{warn_of_outdated, warn_of_past_dates, warn_of_promises};
+use super::job::{warn_of_barred, warn_of_outdated, warn_of_past_dates, warn_of_promises};
 use super::read::{
     names_in, read_list, read_margin, read_method, read_money, read_percent, read_plan_date,
 };
@@ -707,8 +707,16 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
     context.write(|writing| {
         let header = wanted_for_good(writing, args)?;
         confirm_replaced(context, writing, &header)?;
+        let again = writing.agreed_again(&header)?;
+        // What it refuses comes before what is asked about.
         let job = writing.accept_quote(&header, args.expired)?;
         let job = writing.job_by_id(job)?;
+        for room in again {
+            context.confirm(&format!(
+                "`{room}` is in {} already, and {} prices some of its work again",
+                job.number, header.number
+            ))?;
+        }
         let variation = header.variation_of.is_some();
         context.status(&match variation {
             true => format!(
@@ -728,6 +736,7 @@ fn accept(context: &Context, args: &AcceptArgs) -> Result<()> {
         if variation {
             warn_of_planned(context, writing, &job, &header)?;
         }
+        warn_of_barred(context, &writing.barred_of(&job)?);
         let right = writing.cancellation_of(&header)?;
         if let Some((right, last)) =
             right.and_then(|right| right.last_day(context.today()).map(|last| (right, last)))

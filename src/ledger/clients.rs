@@ -373,6 +373,7 @@ impl Writing<'_> {
                 job.number
             );
         }
+        self.refuse_quoted(site.id, None, &site.address)?;
         self.connection.execute(
             "UPDATE site SET voided_on = :on WHERE id = :id",
             named_params! { ":on": self.today(), ":id": site.id },

@@ -493,18 +493,29 @@ fn house_of(rooms: &[Room], wanted: &[Room]) -> Result<House> {
     }
     House::new(places.collect(), &doorways).map_err(|error| match &error {
         HouseError::NoWayOut(name) => {
-            let at = rooms
-                .first()
-                .map_or_else(String::new, |room| format!("{}/", room.site));
-            Refusal::new(error.to_string())
-                .hint(format!(
-                    "gritledger room edit {} --door \"outside:3ft\"",
-                    typed(&format!("{at}{name}"))
-                ))
-                .into()
+            let refusal = Refusal::new(error.to_string());
+            let mut rooms = rooms.iter();
+            let room = rooms.find(|room| room.name == *name);
+            let refusal = match room {
+                Some(room) => refusal.hint(adding_a_way_out(room)),
+                None => refusal,
+            };
+            refusal.into()
         }
         _ => error.into(),
     })
+}
+
+/// Returns the command that adds a doorway outside to a room: it names the doorways that the room has, which it keeps.
+fn adding_a_way_out(room: &Room) -> String {
+    let name = typed(&format!("{}/{}", room.site, room.name));
+    let mut command = format!("gritledger room edit {name}");
+    for door in &room.doors {
+        let to = door.to.as_ref().map_or("outside", |(_, name)| name);
+        let door = typed(&format!("{to}:{}", door.width.exact_text()));
+        command.push_str(&format!(" --door {door}"));
+    }
+    command + " --door outside:3ft"
 }
 
 /// Returns the places of a house that rooms are.

@@ -383,17 +383,21 @@ fn leave_out_findings(rooms: &mut [MeasuredRoom], agreed: &[WorkLine], operation
 
 /// Returns the rooms in which a variation does again what a job has agreed to do.
 pub(super) fn done_again(quote: &Quote, agreed: &[WorkLine]) -> Vec<String> {
-    let is_agreed = |work: &WorkLine| {
-        agreed.iter().any(|known| {
-            known.room == work.room
-                && known.operation == work.operation
-                && known.task.name != "repair"
-        })
+    let mut agreed = agreed.to_vec();
+    agreed.retain(|known| known.task.name != "repair");
+    works_again(quote, &agreed)
+}
+
+/// Returns the rooms of a quote in which it does again what is known of.
+pub(super) fn works_again(quote: &Quote, known: &[WorkLine]) -> Vec<String> {
+    let is_known = |work: &WorkLine| {
+        let mut known = known.iter();
+        known.any(|known| (known.room, known.operation) == (work.room, work.operation))
     };
     let rooms = quote.rooms.iter();
     let again = rooms.filter(|room| {
         let mut works = quote.work();
-        works.any(|work| work.room == Some(room.id) && is_agreed(work))
+        works.any(|work| work.room == Some(room.id) && is_known(work))
     });
     again.map(|room| room.name.clone()).collect()
 }

@@ -6,19 +6,19 @@ use rusqlite::{OptionalExtension, Params, named_params};
 
 use super::columns::{NamedRow, names_of_columns};
 use super::names::{KnownBy, Names, by_client_or_site};
-use super::offer::done_again;
+use super::offer::{done_again, works_again};
 use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
 use super::{
     AS_DRAFTED, AgreedBy, DraftRequest, JudgedRoom, KeptPlan, Ledger, Refusal, Site, ToBuy, Varied,
     Writing, kept, numbered, read_number, refuse, typed,
 };
-use crate::money::Money;
+use crate::money::{Decimal, Money};
 use crate::trade::contract::Cancellation;
 use crate::trade::pricing::price;
-use crate::trade::quote::{Outlook, Priced, Quote};
+use crate::trade::quote::{Outlook, Priced, Quote, QuotedRoom, WorkLine};
 use crate::trade::rates::{FloorClass, RateKind, RateRow, Rates};
-use crate::trade::{JobId, OperationId, QuoteId, SiteId, closed_set};
+use crate::trade::{JobId, OperationId, QuoteId, RoomId, SiteId, closed_set};
 
 /// The most options that a quote has beside the first.
 const MOST_OPTIONS: usize = 9;
@@ -118,6 +118,14 @@ pub struct QuoteRecord {
     pub header: QuoteHeader,
     /// What it says.
     pub quote: Quote,
+}
+
+impl QuoteRecord {
+    /// Tells whether it does work in a room: what a variation takes away is less than nothing.
+    pub(super) fn does(&self, room: RoomId) -> bool {
+        let mut work = self.quote.work();
+        work.any(|work| work.room == Some(room) && work.quantity > Decimal::ZERO)
+    }
 }
 
 /// An option of a quote, with what the simulation said of it.
@@ -521,6 +529,43 @@ impl Writing<'_> {
         })
     }
 
+    /// Returns the rooms in which a variation that is priced by itself does again what its job has agreed by now. What
+    /// repairs is sold again only by what was agreed since: a draft leaves out what was sold before it.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn agreed_again(&self, header: &QuoteHeader) -> Result<Vec<String>> {
+        let request = DraftRequest {
+            variation_of: header.variation_of.filter(|_| header.varies.is_none()),
+            ..DraftRequest::default()
+        };
+        let quote = self.quote_by_id(header.id)?.quote;
+        let mut again = done_again(&quote, &self.agreed_work(&request)?);
+        for since in self.agreed_since(header)? {
+            let work: Vec<WorkLine> = self.quote_by_id(since)?.quote.work().cloned().collect();
+            again.extend(works_again(&quote, &work));
+        }
+        again.sort();
+        again.dedup();
+        Ok(again)
+    }
+
+    /// Returns the variations of a job that were accepted after one was sent, or drafted after it, and are priced by
+    /// themselves like it.
+    fn agreed_since(&self, header: &QuoteHeader) -> Result<Vec<QuoteId>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT other.id FROM quote AS other
+             JOIN quote_event AS accepted ON accepted.quote_id = other.id AND accepted.what = 'accepted'
+             WHERE other.job_id = :job AND other.varies_id IS NULL AND other.id <> :id
+                   AND (other.id > :id
+                        OR accepted.id > (SELECT id FROM quote_event WHERE quote_id = :id AND what = 'sent'))",
+        )?;
+        let job = header.variation_of.filter(|_| header.varies.is_none());
+        let of = named_params! { ":job": job, ":id": header.id };
+        let ids = statement.query_map(of, |row| row.get(0))?;
+        Ok(ids.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// Returns the quote of which another is a version or an option, if one of them is accepted.
     fn accepted_of(&self, quote: QuoteId) -> Result<Option<QuoteHeader>> {
         let accepted: Option<QuoteId> = self
@@ -686,6 +731,7 @@ impl Writing<'_> {
         }
         self.refuse_if_overtaken(header)?;
         for option in self.options_of(header)? {
+            self.refuse_void(&option)?;
             self.refuse_hazards(&option)?;
         }
         let last = self.today() + Days::new(u64::from(valid_days));
@@ -741,6 +787,7 @@ impl Writing<'_> {
                 return Err(self.with_ways_on(refusal, header)?.into());
             }
         }
+        self.refuse_void(&self.quote_by_id(header.id)?)?;
         for option in self.options_of(header)? {
             let id = option.header.id;
             let answer = if id == header.id {
@@ -842,6 +889,54 @@ impl Writing<'_> {
         Ok(quotes)
     }
 
+    /// Refuses to take a site or one of its rooms out of use while a quote for it may still be sent or accepted.
+    pub(super) fn refuse_quoted(
+        &self,
+        site: SiteId,
+        room: Option<RoomId>,
+        name: &str,
+    ) -> Result<()> {
+        let mut holding = Vec::new();
+        for header in self.quotes_at(site)? {
+            let is_open = matches!(header.status, QuoteStatus::Draft | QuoteStatus::Sent);
+            if !is_open || header.replaced_by.is_some() {
+                continue;
+            }
+            let options = self.options_of(&header)?;
+            let does = |room| options.iter().any(|option| option.does(room));
+            if room.is_none_or(does) {
+                holding.push(header);
+            }
+        }
+        if holding.is_empty() {
+            return Ok(());
+        }
+        let named = holding.iter();
+        let named = named.map(|header| format!("{} ({})", header.number, header.status.as_str()));
+        let named: Vec<String> = named.collect();
+        let refusal = Refusal::new(format!("`{name}` is quoted in {}", named.join(", ")));
+        let withdraw =
+            |header: &QuoteHeader| format!("gritledger quote withdraw {}", header.number);
+        let hints = holding.iter().map(withdraw);
+        Err(hints.fold(refusal, Refusal::hint).into())
+    }
+
+    /// Refuses a quote for a site that is out of use, or for a room that is.
+    fn refuse_void(&self, record: &QuoteRecord) -> Result<()> {
+        let QuoteRecord { header, quote } = record;
+        let rooms = match self.site_in_use(header.site_id)? {
+            Some(site) => self.rooms_of(site.id)?,
+            None => return Err(out_of_use(&header.site, &header.number)),
+        };
+        let is_void = |room: &&QuotedRoom| {
+            record.does(room.id) && rooms.iter().all(|known| known.id != room.id)
+        };
+        match quote.rooms.iter().find(is_void) {
+            Some(room) => Err(out_of_use(&room.name, &header.number)),
+            None => Ok(()),
+        }
+    }
+
     /// Notes that an option was sent, with a copy of every word in it that somebody may change later.
     fn add_sending(
         &self,
@@ -884,4 +979,11 @@ impl Writing<'_> {
             })?;
         Ok(())
     }
+}
+
+/// Refuses what is quoted for a place that is out of use.
+fn out_of_use(place: &str, number: &str) -> anyhow::Error {
+    Refusal::new(format!("`{place}` is out of use, and {number} is for it"))
+        .hint(format!("gritledger quote withdraw {number}"))
+        .into()
 }

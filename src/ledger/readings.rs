@@ -125,13 +125,8 @@ impl Ledger {
         let Some(site) = self.site_in_use(record.header.site_id)? else {
             return Ok(Vec::new());
         };
-        // What a variation takes away is less than nothing.
-        let is_done = |room: RoomId| {
-            let mut work = record.quote.work();
-            work.any(|work| work.room == Some(room) && work.quantity > Decimal::ZERO)
-        };
         let mut rooms = self.rooms_of(site.id)?;
-        rooms.retain(|room| is_done(room.id));
+        rooms.retain(|room| record.does(room.id));
         let mut judged = self.judged(&site, &rooms)?;
         let is_sanded = record.quote.sequence.is_some();
         for room in &mut judged {
@@ -183,6 +178,14 @@ impl Ledger {
             }
         }
         Ok((barred, others))
+    }
+
+    /// Returns the rooms that a quote would cut, and that hold asbestos or lead or are presumed to.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn barred_by(&self, record: &QuoteRecord) -> Result<Vec<Barred>> {
+        Ok(self.barred_rooms(record)?.0)
     }
 
     /// Returns the rooms of a job that would be cut, and that hold asbestos or lead by what was read since it was agreed.

@@ -8,8 +8,8 @@ use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 use super::books::{JobRecord, Parts, of_job};
 use super::columns::NamedRow;
 use super::{
-    Agreed, AwaitingReceipt, Barred, Credit, Invoice, Job, JobState, KeptPlan, Ledger, QuoteHeader,
-    QuoteStatus, Span, Spare,
+    Agreed, AwaitingReceipt, Barred, Credit, Invoice, Job, JobState, KeptPlan, Ledger, Outdated,
+    QuoteHeader, QuoteStatus, Span, Spare,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::invoice::InvoiceKind;
@@ -201,6 +201,8 @@ pub struct Today {
     pub coats: Vec<CoatDue>,
     /// The plans of those jobs that have one.
     pub plans: Vec<(Job, KeptPlan)>,
+    /// How some of those plans differ from what is agreed by now, each with the number of its job.
+    pub outdated: Vec<(String, Outdated)>,
     /// What they promise for the same days.
     pub promised_twice: Vec<Twice>,
     /// Quotes sent and not answered; those about to expire come first.
@@ -443,9 +445,14 @@ impl Ledger {
         let jobs: Vec<JobRecord> = jobs.collect::<Result<_>>()?;
         let promised_twice = self.twice_among(&planned, None)?;
         let planned = planned.into_iter();
-        let plans = planned
+        let plans: Vec<(Job, KeptPlan)> = planned
             .filter_map(|(job, plan)| Some((job, plan?)))
             .collect();
+        let outdated = plans
+            .iter()
+            .map(|(job, kept)| Ok((job.number.clone(), self.outdated(job, kept)?)));
+        let mut outdated: Vec<(String, Outdated)> = outdated.collect::<Result<_>>()?;
+        outdated.retain(|(_, outdated)| !outdated.is_empty());
         let soon = self.today() + Days::new(EXPIRING_DAYS);
         // An expired quote is news for as long as it was about to expire.
         let lately = self.today() - Days::new(EXPIRING_DAYS);
@@ -460,6 +467,13 @@ impl Ledger {
                 | QuoteStatus::Withdrawn => false,
             })
             .collect();
+        let mut overtaken = Vec::new();
+        for quote in &quotes {
+            if self.is_overtaken(quote)? {
+                overtaken.push(quote.id);
+            }
+        }
+        quotes.retain(|quote| !overtaken.contains(&quote.id));
         quotes.sort_by_key(|quote| (quote.valid_until > Some(soon), quote.valid_until, quote.id));
         let invoices = self.unsettled_invoices()?;
         let owing = |invoice: &&Invoice| !invoice.due().is_zero();
@@ -502,6 +516,7 @@ impl Ledger {
             barred: self.barred_in(&jobs)?,
             jobs: jobs.into_iter().map(|record| record.job).collect(),
             plans,
+            outdated,
             promised_twice,
             quotes,
             overdue,

@@ -376,7 +376,7 @@ impl Writing<'_> {
     /// Takes a room out of use.
     ///
     /// # Errors
-    /// Refuses a room of a job that isn't closed.
+    /// Refuses a room of a job that isn't closed, and one of a quote that may become one.
     pub fn void_room(&self, room: &Room) -> Result<()> {
         for job in self
             .jobs_not_closed()?
@@ -396,6 +396,7 @@ impl Writing<'_> {
                 );
             }
         }
+        self.refuse_quoted(room.site_id, Some(room.id), &room.name)?;
         self.void_doors(room.id)?;
         self.connection.execute(
             "UPDATE room SET voided_on = :on WHERE id = :id",

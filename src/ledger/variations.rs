@@ -276,6 +276,37 @@ impl Ledger {
         )])
     }
 
+    /// Returns the variation that changed the work which another was worked out from.
+    fn overtaken_by(&self, header: &QuoteHeader) -> Result<Option<QuoteId>> {
+        let changed = self
+            .connection
+            .prepare_cached(
+                "SELECT other.id FROM quote AS other
+                 JOIN quote_event AS accepted ON accepted.quote_id = other.id AND accepted.what = 'accepted'
+                 WHERE other.job_id = :job AND other.varies_id = :by AND (
+                     accepted.id > (SELECT id FROM quote_event WHERE quote_id = :id AND what = 'sent')
+                     OR EXISTS (SELECT 1 FROM replaced_line AS mine
+                                JOIN replaced_line AS theirs ON theirs.line_id = mine.line_id
+                                WHERE mine.quote_id = :id AND theirs.quote_id = other.id))
+                 ORDER BY accepted.id DESC LIMIT 1",
+            )?
+            .query_row(
+                named_params! { ":job": header.variation_of, ":by": header.varies, ":id": header.id },
+                |row| row.get(0),
+            );
+        Ok(changed.optional()?)
+    }
+
+    /// Tells whether a quote that was sent can't be accepted any more: its job is over, or was changed since.
+    pub(super) fn is_overtaken(&self, header: &QuoteHeader) -> Result<bool> {
+        let Some(job) = header.variation_of else {
+            return Ok(false);
+        };
+        let job = self.job_by_id(job)?;
+        let is_over = job.cancelled.is_some() || job.is_closed() && header.varies.is_some();
+        Ok(is_over || self.overtaken_by(header)?.is_some())
+    }
+
     /// Returns the command that drafts a variation anew.
     pub(super) fn vary_again(&self, header: &QuoteHeader) -> Result<Option<String>> {
         let Some(job) = header.variation_of.filter(|_| header.varies.is_some()) else {
@@ -424,34 +455,16 @@ impl Writing<'_> {
 
     /// Refuses a variation that was worked out from other work than what stands now.
     pub(super) fn refuse_if_overtaken(&self, header: &QuoteHeader) -> Result<()> {
-        let (Some(by), Some(job)) = (header.varies, header.variation_of) else {
+        if let (Some(_), Some(job)) = (header.varies, header.variation_of) {
+            self.refuse_closed(&self.job_by_id(job)?)?;
+        }
+        let Some(changed) = self.overtaken_by(header)? else {
             return Ok(());
         };
-        let job = self.job_by_id(job)?;
-        self.refuse_closed(&job)?;
-        let changed: Option<QuoteId> = self
-            .connection
-            .prepare_cached(
-                "SELECT other.id FROM quote AS other
-                 JOIN quote_event AS accepted ON accepted.quote_id = other.id AND accepted.what = 'accepted'
-                 WHERE other.job_id = :job AND other.varies_id = :by AND (
-                     accepted.id > (SELECT id FROM quote_event WHERE quote_id = :id AND what = 'sent')
-                     OR EXISTS (SELECT 1 FROM replaced_line AS mine
-                                JOIN replaced_line AS theirs ON theirs.line_id = mine.line_id
-                                WHERE mine.quote_id = :id AND theirs.quote_id = other.id))
-                 ORDER BY accepted.id DESC LIMIT 1",
-            )?
-            .query_row(
-                named_params! { ":job": job.id, ":by": by, ":id": header.id },
-                |row| row.get(0),
-            )
-            .optional()?;
-        let Some(changed) = changed else {
-            return Ok(());
-        };
+        let job = header.variation_of.map(|job| self.job_by_id(job));
+        let job = job.transpose()?.map_or_else(String::new, |job| job.number);
         let refusal = Refusal::new(format!(
-            "{} was changed by {} since {} was drafted",
-            job.number,
+            "{job} was changed by {} since {} was drafted",
             self.quote_by_id(changed)?.header.number,
             header.number
         ));

@@ -705,3 +705,62 @@ fn what_is_logged_on_a_cancelled_job_is_taken_with_a_warning() {
     assert_eq!(run.stderr(), "warning: J1 was cancelled on 2026-03-02\n");
     run.ok();
 }
+
+#[test]
+fn a_room_or_site_that_is_quoted_stays_in_use_and_one_that_is_not_is_neither_sent_nor_accepted() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row"
+        quote send Q1
+        quote draft "4 Tannery Row" --room Landing
+        "#,
+    );
+    let refused = ledger.line("room void Landing").refused();
+    assert_eq!(
+        refused,
+        "error: `Landing` is quoted in Q1 (sent), Q2 (draft)\n\
+         hint: gritledger quote withdraw Q1\n\
+         hint: gritledger quote withdraw Q2"
+    );
+    assert_eq!(
+        ledger.line("room void \"Back bedroom\"").refused(),
+        "error: `Back bedroom` is quoted in Q1 (sent)\nhint: gritledger quote withdraw Q1"
+    );
+    assert_eq!(
+        ledger.line("site void 4").refused(),
+        refused.replace("`Landing`", "`4 Tannery Row`")
+    );
+    // A version that is withdrawn doesn't hold a room; the one before it stands again.
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --revises Q1 --room "Back bedroom"
+        quote draft "4 Tannery Row" --revises Q2 --room "Back bedroom"
+        room void Landing
+        quote withdraw Q1.2
+        quote withdraw Q2.2
+        "#,
+    );
+    for line in ["quote accept Q1", "quote send Q2"] {
+        let number = line.split(' ').next_back().expect("a number");
+        assert_eq!(
+            ledger.line(line).refused(),
+            format!(
+                "error: `Landing` is out of use, and {number} is for it\n\
+                 hint: gritledger quote withdraw {number}"
+            )
+        );
+        ledger.line(&format!("quote withdraw {number}")).ok();
+    }
+    ledger.line("site void 4").ok();
+
+    let ledger = TestLedger::tannery_row();
+    ledger.lines("quote draft \"4 Tannery Row\"\nquote send Q1 --valid 1d");
+    let ledger = ledger.on("2026-03-20");
+    ledger.line("site void 4").ok();
+    assert_eq!(
+        ledger.line("quote accept Q1 --expired").refused(),
+        "error: `4 Tannery Row` is out of use, and Q1 is for it\nhint: gritledger quote withdraw Q1"
+    );
+    ledger.line("quote withdraw Q1").ok();
+}

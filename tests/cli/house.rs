@@ -279,12 +279,32 @@ fn what_cannot_be_planned_is_said_by_name() {
     let refused = ledger
         .line(r#"plan house "9 Lantern Row" --start 2026-03-09"#)
         .refused();
-    assert!(
-        refused.starts_with(
-            "error: `Attic` has no way out of the house, not even through other rooms"
-        ),
-        "{refused}"
+    assert_eq!(
+        refused,
+        "error: `Attic` has no way out of the house, not even through other rooms\n\
+         hint: gritledger room edit \"9 Lantern Row/Attic\" --door outside:3ft"
     );
+    // The doorways that a room has are named with the new one, since doorways are given all at once.
+    ledger.lines(
+        r#"
+        room add "9 Lantern Row" "Box room" --shape "9 x 9" --condition bare --species pine --door "Attic:2'6\""
+        room edit Attic --door "Box room:2'6\"" --door "Box room:30in"
+        "#,
+    );
+    let refused = ledger
+        .line(r#"plan house "9 Lantern Row" --start 2026-03-09"#)
+        .refused();
+    let (_, hint) = refused.split_once("hint: gritledger ").expect("a hint");
+    assert_eq!(
+        hint,
+        r#"room edit "9 Lantern Row/Attic" --door "Box room:2'6\"" --door "Box room:2'6\"" --door outside:3ft"#
+    );
+    ledger.line(hint).ok();
+    let attic = ledger.json("room show Attic");
+    assert_eq!(list(&attic["doors"]).len(), 3, "{attic:#}");
+    ledger
+        .line(r#"plan house "9 Lantern Row" --start 2026-03-09"#)
+        .ok();
     let refused = ledger.line("plan write Q1").refused();
     assert_eq!(refused, "error: no quote Q1\nhint: gritledger quote list");
 }

@@ -364,7 +364,13 @@ fn a_plan_is_made_again_without_a_room_that_was_taken_away() {
     let told = "warning: the plan of J1 still has `Bedroom 2` in it: its days are free\nhint: gritledger job dates J1 --varied\n";
     assert!(accepted.stderr().ends_with(told), "{accepted}");
     assert_eq!(ledger.line("job dates J1").stderr(), told);
+    let today = ledger.line("today").ok();
+    assert!(
+        today.contains("J1: its plan still has Bedroom 2: gritledger job dates J1 --varied"),
+        "{today}"
+    );
     let again = ledger.json("job dates J1 --varied");
+    assert_eq!(ledger.json("today")["plans_outdated"], json!([]));
     let rooms = of_phases(&again, "rooms").into_iter().flat_map(list);
     let mut rooms: Vec<&str> = rooms.filter_map(Value::as_str).collect();
     rooms.sort_unstable();

@@ -472,3 +472,50 @@ fn what_is_found_after_acceptance_is_said_when_the_job_begins_and_every_day() {
     ledger.line("job cancel J1 --reason \"asbestos\"").ok();
     assert_eq!(ledger.json("today")["not_to_be_sanded"], json!([]));
 }
+
+#[test]
+fn what_is_found_of_a_floor_is_said_with_the_plan_the_acceptance_and_the_work() {
+    let ledger = glued();
+    ledger
+        .line("room edit Hall --door outside:3ft --door Family:3ft")
+        .ok();
+    let presumed = "warning: `Family` isn't sanded: asbestos: mastic, built 1968, no result: presumed to hold it; ask a \
+                    licensed asbestos person\nhint: gritledger room check \"9 Quarry Lane/Family\"\n";
+    let planned = ledger.line("plan house \"9 Quarry Lane\" --start 2026-03-09 --accept");
+    assert!(planned.stderr().contains(presumed), "{planned}");
+
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(LANDING);
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row"
+        quote send Q1
+        reading add Landing asbestos "2 %" --layer backing --by "Hill Laboratory"
+        "#,
+    );
+    let warning = "warning: `Landing` isn't sanded: asbestos: 2 % for asbestos in backing (Hill Laboratory, 2026-03-02): it \
+                   is not sanded; ask a licensed asbestos person\n";
+    let accepted = ledger.line("quote accept Q1");
+    assert!(
+        accepted.stderr().contains(&format!(
+            "{warning}hint: gritledger room check \"4 Tannery Row/Landing\"\n"
+        )),
+        "{accepted}"
+    );
+    ledger.line("job start J1").ok();
+    for (line, is_said) in [
+        ("use 36 2 --room Landing", true),
+        ("hours 1 sand --room Landing", true),
+        ("hours 2 sand", true),
+        ("use 36 2 --room \"Back bedroom\"", false),
+        ("hours 1:30 sand --room \"Back bedroom\"", false),
+    ] {
+        let run = ledger.line(line);
+        assert_eq!(run.code(), 0, "{run}");
+        assert_eq!(
+            run.stderr().matches(warning).count(),
+            usize::from(is_said),
+            "{run}"
+        );
+    }
+}

@@ -187,7 +187,73 @@ fn an_operation_is_taken_away_and_what_was_logged_on_it_stays_as_cost() {
     ledger
         .line("quote draft \"4 Tannery Row\" --variation-of J1 --room Den --sequence rotary-36-50-80 --schedule oil-2-coat")
         .ok();
+    ledger.line("quote withdraw Q4").ok();
     ledger.line("room void Den").ok();
+}
+
+#[test]
+fn work_that_two_variations_price_is_asked_about_when_the_second_is_accepted() {
+    let ledger = two_rooms();
+    let closet = "quote draft \"4 Tannery Row\" --variation-of J1 --room Closet --sequence rotary-36-50-80 --schedule none";
+    ledger.lines(&format!(
+        r#"
+        room add "4 Tannery Row" Closet --shape "5 x 4" --condition bare --species red-oak
+        finding add Parlour squeaks 4
+        {closet}
+        {closet}
+        quote draft "4 Tannery Row" --variation-of J1 --room Parlour --sequence none --schedule none
+        quote draft "4 Tannery Row" --variation-of J1 --room Parlour --sequence none --schedule none
+        quote send Q2
+        quote send Q3
+        quote send Q4
+        quote send Q5
+        "#
+    ));
+    for (first, second, room) in [("Q2", "Q3", "Closet"), ("Q4", "Q5", "Parlour")] {
+        assert_eq!(ledger.line(&format!("quote accept {first}")).code(), 0);
+        let accept = format!("quote accept {second}");
+        let asked = ledger.line(&accept);
+        assert_eq!(asked.code(), 1, "{asked}");
+        assert!(
+            asked.stderr().contains(&format!(
+                "`{room}` is in J1 already, and {second} prices some of its work again"
+            )),
+            "{asked}"
+        );
+        assert_eq!(
+            ledger.json(&format!("quote show {second}"))["status"],
+            json!("sent")
+        );
+        ledger.line(&format!("{accept} --confirm")).ok();
+    }
+}
+
+#[test]
+fn what_cannot_be_accepted_any_more_is_no_quote_without_an_answer() {
+    let ledger = two_rooms();
+    ledger.lines(
+        r#"
+        quote vary J1 --without Den
+        quote vary J1 --without "Den: set-nails"
+        quote send Q2
+        quote send Q3
+        "#,
+    );
+    let waiting = || {
+        let quotes = ledger.json("today")["quotes"].clone();
+        let quotes = quotes.as_array().expect("quotes").clone();
+        let numbers = quotes.into_iter().map(|quote| quote["number"].clone());
+        numbers.collect::<Vec<Value>>()
+    };
+    assert_eq!(waiting(), [json!("Q2"), json!("Q3")]);
+    ledger.line("quote accept Q3").ok();
+    assert_eq!(waiting(), [json!("Q3"); 0], "Q2 was overtaken by Q3");
+    ledger.lines("quote vary J1 --without Parlour\nquote send Q4");
+    assert_eq!(waiting(), [json!("Q4")]);
+    ledger.line("job close J1").ok();
+    assert_eq!(waiting(), [json!("Q4"); 0], "J1 is closed");
+    ledger.lines("job reopen J1");
+    assert_eq!(waiting(), [json!("Q4")]);
 }
 
 #[test]

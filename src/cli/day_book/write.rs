@@ -109,6 +109,21 @@ impl Resolved {
         Ok(())
     }
 
+    /// Says which rooms of its job aren't to be ground: those that it names, or any of the whole job.
+    fn remarks_on_barred(&self, ledger: &Ledger) -> Result<Vec<Remark>> {
+        let Some(job) = &self.job else {
+            return Ok(Vec::new());
+        };
+        let is_meant = |name: &String| {
+            self.rooms.is_empty() || self.rooms.iter().any(|room| room.name == *name)
+        };
+        let barred = ledger.barred_of(job)?.into_iter();
+        let barred = barred.filter(|barred| is_meant(&barred.room));
+        Ok(barred
+            .map(|barred| Remark::Warning(barred.to_string()))
+            .collect())
+    }
+
     /// Returns the places in words: ` on J1, Landing`, `, no job`.
     fn words(&self) -> String {
         let Some(job) = &self.job else {
@@ -303,6 +318,7 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
         resolved.words()
     );
     let mut remarks = remarks_on(&recorded, doubt);
+    remarks.extend(resolved.remarks_on_barred(writing)?);
     remarks.extend(remarks_on_awaiting(writing, &recorded, &item)?);
     said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
@@ -366,7 +382,8 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         plain(hours, 2),
         resolved.words()
     );
-    let remarks = remarks_on(&recorded, doubt);
+    let mut remarks = remarks_on(&recorded, doubt);
+    remarks.extend(resolved.remarks_on_barred(writing)?);
     said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 

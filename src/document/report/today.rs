@@ -13,8 +13,8 @@ use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
 use crate::document::{Answer, Page, count, or_blank};
 use crate::ledger::{
-    Barred, CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Spare, Today,
-    typed,
+    Barred, CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Outdated,
+    Spare, Today, typed,
 };
 use crate::trade::Unit;
 
@@ -265,6 +265,30 @@ impl BarredRoom {
 }
 
 answer! {
+    /// A plan of other rooms than are agreed by now.
+    struct PlanOutdated of (outdated: (String, Outdated)) on page
+    let (job, Outdated { gone, new }) = outdated;
+    {
+        job: String,
+        gone: Vec<String>,
+        new: Vec<String>,
+    }
+}
+
+impl PlanOutdated {
+    fn words(&self) -> String {
+        let job = &self.job;
+        let rooms = |what: &str, rooms: &[String]| {
+            (!rooms.is_empty()).then(|| format!("{what} {}", rooms.join(", ")))
+        };
+        let parts = [rooms("still has", &self.gone), rooms("lacks", &self.new)];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        let parts = parts.join(", and ");
+        format!("{job}: its plan {parts}: gritledger job dates {job} --varied")
+    }
+}
+
+answer! {
     /// A job that was to begin.
     struct ToBegin of (to_begin: (Job, NaiveDate)) on page
     let (job, start_on) = to_begin;
@@ -295,6 +319,7 @@ answer! {
         coats: Vec<Coat>,
         not_to_be_sanded: Vec<BarredRoom> = page.each(today.barred, BarredRoom::new),
         planned: Vec<Step> = Step::all(&today.plans, today.date),
+        plans_outdated: Vec<PlanOutdated> = page.each(today.outdated, PlanOutdated::new),
         promised_twice: Vec<TwiceFacts>,
         quotes: Vec<QuoteRow>,
         overdue: Vec<InvoiceFacts>,
@@ -309,7 +334,7 @@ answer! {
         to_begin: Vec<ToBegin>,
         to_buy: Option<ToBuyNext>,
         to_hand_back: Vec<ToHandBack>,
-        .. { barred, plans, awaiting, doubted, deposits, drafts }
+        .. { barred, plans, outdated, awaiting, doubted, deposits, drafts }
     }
 }
 
@@ -355,6 +380,10 @@ impl Answer for TodayAnswer {
             ("To begin", all(&self.to_begin, ToBegin::words)),
             ("Coats", all(&self.coats, |coat| coat.words(today))),
             ("Planned", all(&self.planned, |step| step.words(today))),
+            (
+                "Plans to make again",
+                all(&self.plans_outdated, PlanOutdated::words),
+            ),
             (
                 "Promised twice",
                 all(&self.promised_twice, |twice| twice.words.clone()),
