@@ -135,7 +135,7 @@ fn a_variation_adds_to_the_budget() {
     ledger.lines(
         "quote draft \"4 Tannery Row\" --room Landing --sequence rotary-36-50-80 --schedule none --variation-of J1
          quote send Q2
-         quote accept Q2",
+         quote accept Q2 --confirm",
     );
     // 25 and, for the landing again, 6.37.
     assert_eq!(

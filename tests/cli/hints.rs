@@ -133,9 +133,7 @@ fn every_state_of_a_quote_says_how_to_go_on() {
         &ledger,
         "quote draft \"4 Tannery Row\" --variation-of J1 --other \"disposal=45\"",
     );
-    ledger.lines("quote send Q3");
-    refused(&ledger, "quote accept Q3");
-    ledger.lines("quote accept Q3 --confirm");
+    ledger.lines("quote send Q3\nquote accept Q3 --confirm");
     refused(&ledger, "quote accept Q3");
 }
 

@@ -48,7 +48,7 @@ const JOB: [(&str, &str); 4] = [
         job start J2
         quote draft "7 Mill Lane" --room Hall --sequence none --schedule screen-recoat-oil --variation-of J1
         quote send Q3
-        quote accept Q3
+        quote accept Q3 --confirm
         "#,
     ),
     (
