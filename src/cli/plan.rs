@@ -150,8 +150,11 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
         let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
         context.give(writing, answer)?;
         context.status(&format!("{number} is drafted from this plan."));
-        warn_of_barred(context, &writing.barred_by(&record)?);
-        context.hint(&format!("gritledger quote send {number}"));
+        let barred = writing.barred_by(&record)?;
+        warn_of_barred(context, &barred);
+        if barred.is_empty() {
+            context.hint(&format!("gritledger quote send {number}"));
+        }
         Ok(())
     })
 }
