@@ -778,3 +778,76 @@ fn what_the_book_does_not_take() {
         ],
     );
 }
+
+#[test]
+fn a_firm_that_begins_says_how_it_writes_and_pays() {
+    let ledger = TestLedger::nowhere();
+    for (option, words) in [
+        (
+            "--decimal-mark dot",
+            "`dot` is not a decimal mark; one of: point, comma",
+        ),
+        (
+            "--date-order year-month",
+            "`year-month` is not an order of dates; one of: month-day, day-month",
+        ),
+        (
+            "--units imperial",
+            "`imperial` is not a system of units; one of: us, metric",
+        ),
+        ("--currency ABC", "`ABC` is not a currency"),
+    ] {
+        let said = ledger
+            .line(&format!("init --business \"Marsh End Floors\" {option}"))
+            .refused();
+        let first = said.lines().next();
+        assert_eq!(first, Some(&*format!("error: {words}")), "{said}");
+    }
+    let nameless = ledger.line("init --business \" \"").refused();
+    assert_eq!(nameless, "error: the firm needs a name");
+}
+
+#[test]
+fn what_is_too_much_or_there_already_is_named() {
+    let ledger = TestLedger::job_open();
+    ledger.lines(
+        "use disc-7in-36 6 --room Landing\nvoid E1\ntax-area add Wharf 5\n\
+         rate change rotary-36 --since 2026-03-01 --note \"other discs\"\nrental out rotary --at 08:00",
+    );
+    refuses(
+        &ledger,
+        &[
+            (
+                "finding add Landing black-stains \"900 sqft\"",
+                "900 sq ft of black-stains is more than the 45 sq ft of `Landing`",
+            ),
+            (
+                "invoice deposit J1 --share 120%",
+                "a deposit is a share between 0 and 100 %",
+            ),
+            (
+                "rental back rotary --charged -5",
+                "a rental does not cost less than nothing",
+            ),
+            ("rate confirm E1", "E1 was voided"),
+            (
+                "setting set trust-discs \"300 gal\"",
+                "`300 gal` is not an area of your own work, such as 300 sqft",
+            ),
+            (
+                "tax-area add Wharf 5",
+                "there is already a tax area `Wharf`",
+            ),
+            (
+                "rate change rotary-36 --since 2026-03-01 --note again",
+                "a change of rotary-36 on 2026-03-01 is noted already",
+            ),
+            (
+                "client add \"Ada\u{202e}Quill\"",
+                "no client is called `Ada\u{fffd}Quill`: it holds a sign that can't be shown, U+202E",
+            ),
+            ("import sites nowhere.csv", "failed to read `nowhere.csv`"),
+            ("daybook nowhere.txt", "failed to read `nowhere.txt`"),
+        ],
+    );
+}
