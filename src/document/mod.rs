@@ -140,8 +140,12 @@ fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
         .subsequent_indent(next)
         .break_words(false)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    let kept = text.replace(" %", "\u{a0}%");
-    textwrap::fill(&kept, options).replace('\u{a0}', " ")
+    textwrap::fill(&whole(text), options).replace('\u{a0}', " ")
+}
+
+/// Keeps percent signs with their numbers.
+fn whole(text: &str) -> String {
+    text.replace(" %", "\u{a0}%")
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.

@@ -12,7 +12,7 @@ use tabled::settings::object::{Columns, Rows, Segment};
 use tabled::settings::{Alignment, Modify, Padding, Style};
 use textwrap::core::display_width;
 
-use super::{NARROWEST, Page, inert, wrap};
+use super::{NARROWEST, Page, inert, whole, wrap};
 
 /// Prose wraps well, but not in a column narrower than this.
 const NARROWEST_PROSE: usize = 12;
@@ -309,7 +309,8 @@ fn splits(columns: usize) -> Vec<Vec<usize>> {
 
 /// Returns the columns that the widest word of a text takes.
 fn widest_word(text: &str) -> usize {
-    text.split(' ').map(display_width).max().unwrap_or(0)
+    let words = whole(text);
+    words.split(' ').map(display_width).max().unwrap_or(0)
 }
 
 impl fmt::Display for Table {
@@ -407,7 +408,7 @@ mod tests {
 
         #[test]
         fn a_table_holds_at_any_width_and_loses_nothing(rows in rows()) {
-            let headings = ["Key", "What it is", "How much", "Why", "Hours", ""].map(str::to_owned);
+            let headings = ["Key", "What it is", "How much", "Why", "Quoted %", ""].map(str::to_owned);
             let drawn = |width| {
                 let mut table = Table::new(headings.clone(), page(width)).numbers([2, 4]);
                 for row in &rows {
