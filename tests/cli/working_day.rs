@@ -537,7 +537,7 @@ fn a_draft_that_a_variation_made_stale_is_to_be_drafted_again() {
     ledger.lines(
         r#"
         invoice final J1
-        quote draft "4 Tannery Row" --variation-of J1 --other "disposal=45"
+        quote draft "4 Tannery Row" --variation-of J1 --sequence none --schedule none --other "disposal=45"
         quote send Q2
         quote accept Q2
         "#,
