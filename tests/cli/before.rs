@@ -254,6 +254,10 @@ fn they_are_billed_outside_and_have_no_lines_to_compare() {
         "error: J1 has no quote to invoice"
     );
     assert_eq!(
+        ledger.line("invoice deposit 2024-17").refused(),
+        "error: J2 has no quote to take a deposit on"
+    );
+    assert_eq!(
         ledger.line("report variance 2024-17").refused(),
         "error: J2 (2024-17) was agreed at one price before the ledger: there are no lines to compare\n\
          hint: gritledger report margin J2"

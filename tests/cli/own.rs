@@ -160,34 +160,35 @@ fn hours_moved_to_a_paid_job_cost_their_wage() {
 #[test]
 fn nothing_of_own_floors_is_sent_billed_or_judged_by_its_margin() {
     let ledger = own_landing();
-    let own = "J1 is work on your own floors";
     for (line, refused) in [
         (
             "job own \"4 Tannery Row\" --room Landing",
-            "error: `Landing` is in J1 already".to_owned(),
+            "error: `Landing` is in J1 already",
         ),
         (
             "quote send Q1",
-            "error: Q1 is accepted, not a draft\nhint: gritledger job own \"4 Tannery Row\""
-                .to_owned(),
+            "error: Q1 is accepted, not a draft\nhint: gritledger job own \"4 Tannery Row\"",
         ),
         (
             "quote draft \"4 Tannery Row\" --variation-of J1",
-            format!(
-                "error: {own}: other rooms are a job of their own\nhint: gritledger job own \"4 Tannery Row\""
-            ),
+            "error: J1 is work on your own floors: other rooms are a job of their own\n\
+             hint: gritledger job own \"4 Tannery Row\"",
         ),
         (
             "quote withdraw Q1",
-            "error: Q1 is accepted\nhint: gritledger job cancel J1 --reason \"not now\"".to_owned(),
+            "error: Q1 is accepted\nhint: gritledger job cancel J1 --reason \"not now\"",
         ),
         (
             "invoice deposit J1",
-            format!("error: {own}: nothing is invoiced for it"),
+            "error: J1 is work on your own floors: nothing is invoiced for it",
+        ),
+        (
+            "quote vary J1 --without Landing",
+            "error: J1 is work on your own floors: nobody pays for it\nhint: gritledger job cancel J1 --reason \"not now\"",
         ),
         (
             "report margin J1",
-            format!("error: {own}, at cost\nhint: gritledger report variance J1"),
+            "error: J1 is work on your own floors, at cost\nhint: gritledger report variance J1",
         ),
     ] {
         assert_eq!(ledger.line(line).refused(), refused, "{line}");
@@ -214,7 +215,7 @@ fn nothing_of_own_floors_is_sent_billed_or_judged_by_its_margin() {
     assert!(!ledger.line("today").ok().contains("To bill"));
     assert_eq!(
         ledger.line("invoice final J1").refused(),
-        format!("error: {own}: nothing is invoiced for it")
+        "error: J1 is work on your own floors: nothing is invoiced for it"
     );
     // The rest of the house: what is in no job.
     let rest = ledger.json("job own \"4 Tannery Row\"");

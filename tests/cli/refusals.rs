@@ -851,3 +851,55 @@ fn what_is_too_much_or_there_already_is_named() {
         ],
     );
 }
+
+#[test]
+fn of_a_day_that_doesn_t_fit_the_cause_is_named() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        finding add Landing proud-nails 12
+        finding add Landing open-holes 3
+        quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+        quote send Q1
+        quote accept Q1
+        rental out rotary --at 08:00
+        rental back rotary --at 12:00
+        void E2
+        void E1
+        rental out rotary --at 08:00
+        use oil-finish 1qt --room Landing
+        "#,
+    );
+    refuses(
+        &ledger,
+        &[
+            ("void E3", "rotary went out by another entry since, E5"),
+            (
+                "use wood-filler 1 --room Landing",
+                "wood-filler is used by several operations of J1",
+            ),
+            (
+                "stock count oil-finish 1",
+                "oil-finish awaits a receipt: log the purchase before counting it",
+            ),
+        ],
+    );
+    for site in ["5 Kelp Row", "6 Kelp Row"] {
+        ledger.lines(&format!(
+            "site add \"Ada Quill\" \"{site}\"\n\
+             room add \"{site}\" Den --shape \"10 x 10\" --condition worn-film --species red-oak\n\
+             quote draft \"{site}\" --sequence rotary-36-50-80 --schedule oil-2-coat"
+        ));
+    }
+    ledger.lines("quote send Q2\nquote accept Q2\nquote send Q3\nquote accept Q3");
+    refuses(
+        &ledger,
+        &[
+            ("room show Den", "`Den` is a room at several sites"),
+            (
+                "hours 1 sand --room Den",
+                "several agreed jobs have such a room",
+            ),
+        ],
+    );
+}
