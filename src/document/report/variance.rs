@@ -181,7 +181,8 @@ impl VarianceAnswer {
         if self.lines.is_empty() {
             return text;
         }
-        let mut worst: Vec<&Line> = self.lines.iter().filter(|line| line.recorded).collect();
+        let differs = |line: &&Line| line.recorded && !line.total_variance.money.is_zero();
+        let mut worst: Vec<&Line> = self.lines.iter().filter(differs).collect();
         worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
         let mut table = page
             .table(["Room", "What", "By price", "By quantity", "Total", ""])
