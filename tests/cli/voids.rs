@@ -549,16 +549,19 @@ proptest! {
             }
         }
         let mut typed = None;
+        let mut taken_back = false;
         for (position, line) in &lines {
             mended.at(*position);
             if *position >= at && typed.is_none() {
                 typed = Some(mended.enter(&slip, *position));
             }
+            // What is typed once it was taken back is no slip's second time: it is another kind of thing.
+            prop_assume!(!taken_back || line.what != slip.what);
             if mended.enter(line, *position).is_none() {
                 if let Some(Some(slip)) = typed.replace(None) {
                     mended.void(&slip);
                 }
-                // What is typed now is no slip's second time: another kind of thing came between.
+                taken_back = true;
                 prop_assume!(line.what != slip.what);
                 mended.enter(line, *position).expect("nothing stands in the way of it any more");
             }
