@@ -226,10 +226,10 @@ impl OutlookFacts {
     }
 
     /// Says how much there is to buy; `None`: nothing.
-    pub(super) fn buy_words(&self, number: &str) -> Option<String> {
+    pub(super) fn buy_words(&self, quote: &str) -> Option<String> {
         let lines = Some(self.buy.lines.len()).filter(|lines| *lines > 0)?;
         Some(format!(
-            "To buy: {} for {}, less what is in stock: gritledger quote buy {number}",
+            "To buy: {} for {}, less what is in stock: gritledger quote buy {quote}",
             count(lines, "item"),
             self.buy.total
         ))

@@ -205,7 +205,17 @@ fn a_client_s_sheet_tells_no_command() {
         owner.contains("2 options: gritledger quote compare Q1\n"),
         "{owner}"
     );
-    assert!(owner.contains(": gritledger quote buy Q1\n"), "{owner}");
+    let second = ledger.line("quote show Q1 --option 2").ok();
+    for (number, text) in [(1, owner), (2, second)] {
+        for line in [
+            "quote buy Q1 --option N",
+            "quote show Q1 --option N --lines",
+        ] {
+            let line = line.replace('N', &number.to_string());
+            assert!(text.contains(&format!(": gritledger {line}\n")), "{text}");
+            ledger.line(&line).ok();
+        }
+    }
     for line in [
         "quote show Q1 --for-client",
         "quote compare Q1 --for-client",

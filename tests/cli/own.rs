@@ -88,7 +88,9 @@ fn hours_count_and_cost_nothing() {
         [&json!(true), &json!("0.00"), &json!(null), &json!("0.00")]
     );
     let text = ledger.line("quote show Q1").ok();
-    for word in ["Price", "Tax", "Margin", "margin", "loss", "Rounded"] {
+    for word in [
+        "Price", "Tax", "Margin", "margin", "loss", "Rounded", " 0.00",
+    ] {
         assert!(!text.contains(word), "{word} in {text}");
     }
     assert_eq!(plan["cancel_within_days"], json!(null));

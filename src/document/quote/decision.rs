@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{CautionFacts, CostFacts, QuoteAnswer, SetPercent};
 use crate::document::outlook::OutlookFacts;
-use crate::document::{Page, count};
+use crate::document::{Page, count, or_blank};
 
 /// A caution without a name of its own is known by its first word.
 const LONGEST_NAME: usize = 20;
@@ -15,10 +15,13 @@ impl QuoteAnswer {
         let mut text = format!("{}\n", page.prose(&self.answer(cost, outlook)));
         text.push_str(&self.heading(page));
         text.push_str(&self.floors_and_days(page));
-        let mut table = page.table(["Room", "Size", "Floor", self.whose_column()]);
-        table = table.numbers([3]).goes([2]);
+        // Nobody pays for the owner's own floors.
+        let heading = if self.own { "" } else { "Price" };
+        let table = page.table(["Room", "Size", "Floor", heading]);
+        let mut table = table.numbers([3]).goes([2]);
         for room in &self.rooms {
-            table.line([&room.name, &room.size(), &room.floor(), &room.price]);
+            let price = or_blank((!self.own).then_some(room.price));
+            table.line([&room.name, &room.size(), &room.floor(), &price]);
         }
         let _ = write!(text, "\n{table}\n");
         text.push_str(&outlook.rental_text(page));
@@ -30,13 +33,13 @@ impl QuoteAnswer {
         });
         let lines = format!(
             "Every operation and what it costs: gritledger quote show {} --lines",
-            self.number
+            self.typed()
         );
         // What raised the price above the margin stands behind contingency and margin.
         let raised = cost.beside.get(2);
         let raised = raised.map(|(what, amount)| format!("{what}: {amount}."));
         let margin = self.margin_words(cost, outlook);
-        let buy = outlook.buy_words(&self.number);
+        let buy = outlook.buy_words(&self.typed());
         text.push('\n');
         let lines = [Some(margin), raised, risk, buy, Some(lines)];
         for line in lines.into_iter().flatten() {
@@ -70,11 +73,11 @@ impl QuoteAnswer {
         )
     }
 
-    /// Heads the last column of the rooms.
-    fn whose_column(&self) -> &'static str {
-        match self.own {
-            true => "Cost",
-            false => "Price",
+    /// Returns it as it is typed: of several options, this one.
+    fn typed(&self) -> String {
+        match self.options.len() {
+            0 | 1 => self.number.clone(),
+            _ => format!("{} --option {}", self.number, self.option),
         }
     }
 
@@ -114,7 +117,7 @@ impl QuoteAnswer {
                 let line = format!(
                     "Cautions: {}; read them: gritledger quote show {} --cautions",
                     names.join(", "),
-                    self.number
+                    self.typed()
                 );
                 format!("\n{}\n", page.prose(&line))
             }
