@@ -66,6 +66,7 @@ CREATE TABLE client (
     voided_on   TEXT CHECK (voided_on IS date(voided_on))          -- NULL: in use
 ) STRICT;
 CREATE UNIQUE INDEX client_name ON client (name COLLATE NOCASE) WHERE voided_on IS NULL;
+CREATE INDEX client_accented ON client (name) WHERE name GLOB '*[^ -~]*';
 
 CREATE TABLE site (
     id          INTEGER PRIMARY KEY,
@@ -79,6 +80,7 @@ CREATE TABLE site (
     voided_on   TEXT CHECK (voided_on IS date(voided_on))          -- NULL: in use
 ) STRICT;
 CREATE UNIQUE INDEX site_address ON site (address COLLATE NOCASE) WHERE voided_on IS NULL;
+CREATE INDEX site_accented ON site (address) WHERE address GLOB '*[^ -~]*';
 CREATE INDEX site_client ON site (client_id);
 
 CREATE TABLE room (
@@ -159,6 +161,7 @@ CREATE TABLE worker (
     recorded_at TEXT    NOT NULL
 ) STRICT;
 CREATE UNIQUE INDEX worker_name ON worker (name COLLATE NOCASE);
+CREATE INDEX worker_accented ON worker (name) WHERE name GLOB '*[^ -~]*';
 
 CREATE TRIGGER setting_stays BEFORE UPDATE ON setting BEGIN SELECT RAISE(ABORT, 'a setting is replaced by a new row'); END;
 CREATE TRIGGER setting_kept BEFORE DELETE ON setting BEGIN SELECT RAISE(ABORT, 'settings stay in the record'); END;

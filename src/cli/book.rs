@@ -13,7 +13,7 @@ use crate::document::book::{
 use crate::document::cover::{BasketAnswer, CoverAnswer, CuttingAnswer};
 use crate::ledger::{
     BookItem, BookMachine, InBook, Ledger, NewItem, NewOperation, OWN_FIGURE, Pack, Refusal,
-    Writing, read_saw_loss, refuse, typed,
+    Writing, read_saw_loss, refuse, same, typed,
 };
 use crate::measure::Length;
 use crate::money::{Decimal, MOST_UNITS, Money, plain};
@@ -739,10 +739,7 @@ pub(super) fn cmd_operation(context: &Context, command: OperationCommand) -> Res
 
 fn task_named(ledger: &Ledger, name: &str) -> Result<String> {
     let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
-    match tasks
-        .iter()
-        .find(|task| task.eq_ignore_ascii_case(name.trim()))
-    {
+    match tasks.iter().find(|task| same(task, name)) {
         Some(task) => Ok(task.clone()),
         None => {
             let refusal = Refusal::new(format!("no task `{}`", name.trim()));

@@ -7,7 +7,9 @@ use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
 use crate::document::people::{Findings, PlacedFinding};
-use crate::ledger::{Finding, Ledger, NewFinding, Refusal, came_true, near_names, refuse, typed};
+use crate::ledger::{
+    Finding, Ledger, NewFinding, Refusal, came_true, name_key, near_names, refuse, typed,
+};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Decimal, number, quantity};
 use crate::trade::operation::{Driver, Operation};
@@ -335,20 +337,21 @@ fn kind_of_finding(
         .filter_map(|operation| Some((operation.answers.as_deref()?, operation.driver)))
         .collect();
     let lower = wanted.trim().to_lowercase().replace(' ', "-");
+    let wanted_key = name_key(&lower);
     let mut fitting: Vec<_> = kinds
         .iter()
-        .filter(|(kind, _)| kind.to_lowercase() == lower)
+        .filter(|(kind, _)| name_key(kind) == wanted_key)
         .collect();
-    if fitting.is_empty() && !lower.is_empty() {
+    if fitting.is_empty() && !wanted_key.is_empty() {
         fitting = kinds
             .iter()
-            .filter(|(kind, _)| kind.to_lowercase().starts_with(&lower))
+            .filter(|(kind, _)| name_key(kind).starts_with(&wanted_key))
             .collect();
     }
     match fitting[..] {
         [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
         [] => {
-            let near = near_names(&lower, kinds.iter().map(|(kind, _)| *kind));
+            let near = near_names(&wanted_key, kinds.iter().map(|(kind, _)| *kind));
             let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
             let refusal = match near[..] {
                 [] => refusal.hint(format!(

@@ -113,13 +113,11 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn client(&self, name: &str) -> Result<Client> {
-        let range = format!(
-            "{CLIENTS} AND name >= :from COLLATE NOCASE AND name < :to COLLATE NOCASE ORDER BY name, id"
-        );
-        let begin = self.begin_like(name, &range, client_from_row)?;
-        match begin.is_empty() {
-            true => self.clients_by_name()?.find(name).cloned(),
-            false => named_clients(begin).find(name).cloned(),
+        let likely = self.may_begin_like(name, (CLIENTS, "name"), client_from_row)?;
+        let likely = named_clients(likely);
+        match likely.fits(name) {
+            true => likely.find(name).cloned(),
+            false => self.clients_by_name()?.find(name).cloned(),
         }
     }
 
@@ -154,14 +152,11 @@ impl Ledger {
     /// # Errors
     /// Refuses an address that fits none or several.
     pub fn site(&self, address: &str) -> Result<Site> {
-        let range = format!(
-            "{SITES} AND site.address >= :from COLLATE NOCASE AND site.address < :to COLLATE NOCASE
-             ORDER BY site.address, site.id"
-        );
-        let begin = self.begin_like(address, &range, site_from_row)?;
-        match begin.is_empty() {
-            true => self.sites_by_name()?.find(address).cloned(),
-            false => named_sites(begin).find(address).cloned(),
+        let likely = self.may_begin_like(address, (SITES, "site.address"), site_from_row)?;
+        let likely = named_sites(likely);
+        match likely.fits(address) {
+            true => likely.find(address).cloned(),
+            false => self.sites_by_name()?.find(address).cloned(),
         }
     }
 

@@ -103,7 +103,7 @@ pub use self::items::*;
 pub use self::jobs::*;
 pub use self::machines::*;
 pub use self::methods::*;
-pub(crate) use self::names::{can_be_shown, near_names, same};
+pub(crate) use self::names::{can_be_shown, key as name_key, near_names, same};
 pub use self::offer::*;
 pub use self::operations::*;
 pub use self::overheads::*;

@@ -22,6 +22,8 @@ pub struct Worker {
     pub active: bool,
 }
 
+const WORKERS: &str = "SELECT id, name, wage_minor, active FROM worker WHERE true";
+
 impl Ledger {
     /// Returns the firm's workers, by name.
     ///
@@ -30,7 +32,7 @@ impl Ledger {
     pub fn workers(&self) -> Result<Vec<Worker>> {
         let mut statement = self
             .connection
-            .prepare_cached("SELECT id, name, wage_minor, active FROM worker ORDER BY name, id")?;
+            .prepare_cached(&format!("{WORKERS} ORDER BY name, id"))?;
         let workers = statement.query_map([], worker_from_row)?;
         Ok(workers.collect::<rusqlite::Result<_>>()?)
     }
@@ -40,12 +42,11 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn worker(&self, name: &str) -> Result<Worker> {
-        let range = "SELECT id, name, wage_minor, active FROM worker
-                     WHERE name >= :from COLLATE NOCASE AND name < :to COLLATE NOCASE ORDER BY name, id";
-        let begin = self.begin_like(name, range, worker_from_row)?;
-        match begin.is_empty() {
-            true => self.workers_by_name()?.find(name).cloned(),
-            false => named_workers(begin).find(name).cloned(),
+        let likely = self.may_begin_like(name, (WORKERS, "name"), worker_from_row)?;
+        let likely = named_workers(likely);
+        match likely.fits(name) {
+            true => likely.find(name).cloned(),
+            false => self.workers_by_name()?.find(name).cloned(),
         }
     }
 

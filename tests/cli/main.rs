@@ -12,6 +12,7 @@
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
 //! * what `check` finds in `damage.rs`;
 //! * what must always hold in `invariants.rs`, over random histories in `properties.rs`;
+//! * a firm in another country, in other units, and names of any alphabet, in `anywhere.rs`;
 //! * whole houses in `house.rs`, planned again or beside others in `replanning.rs`;
 //! * one job worked by hand on paper, and how its answers read, in `on_paper.rs`;
 //! * how the demo's answers read in `demo.rs`; what may be typed in `bounds.rs`;
@@ -32,6 +33,7 @@
     reason = "a test that can't go on says where it stopped"
 )]
 
+mod anywhere;
 mod before;
 mod book;
 mod bounds;

@@ -22,7 +22,7 @@ use crate::document::job::{
 };
 use crate::ledger::{
     BookItem, InBook, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor,
-    WorkedOn, Writing, refuse, typed,
+    WorkedOn, Writing, refuse, same, typed,
 };
 use crate::money::{Decimal, Money, plain};
 use crate::trade::rates::Band;
@@ -450,7 +450,7 @@ pub(in crate::cli) fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn>
     if let Some(task) = ledger
         .tasks()?
         .into_iter()
-        .find(|task| task.name.eq_ignore_ascii_case(name.trim()))
+        .find(|task| same(&task.name, name))
     {
         return Ok(WorkedOn::Task(task));
     }

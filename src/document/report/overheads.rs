@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::document::figures::{Amount, Number};
 use crate::document::{Answer, Page, inert, or_blank};
-use crate::ledger::Overhead;
+use crate::ledger::{Overhead, same};
 use crate::money::Money;
 use crate::trade::Unit;
 
@@ -43,12 +43,12 @@ struct Sum {
 }
 
 impl Sum {
-    /// Returns the sums in the order in which each name first comes; names that differ by case only are one.
+    /// Returns the sums in the order in which each name first comes; names that differ by case or accents only are one.
     fn all(entries: &[Overhead], name: fn(&Overhead) -> String, page: &Page) -> Vec<Sum> {
         let mut sums: Vec<Sum> = Vec::new();
         for entry in entries {
             let name = name(entry);
-            let is_same = |sum: &Sum| sum.name.to_lowercase() == name.to_lowercase();
+            let is_same = |sum: &Sum| same(&sum.name, &name);
             let place = sums.iter().position(is_same).unwrap_or_else(|| {
                 sums.push(Sum {
                     name,
