@@ -148,6 +148,7 @@ enum Generated {
 }
 
 pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
+    context.refuse_csv()?;
     let path = context.ledger_path()?;
     let business = args.business.trim().to_owned();
     if business.is_empty() {
@@ -230,6 +231,7 @@ pub(super) fn read_units(text: &str) -> Result<Units> {
 }
 
 pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
+    context.refuse_csv()?;
     let clock = Clock::at(DEMO_DAY);
     if context.dry_run() {
         context.status(&format!(
@@ -299,6 +301,7 @@ pub(super) fn cmd_check(context: &Context, args: &CheckArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
+    context.refuse_csv()?;
     let ledger = context.open()?;
     if context.dry_run() {
         context.status("Dry run: nothing was written.");
@@ -311,6 +314,7 @@ pub(super) fn cmd_backup(context: &Context, args: &BackupArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
+    context.refuse_csv()?;
     let path = context.ledger_path()?;
     if context.dry_run() {
         let backup = Ledger::open(&args.file, context.clock())?;
@@ -338,8 +342,7 @@ pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
-    let lines = context.read(|ledger| ledger.log_lines(args.last))?;
-    context.give_as(LogAnswer::new(lines), LogAnswer::text)
+    context.read(|ledger| context.give(ledger, LogAnswer::new(ledger.log_lines(args.last)?)))
 }
 
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
@@ -398,6 +401,7 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()> {
+    context.refuse_csv()?;
     let mut command = super::command();
     let mut bytes = Vec::new();
     match args.what {

@@ -28,7 +28,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::Result;
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, FromArgMatches as _, Parser, Subcommand};
 
 use self::ui::Context;
 use crate::money::within;
@@ -61,6 +61,9 @@ struct Globals {
     /// Answer with one JSON value
     #[arg(long, global = true)]
     json: bool,
+    /// Answer with the rows of a list or report as CSV
+    #[arg(long, global = true, conflicts_with = "json")]
+    csv: bool,
     /// Do the work, then roll it back
     #[arg(long, global = true)]
     dry_run: bool,
@@ -145,8 +148,8 @@ enum Command {
 
 /// Runs the program on its arguments and returns its exit code.
 pub fn run() -> ExitCode {
-    let cli = match Cli::try_parse() {
-        Ok(cli) => cli,
+    let (cli, asked) = match read_command_line() {
+        Ok(read) => read,
         Err(error) => {
             // Help and version are answers (0), if they can be given; anything else is a usage error (2).
             let told = error.print();
@@ -156,7 +159,7 @@ pub fn run() -> ExitCode {
             };
         }
     };
-    let context = match Context::new(cli.globals) {
+    let context = match Context::new(cli.globals, asked) {
         Ok(context) => context,
         Err(error) => return ui::fail(&error),
     };
@@ -168,6 +171,36 @@ pub fn run() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => context.fail(&error),
     }
+}
+
+/// Reads what was typed; returns the words of the command with it, such as `client show`.
+fn read_command_line() -> Result<(Cli, String), clap::Error> {
+    let matches = command().try_get_matches()?;
+    let cli = Cli::from_arg_matches(&matches)?;
+    let (mut asked, mut inner) = (Vec::new(), &matches);
+    while let Some((word, below)) = inner.subcommand() {
+        asked.push(word);
+        inner = below;
+    }
+    let asked = asked.join(" ");
+    Ok((cli, asked))
+}
+
+/// Returns the list of a command's noun as it is typed; the jobs, if the noun has none.
+fn list_beside(asked: &str) -> String {
+    let noun = asked.split(' ').next().unwrap_or_default();
+    let command = command();
+    let list = command
+        .find_subcommand(noun)
+        .and_then(|noun| noun.find_subcommand("list"));
+    let Some(list) = list else {
+        return "job list".to_owned();
+    };
+    let wanted = list
+        .get_positionals()
+        .filter(|argument| argument.is_required_set());
+    let wanted = wanted.map(|argument| format!(" {}", argument.get_id().as_str().to_uppercase()));
+    format!("{noun} list{}", wanted.collect::<String>())
 }
 
 fn dispatch(context: &Context, command: Command) -> Result<()> {

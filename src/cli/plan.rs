@@ -269,6 +269,7 @@ fn read_phases(text: &str) -> Result<Vec<Vec<String>>> {
 }
 
 fn write(context: &Context, args: &WriteArgs) -> Result<()> {
+    context.refuse_csv()?;
     let CalendarFormat::Ics = args.format;
     let (kept, page) =
         context.read(|ledger| Ok((ledger.kept_plan(&args.number)?, context.page(ledger))))?;

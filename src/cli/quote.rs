@@ -251,14 +251,14 @@ fn show(context: &Context, ledger: &Ledger, args: &ShowArgs) -> Result<()> {
     if args.why {
         let rates = ledger.rates_of_quote(&sheet.record.header)?;
         let answer = QuoteAnswer::with_why(sheet, &rates, &page);
-        return context.give_as(answer, |answer| answer.why_text(&page));
+        return context.give_in_words(ledger, answer, |answer| answer.why_text(&page));
     }
     let room = match args.room.as_deref() {
         Some(room) => Some(quoted_room(ledger, &sheet.record, room)?),
         None => None,
     };
     let answer = QuoteAnswer::new(sheet, view(args.for_client), &page);
-    context.give_as(answer, |answer| {
+    context.give_in_words(ledger, answer, |answer| {
         if args.cautions {
             answer.cautions_text(&page)
         } else if args.lines || room.is_some() {

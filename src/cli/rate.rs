@@ -196,7 +196,7 @@ fn check(context: &Context) -> Result<()> {
         context.give(ledger, proof)?;
         Ok(slips)
     })?;
-    match context.json() || !somebody_is_there() {
+    match context.is_for_programs() || !somebody_is_there() {
         true => Ok(()),
         false => ask_about(context, slips),
     }
@@ -397,8 +397,10 @@ fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()>
             }
         }
         let answer = CasesAnswer::new(predictions, &context.page(ledger));
-        let csv = answer.csv()?;
-        return context.give_as(answer, |_| csv);
+        return match context.json() {
+            true => context.give_as(answer, |_| String::new()),
+            false => context.give_list(ledger, answer, CasesAnswer::list),
+        };
     }
     let operation = ledger.operation(args.operation.as_deref().unwrap_or_default())?;
     let kind = read_kind(&operation, args.kind.as_deref())?;

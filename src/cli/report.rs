@@ -131,7 +131,7 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
                 .into());
             }
             let answer = VarianceAnswer::new(ledger.variance_of(&job)?, &page);
-            context.give_as(answer, |answer| match args.all {
+            context.give_in_words(ledger, answer, |answer| match args.all {
                 true => answer.all_text(&page),
                 false => answer.text(&page),
             })

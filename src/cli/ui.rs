@@ -23,7 +23,7 @@ use serde::Serialize;
 use thiserror::Error;
 
 use super::Globals;
-use crate::document::{Answer, Page, Told};
+use crate::document::{Answer, List, Page, Told};
 use crate::files::Outlet;
 use crate::ledger::{Clock, Ledger, Refusal, Writing, refuse};
 use crate::money::within;
@@ -44,6 +44,8 @@ const USUAL_WIDTH: usize = 80;
 #[derive(Debug)]
 pub(crate) struct Context {
     globals: Globals,
+    /// The words of the command: `client show`.
+    asked: String,
     clock: Clock,
     time: NaiveTime,
     width: usize,
@@ -94,11 +96,12 @@ struct Doubt {
 }
 
 impl Context {
-    pub(crate) fn new(globals: Globals) -> Result<Context> {
+    pub(crate) fn new(globals: Globals, asked: String) -> Result<Context> {
         globals.color.write_global();
         let (clock, time) = clock()?;
         Ok(Context {
             globals,
+            asked,
             clock,
             time,
             width: width(),
@@ -160,6 +163,7 @@ impl Context {
 
     /// Does the events in one transaction; with `--dry-run` they are rolled back, and that is said.
     pub(crate) fn write<T>(&self, events: impl Fn(&Writing<'_>) -> Result<T>) -> Result<T> {
+        self.refuse_csv()?;
         let ledger = self.open()?;
         let outcome = self.settle(|| {
             if self.dry_run() {
@@ -285,10 +289,54 @@ impl Context {
         Ok(())
     }
 
-    /// Gives an answer: JSON if asked for, else its text on a page of the ledger.
+    /// Gives an answer: JSON or CSV if asked for, else its text on a page of the ledger.
     pub(crate) fn give<A: Answer + 'static>(&self, ledger: &Ledger, answer: A) -> Result<()> {
         let page = self.page(ledger);
-        self.give_as(answer, |answer| answer.text(&page))
+        self.give_in_words(ledger, answer, |answer| answer.text(&page))
+    }
+
+    /// Gives an answer: JSON or CSV if asked for, else these words of it.
+    pub(crate) fn give_in_words<A: Answer + 'static>(
+        &self,
+        ledger: &Ledger,
+        answer: A,
+        words: impl FnOnce(&A) -> String,
+    ) -> Result<()> {
+        match self.globals.csv {
+            true => self.give_list(ledger, answer, A::list),
+            false => self.give_as(answer, words),
+        }
+    }
+
+    /// Gives the list of a value as CSV.
+    pub(crate) fn give_list<V: 'static>(
+        &self,
+        ledger: &Ledger,
+        value: V,
+        list: for<'a> fn(&'a V) -> Option<List<'a>>,
+    ) -> Result<()> {
+        if list(&value).is_none() {
+            self.refuse_csv()?;
+        }
+        let currency = ledger.currency();
+        let print = move |out: &mut dyn Write| match list(&value) {
+            Some(list) => list.write(currency, out),
+            None => Ok(()),
+        };
+        self.say(Said::Value(Printed(Box::new(print))));
+        Ok(())
+    }
+
+    /// Refuses to write as CSV what is no list, and says which list is nearest.
+    pub(crate) fn refuse_csv(&self) -> Result<()> {
+        if !self.globals.csv {
+            return Ok(());
+        }
+        let nearest = super::list_beside(&self.asked);
+        let words = format!("`{}` has no list to write as CSV", self.asked);
+        Err(Refusal::new(words)
+            .hint(format!("gritledger {nearest} --csv"))
+            .into())
     }
 
     /// Gives the answer that is told of what a question found, and of that alone.
@@ -307,6 +355,7 @@ impl Context {
         value: V,
         text: impl FnOnce(&V) -> String,
     ) -> Result<()> {
+        self.refuse_csv()?;
         if self.globals.json {
             let print = move |mut out: &mut dyn Write| {
                 serde_json::to_writer_pretty(&mut out, &value)?;
@@ -507,6 +556,11 @@ impl Context {
         let read = io::stdin().read_line(&mut line);
         let read = read.context("failed to read the answer")?;
         Ok((read > 0).then(|| line.trim().to_owned()))
+    }
+
+    /// Tells whether JSON or CSV was asked for.
+    pub(crate) fn is_for_programs(&self) -> bool {
+        self.globals.json || self.globals.csv
     }
 
     /// Tells whether JSON was asked for.

@@ -6,7 +6,7 @@ use std::fmt::{Display, Write as _};
 use chrono::NaiveDate;
 
 use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
-use super::{Answer, Page, inert, or_blank};
+use super::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea};
 use crate::measure::Units;
 use crate::money::{Decimal, plain, round};
@@ -124,6 +124,10 @@ impl Answer for ItemAnswer {
         }
         format!("{head}\n{table}")
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.item.packs)
+    }
 }
 
 answer! {
@@ -154,6 +158,10 @@ impl Answer for ItemList {
             ]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.items)
     }
 }
 
@@ -245,6 +253,10 @@ impl Answer for MachineList {
             ]);
         }
         format!("{table}\n\nAmounts in {}.", self.currency)
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.machines)
     }
 }
 
@@ -339,6 +351,10 @@ impl Answer for OperationList {
         }
         table.to_string()
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
+    }
 }
 
 answer! {
@@ -375,6 +391,10 @@ impl Answer for SequenceAnswer {
         }
         format!("{}\n\n{table}", inert(&self.name))
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.steps)
+    }
 }
 
 answer! {
@@ -393,6 +413,10 @@ impl Answer for SequenceList {
             table.line([&sequence.name, &steps.join(", ")]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 
@@ -459,6 +483,10 @@ impl Answer for ScheduleAnswer {
         }
         format!("{}\n\n{table}", inert(&self.name))
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.steps)
+    }
 }
 
 answer! {
@@ -477,6 +505,10 @@ impl Answer for ScheduleList {
             table.line([&schedule.name, &steps.join(", ")]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 
@@ -511,6 +543,10 @@ impl Answer for SettingList {
         }
         table.to_string()
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
+    }
 }
 
 answer! {
@@ -542,6 +578,10 @@ impl Answer for TaxAreaAnswer {
         }
         format!("{}\n\n{table}", inert(&self.name))
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rates)
+    }
 }
 
 answer! {
@@ -559,5 +599,9 @@ impl Answer for TaxAreaList {
             table.line([&area.name, &or_dash(area.percent)]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }

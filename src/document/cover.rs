@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
 use super::figures::{Amount, Days, Moment, Number, Run};
-use super::{Answer, Page, count, inert};
+use super::{Answer, List, Page, count, inert};
 use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, plain};
@@ -111,6 +111,10 @@ impl Answer for CoverAnswer {
         let words = self.plan.words();
         page.prose(&format!("{machine} for {days}: {total}\n{cover}.\n{words}"))
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.plan.cover.cover)
+    }
 }
 
 answer! {
@@ -181,6 +185,10 @@ impl Answer for BasketAnswer {
         );
         page.prose(&text)
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.packs)
+    }
 }
 
 /// A length of what is sold by length: for programs in the unit of the item.
@@ -204,6 +212,8 @@ impl fmt::Display for SoldLength {
         self.run.fmt(f)
     }
 }
+
+in_a_column! { SoldLength, Least }
 
 impl Serialize for SoldLength {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -313,5 +323,9 @@ impl Answer for CuttingAnswer {
             let _ = write!(text, "\n{}", page.prose(&doubt));
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.sticks)
     }
 }

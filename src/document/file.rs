@@ -7,7 +7,7 @@ use super::quote::QuoteAnswer;
 use super::rate::RateList;
 use super::report::margin::Margins;
 use super::report::variance::VarianceAnswer;
-use super::{Answer, Page, count, inert};
+use super::{Answer, List, Page, count, inert};
 use crate::ledger::{Identity, Transfer};
 use crate::notation::Notation;
 
@@ -173,12 +173,14 @@ impl RestoreAnswer {
     }
 }
 
-/// A sentence of the log.
-#[derive(Debug, Serialize)]
-struct LogLine {
-    #[serde(serialize_with = "to_the_second")]
-    recorded_at: NaiveDateTime,
-    sentence: String,
+columns! {
+    /// A sentence of the log.
+    #[derive(Debug, Serialize)]
+    struct LogLine {
+        #[serde(serialize_with = "to_the_second")]
+        recorded_at: NaiveDateTime,
+        sentence: String,
+    }
 }
 
 fn to_the_second<S: Serializer>(at: &NaiveDateTime, serializer: S) -> Result<S::Ok, S::Error> {
@@ -199,13 +201,18 @@ impl LogAnswer {
         });
         LogAnswer(lines.collect())
     }
+}
 
-    /// Lists the sentences.
-    pub fn text(&self) -> String {
+impl Answer for LogAnswer {
+    fn text(&self, _: &Page) -> String {
         lines(self.0.iter().rev().map(|line| {
             let at = line.recorded_at.format("%Y-%m-%d %H:%M");
             format!("{at}  {}", inert(&line.sentence))
         }))
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::{Answer, Page, count, inert};
+use super::{Answer, List, Page, count, inert};
 use crate::ledger::{JudgedRoom, PlacedReading, typed};
 use crate::measure::Units;
 use crate::money::plain;
@@ -32,20 +32,22 @@ fn value_and_unit(value: Value, units: Units) -> (String, Option<&'static str>) 
     }
 }
 
-/// A reading as it is shown.
-#[derive(Debug, Serialize)]
-pub struct ReadingAnswer {
-    id: i64,
-    room: Option<String>,
-    kind: ReadingKind,
-    value: String,
-    unit: Option<&'static str>,
-    layer: Option<Layer>,
-    place: String,
-    by: String,
-    date: NaiveDate,
-    #[serde(skip)]
-    words: String,
+columns! {
+    /// A reading as it is shown.
+    #[derive(Debug, Serialize)]
+    pub struct ReadingAnswer {
+        id: i64,
+        room: Option<String>,
+        kind: ReadingKind,
+        value: String,
+        unit: Option<&'static str>,
+        layer: Option<Layer>,
+        place: String,
+        by: String,
+        date: NaiveDate,
+        #[serde(skip)]
+        words: String,
+    }
 }
 
 impl ReadingAnswer {
@@ -130,18 +132,24 @@ impl Answer for ReadingList {
         }
         table.to_string()
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
+    }
 }
 
-/// What the floor says to one question.
-#[derive(Debug, Serialize)]
-struct RowFacts {
-    question: Question,
-    verdict: Verdict,
-    because: String,
-    threshold: String,
-    source: String,
-    asks: Vec<ReadingKind>,
-    readings: Vec<i64>,
+columns! {
+    /// What the floor says to one question.
+    #[derive(Debug, Serialize)]
+    struct RowFacts {
+        question: Question,
+        verdict: Verdict,
+        because: String,
+        threshold: String,
+        source: String,
+        asks: Vec<ReadingKind>,
+        readings: Vec<i64>,
+    }
 }
 
 impl RowFacts {
@@ -167,17 +175,19 @@ impl RowFacts {
     }
 }
 
-/// A room, whether its floor can be sanded, and why.
-#[derive(Debug, Serialize)]
-pub struct RoomCheck {
-    room: String,
-    site: String,
-    verdict: Verdict,
-    question: Question,
-    because: String,
-    asks: Vec<ReadingKind>,
-    rows: Vec<RowFacts>,
-    readings: Vec<ReadingAnswer>,
+columns! {
+    /// A room, whether its floor can be sanded, and why.
+    #[derive(Debug, Serialize)]
+    pub struct RoomCheck {
+        room: String,
+        site: String,
+        verdict: Verdict,
+        question: Question,
+        because: String,
+        asks: Vec<ReadingKind>,
+        rows: Vec<RowFacts>,
+        readings: Vec<ReadingAnswer>,
+    }
 }
 
 impl RoomCheck {
@@ -270,6 +280,10 @@ impl Answer for RoomCheck {
         }
         text
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rows)
+    }
 }
 
 /// A house, room by room.
@@ -316,13 +330,19 @@ impl Answer for SiteCheck {
             verdict.words()
         )
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rooms)
+    }
 }
 
-/// What the floors of a draft say, before its price is named.
-#[derive(Debug, Serialize)]
-pub struct Floors {
-    rooms: Vec<RoomCheck>,
-    asks: Vec<ReadingKind>,
+columns! {
+    /// What the floors of a draft say, before its price is named.
+    #[derive(Debug, Serialize)]
+    pub struct Floors {
+        rooms: Vec<RoomCheck>,
+        asks: Vec<ReadingKind>,
+    }
 }
 
 impl Floors {

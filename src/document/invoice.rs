@@ -5,7 +5,7 @@ use std::fmt::{self, Write as _};
 use chrono::NaiveDate;
 
 use super::figures::{Amount, Quantity, SetPercent};
-use super::{Answer, Page, count, inert, or_blank};
+use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{Application, Credit, Invoice, Payment};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
@@ -207,6 +207,10 @@ impl Answer for InvoiceAnswer {
         }
         format!("{}\n{table}", self.head())
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.lines)
+    }
 }
 
 told_as_it_is!(InvoiceAnswer);
@@ -306,6 +310,10 @@ impl Answer for InvoiceList {
         let balance = balance_text(self.due, self.credit);
         format!("{table}\n\nOwed in all: {balance}")
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.invoices)
+    }
 }
 
 /// Says what is owed, and what is kept as credit: `100.00 USD; kept as credit: 20.00`.
@@ -371,5 +379,9 @@ impl Answer for PaymentList {
             ]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.payments)
     }
 }

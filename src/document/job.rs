@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, Moment, Number, UnitPrice};
-use super::{Answer, Page, count, inert, or_blank};
+use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{
     Agreed, AwaitingReceipt, Before, Billed, DayBook, DayCharged, Entry, EntryBudget, Job,
     JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
@@ -95,6 +95,10 @@ impl Answer for Jobs {
             ]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 
@@ -383,6 +387,10 @@ impl Answer for JobAnswer {
         let shared = shared_text(&shared, page);
         format!("{head}\n{table}{shared}{}", self.budget_text(page))
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.entries)
+    }
 }
 
 answer! {
@@ -590,6 +598,10 @@ impl Answer for RentalList {
     fn text(&self, page: &Page) -> String {
         rentals_text(&self.rentals, page)
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rentals)
+    }
 }
 
 /// Lists rentals.
@@ -668,6 +680,10 @@ impl Answer for StockList {
             let _ = writeln!(text, "* {}: {much} on {}, {cost}", used.entry, used.job);
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.items)
     }
 }
 

@@ -1,6 +1,7 @@
 //! What leaves the program: pure values, made of the ledger's records, that are JSON for programs and words for people.
 //!
-//! Every [`Answer`] is one struct: its fields are the keys of its JSON, and its words and tables are drawn from it alone.
+//! Every [`Answer`] is one struct: its fields are the keys of its JSON, and its words, its tables and the columns of its
+//! CSV (`list.rs`) are drawn from it alone.
 //! Most are declared by `answer!` (`told.rs`), each field beside what it is told of.
 //! Answers add up nothing but the lines that they print, and know nothing of the ledger's file or the terminal, but for
 //! the [`Page`] they are given: its width, its characters, the currency and the units.
@@ -8,6 +9,8 @@
 //! JSON: quantities are decimal strings of at most four decimals with their unit beside them, money is a decimal string
 //! and the answer names the currency, percents and counts are numbers, dates are ISO 8601, keys never come and go.
 
+#[macro_use]
+mod list;
 #[macro_use]
 mod told;
 
@@ -33,6 +36,7 @@ use std::fmt;
 use serde::Serialize;
 use textwrap::core::display_width;
 
+pub use self::list::List;
 pub use self::table::Table;
 pub(crate) use self::told::Told;
 use crate::ledger::can_be_shown;
@@ -47,6 +51,11 @@ const NARROWEST: usize = 40;
 pub trait Answer: Serialize {
     /// Writes the answer for people.
     fn text(&self, page: &Page) -> String;
+
+    /// Returns the one list in it, or the one that it is about; `None`: there is no such list.
+    fn list(&self) -> Option<List<'_>> {
+        None
+    }
 }
 
 /// Whose eyes a quote is for.

@@ -6,7 +6,7 @@ use super::cover::{
     PackFacts, PlanFacts, StickFacts, packs_words, pieces_of, sticks_words, units_words,
 };
 use super::figures::{Amount, Number, Percent, SetPercent};
-use super::{Answer, Page, View, count, inert, or_blank};
+use super::{Answer, List, Page, View, count, inert, or_blank};
 use crate::ledger::{AS_DRAFTED, QuoteHeader, QuoteOption, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
@@ -142,6 +142,10 @@ impl ShoppingList {
 impl Answer for ShoppingAnswer {
     fn text(&self, page: &Page) -> String {
         self.buy.text(&self.r#for, page)
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.buy.lines)
     }
 }
 
@@ -358,5 +362,9 @@ impl Answer for CompareAnswer {
         }
         let owner = self.owner_text(page);
         format!("{}\n\n{table}\n{owner}{points}", self.title)
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.options)
     }
 }

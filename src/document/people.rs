@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
-use super::{Answer, Page, count, inert, or_blank};
+use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{
     Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, TurnedUp, Worker,
     came_true,
@@ -63,6 +63,10 @@ impl Answer for ClientList {
             ]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 
@@ -188,6 +192,10 @@ impl Answer for SiteList {
         }
         table.to_string()
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
+    }
 }
 
 answer! {
@@ -222,6 +230,10 @@ impl Answer for SiteAnswer {
             let _ = write!(text, "\n\n{}", self.findings.text(page));
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        self.rooms.list()
     }
 }
 
@@ -393,6 +405,10 @@ impl Answer for RoomList {
         table.line([&rooms, &"to refinish", &"", &self.area, &self.edge]);
         table.to_string()
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rooms)
+    }
 }
 
 answer! {
@@ -500,6 +516,10 @@ impl Answer for FindingList {
             page,
         )
     }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
+    }
 }
 
 answer! {
@@ -535,6 +555,10 @@ impl Answer for Findings {
             );
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        self.findings.list()
     }
 }
 
@@ -573,5 +597,9 @@ impl Answer for WorkerList {
             table.line([&worker.name, &worker.wage, &standing]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.workers)
     }
 }

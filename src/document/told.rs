@@ -52,14 +52,16 @@ macro_rules! answer {
         $(from $record:ident: $of:ident $(with ($($with:ident: $With:ty),*))?)?
         $(of ($($value:ident: $Value:ty),*))?
         on $page:ident $(let $part:pat = $whole:expr;)* {
-            $($(#[$meta:meta])* $field_vis:vis $field:ident: $type:ty $(= $told:expr)?,)*
+            $($(#[$($attribute:tt)*])* $field_vis:vis $field:ident: $type:ty $(= $told:expr)?,)*
             $(.. { $($beside:ident),* $(,)? })?
         }
     )+) => {$(
-        #[derive(Debug, serde::Serialize)]
-        $(#[$about])*
-        $vis struct $name {
-            $($(#[$meta])* $field_vis $field: $type,)*
+        columns! {
+            #[derive(Debug, serde::Serialize)]
+            $(#[$about])*
+            $vis struct $name {
+                $($(#[$($attribute)*])* $field_vis $field: $type,)*
+            }
         }
 
         impl $name {
@@ -87,6 +89,8 @@ macro_rules! answer {
         #[derive(Debug, serde::Serialize)]
         $(#[$about])*
         $vis struct $name(Vec<$each>);
+
+        in_a_column! { $name }
 
         impl $name {
             /// Returns the answer about what is given.

@@ -6,7 +6,7 @@
 //! * a refusal and its exact words in `refusals.rs`;
 //! * which lines hint at a command, in `hints.rs` (whatever is hinted at in any test, `hinted.rs` types);
 //! * whether every refusal has its words in a test, in `held.rs`;
-//! * CSV in and out in `exchange.rs`, jobs from before the ledger in `before.rs`;
+//! * lists and reports as CSV in `csv.rs`, CSV in and out in `exchange.rs`, jobs from before the ledger in `before.rs`;
 //! * what is kept as JSON in `kept.rs`;
 //! * what the firm's book says, and that it is counted with, in `book.rs`;
 //! * numbers beyond counting in `limits.rs`; files on the disk in `files.rs`;
@@ -38,6 +38,7 @@ mod before;
 mod book;
 mod bounds;
 mod budget;
+mod csv;
 mod damage;
 mod dead_ends;
 mod demo;

@@ -337,6 +337,7 @@ struct Walk<'a> {
 }
 
 pub(in crate::cli) fn cmd_walk(context: &Context, args: &WalkArgs) -> Result<()> {
+    context.refuse_csv()?;
     let site = context.read(|ledger| ledger.site(&args.site))?;
     context.tell(
         "Enter keeps what stands in [brackets], back goes one question back, leave ends the walk.",

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use super::words::{Why, nights_words};
 use super::{Event, Names, Phases, agenda, long, named, short, walked_on};
 use crate::document::figures::{Amount, Moment};
-use crate::document::{Answer, Page, count, or_blank};
+use crate::document::{Answer, List, Page, count, or_blank};
 use crate::ledger::KeptPlan;
 use crate::money::Money;
 use crate::trade::RoomId;
@@ -170,6 +170,10 @@ impl Answer for DatesAnswer {
         }
         text.push_str(&self.why.points(page));
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.plan.phases)
     }
 }
 

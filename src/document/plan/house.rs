@@ -9,7 +9,7 @@ use super::{Names, PhaseFacts, Phases, Take, short, walked_on};
 use crate::document::cover::units_words;
 use crate::document::figures::{Amount, Percent, SetPercent};
 use crate::document::outlook::ShoppingList;
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay, Takes};
 use crate::money::{Money, round};
 use crate::trade::plan::{Doing, HousePlan, PlanCosts};
@@ -278,5 +278,9 @@ impl Answer for HouseAnswer {
         }
         parts.push(self.ways(page));
         format!("{}\n{}", parts.join("\n\n"), self.remarks(page))
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.plan.phases)
     }
 }

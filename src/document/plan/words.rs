@@ -24,6 +24,8 @@ impl Why {
     }
 }
 
+in_a_column! { Why }
+
 impl Serialize for Why {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let text = Some(self.0.join(" ")).filter(|text| !text.is_empty());

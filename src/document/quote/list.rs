@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::document::figures::Amount;
-use crate::document::{Answer, Page, count, or_blank};
+use crate::document::{Answer, List, Page, count, or_blank};
 use crate::ledger::{QuoteHeader, QuoteStatus};
 
 answer! {
@@ -81,5 +81,9 @@ impl Answer for QuoteList {
             ]);
         }
         table.to_string()
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.quotes)
     }
 }

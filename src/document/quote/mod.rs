@@ -22,9 +22,10 @@ use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
 };
 use super::floor::Floors;
+use super::list::{Columns, InColumns};
 use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
-use super::{Answer, Page, Table, View, count, inert, or_blank};
+use super::{Answer, List, Page, Table, View, count, inert, or_blank};
 use crate::ledger::{QuoteHeader, QuoteRecord, QuoteSheet, QuoteStatus, Varied};
 use crate::measure::Length;
 use crate::money::Decimal;
@@ -92,36 +93,38 @@ impl RoomFacts {
     }
 }
 
-/// A line; what it has nothing to say about is `None`.
-#[derive(Debug, Default, Serialize)]
-struct LineFacts {
-    kind: LineKind,
-    #[serde(skip)]
-    room_id: Option<RoomId>,
-    room: Option<String>,
-    /// The condition of the room's part; `None`: all of the room.
-    part: Option<FloorCondition>,
-    operation: Option<String>,
-    task: Option<String>,
-    driver: Option<Quantity>,
-    passes: Option<u32>,
-    item: Option<String>,
-    item_quantity: Option<Number>,
-    item_unit: Option<Unit>,
-    load_quantity: Option<Number>,
-    unit_price: Option<UnitPrice>,
-    hours: Option<Number>,
-    machine: Option<String>,
-    days: Option<Days>,
-    trips: Option<u32>,
-    /// Of one trip, there and back.
-    distance: Option<Quantity>,
-    what: Option<String>,
-    chance_percent: Percent,
-    least: Option<Quantity>,
-    most: Option<Quantity>,
-    why: Option<Why>,
-    cost: Option<Amount>,
+columns! {
+    /// A line; what it has nothing to say about is `None`.
+    #[derive(Debug, Default, Serialize)]
+    struct LineFacts {
+        kind: LineKind,
+        #[serde(skip)]
+        room_id: Option<RoomId>,
+        room: Option<String>,
+        /// The condition of the room's part; `None`: all of the room.
+        part: Option<FloorCondition>,
+        operation: Option<String>,
+        task: Option<String>,
+        driver: Option<Quantity>,
+        passes: Option<u32>,
+        item: Option<String>,
+        item_quantity: Option<Number>,
+        item_unit: Option<Unit>,
+        load_quantity: Option<Number>,
+        unit_price: Option<UnitPrice>,
+        hours: Option<Number>,
+        machine: Option<String>,
+        days: Option<Days>,
+        trips: Option<u32>,
+        /// Of one trip, there and back.
+        distance: Option<Quantity>,
+        what: Option<String>,
+        chance_percent: Percent,
+        least: Option<Quantity>,
+        most: Option<Quantity>,
+        why: Option<Why>,
+        cost: Option<Amount>,
+    }
 }
 
 impl LineFacts {
@@ -311,6 +314,12 @@ impl<T> ForOwner<T> {
     /// Returns it, if this is for the owner.
     fn get(&self) -> Option<&T> {
         (self.view == View::Owner).then_some(&self.facts)
+    }
+}
+
+impl<T: InColumns> InColumns for ForOwner<T> {
+    fn columns(key: &str, to: &mut Columns) {
+        T::columns(key, to);
     }
 }
 
@@ -637,6 +646,10 @@ impl Answer for QuoteAnswer {
             }
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.lines)
     }
 }
 

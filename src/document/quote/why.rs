@@ -17,12 +17,14 @@ use crate::trade::quote::{Line, LineKind, Outlook, Quote, WorkLine};
 use crate::trade::rates::RateKind;
 use crate::trade::trips::Destination;
 
-/// Why a line takes what it takes, a sentence for each of its figures.
-#[derive(Debug, Serialize)]
-pub(super) struct Why {
-    item: Option<String>,
-    hours: Option<String>,
-    cost: Option<String>,
+columns! {
+    /// Why a line takes what it takes, a sentence for each of its figures.
+    #[derive(Debug, Serialize)]
+    pub(super) struct Why {
+        item: Option<String>,
+        hours: Option<String>,
+        cost: Option<String>,
+    }
 }
 
 impl Why {

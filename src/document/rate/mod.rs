@@ -15,7 +15,7 @@ use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
 use super::figures::Number;
-use super::{Answer, Page, Table, count, or_blank};
+use super::{Answer, List, Page, Table, count, or_blank};
 use crate::ledger::typed;
 use crate::money::{Decimal, plain};
 use crate::trade::operation::{Driver, Operation};
@@ -51,6 +51,8 @@ impl fmt::Display for Fine {
         f.write_str(&plain(self.0, decimals))
     }
 }
+
+in_a_column! { Fine, Found }
 
 impl Serialize for Fine {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -104,13 +106,15 @@ impl<'a> From<&'a WorkLine> for Rated<'a> {
     }
 }
 
-/// How many driver units one item or hour does; `None`: none is taken.
-#[derive(Debug, Serialize)]
-struct EachDoes {
-    book: Option<Fine>,
-    learned: Option<Fine>,
-    low: Option<Fine>,
-    high: Option<Fine>,
+columns! {
+    /// How many driver units one item or hour does; `None`: none is taken.
+    #[derive(Debug, Serialize)]
+    struct EachDoes {
+        book: Option<Fine>,
+        learned: Option<Fine>,
+        low: Option<Fine>,
+        high: Option<Fine>,
+    }
 }
 
 answer! {
@@ -133,12 +137,14 @@ enum Found {
     Wandering,
 }
 
-/// What was found about a level.
-#[derive(Clone, Copy, Debug, Serialize)]
-struct DriftFacts {
-    found: Found,
-    since: Option<NaiveDate>,
-    change_percent: i64,
+columns! {
+    /// What was found about a level.
+    #[derive(Clone, Copy, Debug, Serialize)]
+    struct DriftFacts {
+        found: Found,
+        since: Option<NaiveDate>,
+        change_percent: i64,
+    }
 }
 
 impl DriftFacts {
@@ -197,11 +203,13 @@ fn whole_percent(change: f64) -> i64 {
     percent.parse().unwrap_or_default()
 }
 
-/// How the level of the crew moved, and that of the operation or task beside it.
-#[derive(Debug, Serialize)]
-struct Drifts {
-    crew: Option<DriftFacts>,
-    own: Option<DriftFacts>,
+columns! {
+    /// How the level of the crew moved, and that of the operation or task beside it.
+    #[derive(Debug, Serialize)]
+    struct Drifts {
+        crew: Option<DriftFacts>,
+        own: Option<DriftFacts>,
+    }
 }
 
 answer! {
@@ -482,6 +490,10 @@ impl Answer for RateList {
         let moved = moved.iter().map(|sentence| page.prose(sentence));
         let parts = std::iter::once(format!("{tables}\n\n{legend}")).chain(moved);
         parts.collect::<Vec<_>>().join("\n")
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }
 

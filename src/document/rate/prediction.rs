@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use super::{Fine, Rated};
 use crate::document::figures::Number;
-use crate::document::{Answer, Page, count, or_blank};
-use crate::ledger::defused;
-use crate::money::{Decimal, plain};
+use crate::document::list::{Columns, InColumns, joined};
+use crate::document::{Answer, List, Page, count, or_blank};
+use crate::money::Decimal;
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
 use crate::trade::rates::{Prediction, RateKind};
@@ -19,6 +19,14 @@ struct Foretold<T> {
     p50: T,
     p80: T,
     p90: T,
+}
+
+impl<T: InColumns> InColumns for Foretold<T> {
+    fn columns(key: &str, to: &mut Columns) {
+        for part in ["mean", "p10", "p50", "p80", "p90"] {
+            T::columns(&joined(key, part), to);
+        }
+    }
 }
 
 impl<T> Foretold<T> {
@@ -88,26 +96,8 @@ answer! {
 }
 
 impl CasesAnswer {
-    /// Writes the cases as CSV; an id that a spreadsheet would run is defused.
-    ///
-    /// # Errors
-    /// Fails if the CSV can't be written.
-    pub fn csv(&self) -> csv::Result<String> {
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        writer.write_record(["case_id", "mean", "p10", "p50", "p80", "p90"])?;
-        for Case { case_id, foretold } in &self.0 {
-            writer.write_field(defused(case_id))?;
-            let figures = [
-                foretold.mean,
-                foretold.p10,
-                foretold.p50,
-                foretold.p80,
-                foretold.p90,
-            ];
-            writer.write_record(figures.map(|figure| plain(figure.0, super::RATE_DECIMALS)))?;
-        }
-        writer.flush()?;
-        let bytes = writer.into_inner().unwrap_or_default();
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+    /// Returns the cases.
+    pub fn list(&self) -> Option<List<'_>> {
+        List::of(&self.0)
     }
 }

@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 
 use super::{Operations, Rated, rooms};
 use crate::document::figures::{Number, Quantity};
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::Backtest;
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
@@ -25,6 +25,8 @@ impl fmt::Display for Estimate {
     }
 }
 
+in_a_column! { Estimate }
+
 impl Serialize for Estimate {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let number = format!("{:.1}", self.0).parse::<serde_json::Number>();
@@ -32,12 +34,14 @@ impl Serialize for Estimate {
     }
 }
 
-/// How far expectations were off, in percent of the book's figure.
-#[derive(Debug, Serialize)]
-struct Errors {
-    learned: Option<Estimate>,
-    book: Option<Estimate>,
-    plain_average: Option<Estimate>,
+columns! {
+    /// How far expectations were off, in percent of the book's figure.
+    #[derive(Debug, Serialize)]
+    struct Errors {
+        learned: Option<Estimate>,
+        book: Option<Estimate>,
+        plain_average: Option<Estimate>,
+    }
 }
 
 answer! {
@@ -206,6 +210,10 @@ impl Answer for ProofAnswer {
             );
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.slips)
     }
 }
 

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::{Fine, Operations, RateAnswer, long_date, one_of, rooms};
 use crate::document::figures::{Number, Quantity};
-use crate::document::{Answer, Page, count, inert};
+use crate::document::{Answer, List, Page, count, inert};
 use crate::ledger::KeptObservation;
 use crate::money::{Decimal, plain};
 use crate::trade::Unit;
@@ -188,6 +188,10 @@ impl Answer for StoriesAnswer {
     fn text(&self, page: &Page) -> String {
         let texts = self.0.iter().map(|story| story.text(page));
         texts.collect::<Vec<_>>().join("\n\n")
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(self.0.iter().flat_map(|story| &story.taught_by))
     }
 }
 

@@ -1,7 +1,7 @@
 //! Quoted against used, by item and operation, over jobs.
 
 use crate::document::figures::{Amount, Number, Percent};
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::ConsumableLine;
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
@@ -101,5 +101,9 @@ impl Answer for ConsumablesAnswer {
             without.join(", ")
         );
         format!("{table}\n\n{}", page.prose(&inert(&words)))
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.lines)
     }
 }

@@ -7,7 +7,8 @@ use serde::ser::{Serialize, SerializeMap as _, Serializer};
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Percent};
-use crate::document::{Answer, Page, count, inert, or_blank};
+use crate::document::list::{Columns, InColumns, joined};
+use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::JobMargin;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
@@ -58,6 +59,15 @@ enum Whose {
     },
 }
 
+/// All that a row can be about, so that its columns are the same whatever margins are grouped by.
+impl InColumns for Whose {
+    fn columns(key: &str, to: &mut Columns) {
+        for part in ["job", "client", "room", "month"] {
+            to.add(&joined(key, part));
+        }
+    }
+}
+
 impl fmt::Display for Whose {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -79,15 +89,17 @@ struct Row {
     outcome: Outcome,
 }
 
-/// A row as it is shown; only one exists at a time.
-#[derive(serde::Serialize)]
-struct ShownRow<'a> {
-    #[serde(flatten)]
-    whose: &'a Whose,
-    so_far: bool,
-    cancelled: bool,
-    #[serde(flatten)]
-    sums: Sums,
+columns! {
+    /// A row as it is shown; only one exists at a time.
+    #[derive(serde::Serialize)]
+    struct ShownRow<'a> {
+        #[serde(flatten)]
+        whose: &'a Whose,
+        so_far: bool,
+        cancelled: bool,
+        #[serde(flatten)]
+        sums: Sums,
+    }
 }
 
 answer! {
@@ -228,6 +240,16 @@ impl Margins {
         rows
     }
 
+    fn shown_rows(&self) -> impl Iterator<Item = ShownRow<'_>> {
+        let rows = self.rows().into_iter();
+        rows.map(|row| ShownRow {
+            whose: &row.whose,
+            so_far: row.so_far,
+            cancelled: row.cancelled,
+            sums: Sums::new(row.outcome, &self.page),
+        })
+    }
+
     /// Returns what the finished rows come to.
     fn finished(&self) -> Outcome {
         let mut total = Outcome::default();
@@ -265,13 +287,7 @@ struct Rows<'a>(&'a Margins);
 
 impl Serialize for Rows<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let rows = self.0.rows().into_iter();
-        serializer.collect_seq(rows.map(|row| ShownRow {
-            whose: &row.whose,
-            so_far: row.so_far,
-            cancelled: row.cancelled,
-            sums: Sums::new(row.outcome, &self.0.page),
-        }))
+        serializer.collect_seq(self.0.shown_rows())
     }
 }
 
@@ -343,5 +359,9 @@ impl Answer for Margins {
             ));
         }
         text
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(self.shown_rows())
     }
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use crate::document::figures::{Amount, Number};
-use crate::document::{Answer, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{Overhead, same};
 use crate::money::Money;
 use crate::trade::Unit;
@@ -97,5 +97,9 @@ impl Answer for OverheadsAnswer {
         let sums = [(&self.by_what_for, "For"), (&self.by_month, "Month")];
         let sums = sums.map(|(sums, heading)| Sum::table(sums, heading, page));
         format!("{table}\n\n{}", sums.join("\n\n"))
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.entries)
     }
 }

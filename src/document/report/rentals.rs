@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::document::figures::Amount;
 use crate::document::job::{RentalFacts, rentals_text};
-use crate::document::{Answer, Page, or_blank};
+use crate::document::{Answer, List, Page, or_blank};
 use crate::ledger::{Rental, Unworked};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::DayUse;
@@ -140,5 +140,9 @@ impl Answer for RentalsAnswer {
             true => text,
             false => format!("{text}\n\n{}", self.unworked(page)),
         }
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.rentals)
     }
 }

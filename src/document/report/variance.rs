@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
-use crate::document::{Answer, Page, count, inert, or_blank};
+use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::JobVariance;
 use crate::trade::variance::rental::RentalPart;
 use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
@@ -315,5 +315,9 @@ impl VarianceAnswer {
 impl Answer for VarianceAnswer {
     fn text(&self, page: &Page) -> String {
         self.worst(FURTHEST, page)
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(&self.lines)
     }
 }
