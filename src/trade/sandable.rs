@@ -6,7 +6,7 @@
 //! names what was found, by whom, when, in which layer and where, and whom to ask.
 //!
 //! Which readings count: wood and top layers by their smallest reading ever, since wood doesn't grow; moisture and air by
-//! those of the newest day, the worst pair of them; of the air, a reading in the room before one of the house. What was
+//! those of the newest day, the worst pair of them, and on one day a reading in the room before one of the house. What was
 //! seen stays until it is taken back. A test is of its layer in its room, and a layer that was tested twice is as bad as the
 //! worse result.
 //!
@@ -327,12 +327,13 @@ impl<'a> Judge<'a> {
         readings.filter(move |reading| reading.kind == kind)
     }
 
-    /// Returns the readings of the newest day that has any.
+    /// Returns the readings of the newest day that has any: the room's own, or else those of the house.
     fn newest(&self, kind: ReadingKind) -> Vec<&'a Reading> {
-        let newest = self.readings(kind).map(|reading| reading.on).max();
+        let rank = |reading: &Reading| (reading.on, !reading.whole_house);
+        let newest = self.readings(kind).map(rank).max();
         let readings = self.readings(kind);
         readings
-            .filter(|reading| Some(reading.on) == newest)
+            .filter(|reading| Some(rank(reading)) == newest)
             .collect()
     }
 
@@ -346,10 +347,11 @@ impl<'a> Judge<'a> {
         newest.filter_map(moisture).collect()
     }
 
-    /// Returns the newest reading of the air: the room's own before the house's.
+    /// Returns the newest reading of the air.
     fn newest_of_air(&self, kind: ReadingKind) -> Option<&'a Reading> {
-        let newest = self.newest(kind).into_iter();
-        newest.max_by_key(|reading| (!reading.whole_house, reading.id))
+        self.newest(kind)
+            .into_iter()
+            .max_by_key(|reading| reading.id)
     }
 
     /// Returns the smallest thickness ever read.

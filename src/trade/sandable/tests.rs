@@ -515,7 +515,7 @@ fn the_worst_row_wins_and_what_is_not_known_never_goes() {
 }
 
 #[test]
-fn moisture_is_that_of_the_newest_day_and_the_room_s_own_air_comes_first() {
+fn readings_are_those_of_the_newest_day_and_the_room_s_own_come_first() {
     let read = [
         ("2026-03-01", "board 14"),
         ("2026-03-02", "board 9"),
@@ -527,6 +527,27 @@ fn moisture_is_that_of_the_newest_day_and_the_room_s_own_air_comes_first() {
         (row.verdict, row.rests_on),
         (Verdict::Go, vec![ReadingId(3), ReadingId(4)])
     );
+    // The house's 14 % are of other rooms, on a day on which this one was measured by itself; a day later they are all there is.
+    for (day, verdict, rests_on) in [
+        ("2026-03-02", Verdict::Go, [2, 3]),
+        ("2026-03-03", Verdict::Wait, [1, 3]),
+    ] {
+        let mut read = readings(&[
+            (day, "board 14"),
+            ("2026-03-02", "board 9"),
+            ("2026-03-02", "subfloor 9"),
+        ]);
+        read[0].whole_house = true;
+        let judged = NEW.judged(&read);
+        let rows = &mut judged.rows.iter();
+        let row = rows.find(|row| row.question == Question::Subfloor).unwrap();
+        assert_eq!(
+            (row.verdict, &row.rests_on[..]),
+            (verdict, &rests_on.map(ReadingId)[..]),
+            "{}",
+            row.because
+        );
+    }
     let mut air = readings(&[
         ("2026-03-02", "temperature 70 F"),
         ("2026-03-02", "temperature 45 F"),
