@@ -425,7 +425,7 @@ fn read_floor_parts(args: &MeasureArgs, units: Units) -> Result<Vec<FloorPart>> 
 /// Adds the doorways of a room as typed: `outside:2'8"`, `Landing:2'6"`.
 fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]) -> Result<()> {
     for door in doors {
-        let (to, width) = read_door(door, writing.notation(), writing.units())?;
+        let (to, width) = read_door(door, A_DOORWAY, writing.notation(), writing.units())?;
         let beyond = if to.eq_ignore_ascii_case(OUTSIDE) {
             None
         } else {
@@ -443,14 +443,22 @@ fn add_doors(writing: &Writing<'_>, site: SiteId, room: RoomId, doors: &[String]
     Ok(())
 }
 
-/// Splits a doorway at its last colon, as a room's name may hold one.
-fn read_door(text: &str, notation: Notation, units: Units) -> Result<(&str, Length)> {
+/// How a doorway is typed as an option.
+const A_DOORWAY: &str = "--door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"";
+
+/// Splits a doorway at its last colon, as a room's name may hold one; `such_as` is one as it can be typed there.
+fn read_door<'a>(
+    text: &'a str,
+    such_as: &str,
+    notation: Notation,
+    units: Units,
+) -> Result<(&'a str, Length)> {
     let Some((to, width)) = text
         .rsplit_once(':')
         .filter(|(to, _)| !to.trim().is_empty())
     else {
         return Err(Refusal::new(format!("`{text}` is not a doorway"))
-            .hint("--door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"")
+            .hint(such_as)
             .into());
     };
     Ok((to.trim(), Length::parse(&notation.plain(width), units)?))
@@ -496,7 +504,7 @@ mod tests {
 
     #[test]
     fn a_doorway_is_split_at_its_last_colon() {
-        let read = |text| read_door(text, Notation::default(), Units::Us).ok();
+        let read = |text| read_door(text, A_DOORWAY, Notation::default(), Units::Us).ok();
         let inches = |count: u32| Length::from_nanometres(25_400_000).times(count);
         assert_eq!(read("outside:2'8\""), Some(("outside", inches(32))));
         assert_eq!(

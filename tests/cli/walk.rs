@@ -52,7 +52,7 @@ fn walked() -> TestLedger {
         "Enter keeps what stands in [brackets], back goes one question back, leave ends the walk.\n\
          Den: 178 sq ft, edge 53 ft 4 in.\n\
          error: `Hall is not asked for its shape` is not a doorway\n\
-         hint: --door \"outside:2'8\\\"\" or --door \"Landing:2'6\\\"\"\n"
+         hint: outside:2'8\"\n"
     );
     let run = ledger.answered(WALK, &["Hall", "no", "Den:2'6\"", "done"]);
     assert_eq!(

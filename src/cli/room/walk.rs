@@ -33,6 +33,9 @@ pub(in crate::cli) struct WalkArgs {
     site: String,
 }
 
+/// How a doorway is answered.
+const A_DOORWAY: &str = "outside:2'8\"";
+
 /// What a question was answered with, other than by its answer.
 enum Turn {
     /// Back to the question before.
@@ -186,7 +189,7 @@ impl Answers {
             Question::Species => self.species = said.parse()?,
             Question::Doors => {
                 for door in each_door(said).filter(|_| !is_none) {
-                    read_door(door, ledger.notation(), units)?;
+                    read_door(door, A_DOORWAY, ledger.notation(), units)?;
                 }
                 self.doors = if is_none {
                     String::new()
@@ -309,7 +312,7 @@ impl Answers {
         }
         let rooms = writing.rooms_of(site.id)?;
         for door in each_door(&self.doors) {
-            let (to, width) = read_door(door, writing.notation(), writing.units())?;
+            let (to, width) = read_door(door, A_DOORWAY, writing.notation(), writing.units())?;
             let beyond = rooms.iter().find(|room| is_called(room, to));
             match beyond {
                 _ if to.eq_ignore_ascii_case(OUTSIDE) => writing.add_door(id, None, width)?,
