@@ -29,6 +29,7 @@ CREATE TABLE entry (
     at             TEXT,                                          -- date and time of a machine out or back; NULL: others
     by_tariff      INTEGER CHECK (by_tariff IN (0, 1)),           -- 1: a return charged by tariff; NULL: not a return
     left_over      INTEGER NOT NULL DEFAULT 0 CHECK (left_over IN (0, 1)), -- 1: a use of what didn't keep in an opened pack
+    on_the_road    INTEGER NOT NULL DEFAULT 0 CHECK (on_the_road IN (0, 1)), -- 1: hours of driving: of no task, and of no room
     late           INTEGER NOT NULL DEFAULT 0 CHECK (late IN (0, 1)),  -- 1: the job was closed already (a call-back)
     what           TEXT    NOT NULL DEFAULT '',                   -- what money was spent for, why an entry was voided, a note
     CHECK ((kind = 'void') = (voids_id IS NOT NULL)),
@@ -42,6 +43,7 @@ CREATE TABLE entry (
     CHECK ((kind IN ('rental-out', 'rental-back')) = (at IS NOT NULL)),
     CHECK ((kind = 'rental-back') = (by_tariff IS NOT NULL)),
     CHECK (left_over = 0 OR (kind = 'use' AND operation_id IS NULL)),
+    CHECK (on_the_road = 0 OR (kind = 'hours' AND task_id IS NULL AND operation_id IS NULL)),
     CHECK (kind NOT IN ('use', 'rental-out', 'rental-day') OR job_id IS NOT NULL),
     CHECK (job_id IS NOT NULL OR (task_id IS NULL AND operation_id IS NULL AND late = 0)),
     CHECK (kind <> 'hours' OR (quantity_micro > 0 AND quantity_micro <= 24000000)),

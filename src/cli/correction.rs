@@ -241,7 +241,9 @@ impl Resolved {
         let other_job = job.map(|number| writing.job(number)).transpose()?;
         let own_job = entry.job.map(|job| writing.job_by_id(job)).transpose()?;
         let job = other_job.clone().or(own_job);
-        if job.is_none() && (!args.rooms.is_empty() || args.on.is_some()) {
+        let on = args.on.as_deref();
+        let on_a_task = on.is_some_and(|name| !WorkedOn::is_the_road(name));
+        if job.is_none() && (!args.rooms.is_empty() || on_a_task) {
             let number = &entry.number;
             return Err(Refusal::new(format!(
                 "{number} belongs to no job, and so to no room or task"

@@ -82,17 +82,17 @@ pub(super) struct UseArgs {
 /// Log hours worked
 ///
 /// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2. Those of no job are for no task:
-/// --note says what for.
+/// --note says what for. Hours on the road are for driving, and of the whole job: hours 1 driving.
 #[derive(Debug, Args)]
 #[command(
     override_usage = "gritledger hours [OPTIONS] [WORKER] <HOURS> [TASK]",
-    after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand\n  gritledger hours 2 --no-job --note \"estimate visit\""
+    after_long_help = "Examples:\n  gritledger hours 1:30 sand --room Landing\n  gritledger hours \"Ruben Vale\" 1.5 --room Landing --on sand\n  gritledger hours 1 driving\n  gritledger hours 2 --no-job --note \"estimate visit\""
 )]
 pub(super) struct HoursArgs {
     /// How many hours; before it who worked (default: the only active worker), after it the task
     #[arg(required = true, num_args = 1..=4, value_name = "HOURS", allow_negative_numbers = true)]
     words: Vec<String>,
-    /// The task or operation; without one the hours are a cost and no evidence
+    /// The task or operation, or driving; without one the hours are a cost and no evidence
     #[arg(long, value_name = "TASK", conflicts_with = "no_job")]
     on: Option<String>,
     #[command(flatten)]

@@ -6,6 +6,7 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
+use super::quote::warn_of_no_rate;
 use super::read::{confirm_day, read_date, read_method, read_plan_date};
 use super::ui::Context;
 use crate::document::close::{CloseAnswer, quoted_chance};
@@ -236,6 +237,7 @@ fn own(context: &Context, args: &OwnArgs) -> Result<()> {
         let page = context.page(writing);
         context.status(&format!("{} at {} is open.", job.number, job.site));
         context.give(writing, QuoteAnswer::new(drafted.sheet, View::Owner, &page))?;
+        warn_of_no_rate(context, writing.own_driving_left_out(&site)?);
         context.hint(&format!("gritledger job buy {}", job.number));
         Ok(())
     })

@@ -6,6 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::job::warn_of_barred;
+use super::quote::warn_of_no_rate;
 use super::read::{read_list, read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::calendar::ics;
@@ -150,6 +151,7 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
         let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
         context.give(writing, answer)?;
         context.status(&format!("{number} is drafted from this plan."));
+        warn_of_no_rate(context, writing.driving_left_out(&record.header)?);
         let barred = writing.barred_by(&record)?;
         warn_of_barred(context, &barred);
         if barred.is_empty() {

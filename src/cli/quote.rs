@@ -300,6 +300,13 @@ fn warn_of_driving(context: &Context, left_out: &DrivingLeftOut) {
     context.hint(&left_out.remedy);
 }
 
+/// Warns of driving that was left out because it has no rate.
+pub(super) fn warn_of_no_rate(context: &Context, left_out: Option<DrivingLeftOut>) {
+    if let Some(left_out) = left_out.filter(|left_out| left_out.why.is_some()) {
+        warn_of_driving(context, &left_out);
+    }
+}
+
 fn view(for_client: bool) -> View {
     if for_client {
         View::Client
@@ -343,10 +350,7 @@ fn draft(context: &Context, args: &DraftArgs) -> Result<()> {
         if header.variation_of.is_none() {
             warn_of_open_quotes(context, writing, &header)?;
         }
-        let left_out = writing.driving_left_out(&header)?;
-        if let Some(left_out) = left_out.filter(|left_out| left_out.why.is_some()) {
-            warn_of_driving(context, &left_out);
-        }
+        warn_of_no_rate(context, writing.driving_left_out(&header)?);
         next.iter().for_each(|line| context.hint(line));
         Ok(())
     })

@@ -239,16 +239,17 @@ answer! {
     struct BudgetLineFacts of (line: BudgetLine, rooms: &BTreeMap<RoomId, String>) on page {
         operation: Option<String> = match &line.subject {
             Subject::Item { operation, .. } => operation.as_ref().map(|(_, name)| name.clone()),
-            Subject::Hours(_) | Subject::Road(_) => None,
+            Subject::Hours(_) | Subject::OnTheRoad | Subject::Road(_) => None,
         },
         item: Option<String> = match &line.subject {
             Subject::Item { name, .. } => Some(name.clone()),
-            Subject::Hours(_) => None,
+            Subject::Hours(_) | Subject::OnTheRoad => None,
             Subject::Road(_) => Some(DRIVING.to_owned()),
         },
         task: Option<String> = match &line.subject {
             Subject::Item { .. } | Subject::Road(_) => None,
             Subject::Hours(task) => Some(task.name.clone()),
+            Subject::OnTheRoad => Some(DRIVING.to_owned()),
         },
         unit: Unit = line.subject.unit(),
         #[serde(flatten)]

@@ -9,7 +9,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::day_book::{NewEntry, check_amount, check_quantity, it_keeps};
+use super::day_book::{NewEntry, check_amount, check_quantity, it_keeps, refuse_rooms_on_the_road};
 use super::{
     BookItem, Job, Ledger, Recorded, Refusal, Rental, Room, WorkedOn, Worker, Writing, numbered,
     refuse, typed,
@@ -61,6 +61,7 @@ pub struct Written {
     burden: Option<Decimal>,
     by_tariff: Option<bool>,
     left_over: bool,
+    on_the_road: bool,
     recorded_at: NaiveDateTime,
     place: EntryId,
 }
@@ -112,6 +113,7 @@ impl Written {
             entry.task = task.filter(|_| entry.worker.is_some());
             entry.operation = operation;
             entry.left_over = false;
+            entry.on_the_road = *on == WorkedOn::TheRoad;
         }
         entry.job = correction.job.map(|job| job.id).or(entry.job);
         if correction.no_job {
@@ -146,6 +148,7 @@ impl Written {
             at: self.at,
             by_tariff: self.by_tariff,
             left_over: self.left_over,
+            on_the_road: self.on_the_road,
             what: &self.what,
             ..NewEntry::default()
         }
@@ -160,7 +163,7 @@ impl Ledger {
     pub fn written(&self, entry: EntryId) -> Result<Written> {
         let mut statement = self.connection.prepare_cached(
             "SELECT entry.*, COALESCE(worker.name, item.name, machine.name, '') AS subject, item.unit,
-                    COALESCE(operation.name, task.name) AS worked_on
+                    COALESCE(operation.name, task.name, IIF(on_the_road, 'driving', NULL)) AS worked_on
              FROM entry
              LEFT JOIN task ON task.id = entry.task_id
              LEFT JOIN operation ON operation.id = entry.operation_id
@@ -333,6 +336,7 @@ fn written_from_row(row: &Row<'_>) -> rusqlite::Result<Written> {
         burden: micro("burden_micro")?,
         by_tariff: row.get("by_tariff")?,
         left_over: row.get("left_over")?,
+        on_the_road: row.get("on_the_road")?,
         recorded_at: row.get("recorded_at")?,
         place: row.get("place_id")?,
     })
@@ -356,7 +360,8 @@ impl Writing<'_> {
             (None, Some(job)) if !slip.rooms.is_empty() => Some(self.same_rooms(slip, job)?),
             _ => None,
         };
-        let rooms = match correction.no_job {
+        refuse_rooms_on_the_road(entry.on_the_road, correction.rooms.unwrap_or_default())?;
+        let rooms = match correction.no_job || entry.on_the_road {
             true => Some(&[][..]),
             false => correction.rooms.or(moved.as_deref()),
         };

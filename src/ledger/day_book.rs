@@ -23,7 +23,7 @@ use super::{
 };
 use crate::money::{Decimal, MOST_UNITS, Money, plain, product, quantity};
 use crate::trade::bounds::{HOURS_OF_A_DAY, MOST_DRIVEN};
-use crate::trade::job_cost::totals;
+use crate::trade::job_cost::{DRIVING, totals};
 use crate::trade::operation::{Operation, Task};
 use crate::trade::{
     EntryId, ItemId, JobId, MachineId, OperationId, SiteId, TaskId, Unit, WorkerId,
@@ -36,18 +36,25 @@ pub enum WorkedOn {
     Task(Task),
     /// One operation of a task.
     Operation(Box<Operation>),
+    /// The road: a cost of the whole job, and no evidence.
+    TheRoad,
     /// Nothing said: a cost, and no evidence.
     Nothing,
 }
 
 impl WorkedOn {
+    /// Tells whether that is what hours on the road are logged on; no task and no operation is called so.
+    pub fn is_the_road(name: &str) -> bool {
+        name.trim().eq_ignore_ascii_case(DRIVING)
+    }
+
     /// Returns the task and the operation as they are kept of hours.
     pub(super) fn columns(&self) -> (Option<TaskId>, Option<OperationId>) {
         match self {
             WorkedOn::Task(task) => (Some(task.id), None),
             // Its task as it is today: an operation that is given another one later takes no hours with it.
             WorkedOn::Operation(operation) => (Some(operation.task.id), Some(operation.id)),
-            WorkedOn::Nothing => (None, None),
+            WorkedOn::TheRoad | WorkedOn::Nothing => (None, None),
         }
     }
 }
@@ -91,6 +98,7 @@ pub(super) struct NewEntry<'a> {
     pub(super) at: Option<NaiveDateTime>,
     pub(super) by_tariff: Option<bool>,
     pub(super) left_over: bool,
+    pub(super) on_the_road: bool,
     pub(super) what: &'a str,
     pub(super) rooms: &'a [Room],
 }
@@ -212,7 +220,8 @@ impl Ledger {
             "SELECT entry.id, entry.number, entry.kind, entry.job_id, entry.happened_on, entry.quantity_micro,
                     entry.late, void.id IS NOT NULL AS voided,
                     COALESCE(worker.name, item.name, machine.name, entry.what) AS subject,
-                    COALESCE(operation.name, task.name) AS worked_on, item.unit AS item_unit,
+                    COALESCE(operation.name, task.name, IIF(entry.on_the_road, 'driving', NULL)) AS worked_on,
+                    item.unit AS item_unit,
                     (SELECT GROUP_CONCAT(name, '; ') FROM entry_room
                      JOIN job_room ON job_room.job_id = entry.job_id AND job_room.room_id = entry_room.room_id
                      WHERE entry_id = entry.id) AS rooms
@@ -321,6 +330,19 @@ pub(super) fn check_quantity(kind: &str, quantity: Decimal) -> Result<()> {
     }
 }
 
+/// Refuses rooms for hours on the road.
+pub(super) fn refuse_rooms_on_the_road(on_the_road: bool, rooms: &[Room]) -> Result<()> {
+    match rooms {
+        [room, ..] if on_the_road => {
+            refuse!(
+                "hours on the road are of the whole job, not of `{}`",
+                room.name
+            )
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Refuses an amount that an entry of a kind can't have.
 pub(super) fn check_amount(kind: &str, amount: Money) -> Result<()> {
     match kind {
@@ -376,7 +398,8 @@ impl Ledger {
              WHERE new.id = :entry AND +earlier.job_id IS new.job_id AND +earlier.worker_id IS new.worker_id
                AND earlier.task_id IS new.task_id AND earlier.operation_id IS new.operation_id
                AND +earlier.item_id IS new.item_id AND earlier.quantity_micro IS new.quantity_micro
-               AND earlier.left_over = new.left_over AND earlier.what = new.what
+               AND earlier.left_over = new.left_over AND earlier.on_the_road = new.on_the_road
+               AND earlier.what = new.what
                AND (new.kind NOT IN ('spent', 'buy', 'hand-back') OR earlier.amount_minor IS new.amount_minor)
                AND NOT EXISTS (
                    SELECT room_id, COUNT(*) FROM entry_room WHERE entry_id IN (earlier.id, new.id)
@@ -407,7 +430,7 @@ impl Writing<'_> {
     /// Logs hours; their cost is hours × wage × burden as they stand now.
     ///
     /// # Errors
-    /// Refuses no hours, more than 24 in one day, a task without a job, and a date after today.
+    /// Refuses no hours, more than 24 in one day, a task without a job, a room for hours on the road, and a date after today.
     pub fn record_hours(
         &self,
         worker: &Worker,
@@ -437,6 +460,8 @@ impl Writing<'_> {
         if occasion.job.is_none() && task.is_some() {
             refuse!("hours of no job are for no task");
         }
+        let on_the_road = *on == WorkedOn::TheRoad;
+        refuse_rooms_on_the_road(on_the_road, occasion.rooms)?;
         let (wage, burden) = (
             self.wage_on(worker, occasion.job),
             quantity(self.settings()?.burden),
@@ -450,6 +475,7 @@ impl Writing<'_> {
             amount: Some(amount),
             price: Some(wage),
             burden: Some(burden),
+            on_the_road,
             ..self.entry_on("hours", occasion)?
         })?;
         self.log(&format!(
@@ -870,9 +896,11 @@ impl Writing<'_> {
             .prepare_cached(
                 "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, place_id, worker_id, task_id,
                                     operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor,
-                                    book_price_micro, price_micro, burden_micro, at, by_tariff, left_over, late, what)
+                                    book_price_micro, price_micro, burden_micro, at, by_tariff, left_over, on_the_road, late,
+                                    what)
                  VALUES (:id, :number, :kind, :job, :on, :now, :voids, :place, :worker, :task, :operation, :item, :machine,
-                         :rental, :quantity, :amount, :book_price, :price, :burden, :at, :by_tariff, :left_over, :late, :what)",
+                         :rental, :quantity, :amount, :book_price, :price, :burden, :at, :by_tariff, :left_over, :on_the_road,
+                         :late, :what)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
@@ -880,7 +908,8 @@ impl Writing<'_> {
                 ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
                 ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
                 ":book_price": book_price.map(Micro), ":price": entry.price.map(Micro), ":burden": entry.burden.map(Micro),
-                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over), ":late": i64::from(late),
+                ":at": entry.at, ":by_tariff": entry.by_tariff.map(i64::from), ":left_over": i64::from(entry.left_over),
+                ":on_the_road": i64::from(entry.on_the_road), ":late": i64::from(late),
                 ":what": entry.what,
             })?;
         for room in entry.rooms {

@@ -166,7 +166,8 @@ impl Ledger {
         Ok(self
             .connection
             .prepare_cached(
-                "SELECT job_id FROM entry WHERE id = :entry AND kind IN ('use', 'hours') AND job_id IS NOT NULL",
+                "SELECT job_id FROM entry
+                 WHERE id = :entry AND kind IN ('use', 'hours') AND on_the_road = 0 AND job_id IS NOT NULL",
             )?
             .query_row(named_params! { ":entry": entry }, |row| row.get(0))
             .optional()?)
@@ -246,7 +247,9 @@ impl Writing<'_> {
                 refuse!("{number} was voided");
             }
             let Some(job) = self.job_of_evidence(entry)? else {
-                refuse!("{number} is neither a use nor hours on a job: nothing is learned from it");
+                refuse!(
+                    "{number} is neither a use nor hours of work on a job: nothing is learned from it"
+                );
             };
             if self.is_confirmed(entry)? {
                 refuse!("{number} is confirmed already");

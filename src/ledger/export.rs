@@ -259,7 +259,8 @@ impl Ledger {
                     quantity_micro,
                     (SELECT GROUP_CONCAT(name, '; ') FROM (SELECT room.name FROM entry_room JOIN room ON room.id = room_id
                      WHERE entry_id = live_entry.id ORDER BY room.id)) AS rooms,
-                    COALESCE(operation.name, task.name) AS worked_on, amount_minor, what
+                    COALESCE(operation.name, task.name, IIF(on_the_road, 'driving', NULL)) AS worked_on, amount_minor,
+                    what
              FROM live_entry
              LEFT JOIN job ON job.id = live_entry.job_id
              LEFT JOIN site ON site.id = job.site_id

@@ -545,7 +545,7 @@ impl Ledger {
                      SELECT MIN(happened_on) AS day FROM job_event WHERE job_id = :job AND what = 'closed'
                      UNION ALL
                      SELECT MAX(happened_on) FROM live_entry
-                     WHERE job_id = :job AND kind IN ('use', 'hours') AND late = 0)",
+                     WHERE job_id = :job AND kind IN ('use', 'hours') AND late = 0 AND on_the_road = 0)",
             )?
             .query_row(named_params! { ":job": job.id }, |row| row.get(0))?;
         Ok(finished.min(closed_last))

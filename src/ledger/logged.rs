@@ -19,7 +19,8 @@ use crate::trade::{EntryId, JobId, RoomId, TaskId, Unit};
 const ENTRIES: &str = "
     SELECT entry.job_id, entry.id, kind, late, entry.quantity_micro,
            COALESCE(amount_minor, effect.awaiting_minor - effect.value_minor) AS amount_minor,
-           task_id, task.name AS task, entry.operation_id, left_over, entry.item_id, item.name AS item, item.unit, what
+           task_id, task.name AS task, entry.operation_id, on_the_road, left_over, entry.item_id, item.name AS item,
+           item.unit, what
     FROM entry
     LEFT JOIN stock_effect AS effect ON effect.id = (SELECT MAX(id) FROM stock_effect WHERE entry_id = entry.id)
     LEFT JOIN item ON item.id = entry.item_id
@@ -241,6 +242,9 @@ fn closing_from_row(row: &NamedRow<'_>) -> rusqlite::Result<NaiveDateTime> {
 }
 
 fn hours_from_row(row: &NamedRow<'_>) -> rusqlite::Result<What> {
+    if row.get::<i64>("on_the_road")? == 1 {
+        return Ok(What::OnTheRoad);
+    }
     let task_id: Option<TaskId> = row.get("task_id")?;
     let task_name: Option<String> = row.get("task")?;
     let task = task_id.zip(task_name).map(|(id, name)| Task { id, name });

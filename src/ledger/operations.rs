@@ -7,7 +7,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, NamedRow};
 use super::names::{Names, named, same};
-use super::{BookItem, InBook, Ledger, Refusal, Writing, typed};
+use super::{BookItem, InBook, Ledger, Refusal, WorkedOn, Writing, refuse, typed};
 use crate::money::{Currency, Decimal, Money, quantity};
 use crate::trade::bounds::check_hardening;
 use crate::trade::cautions::Hazard;
@@ -221,6 +221,7 @@ impl Writing<'_> {
 
     pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
         let name = self.new_name("operation", &operation.name, "SELECT name FROM operation")?;
+        refuse_the_road(&name)?;
         operation.harden_hours.map_or(Ok(()), check_hardening)?;
         let id = OperationId(self.new_id("operation")?);
         let task = self.task_or_new(operation)?;
@@ -337,6 +338,7 @@ impl Writing<'_> {
             "" => named("task", &operation.name)?,
             task => named("task", task)?,
         };
+        refuse_the_road(&name)?;
         let known = |task: &Task| same(&task.name, &name);
         if let Some(known) = self.tasks()?.into_iter().find(known) {
             return Ok(known.id);
@@ -347,6 +349,14 @@ impl Writing<'_> {
             named_params! { ":id": id, ":name": name },
         )?;
         Ok(id)
+    }
+}
+
+/// Refuses a name that hours on the road have.
+fn refuse_the_road(name: &str) -> Result<()> {
+    match WorkedOn::is_the_road(name) {
+        true => refuse!("hours on the road are logged on `{name}`: give it another name"),
+        false => Ok(()),
     }
 }
 

@@ -9,6 +9,7 @@ use rusqlite::{Row, named_params};
 use super::columns::Micro;
 use super::{Ledger, numbered};
 use crate::money::{Decimal, Money};
+use crate::trade::job_cost::DRIVING;
 use crate::trade::{EntryId, Unit};
 
 /// An entry of no job that counts.
@@ -20,7 +21,7 @@ pub struct Overhead {
     pub date: NaiveDate,
     /// `hours`, `spent` or `drive`.
     pub kind: String,
-    /// What it was for: what was said of it, else its kind.
+    /// What it was for: what was said of it, else its kind, `driving` for hours on the road.
     pub what_for: String,
     /// Who worked; `None`: not hours.
     pub worker: Option<String>,
@@ -39,7 +40,8 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn overheads(&self, from: NaiveDate, to: NaiveDate) -> Result<Vec<Overhead>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT live_entry.id, number, kind, happened_on, what, quantity_micro, amount_minor, worker.name AS worker
+            "SELECT live_entry.id, number, kind, on_the_road, happened_on, what, quantity_micro, amount_minor,
+                    worker.name AS worker
              FROM live_entry
              LEFT JOIN worker ON worker.id = worker_id
              WHERE job_id IS NULL AND kind IN ('hours', 'spent', 'drive') AND happened_on BETWEEN :from AND :to
@@ -54,12 +56,13 @@ impl Ledger {
 
 fn overhead_from_row(row: &Row<'_>, road: Unit) -> rusqlite::Result<Overhead> {
     let (id, kind): (EntryId, String) = (row.get("id")?, row.get("kind")?);
-    let said: String = row.get("what")?;
+    let (said, on_the_road): (String, bool) = (row.get("what")?, row.get("on_the_road")?);
     let quantity: Option<Micro> = row.get("quantity_micro")?;
     Ok(Overhead {
         entry: numbered('E', id.0, row.get("number")?),
         date: row.get("happened_on")?,
         what_for: match said.trim() {
+            "" if on_the_road => DRIVING.to_owned(),
             "" => kind.clone(),
             said => said.to_owned(),
         },

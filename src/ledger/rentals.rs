@@ -255,11 +255,12 @@ impl Ledger {
         Ok(days)
     }
 
-    /// Returns the dates on which somebody worked on each job.
+    /// Returns the dates on which somebody worked on each job; who was on the road took no machine to hand.
     fn dates_worked(&self) -> Result<BTreeMap<JobId, BTreeSet<NaiveDate>>> {
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT job_id, happened_on FROM live_entry WHERE kind = 'hours' AND job_id IS NOT NULL")?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT job_id, happened_on FROM live_entry
+                 WHERE kind = 'hours' AND on_the_road = 0 AND job_id IS NOT NULL",
+        )?;
         let rows =
             statement.query_map([], |row| Ok((row.get("job_id")?, row.get("happened_on")?)))?;
         let mut worked: BTreeMap<JobId, BTreeSet<NaiveDate>> = BTreeMap::new();

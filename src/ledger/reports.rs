@@ -661,6 +661,7 @@ impl Ledger {
                 task: Some(task), ..
             } => coats.iter().any(|step| step.operation.task == *task),
             What::Hours { .. }
+            | What::OnTheRoad
             | What::LeftOver { .. }
             | What::Rental { .. }
             | What::Other { .. } => false,

@@ -26,7 +26,7 @@ pub(super) struct Slip {
     on: NaiveDate,
     pub(super) item: Option<ItemId>,
     worker: Option<WorkerId>,
-    purpose: (Option<OperationId>, Option<TaskId>, bool),
+    purpose: (Option<OperationId>, Option<TaskId>, bool, bool),
     rooms: Vec<RoomId>,
     quantity: Option<Decimal>,
     amount: Option<Money>,
@@ -56,7 +56,13 @@ impl Slip {
             self.on == entry.on,
             self.job == entry.job,
             self.rooms == rooms,
-            self.purpose == (entry.operation, entry.task, entry.left_over),
+            self.purpose
+                == (
+                    entry.operation,
+                    entry.task,
+                    entry.left_over,
+                    entry.on_the_road,
+                ),
         ];
         let same = details.iter().filter(|same| **same).count();
         let has_number = is_as_much && entry.quantity.is_some() || is_as_dear && amount.is_some();
@@ -148,6 +154,7 @@ fn slip_from_row(row: &Row<'_>) -> rusqlite::Result<(EntryId, Slip)> {
             row.get("operation_id")?,
             row.get("task_id")?,
             row.get("left_over")?,
+            row.get("on_the_road")?,
         ),
         rooms: Vec::new(),
         quantity: micro("quantity_micro")?,

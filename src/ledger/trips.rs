@@ -45,10 +45,32 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn driving_left_out(&self, header: &QuoteHeader) -> Result<Option<DrivingLeftOut>> {
-        let is_draft = header.status == QuoteStatus::Draft && header.varies.is_none();
-        let Some(site) = self.site_in_use(header.site_id)?.filter(|_| is_draft) else {
+        if header.status != QuoteStatus::Draft || header.varies.is_some() {
             return Ok(None);
-        };
+        }
+        let why = "nobody has said what a kilometre costs: none is in the price";
+        match self.site_in_use(header.site_id)? {
+            Some(site) => self.driving_without(&site, why),
+            None => Ok(None),
+        }
+    }
+
+    /// Returns what work on one's own floors leaves out of driving; `None`: nothing.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn own_driving_left_out(&self, site: &Site) -> Result<Option<DrivingLeftOut>> {
+        self.driving_without(
+            site,
+            "nobody has said what a kilometre costs: none is in the cost",
+        )
+    }
+
+    fn driving_without(
+        &self,
+        site: &Site,
+        no_rate: &'static str,
+    ) -> Result<Option<DrivingLeftOut>> {
         let has_rate = self.settings()?.road_rate(self.road()).is_some();
         Ok(match (site.distance, has_rate) {
             (None, _) => Some(DrivingLeftOut {
@@ -59,7 +81,7 @@ impl Ledger {
                 ),
             }),
             (Some(_), false) => Some(DrivingLeftOut {
-                why: Some("nobody has said what a kilometre costs: none is in the price"),
+                why: Some(no_rate),
                 remedy: SETTING_A_KM_RATE.to_owned(),
             }),
             (Some(_), true) => None,

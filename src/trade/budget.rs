@@ -22,7 +22,7 @@
 //! cost stands. While a room is half done, its pace is too low, and so is the sum: it settles as rooms are finished.
 //!
 //! Rentals, driving, opened packs and lumps of money have no rooms to compare: of each the larger of quoted and logged is
-//! expected, since a bill may still come and what is spent is spent; so of hours on the road and on no task. Overhead follows the hours.
+//! expected, since a bill may still come and what is spent is spent; so of hours on the road. Overhead follows the hours.
 
 use std::collections::BTreeMap;
 
@@ -42,8 +42,6 @@ pub struct Budget {
     lumps: BTreeMap<Lump, LumpCost>,
     /// Hours on no task.
     on_nothing: Money,
-    /// Hours on the road, as quoted: they are logged on no task.
-    on_the_road: Money,
     /// The tasks that operations were quoted under.
     tasks: BTreeMap<OperationId, Task>,
 }
@@ -86,6 +84,8 @@ pub enum Subject {
     },
     /// Hours on a task.
     Hours(Task),
+    /// Hours on the road.
+    OnTheRoad,
     /// What is driven, in miles or kilometres.
     Road(Unit),
 }
@@ -144,6 +144,7 @@ struct LumpCost {
 enum Key {
     Item(ItemId, Unit, Option<OperationId>),
     Hours(TaskId),
+    OnTheRoad,
     Road,
 }
 
@@ -157,6 +158,7 @@ impl Subject {
                 ..
             } => Key::Item(*item, *unit, operation.as_ref().map(|(id, _)| *id)),
             Subject::Hours(task) => Key::Hours(task.id),
+            Subject::OnTheRoad => Key::OnTheRoad,
             Subject::Road(_) => Key::Road,
         }
     }
@@ -165,7 +167,7 @@ impl Subject {
     pub const fn unit(&self) -> Unit {
         match self {
             Subject::Item { unit, .. } => *unit,
-            Subject::Hours(_) => Unit::Hour,
+            Subject::Hours(_) | Subject::OnTheRoad => Unit::Hour,
             Subject::Road(unit) => *unit,
         }
     }
@@ -179,7 +181,7 @@ impl BudgetLine {
 
     /// Returns what it will cost if it goes on like that.
     fn at_this_pace(&self) -> Money {
-        if let Subject::Road(_) = self.subject {
+        if let Subject::OnTheRoad | Subject::Road(_) = self.subject {
             let Place { quoted, cost, .. } = self.total();
             return cost.max(quoted.unwrap_or_default().cost);
         }
@@ -216,7 +218,6 @@ pub fn budget(
         lines: Vec::new(),
         lumps: BTreeMap::new(),
         on_nothing: Money::ZERO,
-        on_the_road: Money::ZERO,
         tasks: BTreeMap::new(),
     };
     for line in quotes.iter().flat_map(|quoted| quoted.lines) {
@@ -252,7 +253,10 @@ impl Budget {
             Line::Work(work) => return self.add_work(work),
             Line::Rental { machine, cost, .. } => (Lump::Rental(*machine), *cost),
             Line::Trips(trips) => {
-                self.on_the_road += trips.labour;
+                if !trips.hours.is_zero() {
+                    self.place(Subject::OnTheRoad, None)
+                        .plan(trips.hours, trips.labour);
+                }
                 let place = self.place(Subject::Road(trips.unit), None);
                 return place.plan(trips.driven(), trips.cost);
             }
@@ -293,7 +297,7 @@ impl Budget {
             return;
         }
         let lump = match &cost.what {
-            What::Hours { .. } | What::Item { .. } => None,
+            What::Hours { .. } | What::OnTheRoad | What::Item { .. } => None,
             What::LeftOver { item, .. } => Some(Lump::Opened(*item)),
             What::Rental { machine, .. } => Some(Lump::Rental(*machine)),
             What::Other { label, .. } => Some(Lump::Other(label.to_lowercase())),
@@ -334,6 +338,7 @@ impl Budget {
     fn subject_of(&self, what: &What, operation: Option<(OperationId, String)>) -> Option<Subject> {
         match what {
             What::Hours { .. } => self.task_of(what).cloned().map(Subject::Hours),
+            What::OnTheRoad => Some(Subject::OnTheRoad),
             What::Item {
                 item, name, unit, ..
             } => Some(Subject::Item {
@@ -374,6 +379,7 @@ impl Budget {
             (Subject::Hours(task), What::Hours { .. }) => {
                 self.task_of(what).is_some_and(|of| of.id == task.id)
             }
+            (Subject::OnTheRoad, _) => *what == What::OnTheRoad,
             (Subject::Road(_), _) => self.quoted_road(what).is_some(),
             (Subject::Item { .. } | Subject::Hours(_), _) => false,
         };
@@ -397,7 +403,7 @@ impl Budget {
     fn name_of(&self, subject: &Subject, meant: usize) -> String {
         match subject {
             Subject::Hours(task) => task.name.clone(),
-            Subject::Road(_) => DRIVING.to_owned(),
+            Subject::OnTheRoad | Subject::Road(_) => DRIVING.to_owned(),
             Subject::Item {
                 item,
                 name,
@@ -417,10 +423,10 @@ impl Budget {
 
     /// Returns what the job will cost if it goes on like that; `overhead` is charged on its labour.
     pub fn at_this_pace(&self, overhead: Decimal) -> Money {
-        let (mut labour, mut others) = (self.on_nothing.max(self.on_the_road), Money::ZERO);
+        let (mut labour, mut others) = (self.on_nothing, Money::ZERO);
         for line in &self.lines {
             *match line.subject {
-                Subject::Hours(_) => &mut labour,
+                Subject::Hours(_) | Subject::OnTheRoad => &mut labour,
                 Subject::Item { .. } | Subject::Road(_) => &mut others,
             } += line.at_this_pace();
         }

@@ -3,7 +3,7 @@
 //! Only what was logged is evidence. A room and operation without an entry is *not recorded*, which is not zero; a true
 //! zero is typed. Items are evidence of their operation, hours of their task. Entries that overlap (the landing alone, then
 //! landing and bedroom together) can't be told apart room by room, so each group of overlapping entries is one observation
-//! over all the rooms and operations that it touches. Hours that name no task are a cost, and no evidence.
+//! over all the rooms and operations that it touches. Hours that name no task are a cost, and no evidence; so are hours on the road.
 //!
 //! A part of a room in another condition is to its room what a room is to its job: an entry over the room is one observation
 //! with a part for each condition, as one over two rooms would be.
@@ -191,6 +191,7 @@ fn subject(job: &FinishedJob, logged: &Logged) -> Option<(RateKind, Subject)> {
             }
         }
         What::Hours { task: None, .. }
+        | What::OnTheRoad
         | What::LeftOver { .. }
         | What::Rental { .. }
         | What::Other { .. } => None,
@@ -231,7 +232,10 @@ fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -
                         Some(operation) => *operation == work.operation,
                         None => work.item.as_ref().is_some_and(|used| used.id == *item),
                     },
-                    What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => false,
+                    What::OnTheRoad
+                    | What::LeftOver { .. }
+                    | What::Rental { .. }
+                    | What::Other { .. } => false,
                 }
         })
     })
@@ -241,9 +245,11 @@ fn holds_what_turned_up(job: &FinishedJob, logged: &Logged, subject: &Subject) -
 fn places(job: &FinishedJob, logged: &Logged, subject: &Subject) -> BTreeSet<RoomWork> {
     let only = match &logged.what {
         What::Hours { operation, .. } => *operation,
-        What::Item { .. } | What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => {
-            None
-        }
+        What::OnTheRoad
+        | What::Item { .. }
+        | What::LeftOver { .. }
+        | What::Rental { .. }
+        | What::Other { .. } => None,
     };
     job.work
         .iter()
@@ -377,6 +383,7 @@ fn covers(logged: &Logged, work: &WorkLine) -> bool {
             task: None,
             operation: None,
         }
+        | What::OnTheRoad
         | What::LeftOver { .. }
         | What::Rental { .. }
         | What::Other { .. } => false,

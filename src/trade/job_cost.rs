@@ -33,7 +33,7 @@ pub struct Logged {
     pub correction: bool,
 }
 
-/// What money was for that is counted in miles or kilometres.
+/// What money was for that is counted in miles or kilometres, and what hours on the road are logged on.
 pub const DRIVING: &str = "driving";
 
 /// What a cost was for.
@@ -46,6 +46,8 @@ pub enum What {
         /// The operation.
         operation: Option<OperationId>,
     },
+    /// Hours on the road, of the whole job.
+    OnTheRoad,
     /// An item used, perhaps for a known operation.
     Item {
         /// The item.
@@ -99,7 +101,7 @@ impl What {
     /// Returns the kind of cost.
     pub const fn kind(&self) -> CostKind {
         match self {
-            What::Hours { .. } => CostKind::Labour,
+            What::Hours { .. } | What::OnTheRoad => CostKind::Labour,
             What::Item { .. } | What::LeftOver { .. } => CostKind::Consumables,
             What::Rental { .. } => CostKind::Rental,
             What::Other { .. } => CostKind::Other,
@@ -110,7 +112,9 @@ impl What {
     pub const fn operation(&self) -> Option<OperationId> {
         match self {
             What::Hours { operation, .. } | What::Item { operation, .. } => *operation,
-            What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => None,
+            What::OnTheRoad | What::LeftOver { .. } | What::Rental { .. } | What::Other { .. } => {
+                None
+            }
         }
     }
 
@@ -120,6 +124,7 @@ impl What {
         match self {
             What::Item { .. } => Some(line.operation),
             What::Hours { .. }
+            | What::OnTheRoad
             | What::LeftOver { .. }
             | What::Rental { .. }
             | What::Other { .. } => self.operation(),
@@ -145,6 +150,7 @@ impl What {
                     .then_some(needed.expected)
             }
             What::Hours { .. }
+            | What::OnTheRoad
             | What::LeftOver { .. }
             | What::Rental { .. }
             | What::Other { .. } => None,

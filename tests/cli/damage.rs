@@ -259,6 +259,7 @@ const EVENTS: &str = r#"
     reading add "7 Mill Lane" temperature 68F --house
     reading add Hall seen cupped
     reading void #5 --reason "another room"
+    hours "Ruben Vale" 0.5 driving --job J2
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
@@ -641,6 +642,11 @@ const PLANTED: &[(&str, &str)] = &[
         "INSERT INTO entry_room (entry_id, room_id) SELECT entry.id, room.id FROM entry, room
          WHERE kind = 'drive' AND job_id IS NULL AND name = 'Hall'",
         "it names rooms, and no job",
+    ),
+    (
+        "INSERT INTO entry_room (entry_id, room_id) SELECT entry.id, room.id FROM entry, room
+         WHERE on_the_road = 1 AND name = 'Hall'",
+        "it is hours on the road, and names rooms",
     ),
     ("UPDATE entry SET job_id = 1 WHERE what = 'insurance'", "it isn't as it was written"),
     ("UPDATE entry SET job_id = NULL WHERE kind = 'drive' AND job_id IS NOT NULL", "it isn't as it was written"),

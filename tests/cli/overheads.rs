@@ -56,7 +56,7 @@ fn costs_of_no_job_touch_no_job() {
     );
     assert_eq!(
         ledger.line("rate confirm E5").refused(),
-        "error: E5 is neither a use nor hours on a job: nothing is learned from it"
+        "error: E5 is neither a use nor hours of work on a job: nothing is learned from it"
     );
 }
 

@@ -475,7 +475,12 @@ proptest! {
                 let on = today() - chrono::Days::new(position as u64);
                 let occasion = Occasion { job: Some(&job), rooms: &rooms, on, note: "" };
                 writing.record_use(&item, Decimal::new(*used, 6), NOTHING, &occasion)?;
-                writing.record_hours(&worker, Decimal::new(*hours, 6), &WorkedOn::Nothing, &occasion)?;
+                // Every other line of hours is of the road, and of no room.
+                let (worked_on, rooms) = match position % 2 {
+                    0 => (WorkedOn::Nothing, &rooms[..]),
+                    _ => (WorkedOn::TheRoad, &[][..]),
+                };
+                writing.record_hours(&worker, Decimal::new(*hours, 6), &worked_on, &Occasion { rooms, ..occasion.clone() })?;
                 writing.record_buy(&item, Decimal::new(used + 1, 6), Money::from_minor(*used), on, "")?;
             }
             Ok(())

@@ -144,6 +144,148 @@ fn hours_on_the_road_are_quoted_if_the_firm_counts_them() {
     assert_eq!(road[0]["quoted_cost"], json!("207.26"));
 }
 
+/// Quoted as above: 5.2 h at 39.858 for 207.26. On the road: 2 h at 28.00 × 1.4235 = 39.858 are 79.72, 3 h at 30.00 × 1.4235 =
+/// 42.705 are 128.12, in all 207.84. 5 × 39.858 = 199.29: 207.84 − 199.29 = 8.55 are the wage's, 199.29 − 207.26 = −7.97 the
+/// hours'. A tenth of overhead on them was quoted at 20.73 and came to 20.78.
+#[test]
+fn hours_on_the_road_stand_beside_those_that_were_quoted() {
+    let ledger = far_away();
+    ledger.lines("setting set drive-speed 31\nsetting set overhead 10%");
+    ledger.lines(DRAFT);
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1");
+    let road = |list: &str, of: &str| {
+        let answer = ledger.json(list);
+        let lines = answer[of].as_array().expect("lines").iter();
+        let is_road = |line: &&Value| line["operation"] == "driving" || line["task"] == "driving";
+        let lines: Vec<Value> = lines.filter(is_road).cloned().collect();
+        assert_eq!(lines.len(), 1, "{list}: {lines:?}");
+        lines[0].clone()
+    };
+    let nothing_yet = road("report variance J1", "lines");
+    assert_eq!(nothing_yet["verdict"], json!("not recorded"));
+    assert_eq!(
+        ledger.line("hours 2 driving --room Landing").ok(),
+        "E1: Ruben Vale worked 2 h on J1, driving, 79.72.\ndriving: 2 of 5.2 h quoted\n"
+    );
+    ledger.lines("worker edit \"Ruben Vale\" --wage 30");
+    let notes = ledger.file("notes.txt", "room Landing\nhours 3 driving\n");
+    ledger.line(&format!("daybook {notes}")).ok();
+    let budget = road("job show J1", "budget");
+    assert_eq!(
+        json!([
+            budget["unit"],
+            budget["quoted"],
+            budget["used"],
+            budget["left"],
+            budget["rooms"][0]["room"]
+        ]),
+        json!(["h", "5.2", "5", "0.2", null])
+    );
+    let line = road("report variance J1", "lines");
+    for (key, value) in [
+        ("room", Value::Null),
+        ("quoted_quantity", json!("5.2")),
+        ("quoted_cost", json!("207.26")),
+        ("actual_quantity", json!("5")),
+        ("actual_cost", json!("207.84")),
+        ("price_variance", json!("8.55")),
+        ("quantity_variance", json!("-7.97")),
+    ] {
+        assert_eq!(line[key], value, "{key} of {line}");
+    }
+    let variance = ledger.json("report variance J1");
+    let lines = variance["lines"].as_array().expect("lines").iter();
+    let overhead: Vec<Value> = lines
+        .filter(|line| line["item"] == "overhead" && line["verdict"] != "not recorded")
+        .map(|line| json!([line["quoted_cost"], line["actual_cost"]]))
+        .collect();
+    assert_eq!(overhead, [json!(["20.73", "20.78"])]);
+    let margin = ledger.json("report margin");
+    assert_eq!(margin["jobs"][0]["actual_cost"], json!("228.62"));
+    // It is nobody's task: nothing is learned from it, and no room was worked in by it.
+    let closed = ledger.json("job close J1");
+    assert_eq!(
+        json!([closed["hours_on_nothing"], closed["observations"]]),
+        json!(["0", 0])
+    );
+    assert_eq!(ledger.line("export past-rooms").ok().lines().count(), 1);
+    assert_eq!(
+        ledger.line("rate confirm E1").refused(),
+        "error: E1 is neither a use nor hours of work on a job: nothing is learned from it"
+    );
+}
+
+/// Without `drive-speed` they are labour outside the quote: 1.5 h at 39.858 are 59.79, all of it by quantity.
+#[test]
+fn hours_on_the_road_outside_the_quote_and_of_no_job() {
+    let ledger = far_away();
+    ledger.lines(DRAFT);
+    ledger.lines("quote send Q1\nquote accept Q1\njob start J1");
+    ledger.lines("hours 1:30 driving\nhours 1 driving --no-job --note \"estimate visit\"");
+    let variance = ledger.json("report variance J1");
+    let lines = variance["lines"].as_array().expect("lines").iter();
+    let road: Vec<Value> = lines
+        .filter(|line| line["operation"] == "driving")
+        .map(|line| {
+            json!([
+                line["quoted_cost"],
+                line["actual_quantity"],
+                line["quantity_variance"]
+            ])
+        })
+        .collect();
+    assert_eq!(road, [json!(["0.00", "1.5", "59.79"])]);
+    let overheads = ledger.json("report overheads");
+    assert_eq!(overheads["total"], json!("39.86"));
+    // A correction moves them to and from the road, and to a job; what is on the road is of no room.
+    let said = |line: &str| ledger.line(line).ok();
+    assert_eq!(
+        said("correct E1 --on sand --room Landing"),
+        "E4: Ruben Vale worked 1.5 h on J1, Landing, sand in the place of E1, 59.79.\n\
+         sand: 1.5 of 2.65 h quoted; Landing 1.5 of 0.75\n"
+    );
+    assert_eq!(
+        said("correct E4 --on driving"),
+        "E6: Ruben Vale worked 1.5 h on J1, driving in the place of E4, 59.79.\n\
+         driving: not quoted\n"
+    );
+    assert_eq!(
+        ledger.line("correct E6 --room Landing").refused(),
+        "error: hours on the road are of the whole job, not of `Landing`"
+    );
+    ledger.lines("correct E2 --job J1\nvoid E6 --reason \"another day\"\nhours 2.5 driving");
+    let exported = ledger.line("export hours").ok();
+    // What is typed again stands where the slip stood.
+    assert_eq!(
+        exported.lines().skip(1).collect::<Vec<_>>(),
+        [
+            "2026-03-02,J1,4 Tannery Row,Ruben Vale,2.5,,driving,28.00,,",
+            "2026-03-02,J1,4 Tannery Row,Ruben Vale,1,,driving,28.00,estimate visit,",
+        ]
+    );
+    let file = ledger.file(
+        "hours.csv",
+        "date,job,site,worker,hours,room,on\n2026-02-27,J1,4 Tannery Row,Ruben Vale,2,Landing,driving\n",
+    );
+    assert_eq!(
+        ledger.line(&format!("import hours {file}")).refused(),
+        "error: hours.csv:2: hours: hours on the road are of the whole job, not of `Landing`"
+    );
+    let text = std::fs::read_to_string(&file).expect("the rows");
+    let file = ledger.file("hours.csv", text.replace("Landing", ""));
+    ledger.line(&format!("import hours {file}")).ok();
+    assert!(ledger.line("export hours").ok().contains("Vale,2,,driving"));
+    for (line, name) in [
+        ("operation add driving --task trim --driver job", "driving"),
+        ("operation add fetch --driver job --task Driving", "Driving"),
+    ] {
+        assert_eq!(
+            ledger.line(line).refused(),
+            format!("error: hours on the road are logged on `{name}`: give it another name")
+        );
+    }
+}
+
 /// Quoted 161.2 mi for 116.87. Driven: 100 mi at 0.725 are 72.50, 80 mi at 0.80 are 64.00; 180 mi × 0.725 = 130.50, so
 /// 6.00 are the price's, 130.50 − 116.87 = 13.63 the distance's, wherever it was logged.
 #[test]
@@ -352,18 +494,25 @@ fn a_metric_quote_drives_kilometres_once_they_have_a_rate() {
         worker add "Ruben Vale" --wage 28.00
         client add "Ada Quill"
         site add "Ada Quill" "4 Tannery Row" --distance 20km
-        room add "4 Tannery Row" "Landing" --shape "3 x 4" --condition worn-film --species red-oak
+        room add "4 Tannery Row" "Landing" --shape "3 x 4" --condition worn-film --species red-oak --door outside:80cm
         quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
         "#,
     );
-    let told = "warning: nobody has said what a kilometre costs: none is in the price\n\
+    let none_in_price = "warning: nobody has said what a kilometre costs: none is in the price\n\
                 hint: gritledger setting set km-rate 0.50\n";
-    assert_eq!(ledger.line("quote show Q1").stderr(), told);
+    assert_eq!(ledger.line("quote show Q1").stderr(), none_in_price);
     assert_eq!(trips(&ledger.json("quote show Q1")), [&Value::Null; 0]);
+    let planned = ledger.line("plan house \"4 Tannery Row\" --start 2026-03-09 --sequence rotary-36-50-80 --schedule oil-2-coat --accept");
+    assert!(planned.stderr().contains(none_in_price), "{planned}");
+    let own = ledger.line(
+        "job own \"4 Tannery Row\" --dry-run --sequence rotary-36-50-80 --schedule oil-2-coat",
+    );
+    let none_in_cost = "warning: nobody has said what a kilometre costs: none is in the cost\n";
+    assert!(own.stderr().contains(none_in_cost), "{own}");
     // Hours on the road have their wage all the same: 40 km at 50 an hour are 0.8 h.
     ledger.lines("setting set drive-speed \"50 km/h\"");
     let drafted = ledger.line("quote draft \"4 Tannery Row\" --revises Q1");
-    assert!(drafted.stderr().contains(told), "{drafted}");
+    assert!(drafted.stderr().contains(none_in_price), "{drafted}");
     let quote = ledger.json("quote show Q1.2");
     let [site] = trips(&quote)[..] else {
         panic!("{quote}");

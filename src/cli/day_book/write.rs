@@ -25,6 +25,7 @@ use crate::ledger::{
     WorkedOn, Writing, refuse, same, typed,
 };
 use crate::money::{Decimal, Money, plain};
+use crate::trade::job_cost::DRIVING;
 use crate::trade::rates::Band;
 use crate::trade::{EntryId, Unit};
 
@@ -360,10 +361,15 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
     let line = CostLine {
         words: format!("hours {}", words.join(" ")),
         task: args.on.clone(),
-        may_be_of_no_job: task.is_none(),
+        may_be_of_no_job: matches!(worked_on, WorkedOn::TheRoad | WorkedOn::Nothing),
     };
-    let resolved =
+    let mut resolved =
         Resolved::of_cost(context, writing, &args.cost, &line)?.begun_by_work(context, writing)?;
+    let on_the_road = worked_on == WorkedOn::TheRoad;
+    if on_the_road {
+        // Its rooms said the job.
+        resolved.rooms.clear();
+    }
     let recorded = writing.record_hours(&worker, hours, &worked_on, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let doubt = match &resolved.job {
@@ -373,6 +379,7 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
     let on = match &worked_on {
         WorkedOn::Task(task) => format!(", {}", task.name),
         WorkedOn::Operation(operation) => format!(", {}", operation.name),
+        WorkedOn::TheRoad => format!(", {DRIVING}{}", resolved.what_for()),
         WorkedOn::Nothing if resolved.job.is_none() => resolved.what_for(),
         WorkedOn::Nothing => ", no task said".to_owned(),
     };
@@ -383,7 +390,9 @@ fn write_hours(context: &Context, writing: &Writing<'_>, args: &HoursArgs) -> Re
         resolved.words()
     );
     let mut remarks = remarks_on(&recorded, doubt);
-    remarks.extend(resolved.remarks_on_barred(writing)?);
+    if !on_the_road {
+        remarks.extend(resolved.remarks_on_barred(writing)?);
+    }
     said_on(context, writing, resolved.job, recorded, what).map(|noted| Noted { remarks, ..noted })
 }
 
@@ -445,8 +454,11 @@ pub(in crate::cli) fn remarks_on(recorded: &Recorded, doubt: Option<String>) -> 
     ]
 }
 
-/// Looks a name up among the tasks, then among the operations.
+/// Looks a name up: the road, then the tasks, then the operations.
 pub(in crate::cli) fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn> {
+    if WorkedOn::is_the_road(name) {
+        return Ok(WorkedOn::TheRoad);
+    }
     if let Some(task) = ledger
         .tasks()?
         .into_iter()
@@ -460,7 +472,7 @@ pub(in crate::cli) fn worked_on(ledger: &Ledger, name: &str) -> Result<WorkedOn>
             let tasks: Vec<String> = ledger.tasks()?.into_iter().map(|task| task.name).collect();
             Err(
                 Refusal::new(format!("`{name}` is neither a task nor an operation"))
-                    .hint(format!("tasks: {}", tasks.join(", ")))
+                    .hint(format!("tasks: {}, {DRIVING}", tasks.join(", ")))
                     .into(),
             )
         }

@@ -60,6 +60,10 @@ const CONTRADICTIONS: &[(&str, &str)] = &[
         "SELECT DISTINCT entry.id, entry.number FROM entry_room JOIN entry ON entry.id = entry_id WHERE job_id IS NULL",
     ),
     (
+        "it is hours on the road, and names rooms",
+        "SELECT DISTINCT entry.id, entry.number FROM entry_room JOIN entry ON entry.id = entry_id WHERE on_the_road = 1",
+    ),
+    (
         "a call-back on a job that was never closed",
         "SELECT entry.id, entry.number FROM entry WHERE late = 1 AND NOT EXISTS (
              SELECT 1 FROM job_event WHERE job_id = entry.job_id AND what = 'closed')",

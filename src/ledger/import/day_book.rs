@@ -77,7 +77,7 @@ impl Importing<'_> {
              WHERE new.id = :id AND (old.id < :first OR old.id >> 40 <> :first >> 40)
                    AND old.job_id IS new.job_id AND old.item_id IS new.item_id AND old.worker_id IS new.worker_id
                    AND old.machine_id IS new.machine_id AND old.at IS new.at AND old.operation_id IS new.operation_id AND old.task_id IS new.task_id
-                   AND old.left_over = new.left_over AND old.what = new.what
+                   AND old.left_over = new.left_over AND old.on_the_road = new.on_the_road AND old.what = new.what
                    AND old.quantity_micro IS new.quantity_micro AND old.amount_minor IS new.amount_minor
                    AND {} IS {}",
             rooms("old"),
@@ -205,7 +205,7 @@ impl Importing<'_> {
         let (job, rooms) = self.job_or_none(row)?;
         let hours = row.positive("hours")?;
         let worked_on = self.worked_on(row)?;
-        if job.is_none() && worked_on != WorkedOn::Nothing {
+        if job.is_none() && worked_on.columns().0.is_some() {
             return Err(row.wrong("on", "hours of no job are for no task"));
         }
         let occasion = occasion(row, job.as_deref(), &rooms, on);
@@ -224,6 +224,9 @@ impl Importing<'_> {
         let on = row.text("on").trim();
         if on.is_empty() {
             return Ok(WorkedOn::Nothing);
+        }
+        if WorkedOn::is_the_road(on) {
+            return Ok(WorkedOn::TheRoad);
         }
         if let Some(task) = self.task(on)? {
             return Ok(WorkedOn::Task(task.clone()));

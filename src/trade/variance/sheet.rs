@@ -87,7 +87,7 @@ enum Key {
     Item(Option<RoomId>, Option<OperationId>, ItemId, Unit),
     Labour(Option<RoomId>, Option<TaskId>, Option<OperationId>),
     Opened(ItemId),
-    /// Hours on the road, which nobody logs by themselves.
+    /// Hours on the road, of the whole job.
     Road,
     /// What it was for, in small letters: `Disposal` is `disposal`.
     Other(Option<RoomId>, String, Unit),
@@ -241,8 +241,7 @@ impl<'a> Sheet<'a> {
         let pair = self.pair(key, || other_subject(None, DRIVING, trips.unit));
         pair.plan(driven, trips.rate, trips.cost);
         if !trips.hours.is_zero() {
-            let subject = || labour_subject(None, Some(DRIVING.to_owned()));
-            self.pair(Key::Road, subject)
+            self.pair(Key::Road, road_subject)
                 .plan(trips.hours, hour, trips.labour);
         }
     }
@@ -288,6 +287,7 @@ impl<'a> Sheet<'a> {
                 let key = Key::Labour(room, task.map(|task| task.id), operation);
                 (key, labour_subject(room, name))
             }
+            What::OnTheRoad => (Key::Road, road_subject()),
             What::Item {
                 item, name, unit, ..
             } => (
@@ -384,7 +384,9 @@ impl<'a> Sheet<'a> {
                 .lines
                 .iter()
                 .filter(|line| line.kind() == QuoteLine::Trips);
-            labour[1] += driving.map(Line::labour).sum();
+            let on_the_road = self.pairs.get(&Key::Road);
+            let logged = on_the_road.is_some_and(|pair| pair.actual.is_some());
+            labour[usize::from(!logged)] += driving.map(Line::labour).sum();
             let weights = labour.map(|labour| Decimal::from(labour.minor()));
             let charged = quoted.lines.iter().map(|line| match line {
                 Line::Overhead { cost } => *cost,
@@ -483,6 +485,10 @@ fn labour_subject(room: Option<RoomId>, task: Option<String>) -> Subject {
         part: None,
         unit: Unit::Hour,
     }
+}
+
+fn road_subject() -> Subject {
+    labour_subject(None, Some(DRIVING.to_owned()))
 }
 
 /// What is left in opened packs is no operation's.
