@@ -322,58 +322,74 @@ pub(super) enum ShelfLine {
 /// What lines of notes have in common.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Standing {
-    pub(super) rooms: Option<String>,
-    pub(super) job: Option<String>,
-    pub(super) date: Option<String>,
+    pub(super) rooms: Option<Said>,
+    pub(super) job: Option<Said>,
+    pub(super) date: Option<Said>,
+}
+
+/// What a line of notes says for those after it.
+#[derive(Clone, Debug)]
+pub(super) struct Said {
+    pub(super) text: String,
+    pub(super) line: usize,
 }
 
 impl Line {
-    /// Takes what the line doesn't say itself from what the lines have in common.
-    pub(super) fn stand_in(&mut self, standing: &Standing) {
-        let occasion = |occasion: &mut OccasionArgs| {
-            if occasion.rooms.is_empty() {
-                occasion.rooms.extend(standing.rooms.clone());
-            }
-            say(&mut occasion.job.job, &standing.job);
-            say(&mut occasion.date, &standing.date);
-        };
+    /// Takes what the line doesn't say itself from what the lines have in common; returns the lines that say that.
+    pub(super) fn stand_in(&mut self, standing: &Standing) -> Vec<usize> {
+        let (job, date) = (&standing.job, &standing.date);
+        let mut from = Vec::new();
         match self {
-            Line::Use(args) => occasion(&mut args.occasion),
+            Line::Use(args) => args.occasion.stand_in(standing, &mut from),
             Line::Hours(HoursArgs { cost, .. })
             | Line::Spent(SpentArgs { cost, .. })
             | Line::Drive(DriveArgs { cost, .. }) => {
                 if cost.no_job {
-                    say(&mut cost.occasion.date, &standing.date);
+                    say(&mut cost.occasion.date, date, &mut from);
                 } else {
-                    occasion(&mut cost.occasion);
+                    cost.occasion.stand_in(standing, &mut from);
                 }
             }
-            Line::Buy(args) => say(&mut args.date, &standing.date),
-            Line::HandBack(args) => say(&mut args.date, &standing.date),
+            Line::Buy(args) => say(&mut args.date, date, &mut from),
+            Line::HandBack(args) => say(&mut args.date, date, &mut from),
             Line::Rental(MachineLine::Out(args)) => {
-                say(&mut args.job.job, &standing.job);
-                say_day(&mut args.at, &standing.date);
+                say(&mut args.job.job, job, &mut from);
+                say_day(&mut args.at, date, &mut from);
             }
-            Line::Rental(MachineLine::Back(args)) => say_day(&mut args.at, &standing.date),
-            Line::Rental(MachineLine::Day(args)) => say(&mut args.date, &standing.date),
-            Line::Stock(ShelfLine::Count(args)) => say(&mut args.date, &standing.date),
+            Line::Rental(MachineLine::Back(args)) => say_day(&mut args.at, date, &mut from),
+            Line::Rental(MachineLine::Day(args)) => say(&mut args.date, date, &mut from),
+            Line::Stock(ShelfLine::Count(args)) => say(&mut args.date, date, &mut from),
             Line::Correct(_) | Line::Void(_) => {}
         }
+        from
     }
 }
 
-fn say(own: &mut Option<String>, standing: &Option<String>) {
-    if own.is_none() {
-        own.clone_from(standing);
+impl OccasionArgs {
+    fn stand_in(&mut self, standing: &Standing, from: &mut Vec<usize>) {
+        if let Some(said) = standing.rooms.as_ref().filter(|_| self.rooms.is_empty()) {
+            self.rooms.push(said.text.clone());
+            from.push(said.line);
+        }
+        say(&mut self.job.job, &standing.job, from);
+        say(&mut self.date, &standing.date, from);
+    }
+}
+
+fn say(own: &mut Option<String>, standing: &Option<Said>, from: &mut Vec<usize>) {
+    if let (None, Some(said)) = (&own, standing) {
+        *own = Some(said.text.clone());
+        from.push(said.line);
     }
 }
 
 /// Puts a day before a time of day that was said without one.
-fn say_day(at: &mut Option<String>, day: &Option<String>) {
+fn say_day(at: &mut Option<String>, day: &Option<Said>, from: &mut Vec<usize>) {
     if let (Some(time), Some(day)) = (at.as_mut(), day)
         && !time.contains([' ', 'T'])
     {
-        *time = format!("{day} {time}");
+        *time = format!("{} {time}", day.text);
+        from.push(day.line);
     }
 }
 

@@ -11,12 +11,12 @@ use std::path::PathBuf;
 use anyhow::{Context as _, Result};
 use clap::{Args, CommandFactory as _, Parser};
 
-use super::day_book::{Line, Standing, add_budgets, write_line};
+use super::day_book::{Line, Noted, Said, Standing, add_budgets, write_line};
 use super::read::read_date;
-use super::ui::{Context, is_stdout, somebody_is_there};
+use super::ui::{Context, Remark, is_stdout, somebody_is_there};
 use crate::document::count;
 use crate::document::job::DayBookAnswer;
-use crate::ledger::{Refusal, near_names, refuse};
+use crate::ledger::{Ledger, Refusal, Writing, near_names, refuse};
 
 /// Write many lines of the day book at once
 ///
@@ -44,63 +44,80 @@ struct Typed {
     line: Line,
 }
 
-/// A line of notes with its number.
+/// A line of the day book in notes.
 struct Note {
     number: usize,
     line: Line,
-    /// The line that says its day.
-    day: Option<usize>,
+    /// The lines that say what it doesn't say itself.
+    rests_on: Vec<usize>,
+}
+
+/// A line that says something of those after it: `room Den`.
+struct Head {
+    word: &'static str,
+    said: Said,
+}
+
+/// Notes as they were read.
+#[derive(Default)]
+struct Notes {
+    lines: Vec<Note>,
+    heads: Vec<Head>,
+    mistakes: Vec<Mistake>,
+}
+
+impl Notes {
+    fn read(text: &str) -> Notes {
+        let mut notes = Notes::default();
+        let mut standing = Standing::default();
+        for (number, text) in (1..).zip(text.trim_start_matches('\u{feff}').lines()) {
+            match read_note(number, text.trim(), &mut standing) {
+                Ok(Read::Lines(lines)) => notes.lines.extend(lines),
+                Ok(Read::Head(head)) => notes.heads.extend(head),
+                Err(error) => notes.mistakes.push(mistake(number, &error)),
+            }
+        }
+        notes
+    }
+
+    /// Returns what is wrong with what lines say of those after them.
+    fn wrong_heads(&self, context: &Context, ledger: &Ledger) -> Vec<Mistake> {
+        let wrong = self.heads.iter().filter_map(|Head { word, said }| {
+            let found = match *word {
+                "on" => read_date(context, ledger, Some(&said.text)).map(|_| ()),
+                "job" => ledger.job(&said.text).map(|_| ()),
+                // Which room is meant follows from the job of each line.
+                _ => Ok(()),
+            };
+            found.err().map(|error| mistake(said.line, &error))
+        });
+        wrong.collect()
+    }
+
+    /// Says which of these lines say something that no line goes by.
+    fn unused_heads(&self) -> impl Iterator<Item = Remark> {
+        let is_used = |line| self.lines.iter().any(|note| note.rests_on.contains(&line));
+        let unused = self
+            .heads
+            .iter()
+            .filter(move |head| !is_used(head.said.line));
+        unused.map(|Head { word, said }| {
+            let Said { text, line } = said;
+            Remark::Warning(format!("line {line}: no line goes by `{word} {text}`"))
+        })
+    }
 }
 
 pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
-    let text = read_notes(args)?;
-    let text = text.trim_start_matches('\u{feff}');
-    let mut mistakes = Vec::new();
-    let mut notes = Vec::new();
-    let mut days = Vec::new();
-    let mut standing = Standing::default();
-    for (place, text) in text.lines().enumerate() {
-        let (number, before) = (place + 1, standing.date.clone());
-        match read_note(text.trim(), &mut standing) {
-            Ok(lines) => notes.extend(lines.into_iter().map(|line| Note {
-                number,
-                line,
-                day: days.last().map(|(day, _)| *day),
-            })),
-            Err(error) => mistakes.push(mistake(number, &error)),
-        }
-        if standing.date != before {
-            days.push((number, standing.date.clone()));
-        }
-    }
-    if notes.is_empty() && mistakes.is_empty() {
+    context.refuse_csv()?;
+    let notes = Notes::read(&read_notes(args)?);
+    if notes.lines.is_empty() && notes.mistakes.is_empty() {
         return Err(Refusal::new("there is no line to write")
             .hint("gritledger daybook FILE")
             .into());
     }
     context.write(|writing| {
-        // Those that can be read are tried beside mistakes, so that all are told at once.
-        let (mut written, mut mistakes) = (Vec::new(), mistakes.clone());
-        let mut no_days = Vec::new();
-        for (number, day) in &days {
-            if let Err(error) = read_date(context, writing, day.as_deref()) {
-                mistakes.push(mistake(*number, &error));
-                no_days.push(Some(*number));
-            }
-        }
-        for note in notes.iter().filter(|note| !no_days.contains(&note.day)) {
-            match write_line(context, writing, &note.line) {
-                Ok(noted) => written.push(noted),
-                Err(error) if !Context::is_doubt(&error) => {
-                    mistakes.push(mistake(note.number, &error));
-                }
-                Err(doubt) if mistakes.is_empty() => return Err(doubt),
-                Err(_) => {}
-            }
-        }
-        if !mistakes.is_empty() {
-            return Err(none_written(mistakes));
-        }
+        let mut written = write_notes(context, writing, &notes)?;
         add_budgets(context, writing, &mut written)?;
         let (mut lines, mut remarks) = (Vec::new(), Vec::new());
         for noted in written {
@@ -111,9 +128,34 @@ pub(super) fn cmd_daybook(context: &Context, args: &DaybookArgs) -> Result<()> {
             lines.push(noted.answer);
         }
         context.give(writing, DayBookAnswer::new(lines))?;
-        remarks.iter().for_each(|remark| context.remark(remark));
+        let remarks = remarks.into_iter().chain(notes.unused_heads());
+        remarks.for_each(|remark| context.remark(&remark));
         Ok(())
     })
+}
+
+/// Writes the lines; those that can be read are tried beside mistakes, so that all are told at once.
+fn write_notes(context: &Context, writing: &Writing<'_>, notes: &Notes) -> Result<Vec<Noted>> {
+    let mut mistakes = notes.wrong_heads(context, writing);
+    let wrong: Vec<usize> = mistakes.iter().map(|mistake| mistake.line).collect();
+    mistakes.extend(notes.mistakes.iter().cloned());
+    let mut written = Vec::new();
+    for note in &notes.lines {
+        if note.rests_on.iter().any(|line| wrong.contains(line)) {
+            continue;
+        }
+        let outcome = context.at_line(note.number, || write_line(context, writing, &note.line));
+        match outcome {
+            Ok(noted) => written.push(noted),
+            Err(error) if !Context::is_doubt(&error) => mistakes.push(mistake(note.number, &error)),
+            Err(doubt) if mistakes.is_empty() => return Err(doubt),
+            Err(_) => {}
+        }
+    }
+    match mistakes.is_empty() {
+        true => Ok(written),
+        false => Err(none_written(mistakes)),
+    }
 }
 
 fn read_notes(args: &DaybookArgs) -> Result<String> {
@@ -135,41 +177,51 @@ fn read_notes(args: &DaybookArgs) -> Result<String> {
     }
 }
 
-/// Reads a line of notes; none: it says something of the lines after it, or nothing.
-fn read_note(text: &str, standing: &mut Standing) -> Result<Vec<Line>> {
+/// What a line of notes comes to.
+enum Read {
+    /// Lines of the day book; none, if it says nothing.
+    Lines(Vec<Note>),
+    /// What it says of the lines after it; `None`: it takes that back.
+    Head(Option<Head>),
+}
+
+fn read_note(number: usize, text: &str, standing: &mut Standing) -> Result<Read> {
     if text.is_empty() || text.starts_with('#') {
-        return Ok(Vec::new());
+        return Ok(Read::Lines(Vec::new()));
     }
-    let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-    let rest = Some(rest.trim().to_owned()).filter(|rest| !rest.is_empty());
-    match word {
-        "room" => standing.rooms = rest,
-        "job" => standing.job = rest,
-        "on" => standing.date = rest,
-        _ => return read_lines(text, word, standing),
-    }
-    Ok(Vec::new())
+    let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    let (word, place) = match first {
+        "room" => ("room", &mut standing.rooms),
+        "job" => ("job", &mut standing.job),
+        "on" => ("on", &mut standing.date),
+        _ => return read_lines(number, text, first, standing).map(Read::Lines),
+    };
+    let (text, line) = (rest.trim().to_owned(), number);
+    *place = (!text.is_empty()).then_some(Said { text, line });
+    let said = place.clone();
+    Ok(Read::Head(said.map(|said| Head { word, said })))
 }
 
 /// Reads one line of the day book, or all that a line says of a room.
-fn read_lines(text: &str, word: &str, standing: &Standing) -> Result<Vec<Line>> {
+fn read_lines(number: usize, text: &str, word: &str, standing: &Standing) -> Result<Vec<Note>> {
     let is_command = Typed::command().find_subcommand(word).is_some();
     let Some((room, things)) = text.split_once(": ").filter(|_| !is_command) else {
         let Some(words) = shlex::split(text) else {
             refuse!("a quotation mark has no second one: {text}");
         };
         return match is_command {
-            true => Ok(vec![read_line(words, standing)?]),
+            true => Ok(vec![read_line(number, words, standing)?]),
             false => Err(no_line(text, word)),
         };
     };
+    let (text, line) = (room.trim().to_owned(), number);
     let here = Standing {
-        rooms: Some(room.trim().to_owned()),
+        rooms: Some(Said { text, line }),
         ..standing.clone()
     };
     let things = things.split(", ").filter(|thing| !thing.trim().is_empty());
     things
-        .map(|thing| read_line(in_full(thing)?, &here))
+        .map(|thing| read_line(number, in_full(thing)?, &here))
         .collect()
 }
 
@@ -194,11 +246,15 @@ fn no_line(text: &str, word: &str) -> anyhow::Error {
         .into()
 }
 
-fn read_line(words: Vec<String>, standing: &Standing) -> Result<Line> {
+fn read_line(number: usize, words: Vec<String>, standing: &Standing) -> Result<Note> {
     let typed = Typed::try_parse_from(words).map_err(|error| in_a_line(&error))?;
     let mut line = typed.line;
-    line.stand_in(standing);
-    Ok(line)
+    let rests_on = line.stand_in(standing);
+    Ok(Note {
+        number,
+        line,
+        rests_on,
+    })
 }
 
 /// Returns the words of a line for what was done in a room: hours are told by a figure in front of a word, `45m sand`, and
@@ -237,94 +293,101 @@ fn in_a_line(error: &clap::Error) -> Refusal {
     Refusal::new(told.strip_prefix("error: ").unwrap_or(&told))
 }
 
-/// A line's number, and what is wrong with it in one line.
-type Mistake = (usize, String);
+/// What is wrong with a line.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Mistake {
+    line: usize,
+    /// In one line.
+    told: String,
+    /// What to type, each a command.
+    commands: Vec<String>,
+}
 
-fn mistake(number: usize, error: &anyhow::Error) -> Mistake {
+fn mistake(line: usize, error: &anyhow::Error) -> Mistake {
     let hints = error.downcast_ref::<Refusal>();
-    let hints = hints.map_or(&[][..], |refusal| &refusal.hints);
+    let hints = hints
+        .map_or(&[][..], |refusal| &refusal.hints)
+        .iter()
+        .cloned();
+    let (commands, words): (Vec<String>, Vec<String>) =
+        hints.partition(|hint| hint.starts_with("gritledger "));
     let causes = error.chain().map(ToString::to_string);
-    let told: Vec<String> = causes.chain(hints.iter().cloned()).collect();
-    (number, told.join("; "))
+    let told: Vec<String> = causes.chain(words).collect();
+    Mistake {
+        line,
+        told: told.join("; "),
+        commands,
+    }
 }
 
 fn none_written(mut mistakes: Vec<Mistake>) -> anyhow::Error {
     mistakes.sort();
-    let refusal = Refusal::new(match &mistakes[..] {
+    let mut refusal = Refusal::new(match &mistakes[..] {
         [_] => "nothing was written: a line has a mistake".to_owned(),
         several => format!(
             "nothing was written: {} have mistakes",
             count(several.len(), "line")
         ),
     });
-    let told = |refusal: Refusal, (number, told)| refusal.hint(format!("line {number}: {told}"));
-    mistakes.into_iter().fold(refusal, told).into()
+    for Mistake { line, told, .. } in &mistakes {
+        refusal = refusal.hint(format!("line {line}: {told}"));
+    }
+    for command in mistakes.into_iter().flat_map(|mistake| mistake.commands) {
+        if !refusal.hints.contains(&command) {
+            refusal = refusal.hint(command);
+        }
+    }
+    refusal.into()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// Reads notes that have no mistake; returns their lines in words.
+    fn lines(text: &str) -> Vec<String> {
+        let notes = Notes::read(text);
+        assert_eq!(notes.mistakes, [], "{text}");
+        let lines = notes.lines.iter();
+        lines.map(|note| format!("{:?}", note.line)).collect()
+    }
+
     #[test]
     fn a_line_says_all_of_a_room() {
-        let standing = &mut Standing {
-            rooms: Some("Den".to_owned()),
-            job: Some("J2".to_owned()),
-            date: None,
-        };
-        let short = "Back bedroom: 45m sand, 36 6, 1 1/2 edge, oil 1/2 gal";
-        let long = [
-            "hours 45m sand --room 'Back bedroom'",
-            "use 36 6 --room 'Back bedroom'",
-            "hours '1 1/2' edge --room 'Back bedroom'",
-            "use oil '1/2 gal' --room 'Back bedroom'",
-        ];
-        let told = |line: &Line| format!("{line:?}");
-        let short: Vec<String> = read_note(short, standing)
-            .unwrap()
-            .iter()
-            .map(told)
-            .collect();
-        let long = long.map(|line| told(&read_note(line, standing).unwrap()[0]));
-        assert_eq!(short, long);
-        // It says nothing of the lines after it.
-        assert!(format!("{:?}", read_note("use 36 6", standing).unwrap()).contains("\"Den\""));
+        let short =
+            "room Den\njob J2\nBack bedroom: 45m sand, 36 6, 1 1/2 edge, oil 1/2 gal\nuse 36 6";
+        let long = "job J2\n\
+                    hours 45m sand --room 'Back bedroom'\n\
+                    use 36 6 --room 'Back bedroom'\n\
+                    hours '1 1/2' edge --room 'Back bedroom'\n\
+                    use oil '1/2 gal' --room 'Back bedroom'\n\
+                    use 36 6 --room Den";
+        assert_eq!(lines(short), lines(long));
         for (text, told) in [
-            ("Den: 36", "`36` doesn't say how much"),
-            ("Den: 36 6, sand", "`sand` doesn't say how much"),
+            ("Den: 36", "`36` doesn't say how much; 45m sand, 36 6"),
+            (
+                "Den: 36 6, sand",
+                "`sand` doesn't say how much; 45m sand, 36 6",
+            ),
         ] {
-            assert_eq!(read_note(text, standing).unwrap_err().to_string(), told);
+            let mistakes = Notes::read(text).mistakes;
+            assert_eq!((mistakes[0].line, mistakes[0].told.as_str()), (1, told));
         }
     }
 
     #[test]
     fn a_line_says_what_the_next_have_in_common() {
-        let mut standing = Standing::default();
-        for text in [
-            "",
-            "# Monday",
-            "room Den, Parlour",
-            "job J2",
-            "on yesterday",
-        ] {
-            assert!(read_note(text, &mut standing).unwrap().is_empty(), "{text}");
-        }
-        let line = read_note("use 36 6 --room Attic", &mut standing).unwrap();
-        assert_eq!(line.len(), 1);
-        let told = format!("{line:?}");
-        assert!(
-            told.contains("\"Attic\"") && !told.contains("Parlour"),
-            "{told}"
+        let heads = "\n# Monday\nroom Den, Parlour\njob J2\non yesterday\n";
+        assert_eq!(
+            lines(&format!(
+                "{heads}use 36 6 --room Attic\nhours 1:30 --on sand\nroom\ndrive 9"
+            )),
+            lines(
+                "use 36 6 --room Attic --job J2 --date yesterday\n\
+                 hours 1:30 --on sand --room 'Den, Parlour' --job J2 --date yesterday\n\
+                 drive 9 --job J2 --date yesterday"
+            )
         );
-        assert!(
-            told.contains("\"J2\"") && told.contains("\"yesterday\""),
-            "{told}"
-        );
-        let line = read_note("hours 1:30 --on sand", &mut standing).unwrap();
-        assert!(format!("{line:?}").contains("\"Den, Parlour\""));
-        read_note("room", &mut standing).unwrap();
-        let line = read_note("hours 1:30 --on sand", &mut standing).unwrap();
-        assert!(!format!("{line:?}").contains("Den"));
         for (text, told) in [
             ("usw 36 6", "`usw` is no command of the day book"),
             (
@@ -336,8 +399,22 @@ mod tests {
                 "a quotation mark has no second one: spent 18 --for \"bin",
             ),
         ] {
-            let error = read_note(text, &mut standing).unwrap_err();
-            assert!(error.to_string().starts_with(told), "{error}");
+            let mistakes = Notes::read(text).mistakes;
+            assert!(mistakes[0].told.starts_with(told), "{mistakes:?}");
         }
+    }
+
+    #[test]
+    fn a_line_that_none_goes_by_is_known() {
+        let text = "on mon\nroom Den\nroom Parlour\nuse 36 6 --date today\non tue\nrental back buffer --at 07:45\njob J2";
+        let notes = Notes::read(text);
+        let unused: Vec<usize> = notes
+            .heads
+            .iter()
+            .map(|head| head.said.line)
+            .filter(|line| !notes.lines.iter().any(|note| note.rests_on.contains(line)))
+            .collect();
+        assert_eq!(unused, [1, 2, 7]);
+        assert_eq!(notes.unused_heads().count(), 3);
     }
 }

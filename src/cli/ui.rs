@@ -9,6 +9,7 @@
 
 use std::cell::Cell;
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -52,8 +53,18 @@ pub(crate) struct Context {
     unicode: bool,
     said: RefCell<Vec<Said>>,
     confirmed: RefCell<Vec<String>>,
+    lines: RefCell<Lines>,
     /// What was done for good, a sentence each: it is said if the answer can't be delivered.
     done: RefCell<Vec<String>>,
+}
+
+/// Lines that are written at once.
+#[derive(Debug, Default)]
+struct Lines {
+    /// The one that is being written.
+    at: Option<usize>,
+    /// Which of them wrote an entry.
+    wrote: BTreeMap<String, usize>,
 }
 
 /// Something said, and on which stream.
@@ -93,6 +104,8 @@ struct Doubt {
     words: String,
     /// What to type if it isn't meant; `None`: it is a slip, or it is not.
     instead: Option<String>,
+    /// The line that it came up in, of several that are written at once.
+    line: Option<usize>,
 }
 
 impl Context {
@@ -108,6 +121,7 @@ impl Context {
             unicode: speaks_utf8(),
             said: RefCell::default(),
             confirmed: RefCell::default(),
+            lines: RefCell::default(),
             done: RefCell::default(),
         })
     }
@@ -191,14 +205,20 @@ impl Context {
     fn settle_failure(&self, error: anyhow::Error) -> Result<()> {
         // What it was about to say isn't so.
         self.said.borrow_mut().clear();
-        let Doubt { words, instead } = error.downcast::<Doubt>()?;
+        self.lines.take();
+        let Doubt {
+            words: doubt,
+            instead,
+            line,
+        } = error.downcast::<Doubt>()?;
+        let words = line.map_or_else(|| doubt.clone(), |line| format!("line {line}: {doubt}"));
         let question = match instead {
             Some(_) => "Go on all the same?",
             None => "Is it right?",
         };
         let mut refusal = match self.ask(&format!("{words}. {question}"))? {
             Some(true) => {
-                self.confirmed.borrow_mut().push(words);
+                self.confirmed.borrow_mut().push(doubt);
                 return Ok(());
             }
             Some(false) => Refusal::new("nothing was done"),
@@ -228,6 +248,7 @@ impl Context {
             false => Err(Doubt {
                 words: doubt.to_owned(),
                 instead,
+                line: self.lines.borrow().at,
             }
             .into()),
         }
@@ -243,6 +264,30 @@ impl Context {
 
     fn is_confirmed(&self, doubt: &str) -> bool {
         self.globals.confirm || self.confirmed.borrow().iter().any(|known| known == doubt)
+    }
+
+    /// Does the work of one of several lines that are written at once.
+    pub(crate) fn at_line<T>(&self, line: usize, work: impl FnOnce() -> Result<T>) -> Result<T> {
+        self.lines.borrow_mut().at = Some(line);
+        let outcome = work();
+        self.lines.borrow_mut().at = None;
+        outcome
+    }
+
+    /// Notes that the line at hand wrote an entry.
+    pub(crate) fn wrote(&self, entry: &str) {
+        let mut lines = self.lines.borrow_mut();
+        if let Some(line) = lines.at {
+            lines.wrote.insert(entry.to_owned(), line);
+        }
+    }
+
+    /// Says where an entry stands: one that a line before this one writes has no number yet.
+    pub(crate) fn whereabouts(&self, entry: &str) -> String {
+        match self.lines.borrow().wrote.get(entry) {
+            Some(line) => format!("in line {line}"),
+            None => format!("as {entry}"),
+        }
     }
 
     /// Tells whether work ended because a person must be asked.
@@ -390,10 +435,12 @@ impl Context {
         self.say(Said::Answer(text));
     }
 
-    /// Says what was done, as a sentence; silenced by `--quiet`.
+    /// Says what was done, as a sentence, once; silenced by `--quiet`.
     pub(crate) fn status(&self, sentence: &str) {
-        if !self.globals.quiet {
-            self.say(Said::Status(crate::document::inert(sentence)));
+        let sentence = crate::document::inert(sentence);
+        let is_known = |said: &Said| matches!(said, Said::Status(known) if *known == sentence);
+        if !self.globals.quiet && !self.said.borrow().iter().any(is_known) {
+            self.say(Said::Status(sentence));
         }
     }
 

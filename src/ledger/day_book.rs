@@ -385,7 +385,7 @@ impl<'a> UsedFor<'a> {
 }
 
 impl Ledger {
-    /// Returns the number of a live entry that says just the same as a later one, of the same day.
+    /// Returns the number of the latest live entry that says just the same as a later one, of the same day.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -404,7 +404,7 @@ impl Ledger {
                AND NOT EXISTS (
                    SELECT room_id, COUNT(*) FROM entry_room WHERE entry_id IN (earlier.id, new.id)
                    GROUP BY room_id HAVING COUNT(*) = 1)
-             ORDER BY earlier.id LIMIT 1",
+             ORDER BY earlier.id DESC LIMIT 1",
         )?;
         let number = |row: &rusqlite::Row<'_>| {
             let id: EntryId = row.get("id")?;

@@ -725,6 +725,133 @@ fn a_mistake_of_notes_is_told_on_the_line_that_makes_it() {
 }
 
 #[test]
+fn notes_that_are_asked_about_say_their_line() {
+    let ledger = TestLedger::job_open();
+    let asks = |text: &str, told: &str| {
+        let notes = ledger.file("notes.txt", text);
+        assert_eq!(
+            ledger.line(&format!("daybook {notes}")).refused(),
+            format!("error: {told}\nhint: the same command with --confirm says that it is meant")
+        );
+    };
+    // An entry that is about to be written has no number yet.
+    asks(
+        "Landing: 36 6\n\nuse 36 6 --room Landing\n",
+        "line 3: the same is logged for that day already, in line 1",
+    );
+    asks(
+        "# Monday\ndrive 9\nspent 5 --for tape\ndrive 9\n",
+        "line 4: the same is logged for that day already, in line 2",
+    );
+    asks(
+        "on 2025-11-01\n\nspent 5 --for tape\n",
+        "line 3: 2025-11-01 is 121 days ago",
+    );
+    ledger.line("drive 9").ok();
+    asks(
+        "drive 8\ndrive 9\n",
+        "line 2: the same is logged for that day already, as E1",
+    );
+    let notes = ledger.file("notes.txt", "drive 9\ndrive 9\n");
+    ledger.line(&format!("daybook {notes} --confirm")).ok();
+    assert_eq!(entries(&ledger, "J1").len(), 3);
+}
+
+#[test]
+fn what_notes_say_for_nothing_is_told() {
+    let ledger = TestLedger::job_open();
+    let notes = ledger.file(
+        "notes.txt",
+        "on mon\nroom Attic\nLanding: 36 6\non yesterday\njob J1\nroom Back bedroom\n",
+    );
+    let run = ledger.line(&format!("daybook {notes}"));
+    assert_eq!(
+        run.stderr(),
+        "mon is Mon 2026-03-02.\n\
+         warning: 6 disc of it were not in stock: taken at book price until the receipt comes\n\
+         hint: gritledger buy disc-7in-36 QTY --cost TOTAL\n\
+         warning: line 2: no line goes by `room Attic`\n\
+         warning: line 4: no line goes by `on yesterday`\n\
+         warning: line 5: no line goes by `job J1`\n\
+         warning: line 6: no line goes by `room Back bedroom`\n"
+    );
+    run.ok();
+    let notes = ledger.file(
+        "notes.txt",
+        "on today\nroom Landing\nhours 5m sand\nroom\non\n",
+    );
+    let run = ledger.line(&format!("daybook {notes}"));
+    assert_eq!(run.stderr(), "");
+    run.ok();
+}
+
+#[test]
+fn an_unknown_job_of_notes_is_told_on_the_line_that_says_it() {
+    let ledger = TestLedger::job_open();
+    for (text, told) in [
+        ("job J9\nuse 36 6\nuse 50 3\n", "line 1: no job J9"),
+        ("use 36 6 --room Landing\njob J9\n", "line 2: no job J9"),
+        ("\nuse 36 6 --job J9\n", "line 2: no job J9"),
+    ] {
+        let notes = ledger.file("notes.txt", text);
+        assert_eq!(
+            ledger.line(&format!("daybook {notes}")).refused(),
+            format!(
+                "error: nothing was written: a line has a mistake\nhint: {told}\nhint: gritledger job list"
+            ),
+        );
+    }
+    // What such lines say themselves is looked through all the same.
+    let notes = ledger.file("notes.txt", "job J9\nuse 36 6\nuse 99 2 --job J1\n");
+    assert_eq!(
+        ledger.line(&format!("daybook {notes}")).refused(),
+        "error: nothing was written: 2 lines have mistakes\n\
+         hint: line 1: no job J9\n\
+         hint: line 3: no item `99`\n\
+         hint: gritledger job list"
+    );
+}
+
+#[test]
+fn a_decimal_comma_in_notes_parts_no_things() {
+    let written = |mark: &str, text: &str| {
+        let ledger = TestLedger::nowhere();
+        ledger.lines(&format!(
+            r#"
+            init --business "Marsh End Floors" --decimal-mark {mark} --quiet
+            worker add "Ruben Vale" --wage 28
+            client add "Ada Quill"
+            site add "Ada Quill" "4 Tannery Row"
+            room add "4 Tannery Row" Hall --shape "10 x 4" --condition worn-film --species red-oak
+            quote draft "4 Tannery Row" --sequence rotary-36-50-80 --schedule oil-2-coat
+            quote send Q1
+            quote accept Q1
+            "#
+        ));
+        let notes = ledger.file("notes.txt", text);
+        ledger.line(&format!("daybook {notes}"))
+    };
+    let said = written("comma", "Hall: 1,5 coat, 36 6, oil 0,25 gal\n").ok();
+    for told in [
+        "Ruben Vale worked 1.5 h on J1, Hall, coat",
+        "used 6 disc of disc-7in-36 on J1, Hall",
+        "used 0.25 gal of oil-finish on J1, Hall",
+    ] {
+        assert!(said.contains(told), "{said}");
+    }
+    let said = written("comma", "Hall: 1.5 coat\n").ok();
+    assert!(
+        said.contains("Ruben Vale worked 1.5 h on J1, Hall, coat"),
+        "{said}"
+    );
+    assert_eq!(
+        written("point", "Hall: 1,5 coat, 36 6\n").refused(),
+        "error: nothing was written: a line has a mistake\n\
+         hint: line 1: `1,5` is not a number of hours; hours are written 1.5, 1:30, 1h30, 90m or 1 1/2"
+    );
+}
+
+#[test]
 fn a_unit_of_hours_may_stand_apart() {
     let ledger = TestLedger::job_open();
     for (line, told) in [

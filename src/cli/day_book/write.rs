@@ -402,9 +402,11 @@ pub(in crate::cli) fn confirm_new(
     writing: &Writing<'_>,
     recorded: &Recorded,
 ) -> Result<()> {
+    context.wrote(&recorded.number);
     match writing.said_before(recorded.id)? {
         Some(earlier) => context.confirm(&format!(
-            "the same is logged for that day already, as {earlier}"
+            "the same is logged for that day already, {}",
+            context.whereabouts(&earlier)
         )),
         None => Ok(()),
     }
