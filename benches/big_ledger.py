@@ -91,6 +91,8 @@ SEALED = [
                        " FROM invoice_line JOIN invoice ON invoice.id = invoice_id ORDER BY invoice_id, position"),
         ("invoice_id", "SELECT * FROM invoice_tax ORDER BY invoice_id, tax_micro"),
     ], ("client", "client_address", "site", "what")),
+    ("write_off", [], ()),
+    ("write_off_void", [], ()),
     ("payment", [], ()),
     ("payment_void", [], ()),
     ("payment_application", [], ()),

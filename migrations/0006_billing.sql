@@ -18,7 +18,14 @@ CREATE TABLE invoice (
     client         TEXT,
     client_address TEXT,
     site           TEXT,
+    -- A credit note takes back another invoice, or a part of it, for a reason. Its amounts are above zero, too.
+    credits_id     INTEGER REFERENCES invoice (id),
+    reason         TEXT NOT NULL DEFAULT '',
+    -- What of a credit note is off the price of its job, before tax; the rest is asked for again by the final invoice.
+    off_price_minor INTEGER NOT NULL DEFAULT 0 CHECK (off_price_minor BETWEEN 0 AND net_minor OR off_price_minor = 0),
     recorded_at  TEXT    NOT NULL,
+    CHECK ((kind = 'credit') = (credits_id IS NOT NULL) AND (kind = 'credit') = (reason <> '')),
+    CHECK (kind = 'credit' OR off_price_minor = 0),
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
            AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)),
@@ -29,12 +36,15 @@ CREATE UNIQUE INDEX invoice_one_draft ON invoice (job_id) WHERE number IS NULL A
 CREATE INDEX invoice_job ON invoice (job_id);
 -- What was a client asked for?
 CREATE INDEX invoice_client ON invoice (client_id) WHERE client_id IS NOT NULL;
+CREATE INDEX invoice_credits ON invoice (credits_id) WHERE credits_id IS NOT NULL;
 
 CREATE TABLE invoice_line (
     id             INTEGER PRIMARY KEY,
     invoice_id     INTEGER NOT NULL REFERENCES invoice (id),
     position       INTEGER NOT NULL,
     quote_id       INTEGER REFERENCES quote (id),                 -- the quote it was agreed with; NULL: invoiced before
+    room_id        INTEGER REFERENCES room (id),                  -- NULL: not for one room
+    credits        INTEGER CHECK (credits > 0),                   -- on a credit note: the position of the line it takes back
     what           TEXT    NOT NULL CHECK (what <> ''),
     quantity_micro INTEGER NOT NULL DEFAULT 1000000,
     unit           TEXT    NOT NULL DEFAULT 'each',
@@ -52,6 +62,44 @@ CREATE TABLE invoice_tax (
     tax_minor  INTEGER NOT NULL,
     PRIMARY KEY (invoice_id, tax_micro)
 ) STRICT, WITHOUT ROWID;
+
+-- What of each invoice was taken back by credit notes that were issued?
+CREATE VIEW invoice_credited AS
+SELECT credits_id AS invoice_id, SUM(net_minor) AS net_minor, SUM(tax_minor) AS tax_minor
+FROM invoice
+WHERE credits_id IS NOT NULL AND number IS NOT NULL
+GROUP BY credits_id;
+-- Which issued invoices ask for something? Credit notes don't, nor does what was credited in whole.
+CREATE VIEW standing_invoice AS
+SELECT invoice.*
+FROM invoice
+WHERE number IS NOT NULL AND credits_id IS NULL
+      AND net_minor + tax_minor <> COALESCE(
+          (SELECT SUM(net_minor + tax_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0);
+
+-- What is given up as lost of an invoice. A payment that comes after all is taken, and the loss is less by that.
+CREATE TABLE write_off (
+    id           INTEGER PRIMARY KEY,
+    invoice_id   INTEGER NOT NULL REFERENCES invoice (id),
+    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    reason       TEXT    NOT NULL CHECK (reason <> ''),
+    happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at  TEXT    NOT NULL
+) STRICT;
+CREATE INDEX write_off_invoice ON write_off (invoice_id);
+-- A loss taken back, by a row of its own.
+CREATE TABLE write_off_void (
+    id           INTEGER PRIMARY KEY,
+    write_off_id INTEGER NOT NULL UNIQUE REFERENCES write_off (id),
+    reason       TEXT    NOT NULL CHECK (reason <> ''),
+    happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    recorded_at  TEXT    NOT NULL
+) STRICT;
+CREATE VIEW live_write_off AS
+SELECT write_off.*
+FROM write_off
+LEFT JOIN write_off_void ON write_off_id = write_off.id
+WHERE write_off_void.id IS NULL;
 
 CREATE TABLE payment (
     id           INTEGER PRIMARY KEY,
@@ -82,11 +130,13 @@ FROM payment
 LEFT JOIN payment_void ON payment_void.payment_id = payment.id
 WHERE payment_void.id IS NULL;
 
--- What was paid beyond one invoice, applied to another. It counts for as long as its payment does.
+-- What was paid beyond one invoice, applied to another, which counts for as long as its payment does; or paid back to the
+-- client, which counts even if the payment bounces: then it is owed again.
 CREATE TABLE payment_application (
     id           INTEGER PRIMARY KEY,
     payment_id   INTEGER NOT NULL REFERENCES payment (id),
-    invoice_id   INTEGER NOT NULL REFERENCES invoice (id),        -- the invoice that it is applied to
+    invoice_id   INTEGER REFERENCES invoice (id),                 -- the invoice that it is applied to; NULL: paid back
+    note         TEXT    NOT NULL DEFAULT '',
     amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
     happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at  TEXT    NOT NULL
@@ -95,18 +145,31 @@ CREATE INDEX payment_application_payment ON payment_application (payment_id);
 CREATE INDEX payment_application_invoice ON payment_application (invoice_id);
 
 CREATE VIEW live_application AS
-SELECT application.id, payment_id, live_payment.invoice_id AS from_invoice_id, application.invoice_id,
+SELECT application.id, payment_id, payment.invoice_id AS from_invoice_id, application.invoice_id,
        application.amount_minor, application.happened_on
 FROM payment_application AS application
-JOIN live_payment ON live_payment.id = payment_id;
+JOIN payment ON payment.id = payment_id
+LEFT JOIN payment_void USING (payment_id)
+WHERE payment_void.id IS NULL OR application.invoice_id IS NULL;
 
--- What counts as paid on each invoice: its payments, less what of them was applied elsewhere, and what was applied to it.
+-- What counts as paid on each invoice: its payments, less what of them was applied elsewhere or paid back, and what was
+-- applied to it.
 CREATE VIEW invoice_paid AS
 SELECT invoice.id AS invoice_id,
        (SELECT COALESCE(SUM(amount_minor), 0) FROM live_payment WHERE invoice_id = invoice.id)
        - (SELECT COALESCE(SUM(amount_minor), 0) FROM live_application WHERE from_invoice_id = invoice.id)
        + (SELECT COALESCE(SUM(amount_minor), 0) FROM live_application WHERE invoice_id = invoice.id) AS paid_minor
 FROM invoice;
+-- What does each issued invoice that isn't a credit note ask for, less what was credited, and what of that came or is lost?
+CREATE VIEW invoice_balance AS
+SELECT invoice_id, paid_minor,
+       net_minor + tax_minor
+       - (SELECT COALESCE(SUM(net_minor + tax_minor), 0) FROM invoice AS note
+          WHERE note.credits_id = invoice.id AND note.number IS NOT NULL) AS asked_minor,
+       (SELECT COALESCE(SUM(amount_minor), 0) FROM live_write_off WHERE invoice_id = invoice.id) AS lost_minor
+FROM invoice
+JOIN invoice_paid ON invoice_id = invoice.id
+WHERE number IS NOT NULL AND credits_id IS NULL;
 
 -- On which invoices is something owed, or paid beyond what they ask for? They follow from invoices and payments.
 CREATE TABLE unsettled_invoice (
@@ -114,9 +177,8 @@ CREATE TABLE unsettled_invoice (
 ) STRICT;
 CREATE VIEW invoice_not_settled AS
 SELECT invoice_id
-FROM invoice
-JOIN invoice_paid ON invoice_id = invoice.id
-WHERE number IS NOT NULL AND withdrawn_on IS NULL AND net_minor + tax_minor <> paid_minor;
+FROM invoice_balance
+WHERE paid_minor > asked_minor OR paid_minor + lost_minor < asked_minor;
 -- Which finished jobs have no final invoice? They follow from what happened to jobs and from invoices.
 CREATE TABLE job_to_bill (
     job_id INTEGER PRIMARY KEY REFERENCES job (id)
@@ -127,7 +189,7 @@ FROM job_state
 JOIN job ON job.id = job_state.job_id
 JOIN quote ON quote.id = job.quote_id AND NOT quote.own
 WHERE what = 'closed'
-      AND NOT EXISTS (SELECT 1 FROM invoice WHERE invoice.job_id = job.id AND kind = 'final' AND number IS NOT NULL);
+      AND NOT EXISTS (SELECT 1 FROM standing_invoice WHERE standing_invoice.job_id = job.id AND kind = 'final');
 CREATE TRIGGER job_event_to_bill AFTER INSERT ON job_event
 BEGIN
     DELETE FROM job_to_bill WHERE job_id = NEW.job_id;
@@ -137,8 +199,19 @@ CREATE TRIGGER invoice_issued AFTER UPDATE OF number ON invoice
 BEGIN
     DELETE FROM job_to_bill WHERE job_id = NEW.job_id;
     INSERT INTO job_to_bill SELECT job_id FROM job_not_billed WHERE job_id = NEW.job_id;
-    DELETE FROM unsettled_invoice WHERE invoice_id = NEW.id;
-    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = NEW.id;
+    DELETE FROM unsettled_invoice WHERE invoice_id = COALESCE(NEW.credits_id, NEW.id);
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = COALESCE(NEW.credits_id, NEW.id);
+END;
+CREATE TRIGGER invoice_written_off AFTER INSERT ON write_off
+BEGIN
+    DELETE FROM unsettled_invoice WHERE invoice_id = NEW.invoice_id;
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled WHERE invoice_id = NEW.invoice_id;
+END;
+CREATE TRIGGER write_off_taken_back AFTER INSERT ON write_off_void
+BEGIN
+    DELETE FROM unsettled_invoice WHERE invoice_id = (SELECT invoice_id FROM write_off WHERE id = NEW.write_off_id);
+    INSERT INTO unsettled_invoice SELECT invoice_id FROM invoice_not_settled
+    WHERE invoice_id = (SELECT invoice_id FROM write_off WHERE id = NEW.write_off_id);
 END;
 CREATE TRIGGER payment_received AFTER INSERT ON payment
 BEGIN
@@ -182,6 +255,23 @@ WHEN NEW.number IS NOT NULL AND NEW.number <> 1 + COALESCE(
 BEGIN SELECT RAISE(ABORT, 'invoice numbers run without gaps'); END;
 CREATE TRIGGER invoice_drafted BEFORE INSERT ON invoice WHEN NEW.number IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'an invoice starts as a draft'); END;
+-- A credit note is for an issued invoice that is none itself, and never for more than it asked for.
+CREATE TRIGGER invoice_credit_of BEFORE INSERT ON invoice
+WHEN NEW.credits_id IS NOT NULL
+     AND NOT EXISTS (SELECT 1 FROM invoice WHERE id = NEW.credits_id AND number IS NOT NULL AND credits_id IS NULL
+                                                 AND job_id = NEW.job_id)
+BEGIN SELECT RAISE(ABORT, 'a credit note is for an issued invoice of its job'); END;
+CREATE TRIGGER invoice_credit_within BEFORE UPDATE OF number ON invoice
+WHEN NEW.credits_id IS NOT NULL
+     AND NEW.net_minor + NEW.tax_minor > (SELECT asked_minor FROM invoice_balance WHERE invoice_id = NEW.credits_id)
+BEGIN SELECT RAISE(ABORT, 'no more is credited than was asked for'); END;
+CREATE TRIGGER write_off_stays BEFORE UPDATE ON write_off BEGIN SELECT RAISE(ABORT, 'losses never change: take the loss back'); END;
+CREATE TRIGGER write_off_kept BEFORE DELETE ON write_off BEGIN SELECT RAISE(ABORT, 'losses never change: take the loss back'); END;
+CREATE TRIGGER write_off_void_stays BEFORE UPDATE ON write_off_void BEGIN SELECT RAISE(ABORT, 'losses never change'); END;
+CREATE TRIGGER write_off_void_kept BEFORE DELETE ON write_off_void BEGIN SELECT RAISE(ABORT, 'losses never change'); END;
+CREATE TRIGGER write_off_issued BEFORE INSERT ON write_off
+WHEN NOT EXISTS (SELECT 1 FROM invoice_balance WHERE invoice_id = NEW.invoice_id)
+BEGIN SELECT RAISE(ABORT, 'a loss is on an issued invoice'); END;
 CREATE TRIGGER payment_stays BEFORE UPDATE ON payment BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
 CREATE TRIGGER payment_kept BEFORE DELETE ON payment BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
 CREATE TRIGGER payment_void_stays BEFORE UPDATE ON payment_void BEGIN SELECT RAISE(ABORT, 'payments never change'); END;
@@ -189,7 +279,7 @@ CREATE TRIGGER payment_void_kept BEFORE DELETE ON payment_void BEGIN SELECT RAIS
 CREATE TRIGGER payment_application_stays BEFORE UPDATE ON payment_application BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
 CREATE TRIGGER payment_application_kept BEFORE DELETE ON payment_application BEGIN SELECT RAISE(ABORT, 'payments never change: void the payment'); END;
 CREATE TRIGGER payment_application_issued BEFORE INSERT ON payment_application
-WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NULL
+WHEN NEW.invoice_id IS NOT NULL AND (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NULL
 BEGIN SELECT RAISE(ABORT, 'a payment is applied to an issued invoice'); END;
 CREATE TRIGGER payment_application_within BEFORE INSERT ON payment_application
 WHEN NEW.amount_minor + (SELECT COALESCE(SUM(amount_minor), 0) FROM payment_application WHERE payment_id = NEW.payment_id)

@@ -3,20 +3,26 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
-use super::read::{confirm_day, read_date, read_money, read_percent};
+use super::read::{confirm_day, names_in, read_date, read_list, read_money, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
-    AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList,
+    AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList, RefundAnswer,
 };
-use crate::ledger::{Invoice, Job, Ledger, Writing, is_job_number, refuse};
+use crate::ledger::{
+    Invoice, Job, Ledger, Progress, Writing, is_invoice_number, is_job_number, refuse,
+};
 use crate::money::{Decimal, Money};
-use crate::trade::invoice::InvoiceKind;
+use crate::trade::invoice::{Extent, InvoiceKind};
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
 #[derive(Debug, Subcommand)]
 pub(super) enum InvoiceCommand {
     Deposit(DepositArgs),
+    Progress(ProgressArgs),
     Final(FinalArgs),
+    Credit(CreditArgs),
+    #[command(name = "write-off")]
+    WriteOff(WriteOffArgs),
     Issue(IssueArgs),
     Show(ShowArgs),
     List(ListArgs),
@@ -44,6 +50,75 @@ pub(super) struct DepositArgs {
     issue: bool,
 }
 
+/// Draft an invoice on the way: a share of what was agreed, an amount, or rooms that are done
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice progress J1 --share 40%\n  gritledger invoice progress J1 --room Den --issue"
+)]
+#[group(id = "stage", required = true, args = ["share", "amount", "rooms"])]
+pub(super) struct ProgressArgs {
+    /// The job
+    job: String,
+    /// A share of what was agreed
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    share: Option<String>,
+    /// An amount before tax, shared over its quotes by what isn't invoiced of them
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    amount: Option<String>,
+    /// A room that is done, at its price (can be repeated)
+    #[arg(long = "room", value_name = "ROOM")]
+    rooms: Vec<String>,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
+}
+
+/// Draft a credit note: what an issued invoice asked for and isn't owed
+///
+/// All that is left of the invoice, unless you name lines or an amount. What it takes back is asked for again by the next
+/// invoice of the job; a part of the final invoice is off the price instead.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice credit I2 --reason \"wrong client\"\n  gritledger invoice credit I2 --amount 50 --reason \"scratch at the door\""
+)]
+pub(super) struct CreditArgs {
+    /// The invoice, such as I1, or its client or site
+    invoice: String,
+    /// A line of it, by its number (can be repeated)
+    #[arg(long = "line", value_name = "NUMBER")]
+    lines: Vec<String>,
+    /// An amount before tax: of that line, or of the whole invoice
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    amount: Option<String>,
+    /// Why, as the client reads it
+    #[arg(long)]
+    reason: String,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
+}
+
+/// Write off what an invoice owes and will not come in
+///
+/// Should it come after all, note the payment: the loss is less by that.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice write-off I1 --reason \"moved away\"\n  gritledger invoice write-off I1 --undo --reason \"wrong invoice\""
+)]
+pub(super) struct WriteOffArgs {
+    /// The invoice, such as I1, or its client or site
+    invoice: String,
+    /// How much (default: all that it owes)
+    #[arg(allow_hyphen_values = true)]
+    amount: Option<String>,
+    /// Take back the last loss that was noted of it
+    #[arg(long, conflicts_with = "amount")]
+    undo: bool,
+    /// Why
+    #[arg(long)]
+    reason: String,
+}
+
 /// Draft the final invoice of a job: price and variations less what was invoiced
 #[derive(Debug, Args)]
 #[command(
@@ -57,7 +132,7 @@ pub(super) struct FinalArgs {
     issue: bool,
 }
 
-/// Issue a job's draft: it gets the next number and never changes again
+/// Issue a job's draft or credit note: it gets the next number and never changes again
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger invoice issue J1")]
 pub(super) struct IssueArgs {
@@ -78,6 +153,7 @@ pub(super) struct ShowArgs {
 pub(super) enum PaymentCommand {
     Add(AddArgs),
     Apply(ApplyArgs),
+    Refund(RefundArgs),
     /// List the payments
     #[command(after_long_help = "Example:\n  gritledger payment list")]
     List,
@@ -86,9 +162,11 @@ pub(super) enum PaymentCommand {
 
 /// Note a payment
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger payment add I1 500")]
+#[command(
+    after_long_help = "Examples:\n  gritledger payment add I1 500\n  gritledger payment add I1,I2 1240.50"
+)]
 pub(super) struct AddArgs {
-    /// The invoice, or its client or site
+    /// The invoice, or its client or site; several as I1,I2, of which each gets what it owes
     invoice: String,
     /// How much
     #[arg(allow_hyphen_values = true)]
@@ -123,6 +201,23 @@ pub(super) struct ApplyArgs {
     /// When: a date, or yesterday (default: today)
     #[arg(long)]
     date: Option<String>,
+}
+
+/// Pay back to a client what they paid beyond an invoice, or what was credited of it
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger payment refund I1")]
+pub(super) struct RefundArgs {
+    /// The invoice, or its client or site
+    invoice: String,
+    /// How much (default: all of it)
+    #[arg(allow_hyphen_values = true)]
+    amount: Option<String>,
+    /// When: a date, or yesterday (default: today)
+    #[arg(long)]
+    date: Option<String>,
+    /// A note, such as the transfer's number
+    #[arg(long, default_value = "", hide_default_value = true)]
+    note: String,
 }
 
 /// Take a payment back, such as a bounced check
@@ -171,6 +266,9 @@ pub(super) struct ListArgs {
 pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<()> {
     match command {
         InvoiceCommand::Deposit(args) => draft_deposit(context, &args),
+        InvoiceCommand::Progress(args) => draft_progress(context, &args),
+        InvoiceCommand::Credit(args) => draft_credit(context, &args),
+        InvoiceCommand::WriteOff(args) => write_off(context, &args),
         InvoiceCommand::Final(args) => context.write(|writing| {
             let job = writing.job(&args.job)?;
             let draft = writing.draft_final(&job)?;
@@ -205,10 +303,7 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         let job = writing.job(&args.job)?;
         let amount = match (&args.share, &args.amount) {
             (Some(share), _) => {
-                let share = read_percent(writing, share, "a share")?;
-                if share <= Decimal::ZERO || share > Decimal::ONE {
-                    refuse!("a deposit is a share between 0 and 100 %");
-                }
+                let share = read_share(writing, share, "deposit")?;
                 Some(writing.agreed(&job)?.price_to_come().times(share))
             }
             (None, Some(amount)) => Some(read_money(writing, amount)?),
@@ -217,6 +312,77 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         let draft = writing.draft_deposit(&job, amount)?;
         warn_of_limit(context, writing, &job, draft.net)?;
         drafted(context, writing, &job, &draft, args.issue)
+    })
+}
+
+/// Reads which share of the price an invoice of that kind asks for.
+fn read_share(ledger: &Ledger, share: &str, kind: &str) -> Result<Decimal> {
+    let share = read_percent(ledger, share, "a share")?;
+    if share <= Decimal::ZERO || share > Decimal::ONE {
+        refuse!("a {kind} is a share between 0 and 100 %");
+    }
+    Ok(share)
+}
+
+fn draft_progress(context: &Context, args: &ProgressArgs) -> Result<()> {
+    context.write(|writing| {
+        let job = writing.job(&args.job)?;
+        let asked = match (&args.share, &args.amount) {
+            (Some(share), _) => Progress::Share(read_share(writing, share, "progress invoice")?),
+            (None, Some(amount)) => Progress::Amount(read_money(writing, amount)?),
+            (None, None) => Progress::Rooms(names_in(&args.rooms)?),
+        };
+        let draft = writing.draft_progress(&job, &asked)?;
+        drafted(context, writing, &job, &draft, args.issue)
+    })
+}
+
+fn draft_credit(context: &Context, args: &CreditArgs) -> Result<()> {
+    context.write(|writing| {
+        let invoice = writing.invoice(&args.invoice)?;
+        let amount = args.amount.as_deref();
+        let amount = amount
+            .map(|amount| read_money(writing, amount))
+            .transpose()?;
+        if amount.is_some_and(|amount| amount <= Money::ZERO) {
+            refuse!("what is credited is more than nothing");
+        }
+        let lines: Vec<u32> = names_in(&args.lines)?
+            .iter()
+            .map(|line| read_line(line))
+            .collect::<Result<_>>()?;
+        let extent = match (&lines[..], amount) {
+            ([], None) => Extent::Whole,
+            ([], Some(amount)) => Extent::Amount(amount),
+            ([line], amount) => Extent::Lines(vec![(*line, amount)]),
+            (lines, None) => Extent::Lines(lines.iter().map(|line| (*line, None)).collect()),
+            (_, Some(_)) => refuse!("an amount is of one line, or of the whole invoice"),
+        };
+        let draft = writing.draft_credit(&invoice, &extent, &args.reason)?;
+        let job = writing.job(&draft.job)?;
+        drafted(context, writing, &job, &draft, args.issue)
+    })
+}
+
+fn read_line(text: &str) -> Result<u32> {
+    match text.parse() {
+        Ok(line) if line > 0 => Ok(line),
+        _ => refuse!("`{text}` is not the number of a line: they are numbered 1, 2, 3"),
+    }
+}
+
+fn write_off(context: &Context, args: &WriteOffArgs) -> Result<()> {
+    context.write(|writing| {
+        let invoice = writing.invoice(&args.invoice)?;
+        let amount = args.amount.as_deref();
+        let amount = amount
+            .map(|amount| read_money(writing, amount))
+            .transpose()?;
+        let invoice = match args.undo {
+            true => writing.take_back_loss(&invoice, &args.reason)?,
+            false => writing.write_off(&invoice, amount, &args.reason)?,
+        };
+        show(context, writing, invoice)
     })
 }
 
@@ -241,13 +407,25 @@ fn drafted(
 
 fn issue(context: &Context, writing: &Writing<'_>, job: &Job) -> Result<()> {
     let invoice = writing.issue_invoice(job)?;
-    let due = writing.currency().text(invoice.due());
-    let by = invoice.due_on.map(|day| format!(" by {day}"));
-    context.status(&format!(
-        "Issued {}: {due} is due{}.",
-        invoice.name(),
-        by.unwrap_or_default()
-    ));
+    let text = |amount| writing.currency().text(amount);
+    let name = invoice.name();
+    match (&invoice.credits, invoice.due_on) {
+        (Some((_, of)), _) => {
+            context.status(&format!(
+                "Issued {name}: {} of {of} is credited.",
+                text(invoice.total())
+            ));
+            let of = writing.invoice(of)?;
+            if !of.credit().is_zero() {
+                context.hint(&format!("gritledger payment refund {}", of.name()));
+            }
+        }
+        (None, by) => {
+            let by = by.map(|day| format!(" by {day}"));
+            let (due, by) = (text(invoice.due()), by.unwrap_or_default());
+            context.status(&format!("Issued {name}: {due} is due{by}."));
+        }
+    }
     show(context, writing, invoice)
 }
 
@@ -282,9 +460,14 @@ fn confirm_stale(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<
                 ledger.currency().text(draft.net)
             )
         }
-        InvoiceKind::Progress | InvoiceKind::Final | InvoiceKind::Credit => {
-            format!("final {}", draft.job)
+        InvoiceKind::Progress => {
+            format!(
+                "progress {} --amount {}",
+                draft.job,
+                ledger.currency().text(draft.net)
+            )
         }
+        InvoiceKind::Final | InvoiceKind::Credit => format!("final {}", draft.job),
     };
     let doubt = format!(
         "since the {} invoice of {} was drafted, {}",
@@ -314,16 +497,19 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
     match command {
         PaymentCommand::Add(args) => add_payment(context, &args),
         PaymentCommand::Apply(args) => apply_credit(context, &args),
+        PaymentCommand::Refund(args) => refund(context, &args),
         PaymentCommand::List => context.give_told::<PaymentList, _>(Ledger::payments),
         PaymentCommand::Void(args) => context.write(|writing| {
             let applied = writing.void_payment(&args.payment, &args.reason)?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));
             for part in applied {
-                context.status(&format!(
-                    "{} of it was applied to {}, and is taken back with it.",
-                    writing.currency().text(part.amount),
-                    part.invoice
-                ));
+                let amount = writing.currency().text(part.amount);
+                context.status(&match part.invoice {
+                    Some(invoice) => format!(
+                        "{amount} of it was applied to {invoice}, and is taken back with it."
+                    ),
+                    None => format!("{amount} of it was paid back, and is owed again."),
+                });
             }
             Ok(())
         }),
@@ -333,17 +519,56 @@ pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<
 fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
     context.write(|writing| {
         let on = read_date(context, writing, args.date.as_deref())?;
-        let invoice = writing.invoice(&args.invoice)?;
+        let (first, others) = invoices_in(writing, &args.invoice)?;
         let amount = read_money(writing, &args.amount)?;
         confirm_day(context, on, None)?;
-        if let Some(known) = writing.payment_like(&invoice, amount, on)? {
+        if let Some(known) = writing.payment_like(&first, amount, on)? {
             context.confirm(&format!("the same payment is noted already, as {known}"))?;
         }
-        let (number, invoice) =
-            writing.add_payment(&invoice, amount, on, args.keep_credit, &args.note)?;
-        let invoice = invoice_answer(context, writing, invoice)?;
+        let (number, mut paid) =
+            writing.add_payment_for((&first, &others), amount, on, args.keep_credit, &args.note)?;
         let page = context.page(writing);
-        context.give(writing, PaidAnswer::new(invoice, number, amount, &page))
+        let (first, amount) = paid.remove(0);
+        let answer = |invoice| invoice_answer(context, writing, invoice);
+        let mut others = Vec::new();
+        for (invoice, part) in paid {
+            others.push((answer(invoice)?, part));
+        }
+        let answer = PaidAnswer::new(answer(first)?, number, amount, others, &page);
+        context.give(writing, answer)
+    })
+}
+
+/// Returns the invoice that a payment is for, by its number, client or site, and others, if several are numbered.
+fn invoices_in(ledger: &Ledger, text: &str) -> Result<(Invoice, Vec<Invoice>)> {
+    let numbers = read_list(text)?;
+    let (first, others) = match &numbers[..] {
+        [first, others @ ..] if is_invoice_number(first) => (first.as_str(), others),
+        _ => (text, &[][..]), // An address may have commas.
+    };
+    let first = ledger.invoice(first)?;
+    let mut invoices: Vec<Invoice> = Vec::new();
+    for number in others {
+        let invoice = ledger.invoice(number)?;
+        if invoice.id == first.id || invoices.iter().any(|known| known.id == invoice.id) {
+            refuse!("{} is named twice", invoice.name());
+        }
+        invoices.push(invoice);
+    }
+    Ok((first, invoices))
+}
+
+fn refund(context: &Context, args: &RefundArgs) -> Result<()> {
+    context.write(|writing| {
+        let on = read_date(context, writing, args.date.as_deref())?;
+        let invoice = writing.invoice(&args.invoice)?;
+        let amount = args.amount.as_deref();
+        let amount = amount
+            .map(|amount| read_money(writing, amount))
+            .transpose()?;
+        let refunds = writing.refund(&invoice, amount, on, &args.note)?;
+        let page = context.page(writing);
+        context.give(writing, RefundAnswer::new(refunds, invoice.client, &page))
     })
 }
 

@@ -452,7 +452,7 @@ fn cancel(context: &Context, args: &CancelArgs) -> Result<()> {
             job.number, job.site
         ));
         tell_right(context, writing, &job)?;
-        for invoice in &invoices {
+        for invoice in invoices.iter().filter(|invoice| !invoice.asked().is_zero()) {
             let what = match invoice.due() {
                 due if due.is_zero() => "is paid, and stays income".to_owned(),
                 due => format!(
@@ -461,6 +461,11 @@ fn cancel(context: &Context, args: &CancelArgs) -> Result<()> {
                 ),
             };
             context.warn(&format!("{} {what}", invoice.name()));
+            context.hint(&format!(
+                "gritledger invoice credit {} --reason \"{} is cancelled\"",
+                invoice.name(),
+                job.number
+            ));
         }
         show_if_json(context, writing, &job)
     })

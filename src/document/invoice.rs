@@ -38,7 +38,9 @@ answer! {
         unit_price: Amount = page.amount(line.net),
         net: Amount,
         tax_percent: SetPercent,
-        .. { what, quote }
+        #[serde(skip)]
+        credits: Option<u32>,
+        .. { what, quote, room }
     }
 
     /// An invoice in a list.
@@ -62,14 +64,24 @@ answer! {
         tax: Amount,
         taxes: Vec<Tax>,
         total: Amount = page.amount(invoice.total()),
+        credits: Option<String> = invoice.credits.clone().map(|(_, number)| number),
+        reason: String,
+        off_price: Amount,
+        credited: Amount,
         paid: Amount,
+        lost: Amount = page.amount(invoice.lost()),
         due: Amount = page.amount(invoice.due()),
         credit: Amount = page.amount(invoice.credit()),
-        .. { id, job_id, client_id, drafted_on, in_force, lines }
+        .. { written_off, credits, id, job_id, client_id, drafted_on, in_force, lines }
     }
 }
 
 impl InvoiceFacts {
+    /// Tells whether it asks for something: a draft doesn't yet, and a credit note never.
+    fn asks(&self) -> bool {
+        self.number.is_some() && self.credits.is_none()
+    }
+
     /// Says what is owed on it, and how late it is: `I3: Ada Pell owes 240.00 USD, 3 days late`.
     pub(super) fn to_issue(&self) -> String {
         let total = self.total.with_currency();
@@ -84,9 +96,8 @@ impl InvoiceFacts {
         let (job, kind) = (&self.job, self.kind);
         let again = match kind {
             InvoiceKind::Deposit => format!("deposit {job} --amount {}", self.net),
-            InvoiceKind::Progress | InvoiceKind::Final | InvoiceKind::Credit => {
-                format!("final {job}")
-            }
+            InvoiceKind::Progress => format!("progress {job} --amount {}", self.net),
+            InvoiceKind::Final | InvoiceKind::Credit => format!("final {job}"),
         };
         format!(
             "{job}: since the {kind} for {} was drafted, {changes}: gritledger invoice {again}",
@@ -146,28 +157,54 @@ impl InvoiceAnswer {
         number.filter(|_| !self.credits.is_empty())
     }
 
+    /// Says where it stands: what is due and by when, or what it asks for.
+    fn standing(&self) -> String {
+        let InvoiceFacts {
+            number,
+            name,
+            kind,
+            job,
+            total,
+            due,
+            credits,
+            ..
+        } = &self.invoice;
+        let total = total.with_currency();
+        match (number, credits) {
+            (None, Some(of)) => format!("Draft of a credit note for {of}: {total}"),
+            (None, None) => format!("Draft of the {kind} invoice for {job}: {total}"),
+            (Some(_), Some(of)) => format!("{name}, credit note for {of}: {total}"),
+            (Some(_), None) => {
+                let by = self.invoice.due_on.map(|day| format!(", due {day}"));
+                let due = match due.money.is_zero() {
+                    true => self.invoice.status.to_owned(),
+                    false => format!("{} is owed{}", due.with_currency(), by.unwrap_or_default()),
+                };
+                format!("{name} ({kind}): {due}")
+            }
+        }
+    }
+
     /// Writes whose invoice it is, to whom and for what.
     fn head(&self) -> String {
-        let InvoiceFacts {
-            number, kind, job, ..
-        } = &self.invoice;
-        let mut text = format!("{}\n", inert(&self.business));
-        let _ = match number {
-            Some(number) => write!(text, "Invoice {number} ({kind})"),
-            None => write!(text, "Draft of the {kind} invoice for {job}"),
-        };
         let InvoiceFacts {
             client,
             client_address,
             site,
+            issued_on,
+            reason,
             ..
         } = &self.invoice;
-        let _ = writeln!(text, " to {}, {}", inert(client), inert(site));
+        let mut text = format!("{}\n\n{}\n", self.standing(), inert(&self.business));
+        let _ = writeln!(text, "To {}, {}", inert(client), inert(site));
         if !client_address.is_empty() {
             let _ = writeln!(text, "{}", inert(client_address));
         }
-        if let (Some(issued), Some(due)) = (self.invoice.issued_on, self.invoice.due_on) {
-            let _ = writeln!(text, "Issued {issued}, due {due}");
+        if let Some(issued) = issued_on {
+            let _ = writeln!(text, "Issued {issued}");
+        }
+        if !reason.is_empty() {
+            let _ = writeln!(text, "{}", inert(reason));
         }
         text
     }
@@ -178,12 +215,13 @@ impl Answer for InvoiceAnswer {
         let invoice = &self.invoice;
         let mut table = page.table(["", self.currency]).numbers([1]);
         let is_mixed = invoice.taxes.len() > 1;
-        for line in &self.lines {
+        for (place, line) in (1..).zip(&self.lines) {
             let aside = match is_mixed {
                 true => format!(" (tax {})", line.tax_percent),
                 false => String::new(),
             };
-            table.line([&format!("{}{aside}", line.text), &line.net]);
+            let place = line.credits.unwrap_or(place);
+            table.line([&format!("{place}. {}{aside}", line.text), &line.net]);
         }
         table.line([&"Net", &invoice.net]);
         for part in &invoice.taxes {
@@ -194,18 +232,35 @@ impl Answer for InvoiceAnswer {
             table.line([&format!("Tax {}{of}", part.tax_percent), &part.tax]);
         }
         table.line([&"Total", &invoice.total]);
-        if invoice.number.is_some() {
-            table.line([&"Paid", &invoice.paid]);
-            table.line([&"Due", &invoice.due]);
-            if !invoice.credit.money.is_zero() {
-                table.line([&"Kept as credit", &invoice.credit]);
+        if invoice.number.is_some() && invoice.credits.is_none() {
+            let always = [("Paid", invoice.paid), ("Due", invoice.due)];
+            let unless_nothing = [
+                ("Credited", invoice.credited),
+                ("Written off", invoice.lost),
+                ("Kept as credit", invoice.credit),
+            ];
+            let [credited, lost, kept] =
+                unless_nothing.map(|part| Some(part).filter(|(_, amount)| !amount.money.is_zero()));
+            let [paid, due] = always.map(Some);
+            for (what, amount) in [credited, paid, lost, due, kept].into_iter().flatten() {
+                table.line([&what, &amount]);
             }
         }
         for credit in &self.credits {
             let what = format!("Credit from {}, to be applied", credit.payment);
             table.line([&what, &credit.amount]);
         }
-        format!("{}\n{table}", self.head())
+        let of_it = match (&invoice.credits, invoice.off_price) {
+            (None, _) => String::new(),
+            (Some(_), off) if off.money.is_zero() => {
+                "\nWhat it takes back is asked for again by the next invoice of the job.".to_owned()
+            }
+            (Some(_), off) if off.money == invoice.net.money => {
+                format!("\nIt is off the price of {}.", invoice.job)
+            }
+            (Some(_), off) => format!("\nOf it {off} are off the price of {}.", invoice.job),
+        };
+        format!("{}\n{table}{of_it}", self.head())
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -216,29 +271,42 @@ impl Answer for InvoiceAnswer {
 told_as_it_is!(InvoiceAnswer);
 
 answer! {
-    /// An invoice after a payment.
-    pub struct PaidAnswer of (invoice: InvoiceAnswer, payment: String, amount: Money) on page {
+    /// An invoice after a payment, and the others that it was for.
+    pub struct PaidAnswer of (
+        invoice: InvoiceAnswer, payment: String, amount: Money, others: Vec<(InvoiceAnswer, Money)>
+    ) on page {
         #[serde(flatten)]
         invoice: InvoiceAnswer,
         payment: String,
         #[serde(skip)]
         amount: Amount,
+        others: Vec<PaidPart> = page.each(others, PaidPart::new),
+    }
+
+    /// Another invoice that a payment was for, and what of it.
+    struct PaidPart of (part: (InvoiceAnswer, Money)) on page {
+        applied: Amount = page.amount(part.1),
+        #[serde(flatten)]
+        invoice: InvoiceAnswer = part.0,
     }
 }
 
 impl Answer for PaidAnswer {
     fn text(&self, _: &Page) -> String {
-        let PaidAnswer {
-            invoice: InvoiceAnswer { invoice, .. },
-            payment,
-            amount,
-        } = self;
-        let InvoiceFacts { name, due, .. } = invoice;
-        let kept = match invoice.credit {
-            none if none.money.is_zero() => String::new(),
-            credit => format!(", {credit} kept as credit"),
-        };
-        format!("{payment}: {amount} paid on {name}; {due} is due{kept}.")
+        let others = self.others.iter().map(|part| (&part.invoice, part.applied));
+        let parts = std::iter::once((&self.invoice, self.amount)).chain(others);
+        let lines = parts.map(|(InvoiceAnswer { invoice, .. }, amount)| {
+            let InvoiceFacts { name, due, .. } = invoice;
+            let kept = match invoice.credit {
+                none if none.money.is_zero() => String::new(),
+                credit => format!(", {credit} kept as credit"),
+            };
+            format!(
+                "{}: {amount} paid on {name}; {due} is due{kept}.",
+                self.payment
+            )
+        });
+        lines.collect::<Vec<_>>().join("\n")
     }
 }
 
@@ -246,10 +314,19 @@ answer! {
     /// What was applied of a payment.
     struct AppliedFacts from applied: Application on page {
         payment: String,
-        invoice: String,
+        /// None: it was paid back.
+        invoice: Option<String>,
         date: NaiveDate = applied.happened_on,
         amount: Amount,
         .. { happened_on }
+    }
+
+    /// What was paid back of payments.
+    pub struct RefundAnswer of (refunds: Vec<Application>, client: String) on page {
+        currency: &'static str = page.currency.code(),
+        client: String,
+        refunds: Vec<AppliedFacts> = page.each(refunds.clone(), AppliedFacts::new),
+        amount: Amount = page.amount(refunds.iter().map(|part| part.amount).sum()),
     }
 
     /// An invoice after credits were applied to it.
@@ -259,6 +336,30 @@ answer! {
         applied: Vec<AppliedFacts>,
     }
 }
+
+impl AppliedFacts {
+    /// Says what became of a part of a payment.
+    fn words(&self) -> String {
+        match &self.invoice {
+            Some(invoice) => format!("{} to {invoice}", self.amount),
+            None => format!("{} paid back", self.amount),
+        }
+    }
+}
+
+impl Answer for RefundAnswer {
+    fn text(&self, _: &Page) -> String {
+        let of: Vec<&str> = self.refunds.iter().map(|part| &*part.payment).collect();
+        let amount = self.amount.with_currency();
+        format!(
+            "{amount} paid back to {}, of {}.",
+            inert(&self.client),
+            of.join(", ")
+        )
+    }
+}
+
+told_as_it_is!(RefundAnswer);
 
 impl Answer for AppliedAnswer {
     fn text(&self, _: &Page) -> String {
@@ -304,7 +405,7 @@ impl Answer for InvoiceList {
                 &or_blank(invoice.due_on),
                 &invoice.total,
                 &invoice.paid,
-                &or_blank(invoice.number.as_ref().map(|_| invoice.due)),
+                &or_blank(invoice.asks().then_some(invoice.due)),
             ]);
         }
         let balance = balance_text(self.due, self.credit);
@@ -346,8 +447,7 @@ impl PaymentFacts {
         if self.voided {
             return "taken back".to_owned();
         }
-        let applied = self.applied.iter();
-        let applied = applied.map(|part| format!("{} to {}", part.amount, part.invoice));
+        let applied = self.applied.iter().map(AppliedFacts::words);
         applied.collect::<Vec<_>>().join(", ")
     }
 }

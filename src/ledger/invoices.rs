@@ -7,12 +7,12 @@ use chrono::NaiveDate;
 use rusqlite::{Params, Row, named_params};
 
 use super::columns::Micro;
-use super::names::{KnownBy, by_client_or_site};
+use super::names::{KnownBy, Names, by_client_or_site};
 use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::{
-    Draft, Earlier, InvoiceError, InvoiceKind, InvoiceLine, TaxAtRate, deposit, due_on,
-    final_invoice,
+    AgreedPart, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine, Stage, TaxAtRate,
+    credit_note, deposit, due_on, final_invoice, off_price, progress,
 };
 use crate::trade::{ClientId, InvoiceId, JobId};
 
@@ -51,8 +51,18 @@ pub struct Invoice {
     pub tax: Money,
     /// Tax by rate, the lowest first.
     pub taxes: Vec<TaxAtRate>,
-    /// What was paid: its payments, less what of them was applied elsewhere, and what was applied to it.
+    /// What was paid: its payments, less what of them was applied elsewhere or paid back, and what was applied to it.
     pub paid: Money,
+    /// Of a credit note: the invoice that it takes back.
+    pub credits: Option<(InvoiceId, String)>,
+    /// Of a credit note: why.
+    pub reason: String,
+    /// Of a credit note: what of it is off the price, before tax.
+    pub off_price: Money,
+    /// What credit notes took back of it, tax included.
+    pub credited: Money,
+    /// What was written off of it.
+    pub written_off: Money,
     /// Its lines.
     pub lines: Vec<InvoiceLine>,
 }
@@ -63,22 +73,56 @@ impl Invoice {
         self.net + self.tax
     }
 
-    /// Returns what is still owed; never below nothing.
-    pub fn due(&self) -> Money {
-        (self.total() - self.paid).max(Money::ZERO)
+    /// Returns what it asks for and no credit note took back; nothing of a credit note.
+    pub fn asked(&self) -> Money {
+        match self.credits {
+            Some(_) => Money::ZERO,
+            None => self.total() - self.credited,
+        }
     }
 
-    /// Returns what was paid beyond the total, kept as a credit.
+    /// Returns what is lost of it: what was written off and didn't come after all.
+    pub fn lost(&self) -> Money {
+        self.written_off
+            .min(self.asked() - self.paid)
+            .max(Money::ZERO)
+    }
+
+    /// Returns what is still owed; never below nothing.
+    pub fn due(&self) -> Money {
+        (self.asked() - self.paid - self.written_off).max(Money::ZERO)
+    }
+
+    /// Returns what was paid beyond what is asked for, kept as a credit.
     pub fn credit(&self) -> Money {
-        (self.paid - self.total()).max(Money::ZERO)
+        (self.paid - self.asked()).max(Money::ZERO)
+    }
+
+    /// Tells whether credit notes took back all of it.
+    pub fn is_credited(&self) -> bool {
+        self.credits.is_none() && self.credited == self.total()
     }
 
     /// Returns the word for where it stands.
     pub fn status(&self) -> &'static str {
-        match (&self.number, self.due() == Money::ZERO) {
-            (None, _) => "draft",
-            (Some(_), true) => "paid",
-            (Some(_), false) => "issued",
+        let is_owed = !self.due().is_zero();
+        match self.number {
+            None => "draft",
+            Some(_) if self.credits.is_some() => "credit note",
+            Some(_) if self.is_credited() => "credited",
+            Some(_) if is_owed => "issued",
+            Some(_) if !self.lost().is_zero() => "written off",
+            Some(_) => "paid",
+        }
+    }
+
+    /// Returns it as what a later invoice of its job takes off.
+    pub(super) fn as_earlier(&self) -> Earlier {
+        Earlier {
+            number: self.name(),
+            kind: self.kind,
+            taxes: self.taxes.clone(),
+            off_price: self.off_price,
         }
     }
 
@@ -93,10 +137,51 @@ impl Invoice {
 /// What a job was invoiced, tax included, and what was paid on it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Billed {
-    /// What issued invoices ask for.
+    /// What issued invoices ask for, less what was credited.
     pub asked: Money,
     /// What was paid on them.
     pub paid: Money,
+}
+
+/// Tells whether a text is the number of an issued invoice, whether there is one or not.
+pub fn is_invoice_number(text: &str) -> bool {
+    read_number('I', text).is_some()
+}
+
+/// What a progress invoice of a job asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Progress {
+    /// A share of what was agreed.
+    Share(Decimal),
+    /// An amount before tax.
+    Amount(Money),
+    /// Rooms, by their names.
+    Rooms(Vec<String>),
+}
+
+/// What a credit note takes back, and why.
+#[derive(Clone, Copy, Debug)]
+struct CreditOf<'a> {
+    invoice: InvoiceId,
+    reason: &'a str,
+    /// What of it is off the price, before tax.
+    off_price: Money,
+}
+
+/// Adds up taxes by rate, the lowest first.
+fn sum_by_rate<'a>(taxes: impl Iterator<Item = &'a TaxAtRate>) -> Vec<TaxAtRate> {
+    let mut sums: BTreeMap<Decimal, TaxAtRate> = BTreeMap::new();
+    for part in taxes {
+        let none = TaxAtRate {
+            net: Money::ZERO,
+            tax: Money::ZERO,
+            ..*part
+        };
+        let sum = sums.entry(part.percent).or_insert(none);
+        sum.net += part.net;
+        sum.tax += part.tax;
+    }
+    sums.into_values().collect()
 }
 
 const INVOICES: &str = "
@@ -105,7 +190,11 @@ const INVOICES: &str = "
            COALESCE(invoice.client_address, client.address) AS client_address,
            COALESCE(invoice.site, site.address) AS site, drafted_on, issued_on, due_on, in_force_micro, net_minor,
            tax_minor,
-           (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid
+           (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid, credits_id, reason, off_price_minor,
+           (SELECT number FROM invoice AS credited WHERE credited.id = invoice.credits_id) AS credits_number,
+           (SELECT COALESCE(SUM(net_minor + tax_minor), 0) FROM invoice AS note
+            WHERE note.credits_id = invoice.id AND note.number IS NOT NULL) AS credited,
+           (SELECT COALESCE(SUM(amount_minor), 0) FROM live_write_off WHERE invoice_id = invoice.id) AS written_off
     FROM invoice
     JOIN job ON job.id = invoice.job_id
     JOIN job_party ON job_party.job_id = job.id
@@ -155,8 +244,8 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn billed(&self) -> Result<BTreeMap<JobId, Billed>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT job_id, SUM(net_minor + tax_minor) AS asked, SUM(paid_minor) AS paid
-             FROM invoice JOIN invoice_paid ON invoice_id = invoice.id WHERE number IS NOT NULL GROUP BY job_id",
+            "SELECT job_id, SUM(asked_minor) AS asked, SUM(paid_minor) AS paid
+             FROM invoice_balance JOIN invoice ON invoice.id = invoice_id GROUP BY job_id",
         )?;
         let billed = statement.query_map([], |row| {
             let (asked, paid) = (row.get("asked")?, row.get("paid")?);
@@ -188,15 +277,19 @@ impl Ledger {
         self.invoices_by(&sql, [])
     }
 
-    /// Returns what the invoices of a job that were issued ask for, before tax; `None`: there is no invoice, nor a draft.
-    pub(super) fn invoiced(&self, job: JobId) -> Result<Option<Money>> {
+    /// Returns what the issued invoices of a job ask for, before tax and less what was credited, and what of that is off the
+    /// price; `None`: there is no invoice, nor a draft.
+    pub(super) fn invoiced(&self, job: JobId) -> Result<Option<(Money, Money)>> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT COUNT(*), COALESCE(SUM(net_minor) FILTER (WHERE number IS NOT NULL), 0) FROM invoice
-             WHERE job_id = :job AND withdrawn_on IS NULL",
+            "SELECT COUNT(*),
+                    COALESCE(SUM(IIF(credits_id IS NULL, net_minor, -net_minor)) FILTER (WHERE number IS NOT NULL), 0),
+                    COALESCE(SUM(off_price_minor) FILTER (WHERE number IS NOT NULL), 0)
+             FROM invoice WHERE job_id = :job AND withdrawn_on IS NULL",
         )?;
         let invoiced = statement.query_row(named_params! { ":job": job }, |row| {
             let count: i64 = row.get(0)?;
-            Ok((count > 0).then_some(row.get(1)?))
+            let sums = (row.get(1)?, row.get(2)?);
+            Ok((count > 0).then_some(sums))
         })?;
         Ok(invoiced)
     }
@@ -288,6 +381,9 @@ impl Ledger {
     pub fn changed_since(&self, draft: &Invoice) -> Result<Vec<String>> {
         let job = self.job_by_id(draft.job_id)?;
         let mut changes = Vec::new();
+        if draft.credits.is_some() {
+            return Ok(changes); // It takes back what was asked for, as it was asked for.
+        }
         if draft.kind == InvoiceKind::Final {
             for record in self.agreed(&job)?.quotes {
                 let header = &record.header;
@@ -307,13 +403,15 @@ impl Ledger {
     fn with_lines(&self, mut invoice: Invoice) -> Result<Invoice> {
         let of_invoice = named_params! { ":invoice": invoice.id };
         let mut statement = self.connection.prepare_cached(
-            "SELECT what, quote_id, net_minor, tax_micro FROM invoice_line
+            "SELECT what, quote_id, room_id, credits, net_minor, tax_micro FROM invoice_line
              WHERE invoice_id = :invoice ORDER BY position",
         )?;
         let lines = statement.query_map(of_invoice, |row| {
             Ok(InvoiceLine {
                 what: row.get("what")?,
                 quote: row.get("quote_id")?,
+                room: row.get("room_id")?,
+                credits: row.get("credits")?,
                 net: row.get("net_minor")?,
                 tax_percent: row.get::<_, Micro>("tax_micro")?.0,
             })
@@ -339,6 +437,8 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
     let (id, job): (InvoiceId, JobId) = (row.get("id")?, row.get("job_id")?);
     let number: Option<i64> = row.get("number")?;
     let in_force: Micro = row.get("in_force_micro")?;
+    let credits: Option<InvoiceId> = row.get("credits_id")?;
+    let credits_number: Option<i64> = row.get("credits_number")?;
     Ok(Invoice {
         id,
         number: number.map(|number| numbered('I', id.0, number)),
@@ -357,6 +457,13 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         tax: row.get("tax_minor")?,
         taxes: Vec::new(),
         paid: row.get("paid")?,
+        credits: credits
+            .zip(credits_number)
+            .map(|(id, number)| (id, numbered('I', id.0, number))),
+        reason: row.get("reason")?,
+        off_price: row.get("off_price_minor")?,
+        credited: row.get("credited")?,
+        written_off: row.get("written_off")?,
         lines: Vec::new(),
     })
 }
@@ -372,11 +479,11 @@ impl Writing<'_> {
         let Some(first) = agreed.quotes.first() else {
             refuse!("{} has no quote to take a deposit on", job.number)
         };
-        if let Some(earlier) = self.issued_of(job)?.first() {
+        if let Some(earlier) = self.standing_of(job)?.first() {
             refuse!(
                 "{} was invoiced already ({}): the deposit comes first",
                 job.number,
-                earlier.number
+                earlier.name()
             );
         }
         let price = agreed.price_to_come();
@@ -395,10 +502,12 @@ impl Writing<'_> {
         let line = InvoiceLine {
             what: format!("Deposit on {} at {}", job.number, job.site),
             quote: Some(first.header.id),
+            room: None,
+            credits: None,
             net: amount,
             tax_percent: first.quote.terms.tax_percent,
         };
-        self.insert_draft(job, &deposit(line, price)?)
+        self.insert_draft(job, &deposit(line, price)?, None)
     }
 
     /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less what was invoiced
@@ -408,40 +517,209 @@ impl Writing<'_> {
     /// Refuses a job without a quote, and when nothing is left to ask for.
     pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
         self.refuse_unpaid(job)?;
+        let lines = self.room_lines(job)?;
+        let issued = self.issued_of(job)?;
+        let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
+        let draft = match final_invoice(lines, &earlier) {
+            Err(InvoiceError::OwedBack(beyond)) => {
+                let back = -self.left_to_invoice(job)?;
+                let of = issued.iter().filter(|invoice| invoice.credits.is_none());
+                let of = of.max_by_key(|invoice| invoice.asked()).map(Invoice::name);
+                return Err(Refusal::new(format!(
+                    "{} was invoiced {} beyond its price, tax included: that is owed back to {}",
+                    job.number,
+                    self.currency().text(beyond),
+                    job.client
+                ))
+                .hint(format!(
+                    "gritledger invoice credit {} --amount {} --reason WHY",
+                    of.unwrap_or_default(),
+                    self.currency().text(back)
+                ))
+                .into());
+            }
+            draft => draft?,
+        };
+        self.insert_draft(job, &draft, None)
+    }
+
+    /// Drafts a progress invoice of a job: a share of what was agreed, an amount before tax, or rooms that are done.
+    ///
+    /// # Errors
+    /// Refuses a job without a quote, one with a final invoice, rooms that it doesn't have or that were invoiced, and more
+    /// than is left to ask for.
+    pub fn draft_progress(&self, job: &Job, asked: &Progress) -> Result<Invoice> {
+        self.refuse_unpaid(job)?;
+        let standing = self.standing_of(job)?;
+        let last = |invoice: &&Invoice| invoice.kind == InvoiceKind::Final;
+        if let Some(last) = standing.iter().find(last) {
+            return Err(Refusal::new(format!(
+                "{} is the final invoice of {}",
+                last.name(),
+                job.number
+            ))
+            .hint(format!(
+                "gritledger invoice credit {} --reason WHY",
+                last.name()
+            ))
+            .into());
+        }
+        let agreed = self.agreed_parts(job, &standing)?;
+        let stage = match asked {
+            Progress::Share(share) => Stage::Share(*share),
+            Progress::Amount(amount) => Stage::Amount(*amount),
+            Progress::Rooms(rooms) => Stage::Rooms(self.lines_of_rooms(job, rooms, &standing)?),
+        };
+        let left = self.left_to_invoice(job)?;
+        let draft = match progress(&agreed, stage, left) {
+            Err(InvoiceError::BeyondWhatIsLeft(left)) => {
+                return Err(Refusal::new(format!(
+                    "that is more than is left to invoice for {}: {}",
+                    job.number,
+                    self.currency().text(left)
+                ))
+                .hint(format!("gritledger invoice final {}", job.number))
+                .into());
+            }
+            draft => draft?,
+        };
+        self.insert_draft(job, &draft, None)
+    }
+
+    /// Returns what each quote of a job comes to, and what of it invoices that stand asked for.
+    fn agreed_parts(&self, job: &Job, standing: &[Invoice]) -> Result<Vec<AgreedPart>> {
+        let invoiced = |id| -> Money {
+            let lines = standing.iter().flat_map(|invoice| &invoice.lines);
+            lines
+                .filter(|line| line.quote == Some(id))
+                .map(|line| line.net)
+                .sum()
+        };
+        let agreed = self.agreed(job)?;
+        let parts = agreed.quotes.iter().map(|record| AgreedPart {
+            quote: record.header.id,
+            number: record.header.number.clone(),
+            price: record.quote.price,
+            tax_percent: record.quote.terms.tax_percent,
+            invoiced: invoiced(record.header.id),
+        });
+        Ok(parts.collect())
+    }
+
+    /// Returns the lines of a job's rooms as agreed, each at its quote's tax.
+    fn room_lines(&self, job: &Job) -> Result<Vec<InvoiceLine>> {
         let agreed = self.agreed(job)?;
         if agreed.quotes.is_empty() {
             refuse!("{} has no quote to invoice", job.number)
         }
-        let mut lines = Vec::new();
-        for record in &agreed.quotes {
-            let variation = record.header.variation_of.is_some();
-            for room in &record.quote.rooms {
+        let lines = agreed.quotes.iter().flat_map(|record| {
+            record.quote.rooms.iter().map(|room| {
                 let done = match record.header.varies {
                     Some(_) => "as changed",
                     None => "floor as quoted",
                 };
-                let mut what = format!("{}: {done} in {}", room.name, record.header.number);
-                if variation {
-                    what.push_str(", a variation");
-                }
-                lines.push(InvoiceLine {
-                    what,
+                let aside = match record.header.variation_of {
+                    Some(_) => ", a variation",
+                    None => "",
+                };
+                InvoiceLine {
+                    what: format!("{}: {done} in {}{aside}", room.name, record.header.number),
                     quote: Some(record.header.id),
+                    room: Some(room.id),
+                    credits: None,
                     net: room.price,
                     tax_percent: record.quote.terms.tax_percent,
-                });
+                }
+            })
+        });
+        Ok(lines.collect())
+    }
+
+    /// Returns the lines of some rooms of a job, none of which was invoiced by itself before.
+    fn lines_of_rooms(
+        &self,
+        job: &Job,
+        rooms: &[String],
+        standing: &[Invoice],
+    ) -> Result<Vec<InvoiceLine>> {
+        let agreed = self.agreed(job)?;
+        let named = agreed
+            .rooms()
+            .into_iter()
+            .map(|(room, ..)| (room.name, room.id));
+        let names = Names::new("room of the job", named);
+        let mut wanted = Vec::new();
+        for name in rooms {
+            let room = *names.find(name)?;
+            let before = standing
+                .iter()
+                .find(|invoice| invoice.lines.iter().any(|line| line.room == Some(room)));
+            if let Some(before) = before {
+                refuse!("{name} was invoiced already, by {}", before.name());
             }
+            wanted.push(room);
         }
-        let draft = match final_invoice(lines, &self.issued_of(job)?) {
-            Err(InvoiceError::OwedBack(beyond)) => refuse!(
-                "{} was invoiced {} beyond its price, tax included: that is owed back to {}",
-                job.number,
-                self.currency().text(beyond),
-                job.client
+        let mut lines = self.room_lines(job)?;
+        lines.retain(|line| line.room.is_some_and(|room| wanted.contains(&room)));
+        Ok(lines)
+    }
+
+    /// Drafts a credit note for an issued invoice: all that is left of it, or lines of it.
+    ///
+    /// # Errors
+    /// Refuses a draft, a credit note, one that is credited in whole, lines that it doesn't have or of which less is left,
+    /// and no reason.
+    pub fn draft_credit(
+        &self,
+        invoice: &Invoice,
+        extent: &Extent,
+        reason: &str,
+    ) -> Result<Invoice> {
+        let invoice = &self.invoice(&invoice.name())?;
+        let (number, reason) = (&invoice.name(), reason.trim());
+        if reason.is_empty() {
+            refuse!("say why {number} is credited");
+        }
+        if let Some((_, credited)) = &invoice.credits {
+            refuse!("{number} is a credit note itself, for {credited}");
+        }
+        let job = self.job_by_id(invoice.job_id)?;
+        let mut notes = self.invoices_of(job.id)?;
+        notes.retain(|note| {
+            note.number.is_some()
+                && note
+                    .credits
+                    .as_ref()
+                    .is_some_and(|(id, _)| *id == invoice.id)
+        });
+        let lines: Vec<InvoiceLine> = notes.iter().flat_map(|note| note.lines.clone()).collect();
+        let taxes = sum_by_rate(notes.iter().flat_map(|note| &note.taxes));
+        let draft = credit_note((&invoice.lines, &invoice.taxes), (&lines, &taxes), extent);
+        let draft = match draft {
+            Ok(draft) => draft,
+            Err(InvoiceError::BeyondLine(place, left)) => refuse!(
+                "that is more than is left of line {place} of {number}: {}",
+                self.currency().text(left)
             ),
-            draft => draft?,
+            Err(InvoiceError::BeyondInvoice(left)) => refuse!(
+                "that is more than is left of {number} before tax: {}",
+                self.currency().text(left)
+            ),
+            Err(InvoiceError::Credited) => refuse!("{number} is credited in whole already"),
+            Err(error) => {
+                return Err(Refusal::new(format!("{number}: {error}"))
+                    .hint(format!("gritledger invoice show {number}"))
+                    .into());
+            }
         };
-        self.insert_draft(job, &draft)
+        let is_whole = draft.net() + draft.tax() == invoice.asked();
+        let beyond = -self.left_to_invoice(&job)?;
+        let credit = CreditOf {
+            invoice: invoice.id,
+            reason,
+            off_price: off_price(&draft, invoice.kind, is_whole, beyond),
+        };
+        self.insert_draft(&job, &draft, Some(credit))
     }
 
     /// Refuses a job for which nobody pays any more, or ever.
@@ -456,21 +734,18 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn issued_of(&self, job: &Job) -> Result<Vec<Earlier>> {
-        let issued = self.invoices_of(job.id)?.into_iter().filter_map(|invoice| {
-            let Invoice {
-                number,
-                kind,
-                taxes,
-                ..
-            } = invoice;
-            number.map(|number| Earlier {
-                number,
-                kind,
-                taxes,
-            })
-        });
-        Ok(issued.collect())
+    /// Returns the issued invoices and credit notes of a job, oldest first.
+    fn issued_of(&self, job: &Job) -> Result<Vec<Invoice>> {
+        let mut invoices = self.invoices_of(job.id)?;
+        invoices.retain(|invoice| invoice.number.is_some());
+        Ok(invoices)
+    }
+
+    /// Returns those that ask for something: no credit notes, and nothing that they took back in whole.
+    fn standing_of(&self, job: &Job) -> Result<Vec<Invoice>> {
+        let mut invoices = self.issued_of(job)?;
+        invoices.retain(|invoice| invoice.credits.is_none() && !invoice.is_credited());
+        Ok(invoices)
     }
 
     /// Throws away what was drafted for a job and not issued.
@@ -482,26 +757,35 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn insert_draft(&self, job: &Job, draft: &Draft) -> Result<Invoice> {
+    fn insert_draft(
+        &self,
+        job: &Job,
+        draft: &Draft,
+        credits: Option<CreditOf<'_>>,
+    ) -> Result<Invoice> {
         self.withdraw_drafts(job)?;
         let id = InvoiceId(self.new_id("invoice")?);
         self.connection.execute(
-            "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, recorded_at)
-             VALUES (:id, :job, :kind, :today, :in_force, :net, :tax, :now)",
+            "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason,
+                                  off_price_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :in_force, :net, :tax, :credits, :reason, :off_price, :now)",
             named_params! {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
                 ":in_force": Micro(self.tax_in_force(job.site_id)?), ":net": draft.net(), ":tax": draft.tax(),
+                ":credits": credits.map(|of| of.invoice), ":reason": credits.map_or("", |of| of.reason),
+                ":off_price": credits.map_or(Money::ZERO, |of| of.off_price),
                 ":now": self.now(),
             },
         )?;
         for (position, line) in (1_i64..).zip(&draft.lines) {
             let price = self.currency().decimal(line.net);
             self.connection.execute(
-                "INSERT INTO invoice_line (id, invoice_id, position, quote_id, what, unit_price_micro, net_minor, tax_micro)
-                 VALUES (:id, :invoice, :position, :quote, :what, :price, :net, :tax_percent)",
+                "INSERT INTO invoice_line (id, invoice_id, position, quote_id, room_id, credits, what, unit_price_micro,
+                                           net_minor, tax_micro)
+                 VALUES (:id, :invoice, :position, :quote, :room, :credits, :what, :price, :net, :tax_percent)",
                 named_params! {
                     ":id": self.new_id("invoice_line")?, ":invoice": id, ":position": position, ":quote": line.quote,
-                    ":what": line.what, ":price": Micro(price), ":net": line.net,
+                    ":room": line.room, ":credits": line.credits, ":what": line.what, ":price": Micro(price), ":net": line.net,
                     ":tax_percent": Micro(line.tax_percent),
                 },
             )?;
@@ -527,15 +811,21 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a job without a draft.
     pub fn issue_invoice(&self, job: &Job) -> Result<Invoice> {
-        self.refuse_unpaid(job)?;
         let draft = self.draft_invoice_of(job)?;
+        if draft.credits.is_none() {
+            self.refuse_unpaid(job)?;
+        }
         let number = self.new_number("invoice")?;
+        let due = match draft.credits {
+            Some(_) => self.today(),
+            None => due_on(self.today(), self.settings()?.payment_days),
+        };
         self.connection.execute(
             "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due, client_id = :client_id,
                     client = :client, client_address = :client_address, site = :site
              WHERE id = :id",
             named_params! {
-                ":number": number, ":today": self.today(), ":due": due_on(self.today(), self.settings()?.payment_days),
+                ":number": number, ":today": self.today(), ":due": due,
                 ":client_id": draft.client_id, ":client": draft.client, ":client_address": draft.client_address,
                 ":site": draft.site, ":id": draft.id,
             },

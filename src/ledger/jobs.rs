@@ -313,13 +313,14 @@ impl Ledger {
         Ok((jobs, more))
     }
 
-    /// Returns what of a job's price isn't invoiced yet, before tax.
+    /// Returns what of a job's price isn't invoiced yet, before tax; below zero, what was invoiced beyond it.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn left_to_invoice(&self, job: &Job) -> Result<Money> {
-        let (agreed, invoiced) = (self.agreed(job)?, self.invoiced(job.id)?);
-        Ok(agreed.price() + agreed.variations() - invoiced.unwrap_or_default())
+        let agreed = self.agreed(job)?;
+        let (invoiced, off_price) = self.invoiced(job.id)?.unwrap_or_default();
+        Ok(agreed.price() + agreed.variations() - off_price - invoiced)
     }
 
     /// Returns every job at a site, oldest first.

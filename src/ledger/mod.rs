@@ -39,6 +39,7 @@ mod items;
 mod jobs;
 mod kept;
 mod logged;
+mod losses;
 mod machines;
 mod methods;
 mod names;

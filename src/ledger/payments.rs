@@ -1,7 +1,9 @@
-//! Payments: what came for an invoice, what of it was applied to another, and what was taken back.
+//! Payments: what came for an invoice, what of it was applied to another or paid back, and what was taken back.
 //!
+//! A payment for several invoices came for the first of them, and what is beyond that one is applied to the others at once.
 //! What is paid beyond an invoice, and kept on purpose, is a credit of its client. It is worked out, never stored: what
-//! counts as paid on the invoice less its total. Applying it is a row of its own, which counts for as long as its payment.
+//! counts as paid on the invoice less what it asks for. Applying it is a row of its own, which counts for as long as its
+//! payment; so is paying it back, which counts even if the payment bounces later: then that is owed again.
 
 use std::collections::BTreeMap;
 
@@ -34,13 +36,13 @@ pub struct Payment {
     pub applied: Vec<Application>,
 }
 
-/// A part of a payment that was applied to another invoice than it came for.
+/// A part of a payment that was applied to another invoice than it came for, or paid back.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Application {
     /// The payment's number.
     pub payment: String,
-    /// The number of the invoice that it was applied to.
-    pub invoice: String,
+    /// The number of the invoice that it was applied to; `None`: it was paid back.
+    pub invoice: Option<String>,
     /// How much.
     pub amount: Money,
     /// When.
@@ -135,15 +137,19 @@ impl Ledger {
                     application.amount_minor, application.happened_on
              FROM payment_application AS application
              JOIN payment ON payment.id = application.payment_id
-             JOIN invoice ON invoice.id = application.invoice_id
+             LEFT JOIN invoice ON invoice.id = application.invoice_id
              ORDER BY application.id",
         )?;
         let mut applied: BTreeMap<PaymentId, Vec<Application>> = BTreeMap::new();
         let rows = statement.query_map([], |row| {
             let payment: PaymentId = row.get("payment_id")?;
+            let invoice: Option<i64> = row.get("invoice_id")?;
+            let invoice_number: Option<i64> = row.get("invoice_number")?;
             let application = Application {
                 payment: numbered('P', payment.0, row.get("number")?),
-                invoice: numbered('I', row.get("invoice_id")?, row.get("invoice_number")?),
+                invoice: invoice
+                    .zip(invoice_number)
+                    .map(|(id, number)| numbered('I', id, number)),
                 amount: row.get("amount_minor")?,
                 happened_on: row.get("happened_on")?,
             };
@@ -164,14 +170,14 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT payment.id, payment.number, payment.happened_on, invoice.id AS invoice_id,
                     invoice.number AS invoice_number, invoice.job_id, invoice.client_id, invoice.client,
-                    paid_minor - net_minor - tax_minor AS beyond,
+                    invoice_balance.paid_minor - asked_minor AS beyond,
                     payment.amount_minor - (SELECT COALESCE(SUM(amount_minor), 0) FROM payment_application
                                             WHERE payment_id = payment.id) AS left_of_it
              FROM unsettled_invoice
              CROSS JOIN invoice ON invoice.id = unsettled_invoice.invoice_id
-             CROSS JOIN invoice_paid ON invoice_paid.invoice_id = invoice.id
+             CROSS JOIN invoice_balance ON invoice_balance.invoice_id = invoice.id
              CROSS JOIN live_payment AS payment ON payment.invoice_id = invoice.id
-             WHERE paid_minor > net_minor + tax_minor
+             WHERE paid_minor > asked_minor
              ORDER BY payment.id DESC",
         )?;
         // What is beyond an invoice is of the payments that came last.
@@ -257,17 +263,15 @@ impl Writing<'_> {
         keep_credit: bool,
         note: &str,
     ) -> Result<(String, Invoice)> {
-        let Some(number) = &invoice.number else {
-            refuse!("a draft can't be paid: issue it first")
-        };
-        let invoice = self.invoice(number)?;
+        let invoice = self.payable(invoice)?;
+        let number = &invoice.name();
         if amount <= Money::ZERO {
             refuse!("a payment is more than nothing");
         }
-        if amount > invoice.due() && !keep_credit {
+        if amount > invoice.due() + invoice.lost() && !keep_credit {
             let (paid, due) = (
                 self.currency().text(amount),
-                self.currency().text(invoice.due()),
+                self.currency().text(invoice.due() + invoice.lost()),
             );
             return Err(
                 Refusal::new(format!("{paid} is more than {number} owes, {due}"))
@@ -309,13 +313,8 @@ impl Writing<'_> {
         from: Option<&str>,
         on: NaiveDate,
     ) -> Result<Vec<Application>> {
-        let Some(number) = &invoice.number else {
-            refuse!("a draft can't be paid: issue it first")
-        };
-        let invoice = self.invoice(number)?;
-        if invoice.due().is_zero() {
-            refuse!("{number} is paid: it owes nothing");
-        }
+        let invoice = self.owing(invoice)?;
+        let number = &invoice.name();
         let mut credits = self.credits_for(&invoice)?;
         let whose = match from {
             Some(from) => {
@@ -367,36 +366,163 @@ impl Writing<'_> {
                 refuse!("{} came after {on}", credit.payment);
             }
             left -= part;
-            applied.push(self.insert_application(&credit, &invoice, part, on)?);
+            applied.push(self.insert_application(&credit, Some(&invoice), part, (on, ""))?);
         }
         Ok(applied)
+    }
+
+    /// Returns an issued invoice as it stands in this transaction, for which a payment may come.
+    fn payable(&self, invoice: &Invoice) -> Result<Invoice> {
+        let invoice = self.invoice(&invoice.name())?;
+        match &invoice.credits {
+            Some((_, credited)) => Err(Refusal::new(format!(
+                "{} is a credit note for {credited}: nobody pays it",
+                invoice.name()
+            ))
+            .hint(format!("gritledger invoice show {credited}"))
+            .into()),
+            None => Ok(invoice),
+        }
+    }
+
+    /// Notes a payment that came for several invoices of one client: each gets what it owes, in their order. Returns its
+    /// number, what each got, and the last as it then stands.
+    ///
+    /// # Errors
+    /// Refuses what [`Writing::add_payment`] does, invoices of several clients, and more or less than they owe together
+    /// unless the rest is kept as a credit; less is for the first of them.
+    pub fn add_payment_for(
+        &self,
+        (first, others): (&Invoice, &[Invoice]),
+        amount: Money,
+        on: NaiveDate,
+        keep_credit: bool,
+        note: &str,
+    ) -> Result<(String, Vec<(Invoice, Money)>)> {
+        let invoices = std::iter::once(first).chain(others);
+        let invoices: Vec<Invoice> = invoices
+            .map(|invoice| self.payable(invoice))
+            .collect::<Result<_>>()?;
+        let owed = |invoice: &Invoice| invoice.due() + invoice.lost();
+        let mut left = amount;
+        let mut parts = Vec::new();
+        for invoice in &invoices {
+            if invoice.client_id != first.client_id {
+                refuse!(
+                    "{} is for another client than {}",
+                    invoice.name(),
+                    first.name()
+                );
+            }
+            let part = owed(invoice).min(left);
+            left -= part;
+            parts.push(part);
+        }
+        let together: Money = invoices.iter().map(owed).sum();
+        if !left.is_zero() && !keep_credit && !others.is_empty() {
+            let names: Vec<String> = invoices.iter().map(Invoice::name).collect();
+            let text = |amount| self.currency().text(amount);
+            return Err(Refusal::new(format!(
+                "{} is more than {} owe, {}",
+                text(amount),
+                names.join(", "),
+                text(together)
+            ))
+            .hint("--keep-credit keeps the rest as the client's credit")
+            .into());
+        }
+        let goes_on = others
+            .iter()
+            .zip(&parts[1..])
+            .any(|(_, part)| !part.is_zero());
+        let (number, _) = self.add_payment(first, amount, on, keep_credit || goes_on, note)?;
+        let mut paid = vec![(first.clone(), parts[0] + left)];
+        for (other, part) in others.iter().zip(&parts[1..]) {
+            if !part.is_zero() {
+                self.apply_credit(other, Some(*part), Some(&number), on)?;
+            }
+            paid.push((self.invoice(&other.name())?, *part));
+        }
+        paid[0].0 = self.invoice(&first.name())?;
+        Ok((number, paid))
+    }
+
+    /// Pays back what a client paid beyond an invoice: an amount, or all of it. Returns what of which payment.
+    ///
+    /// # Errors
+    /// Refuses an invoice that nothing was paid beyond, more than that, and a date after today or before the payment came.
+    pub fn refund(
+        &self,
+        invoice: &Invoice,
+        amount: Option<Money>,
+        on: NaiveDate,
+        note: &str,
+    ) -> Result<Vec<Application>> {
+        let name = invoice.name();
+        let mut credits = self.credits()?;
+        credits.retain(|credit| credit.invoice == name);
+        let there_is: Money = credits.iter().map(|credit| credit.amount).sum();
+        if there_is.is_zero() {
+            return Err(
+                Refusal::new(format!("nothing was paid beyond what {name} asks for"))
+                    .hint(format!("gritledger invoice show {name}"))
+                    .into(),
+            );
+        }
+        let text = |amount| self.currency().text(amount);
+        let amount = amount.unwrap_or(there_is);
+        if amount <= Money::ZERO {
+            refuse!("what is paid back is more than nothing");
+        }
+        if amount > there_is {
+            refuse!(
+                "{} is more than was paid beyond {name}, {}",
+                text(amount),
+                text(there_is)
+            );
+        }
+        self.refuse_future(on)?;
+        let mut left = amount;
+        let mut paid_back = Vec::new();
+        for credit in credits {
+            let part = left.min(credit.amount);
+            if part.is_zero() {
+                break;
+            }
+            if on < credit.happened_on {
+                refuse!("{} came after {on}", credit.payment);
+            }
+            left -= part;
+            paid_back.push(self.insert_application(&credit, None, part, (on, note))?);
+        }
+        Ok(paid_back)
     }
 
     fn insert_application(
         &self,
         credit: &Credit,
-        invoice: &Invoice,
+        invoice: Option<&Invoice>,
         amount: Money,
-        on: NaiveDate,
+        (on, note): (NaiveDate, &str),
     ) -> Result<Application> {
         self.connection
             .prepare_cached(
-                "INSERT INTO payment_application (id, payment_id, invoice_id, amount_minor, happened_on, recorded_at)
-                 VALUES (:id, :payment, :invoice, :amount, :on, :now)",
+                "INSERT INTO payment_application (id, payment_id, invoice_id, amount_minor, note, happened_on, recorded_at)
+                 VALUES (:id, :payment, :invoice, :amount, :note, :on, :now)",
             )?
             .execute(named_params! {
-                ":id": self.new_id("payment_application")?, ":payment": credit.payment_id, ":invoice": invoice.id,
-                ":amount": amount, ":on": on, ":now": self.now(),
+                ":id": self.new_id("payment_application")?, ":payment": credit.payment_id,
+                ":invoice": invoice.map(|invoice| invoice.id), ":amount": amount, ":note": note, ":on": on,
+                ":now": self.now(),
             })?;
-        self.log(&format!(
-            "Applied {} of {} to {}.",
-            self.currency().text(amount),
-            credit.payment,
-            invoice.name()
-        ))?;
+        let (text, payment) = (self.currency().text(amount), &credit.payment);
+        self.log(&match invoice {
+            Some(invoice) => format!("Applied {text} of {payment} to {}.", invoice.name()),
+            None => format!("Paid {text} of {payment} back to {}.", credit.client),
+        })?;
         Ok(Application {
             payment: credit.payment.clone(),
-            invoice: invoice.name(),
+            invoice: invoice.map(Invoice::name),
             amount,
             happened_on: on,
         })

@@ -225,6 +225,8 @@ struct Judge {
     operations: BTreeMap<OperationId, String>,
     /// What was invoiced for cancelled jobs, before tax.
     invoiced: BTreeMap<JobId, Money>,
+    /// What credit notes took off the price of jobs, before tax.
+    credited: BTreeMap<JobId, Money>,
     currency: Currency,
 }
 
@@ -252,9 +254,10 @@ impl Judge {
         } = record;
         let overhead = self.overhead(&agreed);
         let late = logged.iter().filter(|cost| cost.late);
+        let credited = self.credited.get(&job.id).copied();
         let outcome = Outcome {
             price: agreed.price(),
-            variations: agreed.variations(),
+            variations: agreed.variations() - credited.unwrap_or_default(),
             estimated: agreed.estimated(),
             unestimated: agreed.unestimated(),
             actual: totals(&logged, overhead).total(),
@@ -384,27 +387,33 @@ impl Ledger {
         Ok(Judge {
             overhead: self.settings()?.overhead,
             operations: self.operation_names()?,
-            invoiced: self.invoiced_of_cancelled(spans)?,
+            invoiced: self.sums_of(
+                "SELECT job_event.job_id, SUM(IIF(credits_id IS NULL, net_minor, -net_minor)) FROM job_event
+                 JOIN invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
+                 WHERE job_event.what = 'cancelled' AND job_event.job_id BETWEEN :first AND :last
+                 GROUP BY job_event.job_id",
+                spans,
+            )?,
+            credited: self.sums_of(
+                "SELECT job_id, SUM(off_price_minor) FROM invoice
+                 WHERE credits_id IS NOT NULL AND number IS NOT NULL AND job_id BETWEEN :first AND :last
+                 GROUP BY job_id",
+                spans,
+            )?,
             currency: self.currency(),
         })
     }
 
-    /// Returns what was invoiced for each cancelled job of those spans, before tax.
-    fn invoiced_of_cancelled(&self, spans: &[Span]) -> Result<BTreeMap<JobId, Money>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT job_event.job_id, SUM(invoice_line.net_minor) FROM job_event
-             JOIN invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
-             JOIN invoice_line ON invoice_line.invoice_id = invoice.id
-             WHERE job_event.what = 'cancelled' AND job_event.job_id BETWEEN :first AND :last
-             GROUP BY job_event.job_id",
-        )?;
-        let mut invoiced = BTreeMap::new();
+    /// Returns the amounts that a query has for jobs of those spans.
+    fn sums_of(&self, sql: &str, spans: &[Span]) -> Result<BTreeMap<JobId, Money>> {
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let mut all = BTreeMap::new();
         for span in spans {
             let sum = |row: &NamedRow<'_>| Ok((of_job(row)?, row.row.get(1)?));
             let mut sums = Parts::of(&mut statement, *span, |_| Ok(()), sum)?;
-            invoiced.extend(sums.take(&())?);
+            all.extend(sums.take(&())?);
         }
-        Ok(invoiced)
+        Ok(all)
     }
 
     pub(super) fn operation_names(&self) -> Result<BTreeMap<OperationId, String>> {

@@ -64,6 +64,19 @@ const SEALED: &[Sealed] = &[
         leaves_out: &["client", "client_address", "site", "what"],
     },
     Sealed {
+        table: "write_off",
+        called: "SELECT 'I', invoice.id, invoice.number, ' written off' FROM write_off
+                 JOIN invoice ON invoice.id = invoice_id WHERE write_off.id = :id",
+        ..ROW
+    },
+    Sealed {
+        table: "write_off_void",
+        called: "SELECT 'I', invoice.id, invoice.number, ', the loss taken back' FROM write_off_void
+                 JOIN write_off ON write_off.id = write_off_id JOIN invoice ON invoice.id = invoice_id
+                 WHERE write_off_void.id = :id",
+        ..ROW
+    },
+    Sealed {
         table: "payment",
         called: "SELECT 'P', id, number, '' FROM payment WHERE id = :id",
         ..ROW

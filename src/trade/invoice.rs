@@ -3,8 +3,13 @@
 //! The deposit is a share of the price; the final invoice is price and variations less what was invoiced before, line by
 //! line as the client knows them: rooms, variations, then each earlier invoice taken off.
 //!
+//! On the way a progress invoice asks for a share of what was agreed, for rooms that are done, or for an amount.
+//!
 //! Each part is taxed at the rate of the quote that it was agreed with, and an invoice has its tax by rate. At each rate
 //! the final invoice carries the tax on everything less the tax already asked for, so rounding never drifts.
+//!
+//! What was issued wrong is taken back by a credit note, whose amounts are above zero like the invoice's. What it takes back
+//! is asked for again by the final invoice, but for what is off the price: a part of the final invoice itself.
 
 use std::collections::BTreeMap;
 
@@ -12,7 +17,7 @@ use chrono::{Days, NaiveDate};
 use thiserror::Error;
 
 use crate::money::{Decimal, Money};
-use crate::trade::{QuoteId, closed_set};
+use crate::trade::{QuoteId, RoomId, closed_set};
 
 closed_set! {
     /// What an invoice asks for.
@@ -23,7 +28,7 @@ closed_set! {
         Progress = "progress",
         /// What is left of the price.
         Final = "final",
-        /// Money given back.
+        /// A credit note: what another invoice asked for and is not owed.
         Credit = "credit",
     }
 }
@@ -35,6 +40,10 @@ pub struct InvoiceLine {
     pub what: String,
     /// The quote that it was agreed with; `None`: what was invoiced before.
     pub quote: Option<QuoteId>,
+    /// The room, if it is for one.
+    pub room: Option<RoomId>,
+    /// On a credit note, which line of its invoice it takes back, from 1 on.
+    pub credits: Option<u32>,
     /// The amount before tax; below zero for what was invoiced before.
     pub net: Money,
     /// Tax on it, percent.
@@ -80,10 +89,43 @@ impl Draft {
 pub struct Earlier {
     /// Its number, as shown.
     pub number: String,
-    /// What it asked for.
+    /// What it asked for; a credit note asked for less.
     pub kind: InvoiceKind,
-    /// What it asked for at each rate of tax.
+    /// What it asked for, or took back, at each rate of tax.
     pub taxes: Vec<TaxAtRate>,
+    /// Of a credit note: what of it is off the price, before tax.
+    pub off_price: Money,
+}
+
+impl Earlier {
+    /// Returns what it asked for at each rate of tax, below zero for a credit note.
+    fn asked(&self) -> impl Iterator<Item = TaxAtRate> {
+        let is_credit = self.kind == InvoiceKind::Credit;
+        self.taxes.iter().map(move |part| match is_credit {
+            true => TaxAtRate {
+                net: -part.net,
+                tax: -part.tax,
+                ..*part
+            },
+            false => *part,
+        })
+    }
+
+    /// Returns the lines that take what is off the price from it, rate by rate.
+    fn off_price(&self) -> Vec<InvoiceLine> {
+        let weights = self.taxes.iter().map(|part| part.net.minor().into());
+        let parts = self.off_price.spread(&weights.collect::<Vec<Decimal>>());
+        let lines = self.taxes.iter().zip(parts);
+        let line = |(part, net): (&TaxAtRate, Money)| InvoiceLine {
+            what: format!("Off the price by {}", self.number),
+            quote: None,
+            room: None,
+            credits: None,
+            net: -net,
+            tax_percent: part.percent,
+        };
+        lines.map(line).filter(|line| !line.net.is_zero()).collect()
+    }
 }
 
 /// Why an invoice can't be drafted.
@@ -98,6 +140,63 @@ pub enum InvoiceError {
     /// A deposit beyond the price.
     #[error("the deposit is larger than the price")]
     LargerThanPrice,
+    /// A progress invoice beyond what isn't invoiced yet, which is so much.
+    #[error("that is more than is left to invoice")]
+    BeyondWhatIsLeft(Money),
+    /// A line that the invoice doesn't have.
+    #[error("it has no line {0}")]
+    NoLine(u32),
+    /// A line that takes off what was invoiced before.
+    #[error(
+        "its line {0} takes off what was invoiced before: credit that invoice, or the whole of this one"
+    )]
+    TakesOff(u32),
+    /// More than is left of a line, which is so much.
+    #[error("that is more than is left of line {0}")]
+    BeyondLine(u32, Money),
+    /// More than is left of it, which is so much.
+    #[error("that is more than is left of it")]
+    BeyondInvoice(Money),
+    /// Nothing is left of it.
+    #[error("it is credited in whole already")]
+    Credited,
+}
+
+/// What a quote of a job comes to, and what of it was invoiced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AgreedPart {
+    /// The quote.
+    pub quote: QuoteId,
+    /// Its number.
+    pub number: String,
+    /// Its price, before tax.
+    pub price: Money,
+    /// Tax on it, percent.
+    pub tax_percent: Decimal,
+    /// What of it was invoiced.
+    pub invoiced: Money,
+}
+
+/// How much a progress invoice asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Stage {
+    /// A share of each quote's price.
+    Share(Decimal),
+    /// An amount before tax, shared over the quotes by what isn't invoiced of them.
+    Amount(Money),
+    /// Lines for rooms that are done.
+    Rooms(Vec<InvoiceLine>),
+}
+
+/// Which part of an invoice a credit note takes back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Extent {
+    /// All that is left of it.
+    Whole,
+    /// Lines of it, from 1 on, each in whole or by an amount before tax.
+    Lines(Vec<(u32, Option<Money>)>),
+    /// An amount before tax, shared over its lines by what is left of them.
+    Amount(Money),
 }
 
 /// Drafts a deposit on the price that a line names; the line's own amount is what is asked for.
@@ -119,6 +218,146 @@ pub fn deposit(line: InvoiceLine, price: Money) -> Result<Draft, InvoiceError> {
     })
 }
 
+/// Drafts a progress invoice on what was agreed, of which `left` isn't invoiced yet.
+///
+/// # Errors
+/// Refuses nothing and more than is left.
+pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draft, InvoiceError> {
+    let of = |part: &AgreedPart, what: String, net: Money| InvoiceLine {
+        what,
+        quote: Some(part.quote),
+        room: None,
+        credits: None,
+        net,
+        tax_percent: part.tax_percent,
+    };
+    let mut lines: Vec<InvoiceLine> = match stage {
+        Stage::Rooms(lines) => lines,
+        Stage::Share(share) => {
+            let percent = (share * Decimal::ONE_HUNDRED).normalize();
+            let line = |part: &AgreedPart| {
+                let what = format!("{percent} % of {}", part.number);
+                of(part, what, part.price.times(share))
+            };
+            agreed.iter().map(line).collect()
+        }
+        Stage::Amount(amount) => {
+            let open = |part: &AgreedPart| (part.price - part.invoiced).minor().max(0);
+            let weights: Vec<Decimal> = agreed.iter().map(|part| open(part).into()).collect();
+            let line = |(part, net): (&AgreedPart, Money)| {
+                of(part, format!("On account of {}", part.number), net)
+            };
+            agreed
+                .iter()
+                .zip(amount.spread(&weights))
+                .map(line)
+                .collect()
+        }
+    };
+    lines.retain(|line| !line.net.is_zero());
+    let draft = Draft {
+        kind: InvoiceKind::Progress,
+        taxes: taxes_on(&lines),
+        lines,
+    };
+    match draft.net() {
+        net if net <= Money::ZERO => Err(InvoiceError::NothingLeft),
+        net if net > left => Err(InvoiceError::BeyondWhatIsLeft(left)),
+        _ => Ok(draft),
+    }
+}
+
+/// Drafts a credit note for an issued invoice: `credited` are the lines and `taxes` the tax by rate of what was credited
+/// of it before.
+///
+/// Tax goes with the lines; what takes back the last of a rate takes back all tax that is left at it.
+///
+/// # Errors
+/// Refuses lines that it doesn't have, more than is left of them, and one of which nothing is left.
+pub fn credit_note(
+    invoice: (&[InvoiceLine], &[TaxAtRate]),
+    credited: (&[InvoiceLine], &[TaxAtRate]),
+    extent: &Extent,
+) -> Result<Draft, InvoiceError> {
+    let before = |place: u32| -> Money {
+        let of_it = credited.0.iter().filter(|line| line.credits == Some(place));
+        of_it.map(|line| line.net).sum()
+    };
+    let numbered = || (1_u32..).zip(invoice.0);
+    let wanted: Vec<(u32, Money)> = match extent {
+        Extent::Whole => numbered()
+            .map(|(place, line)| (place, line.net - before(place)))
+            .collect(),
+        Extent::Amount(amount) => {
+            let left = numbered().map(|(place, line)| (line.net - before(place)).max(Money::ZERO));
+            let left: Vec<Money> = left.collect();
+            let all = left.iter().copied().sum();
+            if *amount > all {
+                return Err(InvoiceError::BeyondInvoice(all));
+            }
+            let weights: Vec<Decimal> = left.iter().map(|left| left.minor().into()).collect();
+            let parts = amount.spread(&weights).into_iter();
+            numbered().map(|(place, _)| place).zip(parts).collect()
+        }
+        Extent::Lines(lines) => lines
+            .iter()
+            .map(|(place, amount)| {
+                let of_it = numbered().find(|(known, _)| known == place);
+                let (_, line) = of_it.ok_or(InvoiceError::NoLine(*place))?;
+                let left = line.net - before(*place);
+                match amount.unwrap_or(left) {
+                    _ if line.net.is_negative() => Err(InvoiceError::TakesOff(*place)),
+                    net if net > left => Err(InvoiceError::BeyondLine(*place, left)),
+                    net => Ok((*place, net)),
+                }
+            })
+            .collect::<Result<_, _>>()?,
+    };
+    let wanted: BTreeMap<u32, Money> = wanted
+        .into_iter()
+        .filter(|(_, net)| !net.is_zero())
+        .collect();
+    let lines: Vec<InvoiceLine> = numbered()
+        .filter_map(|(place, line)| {
+            let net = *wanted.get(&place)?;
+            let credits = Some(place);
+            Some(InvoiceLine {
+                net,
+                credits,
+                ..line.clone()
+            })
+        })
+        .collect();
+    if lines.is_empty() {
+        return Err(InvoiceError::Credited);
+    }
+    let at = |taxes: &[TaxAtRate], percent| -> TaxAtRate {
+        let none = TaxAtRate {
+            percent,
+            net: Money::ZERO,
+            tax: Money::ZERO,
+        };
+        taxes
+            .iter()
+            .find(|part| part.percent == percent)
+            .copied()
+            .unwrap_or(none)
+    };
+    let mut taxes = taxes_on(&lines);
+    for part in &mut taxes {
+        let (asked, before) = (at(invoice.1, part.percent), at(credited.1, part.percent));
+        let left = asked.tax - before.tax;
+        if part.net == asked.net - before.net || (left < part.tax && !left.is_negative()) {
+            part.tax = left;
+        }
+    }
+    Ok(Draft {
+        kind: InvoiceKind::Credit,
+        lines,
+        taxes,
+    })
+}
+
 /// Drafts the final invoice: the job's lines less what was invoiced before, rate by rate.
 ///
 /// # Errors
@@ -127,12 +366,18 @@ pub fn final_invoice(
     mut lines: Vec<InvoiceLine>,
     earlier: &[Earlier],
 ) -> Result<Draft, InvoiceError> {
+    lines.extend(earlier.iter().flat_map(Earlier::off_price));
     let mut taxes = taxes_on(&lines);
     for invoice in earlier {
-        for asked in &invoice.taxes {
+        for asked in invoice.asked() {
             lines.push(InvoiceLine {
-                what: format!("Less {} {}", invoice.kind, invoice.number),
+                what: match invoice.kind {
+                    InvoiceKind::Credit => format!("Credited by {}", invoice.number),
+                    kind => format!("Less {kind} {}", invoice.number),
+                },
                 quote: None,
+                room: None,
+                credits: None,
                 net: -asked.net,
                 tax_percent: asked.percent,
             });
@@ -176,6 +421,15 @@ fn taxes_on(lines: &[InvoiceLine]) -> Vec<TaxAtRate> {
     taxes.collect()
 }
 
+/// Returns what of a credit note is off the price of its job, before tax: a part of the final invoice is, but for what was
+/// invoiced beyond the price.
+pub fn off_price(note: &Draft, of: InvoiceKind, is_whole: bool, beyond: Money) -> Money {
+    match of {
+        InvoiceKind::Final if !is_whole => (note.net() - beyond.max(Money::ZERO)).max(Money::ZERO),
+        _ => Money::ZERO,
+    }
+}
+
 /// Returns the date an invoice falls due.
 pub fn due_on(issued_on: NaiveDate, terms_days: u32) -> NaiveDate {
     issued_on + Days::new(u64::from(terms_days))
@@ -191,6 +445,8 @@ mod tests {
         InvoiceLine {
             what: "Landing".into(),
             quote: None,
+            room: None,
+            credits: None,
             net: Money::from_minor(cents),
             tax_percent,
         }
@@ -223,6 +479,7 @@ mod tests {
             number: "I1".into(),
             kind: InvoiceKind::Deposit,
             taxes: first.taxes,
+            off_price: Money::ZERO,
         }];
         let rest = final_invoice(agreed(), &earlier).unwrap();
         assert_eq!(
@@ -243,6 +500,196 @@ mod tests {
         );
     }
 
+    fn part(quote: i64, price: i64, invoiced: i64, tax_percent: Decimal) -> AgreedPart {
+        AgreedPart {
+            quote: QuoteId(quote),
+            number: format!("Q{quote}"),
+            price: Money::from_minor(price),
+            tax_percent,
+            invoiced: Money::from_minor(invoiced),
+        }
+    }
+
+    fn nets(draft: &Draft) -> Vec<(&str, i64)> {
+        let lines = draft.lines.iter();
+        lines
+            .map(|line| (line.what.as_str(), line.net.minor()))
+            .collect()
+    }
+
+    #[test]
+    fn a_progress_invoice_asks_for_a_share_or_an_amount_of_each_quote_at_its_own_tax() {
+        // 40 % of 397.90 is 159.16, with 6 % of 9.5496; 40 % of 507.00 is 202.80, with 8 % of 16.224.
+        let agreed = [
+            part(1, 39_790, 10_000, dec!(6)),
+            part(2, 50_700, 0, dec!(8)),
+        ];
+        let left = Money::from_minor(80_490);
+        let share = progress(&agreed, Stage::Share(dec!(0.4)), left).unwrap();
+        assert_eq!(
+            nets(&share),
+            [("40 % of Q1", 15_916), ("40 % of Q2", 20_280)]
+        );
+        assert_eq!(
+            taxes(&share),
+            [(dec!(6), 15_916, 955), (dec!(8), 20_280, 1_622)]
+        );
+        // 297.90 and 507.00 are left: 268.30 goes as 99.30 and 169.00.
+        let amount = Stage::Amount(Money::from_minor(26_830));
+        let amount = progress(&agreed, amount, left).unwrap();
+        assert_eq!(
+            nets(&amount),
+            [("On account of Q1", 9_930), ("On account of Q2", 16_900)]
+        );
+        let beyond = progress(&agreed, Stage::Amount(Money::from_minor(80_491)), left);
+        assert_eq!(beyond, Err(InvoiceError::BeyondWhatIsLeft(left)));
+        let nothing = progress(&agreed, Stage::Amount(Money::ZERO), left);
+        assert_eq!(nothing, Err(InvoiceError::NothingLeft));
+    }
+
+    #[test]
+    fn credit_notes_take_back_lines_and_in_the_end_the_whole_invoice_to_the_cent() {
+        // 66.67 and 33.33 at 8.25 %: 100.00 with 8.25 of tax. 33.33 alone has 2.749725, and 66.67 has 5.500275.
+        let lines = [line(6_667, dec!(8.25)), line(3_333, dec!(8.25))];
+        let asked = taxes_on(&lines);
+        assert_eq!(asked[0].tax.minor(), 825);
+        let one = Extent::Lines(vec![(2, None)]);
+        let first = credit_note((&lines, &asked), (&[], &[]), &one).unwrap();
+        assert_eq!(taxes(&first), [(dec!(8.25), 3_333, 275)]);
+        assert_eq!(first.lines[0].credits, Some(2));
+        let rest = credit_note(
+            (&lines, &asked),
+            (&first.lines, &first.taxes),
+            &Extent::Whole,
+        )
+        .unwrap();
+        assert_eq!(taxes(&rest), [(dec!(8.25), 6_667, 550)]);
+
+        let all: Vec<InvoiceLine> = [first.lines.clone(), rest.lines].concat();
+        let tax = [TaxAtRate {
+            percent: dec!(8.25),
+            net: Money::from_minor(10_000),
+            tax: Money::from_minor(825),
+        }];
+        let refused = |extent, credited: (&[InvoiceLine], &[TaxAtRate])| {
+            credit_note((&lines, &asked), credited, &extent).unwrap_err()
+        };
+        let of_line =
+            |place, cents: i64| Extent::Lines(vec![(place, Some(Money::from_minor(cents)))]);
+        assert_eq!(refused(Extent::Whole, (&all, &tax)), InvoiceError::Credited);
+        assert_eq!(refused(of_line(3, 1), (&[], &[])), InvoiceError::NoLine(3));
+        let left = Money::from_minor(0);
+        assert_eq!(
+            refused(of_line(2, 1), (&first.lines, &first.taxes)),
+            InvoiceError::BeyondLine(2, left)
+        );
+    }
+
+    #[test]
+    fn what_was_credited_is_asked_for_again_but_for_what_is_off_the_price() {
+        // 500.00 at 8 %; a deposit of 100.00 was asked for and 40.00 of it credited: 440.00 are left, with 35.20 of tax.
+        let note = |number: &str, cents, tax, off_price| Earlier {
+            number: number.into(),
+            kind: InvoiceKind::Credit,
+            taxes: vec![TaxAtRate {
+                percent: dec!(8),
+                net: Money::from_minor(cents),
+                tax: Money::from_minor(tax),
+            }],
+            off_price: Money::from_minor(off_price),
+        };
+        let asked = |number: &str, kind, cents, tax| Earlier {
+            kind,
+            ..note(number, cents, tax, 0)
+        };
+        let deposit = asked("I1", InvoiceKind::Deposit, 10_000, 800);
+        let last = final_invoice(
+            vec![line(50_000, dec!(8))],
+            &[deposit.clone(), note("I2", 4_000, 320, 0)],
+        )
+        .unwrap();
+        assert_eq!(
+            nets(&last),
+            [
+                ("Landing", 50_000),
+                ("Less deposit I1", -10_000),
+                ("Credited by I2", 4_000)
+            ]
+        );
+        assert_eq!(taxes(&last), [(dec!(8), 44_000, 3_520)]);
+
+        // The final of 400.00 is credited by 50.00 for a scratch, then the rest of it as issued wrong: 350.00 are asked again.
+        let before = [
+            deposit,
+            asked("I3", InvoiceKind::Final, 40_000, 3_200),
+            note("I4", 5_000, 400, 5_000),
+            note("I5", 35_000, 2_800, 0),
+        ];
+        let again = final_invoice(vec![line(50_000, dec!(8))], &before).unwrap();
+        assert_eq!((again.net().minor(), again.tax().minor()), (35_000, 2_800));
+        assert_eq!(nets(&again)[1], ("Off the price by I4", -5_000));
+
+        let whole = Draft {
+            kind: InvoiceKind::Credit,
+            lines: vec![line(5_000, dec!(8))],
+            taxes: Vec::new(),
+        };
+        for (of, is_whole, beyond, expected) in [
+            (InvoiceKind::Final, false, 0, 5_000),
+            (InvoiceKind::Final, false, 2_000, 3_000),
+            (InvoiceKind::Final, false, 9_000, 0),
+            (InvoiceKind::Final, true, 0, 0),
+            (InvoiceKind::Progress, false, 0, 0),
+        ] {
+            let off = off_price(&whole, of, is_whole, Money::from_minor(beyond));
+            assert_eq!(off.minor(), expected, "{of} {is_whole} {beyond}");
+        }
+    }
+
+    #[test]
+    fn what_is_too_much_says_of_what() {
+        let some = Money::from_minor(1);
+        for (error, words) in [
+            (
+                InvoiceError::BeyondWhatIsLeft(some),
+                "that is more than is left to invoice",
+            ),
+            (
+                InvoiceError::BeyondInvoice(some),
+                "that is more than is left of it",
+            ),
+            (
+                InvoiceError::BeyondLine(2, some),
+                "that is more than is left of line 2",
+            ),
+            (InvoiceError::Credited, "it is credited in whole already"),
+        ] {
+            assert_eq!(error.to_string(), words);
+        }
+    }
+
+    #[test]
+    fn small_credits_never_give_back_more_tax_than_was_asked_for() {
+        // Each 0.07 has 0.0056 of tax at 8 %, a cent by itself; 1.00 has only 0.08.
+        let lines = [line(100, dec!(8))];
+        let asked = taxes_on(&lines);
+        let (mut credited, mut tax) = (Vec::new(), Vec::new());
+        for cents in [7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 16] {
+            let extent = Extent::Lines(vec![(1, Some(Money::from_minor(cents)))]);
+            let note = credit_note((&lines, &asked), (&credited, &tax), &extent).unwrap();
+            credited.extend(note.lines);
+            tax = match tax[..] {
+                [] => note.taxes,
+                [TaxAtRate { percent, net, tax }, ..] => vec![TaxAtRate {
+                    percent,
+                    net: net + note.taxes[0].net,
+                    tax: tax + note.taxes[0].tax,
+                }],
+            };
+        }
+        assert_eq!((tax[0].net.minor(), tax[0].tax.minor()), (100, 8));
+    }
+
     #[test]
     fn deposit_and_final_ask_for_the_whole_price_and_its_tax() {
         for (price, deposit_cents, tax_percent) in [
@@ -256,6 +703,7 @@ mod tests {
                 number: "I1".into(),
                 kind: InvoiceKind::Deposit,
                 taxes: first.taxes.clone(),
+                off_price: Money::ZERO,
             }];
             let last = final_invoice(vec![line(price, tax_percent)], &earlier);
             if price == deposit_cents {

@@ -368,7 +368,7 @@ impl Quoted<'_> {
 /// Spreads an outcome over the job's rooms; `missing` tells what each of them lacks.
 ///
 /// Direct costs stay with their rooms; costs of the job as a whole go by direct cost, those of a quote or variation over
-/// its own rooms. Prices go as the quote shared them.
+/// its own rooms. Prices go as the quote shared them, and what was credited of the whole job by price.
 pub fn by_room(
     outcome: &Outcome,
     rooms: &[(RoomId, Money, Money)],
@@ -412,19 +412,22 @@ pub fn by_room(
             }
         }
     }
+    let prices: Vec<Money> = rooms.iter().map(|(_, price, _)| *price).collect();
+    let mut varied: Vec<Money> = rooms.iter().map(|(.., varied)| *varied).collect();
+    complete(&mut varied, outcome.variations, &prices);
     complete(&mut late, outcome.late, &actual);
     let direct_actual = actual.clone();
     complete(&mut actual, outcome.actual, &direct_actual);
     let outcomes = rooms
         .iter()
         .enumerate()
-        .map(|(position, (room, price, variations))| {
+        .map(|(position, (room, price, _))| {
             let (estimated, actual, late) = (estimated[position], actual[position], late[position]);
             (
                 *room,
                 Outcome {
                     price: *price,
-                    variations: *variations,
+                    variations: varied[position],
                     estimated,
                     unestimated: Money::ZERO,
                     actual,

@@ -260,6 +260,12 @@ const EVENTS: &str = r#"
     reading add Hall seen cupped
     reading void #5 --reason "another room"
     hours "Ruben Vale" 0.5 driving --job J2
+    invoice credit I3 --line 1 --amount 1 --reason "dust on the stairs" --issue
+    invoice write-off I3 1 --reason "moved away"
+    invoice write-off I3 --undo --reason "they pay"
+    invoice write-off I3 2 --reason "moved away"
+    payment refund I1 3 --note "by transfer"
+    invoice progress J2 --amount 5
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
@@ -683,6 +689,16 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE payment SET happened_on = '2026-02-01' WHERE number = 1", "payment P1: it came before its invoice was issued"),
     ("UPDATE payment SET kept_credit = 0", "payment P3: it is more than its invoice owed, and nobody said that the rest is kept"),
     ("UPDATE payment_application SET amount_minor = 1000000", "more of it is applied elsewhere than it is"),
+    ("UPDATE invoice SET credits_id = 1 WHERE kind = 'credit'", "invoice I4: what it credits is no invoice of its job"),
+    ("UPDATE invoice_line SET credits = 9 WHERE credits IS NOT NULL", "invoice I4: I3 has no such line at that tax"),
+    ("UPDATE invoice_line SET net_minor = net_minor * 1000, unit_price_micro = unit_price_micro * 1000 WHERE credits IS NOT NULL", "invoice I4: it takes back more than I3 asked for"),
+    ("UPDATE invoice_tax SET tax_minor = tax_minor + 50 WHERE invoice_id = 4", "invoice I4: its tax isn't that of what it takes back"),
+    ("UPDATE invoice SET off_price_minor = 1 WHERE kind = 'credit'", "I4: it isn't as it was written"),
+    ("UPDATE write_off SET amount_minor = 900000000", "invoice I3: more of it is written off than it asks for"),
+    ("UPDATE write_off SET invoice_id = 4", "invoice I4: it is a draft or a credit note, and written off"),
+    ("UPDATE write_off SET happened_on = '2026-02-01'", "invoice I3: it was written off on another day than that was recorded"),
+    ("UPDATE write_off_void SET recorded_at = '2026-01-01 00:00:00'", "invoice I3: its loss was taken back before it was recorded"),
+    ("UPDATE write_off SET reason = 'x'", "I3 written off: it isn't as it was written"),
     ("UPDATE payment SET amount_minor = amount_minor + 1 WHERE number = 1", "P1: it isn't as it was written"),
     ("UPDATE payment SET note = 'cash' WHERE number = 1", "P1: it isn't as it was written"),
     // Evidence.

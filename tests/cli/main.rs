@@ -23,6 +23,7 @@
 //! * agreed work that is changed (taken away, measured again) in `varied.rs`;
 //! * whether a floor can be sanded, before its price is named, in `sandable.rs`;
 //! * two commands at once in `races.rs`;
+//! * credit notes, invoices on the way, losses and refunds in `billing.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what was quoted beside what it came to in `variance.rs`, how far a job has come in `budget.rs`, and what belongs to no
 //!   job in `overheads.rs`;
@@ -35,6 +36,7 @@
 
 mod anywhere;
 mod before;
+mod billing;
 mod book;
 mod bounds;
 mod budget;

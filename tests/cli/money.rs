@@ -5,7 +5,7 @@ use serde_json::json;
 use crate::harness::TestLedger;
 
 /// A room whose job costs next to nothing: it is quoted at the minimum charge, and a variation at its lump.
-fn at_the_minimum(minimum: &str) -> TestLedger {
+pub(crate) fn at_the_minimum(minimum: &str) -> TestLedger {
     let ledger = TestLedger::new();
     ledger.lines(&format!(
         r#"
@@ -20,7 +20,7 @@ fn at_the_minimum(minimum: &str) -> TestLedger {
 }
 
 /// Drafts, sends and accepts a quote at the minimum charge.
-const AGREED: &str = r#"
+pub(crate) const AGREED: &str = r#"
     quote draft "4 Tannery Row" --sequence none --schedule none --margin 0%
     quote send Q1
     quote accept Q1
@@ -257,7 +257,7 @@ fn an_open_job_goes_with_its_site_and_a_closed_one_stays() {
 }
 
 /// A deposit of 100.00 of 350.00 is overpaid by 20.00, which is kept.
-fn overpaid() -> TestLedger {
+pub(crate) fn overpaid() -> TestLedger {
     let ledger = at_the_minimum("350");
     ledger.lines(AGREED);
     ledger.lines(
@@ -382,7 +382,7 @@ fn no_more_of_a_credit_is_applied_than_there_is_nor_to_another_client() {
             "payment apply I3 --from P1",
             "error: P1 has nothing left that could be applied to I3",
         ),
-        ("payment apply I1", "error: I1 is paid: it owes nothing"),
+        ("payment apply I1", "error: I1 owes nothing"),
         (
             "payment apply I2 20.01",
             "error: 20.01 is more than Ada Quill has left, 20.00",

@@ -152,10 +152,11 @@ impl MoneyOf {
         let age = count(usize::try_from(age).unwrap_or_default(), "day");
         if let Some(back) = self.owed_back {
             return format!(
-                "{}: {} was invoiced {} before tax beyond its price, which is owed back",
+                "{}: {} was invoiced {} before tax beyond its price, which is owed back: gritledger invoice final {}",
                 self.job,
                 self.client,
-                back.with_currency()
+                back.with_currency(),
+                self.job
             );
         }
         let amount = self.amount.with_currency();

@@ -40,9 +40,35 @@ const INVOICES: &[(&str, &str)] = &[
     ),
     (
         "it comes after the final invoice, and asks for a deposit",
-        "SELECT invoice.id, invoice.number FROM invoice JOIN invoice AS last ON last.job_id = invoice.job_id
+        "SELECT invoice.id, invoice.number FROM invoice JOIN standing_invoice AS last ON last.job_id = invoice.job_id
          WHERE invoice.kind = 'deposit' AND last.kind = 'final' AND last.number < invoice.number
                AND +(last.id >> 40) = +(invoice.id >> 40)", // `+`: by the job, not by the number among all invoices
+    ),
+];
+
+/// The same of losses: rows (id, number of the invoice).
+const LOSSES: &[(&str, &str)] = &[
+    (
+        "more of it is written off than it asks for",
+        "SELECT invoice.id, invoice.number FROM live_write_off JOIN invoice ON invoice.id = invoice_id
+         GROUP BY invoice.id HAVING SUM(amount_minor) > net_minor + tax_minor",
+    ),
+    (
+        "it is a draft or a credit note, and written off",
+        "SELECT invoice.id, COALESCE(invoice.number, 0) AS number FROM write_off JOIN invoice ON invoice.id = invoice_id
+         WHERE invoice.number IS NULL OR credits_id IS NOT NULL",
+    ),
+    (
+        "it was written off on another day than that was recorded",
+        "SELECT invoice.id, invoice.number FROM write_off JOIN invoice ON invoice.id = invoice_id
+         WHERE write_off.happened_on <> date(write_off.recorded_at)",
+    ),
+    (
+        "its loss was taken back before it was recorded",
+        "SELECT invoice.id, invoice.number FROM write_off_void JOIN write_off ON write_off.id = write_off_id
+         JOIN invoice ON invoice.id = invoice_id
+         WHERE write_off_void.recorded_at < write_off.recorded_at
+               OR write_off_void.happened_on <> date(write_off_void.recorded_at)",
     ),
 ];
 
@@ -94,7 +120,7 @@ const PAYMENTS: &[(&str, &str)] = &[
 
 impl Ledger {
     pub(super) fn check_invoices(&self, problems: &mut Problems) -> Result<()> {
-        for (words, sql) in INVOICES {
+        for (words, sql) in INVOICES.iter().chain(LOSSES) {
             self.each(problems, sql, |row| {
                 let name = match row.get("number")? {
                     0 => "a draft".to_owned(),
@@ -125,8 +151,12 @@ impl Ledger {
                 InvoiceKind::Final => {
                     self.check_final(invoice, &by_job[&invoice.job_id], problems)?;
                 }
-                InvoiceKind::Deposit => self.check_deposit(invoice, problems)?,
-                InvoiceKind::Progress | InvoiceKind::Credit => {}
+                InvoiceKind::Deposit | InvoiceKind::Progress => {
+                    self.check_stage(invoice, problems)?;
+                }
+                InvoiceKind::Credit => {
+                    self.check_credit(invoice, &by_job[&invoice.job_id], problems);
+                }
             }
         }
         Ok(())
@@ -194,13 +224,7 @@ impl Ledger {
             };
             other.number.is_some() && other.id != invoice.id && is_before
         });
-        let earlier: Vec<Earlier> = earlier
-            .map(|other| Earlier {
-                number: other.name(),
-                kind: other.kind,
-                taxes: other.taxes.clone(),
-            })
-            .collect();
+        let earlier: Vec<Earlier> = earlier.map(|other| other.as_earlier()).collect();
         let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
         let Ok(again) = final_invoice(lines, &earlier) else {
             problems.push(format!("{subject}: nothing was left to ask for"));
@@ -222,8 +246,80 @@ impl Ledger {
         Ok(())
     }
 
-    /// A deposit is a part of the price, and its tax is the tax of it.
-    fn check_deposit(&self, invoice: &Invoice, problems: &mut Problems) -> Result<()> {
+    /// A credit note takes back lines of its invoice, no more than is left of them, and their tax.
+    fn check_credit(&self, note: &Invoice, of_job: &[&Invoice], problems: &mut Problems) {
+        let subject = format!("invoice {}", note.name());
+        let id = note.credits.as_ref().map(|(id, _)| *id);
+        let Some(invoice) = of_job.iter().find(|invoice| Some(invoice.id) == id) else {
+            problems.push(format!(
+                "{subject}: what it credits is no invoice of its job"
+            ));
+            return;
+        };
+        if invoice.client_id != note.client_id {
+            problems.push(format!(
+                "{subject}: it is for another client than {}",
+                invoice.name()
+            ));
+        }
+        let before = of_job.iter().filter(|other| {
+            let is_of_it = other.credits.as_ref().map(|(id, _)| *id) == Some(invoice.id);
+            is_of_it && other.number.is_some() && other.id < note.id
+        });
+        let before: Vec<&Invoice> = before.copied().collect();
+        let lines = || {
+            before
+                .iter()
+                .flat_map(|other| &other.lines)
+                .chain(&note.lines)
+        };
+        for line in &note.lines {
+            let of = line
+                .credits
+                .and_then(|place| invoice.lines.get(place as usize - 1));
+            let Some(of) = of.filter(|of| of.tax_percent == line.tax_percent) else {
+                problems.push(format!(
+                    "{subject}: {} has no such line at that tax",
+                    invoice.name()
+                ));
+                continue;
+            };
+            let same = lines().filter(|other| other.credits == line.credits);
+            let credited: Money = same.map(|other| other.net).sum();
+            if credited.abs() > of.net.abs() {
+                problems.push(format!(
+                    "{subject}: it takes back more than {} asked for",
+                    invoice.name()
+                ));
+            }
+        }
+        for part in &note.taxes {
+            let at = |of: &Invoice| {
+                of.taxes
+                    .iter()
+                    .find(|other| other.percent == part.percent)
+                    .map(|other| (other.net, other.tax))
+            };
+            let earlier = before.iter().filter_map(|other| at(other));
+            let (net, tax) = earlier.fold((part.net, part.tax), |sum, part| {
+                (sum.0 + part.0, sum.1 + part.1)
+            });
+            let (asked_net, asked_tax) = at(invoice).unwrap_or_default();
+            let own = part.net.share(part.percent, Decimal::ONE_HUNDRED);
+            let is_right = match net == asked_net {
+                true => tax == asked_tax,
+                false => part.tax == own || tax == asked_tax,
+            };
+            if !is_right {
+                problems.push(format!(
+                    "{subject}: its tax isn't that of what it takes back"
+                ));
+            }
+        }
+    }
+
+    /// A deposit or progress invoice is a part of the price, and its tax is the tax of it.
+    fn check_stage(&self, invoice: &Invoice, problems: &mut Problems) -> Result<()> {
         let subject = format!("invoice {}", invoice.name());
         for part in &invoice.taxes {
             let tax = part.net.share(part.percent, Decimal::ONE_HUNDRED);
@@ -231,7 +327,7 @@ impl Ledger {
         }
         for (id, line) in quoted(invoice) {
             let quote = self.quote_by_id(id)?;
-            if line.net > quote.quote.price {
+            if line.net.abs() > quote.quote.price.abs() {
                 problems.push(format!("{subject}: it is more than the price"));
             }
             self.check_quote_of(invoice, &quote, problems)?;

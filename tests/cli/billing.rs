@@ -1,0 +1,396 @@
+//! Invoices on the way, and what takes back what was issued: credit notes, losses, refunds.
+
+use serde_json::json;
+
+use crate::harness::TestLedger;
+use crate::money::{AGREED, at_the_minimum, overpaid};
+
+/// 350.00 at 8 % agreed for one room: 378.00 with tax.
+fn taxed() -> TestLedger {
+    let ledger = at_the_minimum("350");
+    ledger.lines("setting set tax-percent 8");
+    ledger.lines(AGREED);
+    ledger
+}
+
+/// Returns figures of an invoice.
+fn figures(ledger: &TestLedger, invoice: &str, names: &[&str]) -> Vec<String> {
+    let answer = ledger.json(&format!("invoice show {invoice}"));
+    let figure = |name: &&str| answer[*name].as_str().unwrap_or_default().to_owned();
+    names.iter().map(figure).collect()
+}
+
+#[test]
+fn deposit_progress_and_final_ask_for_the_price_and_its_tax_once() {
+    let ledger = taxed();
+    // 30 % is 105.00 with 8.40; 40 % of 350.00 is 140.00 with 11.20; 105.00 and 8.40 are left of 350.00 and 28.00.
+    ledger.lines("invoice deposit J1 --share 30% --issue");
+    let progress = ledger.line("invoice progress J1 --share 40% --issue").ok();
+    assert!(
+        progress.starts_with("I2 (progress): 151.20 USD is owed, due 2026-03-16\n"),
+        "{progress}"
+    );
+    assert!(progress.contains("1. 40 % of Q1"), "{progress}");
+    ledger.lines("invoice final J1 --issue");
+    let asked = ["I1", "I2", "I3"].map(|invoice| figures(&ledger, invoice, &["net", "tax"]));
+    assert_eq!(
+        asked,
+        [["105.00", "8.40"], ["140.00", "11.20"], ["105.00", "8.40"]]
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn a_room_that_is_done_is_asked_for_once() {
+    let ledger = taxed();
+    ledger.lines("invoice progress J1 --room Landing --issue");
+    assert_eq!(figures(&ledger, "I1", &["net", "tax"]), ["350.00", "28.00"]);
+    assert_eq!(
+        ledger.line("invoice progress J1 --room Landing").refused(),
+        "error: Landing was invoiced already, by I1"
+    );
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice"
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn what_was_issued_wrong_is_credited_and_asked_for_again() {
+    let ledger = taxed();
+    ledger.lines("invoice final J1 --issue");
+    let note = ledger
+        .line("invoice credit I1 --reason \"wrong address\" --issue")
+        .ok();
+    assert!(
+        note.starts_with("I2, credit note for I1: 378.00 USD\n"),
+        "{note}"
+    );
+    assert!(
+        note.contains("What it takes back is asked for again by the next invoice of the job."),
+        "{note}"
+    );
+    assert_eq!(
+        figures(&ledger, "I1", &["status", "credited", "due"]),
+        ["credited", "378.00", "0.00"]
+    );
+    assert_eq!(
+        figures(&ledger, "I2", &["status", "due"]),
+        ["credit note", "0.00"]
+    );
+    ledger.lines("invoice final J1 --issue");
+    assert_eq!(
+        figures(&ledger, "I3", &["net", "tax", "due"]),
+        ["350.00", "28.00", "378.00"]
+    );
+    assert_eq!(ledger.json("client show Ada")["owed"], json!("378.00"));
+    ledger.lines("check");
+}
+
+#[test]
+fn a_part_of_the_final_invoice_that_is_credited_is_off_the_price() {
+    let ledger = taxed();
+    ledger.lines("invoice final J1 --issue");
+    // 50.00 of 350.00 with 4.00 of tax: 324.00 are owed, and the job has 300.00 for its work.
+    let note = ledger
+        .line("invoice credit I1 --amount 50 --reason \"scratch at the door\" --issue")
+        .ok();
+    assert!(note.contains("It is off the price of J1."), "{note}");
+    assert_eq!(
+        figures(&ledger, "I1", &["credited", "due"]),
+        ["54.00", "324.00"]
+    );
+    let margin = &ledger.json("report margin")["jobs"][0];
+    assert_eq!(
+        (&margin["price"], &margin["variations"], &margin["margin"]),
+        (&json!("350.00"), &json!("-50.00"), &json!("300.00"))
+    );
+    let rooms = &ledger.json("report margin --by room")["rooms"];
+    assert_eq!(rooms[0]["variations"], json!("-50.00"));
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice"
+    );
+    // The rest of it is issued wrong: what is off the price stays off.
+    ledger.lines("invoice credit I1 --reason \"wrong client\" --issue");
+    ledger.lines("invoice final J1 --issue");
+    assert_eq!(
+        figures(&ledger, "I4", &["net", "tax", "due"]),
+        ["300.00", "24.00", "324.00"]
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn the_deposit_of_a_cancelled_job_is_credited_and_paid_back() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100 --issue
+        payment add I1 108
+        "#,
+    );
+    let cancelled = ledger.line("job cancel J1 --reason \"client withdrew\"");
+    assert!(
+        cancelled
+            .stderr()
+            .contains("hint: gritledger invoice credit I1 --reason \"J1 is cancelled\""),
+        "{cancelled}"
+    );
+    let issued = ledger.line("invoice credit I1 --reason \"J1 is cancelled\" --issue");
+    assert!(
+        issued
+            .stderr()
+            .contains("hint: gritledger payment refund I1"),
+        "{issued}"
+    );
+    issued.ok();
+    assert_eq!(
+        figures(&ledger, "I1", &["credit", "due"]),
+        ["108.00", "0.00"]
+    );
+    assert_eq!(
+        ledger.line("payment refund I1").ok(),
+        "108.00 USD paid back to Ada Quill, of P1.\n"
+    );
+    assert_eq!(
+        figures(&ledger, "I1", &["paid", "credit"]),
+        ["0.00", "0.00"]
+    );
+    let payments = ledger.line("payment list").ok();
+    assert!(payments.contains("108.00 paid back"), "{payments}");
+    assert_eq!(
+        ledger.json("report margin")["jobs"][0]["price"],
+        json!("0.00")
+    );
+    // The check bounces after all: what was paid back is owed again.
+    let bounced = ledger.line("payment void P1 --reason \"check bounced\"");
+    assert!(
+        bounced
+            .stderr()
+            .contains("108.00 of it was paid back, and is owed again."),
+        "{bounced}"
+    );
+    bounced.ok();
+    assert_eq!(
+        figures(&ledger, "I1", &["paid", "due"]),
+        ["-108.00", "108.00"]
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn a_loss_is_no_payment_and_what_comes_after_all_is_taken() {
+    let ledger = taxed();
+    ledger.lines("invoice final J1 --issue");
+    ledger.lines("payment add I1 200");
+    let lost = ledger
+        .line("invoice write-off I1 --reason \"moved away\"")
+        .ok();
+    assert!(lost.starts_with("I1 (final): written off\n"), "{lost}");
+    assert_eq!(
+        figures(&ledger, "I1", &["paid", "lost", "due"]),
+        ["200.00", "178.00", "0.00"]
+    );
+    assert_eq!(ledger.json("client show Ada")["owed"], json!("0.00"));
+    ledger.lines("payment add I1 100");
+    assert_eq!(
+        figures(&ledger, "I1", &["paid", "lost", "due", "credit"]),
+        ["300.00", "78.00", "0.00", "0.00"]
+    );
+    assert_eq!(
+        ledger.line("payment add I1 78.01").refused(),
+        "error: 78.01 is more than I1 owes, 78.00\nhint: --keep-credit keeps the rest as the client's credit"
+    );
+    ledger.lines("invoice write-off I1 --undo --reason \"they pay\"");
+    assert_eq!(figures(&ledger, "I1", &["lost", "due"]), ["0.00", "78.00"]);
+    assert_eq!(
+        ledger
+            .line("invoice write-off I1 --undo --reason again")
+            .refused(),
+        "error: nothing of I1 is written off"
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn a_payment_is_of_one_client_and_no_more_is_asked_for_than_the_price() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100 --issue
+        client add "Bram Stott"
+        site add "Bram Stott" "2 Mill Lane"
+        room add "2 Mill Lane" "Den" --shape "10 x 10" --condition worn-film --species red-oak
+        quote draft "2 Mill Lane" --sequence none --schedule none --margin 0%
+        quote send Q2
+        quote accept Q2
+        invoice deposit J2 --amount 100 --issue
+        "#,
+    );
+    assert_eq!(
+        ledger.line("payment add I1,I2 216").refused(),
+        "error: I2 is for another client than I1"
+    );
+    assert_eq!(
+        ledger.line("invoice progress J1 --amount 250.01").refused(),
+        "error: that is more than is left to invoice for J1: 250.00\nhint: gritledger invoice final J1"
+    );
+}
+
+#[test]
+fn one_payment_settles_several_invoices() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100 --issue
+        invoice progress J1 --amount 100 --issue
+        invoice final J1 --issue
+        "#,
+    );
+    // 108.00, 108.00 and 162.00: 250.00 settles the first two, and 34.00 are for the third.
+    assert_eq!(
+        ledger.line("payment add I1,I2,I3 250").ok(),
+        "P1: 108.00 paid on I1; 0.00 is due.\n\
+         P1: 108.00 paid on I2; 0.00 is due.\n\
+         P1: 34.00 paid on I3; 128.00 is due.\n"
+    );
+    assert_eq!(
+        ledger.line("payment add I3,I2 128.01").refused(),
+        "error: 128.01 is more than I3, I2 owe, 128.00\nhint: --keep-credit keeps the rest as the client's credit"
+    );
+    assert_eq!(
+        ledger.line("payment add I3,I3 1").refused(),
+        "error: I3 is named twice"
+    );
+    ledger.lines("payment void P1 --reason bounced");
+    let due = ["I1", "I2", "I3"].map(|invoice| figures(&ledger, invoice, &["due"]));
+    assert_eq!(due, [["108.00"], ["108.00"], ["162.00"]]);
+    ledger.lines("check");
+}
+
+#[test]
+fn what_cannot_be_credited_written_off_or_paid_back_says_why() {
+    let ledger = overpaid();
+    ledger.lines("invoice issue J1");
+    ledger.lines("invoice credit I2 --line 1 --amount 10 --reason dust");
+    let draft = ledger.line("invoice issue J1 --dry-run");
+    assert!(
+        draft
+            .stderr()
+            .contains("Issued I3: 10.00 of I2 is credited."),
+        "{draft}"
+    );
+    for (line, said) in [
+        (
+            "invoice progress J1 --amount 1",
+            "error: I2 is the final invoice of J1",
+        ),
+        (
+            "invoice progress J1 --share 101%",
+            "error: a progress invoice is a share between 0 and 100 %",
+        ),
+        (
+            "invoice credit I2 --reason \" \"",
+            "error: say why I2 is credited",
+        ),
+        (
+            "invoice credit I2 --amount 0 --reason x",
+            "error: what is credited is more than nothing",
+        ),
+        (
+            "invoice credit I2 --line x --reason x",
+            "error: `x` is not the number of a line: they are numbered 1, 2, 3",
+        ),
+        (
+            "invoice credit I2 --line 3 --reason x",
+            "error: I2: it has no line 3",
+        ),
+        (
+            "invoice credit I2 --line 2 --reason x",
+            "error: I2: its line 2 takes off what was invoiced before: credit that invoice, or the whole of this one",
+        ),
+        (
+            "invoice credit I2 --line 1 --amount 350.01 --reason x",
+            "error: that is more than is left of line 1 of I2: 350.00",
+        ),
+        (
+            "invoice credit I1 --amount 100.01 --reason x",
+            "error: that is more than is left of I1 before tax: 100.00",
+        ),
+        (
+            "invoice credit I2 --line 1,2 --amount 1 --reason x",
+            "error: an amount is of one line, or of the whole invoice",
+        ),
+        ("invoice write-off I1 --reason x", "error: I1 owes nothing"),
+        (
+            "invoice write-off I2 0 --reason x",
+            "error: what is written off is more than nothing",
+        ),
+        (
+            "invoice write-off I2 250.01 --reason x",
+            "error: 250.01 is more than I2 owes, 250.00",
+        ),
+        (
+            "invoice write-off I2 --reason \" \"",
+            "error: say why I2 is written off",
+        ),
+        (
+            "invoice write-off I2 --undo --reason \" \"",
+            "error: say why the loss on I2 is taken back",
+        ),
+        (
+            "payment refund I2",
+            "error: nothing was paid beyond what I2 asks for",
+        ),
+        (
+            "payment refund I1 20.01",
+            "error: 20.01 is more than was paid beyond I1, 20.00",
+        ),
+        (
+            "payment refund I1 0",
+            "error: what is paid back is more than nothing",
+        ),
+        (
+            "payment refund I1 --date 2026-03-01",
+            "error: P1 came after 2026-03-01",
+        ),
+    ] {
+        let refused = ledger.line(line).refused();
+        assert!(refused.starts_with(said), "{line}: {refused}");
+    }
+    ledger.lines("invoice credit I2 --reason \"wrong client\" --issue");
+    for (line, said) in [
+        (
+            "invoice credit I2 --reason x",
+            "error: I2 is credited in whole already",
+        ),
+        (
+            "invoice credit I3 --reason x",
+            "error: I3 is a credit note itself, for I2",
+        ),
+        (
+            "invoice write-off I3 --reason x",
+            "error: I3 is a credit note for I2: it asks for nothing",
+        ),
+        (
+            "payment add I3 1",
+            "error: I3 is a credit note for I2: nobody pays it",
+        ),
+    ] {
+        let refused = ledger.line(line).refused();
+        assert!(refused.starts_with(said), "{line}: {refused}");
+    }
+    let file = ledger.raw();
+    for statement in [
+        "INSERT INTO write_off (id, invoice_id, amount_minor, reason, happened_on, recorded_at) VALUES (9, 3, 1, 'x', '2026-03-02', '2026-03-02 00:00:00')",
+        "UPDATE invoice SET reason = 'another' WHERE number = 3",
+        "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 1, 0, 3, 'x', '2026-03-02 00:00:00')",
+        "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 999999, 0, 1, 'x', '2026-03-02 00:00:00'); UPDATE invoice SET number = 4, issued_on = '2026-03-02', due_on = '2026-03-02', client_id = 1, client = 'x', client_address = '', site = 'x' WHERE id = 99",
+        "DELETE FROM write_off_void; DELETE FROM write_off; SELECT RAISE(ABORT, 'x')",
+    ] {
+        let refused = file.execute_batch(statement);
+        assert!(refused.is_err(), "{statement} was let through");
+    }
+}
