@@ -50,7 +50,7 @@ pub(super) struct DepositArgs {
     issue: bool,
 }
 
-/// Draft an invoice on the way: a share of what was agreed, an amount, or rooms that are done
+/// Draft an invoice on the way: a share of the price, an amount, or rooms that are done
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Examples:\n  gritledger invoice progress J1 --share 40%\n  gritledger invoice progress J1 --room Den --issue"
@@ -203,7 +203,7 @@ pub(super) struct ApplyArgs {
     date: Option<String>,
 }
 
-/// Pay back to a client what they paid beyond an invoice, or what was credited of it
+/// Pay back what a client paid beyond an invoice, or what was credited of it
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger payment refund I1")]
 pub(super) struct RefundArgs {

@@ -42,7 +42,8 @@ fn a_cancelled_job_keeps_what_was_invoiced_and_logged() {
     let said = ledger.line("job cancel J1 --reason \"the client moves\"");
     assert_eq!(
         said.stderr(),
-        "J1 at 4 Tannery Row is cancelled: its rooms are free again.\nwarning: I1 is paid, and stays income\n"
+        "J1 at 4 Tannery Row is cancelled: its rooms are free again.\nwarning: I1 is paid, and stays income\n\
+         hint: gritledger invoice credit I1 --reason \"J1 is cancelled\"\n"
     );
     let row = row(&ledger, "J1");
     let figures = ["price", "variations", "actual_cost", "margin"].map(|key| row[key].clone());

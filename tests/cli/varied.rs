@@ -350,7 +350,8 @@ fn what_was_invoiced_beyond_the_price_is_said_to_be_owed_back() {
     let said = ledger.line("invoice final J1").refused();
     assert_eq!(
         said,
-        "error: J1 was invoiced 441.23 beyond its price, tax included: that is owed back to Ada Quill"
+        "error: J1 was invoiced 441.23 beyond its price, tax included: that is owed back to Ada Quill\n\
+         hint: gritledger invoice credit I1 --amount 441.23 --reason WHY"
     );
 }
 

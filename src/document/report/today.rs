@@ -152,11 +152,10 @@ impl MoneyOf {
         let age = count(usize::try_from(age).unwrap_or_default(), "day");
         if let Some(back) = self.owed_back {
             return format!(
-                "{}: {} was invoiced {} before tax beyond its price, which is owed back: gritledger invoice final {}",
+                "{}: {} was invoiced {} before tax beyond its price, which is owed back",
                 self.job,
                 self.client,
-                back.with_currency(),
-                self.job
+                back.with_currency()
             );
         }
         let amount = self.amount.with_currency();
