@@ -196,7 +196,8 @@ pub(super) struct HandBackArgs {
 pub(super) enum RentalCommand {
     Out(OutArgs),
     Back(BackArgs),
-    Day(DayArgs),
+    #[command(name = "move", visible_alias = "day")]
+    Move(MoveArgs),
     /// List the rentals
     #[command(after_long_help = "Example:\n  gritledger rental list")]
     List,
@@ -237,8 +238,8 @@ pub(super) struct BackArgs {
 
 /// Say that from a date on a machine is with another job
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger rental day rotary --job J2 --date yesterday")]
-pub(super) struct DayArgs {
+#[command(after_long_help = "Example:\n  gritledger rental move rotary --job J2 --date yesterday")]
+pub(super) struct MoveArgs {
     /// The machine
     machine: String,
     /// The job that has it
@@ -310,7 +311,8 @@ pub(super) enum Line {
 pub(super) enum MachineLine {
     Out(OutArgs),
     Back(BackArgs),
-    Day(DayArgs),
+    #[command(name = "move", visible_alias = "day")]
+    Move(MoveArgs),
 }
 
 /// Lines about the shelf.
@@ -357,7 +359,7 @@ impl Line {
                 say_day(&mut args.at, date, &mut from);
             }
             Line::Rental(MachineLine::Back(args)) => say_day(&mut args.at, date, &mut from),
-            Line::Rental(MachineLine::Day(args)) => say(&mut args.date, date, &mut from),
+            Line::Rental(MachineLine::Move(args)) => say(&mut args.date, date, &mut from),
             Line::Stock(ShelfLine::Count(args)) => say(&mut args.date, date, &mut from),
             Line::Correct(_) | Line::Void(_) => {}
         }

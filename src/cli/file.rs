@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
 
+use super::rate::FURTHEST;
 use super::ui::{Context, is_stdout};
 use crate::document::file::{
     BackupAnswer, CheckAnswer, DemoAnswer, ImportAnswer, InitAnswer, LogAnswer, RestoreAnswer,
@@ -21,16 +22,12 @@ use crate::ledger::{
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::{DateOrder, DecimalMark, Notation};
-use crate::trade::rates::RateKind;
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
 const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
 
 /// Jobs whose margin the demo shows.
 const DEMO_JOBS: usize = 6;
-
-/// Rooms behind a rate that the demo shows.
-const DEMO_ROOMS: usize = 8;
 
 /// Make a new ledger
 ///
@@ -240,7 +237,9 @@ pub(super) fn cmd_demo(context: &Context, args: &DemoArgs) -> Result<()> {
         ));
         return Ok(());
     }
-    let ledger = Ledger::create_demo(&args.to, clock)?;
+    let begins =
+        || context.tell("Making the demo's ledger: two years of an invented firm, day by day");
+    let ledger = Ledger::create_demo(&args.to, clock, begins)?;
     context.done(format!("{} is written.", args.to.display()));
     let answer = demo_answer(&args.to, &ledger, &context.page(&ledger))?;
     context.give(&ledger, answer)?;
@@ -269,12 +268,13 @@ fn demo_answer(path: &Path, ledger: &Ledger, page: &Page) -> Result<DemoAnswer> 
         .max_by_key(|margin| margin.outcome.recorded_difference().abs())
         .map(|margin| &margin.job);
     let variance = furthest.map(|job| ledger.variance_of(job)).transpose()?;
+    let last = &margins[margins.len().saturating_sub(DEMO_JOBS)..];
     let mut shown = Margins::by(By::Job, *page);
-    for last in &margins[margins.len().saturating_sub(DEMO_JOBS)..] {
-        shown.add(last.clone());
+    for margin in last {
+        shown.add(margin.clone());
     }
-    let mut rates = ledger.rates()?.rows();
-    rates.retain(|row| row.cell.kind == RateKind::Item && row.rooms >= DEMO_ROOMS);
+    let rates = ledger.rates()?.rows();
+    let rates = RateList::new(&rates, Some(FURTHEST), &ledger.operations_by_id()?, page);
     Ok(DemoAnswer {
         ledger: path.display().to_string(),
         business: ledger.identity().business.clone(),
@@ -284,8 +284,12 @@ fn demo_answer(path: &Path, ledger: &Ledger, page: &Page) -> Result<DemoAnswer> 
         waiting: waiting.transpose()?,
         variance: furthest.map(|job| job.number.clone()),
         furthest: variance.map(|variance| VarianceAnswer::new(variance, page)),
+        last: last
+            .iter()
+            .map(|margin| margin.job.number.clone())
+            .collect(),
         margins: shown,
-        learned: RateList::new(&rates, &ledger.operations_by_id()?, page),
+        learned: rates.learned(),
     })
 }
 
@@ -384,6 +388,11 @@ pub(super) fn read_file(path: &Path) -> Result<(String, Vec<u8>)> {
 }
 
 pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
+    if context.json() {
+        return Err(Refusal::new("`export` writes CSV, not JSON")
+            .hint(format!("gritledger export {}", args.kind))
+            .into());
+    }
     let text = context.read(|ledger| ledger.export(args.kind))?;
     match &args.to {
         Some(path) if !is_stdout(path) => {

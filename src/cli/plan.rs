@@ -9,6 +9,7 @@ use super::job::warn_of_barred;
 use super::quote::warn_of_no_rate;
 use super::read::{read_list, read_margin, read_method, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
+use crate::document::Answer as _;
 use crate::document::calendar::ics;
 use crate::document::plan::dates::DatesAnswer;
 use crate::document::plan::house::HouseAnswer;
@@ -86,6 +87,9 @@ pub(super) struct HouseArgs {
     /// Price the hours at this worker's wage (default: the mean of the active ones)
     #[arg(long)]
     worker: Option<String>,
+    /// Say what each phase takes and what to buy, too
+    #[arg(long)]
+    buy: bool,
     /// Draft the quote with these phases and dates
     #[arg(long)]
     accept: bool,
@@ -131,8 +135,12 @@ fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let request = read_request(context, ledger, &site, args)?;
     let sheet = ledger.plan_house(&site, &request, &context.progress())?;
     let (warnings, is_priced) = (sheet.warnings.clone(), sheet.priced.is_some());
-    let answer = HouseAnswer::new(sheet, None, &context.page(ledger));
-    context.give(ledger, answer)?;
+    give_house(
+        context,
+        ledger,
+        HouseAnswer::new(sheet, None, &context.page(ledger)),
+        args,
+    )?;
     for warning in &warnings {
         context.warn(warning);
     }
@@ -142,6 +150,19 @@ fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     Ok(())
 }
 
+fn give_house(
+    context: &Context,
+    ledger: &Ledger,
+    answer: HouseAnswer,
+    args: &HouseArgs,
+) -> Result<()> {
+    let page = context.page(ledger);
+    context.give_in_words(ledger, answer, |answer| match args.buy {
+        true => format!("{}\n{}", answer.text(&page), answer.shopping(&page)),
+        false => answer.text(&page),
+    })
+}
+
 fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
@@ -149,7 +170,7 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
         let (sheet, record) = writing.accept_plan(&site, &request, &context.progress())?;
         let number = &record.header.number;
         let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
-        context.give(writing, answer)?;
+        give_house(context, writing, answer, args)?;
         context.status(&format!("{number} is drafted from this plan."));
         warn_of_no_rate(context, writing.driving_left_out(&record.header)?);
         let barred = writing.barred_by(&record)?;

@@ -21,6 +21,9 @@ use crate::trade::operation::{Driver, Operation};
 use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow, Rates};
 use crate::trade::{FloorCondition, Species, Unit};
 
+/// Rates that are listed unless all are asked for: those furthest from the book.
+pub(super) const FURTHEST: usize = 10;
+
 /// Manage rates: what one unit of an operation takes
 #[derive(Debug, Subcommand)]
 pub(super) enum RateCommand {
@@ -39,10 +42,10 @@ pub(super) enum RateCommand {
     Change(ChangeArgs),
 }
 
-/// List the rates: the book, what was learned, how sure it is, and where it comes from
+/// List the rates that your work has moved furthest from the book, and how sure they are
 ///
-/// Learned is what quotes use. Rooms like this one count most, then your other rooms with the same operation, then all
-/// your work, then the book: the last column says how much each.
+/// Yours is what quotes use. Rooms like this one count most, then your other rooms with the same operation, then all
+/// your work, then the book: `rate show` says how much each.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger rate list --operation rotary-36")]
 pub(super) struct ListArgs {
@@ -52,6 +55,9 @@ pub(super) struct ListArgs {
     /// Only those that finished rooms have taught
     #[arg(long)]
     learned: bool,
+    /// All of them, not only those furthest from the book
+    #[arg(long)]
+    all: bool,
 }
 
 /// Show a rate, the rooms that taught it, and how it came to be what it is
@@ -267,9 +273,10 @@ fn list(context: &Context, ledger: &Ledger, args: &ListArgs) -> Result<()> {
             .as_ref()
             .is_none_or(|operation| operation.id == row.cell.operation)
     });
-    rows.retain(|row| row.rooms > 0 || !args.learned);
     let (operations, page) = (ledger.operations_by_id()?, context.page(ledger));
-    context.give(ledger, RateList::new(&rows, &operations, &page))
+    let most = (!args.all && operation.is_none()).then_some(FURTHEST);
+    let list = RateList::new(&rows, most, &operations, &page);
+    context.give(ledger, if args.learned { list.learned() } else { list })
 }
 
 /// Reads what is counted; by default the item, or hours if the operation takes none.

@@ -542,11 +542,8 @@ impl Context {
             return Ok(None);
         }
         loop {
-            let _ = write!(
-                anstream::stderr().lock(),
-                "{} [yes/no] ",
-                crate::document::inert(question)
-            );
+            let question = format!("{} [yes/no]", crate::document::inert(question));
+            let _ = write!(anstream::stderr().lock(), "{} ", fitted(&question));
             let mut answer = String::new();
             if io::stdin()
                 .read_line(&mut answer)
@@ -626,9 +623,17 @@ pub(crate) fn is_stdout(path: &Path) -> bool {
     path == Path::new("-") || path == Path::new("/dev/stdout")
 }
 
-/// Says one line on stderr. A stderr that is gone can't be told so.
+/// Says something on stderr. A stderr that is gone can't be told so.
 fn say(words: &str) {
-    let _ = writeln!(anstream::stderr().lock(), "{words}");
+    let _ = writeln!(anstream::stderr().lock(), "{}", fitted(words));
+}
+
+/// Fits words to the terminal that they are said on; programs read a line each.
+fn fitted(words: &str) -> String {
+    match io::stderr().is_terminal() {
+        true => crate::document::fit(words, width()),
+        false => words.to_owned(),
+    }
 }
 
 fn labelled(label: &str, color: AnsiColor, words: &str) {
@@ -638,7 +643,9 @@ fn labelled(label: &str, color: AnsiColor, words: &str) {
         .map(crate::document::inert)
         .collect::<Vec<_>>()
         .join("\n");
-    say(&format!("{style}{label}:{style:#} {words}"));
+    let said = fitted(&format!("{label}: {words}"));
+    let words = said.get(label.len() + 1..).unwrap_or_default();
+    let _ = writeln!(anstream::stderr().lock(), "{style}{label}:{style:#}{words}");
 }
 
 fn is_broken_pipe(error: &anyhow::Error) -> bool {

@@ -135,6 +135,14 @@ pub(super) fn packs_words(packs: &[PackFacts], unit: Unit) -> String {
     packs.collect::<Vec<_>>().join(", ")
 }
 
+/// Says which packs are bought, without what they cost: `1 x 30, 2 x 3`; each stays whole in a table.
+pub(super) fn packs_short(packs: &[PackFacts]) -> String {
+    let packs = packs
+        .iter()
+        .map(|pack| format!("{}\u{a0}x\u{a0}{}", pack.count, pack.size));
+    packs.collect::<Vec<_>>().join(", ")
+}
+
 /// Writes a quantity in item units; pieces have no word.
 pub(super) fn units_words(quantity: Decimal, unit: Unit) -> String {
     match unit {

@@ -11,9 +11,6 @@ use super::{Answer, List, Page, count, inert};
 use crate::ledger::{Identity, Transfer};
 use crate::notation::Notation;
 
-/// Lines of the variance that the demo shows.
-const WORST_LINES: usize = 6;
-
 answer! {
     /// A ledger that was just made.
     pub struct InitAnswer of (ledger: String, identity: &Identity) on page
@@ -37,7 +34,7 @@ impl InitAnswer {
     }
 }
 
-/// The demo, walked through.
+/// The demo, walked through: each part is the whole answer of the command that it names.
 #[derive(Debug, Serialize)]
 pub struct DemoAnswer {
     /// Where it is.
@@ -59,7 +56,10 @@ pub struct DemoAnswer {
     /// Its variance.
     #[serde(skip)]
     pub furthest: Option<VarianceAnswer>,
-    /// What the last jobs made.
+    /// The numbers of the last jobs.
+    #[serde(skip)]
+    pub last: Vec<String>,
+    /// What those made.
     #[serde(skip)]
     pub margins: Margins,
     /// Rates that were learned.
@@ -71,17 +71,15 @@ impl Answer for DemoAnswer {
     fn text(&self, page: &Page) -> String {
         let quote = self.quote.iter().zip(&self.waiting).map(|(number, quote)| {
             let heading = "A quote waits for its answer: gritledger quote show";
-            (format!("{heading} {number}"), quote.summary(page))
+            (format!("{heading} {number}"), quote.text(page))
         });
         let variance = self.variance.iter().zip(&self.furthest);
         let variance = variance.map(|(job, variance)| {
             let heading = "Where a job left its quote: gritledger report variance";
-            (
-                format!("{heading} {job}"),
-                variance.worst(WORST_LINES, page),
-            )
+            (format!("{heading} {job}"), variance.text(page))
         });
-        let margins = "What the last jobs made: gritledger report margin".to_owned();
+        let heading = "What the last jobs made: gritledger report margin";
+        let margins = format!("{heading} {}", self.last.join(" "));
         let learned = "What the rates learned: gritledger rate list --learned".to_owned();
         let rest = [
             (margins, self.margins.text(page)),

@@ -142,19 +142,44 @@ pub fn fit(text: &str, width: usize) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// Wraps text at blanks only, and not before a percent sign: words, dates and numbers stay whole.
+/// Wraps text at blanks only, and not before a percent sign: words, dates and numbers stay whole, and so do commands
+/// that fit a line, since they are copied.
 fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
     let options = textwrap::Options::new(width)
         .initial_indent(first)
         .subsequent_indent(next)
         .break_words(false)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::fill(&whole(text), options).replace('\u{a0}', " ")
+    let room = width.saturating_sub(display_width(first).max(display_width(next)));
+    let text = whole_commands(&whole(text), room);
+    textwrap::fill(&text, options).replace('\u{a0}', " ")
 }
 
 /// Keeps percent signs with their numbers.
 fn whole(text: &str) -> String {
     text.replace(" %", "\u{a0}%")
+}
+
+/// Keeps the words of a command together where it fits so many columns: it goes to the end of its text, or to a semicolon.
+fn whole_commands(text: &str, room: usize) -> String {
+    let parts = text.split_inclusive("; ").map(|part| {
+        let begins = part.find("gritledger ").map(|name| {
+            let before = part[..name].trim_end();
+            let set = before.rsplit(' ').next().filter(|word| word.contains('='));
+            set.map_or(name, |set| before.len() - set.len())
+        });
+        let (before, command) = part.split_at(begins.unwrap_or(part.len()));
+        let words = command.trim_end();
+        match display_width(words) <= room {
+            true => format!(
+                "{before}{}{}",
+                words.replace(' ', "\u{a0}"),
+                &command[words.len()..]
+            ),
+            false => part.to_owned(),
+        }
+    });
+    parts.collect()
 }
 
 /// Shows control characters instead of sending them to a terminal; keeps line breaks of our own out of cells.
@@ -180,5 +205,36 @@ pub fn count(number: usize, noun: &str) -> String {
         format!("1 {noun}")
     } else {
         format!("{number} {noun}s")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_command_is_copied_from_one_line_where_it_fits() {
+        let text = "Cautions: Lead, Dust; read them: gritledger quote show Q22 --cautions";
+        let cases = [
+            (
+                60,
+                "Cautions: Lead, Dust; read them:\n\
+                 gritledger quote show Q22 --cautions",
+            ),
+            (
+                40,
+                "Cautions: Lead, Dust; read them:\n\
+                 gritledger quote show Q22 --cautions",
+            ),
+            (100, text),
+        ];
+        for (width, fitted) in cases {
+            assert_eq!(fit(text, width), fitted, "{width} columns");
+        }
+        let hint = "hint: GRITLEDGER_TODAY=2026-03-02 gritledger --ledger d.db today";
+        let fitted = "hint:\nGRITLEDGER_TODAY=2026-03-02 gritledger --ledger d.db today";
+        assert_eq!(fit(hint, 60), fitted);
+        let long = "gritledger rate change rotary-36 --since 2026-03-02 --note new";
+        assert_eq!(fit(long, 45).lines().count(), 2, "too long for a line");
     }
 }

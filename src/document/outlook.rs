@@ -2,10 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::cover::{
-    PackFacts, PlanFacts, StickFacts, packs_words, pieces_of, sticks_words, units_words,
-};
-use super::figures::{Amount, Number, Percent, SetPercent};
+use super::cover::{PackFacts, PlanFacts, StickFacts, packs_short, pieces_of, sticks_words};
+use super::figures::{Amount, Number, Percent, Quantity, SetPercent};
 use super::{Answer, List, Page, View, count, inert, or_blank};
 use crate::ledger::{AS_DRAFTED, QuoteHeader, QuoteOption, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money};
@@ -107,35 +105,68 @@ impl ShoppingList {
             return format!("Nothing to buy for {of}: what it needs is in stock, or used already.");
         }
         let mut table = page
-            .table(["Item", "Enough", "Stock", "Buy", "Hand back", "Total"])
-            .numbers([1, 2, 5]);
+            .table(["Item", "Needed", "In stock", "Buy", "Total"])
+            .numbers([1, 2, 4]);
         for line in &self.lines {
-            let enough = units_words(line.enough, line.unit);
-            let how_sure = match (line.confidence_percent.0.map(SetPercent), &line.cut) {
-                (Some(confidence), _) => format!(" ({confidence})"),
-                (None, Some(cut)) => format!(" in {}", count(pieces_of(cut), "piece")),
-                (None, None) => String::new(),
+            let needed = Quantity {
+                quantity: Number(line.enough),
+                unit: line.unit,
             };
-            table.line([
-                &line.item,
-                &format!("{enough}{how_sure}"),
-                &line.in_stock,
-                &packs_words(&line.packs, line.unit),
-                &or_blank(line.hand_back.then_some("unopened packs")),
-                &line.total,
-            ]);
+            let packs = packs_short(&line.packs);
+            table.line([&line.item, &needed, &line.in_stock, &packs, &line.total]);
         }
-        table.line([&"Total", &"", &"", &"", &"", &self.total]);
-        let note = "Enough: so often out of a hundred jobs like this it suffices. Packs are cash and stock, not the job's cost: \
-                    what is handed back unopened is refunded, what is left over goes to the next job.";
-        let mut text = format!("To buy for {of}\n\n{table}\n\n{}", page.prose(note));
+        let first = format!(
+            "To buy for {of}: {} for {}.",
+            count(self.lines.len(), "item"),
+            self.total.with_currency()
+        );
+        let mut text = format!("{}\n\n{table}\n", page.prose(&first));
         for line in &self.lines {
             if let Some(sticks) = &line.cut {
-                let cut = format!("Cut {} so: {}.", inert(&line.item), sticks_words(sticks));
+                let pieces = count(pieces_of(sticks), "piece");
+                let (item, cut) = (inert(&line.item), sticks_words(sticks));
+                let cut = format!("Cut {pieces} of {item} so: {cut}.");
                 let _ = write!(text, "\n{}", page.prose(&cut));
             }
         }
+        let _ = write!(text, "\n{}", page.prose(&self.notes()));
         text
+    }
+
+    /// Says how often what is bought is enough, what can be handed back, and what packs are.
+    fn notes(&self) -> String {
+        let how_sure = |hand_back: bool| {
+            let lines = self
+                .lines
+                .iter()
+                .filter(move |line| line.hand_back == hand_back);
+            let sure: Option<SetPercent> = lines
+                .clone()
+                .find_map(|line| line.confidence_percent.0.map(SetPercent));
+            let names = lines.map(|line| inert(&line.item));
+            (sure, names.collect::<Vec<_>>().join(", "))
+        };
+        let ((most, kept), (least, not_kept)) = (how_sure(true), how_sure(false));
+        let enough = |sure: Option<SetPercent>| {
+            sure.map(|sure| format!(", and what is bought is enough in {sure} of jobs like this"))
+        };
+        let mut notes = String::new();
+        if !kept.is_empty() {
+            let _ = writeln!(
+                notes,
+                "Unopened packs can be handed back{}.",
+                or_blank(enough(most))
+            );
+        }
+        if !not_kept.is_empty() {
+            let _ = writeln!(
+                notes,
+                "Not to be handed back{}: {not_kept}.",
+                or_blank(enough(least))
+            );
+        }
+        notes
+            + "Packs are cash and stock, not the job's cost: what is left over goes to the next job."
     }
 }
 

@@ -25,6 +25,8 @@ const INDENT: usize = 2;
 pub struct Table {
     columns: Vec<Column>,
     rows: Vec<Vec<String>>,
+    /// Headings and rows of the tables beside it, which are measured as its own.
+    beside: Vec<(Vec<String>, Vec<Vec<String>>)>,
     page: Page,
 }
 
@@ -65,6 +67,7 @@ impl Table {
         Table {
             columns: columns.collect(),
             rows: Vec::new(),
+            beside: Vec::new(),
             page,
         }
     }
@@ -103,18 +106,38 @@ impl Table {
         self.rows.is_empty()
     }
 
+    /// Has tables with the same columns keep them at the same place, in the same bands.
+    pub fn align(tables: &mut [Table]) {
+        let all: Vec<_> = tables
+            .iter()
+            .map(|table| (table.headings(), table.rows.clone()))
+            .collect();
+        for (own, table) in tables.iter_mut().enumerate() {
+            let others = all.iter().enumerate().filter(|(at, _)| *at != own);
+            table.beside = others.map(|(_, other)| other.clone()).collect();
+        }
+    }
+
     fn headings(&self) -> Vec<String> {
         let columns = self.columns.iter();
         columns.map(|column| column.heading.clone()).collect()
     }
 
+    /// Returns every row that is measured, of the tables beside it too.
+    fn measured(&self) -> impl Iterator<Item = &Vec<String>> + Clone {
+        let beside = self.beside.iter().flat_map(|(_, rows)| rows);
+        self.rows.iter().chain(beside)
+    }
+
     fn need(&self, column: usize) -> Need {
-        let Column {
-            heading, is_number, ..
-        } = &self.columns[column];
-        let cells = self.rows.iter().map(|row| row[column].as_str());
+        let is_number = self.columns[column].is_number;
+        let beside = self.beside.iter().map(|(headings, _)| headings);
+        let headings = beside.map(|headings| headings[column].as_str());
+        let headings = headings.chain([self.columns[column].heading.as_str()]);
+        let cells = self.measured().map(|row| row[column].as_str());
         let natural = cells.clone().map(display_width).max().unwrap_or(0);
-        let heading_least = widest_word(heading);
+        let heading_least = headings.clone().map(widest_word).max().unwrap_or(0);
+        let heading_natural = headings.map(display_width).max().unwrap_or(0);
         let least = match is_number {
             true => natural,
             false => {
@@ -124,7 +147,7 @@ impl Table {
         };
         Need {
             least: least.max(heading_least),
-            natural: natural.max(display_width(heading)),
+            natural: natural.max(heading_natural),
         }
     }
 
@@ -150,13 +173,24 @@ impl Table {
         });
         // A column goes if a quarter of a line in each row goes with it.
         let cost = |(gone, bands): &(usize, Vec<Band>)| {
-            let lines = 4 * self.lines(bands) + gone * self.rows.len();
+            let lines = 4 * self.lines(bands) + gone * self.measured().count();
             (lines, bands.len())
         };
-        match arranged.min_by_key(cost) {
-            Some((_, bands)) => bands,
-            None => Band::each_alone(&all, &needs),
+        let Some((_, bands)) = arranged.min_by_key(cost) else {
+            return Band::each_alone(&all, &needs);
+        };
+        match self.roomier(&bands, &needs) {
+            Some(roomier) if self.lines(&roomier) == self.lines(&bands) => roomier,
+            _ => bands,
         }
+    }
+
+    /// Stands the same columns further apart; `None`: words would be cut.
+    fn roomier(&self, bands: &[Band], needs: &[Need]) -> Option<Vec<Band>> {
+        let width = self.page.width.max(NARROWEST);
+        let bands = bands.iter();
+        let roomier = bands.map(|band| Band::fitted(&band.columns, needs, 2, band.indent, width));
+        roomier.collect()
     }
 
     /// Stands columns in bands; `None`: words would be cut.
@@ -175,7 +209,9 @@ impl Table {
     /// Returns how many lines the table takes in these bands.
     fn lines(&self, bands: &[Band]) -> usize {
         let headings = self.headings();
-        let rows = [&headings].into_iter().chain(&self.rows).map(|row| {
+        let beside = self.beside.iter().map(|(headings, _)| headings);
+        let headings = [&headings].into_iter().chain(beside);
+        let rows = headings.chain(self.measured()).map(|row| {
             let bands = bands.iter().map(|band| band.height(row));
             bands.sum::<usize>()
         });
@@ -233,10 +269,29 @@ impl Band {
     fn wrapped(&self, row: &[String]) -> Vec<String> {
         let columns = self.columns.iter().zip(&self.widths);
         let cells = columns.map(|(column, width)| match &row[*column] {
-            cell if display_width(cell) <= *width => cell.clone(),
+            cell if display_width(cell) <= *width => cell.replace('\u{a0}', " "),
             cell => wrap(cell, *width, "", ""),
         });
         cells.collect()
+    }
+
+    /// Pads headings to the width of their columns, which else are as narrow as what stands in them.
+    fn widened(&self, headings: Vec<String>, table: &Table) -> Vec<String> {
+        let columns = self.columns.iter().zip(&self.widths).zip(headings);
+        let padded = columns.map(|((column, width), heading)| {
+            let blanks = |line: &str| " ".repeat(width.saturating_sub(display_width(line)));
+            let lines = heading
+                .lines()
+                .map(|line| match table.columns[*column].is_number {
+                    true => blanks(line) + line,
+                    false => line.to_owned() + &blanks(line),
+                });
+            match heading.is_empty() {
+                true => " ".repeat(*width),
+                false => lines.collect::<Vec<_>>().join("\n"),
+            }
+        });
+        padded.collect()
     }
 
     /// Returns how many lines a row takes in it: none where it has nothing to say, unless it is the first band.
@@ -258,8 +313,12 @@ impl Band {
         let headings = table.headings();
         let rows: Vec<&Vec<String>> = [&headings].into_iter().chain(&table.rows).collect();
         let mut builder = Builder::default();
-        for row in &rows {
-            builder.push_record(self.wrapped(row));
+        for (at, row) in rows.iter().enumerate() {
+            let cells = self.wrapped(row);
+            builder.push_record(match at {
+                0 if !table.beside.is_empty() => self.widened(cells, table),
+                _ => cells,
+            });
         }
         let mut drawn = builder.build();
         drawn.with(Style::empty());
@@ -382,14 +441,36 @@ mod tests {
             ),
             (
                 45,
-                "Bill Whose             Due on      Owed, USD\n\
-                 --------------------------------------------\n\
-                 I1   Ada Quill         2026-03-19     401.41\n\
-                 I2   Orla Tench of the            7.50 or so\n     Long Barn",
+                "Bill  Whose          Due on       Owed, USD\n\
+                 -------------------------------------------\n\
+                 I1    Ada Quill      2026-03-19      401.41\n\
+                 I2    Orla Tench of              7.50 or so\n      the Long Barn",
             ),
         ];
         for (width, drawn) in cases {
             assert_eq!(bills(width).to_string(), drawn, "{width} columns");
+        }
+    }
+
+    #[test]
+    fn tables_of_a_kind_have_their_columns_at_the_same_place() {
+        let [mut short, long] = [bills(80), bills(80)];
+        short.rows.pop();
+        assert!(
+            !short
+                .to_string()
+                .contains("Whose                        Due")
+        );
+        let mut tables = [short, long];
+        Table::align(&mut tables);
+        for table in &tables {
+            let text = table.to_string();
+            assert!(
+                text.starts_with(
+                    "Bill  Kind     Whose                        Due on       Owed, USD"
+                ),
+                "{text}"
+            );
         }
     }
 

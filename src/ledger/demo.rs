@@ -75,12 +75,17 @@ impl Ledger {
     /// The invented firm's name.
     pub const DEMO_BUSINESS: &'static str = "Oake & Pell, Floors";
 
-    /// Writes the demo's ledger; an earlier demo that nobody added to is replaced.
+    /// Writes the demo's ledger; an earlier demo that nobody added to is replaced. `begins`: what is said of work that
+    /// takes a while.
     ///
     /// # Errors
     /// Refuses a path where something else is already.
-    pub fn create_demo(path: &Path, clock: Clock) -> Result<Ledger> {
-        match make(path, is_as_written, Self::fill_demo)? {
+    pub fn create_demo(path: &Path, clock: Clock, begins: impl Fn()) -> Result<Ledger> {
+        let fill = |path: &Path| {
+            begins();
+            Self::fill_demo(path)
+        };
+        match make(path, is_as_written, fill)? {
             true => Ledger::open(path, clock),
             false => Err(Refusal::new(format!(
                 "`{}` already exists and is not the demo as it was written",
@@ -471,7 +476,8 @@ pub(super) mod tests {
     pub(in crate::ledger) fn demo() -> (tempfile::TempDir, Ledger) {
         let folder = tempfile::tempdir().unwrap();
         let today = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
-        let ledger = Ledger::create_demo(&folder.path().join("demo.db"), Clock::at(today)).unwrap();
+        let ledger =
+            Ledger::create_demo(&folder.path().join("demo.db"), Clock::at(today), || ()).unwrap();
         (folder, ledger)
     }
 

@@ -216,7 +216,7 @@ const EVENTS: &str = r#"
     hand-back disc-7in-36 4 --refund 10 --job J1
     stock count disc-7in-36 10
     rental out rotary --at "2026-02-25 08:00" --job J1
-    rental day rotary --date 2026-02-27 --job J2
+    rental move rotary --date 2026-02-27 --job J2
     rental back rotary --at "2026-03-01 16:00"
     rental out edger --at "2026-03-01 08:00" --job J2
     rental back edger --at "2026-03-02 07:00" --charged 52.00

@@ -26,9 +26,9 @@ fn the_demo_reads_as_it_was_read() {
     insta::assert_snapshot!("demo_45", written.ok());
 }
 
-/// Who decides on a price reads no further than the first page of a small terminal.
+/// Who decides on a price or a plan reads no further than the first page of a small terminal.
 #[test]
-fn a_quote_s_decision_fits_the_first_page() {
+fn what_is_decided_on_fits_the_first_page() {
     let ledger = TestLedger::nowhere();
     ledger.line("demo --to t.db").ok();
     let text = ledger
@@ -46,5 +46,61 @@ fn a_quote_s_decision_fits_the_first_page() {
         "\nMargin: 35 % ",
     ] {
         assert!(first.contains(part), "{part} in {first}");
+    }
+    let line = r#"plan house "1 Signal House" --start 2026-03-09 --keep "one of Bedroom one, Bedroom two" --keep "Tiled bath" --night-away 140 --day-closed 10"#;
+    let words = shlex::split(line).expect("words");
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let text = ledger.run_with(&words, &[("COLUMNS", "80")]).ok();
+    let first: String = text.lines().take(24).collect::<Vec<_>>().join("\n");
+    // The figures are those of the JSON, which house.rs compares with every plan that there is.
+    let plan = ledger.json(line);
+    let figure = |name: &str| plan[name].as_str().unwrap_or_default().to_owned();
+    let answer = format!(
+        "1 Signal House: {} USD (cost {}, {} of it the household's), 2\n\
+         phases, 14 days of work, 2 nights away, Mon 2026-03-09 to Mon 2026-03-30.\n\
+         Otherwise: one room at a time costs ",
+        figure("price"),
+        figure("cost"),
+        figure("household_loses"),
+    );
+    assert!(first.starts_with(&answer), "{first}");
+    for part in [
+        " more, done 2026-04-26; all at once\ncosts ",
+        "\n1 Bedroom one, Upper landing, Stair, Porch hall\n",
+        "\nHousehold ....... nn",
+        "\nMachines  11111",
+    ] {
+        assert!(first.contains(part), "{part} in {first}");
+    }
+    assert!(!text.contains("To buy"), "{text}");
+    let bought = ledger.run_with(&[&words[..], &["--buy"]].concat(), &[("COLUMNS", "80")]);
+    assert!(
+        bought
+            .ok()
+            .contains("\nTo buy for the whole plan: 13 items for ")
+    );
+}
+
+/// What the demo shows can be asked for on any ledger: each part is the answer of the command above it.
+#[test]
+fn each_part_of_the_demo_is_what_its_command_answers() {
+    for columns in ["80", "45"] {
+        let ledger = TestLedger::nowhere();
+        let width = [("COLUMNS", columns)];
+        let shown = ledger.run_with(&["demo", "--to", "t.db"], &width);
+        let making = "Making the demo's ledger: two years of an invented firm, day by day\n";
+        assert!(shown.stderr().starts_with(making), "{}", shown.stderr());
+        let shown = shown.ok();
+        let parts: Vec<&str> = shown.split("\n== ").skip(1).collect();
+        assert_eq!(parts.len(), 4, "{shown}");
+        for part in parts {
+            let (heading, body) = part.split_once("\n\n").expect("a heading");
+            let command = heading.split_once("gritledger ").expect("a command").1;
+            let words: Vec<&str> = command.split_whitespace().collect();
+            let answer = ledger.run_with(&words, &width).ok();
+            assert_eq!(body.trim_end(), answer.trim_end(), "{command}");
+        }
+        let quiet = ledger.run_with(&["demo", "--to", "t.db", "--quiet"], &width);
+        assert_eq!(quiet.stderr(), "");
     }
 }

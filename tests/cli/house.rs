@@ -494,7 +494,7 @@ fn days_are_lost_together_and_nights_away_are_dates_too() {
         .collect();
     assert!(!nights.is_empty());
     let text = ledger.line("job dates J1").ok();
-    assert_eq!(text.matches("night away").count(), nights.len());
+    assert_eq!(text.matches(" night away ").count(), nights.len());
     let calendar = calendar_events(&ledger.line("plan write J1").ok());
     let away = calendar
         .iter()

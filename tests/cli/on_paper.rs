@@ -69,7 +69,7 @@ const JOB: [(&str, &str); 4] = [
     (
         "2026-03-05",
         r#"
-        rental day rotary --job J2
+        rental move rotary --job J2
         use oil-finish 0.3 --room Hall --job J1
         use oil-finish 0.5 --room Den --job J1
         hours "Ruben Vale" 1.25 --on coat --job J1

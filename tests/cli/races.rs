@@ -183,7 +183,7 @@ fn an_open_job_is_told_everything_once() {
             ),
             (
                 "rental back rotary --at 16:00",
-                "rental day rotary --job J1",
+                "rental move rotary --job J1",
             ),
             ("rental out edger --at 08:00", "rental out edger --at 09:00"),
             ("rental back rotary --at 16:00", "job close J1"),

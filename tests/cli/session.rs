@@ -413,7 +413,7 @@ fn a_rental_shared_by_two_jobs_is_charged_by_days() {
         quote accept Q2
         job start J2
         rental out rotary --at "2026-02-26 08:00" --job J1
-        rental day rotary --job J2 --date 2026-02-28
+        rental move rotary --job J2 --date 2026-02-28
         "#,
     );
     let back = ledger.json("rental back rotary --at \"2026-03-01 08:00\" --charged 100.00");

@@ -88,6 +88,18 @@ fn every_command_that_answers_answers_in_json() {
     }
 }
 
+/// What `export` writes is CSV; whoever asks for JSON is told so, and what to type.
+#[test]
+fn an_export_isn_t_json() {
+    let ledger = TestLedger::tannery_row();
+    let said = ledger.line("export clients --json").refused();
+    assert_eq!(
+        said,
+        "error: `export` writes CSV, not JSON\nhint: gritledger export clients"
+    );
+    ledger.line("export clients").ok();
+}
+
 #[test]
 fn a_narrow_terminal_gets_narrow_answers() {
     let ledger = TestLedger::job_open();

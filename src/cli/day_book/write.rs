@@ -6,8 +6,8 @@ use std::collections::btree_map::Entry;
 use anyhow::Result;
 
 use super::{
-    BackArgs, BuyArgs, CostArgs, CountArgs, DayArgs, DriveArgs, HandBackArgs, HoursArgs, Line,
-    MachineLine, OccasionArgs, OutArgs, RentalCommand, ShelfLine, SpentArgs, StockCommand, UseArgs,
+    BackArgs, BuyArgs, CostArgs, CountArgs, DriveArgs, HandBackArgs, HoursArgs, Line, MachineLine,
+    MoveArgs, OccasionArgs, OutArgs, RentalCommand, ShelfLine, SpentArgs, StockCommand, UseArgs,
     VoidArgs,
 };
 use crate::cli::correction::{entry_or_last, words_of, write_correct};
@@ -285,7 +285,7 @@ pub(in crate::cli) fn write_line(
         Line::HandBack(args) => write_hand_back(context, writing, args),
         Line::Rental(MachineLine::Out(args)) => write_out(context, writing, args),
         Line::Rental(MachineLine::Back(args)) => write_back(context, writing, args),
-        Line::Rental(MachineLine::Day(args)) => write_day(context, writing, args),
+        Line::Rental(MachineLine::Move(args)) => write_move(context, writing, args),
         Line::Stock(ShelfLine::Count(args)) => write_count(context, writing, args),
         Line::Correct(args) => write_correct(context, writing, args),
         Line::Void(args) => write_void(context, writing, args),
@@ -649,7 +649,7 @@ pub(in crate::cli) fn cmd_rental(context: &Context, command: RentalCommand) -> R
     match command {
         RentalCommand::Out(args) => cmd_line(context, &Line::Rental(MachineLine::Out(args))),
         RentalCommand::Back(args) => cmd_line(context, &Line::Rental(MachineLine::Back(args))),
-        RentalCommand::Day(args) => cmd_line(context, &Line::Rental(MachineLine::Day(args))),
+        RentalCommand::Move(args) => cmd_line(context, &Line::Rental(MachineLine::Move(args))),
         RentalCommand::List => context.give_told::<RentalList, _>(Ledger::rentals),
     }
 }
@@ -684,7 +684,7 @@ fn write_back(context: &Context, writing: &Writing<'_>, args: &BackArgs) -> Resu
     Ok(Noted::of(LineAnswer::Returned(answer)))
 }
 
-fn write_day(context: &Context, writing: &Writing<'_>, args: &DayArgs) -> Result<Noted> {
+fn write_move(context: &Context, writing: &Writing<'_>, args: &MoveArgs) -> Result<Noted> {
     let on = read_date(context, writing, args.date.as_deref())?;
     let machine = writing.machine(&args.machine)?;
     let job = writing.job(&args.job)?;

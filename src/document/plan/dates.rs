@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use super::words::{Why, nights_words};
 use super::{Event, Names, Phases, agenda, long, named, short, walked_on};
 use crate::document::figures::{Amount, Moment};
-use crate::document::{Answer, List, Page, count, or_blank};
+use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::KeptPlan;
 use crate::money::Money;
 use crate::trade::RoomId;
@@ -148,7 +148,8 @@ impl DatesAnswer {
 
 impl Answer for DatesAnswer {
     fn text(&self, page: &Page) -> String {
-        let mut text = format!("{}\n", self.plan.title(&self.site, page));
+        let answer = format!("{}: {}.", inert(&self.site), self.plan.words());
+        let mut text = format!("{}\n", page.prose(&answer));
         let _ = writeln!(text, "\n{}", self.days(page));
         let _ = writeln!(text, "\n{}", self.plan.strip(page));
         let _ = writeln!(text, "\n{}", self.plan.rentals(page));

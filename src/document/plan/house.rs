@@ -6,12 +6,11 @@ use chrono::NaiveDate;
 
 use super::words::{TwiceFacts, Why};
 use super::{Names, PhaseFacts, Phases, Take, short, walked_on};
-use crate::document::cover::units_words;
-use crate::document::figures::{Amount, Percent, SetPercent};
+use crate::document::figures::{Amount, Percent, Quantity, SetPercent};
 use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay, Takes};
-use crate::money::{Money, round};
+use crate::money::Money;
 use crate::trade::plan::{Doing, HousePlan, PlanCosts};
 use crate::trade::quote::{Priced, Quote};
 
@@ -173,14 +172,60 @@ impl HouseAnswer {
         let mut text = String::new();
         for (number, phase) in (1_usize..).zip(&self.plan.phases) {
             let takes = phase.takes.iter().flatten().map(|take| {
-                let quantity = units_words(round(take.quantity.0, 2), take.unit);
-                format!("{} {quantity}", take.item)
+                let Take {
+                    item,
+                    quantity,
+                    unit,
+                } = take;
+                let (quantity, unit) = (*quantity, *unit);
+                format!("{item} {}", Quantity { quantity, unit })
             });
             let takes = takes.collect::<Vec<_>>().join("; ");
             let line = format!("Phase {number} takes {takes}");
             let _ = writeln!(text, "{}", page.prose(&inert(&line)));
         }
         format!("{text}\n{}", self.buy.text("the whole plan", page))
+    }
+
+    /// Says the answer: what it is offered for, how long it takes, and what other ways would cost.
+    fn answer(&self, page: &Page) -> String {
+        let households = self.household_loses.filter(|loss| !loss.money.is_zero());
+        let households = households.map(|loss| format!(", {loss} of it the household's"));
+        let amount = match (self.price, self.chosen.cost) {
+            (Some(price), Some(cost)) => {
+                let price = price.with_currency();
+                format!("{price} (cost {cost}{})", or_blank(households))
+            }
+            (price, cost) => or_blank(price.or(cost).map(Amount::with_currency)),
+        };
+        let (site, words) = (inert(&self.site), self.plan.words());
+        let beside = self
+            .alternatives
+            .iter()
+            .map(|other| self.beside(other, page));
+        let beside: Vec<String> = beside.collect();
+        let answer = page.prose(&format!("{site}: {amount}, {words}."));
+        let beside = page.prose(&inert(&format!("Otherwise: {}.", beside.join("; "))));
+        match self.alternatives.is_empty() {
+            true => answer,
+            false => format!("{answer}\n{beside}"),
+        }
+    }
+
+    /// Says what another way would cost: `all at once costs 445.59 more, done 2026-03-29`.
+    fn beside(&self, other: &Alternative, page: &Page) -> String {
+        let Alternative { name, way } = other;
+        let costs = way.cost.zip(self.chosen.cost).zip(way.finish);
+        let Some(((cost, own), finish)) = costs else {
+            return format!("{name} can't be done");
+        };
+        let more = cost.money - own.money;
+        let difference = match more {
+            Money::ZERO => "costs the same".to_owned(),
+            less if less.is_negative() => format!("costs {} less", page.amount(-less)),
+            more => format!("costs {} more", page.amount(more)),
+        };
+        format!("{name} {difference}, done {finish}")
     }
 
     fn costs(&self, pricing: &Pricing, page: &Page) -> String {
@@ -254,30 +299,36 @@ impl HouseAnswer {
     }
 }
 
+impl HouseAnswer {
+    /// Writes what each phase takes, and what to buy for all of them.
+    pub fn shopping(&self, page: &Page) -> String {
+        match self.chosen.feasible {
+            true => format!("{}\n", self.takes(page)),
+            false => String::new(),
+        }
+    }
+}
+
 impl Answer for HouseAnswer {
     fn text(&self, page: &Page) -> String {
-        let mut parts = Vec::new();
-        match self.chosen.feasible {
-            false => {
-                let none = match self.proven {
-                    true => "no plan is feasible",
-                    false => "no plan was found, and none is proven impossible,",
-                };
-                let title = format!("{}: {none} as it was asked for.", self.site);
-                parts.push(page.prose(&inert(&title)));
-            }
-            true => {
-                parts.push(self.plan.title(&self.site, page));
-                parts.push(self.phases(page));
-                parts.push(self.plan.strip(page));
-                parts.push(self.plan.rentals(page));
-                parts.push(self.takes(page));
-                let pricing = self.pricing.as_ref();
-                parts.extend(pricing.map(|pricing| self.costs(pricing, page)));
-            }
+        let why = self.remarks(page);
+        let why = Some(why.trim().to_owned()).filter(|why| !why.is_empty());
+        if !self.chosen.feasible {
+            let none = match self.proven {
+                true => "no plan is feasible",
+                false => "no plan was found, and none is proven impossible,",
+            };
+            let title = format!("{}: {none} as it was asked for.", self.site);
+            let title = page.prose(&inert(&title));
+            let parts = [Some(title), why, Some(self.ways(page))];
+            return parts.into_iter().flatten().collect::<Vec<_>>().join("\n\n") + "\n";
         }
-        parts.push(self.ways(page));
-        format!("{}\n{}", parts.join("\n\n"), self.remarks(page))
+        let plan = [self.answer(page), self.phases(page), self.plan.strip(page)];
+        let pricing = self.pricing.as_ref();
+        let costs = pricing.map(|pricing| self.costs(pricing, page));
+        let parts = plan.into_iter().chain(why).chain([self.ways(page)]);
+        let parts = parts.chain(costs).chain([self.plan.rentals(page)]);
+        parts.collect::<Vec<_>>().join("\n\n") + "\n"
     }
 
     fn list(&self) -> Option<List<'_>> {

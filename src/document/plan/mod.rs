@@ -7,22 +7,25 @@ pub mod dates;
 pub mod house;
 pub mod words;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, TimeDelta, Timelike};
 use serde::Serialize;
 
 use super::cover::PlanFacts;
 use super::figures::{Amount, Moment, Number};
-use super::{Page, count, inert, or_blank};
+use super::{Page, count, or_blank};
 use crate::money::Decimal;
 use crate::trade::plan::{Doing, HousePlan, Phase, Rental};
 use crate::trade::rental::MORNING;
 use crate::trade::{RoomId, Unit};
 
 /// Columns that the strip's labels take.
-const LABEL: usize = 9;
+const LABEL: usize = 10;
+
+/// People are told moments to so many minutes.
+const HALF_HOUR: u32 = 30;
 
 type Names = BTreeMap<RoomId, String>;
 
@@ -64,9 +67,9 @@ fn events(phase: &Phase) -> Vec<Event> {
     });
     let mut events: Vec<Event> = work.collect();
     events.push(Event::new(
-        phase.light_use.date(),
+        up(phase.light_use).date(),
         "light-use",
-        format!("walked on from {}", phase.light_use.format("%H:%M")),
+        format!("walked on from {}", up(phase.light_use).format("%H:%M")),
     ));
     events.push(Event::new(
         phase.furniture,
@@ -143,7 +146,14 @@ fn long(day: NaiveDate) -> String {
 
 /// Writes the moment from which floors are walked on: `Tue 12-01 18:00`.
 fn walked_on(moment: Moment) -> String {
-    moment.0.format("%a %m-%d %H:%M").to_string()
+    up(moment.0).format("%a %m-%d %H:%M").to_string()
+}
+
+/// Rounds a moment up to the half hour: nobody steps on a floor a few minutes early.
+fn up(moment: NaiveDateTime) -> NaiveDateTime {
+    let over = moment.minute() % HALF_HOUR;
+    let wait = if over == 0 { 0 } else { HALF_HOUR - over };
+    moment + TimeDelta::minutes(i64::from(wait))
 }
 
 answer! {
@@ -226,7 +236,7 @@ impl PhaseFacts {
             Doing::Sand | Doing::Trim => None,
         });
         let coats: Vec<usize> = coats.collect();
-        let light_use = phase.light_use.date();
+        let light_use = up(phase.light_use).date();
         let is_wet = |first: NaiveDate| first < day && day < light_use;
         match coats[..] {
             [_, _, ..] => '*',
@@ -262,15 +272,23 @@ answer! {
 }
 
 impl Phases {
-    fn title(&self, site: &str, page: &Page) -> String {
+    /// Says how long it takes: `2 phases, 13 days of work, 2 nights away, Mon 2026-03-09 to Mon 2026-03-30`.
+    fn words(&self) -> String {
         let begins = self.phases.first().and_then(|phase| phase.from);
-        page.prose(&format!(
-            "{}: {}, from {} to {}",
-            inert(site),
+        let work = self.phases.iter().flat_map(|phase| &phase.phase.work);
+        let days: BTreeSet<NaiveDate> = work.map(|stretch| stretch.day).collect();
+        let nights: BTreeSet<NaiveDate> = self.nights().collect();
+        let nights = match nights.len() {
+            0 => "no night away".to_owned(),
+            nights => format!("{} away", count(nights, "night")),
+        };
+        format!(
+            "{}, {} of work, {nights}, {} to {}",
             count(self.phases.len(), "phase"),
+            count(days.len(), "day"),
             or_blank(begins.map(long)),
             or_blank(self.finish.map(long)),
-        ))
+        )
     }
 
     /// Draws the calendar: a row for each phase, a column for each day, week by week as far as the page is wide.
@@ -290,25 +308,68 @@ impl Phases {
                 let _ = write!(heading, "{:<8}", week.format("%b %d").to_string());
             }
             let _ = writeln!(text, "{}", heading.trim_end());
-            for (number, phase) in self.phases.iter().enumerate() {
+            let mut row = |label: &str, sign: &dyn Fn(NaiveDate) -> char| {
                 let weeks = weeks.iter().map(|week| {
                     let days = week.iter_days().take(7);
-                    days.map(|day| phase.sign(day)).collect::<String>()
+                    days.map(sign).collect::<String>()
                 });
                 let signs = weeks.collect::<Vec<_>>().join(" ");
-                let label = format!("Phase {}", number + 1);
                 let _ = writeln!(text, "{label:<LABEL$}{}", signs.trim_end());
+            };
+            for (number, phase) in self.phases.iter().enumerate() {
+                row(&format!("Phase {}", number + 1), &|day| phase.sign(day));
             }
+            row("Household", &|day| self.household(day));
+            row("Machines", &|day| self.machines(day));
         }
-        let key = "s sand, 1 2 3 coats, * several coats, ~ wet: keep off, o walk on, t trim, f furniture back; weeks begin on Monday";
+        let key = "s sand, 1 2 3 coats, * several coats, ~ wet: keep off, o walk on, t trim, f furniture back; \
+                   household: n night away; machines: how many are rented; weeks begin on Monday";
         let _ = write!(text, "{}", page.prose(key));
         text
     }
 
+    /// Returns what the household does on a day.
+    fn household(&self, day: NaiveDate) -> char {
+        match self.nights().any(|night| night == day) {
+            true => 'n',
+            false => '.',
+        }
+    }
+
+    /// Returns the nights on which the household is away, those that it had told included.
+    fn nights(&self) -> impl Iterator<Item = NaiveDate> {
+        let nights = |phase: &PhaseFacts| {
+            let nights = phase.nights_away.iter().chain(&phase.nights_relied_on);
+            nights.copied().collect::<Vec<_>>()
+        };
+        self.phases.iter().flat_map(nights)
+    }
+
+    /// Returns how many machines are out on a day.
+    fn machines(&self, day: NaiveDate) -> char {
+        let rentals = self.phases.iter().flat_map(|phase| &phase.rental);
+        let out = rentals.filter(|rental| rental.out <= day && day < rental.back);
+        match out.count() {
+            0 => '.',
+            some => u32::try_from(some)
+                .ok()
+                .and_then(|some| char::from_digit(some, 10))
+                .unwrap_or('9'),
+        }
+    }
+
     fn rentals(&self, page: &Page) -> String {
         let mut table = page
-            .table(["Machine", "Out", "Back by", "Days", "Cover", "Total"])
-            .numbers([3, 5]);
+            .table([
+                "Machine",
+                &format!("Out {MORNING:02}:00"),
+                &format!("Back {MORNING:02}:00"),
+                "Days",
+                "Periods",
+                "Total",
+            ])
+            .numbers([3, 5])
+            .goes([3]);
         for rental in self.phases.iter().flat_map(|phase| &phase.rental) {
             let RentalFacts {
                 plan: PlanFacts { cover, .. },
@@ -317,7 +378,7 @@ impl Phases {
                 back,
                 days,
             } = rental;
-            let [out, back] = [out, back].map(|day| format!("{} {MORNING:02}:00", short(*day)));
+            let [out, back] = [out, back].map(|day| short(*day));
             table.line([machine, &out, &back, days, cover, &cover.total]);
         }
         if table.is_empty() {

@@ -463,12 +463,6 @@ fn beside(
 }
 
 impl QuoteAnswer {
-    /// Writes the heading and the prices for the owner, without what follows them.
-    pub fn summary(&self, page: &Page) -> String {
-        let table = self.cost.get().map(|cost| self.cost_table(cost, page));
-        format!("{}\n{}\n", self.heading(page), or_blank(table))
-    }
-
     fn heading(&self, page: &Page) -> String {
         let kind = match (self.own, self.variation) {
             (true, _) => "Plan of work",

@@ -8,16 +8,17 @@ pub mod prediction;
 pub mod proof;
 pub mod story;
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::fmt;
 
 use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
-use super::figures::Number;
-use super::{Answer, List, Page, Table, count, or_blank};
+use super::figures::{Number, Quantity};
+use super::{Answer, List, Page, count, or_blank};
 use crate::ledger::typed;
-use crate::money::{Decimal, plain};
+use crate::money::{Decimal, plain, round};
 use crate::trade::operation::{Driver, Operation};
 use crate::trade::quote::WorkLine;
 use crate::trade::rates::{Change, Drift, Observation, RateKind, RateRow};
@@ -26,12 +27,12 @@ use crate::trade::{FloorCondition, OperationId, Species, Unit};
 /// Decimals of rates in JSON: one driver unit takes little.
 const RATE_DECIMALS: u32 = 6;
 
-/// People read rates per so many driver units.
-const PER: i64 = 100;
+/// Significant figures of a rate for people.
+const FIGURES: i32 = 3;
 
 type Operations = BTreeMap<OperationId, Operation>;
 
-/// A rate, or what follows from one: six decimals in JSON; for people, about three digits: 15.4, 0.0563, 1240.
+/// A rate, or what follows from one: six decimals in JSON; for people, three figures at most: 15.4, 0.0563, 1240.
 #[derive(Clone, Copy, Debug)]
 struct Fine(Decimal);
 
@@ -42,13 +43,39 @@ impl Fine {
     }
 }
 
+impl Fine {
+    /// Returns how many decimals three figures take; fewer than none: it is rounded before the point.
+    fn decimals(self) -> i32 {
+        let mut decimals = FIGURES - 1;
+        let mut left = self.0.abs();
+        while left >= Decimal::TEN {
+            (left, decimals) = (left / Decimal::TEN, decimals - 1);
+        }
+        while !left.is_zero() && left < Decimal::ONE && decimals < RATE_DECIMALS as i32 {
+            (left, decimals) = (left * Decimal::TEN, decimals + 1);
+        }
+        decimals
+    }
+
+    /// Rounds it to so many decimals, or before the point.
+    fn rounded(self, decimals: i32) -> Decimal {
+        let step = (decimals..0).fold(Decimal::ONE, |step, _| step * Decimal::TEN);
+        let decimals = u32::try_from(decimals).unwrap_or_default();
+        let mut rounded = round(self.0 / step, decimals) * step;
+        rounded.rescale(decimals);
+        rounded
+    }
+
+    /// Writes from how much to how much, with the same decimals at both ends.
+    fn to(self, high: Fine) -> String {
+        let decimals = high.decimals();
+        format!("{} to {}", self.rounded(decimals), high.rounded(decimals))
+    }
+}
+
 impl fmt::Display for Fine {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let decimals = [(100, 0), (10, 1), (1, 2)]
-            .into_iter()
-            .find(|(least, _)| self.0.abs() >= Decimal::from(*least))
-            .map_or(4, |(_, decimals)| decimals);
-        f.write_str(&plain(self.0, decimals))
+        f.write_str(&plain(self.rounded(self.decimals()), RATE_DECIMALS))
     }
 }
 
@@ -108,7 +135,7 @@ impl<'a> From<&'a WorkLine> for Rated<'a> {
 
 columns! {
     /// How many driver units one item or hour does; `None`: none is taken.
-    #[derive(Debug, Serialize)]
+    #[derive(Clone, Copy, Debug, Serialize)]
     struct EachDoes {
         book: Option<Fine>,
         learned: Option<Fine>,
@@ -281,10 +308,9 @@ impl RateAnswer {
             .fixed()
             .map(|fixed| format!(", and {fixed} more for each room and pass"));
         format!(
-            "{} {} per {}{} (likely {}; book {}): {}.",
+            "{} {}{} (likely {}; book {}): {}.",
             far(self.each_does.learned),
-            self.measured_in(),
-            one_of(self.unit),
+            self.per(),
             or_blank(fixed),
             self.band(),
             far(self.each_does.book),
@@ -324,12 +350,37 @@ impl RateAnswer {
     }
 
     fn band(&self) -> String {
-        format!("{}-{}", far(self.each_does.low), far(self.each_does.high))
+        let EachDoes { low, high, .. } = self.each_does;
+        let both = low.zip(high).map(|(low, high)| low.to(high));
+        both.unwrap_or_else(|| far(low.or(high)))
     }
 
-    /// Returns what each room and pass adds, if anything.
+    /// Returns what each room and pass adds, if anything: `0.86 discs`.
     fn fixed(&self) -> Option<String> {
-        Some(plain(self.learned_fixed.0, 2)).filter(|fixed| fixed != "0")
+        let fixed = Quantity {
+            quantity: Number(self.learned_fixed.0),
+            unit: self.unit,
+        };
+        Some(fixed.to_string()).filter(|_| !round(self.learned_fixed.0, 2).is_zero())
+    }
+
+    /// Returns how much more is taken than the book says, as a fraction of that; `None`: one of the two takes nothing.
+    fn more(&self) -> Option<Decimal> {
+        let more = self.learned.0.checked_div(self.book.0)? - Decimal::ONE;
+        Some(more).filter(|_| !self.learned.0.is_zero())
+    }
+
+    /// Returns how far it is from the book: twice as much is as far as half as much.
+    fn distance(&self) -> Decimal {
+        let [least, most] = [
+            self.learned.0.min(self.book.0),
+            self.learned.0.max(self.book.0),
+        ];
+        match most.checked_div(least) {
+            Some(times) => times,
+            None if most.is_zero() => Decimal::ONE,
+            None => Decimal::MAX,
+        }
     }
 
     fn floor(&self) -> String {
@@ -343,11 +394,6 @@ impl RateAnswer {
         }
     }
 
-    /// Tells whether it is of rooms or jobs as such, and not of so much in them.
-    fn is_per_one(&self) -> bool {
-        matches!(self.driver, Driver::Room | Driver::Job)
-    }
-
     fn measured_in(&self) -> String {
         match (self.driver, self.per_unit) {
             (Driver::Room | Driver::Job, _) => format!("{}s", self.driver),
@@ -358,51 +404,32 @@ impl RateAnswer {
         }
     }
 
-    /// Returns the title of the table that it stands in, and the heading of what is taken per so many driver units.
-    fn titles(&self) -> (String, String) {
-        let (measured, counted) = (self.measured_in(), one_of(self.unit));
-        let plural = match counted {
-            "foot" => "feet".to_owned(),
-            counted => format!("{counted}s"),
-        };
-        let (per, heading) = match self.driver {
-            Driver::Room | Driver::Job => (self.driver.to_string(), "Per one".to_owned()),
-            Driver::Count => (format!("{PER}"), format!("Per {PER}")),
-            Driver::Area | Driver::Edge | Driver::Length => {
-                (format!("{PER} {measured}"), format!("Per {PER}"))
-            }
-        };
-        let title = format!("{measured} per {counted}, and {plural} per {per}");
-        (title, heading)
+    /// Says what its figures are: `sq ft per disc`; what is counted has no name of its own: `per hour`.
+    fn per(&self) -> String {
+        let one = one_of(self.unit);
+        match self.driver {
+            Driver::Count => format!("per {one}"),
+            _ => format!("{} per {one}", self.measured_in()),
+        }
     }
 
-    fn cells(&self) -> [String; 9] {
-        let per = match self.is_per_one() {
-            true => Decimal::ONE,
-            false => Decimal::from(PER),
-        };
-        let fixed = self.fixed().map(|fixed| format!("+{fixed}"));
-        let done = match self.rooms {
-            0 => "-".to_owned(),
-            _ => plain(self.exposure.0, 0),
-        };
-        let shares = &self.share_percent;
-        let rests_on = [
-            shares.own_rooms,
-            shares.other_rooms,
-            shares.all_work,
-            shares.book,
-        ];
+    fn cells(&self) -> [String; 8] {
+        let more = self
+            .more()
+            .map(|more| round(more * Decimal::ONE_HUNDRED, 0));
+        let more = more.map(|more| match more.is_zero() {
+            true => "as much".to_owned(),
+            false => format!("{more:+} %"),
+        });
         [
             self.operation.clone(),
             self.floor(),
+            self.per(),
             far(self.each_does.book),
             far(self.each_does.learned),
             self.band(),
-            format!("{}{}", Fine(self.learned.0 * per), or_blank(fixed)),
+            more.unwrap_or_else(|| "-".to_owned()),
             self.rooms.to_string(),
-            done,
-            rests_on.map(|share| share.to_string()).join("/"),
         ]
     }
 }
@@ -432,68 +459,119 @@ fn rooms(observation: &Observation) -> String {
     observation.rooms().join(", ")
 }
 
-/// The rates.
+/// The rates; for people, those furthest from the book first.
 #[derive(Debug, Serialize)]
-pub struct RateList(Vec<RateAnswer>);
+#[serde(transparent)]
+pub struct RateList {
+    rates: Vec<RateAnswer>,
+    /// How many people are shown; `None`: all, in their order.
+    #[serde(skip)]
+    most: Option<usize>,
+    /// Whether they are those alone that finished rooms have taught.
+    #[serde(skip)]
+    learned: bool,
+}
 
 impl RateList {
-    /// Returns the answer about these rates.
-    pub fn new(rows: &[RateRow], operations: &Operations, page: &Page) -> RateList {
-        let rows = rows.iter().filter_map(|row| {
+    /// Returns the answer about these rates; `most`: how many people are shown.
+    pub fn new(
+        rows: &[RateRow],
+        most: Option<usize>,
+        operations: &Operations,
+        page: &Page,
+    ) -> RateList {
+        let rates = rows.iter().filter_map(|row| {
             let operation = operations.get(&row.cell.operation)?;
             Some(RateAnswer::new(row, operation.into(), page))
         });
-        RateList(rows.collect())
+        RateList {
+            rates: rates.collect(),
+            most,
+            learned: false,
+        }
+    }
+
+    /// Leaves out what no finished room has taught.
+    #[must_use]
+    pub fn learned(mut self) -> RateList {
+        self.rates.retain(|rate| rate.rooms > 0);
+        self.learned = true;
+        self
+    }
+
+    /// Says how many rates there are, and which of them are shown.
+    fn first_line(&self, shown: usize) -> String {
+        let (all, whose) = (
+            self.rates.len(),
+            if self.learned { " --learned" } else { "" },
+        );
+        let again = format!("gritledger rate list{whose} --all");
+        match (shown, self.most) {
+            (0, _) => format!("{}, each as in the book: {again}", count(all, "rate")),
+            (shown, Some(_)) if shown < all => format!(
+                "{shown} of {}, those that your work has moved furthest from the book; all of them: {again}",
+                count(all, "rate")
+            ),
+            _ => format!("{}:", count(all, "rate")),
+        }
+    }
+
+    /// Returns what people are shown.
+    fn shown(&self) -> Vec<&RateAnswer> {
+        let mut shown: Vec<&RateAnswer> = self.rates.iter().collect();
+        if let Some(most) = self.most {
+            shown.retain(|rate| rate.distance() != Decimal::ONE);
+            // Of those as far, what finished rooms have taught themselves comes first.
+            shown.sort_by_key(|rate| Reverse((round(rate.distance(), 2), rate.rooms)));
+            shown.truncate(most);
+        }
+        shown
     }
 }
 
 impl Answer for RateList {
-    /// Writes one table for each kind of rate, then what moved.
+    /// Writes what is furthest from the book, then what moved.
     fn text(&self, page: &Page) -> String {
-        if self.0.is_empty() {
+        if self.rates.is_empty() {
             return "No rates yet.".to_owned();
         }
-        let mut tables: BTreeMap<String, Table> = BTreeMap::new();
-        let mut moved: Vec<String> = Vec::new();
-        for rate in &self.0 {
-            let (title, per) = rate.titles();
-            let table = tables.entry(title).or_insert_with(|| {
-                let headings = [
-                    "Operation",
-                    "Floor",
-                    "Book",
-                    "Learned",
-                    "8 in 10",
-                    &per,
-                    "Rooms",
-                    "Done",
-                    "Rests on",
-                ];
-                page.table(headings).numbers(2..=8)
-            });
+        let shown = self.shown();
+        let mut parts = vec![page.prose(&self.first_line(shown.len()))];
+        let headings = [
+            "Operation",
+            "Floor",
+            "In",
+            "Book",
+            "Yours",
+            "8 times in 10",
+            "Takes",
+            "Rooms",
+        ];
+        let mut table = page.table(headings).numbers(3..=7).goes([7, 5]);
+        for rate in &shown {
             table.row(rate.cells());
-            for sentence in rate.drift_sentences() {
-                if !moved.contains(&sentence) {
-                    moved.push(sentence);
-                }
+        }
+        if !table.is_empty() {
+            parts.push(format!("\n{table}\n"));
+            parts.push(page.prose(
+                "Yours is what quotes use: the book, moved by what your finished work took; 8 times in 10 the true figure is in \
+                 the range beside it. Takes: how much more or less than the book says. Rooms: your finished ones of that \
+                 kind; with none, it follows your other work.\n\
+                 What each room takes besides, and the rooms behind a rate: gritledger rate show OPERATION",
+            ));
+        }
+        let mut moved: Vec<String> = Vec::new();
+        for sentence in self.rates.iter().flat_map(RateAnswer::drift_sentences) {
+            if !moved.contains(&sentence) {
+                moved.push(sentence);
             }
         }
-        let tables = tables
-            .iter()
-            .map(|(title, table)| format!("{title}\n{table}"));
-        let tables = tables.collect::<Vec<_>>().join("\n\n");
-        let legend = page.prose(
-            "8 in 10: the true rate is in there 8 times in 10. a+b: b more for each room and pass.\n\
-             Rests on, in percent: your rooms like this / your other rooms with this operation (of hours both are the task's) / \
-             all your work / the book.",
-        );
-        let moved = moved.iter().map(|sentence| page.prose(sentence));
-        let parts = std::iter::once(format!("{tables}\n\n{legend}")).chain(moved);
-        parts.collect::<Vec<_>>().join("\n")
+        parts.extend(moved.iter().map(|sentence| page.prose(sentence)));
+        parts.join("\n")
     }
 
     fn list(&self) -> Option<List<'_>> {
-        List::of(&self.0)
+        List::of(&self.rates)
     }
 }
 

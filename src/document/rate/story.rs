@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use chrono::NaiveDate;
 
-use super::{Fine, Operations, RateAnswer, long_date, one_of, rooms};
+use super::{Fine, Operations, RateAnswer, long_date, rooms};
 use crate::document::figures::{Number, Quantity};
 use crate::document::{Answer, List, Page, count, inert};
 use crate::ledger::KeptObservation;
@@ -163,11 +163,9 @@ impl StoryFacts {
             false => ('-', 'o'),
         };
         let mut text = format!(
-            "{} per {}, {} to {}: the band at each date, and the learned rate",
-            self.rate.measured_in(),
-            one_of(self.rate.unit),
-            Fine(least),
-            Fine(most)
+            "{}, {}: at each date how far it was likely to go, and the rate in use",
+            self.rate.per(),
+            Fine(least).to(Fine(most)),
         );
         for (stood, band) in self.course.iter().zip(bands) {
             let [from, at, to] = band.map(place);

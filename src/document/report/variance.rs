@@ -175,49 +175,6 @@ impl VarianceAnswer {
         lines
     }
 
-    /// Writes what it comes to, and so many of the lines that left the quote furthest.
-    pub fn worst(&self, most: usize, page: &Page) -> String {
-        let mut text = format!("{}\n", page.prose(&self.answer()));
-        if self.lines.is_empty() {
-            return text;
-        }
-        let differs = |line: &&Line| line.recorded && !line.total_variance.money.is_zero();
-        let mut worst: Vec<&Line> = self.lines.iter().filter(differs).collect();
-        worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
-        let mut table = page
-            .table(["Room", "What", "By price", "By quantity", "Total", ""])
-            .numbers(2..=4);
-        for line in worst.iter().take(most) {
-            let [subject, _, _, price, quantity, total, verdict] = line.cells();
-            let room = line.room.as_deref().unwrap_or("whole job").to_owned();
-            table.row([room, subject, price, quantity, total, verdict]);
-        }
-        if !table.is_empty() {
-            let _ = write!(text, "\n{table}\n");
-        }
-        let _ = write!(
-            text,
-            "\n{}\n{}",
-            page.prose(&self.together()),
-            self.free_words(page)
-        );
-        let shown = self
-            .lines
-            .iter()
-            .filter(|line| !line.is_empty_part())
-            .count();
-        let rest = shown - worst.len().min(most);
-        if rest > 0 {
-            let words = format!(
-                "{} more, room by room: gritledger report variance {} --all",
-                count(rest, "line"),
-                self.job
-            );
-            let _ = writeln!(text, "{}", page.prose(&words));
-        }
-        text
-    }
-
     /// The first line: how far the job left its quote.
     fn answer(&self) -> String {
         let so_far = if self.so_far { ", so far" } else { "" };
@@ -313,8 +270,47 @@ impl VarianceAnswer {
 }
 
 impl Answer for VarianceAnswer {
+    /// Writes what it comes to, and the lines that left the quote furthest.
     fn text(&self, page: &Page) -> String {
-        self.worst(FURTHEST, page)
+        let mut text = format!("{}\n", page.prose(&self.answer()));
+        if self.lines.is_empty() {
+            return text;
+        }
+        let differs = |line: &&Line| line.recorded && !line.total_variance.money.is_zero();
+        let mut worst: Vec<&Line> = self.lines.iter().filter(differs).collect();
+        worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
+        let mut table = page
+            .table(["Room", "What", "By price", "By quantity", "Total", ""])
+            .numbers(2..=4);
+        for line in worst.iter().take(FURTHEST) {
+            let [subject, _, _, price, quantity, total, verdict] = line.cells();
+            let room = line.room.as_deref().unwrap_or("whole job").to_owned();
+            table.row([room, subject, price, quantity, total, verdict]);
+        }
+        if !table.is_empty() {
+            let _ = write!(text, "\n{table}\n");
+        }
+        let _ = write!(
+            text,
+            "\n{}\n{}",
+            page.prose(&self.together()),
+            self.free_words(page)
+        );
+        let shown = self
+            .lines
+            .iter()
+            .filter(|line| !line.is_empty_part())
+            .count();
+        let rest = shown - worst.len().min(FURTHEST);
+        if rest > 0 {
+            let words = format!(
+                "{} more, room by room: gritledger report variance {} --all",
+                count(rest, "line"),
+                self.job
+            );
+            let _ = writeln!(text, "{}", page.prose(&words));
+        }
+        text
     }
 
     fn list(&self) -> Option<List<'_>> {
