@@ -4,15 +4,16 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::book::{AllArgs, InUseArgs, change_use};
-use super::read::{read_distance, read_money};
+use super::read::{read_date, read_distance, read_money};
 use super::room::room_answers;
 use super::ui::Context;
 use crate::document::floor::SiteCheck;
 use crate::document::people::{
     ClientAnswer, ClientList, SiteAnswer, SiteList, WorkerAnswer, WorkerList,
 };
+use crate::document::receivables::StatementAnswer;
 use crate::ledger::{
-    Client, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, typed,
+    Client, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, refuse, typed,
 };
 use crate::money::Decimal;
 
@@ -24,8 +25,23 @@ pub(super) enum ClientCommand {
     #[command(after_long_help = "Example:\n  gritledger client list")]
     List,
     Show(ClientArgs),
+    Statement(StatementArgs),
     Edit(ClientEditArgs),
     Void(ClientVoidArgs),
+}
+
+/// Show what was invoiced, credited, paid and paid back, and what that leaves
+#[derive(Clone, Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger client statement Ada --from 2026-01-01")]
+pub(super) struct StatementArgs {
+    /// The client
+    client: String,
+    /// The first day (default: from the beginning)
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+    /// The last day (default: today)
+    #[arg(long, value_name = "DATE")]
+    to: Option<String>,
 }
 
 /// Add a client
@@ -239,6 +255,24 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
         ClientCommand::Show(args) => context.read(|ledger| {
             let client = ledger.client(&args.name)?;
             context.give(ledger, client_answer(context, ledger, client)?)
+        }),
+        ClientCommand::Statement(args) => context.read(|ledger| {
+            let client = ledger.client(&args.client)?;
+            let from = args.from.as_deref();
+            let from = from
+                .map(|text| read_date(context, ledger, Some(text)))
+                .transpose()?;
+            let to = read_date(context, ledger, args.to.as_deref())?;
+            if let Some(from) = from.filter(|from| *from > to) {
+                refuse!("{from} is after {to}: no day is in that time");
+            }
+            let (name, address) = (client.details.name, client.details.address);
+            let statement = ledger.statement(client.id, name, from, to)?;
+            let (business, page) = (ledger.identity().business.clone(), context.page(ledger));
+            context.give(
+                ledger,
+                StatementAnswer::new(statement, business, address, &page),
+            )
         }),
         ClientCommand::Edit(args) => edit_client(context, &args),
         ClientCommand::Void(args) => context.write(|writing| {

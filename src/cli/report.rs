@@ -6,6 +6,7 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::read::read_date;
 use super::ui::Context;
 use crate::document::Answer as _;
+use crate::document::receivables::ReceivablesAnswer;
 use crate::document::report::consumables::ConsumablesAnswer;
 use crate::document::report::margin::{By, Margins};
 use crate::document::report::overheads::OverheadsAnswer;
@@ -33,6 +34,7 @@ pub(super) enum ReportCommand {
     #[command(after_long_help = "Example:\n  gritledger report rentals")]
     Rentals,
     Overheads(OverheadsArgs),
+    Receivables(ReceivablesArgs),
 }
 
 /// Show quoted and actual margin, by job, room, client or month
@@ -87,6 +89,17 @@ pub(super) struct OverheadsArgs {
     /// The last day (default: today)
     #[arg(long, value_name = "DATE")]
     to: Option<String>,
+}
+
+/// Show what clients owe, by its age, today or as it stood on a day
+///
+/// A day sees what had happened by then and was recorded by then.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger report receivables --as-of 2026-03-31")]
+pub(super) struct ReceivablesArgs {
+    /// The day (default: today)
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<String>,
 }
 
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
@@ -160,6 +173,13 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             let first = from.unwrap_or(bounds::FIRST_DAY);
             let entries = ledger.overheads(first, to.unwrap_or(ledger.today()))?;
             context.give(ledger, OverheadsAnswer::new(from, to, entries, &page))
+        }
+        ReportCommand::Receivables(args) => {
+            let on = read_date(context, ledger, args.as_of.as_deref())?;
+            context.give(
+                ledger,
+                ReceivablesAnswer::new(ledger.receivables(on)?, &page),
+            )
         }
     }
 }

@@ -28,6 +28,7 @@ pub mod people;
 pub mod plan;
 pub mod quote;
 pub mod rate;
+pub mod receivables;
 pub mod report;
 mod table;
 

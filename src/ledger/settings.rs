@@ -81,6 +81,11 @@ settings! {
     RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(Typed::distance);
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
+    AgeFromInvoice = "age-from-invoice", age_from_invoice: bool = yes();
+    Allowance30 = "allowance-30", allowance_30: Decimal = fraction(&PERCENTAGE);
+    Allowance60 = "allowance-60", allowance_60: Decimal = fraction(&PERCENTAGE);
+    Allowance90 = "allowance-90", allowance_90: Decimal = fraction(&PERCENTAGE);
+    AllowanceOlder = "allowance-older", allowance_older: Decimal = fraction(&PERCENTAGE);
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
     DefaultSequence = "default-sequence", default_sequence: Option<String> = method();
     DefaultSchedule = "default-schedule", default_schedule: Option<String> = method();

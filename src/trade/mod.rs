@@ -13,6 +13,7 @@
 //! a [`budget`] says how far that has come; [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
 //! the money.
 
+pub mod ageing;
 pub mod bounds;
 pub mod budget;
 pub mod buying;

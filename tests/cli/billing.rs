@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use crate::harness::TestLedger;
+use crate::harness::{TestLedger, split};
 use crate::money::{AGREED, at_the_minimum, overpaid};
 
 /// 350.00 at 8 % agreed for one room: 378.00 with tax.
@@ -393,4 +393,99 @@ fn what_cannot_be_credited_written_off_or_paid_back_says_why() {
         let refused = file.execute_batch(statement);
         assert!(refused.is_err(), "{statement} was let through");
     }
+}
+
+#[test]
+fn what_is_owed_is_told_by_age_as_it_stood_on_any_day() {
+    let ledger = taxed();
+    let on = |day: &str, line: &str| {
+        let arguments = split(line);
+        let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        ledger.run_with(&arguments, &[("GRITLEDGER_TODAY", day)])
+    };
+    // 108.00 fell due on 16 March and 270.00 on 15 April; 50.00 came on 2 May, when nobody had said it.
+    on("2026-03-02", "invoice deposit J1 --amount 100 --issue").ok();
+    on("2026-04-01", "invoice final J1 --issue").ok();
+    on(
+        "2026-05-10",
+        "payment add I1 50 --date 2026-05-02 --confirm",
+    )
+    .ok();
+    on(
+        "2026-06-20",
+        "invoice credit I2 --amount 25 --reason dust --issue",
+    )
+    .ok();
+    on("2026-06-20", "payment add I1 58").ok();
+    let owed = |on_day: &str| {
+        let line = format!("report receivables --as-of {on_day} --json");
+        let run = on("2026-06-20", &line).ok();
+        let answer: serde_json::Value = serde_json::from_str(&run).unwrap();
+        let buckets = &answer["clients"][0]["buckets"];
+        let ages = ["days_0_30", "days_31_60", "days_61_90", "over_90"];
+        let ages = ages.map(|age| buckets[age].as_str().unwrap_or("-").to_owned());
+        let total = answer["total"].as_str().unwrap().to_owned();
+        (ages.join(" "), total)
+    };
+    for (day, ages, total) in [
+        ("2026-03-01", "- - - -", "0.00"),
+        ("2026-03-02", "108.00 0.00 0.00 0.00", "108.00"),
+        ("2026-04-15", "378.00 0.00 0.00 0.00", "378.00"),
+        ("2026-04-16", "270.00 108.00 0.00 0.00", "378.00"),
+        // What came on the second was recorded on the tenth.
+        ("2026-05-09", "270.00 108.00 0.00 0.00", "378.00"),
+        ("2026-05-10", "270.00 58.00 0.00 0.00", "328.00"),
+        ("2026-06-15", "0.00 0.00 270.00 58.00", "328.00"),
+        // 25.00 and 2.00 of tax are credited; I1 is paid.
+        ("2026-06-20", "0.00 0.00 243.00 0.00", "243.00"),
+    ] {
+        assert_eq!(owed(day), (ages.to_owned(), total.to_owned()), "{day}");
+    }
+    on("2026-06-20", "setting set allowance-90 6%").ok();
+    on("2026-06-20", "setting set age-from-invoice yes").ok();
+    // 270.00 of 1 April is 74 days old on 14 June; 58.00 of 2 March are 104.
+    assert_eq!(owed("2026-06-14").0, "0.00 0.00 270.00 58.00");
+    assert_eq!(owed("2026-04-01").0, "378.00 0.00 0.00 0.00");
+    assert_eq!(owed("2026-04-02").0, "270.00 108.00 0.00 0.00");
+    insta::assert_snapshot!(
+        "receivables",
+        on("2026-06-20", "report receivables --as-of 2026-06-14").ok()
+    );
+    insta::assert_snapshot!(
+        "statement_from",
+        on("2026-06-20", "client statement Ada --from 2026-05-01").ok()
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn a_statement_ends_with_what_the_client_owes() {
+    let ledger = overpaid();
+    ledger.lines(
+        r#"
+        invoice issue J1
+        payment refund I1 5
+        payment add I2 30
+        payment void P2 --reason "check bounced"
+        "#,
+    );
+    insta::assert_snapshot!("statement", ledger.line("client statement Ada").ok());
+    let statement = ledger.json("client statement Ada");
+    let client = ledger.json("client show Ada");
+    assert_eq!(statement["balance"], client["balance"]);
+    let before = ledger.json("client statement Ada --to 2026-03-01");
+    assert_eq!(before["balance"], json!("0.00"));
+    assert_eq!(
+        ledger
+            .line("client statement Ada --from 2026-03-02 --to 2026-03-01")
+            .refused(),
+        "error: 2026-03-02 is after 2026-03-01: no day is in that time"
+    );
+    let receivables = ledger.line("report receivables").ok();
+    let first = "250.00 USD is owed by 1 client on 2026-03-02: nothing of it is late.\n";
+    assert!(receivables.starts_with(first), "{receivables}");
+    assert!(
+        receivables.ends_with("Kept as credit: 15.00\n"),
+        "{receivables}"
+    );
 }

@@ -36,6 +36,8 @@ const LISTS: &[(&str, &str)] = &[
     ("invoice list", "/invoices"),
     ("invoice show I1", "/lines"),
     ("payment list", "/payments"),
+    ("client statement \"Linnea Foss\"", "/lines"),
+    ("report receivables", "/clients"),
     ("report margin", "/jobs"),
     ("report margin --by room", "/rooms"),
     ("report margin --by month", "/months"),
