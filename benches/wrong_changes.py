@@ -106,7 +106,7 @@ CHANGES = [
     ("expectation and load swapped in a quote's table", "src/document/quote/mod.rs", "&of_item(line.item_quantity),\n            &of_item(line.load_quantity),", "&of_item(line.load_quantity),\n            &of_item(line.item_quantity),"),
     ("a line of a quote without its item", "src/document/quote/mod.rs", "(line.kind(), page.amount(line.cost()));", "(line.kind(), page.amount(match &line { Line::Work(work) => work.labour, other => other.cost() }));"),
     ("consumables and rental swapped in a quote", "src/document/quote/mod.rs", '[&"Consumables", &cost.consumables]);\n        table.line([&"Rental", &cost.rental]);', '[&"Consumables", &cost.rental]);\n        table.line([&"Rental", &cost.consumables]);'),
-    ("paid and due swapped on an invoice", "src/document/invoice.rs", '[&"Paid", &invoice.paid]);\n            table.line([&"Due", &invoice.due]);', '[&"Paid", &invoice.due]);\n            table.line([&"Due", &invoice.paid]);'),
+    ("paid and due swapped on an invoice", "src/document/invoice.rs", '[("Paid", invoice.paid), ("Due", invoice.due)]', '[("Paid", invoice.due), ("Due", invoice.paid)]'),
 ]
 
 

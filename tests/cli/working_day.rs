@@ -546,7 +546,7 @@ fn a_draft_that_a_variation_made_stale_is_to_be_drafted_again() {
     let price = price.as_str().expect("a price");
     let told = ledger.line("today").ok();
     let again = format!(
-        "\nDrafts to issue\n* J1: since the final for Ada Quill was drafted, Q2 over {price} was accepted: gritledger invoice\n  final J1\n"
+        "\nDrafts to issue\n* J1: since the final for Ada Quill was drafted, Q2 over {price} was accepted:\n  gritledger invoice final J1\n"
     );
     assert!(told.contains(&again), "{told}");
     let facts = ledger.json("today")["invoice_drafts"][0]["changed_since"].clone();
