@@ -412,8 +412,14 @@ pub(super) fn cmd_item(context: &Context, command: ItemCommand) -> Result<()> {
 
 fn add_item(context: &Context, args: &ItemAddArgs) -> Result<()> {
     let unit = args.unit.parse()?;
-    if matches!(unit, Unit::Hour | Unit::Day | Unit::Mile | Unit::Kilometre) {
-        refuse!("an item isn't counted in `{unit}`");
+    let is_of_items =
+        |unit: &Unit| !matches!(unit, Unit::Hour | Unit::Day | Unit::Mile | Unit::Kilometre);
+    if !is_of_items(&unit) {
+        let units = Unit::ALL.iter().filter(|unit| is_of_items(unit));
+        let units: Vec<&str> = units.map(|unit| unit.as_str()).collect();
+        return Err(Refusal::new(format!("an item isn't counted in `{unit}`"))
+            .hint(format!("--unit: {}", units.join(", ")))
+            .into());
     }
     context.write(|writing| {
         let new = NewItem {
@@ -615,20 +621,21 @@ fn add_machine(context: &Context, args: &MachineAddArgs) -> Result<()> {
 
 fn cover_machine(context: &Context, ledger: &Ledger, args: &MachineCoverArgs) -> Result<()> {
     let machine = ledger.machine(&args.name)?;
-    let (text, need) = match (&args.days, &args.hours) {
-        (Some(text), _) => (
-            text,
-            Need::days(read_number(ledger, text, "a number of days")?),
-        ),
-        (None, Some(text)) => {
+    let (text, need) = match &args.hours {
+        // One of the two is asked for.
+        None => {
+            let text = args.days.as_deref().unwrap_or_default();
+            let days = read_number(ledger, text, "a number of days")?;
+            (text, Need::days(days))
+        }
+        Some(text) => {
             let hours = read_number(ledger, text, "a number of hours")?;
             let longest = Decimal::from(24 * MOST_DAYS);
             let need = (Decimal::ZERO..=longest)
                 .contains(&hours)
                 .then_some(Need::for_hours(hours, ledger.settings()?.day_hours));
-            (text, need)
+            (text.as_str(), need)
         }
-        (None, None) => refuse!("--days or --hours says how long the machine is needed"),
     };
     let Some(need) = need.filter(|need| *need > Need::half_days(0)) else {
         refuse!(

@@ -10,8 +10,7 @@ use super::read::{
 };
 use super::ui::Context;
 use crate::ledger::{
-    BookItem, Correction, Job, Ledger, Refusal, Room, WorkedOn, Worker, Writing, Written, refuse,
-    typed,
+    BookItem, Correction, Job, Ledger, Refusal, Room, WorkedOn, Worker, Writing, Written, typed,
 };
 use crate::money::{Decimal, plain};
 use crate::trade::{EntryId, Unit};
@@ -267,10 +266,9 @@ impl Resolved {
         let on = match (&args.on, entry.kind.as_str(), &job) {
             (Some(name), "hours", _) => Some(worked_on(writing, name)?),
             (on, "use", Some(job)) if on.is_some() || item.is_some() => {
-                let used = match (&item, entry.item) {
-                    (Some(item), _) => item.clone(),
-                    (None, Some(id)) => writing.item_by_id(id)?,
-                    (None, None) => refuse!("{} is about no item", entry.number),
+                let used = match &item {
+                    Some(item) => item.clone(),
+                    None => writing.item(&entry.subject)?,
                 };
                 let operation = writing.operation_for(&used, job, on.as_deref())?;
                 Some(operation.map_or(WorkedOn::Nothing, |operation| {

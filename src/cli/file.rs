@@ -324,7 +324,13 @@ pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
         let backup = Ledger::open(&args.file, context.clock())?;
         let problems = backup.read(Ledger::problems)?;
         if let Some(problem) = problems.first() {
-            refuse!("`{}` is not sound: {problem}", args.file.display());
+            let file = args.file.display();
+            return Err(Refusal::new(format!("`{file}` is not sound: {problem}"))
+                .hint(format!(
+                    "gritledger --ledger {} check",
+                    typed(&file.to_string())
+                ))
+                .into());
         }
         context.status("Dry run: nothing was written.");
         return Ok(());
@@ -419,7 +425,7 @@ pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()>
         }
         Generated::Man => clap_mangen::Man::new(command)
             .render(&mut bytes)
-            .context("failed to write the manual page")?,
+            .expect("memory can be written to"),
     }
     context.print(String::from_utf8_lossy(&bytes).trim_end());
     Ok(())

@@ -241,13 +241,7 @@ fn add_finding(context: &Context, args: &FindingAddArgs) -> Result<()> {
             ..found
         };
         let id = writing.add_finding(&room, &new)?;
-        let noted = writing
-            .findings_of(room.site_id)?
-            .into_iter()
-            .find(|finding: &Finding| finding.id == id);
-        let Some(finding) = noted else {
-            refuse!("the finding was not kept")
-        };
+        let (finding, _) = writing.finding(id)?;
         let answer = PlacedFinding::new(finding, &context.page(writing));
         context.status(&format!("Noted {}.", answer.words()));
         context.give_json(|| Ok(answer))

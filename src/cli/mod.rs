@@ -269,6 +269,12 @@ mod tests {
     use super::*;
 
     #[test]
+    fn colour_is_one_of_three() {
+        let words = "one of: auto, always, never";
+        assert_eq!(read_color("sometimes"), Err(words.to_owned()));
+    }
+
+    #[test]
     fn the_command_line_is_sound() {
         command().debug_assert();
     }

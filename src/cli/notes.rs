@@ -262,20 +262,16 @@ fn read_line(number: usize, words: Vec<String>, standing: &Standing) -> Result<N
 fn in_full(thing: &str) -> Result<Vec<String>> {
     let begins_with_digit = |word: &&str| word.starts_with(|sign: char| sign.is_ascii_digit());
     let words: Vec<&str> = thing.split_whitespace().collect();
-    let (Some(first), Some(last)) = (words.first(), words.last()) else {
-        refuse!("nothing is said between two commas");
-    };
-    let [command, one, other] = match words.len() {
-        1 => {
+    let [command, one, other] = match &words[..] {
+        [] | [_] => {
             return Err(Refusal::new(format!("`{thing}` doesn't say how much"))
                 .hint("45m sand, 36 6")
                 .into());
         }
-        _ if begins_with_digit(first) && !begins_with_digit(last) => {
-            let (task, hours) = (last, &words[..words.len() - 1]);
+        [hours @ .., task] if begins_with_digit(&words[0]) && !begins_with_digit(task) => {
             ["hours".to_owned(), hours.join(" "), (*task).to_owned()]
         }
-        _ => ["use".to_owned(), (*first).to_owned(), words[1..].join(" ")],
+        [item, quantity @ ..] => ["use".to_owned(), (*item).to_owned(), quantity.join(" ")],
     };
     Ok(vec![command, one, other])
 }
@@ -290,7 +286,9 @@ fn in_a_line(error: &clap::Error) -> Refusal {
         .filter(|line| !line.is_empty())
         .collect();
     let told = told.join(" ");
-    Refusal::new(told.strip_prefix("error: ").unwrap_or(&told))
+    let label = "error: ";
+    let told = told.strip_prefix(label).unwrap_or(&told);
+    Refusal::new(told)
 }
 
 /// What is wrong with a line.

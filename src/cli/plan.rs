@@ -1,5 +1,6 @@
 //! `plan`: the whole house, and its calendar.
 
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 
 use anyhow::Result;
@@ -209,9 +210,9 @@ fn read_request(
     }
     let max_rooms = match &args.max_rooms {
         None => None,
-        Some(text) => match text.trim().parse::<u32>() {
-            Ok(most) if most > 0 => Some(most),
-            _ => {
+        Some(text) => match text.trim().parse::<NonZeroU32>() {
+            Ok(most) => Some(most),
+            Err(_) => {
                 return Err(Refusal::new(format!("`{text}` is not a number of rooms"))
                     .hint("--max-rooms 3")
                     .into());

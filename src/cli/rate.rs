@@ -18,7 +18,7 @@ use crate::ledger::{Ledger, OWN_FIGURE, RateHistory, Refusal, refuse, typed};
 use crate::measure::Area;
 use crate::money::{Decimal, number};
 use crate::trade::operation::{Driver, Operation};
-use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, RateRow, Rates};
+use crate::trade::rates::{Asked, BookRate, Cell, Change, FloorClass, RateKind, Rates};
 use crate::trade::{FloorCondition, Species, Unit};
 
 /// Rates that are listed unless all are asked for: those furthest from the book.
@@ -524,7 +524,9 @@ fn set(context: &Context, args: &SetArgs) -> Result<()> {
             fixed,
             source: OWN_FIGURE.to_owned(),
         })?;
-        let row = row_of(writing, cell)?;
+        let mut rows = writing.rates()?.rows().into_iter();
+        let row = rows.find(|row| row.cell == cell);
+        let row = row.expect("a rate that was set is in the book");
         let per = page.measured(driver_per_item, operation.driver.unit());
         context.status(&format!(
             "Set the {kind} rate of {}: one does {}.",
@@ -617,16 +619,4 @@ fn fixed_before(ledger: &Ledger, cell: Cell) -> Result<Option<Decimal>> {
             == (operation, kind, condition, species)
     };
     Ok(ledger.book()?.rows().find(same).and_then(|rate| rate.fixed))
-}
-
-fn row_of(ledger: &Ledger, cell: Cell) -> Result<RateRow> {
-    match ledger
-        .rates()?
-        .rows()
-        .into_iter()
-        .find(|row| row.cell == cell)
-    {
-        Some(row) => Ok(row),
-        None => refuse!("the rate was not kept"),
-    }
 }

@@ -368,7 +368,9 @@ fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<
 
 /// After an event, the answer is the room as it stands.
 fn tell_room(context: &Context, writing: &Writing<'_>, site: SiteId, id: RoomId) -> Result<()> {
-    let room = room_with(writing, site, id)?;
+    let mut rooms = writing.rooms_of(site)?.into_iter();
+    let room = rooms.find(|room| room.id == id);
+    let room = room.expect("a room that was written is there");
     let answer = room_answer(writing, room, &context.page(writing))?;
     context.give_as(answer, RoomAnswer::sentence)
 }
@@ -467,17 +469,6 @@ fn read_door<'a>(
 pub(super) fn room_named(ledger: &Ledger, name: &str, site: Option<&str>) -> Result<Room> {
     let site = site.map(|address| ledger.site(address)).transpose()?;
     ledger.room(name, site.map(|site| site.id))
-}
-
-fn room_with(ledger: &Ledger, site: SiteId, id: RoomId) -> Result<Room> {
-    match ledger
-        .rooms_of(site)?
-        .into_iter()
-        .find(|room| room.id == id)
-    {
-        Some(room) => Ok(room),
-        None => refuse!("the room is no longer in use"),
-    }
 }
 
 fn room_answer(ledger: &Ledger, room: Room, page: &Page) -> Result<RoomAnswer> {

@@ -697,7 +697,10 @@ fn clock() -> Result<(Clock, NaiveTime)> {
         reason = "this is the one place that reads the clock"
     )]
     let machine: NaiveDateTime = chrono::Local::now().naive_local();
-    let told = variable("GRITLEDGER_TODAY");
+    clock_of(machine, variable("GRITLEDGER_TODAY"))
+}
+
+fn clock_of(machine: NaiveDateTime, told: Option<String>) -> Result<(Clock, NaiveTime)> {
     let (clock, time) = match &told {
         Some(text) => {
             let (day, time) = match text.trim().split_once([' ', 'T']) {
@@ -749,4 +752,26 @@ fn speaks_utf8() -> bool {
         let locale = locale.to_ascii_lowercase();
         locale.contains("utf-8") || locale.contains("utf8")
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_that_has_stopped_is_not_believed() {
+        let machine = NaiveDate::from_ymd_opt(1970, 1, 1)
+            .and_then(|day| day.and_hms_opt(0, 0, 7))
+            .expect("a moment");
+        let refused = clock_of(machine, None).expect_err("a refusal");
+        let refusal: Refusal = refused.downcast().expect("a refusal");
+        assert_eq!(
+            (refusal.to_string().as_str(), &refusal.hints[..]),
+            (
+                "this machine's clock says that it is 1970-01-01",
+                &["set the clock, or say the date: GRITLEDGER_TODAY=2026-03-02".to_owned()][..]
+            )
+        );
+        assert!(clock_of(machine, Some("2026-03-02".into())).is_ok());
+    }
 }

@@ -384,10 +384,12 @@ impl Writing<'_> {
     }
 
     /// Writes again what a void took back.
-    pub(super) fn void_a_void(&self, void: &Written, reason: &str) -> Result<Recorded> {
-        let Some(voided) = void.voids else {
-            refuse!("{} is no void", void.number);
-        };
+    pub(super) fn void_a_void(
+        &self,
+        void: &Written,
+        voided: EntryId,
+        reason: &str,
+    ) -> Result<Recorded> {
         let slip = self.written(voided)?;
         let recorded = self.enter_in_place(&slip, slip.clone(), None)?;
         self.log(&format!(
@@ -526,12 +528,9 @@ impl Writing<'_> {
 
     /// Finds the rental that an entry about a machine belongs to now, and what its return comes to.
     fn settle_rental(&self, entry: &mut Written) -> Result<Option<(Rental, Away)>> {
-        let Some(machine) = entry.machine else {
-            return Ok(None);
-        };
         let mut machines = self.machines()?.into_iter();
-        let Some(machine) = machines.find(|known| known.id == machine) else {
-            refuse!("{} is about no machine", entry.number);
+        let Some(machine) = machines.find(|known| Some(known.id) == entry.machine) else {
+            return Ok(None);
         };
         if entry.kind == "rental-out" {
             self.refuse_machine_out(&machine)?;

@@ -755,8 +755,8 @@ impl Writing<'_> {
         if reason.trim().is_empty() {
             refuse!("say why {number} is taken back");
         }
-        if written.voids.is_some() {
-            return self.void_a_void(&written, reason);
+        if let Some(voided) = written.voids {
+            return self.void_a_void(&written, voided, reason);
         }
         let entry = NewEntry {
             kind: "void",

@@ -408,7 +408,11 @@ impl Writing<'_> {
             refuse!("say why {number} is taken back");
         }
         let Some(row) = self.notebook_row(number)? else {
-            refuse!("`{number}` is not the number of a row of a notebook");
+            return Err(Refusal::new(format!(
+                "`{number}` is not the number of a row of a notebook"
+            ))
+            .hint("gritledger rate check")
+            .into());
         };
         self.connection.execute(
             "UPDATE observation SET voided_at = :now, void_reason = :reason WHERE id = :id",

@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::HashMap;
+use std::num::NonZeroU32;
 use std::rc::Rc;
 
 use anyhow::Result;
@@ -55,7 +56,7 @@ pub struct HouseRequest {
     /// What a closed room costs a day.
     pub day_closed: Money,
     /// How many rooms can be emptied at once.
-    pub max_rooms: Option<u32>,
+    pub max_rooms: Option<NonZeroU32>,
     /// The room that takes the furniture of the others.
     pub furniture_room: Option<String>,
     /// Rooms that are done together, by name.
@@ -134,7 +135,7 @@ impl Gathered<'_> {
                 (None, false) => NightAway::Fewest,
             },
             day_closed: request.day_closed,
-            most_rooms: request.max_rooms,
+            most_rooms: request.max_rooms.map(NonZeroU32::get),
             furniture_first: request.max_rooms.is_some() || furniture_room.is_some(),
             sealed: self.sealed,
             together,
@@ -320,9 +321,6 @@ impl Ledger {
             if (*to - start).num_days() > LONGEST_VIEW {
                 refuse!("{to} is more than a year after {start}, and plans don't look so far");
             }
-        }
-        if request.max_rooms == Some(0) {
-            refuse!("no room can be done if none can be emptied");
         }
         Ok(())
     }
@@ -530,4 +528,26 @@ pub(super) fn places_of(house: &House, rooms: &[RoomId]) -> Places {
 fn machines_of(offer: &Offer, ids: &[MachineId]) -> Vec<Machine> {
     let known = ids.iter().filter_map(|id| offer.machines.get(id));
     known.cloned().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trade::plan::WorkingDay;
+
+    #[test]
+    fn no_plan_begins_in_the_past() {
+        let calendar = Calendar {
+            working_days: Vec::new(),
+            holidays: std::collections::BTreeMap::new(),
+            day: WorkingDay {
+                crew_minutes: 480,
+                day_minutes: 480,
+            },
+        };
+        let [past, today] = [1, 2].map(|day| NaiveDate::from_ymd_opt(2026, 3, day).expect("a day"));
+        let refused = check_start(&calendar, past, today).expect_err("a refusal");
+        let words = "2026-03-01 is past, and a plan begins today or later";
+        assert_eq!(refused.to_string(), words);
+    }
 }

@@ -155,17 +155,6 @@ impl Ledger {
         self.items_by_name()?.find(name).cloned()
     }
 
-    /// Returns an item by its identity.
-    ///
-    /// # Errors
-    /// Fails if it isn't there.
-    pub fn item_by_id(&self, id: ItemId) -> Result<BookItem> {
-        match self.items()?.into_iter().find(|item| item.id == id) {
-            Some(item) => Ok(item),
-            None => refuse!("no item has the id {}", id.0),
-        }
-    }
-
     pub(super) fn items_by_name(&self) -> Result<Names<BookItem>> {
         let items = self.items()?.into_iter();
         let named = items.map(|item| (item.name.clone(), item));

@@ -229,7 +229,9 @@ impl Writing<'_> {
     ) -> Result<(HouseSheet, QuoteRecord)> {
         let sheet = self.plan_house(site, request, progress)?;
         let (Some(plan), Some(priced)) = (&sheet.chosen.way.plan, &sheet.priced) else {
-            refuse!("a plan that isn't feasible makes no quote");
+            return Err(Refusal::new("a plan that isn't feasible makes no quote")
+                .hint("the same command without --accept says what stands in its way")
+                .into());
         };
         let rates = self.rates()?;
         let draft = DraftRequest {
@@ -298,7 +300,7 @@ impl Writing<'_> {
             );
         }
         let Some(earliest) = days.iter().min() else {
-            refuse!("no day is lost");
+            return Ok(Vec::new());
         };
         let mut lost = kept.lost.clone();
         lost.extend(days);

@@ -669,7 +669,16 @@ impl Writing<'_> {
             |row| Ok((row.get("number")?, row.get("newest")?, row.get("site_id")?)),
         )?;
         if site_id != site.id {
-            refuse!("that quote is for another site");
+            let (quote, own) = (numbered('Q', earlier.0, number), self.address_of(site_id)?);
+            return Err(Refusal::new(format!(
+                "{quote} is for `{own}`, not for `{}`",
+                site.address
+            ))
+            .hint(format!(
+                "gritledger quote draft {} --revises {quote}",
+                typed(&own)
+            ))
+            .into());
         }
         Ok((number, newest + 1))
     }

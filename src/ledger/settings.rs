@@ -224,8 +224,8 @@ impl Typed<'_> {
 
     fn count(&self, bounds: &Bounds) -> Result<u32> {
         let whole = number(self.text).filter(Decimal::is_integer);
-        let count = self.within(bounds, whole)?.to_u32();
-        count.context("more than can be counted")
+        let count = self.within(bounds, whole)?;
+        Ok(count.to_u32().unwrap_or(u32::MAX))
     }
 
     /// Reads a percentage, with or without its sign.
@@ -649,7 +649,7 @@ impl Ledger {
         let key = key(name)?;
         let mut settings = self.setting_list()?.into_iter();
         let setting = settings.find(|setting| setting.name == key.as_str());
-        setting.with_context(|| format!("the setting {key} is not in the book"))
+        Ok(setting.expect("every name is in the list"))
     }
 
     /// Returns the newest value of each name, and its source: beside `MAX`, columns are those of its row.

@@ -177,6 +177,12 @@ impl Ledger {
 
     /// Finds what is meant by the names of a request.
     fn wish(&self, job: &Job, standing: &[StandingLine], request: &VaryRequest) -> Result<Wish> {
+        if job.quote_id.is_none() {
+            refuse!(
+                "{} is from before the ledger: it has no quote to change",
+                job.number
+            );
+        }
         let in_job = |name: &str| -> Result<Room> {
             let room = self.room(name, Some(job.site_id))?;
             match standing
@@ -366,12 +372,6 @@ impl Writing<'_> {
     pub fn vary_job(&self, job: &Job, request: &VaryRequest) -> Result<Vec<QuoteRecord>> {
         let job = &self.job_by_id(job.id)?;
         self.refuse_closed(job)?;
-        if job.quote_id.is_none() {
-            refuse!(
-                "{} is from before the ledger: it has no quote to change",
-                job.number
-            );
-        }
         if job.own {
             let own = format!(
                 "{} is work on your own floors: nobody pays for it",

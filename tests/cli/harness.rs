@@ -137,9 +137,14 @@ impl TestLedger {
 
     /// Runs one line typed as in a shell, with what its questions are answered, a line each.
     pub(crate) fn answered(&self, line: &str, answers: &[&str]) -> Run {
+        self.fed(line, (answers.join("\n") + "\n").as_bytes())
+    }
+
+    /// Runs one line typed as in a shell, with what it reads from stdin.
+    pub(crate) fn fed(&self, line: &str, stdin: &[u8]) -> Run {
         let words = split(line);
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
-        let typed = self.file("answers.txt", answers.join("\n") + "\n");
+        let typed = self.file("answers.txt", stdin);
         let output = self
             .command(&words)
             .stdin(std::fs::File::open(typed).expect("the answers"))

@@ -3,7 +3,7 @@
 //! Where a new test goes (rules of the trade are tested beside their code):
 //!
 //! * the main job in `session.rs`;
-//! * a refusal and its exact words in `refusals.rs`;
+//! * a refusal and its exact words in `refusals.rs`, many with what to type instead in `wording.rs`;
 //! * which lines hint at a command, in `hints.rs` (whatever is hinted at in any test, `hinted.rs` types);
 //! * whether every refusal has its words in a test, in `held.rs`;
 //! * lists and reports as CSV in `csv.rs`, CSV in and out in `exchange.rs`, jobs from before the ledger in `before.rs`;
@@ -75,4 +75,5 @@ mod variance;
 mod varied;
 mod voids;
 mod walk;
+mod wording;
 mod working_day;

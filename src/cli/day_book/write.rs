@@ -22,7 +22,7 @@ use crate::document::job::{
 };
 use crate::ledger::{
     BookItem, InBook, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor,
-    WorkedOn, Writing, refuse, same, typed,
+    WorkedOn, Writing, same, typed,
 };
 use crate::money::{Decimal, Money, plain};
 use crate::trade::job_cost::DRIVING;
@@ -42,17 +42,23 @@ struct Resolved {
 }
 
 impl Resolved {
-    fn new(context: &Context, writing: &Writing<'_>, args: &OccasionArgs) -> Result<Resolved> {
+    /// Returns an occasion of a job, and the job.
+    fn new(
+        context: &Context,
+        writing: &Writing<'_>,
+        args: &OccasionArgs,
+    ) -> Result<(Resolved, Job)> {
         let names = names_in(&args.rooms)?;
         let job = writing.job_for(args.job.job.as_deref(), &names)?;
         let rooms = rooms_named(writing, &names, job.site_id)?;
         let on = read_date(context, writing, args.date.as_deref())?;
-        Ok(Resolved {
-            job: Some(job),
+        let resolved = Resolved {
+            job: Some(job.clone()),
             rooms,
             on,
             note: args.note.clone(),
-        })
+        };
+        Ok((resolved, job))
     }
 
     fn of_cost(
@@ -77,7 +83,7 @@ impl Resolved {
                 return Err(line.without_a_job(writing, occasion, &jobs)?.into());
             }
         }
-        Resolved::new(context, writing, occasion)
+        Resolved::new(context, writing, occasion).map(|(resolved, _)| resolved)
     }
 
     /// Begins its job with the work that was done on it, if it is only agreed.
@@ -293,10 +299,11 @@ pub(in crate::cli) fn write_line(
 }
 
 fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result<Noted> {
-    let resolved =
-        Resolved::new(context, writing, &args.occasion)?.begun_by_work(context, writing)?;
-    let Some(job) = &resolved.job else {
-        refuse!("an item is used on a job");
+    let (resolved, job) = Resolved::new(context, writing, &args.occasion)?;
+    let job = &begun_by_work(context, writing, job, resolved.on)?;
+    let resolved = Resolved {
+        job: Some(job.clone()),
+        ..resolved
     };
     let item = writing.item_for(job, &args.item)?;
     let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
@@ -525,10 +532,9 @@ fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result
     if let Some(list) = &args.list {
         return write_buy_list(context, writing, list, args);
     }
-    let (Some(item), Some(quantity)) = (&args.item, &args.quantity) else {
-        refuse!("say what was bought, and how many");
-    };
-    let item = shelf_item(writing, item)?;
+    // Without a list both are asked for.
+    let item = shelf_item(writing, args.item.as_deref().unwrap_or_default())?;
+    let quantity = args.quantity.as_deref().unwrap_or_default();
     let quantity = read_quantity(writing.notation(), quantity, item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let paid = read_money(writing, &args.cost)?;

@@ -159,6 +159,7 @@ macro_rules! as_they_are {
 as_they_are!(
     bool,
     u32,
+    std::num::NonZeroU32,
     u64,
     i64,
     usize,

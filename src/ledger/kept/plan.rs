@@ -1,5 +1,7 @@
 //! A plan of a house, what was asked for, and the days that were lost.
 
+use std::num::NonZeroU32;
+
 use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 
@@ -175,7 +177,7 @@ shape! {
         away: Vec<(NaiveDate, NaiveDate)>,
         night_away: Option<Minor>,
         day_closed: Minor,
-        max_rooms: Option<u32>,
+        max_rooms: Option<NonZeroU32>,
         furniture_room: Option<String>,
         together: Vec<Vec<String>>,
         apart: Vec<Vec<String>>,
@@ -353,7 +355,7 @@ mod tests {
             away: vec![(day(14), day(15))],
             night_away: Some(Money::from_minor(15_000)),
             day_closed: Money::from_minor(2_500),
-            max_rooms: Some(3),
+            max_rooms: NonZeroU32::new(3),
             furniture_room: None,
             together: vec![list(&["Kitchen", "Hall"])],
             apart: Vec::new(),
