@@ -538,7 +538,9 @@ impl Writing<'_> {
             refuse!("say why {number} is taken back");
         }
         if self.is_taken_back(payment)? {
-            refuse!("{number} was taken back already");
+            return Err(Refusal::new(format!("{number} was taken back already"))
+                .hint("gritledger payment list")
+                .into());
         }
         self.connection.execute(
             "INSERT INTO payment_void (id, payment_id, reason, happened_on, recorded_at)
