@@ -296,12 +296,16 @@ impl Answer for OperationAnswer {
             Some(size) => format!("{item}, {size} changed at once"),
             None => item.clone(),
         });
+        let family = format!(
+            "{} (what each room takes besides is learned for all of it)",
+            self.family
+        );
         let hazards: Vec<&str> = self.hazards.iter().map(|hazard| hazard.as_str()).collect();
         let facts = [
             ("Task", Some(self.task.clone())),
             ("Measured by", Some(self.driver.to_string())),
             ("Item", item),
-            ("Family", Some(self.family.clone())),
+            ("Family", Some(family)),
             ("Rates differ by", Some(self.splits.to_string())),
             ("Machine", self.machine.clone()),
             ("Grit", self.grit.map(|grit| grit.to_string())),
@@ -309,7 +313,7 @@ impl Answer for OperationAnswer {
                 "Can be sanded after",
                 self.hardens.map(|hours| format!("{hours} hours")),
             ),
-            ("Answers", self.answers.clone()),
+            ("Done where there are", self.answers.clone()),
             (
                 "Hazards",
                 Some(hazards.join(", ")).filter(|hazards| !hazards.is_empty()),
@@ -338,7 +342,14 @@ impl Answer for OperationList {
         if self.0.is_empty() {
             return "No operations yet.".to_owned();
         }
-        let mut table = page.table(["Operation", "Task", "Driver", "Item", "Machine", "Answers"]);
+        let mut table = page.table([
+            "Operation",
+            "Task",
+            "Measured by",
+            "Item",
+            "Machine",
+            "For the finding",
+        ]);
         for operation in &self.0 {
             table.line([
                 &format!("{}{}", operation.name, standing(operation.active, " ")),

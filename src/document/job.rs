@@ -6,7 +6,7 @@ use std::fmt::{self, Write as _};
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::figures::{Amount, Moment, Number, UnitPrice};
+use super::figures::{Amount, Moment, Number, Quantity, UnitPrice};
 use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{
     Agreed, AwaitingReceipt, Before, Billed, DayBook, DayCharged, Entry, EntryBudget, Job,
@@ -663,13 +663,15 @@ impl Answer for StockList {
             .table(["Item", "In stock", "Average", "Value", "Awaiting receipt"])
             .numbers([1, 2, 3, 4]);
         for line in &self.items {
+            let unit = line.unit;
+            let of_unit = |quantity: Number| Quantity { quantity, unit };
             let awaiting = Some(line.awaiting_receipt).filter(|awaiting| !awaiting.0.is_zero());
             table.line([
                 &line.item,
-                &format!("{} {}", line.on_hand, line.unit),
-                &or_blank(line.average),
+                &of_unit(line.on_hand),
+                &or_blank(line.average.map(UnitPrice::to_amount)),
                 &line.value,
-                &or_blank(awaiting.map(|awaiting| format!("{awaiting} {}", line.unit))),
+                &or_blank(awaiting.map(of_unit)),
             ]);
         }
         let mut text = table.to_string();
