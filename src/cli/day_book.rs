@@ -7,6 +7,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::correction::CorrectArgs;
+use super::list::{DaysArgs, OfClientArgs, RowsArgs};
 use super::read::read_hours;
 use crate::ledger::{Ledger, refuse};
 use crate::money::Decimal;
@@ -198,9 +199,7 @@ pub(super) enum RentalCommand {
     Back(BackArgs),
     #[command(name = "move", visible_alias = "day")]
     Move(MoveArgs),
-    /// List the rentals
-    #[command(after_long_help = "Example:\n  gritledger rental list")]
-    List,
+    List(RentalListArgs),
 }
 
 /// Take a machine out
@@ -250,12 +249,38 @@ pub(super) struct MoveArgs {
     date: Option<String>,
 }
 
+/// List the rentals
+///
+/// A rental counts on the day on which it went out; of one that jobs of several clients shared, a client has the days of
+/// their jobs.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger rental list --open\n  gritledger rental list --sort charge --top 10"
+)]
+pub(super) struct RentalListArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// Only machines that are still out
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
+/// List what is in stock, and what awaits a receipt
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger stock list --sort value --top 10")]
+pub(super) struct StockListArgs {
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
 /// Manage the stock: what was bought and not yet used
 #[derive(Debug, Subcommand)]
 pub(super) enum StockCommand {
-    /// List what is in stock, and what awaits a receipt
-    #[command(after_long_help = "Example:\n  gritledger stock list")]
-    List,
+    List(StockListArgs),
     Count(CountArgs),
 }
 

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
 
+use super::list::{DaysArgs, sorted};
 use super::rate::FURTHEST;
 use super::ui::{Context, is_stdout};
 use crate::document::file::{
@@ -12,12 +13,13 @@ use crate::document::file::{
 };
 use crate::document::quote::QuoteAnswer;
 use crate::document::rate::RateList;
-use crate::document::report::margin::{By, Margins};
+use crate::document::report::margin::Margins;
 use crate::document::report::variance::VarianceAnswer;
+use crate::document::showing::Showing;
 use crate::document::{Page, View, count};
 use crate::ledger::{
-    Clock, Identity, Imported, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer, refuse,
-    typed,
+    Clock, Grouping, Identity, Imported, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer,
+    refuse, typed,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -91,11 +93,15 @@ pub(super) struct RestoreArgs {
 
 /// Show the newest sentences of the log
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger log --last 50")]
+#[command(
+    after_long_help = "Examples:\n  gritledger log --top 50\n  gritledger log --from 2026-02-01 --to 2026-02-28"
+)]
 pub(super) struct LogArgs {
+    #[command(flatten)]
+    days: DaysArgs,
     /// How many
-    #[arg(long, value_name = "COUNT", default_value_t = 20)]
-    last: u32,
+    #[arg(long, alias = "last", value_name = "COUNT", default_value_t = 20)]
+    top: u32,
 }
 
 /// Bring rows in from a CSV file: all of them, or none
@@ -265,14 +271,15 @@ fn demo_answer(path: &Path, ledger: &Ledger, page: &Page) -> Result<DemoAnswer> 
     // The job that left its quote furthest tells most.
     let furthest = margins
         .iter()
-        .max_by_key(|margin| margin.outcome.recorded_difference().abs())
+        .max_by_key(|margin| margin.outcome.over.abs())
         .map(|margin| &margin.job);
     let variance = furthest.map(|job| ledger.variance_of(job)).transpose()?;
     let last = &margins[margins.len().saturating_sub(DEMO_JOBS)..];
-    let mut shown = Margins::by(By::Job, *page);
+    let mut shown = Margins::by(Grouping::Job, *page);
     for margin in last {
         shown.add(margin.clone());
     }
+    sorted(shown.show(&Showing::default()))?;
     let rates = ledger.rates()?.rows();
     let rates = RateList::new(&rates, Some(FURTHEST), &ledger.operations_by_id()?, page);
     Ok(DemoAnswer {
@@ -352,7 +359,11 @@ pub(super) fn cmd_restore(context: &Context, args: &RestoreArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
-    context.read(|ledger| context.give(ledger, LogAnswer::new(ledger.log_lines(args.last)?)))
+    context.read(|ledger| {
+        let days = args.days.read(context, ledger)?;
+        let (lines, earlier) = ledger.log_lines(args.top, days)?;
+        context.give(ledger, LogAnswer::new(lines, earlier))
+    })
 }
 
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {

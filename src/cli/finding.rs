@@ -3,6 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::list::{RowsArgs, give_list};
 use super::read::read_percent;
 use super::room::room_named;
 use super::ui::Context;
@@ -77,6 +78,8 @@ pub(super) struct FindingListArgs {
     /// Only in this room
     #[arg(long)]
     room: Option<String>,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Change what was found
@@ -136,7 +139,8 @@ pub(super) fn cmd_finding(context: &Context, command: FindingCommand) -> Result<
             let mut findings = ledger.findings_of(site.id)?;
             findings.retain(|finding| room.as_ref().is_none_or(|room| room.id == finding.room_id));
             let page = context.page(ledger);
-            context.give(ledger, Findings::new(findings, ledger.turned_up()?, &page))
+            let findings = Findings::new(findings, ledger.turned_up()?, &page);
+            give_list(context, ledger, findings, &args.rows, args.room.is_some())
         }),
         FindingCommand::Void(args) => {
             let id = read_finding(&args.id)?;

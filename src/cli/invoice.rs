@@ -1,8 +1,11 @@
 //! `invoice` and `payment`: asking for the money, and getting it.
 
+use std::collections::BTreeSet;
+
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::read::{confirm_day, names_in, read_date, read_list, read_money, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
@@ -154,9 +157,7 @@ pub(super) enum PaymentCommand {
     Add(AddArgs),
     Apply(ApplyArgs),
     Refund(RefundArgs),
-    /// List the payments
-    #[command(after_long_help = "Example:\n  gritledger payment list")]
-    List,
+    List(PaymentListArgs),
     Void(VoidArgs),
 }
 
@@ -255,9 +256,19 @@ fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) ->
 }
 
 /// List the invoices
+///
+/// An invoice counts on the day on which it was issued, a draft on the day on which it was drafted.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger invoice list --open")]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice list --open\n  gritledger invoice list --sort due --top 10"
+)]
 pub(super) struct ListArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    #[command(flatten)]
+    rows: RowsArgs,
     /// Only those on which something is owed, or paid beyond what they ask for
     #[arg(long)]
     open: bool,
@@ -288,12 +299,19 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             show(context, ledger, invoice)
         }),
         InvoiceCommand::List(args) => context.read(|ledger| {
-            let invoices = match args.open {
+            let mut invoices = match args.open {
                 true => ledger.unsettled_invoices()?,
                 false => ledger.invoices()?,
             };
-            let page = context.page(ledger);
-            context.give(ledger, InvoiceList::new(invoices, &page))
+            let days = args.days.read(context, ledger)?;
+            let client = args.client.read(ledger)?;
+            invoices.retain(|invoice| {
+                let of_client = client.is_none_or(|client| client == invoice.client_id);
+                of_client && days.hold(invoice.issued_on.unwrap_or(invoice.drafted_on))
+            });
+            let invoices = InvoiceList::new(invoices, &context.page(ledger));
+            let narrowed = args.open || args.days.narrow() || args.client.narrows();
+            give_list(context, ledger, invoices, &args.rows, narrowed)
         }),
     }
 }
@@ -493,12 +511,41 @@ fn warn_of_other_tax(context: &Context, draft: &Invoice) {
     }
 }
 
+/// List the payments
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger payment list --client \"Ada Quill\"\n  gritledger payment list --from 2026-01-01 --sort amount --top 10"
+)]
+pub(super) struct PaymentListArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
+fn payments(context: &Context, ledger: &Ledger, args: &PaymentListArgs) -> Result<()> {
+    let days = args.days.read(context, ledger)?;
+    let mut payments = ledger.payments()?;
+    payments.retain(|payment| days.hold(payment.happened_on));
+    if let Some(client) = args.client.read(ledger)? {
+        let invoices = ledger.invoices()?.into_iter();
+        let invoices = invoices.filter(|invoice| invoice.client_id == client);
+        let theirs: BTreeSet<String> = invoices.map(|invoice| invoice.name()).collect();
+        payments.retain(|payment| theirs.contains(&payment.invoice));
+    }
+    let payments = PaymentList::new(payments, &context.page(ledger));
+    let narrowed = args.days.narrow() || args.client.narrows();
+    give_list(context, ledger, payments, &args.rows, narrowed)
+}
+
 pub(super) fn cmd_payment(context: &Context, command: PaymentCommand) -> Result<()> {
     match command {
         PaymentCommand::Add(args) => add_payment(context, &args),
         PaymentCommand::Apply(args) => apply_credit(context, &args),
         PaymentCommand::Refund(args) => refund(context, &args),
-        PaymentCommand::List => context.give_told::<PaymentList, _>(Ledger::payments),
+        PaymentCommand::List(args) => context.read(|ledger| payments(context, ledger, &args)),
         PaymentCommand::Void(args) => context.write(|writing| {
             let applied = writing.void_payment(&args.payment, &args.reason)?;
             context.status(&format!("Took back {}.", args.payment.to_uppercase()));

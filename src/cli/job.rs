@@ -6,6 +6,7 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
+use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::quote::warn_of_no_rate;
 use super::read::{confirm_day, read_date, read_method, read_plan_date};
 use super::ui::Context;
@@ -17,7 +18,7 @@ use crate::document::plan::words::twice_words;
 use crate::document::quote::QuoteAnswer;
 use crate::document::rate::moved::RateMovedFacts;
 use crate::document::{Page, View};
-use crate::ledger::{Barred, DraftRequest, Job, JobState, KeptPlan, Ledger, Writing};
+use crate::ledger::{Barred, DraftRequest, Job, JobState, KeptPlan, Ledger, Which, Writing};
 use crate::money::Money;
 use crate::trade::OperationId;
 use crate::trade::operation::Operation;
@@ -26,9 +27,7 @@ use crate::trade::rates::RateMoved;
 /// Manage jobs: accepted quotes being done
 #[derive(Debug, Subcommand)]
 pub(super) enum JobCommand {
-    /// List the jobs
-    #[command(after_long_help = "Example:\n  gritledger job list")]
-    List,
+    List(JobListArgs),
     /// Show a job with its day book
     #[command(after_long_help = "Examples:\n  gritledger job show J1\n  gritledger job show ada")]
     Show(JobArgs),
@@ -48,6 +47,25 @@ pub(super) enum JobCommand {
     /// What was agreed needs, less what the job has used, less what is in stock.
     #[command(after_long_help = "Example:\n  gritledger job buy J1")]
     Buy(JobArgs),
+}
+
+/// List the jobs
+///
+/// A job counts on the day on which it was closed, or else begun or agreed.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger job list --open\n  gritledger job list --sort billed --top 10"
+)]
+pub(super) struct JobListArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// Only jobs that aren't over
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 #[derive(Debug, Args)]
@@ -140,9 +158,17 @@ pub(super) struct DatesArgs {
 
 pub(super) fn cmd_job(context: &Context, command: JobCommand) -> Result<()> {
     match command {
-        JobCommand::List => context.read(|ledger| {
-            let (jobs, billed) = (ledger.jobs()?, ledger.billed()?);
-            context.give(ledger, Jobs::new(jobs, &billed, &context.page(ledger)))
+        JobCommand::List(args) => context.read(|ledger| {
+            let which = Which {
+                days: args.days.read(context, ledger)?,
+                client: args.client.read(ledger)?,
+                open: args.open,
+            };
+            let (mut jobs, billed) = (ledger.jobs()?, ledger.billed()?);
+            jobs.retain(|job| which.has(job));
+            let jobs = Jobs::new(jobs, &billed, &context.page(ledger));
+            let narrowed = args.open || args.days.narrow() || args.client.narrows();
+            give_list(context, ledger, jobs, &args.rows, narrowed)
         }),
         JobCommand::Show(args) => context.read(|ledger| {
             let job = ledger.job_or_only_open(args.job.as_deref())?;

@@ -11,6 +11,7 @@ mod file;
 mod finding;
 mod invoice;
 mod job;
+mod list;
 mod method;
 mod notes;
 mod people;

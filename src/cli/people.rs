@@ -4,6 +4,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::book::{AllArgs, InUseArgs, change_use};
+use super::list::{OfClientArgs, RowsArgs, give_list};
 use super::read::{read_date, read_distance, read_money};
 use super::room::room_answers;
 use super::ui::Context;
@@ -21,9 +22,7 @@ use crate::money::Decimal;
 #[derive(Debug, Subcommand)]
 pub(super) enum ClientCommand {
     Add(ClientAddArgs),
-    /// List the clients
-    #[command(after_long_help = "Example:\n  gritledger client list")]
-    List,
+    List(ClientListArgs),
     Show(ClientArgs),
     Statement(StatementArgs),
     Edit(ClientEditArgs),
@@ -145,13 +144,27 @@ pub(super) struct SiteAddArgs {
     note: String,
 }
 
+/// List the clients
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger client list --open\n  gritledger client list --sort balance --top 10"
+)]
+pub(super) struct ClientListArgs {
+    /// Only those who owe something, or have a credit
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
 /// List the sites
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger site list --client \"Ada Quill\"")]
 pub(super) struct SiteListArgs {
-    /// Only those of this client
-    #[arg(long)]
-    client: Option<String>,
+    #[command(flatten)]
+    client: OfClientArgs,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Show a site: its rooms with area and edge, and what was found
@@ -247,10 +260,13 @@ pub(super) struct WorkerEditArgs {
 pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()> {
     match command {
         ClientCommand::Add(args) => add_client(context, &args),
-        ClientCommand::List => context.read(|ledger| {
-            let (clients, balances) = (ledger.clients()?, ledger.balances()?);
-            let answer = ClientList::new(clients, &balances, &context.page(ledger));
-            context.give(ledger, answer)
+        ClientCommand::List(args) => context.read(|ledger| {
+            let (mut clients, balances) = (ledger.clients()?, ledger.balances()?);
+            let is_even =
+                |client: &Client| balances.get(&client.id).is_none_or(|due| due.is_zero());
+            clients.retain(|client| !(args.open && is_even(client)));
+            let clients = ClientList::new(clients, &balances, &context.page(ledger));
+            give_list(context, ledger, clients, &args.rows, args.open)
         }),
         ClientCommand::Show(args) => context.read(|ledger| {
             let client = ledger.client(&args.name)?;
@@ -339,13 +355,12 @@ pub(super) fn cmd_site(context: &Context, command: SiteCommand) -> Result<()> {
     match command {
         SiteCommand::Add(args) => add_site(context, &args),
         SiteCommand::List(args) => context.read(|ledger| {
-            let client = args.client.as_deref();
-            let client = client.map(|name| ledger.client(name)).transpose()?;
-            let sites = match &client {
-                Some(client) => ledger.sites_of(client.id)?,
+            let sites = match args.client.read(ledger)? {
+                Some(client) => ledger.sites_of(client)?,
                 None => ledger.sites()?,
             };
-            context.give(ledger, SiteList::new(sites, &context.page(ledger)))
+            let sites = SiteList::new(sites, &context.page(ledger));
+            give_list(context, ledger, sites, &args.rows, args.client.narrows())
         }),
         SiteCommand::Show(args) => context.read(|ledger| {
             let site = ledger.site(&args.address)?;

@@ -6,6 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::job::{warn_of_barred, warn_of_outdated, warn_of_past_dates, warn_of_promises};
+use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::read::{
     names_in, read_list, read_margin, read_method, read_money, read_percent, read_plan_date,
 };
@@ -29,9 +30,7 @@ use crate::trade::sandable::{Question, Verdict};
 pub(super) enum QuoteCommand {
     Draft(Box<DraftArgs>),
     Vary(VaryArgs),
-    /// List the quotes
-    #[command(after_long_help = "Example:\n  gritledger quote list")]
-    List,
+    List(QuoteListArgs),
     Show(ShowArgs),
     Compare(CompareArgs),
     Buy(BuyArgs),
@@ -204,11 +203,44 @@ pub(super) struct NumberArgs {
     quote: String,
 }
 
+/// List the quotes
+///
+/// A quote counts on the day on which it was drafted.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger quote list --open\n  gritledger quote list --sort price --top 10"
+)]
+pub(super) struct QuoteListArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// Only drafts, and those that wait for an answer
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
 pub(super) fn cmd_quote(context: &Context, command: QuoteCommand) -> Result<()> {
     match command {
         QuoteCommand::Draft(args) => draft(context, &args),
         QuoteCommand::Vary(args) => vary(context, &args),
-        QuoteCommand::List => context.give_told::<QuoteList, _>(Ledger::quotes),
+        QuoteCommand::List(args) => context.read(|ledger| {
+            let days = args.days.read(context, ledger)?;
+            let sites = args.client.sites(ledger)?;
+            let mut quotes = ledger.quotes()?;
+            quotes.retain(|quote| {
+                let waits = matches!(quote.status, QuoteStatus::Draft | QuoteStatus::Sent);
+                let of_client = sites
+                    .as_ref()
+                    .is_none_or(|sites| sites.contains(&quote.site_id));
+                of_client && days.hold(quote.drafted_on) && (waits || !args.open)
+            });
+            let quotes = QuoteList::new(quotes, &context.page(ledger));
+            let narrowed = args.open || args.days.narrow() || args.client.narrows();
+            give_list(context, ledger, quotes, &args.rows, narrowed)
+        }),
         QuoteCommand::Show(args) => context.read(|ledger| show(context, ledger, &args)),
         QuoteCommand::Compare(args) => context.read(|ledger| {
             let header = ledger.quote(&args.quote)?.header;

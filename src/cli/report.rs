@@ -1,19 +1,25 @@
 //! `today` and `report`: what is asked for now, and what it came to.
 
+use std::cell::Cell;
+
 use anyhow::Result;
+use clap::builder::PossibleValue;
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::list::{DaysArgs, NONE, OfClientArgs, RowsArgs, give_list, sorted};
 use super::read::read_date;
 use super::ui::Context;
 use crate::document::Answer as _;
 use crate::document::receivables::ReceivablesAnswer;
+use crate::document::report::causes::CausesAnswer;
 use crate::document::report::consumables::ConsumablesAnswer;
-use crate::document::report::margin::{By, Margins};
+use crate::document::report::margin::Margins;
 use crate::document::report::overheads::OverheadsAnswer;
-use crate::document::report::rentals::RentalsAnswer;
+use crate::document::report::rentals::{RentalSums, RentalsAnswer};
 use crate::document::report::today::TodayAnswer;
 use crate::document::report::variance::VarianceAnswer;
-use crate::ledger::{Job, Ledger, Refusal, Span, refuse};
+use crate::document::showing::Showing;
+use crate::ledger::{Grouping, Job, Ledger, Refusal, Span, Which};
 use crate::trade::bounds;
 
 /// Show what today asks for: machines due, coats, quotes, money
@@ -21,41 +27,78 @@ use crate::trade::bounds;
 #[command(after_long_help = "Example:\n  gritledger today")]
 pub(super) struct TodayArgs {}
 
-/// Look back: margins, variances, consumables, rentals, costs of no job
+/// Look back: margins, variances and their causes, consumables, rentals, costs of no job
 #[derive(Debug, Subcommand)]
 pub(super) enum ReportCommand {
     Margin(MarginArgs),
     Variance(VarianceArgs),
+    Causes(CausesArgs),
     Consumables(ConsumablesArgs),
-    /// Show what rented machines cost, by machine and rental, with their idle days
-    ///
-    /// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
-    /// are told apart, and so are those of jobs without any hours.
-    #[command(after_long_help = "Example:\n  gritledger report rentals")]
-    Rentals,
+    Rentals(RentalsArgs),
     Overheads(OverheadsArgs),
     Receivables(ReceivablesArgs),
 }
 
-/// Show quoted and actual margin, by job, room, client or month
-///
-/// A room's part of what belongs to the whole job (rental, set-up, overhead) goes by its direct cost.
+/// Which jobs: by the day on which each was closed, or else begun or agreed.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger report margin --by month")]
-pub(super) struct MarginArgs {
+struct JobsArgs {
     /// A job (can be repeated; default: every job)
     jobs: Vec<String>,
-    /// What each row is
-    #[arg(long, value_enum, default_value = "job")]
-    by: Grouping,
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
 }
 
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum Grouping {
-    Job,
-    Room,
-    Client,
-    Month,
+impl JobsArgs {
+    /// Tells whether days or a client were named.
+    fn narrow(&self) -> bool {
+        self.days.narrow() || self.client.narrows()
+    }
+
+    fn which(&self, context: &Context, ledger: &Ledger, open: bool) -> Result<Which> {
+        Ok(Which {
+            days: self.days.read(context, ledger)?,
+            client: self.client.read(ledger)?,
+            open,
+        })
+    }
+}
+
+/// Show quoted and actual margin, those furthest over their quote first
+///
+/// A room's part of what belongs to the whole job (rental, set-up, overhead) goes by its direct cost. A job counts on the
+/// day on which it was closed, or else begun or agreed; a room counts as its own floor condition.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger report margin --by month\n  gritledger report margin --by room --top 5"
+)]
+pub(super) struct MarginArgs {
+    #[command(flatten)]
+    which: JobsArgs,
+    /// Only jobs that aren't over
+    #[arg(long)]
+    open: bool,
+    /// What each row is: one of job, room, client, month, year, condition
+    #[arg(
+        long,
+        value_name = "WHAT",
+        default_value = "job",
+        hide_possible_values = true
+    )]
+    by: Grouping,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
+impl ValueEnum for Grouping {
+    fn value_variants<'a>() -> &'a [Grouping] {
+        Grouping::ALL
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        Some(PossibleValue::new(self.as_str()))
+    }
 }
 
 /// Show where a job's cost left its quote: by price and by quantity
@@ -69,12 +112,62 @@ pub(super) struct VarianceArgs {
     all: bool,
 }
 
-/// Show quoted against used, by item and operation, across jobs
+/// Show what made jobs cost more or less than quoted, the largest causes first
+///
+/// Of every finished job with a quote, as far as it is recorded; a job counts on the day on which it was closed. What is
+/// learned is counted on by the next quote once today's rates have gone at least half the way from what was quoted to what
+/// was taken, for the same rooms.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger report consumables")]
+#[command(
+    after_long_help = "Example:\n  gritledger report causes\n  gritledger report causes --from 2026-01-01 --top 5"
+)]
+pub(super) struct CausesArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// How many causes (default: 10); the others in a sum
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
+    top: Option<u32>,
+}
+
+/// Show quoted against used: sandpaper, finish and all else, those furthest over first
+///
+/// By item and operation, or by what `--by` names, each with its items and their sum. A job counts on the day on which it was
+/// closed; what was used for a whole job stands in a row of its own where rooms are told.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger report consumables\n  gritledger report consumables --by grit\n  gritledger report consumables --by room --top 10"
+)]
 pub(super) struct ConsumablesArgs {
-    /// A job (can be repeated; default: every closed job)
-    jobs: Vec<String>,
+    #[command(flatten)]
+    which: JobsArgs,
+    /// What is added up: one of job, room, client, month, year, condition, operation, item, grit
+    #[arg(long, value_name = "WHAT", hide_possible_values = true)]
+    by: Option<Grouping>,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
+/// Show what rented machines cost, by machine and rental, with their idle days
+///
+/// A day is idle if the job that had the machine has no hours on it, but on others. Days on which the firm doesn't work
+/// are told apart, and so are those of jobs without any hours. A rental counts on the day on which it went out, each of its
+/// days with the job that had the machine.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Example:\n  gritledger report rentals\n  gritledger report rentals --by job"
+)]
+pub(super) struct RentalsArgs {
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// Only sums, by one of job, client, month, year, machine
+    #[arg(long, value_name = "WHAT", hide_possible_values = true)]
+    by: Option<Grouping>,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Show what was logged of no job: insurance, tools, estimate visits
@@ -83,12 +176,8 @@ pub(super) struct ConsumablesArgs {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger report overheads --from 2026-01-01")]
 pub(super) struct OverheadsArgs {
-    /// The first day (default: the first entry's)
-    #[arg(long, value_name = "DATE")]
-    from: Option<String>,
-    /// The last day (default: today)
-    #[arg(long, value_name = "DATE")]
-    to: Option<String>,
+    #[command(flatten)]
+    days: DaysArgs,
 }
 
 /// Show what clients owe, by its age, today or as it stood on a day
@@ -112,76 +201,150 @@ pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()
 }
 
 fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result<()> {
-    let page = context.page(ledger);
     match command {
-        ReportCommand::Margin(args) => {
-            let by = match args.by {
-                Grouping::Job => By::Job,
-                Grouping::Room => By::Room,
-                Grouping::Client => By::Client,
-                Grouping::Month => By::Month,
-            };
-            let mut margins = Margins::by(by, page);
-            let jobs = jobs_named(ledger, &args.jobs)?;
-            for name in &args.jobs {
-                refuse_own(&ledger.job(name)?)?;
-            }
-            let own = ledger.margins(&jobs, by == By::Room, |margin| {
-                margins.add(margin);
-                Ok(())
-            })?;
-            margins.leave_out(own);
-            context.give(ledger, margins)
-        }
-        ReportCommand::Variance(args) => {
-            let job = ledger.job_or_only_open(args.job.as_deref())?;
-            if job.before.is_some() {
-                return Err(Refusal::new(format!(
-                    "{} was agreed at one price before the ledger: there are no lines to compare",
-                    job.title()
-                ))
-                .hint(format!("gritledger report margin {}", job.number))
-                .into());
-            }
-            let answer = VarianceAnswer::new(ledger.variance_of(&job)?, &page);
-            context.give_in_words(ledger, answer, |answer| match args.all {
-                true => answer.all_text(&page),
-                false => answer.text(&page),
-            })
-        }
-        ReportCommand::Consumables(args) => {
-            let named = !args.jobs.is_empty();
-            let jobs = jobs_named(ledger, &args.jobs)?;
-            let lines = ledger.consumables(&jobs, |job| named || was_quoted_and_closed(job))?;
-            context.give(ledger, ConsumablesAnswer::new(lines, &page))
-        }
-        ReportCommand::Rentals => {
-            let rentals = ledger.rentals()?;
-            let unworked = ledger.unworked(&rentals)?;
-            context.give(ledger, RentalsAnswer::new(rentals, unworked, &page))
-        }
-        ReportCommand::Overheads(args) => {
-            let day = |text: &Option<String>| {
-                let text = text.as_deref();
-                text.map(|text| read_date(context, ledger, Some(text)))
-                    .transpose()
-            };
-            let (from, to) = (day(&args.from)?, day(&args.to)?);
-            if let Some((from, to)) = from.zip(to).filter(|(from, to)| from > to) {
-                refuse!("{from} is after {to}: no day is in that time");
-            }
-            let first = from.unwrap_or(bounds::FIRST_DAY);
-            let entries = ledger.overheads(first, to.unwrap_or(ledger.today()))?;
-            context.give(ledger, OverheadsAnswer::new(from, to, entries, &page))
-        }
+        ReportCommand::Margin(args) => margin(context, ledger, args),
+        ReportCommand::Variance(args) => variance(context, ledger, args),
+        ReportCommand::Causes(args) => causes(context, ledger, args),
+        ReportCommand::Consumables(args) => consumables(context, ledger, args),
+        ReportCommand::Rentals(args) => rentals(context, ledger, args),
+        ReportCommand::Overheads(args) => overheads(context, ledger, args),
         ReportCommand::Receivables(args) => {
             let on = read_date(context, ledger, args.as_of.as_deref())?;
-            context.give(
-                ledger,
-                ReceivablesAnswer::new(ledger.receivables(on)?, &page),
-            )
+            let receivables =
+                ReceivablesAnswer::new(ledger.receivables(on)?, &context.page(ledger));
+            context.give(ledger, receivables)
         }
     }
+}
+
+fn margin(context: &Context, ledger: &Ledger, args: &MarginArgs) -> Result<()> {
+    told_by(args.by, Grouping::OF_MARGINS, "margins")?;
+    let which = args.which.which(context, ledger, args.open)?;
+    let jobs = jobs_named(ledger, &args.which.jobs)?;
+    for name in &args.which.jobs {
+        refuse_own(&ledger.job(name)?)?;
+    }
+    let mut margins = Margins::by(args.by, context.page(ledger));
+    let with_rooms = matches!(args.by, Grouping::Room | Grouping::Condition);
+    let passes = |job: &Job| which.has(job);
+    let own = ledger.margins(&jobs, with_rooms, passes, |margin| {
+        margins.add(margin);
+        Ok(())
+    })?;
+    margins.leave_out(own);
+    sorted(margins.show(&args.rows.showing()))?;
+    let page = context.page(ledger);
+    let none = args.open || args.which.narrow();
+    context.give_in_words(ledger, margins, |margins| {
+        match none && margins.is_empty() {
+            true => NONE.to_owned(),
+            false => margins.text(&page),
+        }
+    })
+}
+
+fn variance(context: &Context, ledger: &Ledger, args: &VarianceArgs) -> Result<()> {
+    let page = context.page(ledger);
+    let job = ledger.job_or_only_open(args.job.as_deref())?;
+    if job.before.is_some() {
+        return Err(Refusal::new(format!(
+            "{} was agreed at one price before the ledger: there are no lines to compare",
+            job.title()
+        ))
+        .hint(format!("gritledger report margin {}", job.number))
+        .into());
+    }
+    let answer = VarianceAnswer::new(ledger.variance_of(&job)?, &page);
+    context.give_in_words(ledger, answer, |answer| match args.all {
+        true => answer.all_text(&page),
+        false => answer.text(&page),
+    })
+}
+
+fn causes(context: &Context, ledger: &Ledger, args: &CausesArgs) -> Result<()> {
+    let which = Which {
+        days: args.days.read(context, ledger)?,
+        client: args.client.read(ledger)?,
+        open: false,
+    };
+    let passes = |job: &Job| was_quoted_and_closed(job) && which.has(job);
+    let causes = ledger.causes(&[Span::EVERY], passes)?;
+    let top = args.top.map(|top| top as usize);
+    let showing = Showing { sort: None, top };
+    context.give(
+        ledger,
+        CausesAnswer::new(causes, &showing, &context.page(ledger)),
+    )
+}
+
+fn consumables(context: &Context, ledger: &Ledger, args: &ConsumablesArgs) -> Result<()> {
+    if let Some(by) = args.by {
+        told_by(by, Grouping::OF_CONSUMABLES, "consumables")?;
+    }
+    let which = args.which.which(context, ledger, false)?;
+    let named = !args.which.jobs.is_empty();
+    let spans = jobs_named(ledger, &args.which.jobs)?;
+    let jobs = Cell::new(0);
+    let passes = |job: &Job| {
+        let passes = (named || was_quoted_and_closed(job)) && which.has(job);
+        jobs.set(jobs.get() + usize::from(passes));
+        passes
+    };
+    let lines = ledger.consumables(&spans, args.by, passes)?;
+    let (page, showing) = (context.page(ledger), args.rows.showing());
+    let answer = ConsumablesAnswer::new(args.by, lines, jobs.get(), &showing, &page);
+    context.give(ledger, sorted(answer)?)
+}
+
+fn rentals(context: &Context, ledger: &Ledger, args: &RentalsArgs) -> Result<()> {
+    let page = context.page(ledger);
+    let by = args.by.unwrap_or(Grouping::Machine);
+    told_by(by, Grouping::OF_RENTALS, "rentals")?;
+    let rentals = ledger.rentals_that(&Which {
+        days: args.days.read(context, ledger)?,
+        client: args.client.read(ledger)?,
+        open: false,
+    })?;
+    let sums = ledger.rental_sums(&rentals, by)?;
+    if args.by.is_some() {
+        let sums = RentalSums::new(by, sums, &args.rows.showing(), &page);
+        return context.give(ledger, sorted(sums)?);
+    }
+    let sums = sorted(RentalSums::new(by, sums, &Showing::default(), &page))?;
+    let unworked = ledger.unworked(&rentals)?;
+    let rentals = RentalsAnswer::new(sums, rentals, unworked, &page);
+    let narrowed = args.days.narrow() || args.client.narrows();
+    give_list(context, ledger, rentals, &args.rows, narrowed)
+}
+
+fn overheads(context: &Context, ledger: &Ledger, args: &OverheadsArgs) -> Result<()> {
+    let days = args.days.read(context, ledger)?;
+    let first = days.from.unwrap_or(bounds::FIRST_DAY);
+    let entries = ledger.overheads(first, days.to.unwrap_or(ledger.today()))?;
+    let page = context.page(ledger);
+    context.give(
+        ledger,
+        OverheadsAnswer::new(days.from, days.to, entries, &page),
+    )
+}
+
+/// Refuses what a report can't be told by, and says what it can.
+fn told_by(by: Grouping, can: &[Grouping], report: &str) -> Result<()> {
+    if can.contains(&by) {
+        return Ok(());
+    }
+    let can: Vec<&str> = can.iter().map(|by| by.as_str()).collect();
+    let other = match by {
+        Grouping::Machine => "rentals",
+        Grouping::Operation | Grouping::Item | Grouping::Grit => "consumables",
+        _ => "margin",
+    };
+    Err(Refusal::new(format!(
+        "{report} can't be told by {by}, but by any of {}",
+        can.join(", ")
+    ))
+    .hint(format!("gritledger report {other} --by {by}"))
+    .into())
 }
 
 /// Nobody pays for work on the owner's own floors: it has a cost, and no margin.

@@ -5,6 +5,7 @@ pub(super) mod walk;
 use anyhow::Result;
 use clap::{ArgGroup, Args, Subcommand};
 
+use super::list::{RowsArgs, give_list};
 use super::ui::Context;
 use crate::document::Page;
 use crate::document::floor::RoomCheck;
@@ -140,6 +141,8 @@ impl MeasureArgs {
 pub(super) struct RoomListArgs {
     /// The site's address
     site: String,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Show a room
@@ -228,10 +231,8 @@ pub(super) fn cmd_room(context: &Context, command: RoomCommand) -> Result<()> {
         RoomCommand::Add(args) => add_room(context, &args),
         RoomCommand::List(args) => context.read(|ledger| {
             let site = ledger.site(&args.site)?;
-            context.give(
-                ledger,
-                room_answers(ledger, site.id, &context.page(ledger))?,
-            )
+            let rooms = room_answers(ledger, site.id, &context.page(ledger))?;
+            give_list(context, ledger, rooms, &args.rows, false)
         }),
         RoomCommand::Show(args) => context.read(|ledger| {
             let room = room_named(ledger, &args.name, args.site.as_deref())?;

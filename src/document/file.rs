@@ -187,30 +187,46 @@ fn to_the_second<S: Serializer>(at: &NaiveDateTime, serializer: S) -> Result<S::
 
 /// Sentences of the log, the newest first; people read them in the order in which they were written.
 #[derive(Debug, Serialize)]
-pub struct LogAnswer(Vec<LogLine>);
+#[serde(transparent)]
+pub struct LogAnswer {
+    lines: Vec<LogLine>,
+    /// How many there are before them.
+    #[serde(skip)]
+    earlier: usize,
+}
 
 impl LogAnswer {
-    /// Returns the answer about these sentences.
-    pub fn new(sentences: Vec<(NaiveDateTime, String)>) -> LogAnswer {
+    /// Returns the answer about these sentences, before which there are so many.
+    pub fn new(sentences: Vec<(NaiveDateTime, String)>, earlier: usize) -> LogAnswer {
         let sentences = sentences.into_iter();
         let lines = sentences.map(|(recorded_at, sentence)| LogLine {
             recorded_at,
             sentence,
         });
-        LogAnswer(lines.collect())
+        LogAnswer {
+            lines: lines.collect(),
+            earlier,
+        }
     }
 }
 
 impl Answer for LogAnswer {
     fn text(&self, _: &Page) -> String {
-        lines(self.0.iter().rev().map(|line| {
+        let sentences = self.lines.iter().rev().map(|line| {
             let at = line.recorded_at.format("%Y-%m-%d %H:%M");
             format!("{at}  {}", inert(&line.sentence))
-        }))
+        });
+        match self.earlier {
+            0 => lines(sentences),
+            earlier => format!(
+                "{earlier} earlier ones aren't shown.\n\n{}",
+                lines(sentences)
+            ),
+        }
     }
 
     fn list(&self) -> Option<List<'_>> {
-        List::of(&self.0)
+        List::of(&self.lines)
     }
 }
 

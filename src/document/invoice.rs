@@ -385,6 +385,8 @@ fn issued(invoices: &[Invoice]) -> impl Iterator<Item = &Invoice> {
     invoices.iter().filter(|invoice| invoice.number.is_some())
 }
 
+listed! { InvoiceList, invoices, sums: true }
+
 impl Answer for InvoiceList {
     fn text(&self, page: &Page) -> String {
         if self.invoices.is_empty() {
@@ -459,6 +461,8 @@ answer! {
         payments: Vec<PaymentFacts>,
     }
 }
+
+listed! { PaymentList, payments, sums: false }
 
 impl Answer for PaymentList {
     fn text(&self, page: &Page) -> String {

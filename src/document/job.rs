@@ -71,6 +71,8 @@ answer! {
     pub struct Jobs(Vec<JobRow>) of (jobs: Vec<Job>) with (billed: &BTreeMap<JobId, Billed>) on page;
 }
 
+listed! { Jobs, 0, sums: false }
+
 impl Answer for Jobs {
     fn text(&self, page: &Page) -> String {
         if self.0.is_empty() {
@@ -595,6 +597,8 @@ answer! {
     }
 }
 
+listed! { RentalList, rentals, sums: false }
+
 impl Answer for RentalList {
     fn text(&self, page: &Page) -> String {
         rentals_text(&self.rentals, page)
@@ -653,6 +657,8 @@ answer! {
         awaiting_receipt: Vec<AwaitingFacts> = page.each(awaiting, AwaitingFacts::new),
     }
 }
+
+listed! { StockList, items, sums: false }
 
 impl Answer for StockList {
     fn text(&self, page: &Page) -> String {

@@ -13,6 +13,8 @@
 mod list;
 #[macro_use]
 mod told;
+#[macro_use]
+pub mod showing;
 
 pub mod book;
 pub mod calendar;

@@ -44,6 +44,8 @@ answer! {
     pub struct ClientList(Vec<ClientRow>) of (clients: Vec<Client>) with (balances: &BTreeMap<ClientId, Money>) on page;
 }
 
+listed! { ClientList, 0, sums: false }
+
 impl Answer for ClientList {
     fn text(&self, page: &Page) -> String {
         if self.0.is_empty() {
@@ -171,6 +173,8 @@ answer! {
     /// The sites.
     pub struct SiteList(Vec<SiteFacts>) of (sites: Vec<Site>) on page;
 }
+
+listed! { SiteList, 0, sums: false }
 
 impl Answer for SiteList {
     fn text(&self, page: &Page) -> String {
@@ -379,6 +383,8 @@ fn refinished(rooms: &[RoomAnswer]) -> impl Iterator<Item = &RoomAnswer> {
     rooms.iter().filter(|room| room.refinished)
 }
 
+listed! { RoomList, rooms, sums: true }
+
 impl Answer for RoomList {
     fn text(&self, page: &Page) -> String {
         if self.rooms.is_empty() {
@@ -538,6 +544,8 @@ answer! {
         turned_up: Vec<CameTrue>,
     }
 }
+
+listed! { Findings, findings.0, sums: false }
 
 impl Answer for Findings {
     fn text(&self, page: &Page) -> String {

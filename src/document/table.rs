@@ -366,10 +366,13 @@ fn splits(columns: usize) -> Vec<Vec<usize>> {
         .collect()
 }
 
-/// Returns the columns that the widest word of a text takes.
+/// Returns the columns that the widest word of a text takes; what sets a text in stays with its first word.
 fn widest_word(text: &str) -> usize {
     let words = whole(text);
-    words.split(' ').map(display_width).max().unwrap_or(0)
+    let rest = words.trim_start_matches(' ');
+    let first =
+        words.len() - rest.len() + display_width(rest.split(' ').next().unwrap_or_default());
+    rest.split(' ').map(display_width).fold(first, usize::max)
 }
 
 impl fmt::Display for Table {

@@ -83,6 +83,15 @@ impl Job {
         self.state == JobState::Closed
     }
 
+    /// Returns the day on which reports count it: when it was closed, taken back, begun or agreed.
+    pub fn counted_on(&self) -> NaiveDate {
+        self.closed_on
+            .filter(|_| self.is_closed())
+            .or(self.cancelled.as_ref().map(|cancelled| cancelled.on))
+            .or(self.started_on)
+            .unwrap_or(self.agreed_on)
+    }
+
     /// Tells whether nothing is done for the job any more.
     pub fn is_over(&self) -> bool {
         matches!(self.state, JobState::Closed | JobState::Cancelled)

@@ -16,6 +16,7 @@ mod before;
 mod book;
 mod books;
 mod budgets;
+mod causes;
 mod check;
 mod clients;
 mod columns;
@@ -30,6 +31,7 @@ mod export;
 mod file;
 mod findings;
 mod fit;
+mod groups;
 mod house_brief;
 mod house_sheet;
 mod import;
@@ -96,6 +98,7 @@ pub use self::doubts::*;
 pub use self::evidence::*;
 pub use self::file::*;
 pub use self::findings::*;
+pub use self::groups::*;
 pub use self::house_brief::*;
 pub use self::house_sheet::*;
 pub use self::import::*;
@@ -130,7 +133,7 @@ pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::Notation;
-use crate::trade::Unit;
+use crate::trade::{Unit, bounds};
 
 /// How far apart the ids of two copies are.
 const COPY_STRIDE_BITS: u32 = 40;
@@ -309,14 +312,31 @@ impl Ledger {
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn log_lines(&self, count: u32) -> Result<Vec<(NaiveDateTime, String)>> {
+    pub fn log_lines(
+        &self,
+        count: u32,
+        days: Days,
+    ) -> Result<(Vec<(NaiveDateTime, String)>, usize)> {
+        let begun = |day: NaiveDate| day.and_time(NaiveTime::MIN);
+        let first = begun(days.from.unwrap_or(bounds::FIRST_DAY));
+        let after = days.to.map(|last| begun(last + chrono::Days::new(1)));
         let mut statement = self.connection.prepare_cached(
-            "SELECT recorded_at, sentence FROM log ORDER BY id DESC LIMIT :count",
+            "SELECT recorded_at, sentence FROM log
+             WHERE recorded_at >= :first AND (:after IS NULL OR recorded_at < :after)
+             ORDER BY id DESC LIMIT :count",
         )?;
-        let lines = statement.query_map(named_params! { ":count": count }, |row| {
+        let asked = named_params! { ":count": count, ":first": first, ":after": after };
+        let lines = statement.query_map(asked, |row| {
             Ok((row.get("recorded_at")?, row.get("sentence")?))
         })?;
-        Ok(lines.collect::<rusqlite::Result<_>>()?)
+        let lines: Vec<(NaiveDateTime, String)> = lines.collect::<rusqlite::Result<_>>()?;
+        let all: usize = self.connection.query_row(
+            "SELECT COUNT(*) FROM log WHERE recorded_at >= :first AND (:after IS NULL OR recorded_at < :after)",
+            named_params! { ":first": first, ":after": after },
+            |row| Ok(row.get::<_, i64>(0)?.try_into().unwrap_or_default()),
+        )?;
+        let earlier = all - lines.len();
+        Ok((lines, earlier))
     }
 }
 

@@ -8,8 +8,12 @@ use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, NamedRow};
 use super::day_book::{NewEntry, check_amount};
+use super::groups::About;
 use super::machines::tariff_from_row;
-use super::{BookMachine, Job, Ledger, Recorded, Refusal, Writing, numbered, refuse, typed};
+use super::{
+    BookMachine, Group, Grouping, Job, Ledger, Recorded, Refusal, Which, Writing, numbered, refuse,
+    typed,
+};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::{Away, DayUse, MOST_DAYS, Tariff};
 use crate::trade::{EntryId, JobId, MachineId};
@@ -156,6 +160,19 @@ pub struct Unworked {
     pub used: DayUse,
 }
 
+/// What rentals come to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RentalSum {
+    /// What they are added up by.
+    pub group: Group,
+    /// How many; what is still out has no days and no charge yet.
+    pub rentals: usize,
+    /// Their days.
+    pub days: usize,
+    /// What those days were charged.
+    pub charge: Money,
+}
+
 /// A machine's return, as it was just charged.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Returned {
@@ -192,6 +209,70 @@ impl Ledger {
         Ok(rentals)
     }
 
+    /// Leaves of rentals those that went out on some days and, of shared ones, the days of a client's jobs.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rentals_that(&self, which: &Which) -> Result<Vec<Rental>> {
+        let mut rentals = self.rentals()?;
+        rentals.retain(|rental| which.days.hold(rental.out_at.date()));
+        rentals.retain(|rental| !which.open || rental.back.is_none());
+        let Some(client) = which.client else {
+            return Ok(rentals);
+        };
+        let jobs: BTreeSet<JobId> = self.jobs_for(client)?.iter().map(|job| job.id).collect();
+        rentals.retain_mut(|rental| match &mut rental.back {
+            None => jobs.contains(&rental.holder().0),
+            Some(back) => {
+                back.days.retain(|day| jobs.contains(&day.job_id));
+                back.charge = back.days.iter().map(|day| day.charge).sum();
+                !back.days.is_empty()
+            }
+        });
+        Ok(rentals)
+    }
+
+    /// Returns what rentals come to, a day with the job that had the machine and all of them in the time in which it went
+    /// out.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn rental_sums(&self, rentals: &[Rental], by: Grouping) -> Result<Vec<RentalSum>> {
+        let jobs = self.jobs()?.into_iter();
+        let jobs: BTreeMap<JobId, Job> = jobs.map(|job| (job.id, job)).collect();
+        let mut sums: BTreeMap<Group, RentalSum> = BTreeMap::new();
+        for rental in rentals {
+            let shares: Vec<(JobId, usize, Money)> = match &rental.back {
+                None => vec![(rental.holder().0, 0, Money::ZERO)],
+                Some(back) => {
+                    let days = back.days.iter();
+                    days.map(|day| (day.job_id, 1, day.charge)).collect()
+                }
+            };
+            let mut seen: BTreeSet<Group> = BTreeSet::new();
+            for (job, days, charge) in shares {
+                let Some(job) = jobs.get(&job) else {
+                    continue; // In a damaged file; `check` tells of it.
+                };
+                let about = About {
+                    machine: Some(&rental.machine),
+                    ..About::default()
+                };
+                let group = Group::of(by, job, rental.out_at.date(), about);
+                let sum = sums.entry(group.clone()).or_insert_with(|| RentalSum {
+                    group: group.clone(),
+                    rentals: 0,
+                    days: 0,
+                    charge: Money::ZERO,
+                });
+                sum.rentals += usize::from(seen.insert(group));
+                sum.days += days;
+                sum.charge += charge;
+            }
+        }
+        Ok(sums.into_values().collect())
+    }
+
     /// Returns the days of rentals on which nobody worked on the job that had the machine, with what they cost.
     ///
     /// # Errors
@@ -202,8 +283,12 @@ impl Ledger {
         let mut unworked = Vec::new();
         for rental in rentals {
             let lasted = rental.away().map(|away| away.days()).unwrap_or_default();
+            let began_on = |day: &DayCharged| {
+                let mut days = lasted.iter();
+                days.find(|lasted| lasted.began.date() == day.began_on)
+            };
             let charged = rental.back.iter().flat_map(|back| &back.days);
-            for (day, lasted) in charged.zip(lasted) {
+            for (day, lasted) in charged.filter_map(|day| Some((day, began_on(day)?))) {
                 let worked = worked.get(&day.job_id).unwrap_or(&never);
                 let used = lasted.used(worked, |date| calendar.works_on(date));
                 if used != DayUse::Worked {

@@ -7,17 +7,20 @@ use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::books::{JobRecord, Parts, of_job};
 use super::columns::NamedRow;
+use super::groups::About;
 use super::{
-    Agreed, AwaitingReceipt, Barred, Credit, Invoice, Job, JobState, KeptPlan, Ledger, Outdated,
-    QuoteHeader, QuoteStatus, Span, Spare,
+    Agreed, AwaitingReceipt, Barred, Credit, Group, Grouping, Invoice, Job, JobState, KeptPlan,
+    Ledger, Outdated, QuoteHeader, QuoteStatus, Span, Spare,
 };
 use crate::money::{Currency, Decimal, Money, quantity};
+use crate::trade::evidence::FinishedRoom;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::job_cost::{Logged, Missing, Outcome, What, by_room, totals};
+use crate::trade::operation::Operation;
 use crate::trade::plan::promised::Twice;
 use crate::trade::rental::{days_begun, due_back};
 use crate::trade::variance::{LineKind, Side, Variance, compare};
-use crate::trade::{JobId, OperationId, RoomId, Unit};
+use crate::trade::{FloorCondition, JobId, OperationId, RoomId, Unit};
 
 /// How many days ahead `today` looks for quotes that expire.
 const EXPIRING_DAYS: u64 = 5;
@@ -35,21 +38,44 @@ pub struct JobMargin {
     pub job: Job,
     /// What it brought in and cost.
     pub outcome: Outcome,
-    /// The same for each of its rooms, where that was asked for.
-    pub rooms: Vec<(String, Outcome)>,
+    /// The same for each of its rooms, where that was asked for; a job without any has all of it in none.
+    pub rooms: Vec<RoomMargin>,
+}
+
+/// The outcome of a room.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RoomMargin {
+    /// Its name, and what its first cut met; `None`: the job as a whole.
+    pub room: Option<(String, FloorCondition)>,
+    /// Its share of what the job brought in and cost.
+    pub outcome: Outcome,
 }
 
 impl JobMargin {
-    /// Returns the month that the job counts in: when it was closed, begun or agreed.
-    pub fn month(&self) -> String {
-        let job = &self.job;
-        let day = job
-            .closed_on
-            .filter(|_| job.is_closed())
-            .or(job.cancelled.as_ref().map(|cancelled| cancelled.on))
-            .or(job.started_on)
-            .unwrap_or(job.agreed_on);
-        day.format("%Y-%m").to_string()
+    /// Returns the outcomes of what its rows are about.
+    pub fn by(self, by: Grouping) -> Vec<(Group, Outcome)> {
+        let JobMargin {
+            job,
+            outcome,
+            rooms,
+        } = self;
+        let rooms = match by {
+            Grouping::Room | Grouping::Condition => rooms,
+            _ => vec![RoomMargin {
+                room: None,
+                outcome,
+            }],
+        };
+        let day = job.counted_on();
+        let rows = rooms.into_iter().map(|RoomMargin { room, outcome }| {
+            let about = About {
+                room: room.as_ref().map(|(name, _)| name.as_str()),
+                condition: room.as_ref().map(|(_, condition)| *condition),
+                ..About::default()
+            };
+            (Group::of(by, &job, day, about), outcome)
+        });
+        rows.collect()
     }
 }
 
@@ -64,12 +90,14 @@ pub struct JobVariance {
     pub rooms: BTreeMap<RoomId, String>,
 }
 
-/// Quoted and used of one item in one operation, over jobs.
+/// Quoted and used of one item, over jobs.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ConsumableLine {
+    /// What it adds to; `None`: nothing was asked for.
+    pub group: Option<Group>,
     /// The item's name.
     pub item: String,
-    /// The operation; `None`: not said.
+    /// The operation; `None`: not said, or not told apart.
     pub operation: Option<String>,
     /// The item's unit.
     pub unit: Unit,
@@ -83,36 +111,101 @@ pub struct ConsumableLine {
     pub not_recorded: Side,
 }
 
-/// Lines by item, operation and unit.
-type Consumables = BTreeMap<(String, Option<String>, Unit), ConsumableLine>;
+/// What tells lines apart: group, item, operation and unit.
+type ConsumableKey = (Option<Group>, String, Option<String>, Unit);
 
-/// Adds the items of a job.
-fn add_consumables(lines: &mut Consumables, variance: Variance) {
-    let mut seen: BTreeSet<(String, Option<String>, Unit)> = BTreeSet::new();
-    for line in variance.lines {
-        let compared = line.compared().copied();
-        let subject = line.subject;
-        let (LineKind::Item, Some(item)) = (subject.kind, subject.item) else {
-            continue;
+/// The items of jobs, added up.
+struct Consumables {
+    by: Option<Grouping>,
+    grits: Grits,
+    lines: BTreeMap<ConsumableKey, ConsumableLine>,
+}
+
+impl Consumables {
+    /// Adds the items of a job.
+    fn add(&mut self, job: &Job, agreed: &Agreed, variance: Variance) {
+        let rooms = match self.by {
+            Some(Grouping::Room | Grouping::Condition) => agreed.rooms(),
+            _ => Vec::new(),
         };
-        let key = (item, subject.operation, subject.unit);
-        let total = lines.entry(key.clone()).or_insert_with(|| ConsumableLine {
-            item: key.0.clone(),
-            operation: key.1.clone(),
-            unit: key.2,
-            jobs: 0,
-            quoted: Side::default(),
-            used: None,
-            not_recorded: Side::default(),
-        });
-        match compared {
-            Some(compared) => {
-                total.quoted.add(line.quoted);
-                total.used.get_or_insert_default().add(compared.side);
+        let rooms: BTreeMap<RoomId, FinishedRoom> = rooms
+            .into_iter()
+            .map(|(room, ..)| (room.id, room))
+            .collect();
+        let mut seen: BTreeSet<ConsumableKey> = BTreeSet::new();
+        for line in variance.lines {
+            let compared = line.compared().copied();
+            let subject = line.subject;
+            let (LineKind::Item, Some(item)) = (subject.kind, &subject.item) else {
+                continue;
+            };
+            let room = subject.room.and_then(|room| rooms.get(&room));
+            let operation = subject.operation.as_deref();
+            let about = About {
+                room: room.map(|room| room.name.as_str()),
+                condition: room.map(|room| room.class.condition),
+                operation,
+                item: Some(item),
+                grit: self.grits.of(item, operation),
+                ..About::default()
+            };
+            let group = self
+                .by
+                .map(|by| Group::of(by, job, job.counted_on(), about));
+            let apart = matches!(self.by, None | Some(Grouping::Item | Grouping::Operation));
+            let operation = subject.operation.clone().filter(|_| apart);
+            let key = (group, item.clone(), operation, subject.unit);
+            let total = self
+                .lines
+                .entry(key.clone())
+                .or_insert_with(|| ConsumableLine {
+                    group: key.0.clone(),
+                    item: key.1.clone(),
+                    operation: key.2.clone(),
+                    unit: key.3,
+                    jobs: 0,
+                    quoted: Side::default(),
+                    used: None,
+                    not_recorded: Side::default(),
+                });
+            match compared {
+                Some(compared) => {
+                    total.quoted.add(line.quoted);
+                    total.used.get_or_insert_default().add(compared.side);
+                }
+                None => total.not_recorded.add(line.quoted),
             }
-            None => total.not_recorded.add(line.quoted),
+            total.jobs += usize::from(seen.insert(key));
         }
-        total.jobs += usize::from(seen.insert(key));
+    }
+}
+
+/// How fine abrasives are.
+#[derive(Default)]
+struct Grits {
+    by_operation: BTreeMap<String, u32>,
+    /// Of items that operations of one grit alone take.
+    by_item: BTreeMap<String, Option<u32>>,
+}
+
+impl Grits {
+    fn new(operations: Vec<Operation>) -> Grits {
+        let mut grits = Grits::default();
+        for operation in operations {
+            if let Some(item) = operation.item {
+                let known = grits.by_item.entry(item.name).or_insert(operation.grit);
+                *known = known.filter(|known| operation.grit == Some(*known));
+            }
+            let grit = operation.grit.map(|grit| (operation.name, grit));
+            grits.by_operation.extend(grit);
+        }
+        grits
+    }
+
+    /// Returns the grit of an item in an operation; `None`: it is no abrasive.
+    fn of(&self, item: &str, operation: Option<&str>) -> Option<u32> {
+        let by_operation = operation.and_then(|name| self.by_operation.get(name));
+        by_operation.copied().or(*self.by_item.get(item)?)
     }
 }
 
@@ -218,7 +311,7 @@ pub struct Today {
 }
 
 /// What jobs are judged by, beside their own records.
-struct Judge {
+pub(super) struct Judge {
     /// Overhead of jobs that have no quote.
     overhead: Decimal,
     /// What operations are called.
@@ -235,7 +328,7 @@ impl Judge {
         agreed.overhead().unwrap_or(self.overhead)
     }
 
-    fn variance(&self, record: &JobRecord) -> Variance {
+    pub(super) fn variance(&self, record: &JobRecord) -> Variance {
         compare(
             &record.agreed.quoted(),
             &record.logged,
@@ -271,7 +364,9 @@ impl Judge {
                 },
                 _ => variance.missing(),
             },
-        };
+            over: Money::ZERO,
+        }
+        .compared();
         if job.cancelled.is_some() {
             return self.cancelled_margin(job, outcome);
         }
@@ -301,7 +396,10 @@ impl Judge {
             ..Outcome::default()
         };
         JobMargin {
-            rooms: vec![("whole job".to_owned(), outcome)],
+            rooms: vec![RoomMargin {
+                room: None,
+                outcome,
+            }],
             job,
             outcome,
         }
@@ -314,8 +412,12 @@ fn rooms_of(
     logged: &[Logged],
     outcome: &Outcome,
     variance: &Variance,
-) -> Vec<(String, Outcome)> {
+) -> Vec<RoomMargin> {
     let rooms = agreed.rooms();
+    if rooms.is_empty() {
+        let (room, outcome) = (None, *outcome);
+        return vec![RoomMargin { room, outcome }];
+    }
     let shares: Vec<(RoomId, Money, Money)> = rooms
         .iter()
         .map(|(room, price, variations)| (room.id, *price, *variations))
@@ -323,14 +425,16 @@ fn rooms_of(
     let missing = |room| variance.missing_in(room);
     let by_room = by_room(outcome, &shares, &agreed.quoted(), logged, missing);
     let rooms = rooms.into_iter().zip(by_room);
-    rooms
-        .map(|((room, ..), (_, outcome))| (room.name, outcome))
-        .collect()
+    let rooms = rooms.map(|((room, ..), (_, outcome))| RoomMargin {
+        room: Some((room.name, room.class.condition)),
+        outcome,
+    });
+    rooms.collect()
 }
 
 impl Ledger {
-    /// Hands out the outcome of each job of those spans, with or without that of its rooms; work on the owner's own floors
-    /// has none. Returns how many jobs were left out for that.
+    /// Hands out the outcome of each job of those spans that passes, with or without that of its rooms; work on the owner's
+    /// own floors has none. Returns how many jobs were left out for that.
     ///
     /// # Errors
     /// Fails if the file can't be read.
@@ -338,11 +442,15 @@ impl Ledger {
         &self,
         spans: &[Span],
         with_rooms: bool,
+        passes: impl Fn(&Job) -> bool,
         mut hear: impl FnMut(JobMargin) -> Result<()>,
     ) -> Result<usize> {
         let judge = self.judge(spans)?;
         let mut own = 0;
         self.read_jobs(spans, |record| {
+            if !passes(&record.job) {
+                return Ok(());
+            }
             own += usize::from(record.job.own);
             match record.job.own {
                 true => Ok(()),
@@ -383,7 +491,7 @@ impl Ledger {
     }
 
     /// Returns what the jobs of spans are judged by, beside their own records.
-    fn judge(&self, spans: &[Span]) -> Result<Judge> {
+    pub(super) fn judge(&self, spans: &[Span]) -> Result<Judge> {
         Ok(Judge {
             overhead: self.settings()?.overhead,
             operations: self.operation_names()?,
@@ -424,24 +532,33 @@ impl Ledger {
         Ok(names.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Returns quoted against used for every item and operation, over those jobs of the spans that pass.
+    /// Returns quoted against used for every item and operation, or for what they are told by, over those jobs of the spans
+    /// that pass.
     ///
     /// # Errors
     /// Fails if the file can't be read.
     pub fn consumables(
         &self,
         spans: &[Span],
+        by: Option<Grouping>,
         passes: impl Fn(&Job) -> bool,
     ) -> Result<Vec<ConsumableLine>> {
         let judge = self.judge(spans)?;
-        let mut lines = Consumables::new();
+        let mut consumables = Consumables {
+            by,
+            grits: match by {
+                Some(Grouping::Grit) => Grits::new(self.operations()?),
+                _ => Grits::default(),
+            },
+            lines: BTreeMap::new(),
+        };
         self.read_jobs(spans, |record| {
             if passes(&record.job) {
-                add_consumables(&mut lines, judge.variance(&record));
+                consumables.add(&record.job, &record.agreed, judge.variance(&record));
             }
             Ok(())
         })?;
-        Ok(lines.into_values().collect())
+        Ok(consumables.lines.into_values().collect())
     }
 
     /// Returns what today asks for.

@@ -298,6 +298,8 @@ pub struct Outcome {
     pub late: Money,
     /// The part of the quoted cost that the actual cost says nothing about.
     pub missing: Missing,
+    /// By how much the actual cost is above what was quoted for the same; nothing where no cost was quoted.
+    pub over: Money,
 }
 
 impl Outcome {
@@ -322,9 +324,14 @@ impl Outcome {
         self.revenue() - self.unestimated
     }
 
-    /// Returns by how much the actual cost is above what was quoted for the same.
-    pub fn recorded_difference(&self) -> Money {
-        self.actual - (self.estimated - self.missing.quoted)
+    /// Sets what was left of the quote from the rest of it.
+    #[must_use]
+    pub fn compared(self) -> Outcome {
+        let over = match self.unestimated.is_zero() {
+            true => self.actual - (self.estimated - self.missing.quoted),
+            false => Money::ZERO,
+        };
+        Outcome { over, ..self }
     }
 
     /// Adds another outcome, part by part.
@@ -336,6 +343,7 @@ impl Outcome {
         self.actual += other.actual;
         self.late += other.late;
         self.missing.add(other.missing);
+        self.over += other.over;
     }
 }
 
@@ -418,11 +426,17 @@ pub fn by_room(
     complete(&mut late, outcome.late, &actual);
     let direct_actual = actual.clone();
     complete(&mut actual, outcome.actual, &direct_actual);
+    let missing: Vec<Missing> = rooms.iter().map(|(room, ..)| missing(*room)).collect();
+    let mut over: Vec<Money> = (0..rooms.len())
+        .map(|at| actual[at] - (estimated[at] - missing[at].quoted))
+        .collect();
+    complete(&mut over, outcome.over, &direct_actual);
     let outcomes = rooms
         .iter()
         .enumerate()
         .map(|(position, (room, price, _))| {
             let (estimated, actual, late) = (estimated[position], actual[position], late[position]);
+            let (missing, over) = (missing[position], over[position]);
             (
                 *room,
                 Outcome {
@@ -432,7 +446,8 @@ pub fn by_room(
                     unestimated: Money::ZERO,
                     actual,
                     late,
-                    missing: missing(*room),
+                    missing,
+                    over,
                 },
             )
         });

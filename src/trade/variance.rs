@@ -29,6 +29,7 @@
 //! is quoted for the job and compared in the rooms where it was spent, by what was spent in each. Rentals have parts of
 //! their own ([`rental`]), since the yard has no unit price.
 
+pub mod causes;
 pub mod rental;
 mod sheet;
 

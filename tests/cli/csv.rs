@@ -42,8 +42,10 @@ const LISTS: &[(&str, &str)] = &[
     ("report margin --by room", "/rooms"),
     ("report margin --by month", "/months"),
     ("report variance J3", "/lines"),
+    ("report causes", "/causes"),
     ("report consumables", "/lines"),
     ("report rentals", "/rentals"),
+    ("report rentals --by job", "/jobs"),
     ("report overheads", "/entries"),
     ("rate list", ""),
     (

@@ -107,3 +107,38 @@ fn each_part_of_the_demo_is_what_its_command_answers() {
         }
     }
 }
+
+/// So does who asks what a year of jobs left over, and where one of them left its quote: the answer, what was furthest from
+/// it, and how that adds up.
+#[test]
+fn what_margins_and_a_variance_say_fits_the_first_page() {
+    let ledger = TestLedger::nowhere();
+    ledger.line("demo --to t.db").ok();
+    let page = |line: &str| {
+        let words: Vec<&str> = line.split(' ').collect();
+        let text = ledger.run_with(&words, &[("COLUMNS", "80")]).ok();
+        text.lines().take(24).collect::<Vec<_>>().join("\n")
+    };
+    let margin = page("report margin");
+    let answer = "18 finished jobs: margin 35.1 %, with gaps, quoted 39.6 %: 14135.45 of 40256.05\n\
+                  USD; furthest over its quote is J9 Elspeth Crane, by 1410.14.\n";
+    assert!(margin.starts_with(answer), "{margin}");
+    for part in ["\nJ9 Elspeth Crane ", "\nTotal "] {
+        assert!(margin.contains(part), "{part} in {margin}");
+    }
+    let consumables = page("report consumables");
+    let answer = "Consumables of 18 jobs: 8012.85 USD, 231.88 more than quoted; furthest over is\n\
+                  disc-7in-36 (rotary-36), by 263.78.\n";
+    assert!(consumables.starts_with(answer), "{consumables}");
+    assert!(consumables.contains("\ndisc-7in-36 "), "{consumables}");
+    let variance = page("report variance J9");
+    let answer = "J9, 15 Barley Mow: 1410.14 USD more than quoted.\n";
+    assert!(variance.starts_with(answer), "{variance}");
+    for part in [
+        "\nRoom ",
+        "\nTogether ",
+        "gritledger report variance J9 --all",
+    ] {
+        assert!(variance.contains(part), "{part} in {variance}");
+    }
+}

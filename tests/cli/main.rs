@@ -25,7 +25,7 @@
 //! * two commands at once in `races.rs`;
 //! * credit notes, invoices on the way, losses and refunds in `billing.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
-//! * what was quoted beside what it came to in `variance.rs`, how far a job has come in `budget.rs`, and what belongs to no
+//! * what was quoted beside what it came to in `variance.rs`, many jobs by what they are told by in `by.rs`, how far a job has come in `budget.rs`, and what belongs to no
 //!   job in `overheads.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
@@ -40,6 +40,7 @@ mod billing;
 mod book;
 mod bounds;
 mod budget;
+mod by;
 mod csv;
 mod damage;
 mod dead_ends;

@@ -463,7 +463,7 @@ fn cost_and_margin_are_shared_over_the_rooms() {
     // of the other 252.56: 87.83 and 164.73.
     let rooms = ledger.json("report margin J1 --by room")["rooms"].clone();
     assert_eq!(
-        [row(&rooms[0]), row(&rooms[1])],
+        [row(&rooms[1]), row(&rooms[0])],
         [
             "361.03 101.82 262.19 177.05 285.80",
             "626.85 0.00 350.40 332.07 294.78"

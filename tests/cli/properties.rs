@@ -404,13 +404,13 @@ proptest! {
             prop_assert_eq!(variance.difference(), margin.outcome.actual - margin.outcome.estimated, "{}", number);
         }
         let (mut at_once, mut alone) = (Vec::new(), Vec::new());
-        ledger.margins(&[Span::EVERY], true, |margin| { at_once.push(margin); Ok(()) }).expect("the margins");
+        ledger.margins(&[Span::EVERY], true, |_| true, |margin| { at_once.push(margin); Ok(()) }).expect("the margins");
         for job in ledger.jobs().expect("the jobs") {
             alone.push(ledger.margin_of(&job).expect("a margin"));
         }
         prop_assert_eq!(&at_once, &alone);
         let each: Vec<Span> = alone.iter().map(|margin| margin.job.id.into()).collect();
-        let consumables = |spans: &[Span]| ledger.consumables(spans, |_| true).expect("the consumables");
+        let consumables = |spans: &[Span]| ledger.consumables(spans, None, |_| true).expect("the consumables");
         prop_assert_eq!(consumables(&[Span::EVERY]), consumables(&each));
         for rental in ledger.rentals().expect("the rentals") {
             let Some(back) = rental.back else { continue };

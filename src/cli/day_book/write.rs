@@ -12,6 +12,7 @@ use super::{
 };
 use crate::cli::correction::{entry_or_last, words_of, write_correct};
 use crate::cli::job::begun_by_work;
+use crate::cli::list::give_list;
 use crate::cli::read::{
     confirm_day, names_in, read_date, read_distance, read_moment, read_money, read_quantity,
     rooms_named,
@@ -22,7 +23,7 @@ use crate::document::job::{
 };
 use crate::ledger::{
     BookItem, InBook, Job, JobState, Ledger, Occasion, Recorded, Refusal, Room, ToBuy, UsedFor,
-    WorkedOn, Writing, same, typed,
+    Which, WorkedOn, Writing, same, typed,
 };
 use crate::money::{Decimal, Money, plain};
 use crate::trade::job_cost::DRIVING;
@@ -656,7 +657,16 @@ pub(in crate::cli) fn cmd_rental(context: &Context, command: RentalCommand) -> R
         RentalCommand::Out(args) => cmd_line(context, &Line::Rental(MachineLine::Out(args))),
         RentalCommand::Back(args) => cmd_line(context, &Line::Rental(MachineLine::Back(args))),
         RentalCommand::Move(args) => cmd_line(context, &Line::Rental(MachineLine::Move(args))),
-        RentalCommand::List => context.give_told::<RentalList, _>(Ledger::rentals),
+        RentalCommand::List(args) => context.read(|ledger| {
+            let rentals = ledger.rentals_that(&Which {
+                days: args.days.read(context, ledger)?,
+                client: args.client.read(ledger)?,
+                open: args.open,
+            })?;
+            let rentals = RentalList::new(rentals, &context.page(ledger));
+            let narrowed = args.open || args.days.narrow() || args.client.narrows();
+            give_list(context, ledger, rentals, &args.rows, narrowed)
+        }),
     }
 }
 
@@ -702,13 +712,14 @@ fn write_move(context: &Context, writing: &Writing<'_>, args: &MoveArgs) -> Resu
 
 pub(in crate::cli) fn cmd_stock(context: &Context, command: StockCommand) -> Result<()> {
     match command {
-        StockCommand::List => context.read(|ledger| {
+        StockCommand::List(args) => context.read(|ledger| {
             let (lines, awaiting, page) = (
                 ledger.stock_list()?,
                 ledger.awaiting_receipt()?,
                 context.page(ledger),
             );
-            context.give(ledger, StockList::new(lines, awaiting, &page))
+            let stock = StockList::new(lines, awaiting, &page);
+            give_list(context, ledger, stock, &args.rows, false)
         }),
         StockCommand::Count(args) => cmd_line(context, &Line::Stock(ShelfLine::Count(args))),
     }

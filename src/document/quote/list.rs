@@ -62,6 +62,8 @@ answer! {
     }
 }
 
+listed! { QuoteList, quotes, sums: false }
+
 impl Answer for QuoteList {
     fn text(&self, page: &Page) -> String {
         if self.quotes.is_empty() {

@@ -1,87 +1,25 @@
-//! Margins by job, room, client or month.
+//! Margins: what jobs, rooms, clients, times and floor conditions left over, those first that were furthest over the quote.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
-use std::fmt::{self, Write as _};
+use std::fmt::Write as _;
 
-use serde::ser::{Serialize, SerializeMap as _, Serializer};
+use serde::ser::{Serialize, Serializer};
 
 use super::NotRecorded;
+use super::groups::{Others, Whose, report, words};
 use crate::document::figures::{Amount, Percent};
-use crate::document::list::{Columns, InColumns, joined};
+use crate::document::showing::{NoSuchColumn, Showing};
 use crate::document::{Answer, List, Page, count, inert, or_blank};
-use crate::ledger::JobMargin;
+use crate::ledger::{Group, Grouping, JobMargin};
+use crate::money::Money;
 use crate::trade::job_cost::{Missing, Outcome};
 use crate::trade::quote::margin_percent;
-
-/// How margins are grouped.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum By {
-    /// A row a job.
-    Job,
-    /// A row a room.
-    Room,
-    /// A row a client.
-    Client,
-    /// A row a month.
-    Month,
-}
-
-impl By {
-    /// Returns the key of its rows in JSON, and the heading above them.
-    const fn words(self) -> (&'static str, &'static str) {
-        match self {
-            By::Job => ("jobs", "Job"),
-            By::Room => ("rooms", "Room"),
-            By::Client => ("clients", "Client"),
-            By::Month => ("months", "Month"),
-        }
-    }
-}
-
-/// What a row is about.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
-#[serde(untagged)]
-enum Whose {
-    Job {
-        job: String,
-        client: String,
-    },
-    Room {
-        job: String,
-        client: String,
-        room: String,
-    },
-    Client {
-        client: String,
-    },
-    Month {
-        month: String,
-    },
-}
-
-/// All that a row can be about, so that its columns are the same whatever margins are grouped by.
-impl InColumns for Whose {
-    fn columns(key: &str, to: &mut Columns) {
-        for part in ["job", "client", "room", "month"] {
-            to.add(&joined(key, part));
-        }
-    }
-}
-
-impl fmt::Display for Whose {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Whose::Job { job, client } => write!(f, "{job} {client}"),
-            Whose::Room { job, room, .. } => write!(f, "{job} {room}"),
-            Whose::Client { client: name } | Whose::Month { month: name } => f.write_str(name),
-        }
-    }
-}
 
 /// A row of margins.
 #[derive(Debug)]
 struct Row {
-    whose: Whose,
+    group: Group,
     /// Its jobs aren't finished: what they cost so far says nothing of their margin yet.
     so_far: bool,
     /// The job was taken back: its income is what was invoiced.
@@ -94,7 +32,7 @@ columns! {
     #[derive(serde::Serialize)]
     struct ShownRow<'a> {
         #[serde(flatten)]
-        whose: &'a Whose,
+        whose: Whose<'a>,
         so_far: bool,
         cancelled: bool,
         #[serde(flatten)]
@@ -112,11 +50,12 @@ answer! {
         estimated_cost: Option<Amount> = outcome.quoted_cost().map(|cost| page.amount(cost)),
         actual_cost: Amount = page.amount(outcome.actual),
         late_cost: Amount = page.amount(outcome.late),
+        over_quote: Amount = page.amount(outcome.over),
         margin: Amount = page.amount(outcome.margin()),
         margin_percent: Percent = Percent(margin_percent(outcome.revenue(), outcome.actual)),
         quoted_margin_percent: Percent = Percent(margin_percent(outcome.estimated_revenue(), outcome.estimated)),
         not_recorded: NotRecorded = NotRecorded::new(outcome.missing, page),
-        .. { estimated, unestimated, actual, late, missing }
+        .. { estimated, unestimated, actual, late, missing, over }
     }
 }
 
@@ -133,13 +72,14 @@ impl Sums {
         )
     }
 
-    fn cells(&self, name: String) -> [String; 8] {
+    fn cells(&self, name: String) -> [String; 9] {
         [
             name,
             self.price.to_string(),
             self.variations.to_string(),
             or_blank(self.estimated_cost),
             self.actual_cost.to_string(),
+            or_blank(self.estimated_cost.map(|_| self.over_quote)),
             self.margin.to_string(),
             self.quoted_margin_percent.to_string(),
             self.margin_percent.to_string(),
@@ -147,30 +87,36 @@ impl Sums {
     }
 }
 
-/// Margins by job, room, client or month, gathered job by job: only what is shown of a job is kept, and it becomes text
-/// or JSON row by row.
+/// Margins, gathered job by job: only what is shown of a job is kept, and it becomes text or JSON row by row.
 #[derive(Debug)]
 pub struct Margins {
-    by: By,
+    by: Grouping,
     page: Page,
     rows: Vec<Row>,
-    /// Where the row of a client or month is; finished jobs and others never share one.
-    places: BTreeMap<(Whose, bool), usize>,
+    /// Where the row of a group is that several jobs add to; finished jobs and others never share one.
+    places: BTreeMap<(Group, bool), usize>,
     /// What finished jobs leave out of their records.
     gaps: Vec<(String, Missing)>,
-    /// Jobs on the owner's own floors, which have no margin.
+    /// Rows that aren't shown.
+    others: Vec<Row>,
+    /// Finished jobs, those that aren't, and those on the owner's own floors, which have no margin.
+    finished: usize,
+    open: usize,
     own: usize,
 }
 
 impl Margins {
     /// Returns no margins yet.
-    pub fn by(by: By, page: Page) -> Margins {
+    pub fn by(by: Grouping, page: Page) -> Margins {
         Margins {
             by,
             page,
             rows: Vec::new(),
             places: BTreeMap::new(),
             gaps: Vec::new(),
+            others: Vec::new(),
+            finished: 0,
+            open: 0,
             own: 0,
         }
     }
@@ -182,104 +128,158 @@ impl Margins {
 
     /// Adds a job.
     pub fn add(&mut self, margin: JobMargin) {
-        let month = margin.month();
-        let JobMargin {
-            job,
-            outcome,
-            rooms,
-        } = margin;
+        let (job, missing) = (&margin.job, margin.outcome.missing);
         let (so_far, cancelled) = (!job.is_over(), job.cancelled.is_some());
-        if !so_far && outcome.missing.is_gap() {
-            self.gaps.push((job.number.clone(), outcome.missing));
+        *(if so_far {
+            &mut self.open
+        } else {
+            &mut self.finished
+        }) += 1;
+        if !so_far && missing.is_gap() {
+            self.gaps.push((job.number.clone(), missing));
         }
-        let (job, client) = (job.number, job.client);
-        match self.by {
-            By::Job => self.push(Whose::Job { job, client }, so_far, cancelled, outcome),
-            By::Room => {
-                for (room, outcome) in rooms {
-                    let (job, client) = (job.clone(), client.clone());
-                    self.push(
-                        Whose::Room { job, client, room },
-                        so_far,
-                        cancelled,
-                        outcome,
-                    );
-                }
+        for (group, outcome) in margin.by(self.by) {
+            match self.by {
+                Grouping::Job | Grouping::Room => self.push(group, so_far, cancelled, outcome),
+                _ => self.add_up(group, so_far, outcome),
             }
-            By::Client => self.add_up(Whose::Client { client }, so_far, outcome),
-            By::Month => self.add_up(Whose::Month { month }, so_far, outcome),
         }
     }
 
-    fn push(&mut self, whose: Whose, so_far: bool, cancelled: bool, outcome: Outcome) {
+    fn push(&mut self, group: Group, so_far: bool, cancelled: bool, outcome: Outcome) {
         self.rows.push(Row {
-            whose,
+            group,
             so_far,
             cancelled,
             outcome,
         });
     }
 
-    fn add_up(&mut self, whose: Whose, so_far: bool, outcome: Outcome) {
-        match self.places.get(&(whose.clone(), so_far)) {
+    fn add_up(&mut self, group: Group, so_far: bool, outcome: Outcome) {
+        match self.places.get(&(group.clone(), so_far)) {
             Some(place) => self.rows[*place].outcome.add(&outcome),
             None => {
                 let place = self.rows.len();
-                self.places.insert((whose.clone(), so_far), place);
-                self.push(whose, so_far, false, outcome);
+                self.places.insert((group.clone(), so_far), place);
+                self.push(group, so_far, false, outcome);
             }
         }
     }
 
-    /// Returns the rows in the order in which they are shown.
-    fn rows(&self) -> Vec<&Row> {
-        let mut rows: Vec<&Row> = self.rows.iter().collect();
-        if self.by == By::Month {
-            rows.sort_by_key(|row| &row.whose);
+    /// Puts the rows in order, finished ones first, and leaves out those that aren't shown.
+    ///
+    /// # Errors
+    /// Returns the column that they were to be sorted by, if they don't have it.
+    pub fn show(&mut self, showing: &Showing) -> Result<(), NoSuchColumn> {
+        match self.by.is_time() {
+            true => self.rows.sort_by(|one, other| one.group.cmp(&other.group)),
+            false => self.rows.sort_by_key(|row| Reverse(row.outcome.over)),
         }
-        rows
+        showing.sort(&mut self.rows, |row| {
+            serde_json::to_value(row.shown(&self.page))
+        })?;
+        self.rows.sort_by_key(|row| row.so_far);
+        self.others = showing.cut(&mut self.rows);
+        Ok(())
     }
 
-    fn shown_rows(&self) -> impl Iterator<Item = ShownRow<'_>> {
-        let rows = self.rows().into_iter();
-        rows.map(|row| ShownRow {
-            whose: &row.whose,
-            so_far: row.so_far,
-            cancelled: row.cancelled,
-            sums: Sums::new(row.outcome, &self.page),
-        })
+    /// Tells whether no job has a margin.
+    pub fn is_empty(&self) -> bool {
+        self.finished + self.open == 0
     }
 
-    /// Returns what the finished rows come to.
-    fn finished(&self) -> Outcome {
+    /// Returns what finished rows come to.
+    fn finished<'a>(rows: impl IntoIterator<Item = &'a Row>) -> Outcome {
         let mut total = Outcome::default();
-        for row in self.rows.iter().filter(|row| !row.so_far) {
+        for row in rows.into_iter().filter(|row| !row.so_far) {
             total.add(&row.outcome);
         }
         total
     }
 
-    /// Returns whose finished record has gaps: clients and months, else jobs, since a room doesn't hold what is the job's.
-    fn gaps(&self, done: &[&Row]) -> Vec<(String, Missing)> {
+    /// Returns what all finished rows come to.
+    fn total(&self) -> Outcome {
+        Margins::finished(self.rows.iter().chain(&self.others))
+    }
+
+    /// The first line: what is left of all finished jobs, and which row was furthest over its quote.
+    fn answer(&self) -> String {
+        if self.finished == 0 {
+            let jobs = count(self.open, "job");
+            return format!("No job is finished: {jobs} so far.");
+        }
+        let total = Sums::new(self.total(), &self.page);
+        let gaps = if self.gaps.is_empty() {
+            ""
+        } else {
+            ", with gaps"
+        };
+        let done = self.rows.iter().chain(&self.others);
+        let done: Vec<&Row> = done.filter(|row| !row.so_far).collect();
+        let furthest = done.iter().max_by_key(|row| row.outcome.over);
+        let furthest = furthest.filter(|row| done.len() > 1 && row.outcome.over > Money::ZERO);
+        let furthest = furthest.map(|row| {
+            let over = self.page.amount(row.outcome.over);
+            format!(
+                "; furthest over its quote is {}, by {over}",
+                Whose(&row.group)
+            )
+        });
+        format!(
+            "{}: {} {}{}.",
+            count(self.finished, "finished job"),
+            total.words(gaps),
+            self.page.currency.code(),
+            or_blank(furthest)
+        )
+    }
+
+    /// Returns which of what is shown has gaps in its finished record: of rooms their jobs, since a room doesn't hold what
+    /// is the job's.
+    fn gaps(&self) -> Vec<(String, Missing)> {
+        let done = self.rows.iter().filter(|row| !row.so_far);
+        let gaps = done.filter(|row| row.outcome.missing.is_gap());
+        let named = |row: &Row| match &row.group {
+            Group::Job { job, .. } => job.clone(),
+            group => Whose(group).to_string(),
+        };
         match self.by {
-            By::Job | By::Room => self.gaps.clone(),
-            By::Client | By::Month => {
-                let rows = done.iter().filter(|row| row.outcome.missing.is_gap());
-                rows.map(|row| (row.whose.to_string(), row.outcome.missing))
-                    .collect()
-            }
+            Grouping::Room | Grouping::Condition => self.gaps.clone(),
+            _ => gaps.map(|row| (named(row), row.outcome.missing)).collect(),
+        }
+    }
+}
+
+impl Row {
+    fn shown(&self, page: &Page) -> ShownRow<'_> {
+        ShownRow {
+            whose: Whose(&self.group),
+            so_far: self.so_far,
+            cancelled: self.cancelled,
+            sums: Sums::new(self.outcome, page),
+        }
+    }
+
+    /// Says what to know of it beside its name.
+    fn mark(&self) -> &'static str {
+        match (self.so_far, self.cancelled, self.outcome.missing.is_gap()) {
+            (true, ..) => ", so far",
+            (_, true, _) => ", cancelled",
+            (_, _, true) => ", gaps",
+            (false, false, false) => "",
         }
     }
 }
 
 impl Serialize for Margins {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let total = Sums::new(self.finished(), &self.page);
-        let mut answer = serializer.serialize_map(Some(3))?;
-        answer.serialize_entry("currency", self.page.currency.code())?;
-        answer.serialize_entry(self.by.words().0, &Rows(self))?;
-        answer.serialize_entry("total", &total)?;
-        answer.end()
+        let others = (!self.others.is_empty()).then(|| Others {
+            rows: self.others.iter().filter(|row| !row.so_far).count(),
+            sums: Sums::new(Margins::finished(&self.others), &self.page),
+        });
+        let total = Sums::new(self.total(), &self.page);
+        let rows = (words(self.by).0, Rows(self));
+        report(serializer, &self.page, rows, others, total)
     }
 }
 
@@ -287,14 +287,14 @@ struct Rows<'a>(&'a Margins);
 
 impl Serialize for Rows<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(self.0.shown_rows())
+        let rows = self.0.rows.iter();
+        serializer.collect_seq(rows.map(|row| row.shown(&self.0.page)))
     }
 }
 
 impl Answer for Margins {
     fn text(&self, page: &Page) -> String {
-        let rows = self.rows();
-        if rows.is_empty() {
+        if self.is_empty() {
             return match self.own {
                 0 => "No jobs yet.".to_owned(),
                 own => {
@@ -304,37 +304,42 @@ impl Answer for Margins {
             };
         }
         let headings = [
-            self.by.words().1,
+            words(self.by).1,
             "Price",
             "Variations",
             "Quoted cost",
             "Actual cost",
+            "Over quote",
             "Margin",
             "Quoted %",
             "Actual %",
         ];
-        let mut table = page.table(headings).numbers(1..=7).goes([2, 3]);
-        let (so_far, done): (Vec<&Row>, Vec<&Row>) = rows.into_iter().partition(|row| row.so_far);
-        let cells =
-            |row: &Row, mark| Sums::new(row.outcome, page).cells(format!("{}{mark}", row.whose));
-        for row in &done {
-            let gaps = row.outcome.missing.is_gap();
-            let mark = match (row.cancelled, gaps) {
-                (true, _) => ", cancelled",
-                (false, true) => ", gaps",
-                (false, false) => "",
-            };
-            table.row(cells(row, mark));
+        let mut table = page.table(headings).numbers(1..=8).goes([2, 3, 7]);
+        let mut row = |name: String, outcome| table.row(Sums::new(outcome, page).cells(name));
+        let (so_far, done): (Vec<&Row>, Vec<&Row>) = self.rows.iter().partition(|row| row.so_far);
+        for line in &done {
+            row(
+                format!("{}{}", Whose(&line.group), line.mark()),
+                line.outcome,
+            );
         }
-        let total = self.finished();
-        if done.len() > 1 {
-            table.row(Sums::new(total, page).cells("Total".to_owned()));
+        let (open, others): (Vec<&Row>, Vec<&Row>) = self.others.iter().partition(|row| row.so_far);
+        if !others.is_empty() {
+            let name = format!("{} others", others.len());
+            row(name, Margins::finished(others.iter().copied()));
         }
-        for row in so_far {
-            table.row(cells(row, ", so far"));
+        let total = self.total();
+        if done.len() + others.len() > 1 {
+            row("Total".to_owned(), total);
         }
-        let mut text = format!("{table}\n");
-        let gaps = self.gaps(&done);
+        for line in so_far {
+            row(
+                format!("{}{}", Whose(&line.group), line.mark()),
+                line.outcome,
+            );
+        }
+        let mut text = format!("{}\n\n{table}\n", page.prose(&inert(&self.answer())));
+        let gaps = self.gaps();
         if !gaps.is_empty() {
             text.push('\n');
         }
@@ -346,6 +351,10 @@ impl Answer for Margins {
         let mut note = |words: String| {
             let _ = writeln!(text, "\n{}", page.prose(&words));
         };
+        if !open.is_empty() {
+            let rows = count(open.len(), "row");
+            note(format!("Not shown: {rows} of jobs that aren't finished."));
+        }
         if !total.unestimated.is_zero() {
             note(format!(
                 "Of the price, {} was agreed before the ledger without a cost, or invoiced for jobs that were cancelled: it is in no quoted figure.",
@@ -362,6 +371,6 @@ impl Answer for Margins {
     }
 
     fn list(&self) -> Option<List<'_>> {
-        List::of(self.shown_rows())
+        List::of(self.rows.iter().map(|row| row.shown(&self.page)))
     }
 }

@@ -1,6 +1,8 @@
 //! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, and today, one file each.
 
+pub mod causes;
 pub mod consumables;
+mod groups;
 pub mod margin;
 pub mod overheads;
 pub mod rentals;

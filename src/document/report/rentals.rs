@@ -1,52 +1,171 @@
-//! What rented machines cost, by machine and rental, with the days on which nobody worked with them.
+//! What rented machines cost, by machine and rental or by what was asked for, with the days on which nobody worked with them.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::ser::{Serialize, SerializeMap as _, Serializer};
 
+use super::groups::{Others, Row, Whose, report, words};
 use crate::document::figures::Amount;
 use crate::document::job::{RentalFacts, rentals_text};
-use crate::document::{Answer, List, Page, or_blank};
-use crate::ledger::{Rental, Unworked};
+use crate::document::list::{Columns, InColumns, joined};
+use crate::document::showing::{NoSuchColumn, Showing};
+use crate::document::{Answer, List, Page, Table, count, inert, or_blank};
+use crate::ledger::{Grouping, Rental, RentalSum, Unworked};
 use crate::money::{Decimal, Money};
 use crate::trade::rental::DayUse;
 
-/// What rentals of one machine come to; what is still out has no days and no charge yet.
-#[derive(Debug, Serialize)]
-struct MachineRentals {
-    machine: String,
-    rentals: usize,
-    days: usize,
-    charge: Amount,
-}
-
-impl MachineRentals {
-    /// Returns those of each machine, in the order in which they first went out.
-    fn all(rentals: &[Rental], page: &Page) -> Vec<MachineRentals> {
-        let mut machines: Vec<MachineRentals> = Vec::new();
-        for rental in rentals {
-            let mut known = machines.iter();
-            let place = known.position(|known| known.machine == rental.machine);
-            let place = place.unwrap_or_else(|| {
-                machines.push(MachineRentals {
-                    machine: rental.machine.clone(),
-                    rentals: 0,
-                    days: 0,
-                    charge: page.amount(Money::ZERO),
-                });
-                machines.len() - 1
-            });
-            let known = &mut machines[place];
-            known.rentals += 1;
-            if let Some(back) = &rental.back {
-                known.days += back.days.len();
-                known.charge.money += back.charge;
-            }
-        }
-        machines
+columns! {
+    /// What rentals come to.
+    #[derive(Clone, Copy, Debug, serde::Serialize)]
+    struct Sums {
+        rentals: usize,
+        days: usize,
+        charge: Amount,
     }
 }
+
+impl InColumns for Row<'_, Sums> {
+    fn columns(key: &str, to: &mut Columns) {
+        Whose::columns(key, to);
+        to.add(&joined(key, "machine"));
+        Sums::columns(key, to);
+    }
+}
+
+impl Sums {
+    fn of(sums: &[RentalSum], page: &Page) -> Sums {
+        Sums {
+            rentals: sums.iter().map(|sum| sum.rentals).sum(),
+            days: sums.iter().map(|sum| sum.days).sum(),
+            charge: page.amount(sums.iter().map(|sum| sum.charge).sum()),
+        }
+    }
+
+    /// Returns its cells: how often, how long, for how much, and how much a day.
+    fn cells(&self, page: &Page) -> [String; 4] {
+        let share = |days| self.charge.money.share(Decimal::ONE, Decimal::from(days));
+        let a_day = (self.days > 0).then(|| page.amount(share(self.days)));
+        [
+            self.rentals.to_string(),
+            self.days.to_string(),
+            self.charge.to_string(),
+            or_blank(a_day),
+        ]
+    }
+}
+
+/// Rentals by what was asked for: those that cost most first, but times in their order.
+#[derive(Debug)]
+pub struct RentalSums {
+    page: Page,
+    by: Grouping,
+    shown: Vec<RentalSum>,
+    others: Vec<RentalSum>,
+    total: Sums,
+}
+
+impl RentalSums {
+    /// Returns the answer about sums.
+    ///
+    /// # Errors
+    /// Returns the column that they were to be sorted by, if they don't have it.
+    pub fn new(
+        by: Grouping,
+        mut sums: Vec<RentalSum>,
+        showing: &Showing,
+        page: &Page,
+    ) -> Result<RentalSums, NoSuchColumn> {
+        if !by.is_time() {
+            sums.sort_by_key(|sum| Reverse(sum.charge));
+        }
+        showing.sort(&mut sums, |sum| serde_json::to_value(row(sum, page)))?;
+        let total = Sums::of(&sums, page);
+        let others = showing.cut(&mut sums);
+        Ok(RentalSums {
+            page: *page,
+            by,
+            shown: sums,
+            others,
+            total,
+        })
+    }
+
+    /// The first line: what all of it cost, and what of it most.
+    fn answer(&self) -> String {
+        let all = self.shown.iter().chain(&self.others);
+        let most = all.max_by_key(|sum| sum.charge);
+        let most = most.filter(|_| self.shown.len() > 1).map(|sum| {
+            let charge = self.page.amount(sum.charge);
+            format!("; most of it {}, {charge}", Whose(&sum.group))
+        });
+        format!(
+            "Rentals: {} for {} {}{}.",
+            count(self.total.days, "day"),
+            self.total.charge,
+            self.page.currency.code(),
+            or_blank(most)
+        )
+    }
+
+    /// Lists them; a rental that jobs share is counted with each, so how many there are isn't added up.
+    fn table(&self, page: &Page) -> Table {
+        let headings = [words(self.by).1, "Rentals", "Days", "Charge", "A day"];
+        let mut table = page.table(headings).numbers(1..=4);
+        for sum in &self.shown {
+            let [rentals, days, charge, a_day] = row(sum, page).sums.cells(page);
+            table.row([Whose(&sum.group).to_string(), rentals, days, charge, a_day]);
+        }
+        let others = Sums::of(&self.others, page);
+        let others =
+            (!self.others.is_empty()).then(|| (format!("{} others", self.others.len()), others));
+        for (name, sums) in others.into_iter().chain([("Total".to_owned(), self.total)]) {
+            let [_, days, charge, a_day] = sums.cells(page);
+            table.row([name, String::new(), days, charge, a_day]);
+        }
+        table
+    }
+}
+
+fn row<'a>(sum: &'a RentalSum, page: &Page) -> Row<'a, Sums> {
+    Row {
+        whose: Whose(&sum.group),
+        sums: Sums::of(std::slice::from_ref(sum), page),
+    }
+}
+
+impl Serialize for RentalSums {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let rows: Vec<_> = self.shown.iter().map(|sum| row(sum, &self.page)).collect();
+        let others = (!self.others.is_empty()).then(|| Others {
+            rows: self.others.len(),
+            sums: Sums::of(&self.others, &self.page),
+        });
+        let rows = (words(self.by).0, rows);
+        report(serializer, &self.page, rows, others, self.total)
+    }
+}
+
+impl Answer for RentalSums {
+    fn text(&self, page: &Page) -> String {
+        match self.shown.is_empty() {
+            true => NONE.to_owned(),
+            false => format!(
+                "{}\n\n{}",
+                page.prose(&inert(&self.answer())),
+                self.table(page)
+            ),
+        }
+    }
+
+    fn list(&self) -> Option<List<'_>> {
+        List::of(self.shown.iter().map(|sum| row(sum, &self.page)))
+    }
+}
+
+/// What is said where there is nothing to list.
+const NONE: &str = "No machine was rented yet.";
 
 answer! {
     /// A rental day on which nobody worked on the job that had the machine.
@@ -61,14 +180,30 @@ answer! {
     }
 
     /// Rentals by machine and one by one.
-    pub struct RentalsAnswer of (rentals: Vec<Rental>, unworked: Vec<Unworked>) on page {
+    pub struct RentalsAnswer of (sums: RentalSums, rentals: Vec<Rental>, unworked: Vec<Unworked>) on page {
         currency: &'static str = page.currency.code(),
-        machines: Vec<MachineRentals> = MachineRentals::all(&rentals, page),
+        #[serde(flatten)]
+        machines: Machines = Machines(sums),
         rentals: Vec<RentalFacts>,
         unworked_days: Vec<UnworkedDay> = page.each(unworked.clone(), UnworkedDay::new),
         idle_charge: Amount = page.amount(charge(&unworked, DayUse::Idle)),
         day_off_charge: Amount = page.amount(charge(&unworked, DayUse::DayOff)),
         not_recorded_charge: Amount = page.amount(charge(&unworked, DayUse::NotRecorded)),
+    }
+}
+
+in_a_column! { Machines }
+
+/// The rows of machines alone, under their key.
+#[derive(Debug)]
+struct Machines(RentalSums);
+
+impl Serialize for Machines {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let rows = self.0.shown.iter().map(|sum| row(sum, &self.0.page));
+        let mut keys = serializer.serialize_map(Some(1))?;
+        keys.serialize_entry(words(self.0.by).0, &rows.collect::<Vec<_>>())?;
+        keys.end()
     }
 }
 
@@ -116,26 +251,15 @@ fn charge(unworked: &[Unworked], used: DayUse) -> Money {
     days.map(|line| line.day.charge).sum()
 }
 
+listed! { RentalsAnswer, rentals, sums: true }
+
 impl Answer for RentalsAnswer {
     fn text(&self, page: &Page) -> String {
         if self.rentals.is_empty() {
-            return "No machine was rented yet.".to_owned();
+            return NONE.to_owned();
         }
-        let mut table = page
-            .table(["Machine", "Rentals", "Days", "Charge", "A day"])
-            .numbers(1..=4);
-        for line in &self.machines {
-            let share = |days| line.charge.money.share(Decimal::ONE, Decimal::from(days));
-            let a_day = (line.days > 0).then(|| page.amount(share(line.days)));
-            table.line([
-                &line.machine,
-                &line.rentals,
-                &line.days,
-                &line.charge,
-                &or_blank(a_day),
-            ]);
-        }
-        let text = format!("{table}\n\n{}", rentals_text(&self.rentals, page));
+        let machines = self.machines.0.text(page);
+        let text = format!("{machines}\n\n{}", rentals_text(&self.rentals, page));
         match self.unworked_days.is_empty() {
             true => text,
             false => format!("{text}\n\n{}", self.unworked(page)),

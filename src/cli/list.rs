@@ -1,0 +1,131 @@
+//! The words that lists and reports share: from when to when, whose, which are open, how many, and in which order.
+
+use anyhow::Result;
+use clap::Args;
+
+use super::read::read_date;
+use super::ui::Context;
+use crate::document::showing::{Listed, NoSuchColumn, Showing};
+use crate::ledger::{Days, Ledger, refuse};
+use crate::trade::{ClientId, SiteId};
+
+/// From which day to which.
+#[derive(Debug, Args)]
+pub(super) struct DaysArgs {
+    /// The first day (default: the first that there is)
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+    /// The last day (default: today)
+    #[arg(long, value_name = "DATE")]
+    to: Option<String>,
+}
+
+impl DaysArgs {
+    /// Tells whether any was named.
+    pub(super) fn narrow(&self) -> bool {
+        self.from.is_some() || self.to.is_some()
+    }
+
+    pub(super) fn read(&self, context: &Context, ledger: &Ledger) -> Result<Days> {
+        let day = |text: &Option<String>| {
+            let text = text.as_deref();
+            text.map(|text| read_date(context, ledger, Some(text)))
+                .transpose()
+        };
+        let (from, to) = (day(&self.from)?, day(&self.to)?);
+        if let Some((from, to)) = from.zip(to).filter(|(from, to)| from > to) {
+            refuse!("{from} is after {to}: no day is in that time");
+        }
+        Ok(Days { from, to })
+    }
+}
+
+/// Whose.
+#[derive(Debug, Args)]
+pub(super) struct OfClientArgs {
+    /// Only what is this client's
+    #[arg(long)]
+    client: Option<String>,
+}
+
+impl OfClientArgs {
+    /// Tells whether one was named.
+    pub(super) fn narrows(&self) -> bool {
+        self.client.is_some()
+    }
+
+    pub(super) fn read(&self, ledger: &Ledger) -> Result<Option<ClientId>> {
+        let client = self.client.as_deref();
+        client.map(|name| Ok(ledger.client(name)?.id)).transpose()
+    }
+
+    /// Returns the client's sites; `None`: no client was named.
+    pub(super) fn sites(&self, ledger: &Ledger) -> Result<Option<Vec<SiteId>>> {
+        let Some(client) = self.read(ledger)? else {
+            return Ok(None);
+        };
+        let sites = ledger.sites_of(client)?;
+        Ok(Some(sites.iter().map(|site| site.id).collect()))
+    }
+}
+
+/// How many rows, and in which order.
+#[derive(Debug, Args)]
+pub(super) struct RowsArgs {
+    /// How many rows, from the first on
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
+    top: Option<u32>,
+    /// What the rows are sorted by: a column as `--json` calls it, numbers from the largest down
+    #[arg(long, value_name = "COLUMN")]
+    sort: Option<String>,
+}
+
+impl RowsArgs {
+    pub(super) fn showing(&self) -> Showing {
+        Showing {
+            sort: self.sort.clone(),
+            top: self.top.map(|top| top as usize),
+        }
+    }
+}
+
+/// What is said where nothing is as it was asked for.
+pub(super) const NONE: &str = "None is as you asked for.";
+
+/// Gives a list: the rows that were asked for, and how many more there are; `narrowed` tells whether others were left out.
+pub(super) fn give_list<L: Listed + 'static>(
+    context: &Context,
+    ledger: &Ledger,
+    mut list: L,
+    rows: &RowsArgs,
+    narrowed: bool,
+) -> Result<()> {
+    let more = sorted(list.show(&rows.showing()))?;
+    let page = context.page(ledger);
+    context.give_in_words(ledger, list, |list| {
+        let text = list.text(&page);
+        let counted = if L::HAS_SUMS {
+            "; the sums count them"
+        } else {
+            ""
+        };
+        match more {
+            _ if narrowed && list.is_empty() => NONE.to_owned(),
+            0 => text,
+            more => format!("{}\n\n{more} more aren't shown{counted}.", text.trim_end()),
+        }
+    })
+}
+
+/// Refuses a column that rows don't have.
+pub(super) fn sorted<T>(sorted: Result<T, NoSuchColumn>) -> Result<T> {
+    match sorted {
+        Ok(sorted) => Ok(sorted),
+        Err(NoSuchColumn { typed, columns }) => {
+            refuse!(
+                "no column is called `{typed}`: sort by {}",
+                columns.join(", ")
+            )
+        }
+    }
+}

@@ -1,0 +1,145 @@
+//! What makes quotes and reality differ over many jobs, and whether the rates in force count on it.
+
+use std::collections::BTreeMap;
+
+use anyhow::Result;
+
+use super::books::JobRecord;
+use super::{Job, Ledger, Span};
+use crate::money::{Decimal, round};
+use crate::trade::operation::Splits;
+use crate::trade::quote::WorkLine;
+use crate::trade::rates::{FloorClass, RateKind, Rates};
+use crate::trade::variance::causes::{Causes, Known, RateAsked};
+use crate::trade::variance::{LineKind, Subject};
+use crate::trade::{FloorCondition, RoomId};
+
+/// What was planned for a job, with the floor of each line, to be asked of the rates in force.
+struct Planned<'a> {
+    rates: &'a Rates,
+    work: Vec<(&'a WorkLine, FloorClass)>,
+    conditions: BTreeMap<RoomId, FloorCondition>,
+}
+
+impl<'a> Planned<'a> {
+    fn new(record: &'a JobRecord, rates: &'a Rates) -> Planned<'a> {
+        let quotes = record.agreed.quotes.iter().map(|record| &record.quote);
+        let work = quotes.flat_map(|quote| {
+            let lines = quote.work();
+            lines.filter_map(|work| Some((work, quote.class_of(work)?)))
+        });
+        let rooms = record.agreed.rooms().into_iter();
+        Planned {
+            rates,
+            work: work.collect(),
+            conditions: rooms
+                .map(|(room, ..)| (room.id, room.class.condition))
+                .collect(),
+        }
+    }
+
+    /// Tells what is known of a line: a room counts as its own floor condition, whatever its parts are in.
+    fn known(&self, subject: &Subject) -> Known {
+        let kind = match subject.kind {
+            LineKind::Item => RateKind::Item,
+            LineKind::Labour => RateKind::Hours,
+            LineKind::Rental | LineKind::Other => return Known::default(),
+        };
+        let mut planned = self.planned(subject);
+        planned.sort_by_key(|(work, _)| std::cmp::Reverse(expected(work, kind)));
+        let first = planned.first();
+        let rate = first.map(|(work, class)| {
+            let splits = self.splits(work, kind);
+            RateAsked {
+                operation: work.name.clone(),
+                condition: splits.by_condition().then_some(class.condition),
+                species: splits.by_species().then_some(class.species),
+            }
+        });
+        let mut splits = planned.iter().map(|(work, _)| self.splits(work, kind));
+        let differs = splits.any(Splits::by_condition);
+        let now = planned
+            .iter()
+            .map(|(work, class)| self.now(work, kind, *class));
+        Known {
+            condition: subject
+                .room
+                .filter(|_| differs)
+                .and_then(|room| self.conditions.get(&room).copied()),
+            now: rate.is_some().then(|| now.sum()),
+            rate,
+        }
+    }
+
+    /// Returns what the rate of a planned line differs by.
+    fn splits(&self, work: &WorkLine, kind: RateKind) -> Splits {
+        let operation = self.rates.operations().get(&work.operation);
+        operation.map_or(Splits::None, |known| self.rates.differ_by(known, kind))
+    }
+
+    /// Returns the planned lines that a line compares: of an item in an operation, of a task, or of an operation's hours.
+    fn planned(&self, subject: &Subject) -> Vec<(&'a WorkLine, FloorClass)> {
+        let name = subject.operation.as_deref();
+        let here = self
+            .work
+            .iter()
+            .filter(|(work, _)| work.room == subject.room);
+        let here: Vec<(&WorkLine, FloorClass)> = here.copied().collect();
+        let only = |is: &dyn Fn(&WorkLine) -> bool| {
+            let those = here.iter().filter(|(work, _)| is(work));
+            those.copied().collect::<Vec<_>>()
+        };
+        if subject.kind == LineKind::Item {
+            return only(&|work| {
+                let item = work.item.as_ref().map(|item| item.name.as_str());
+                Some(work.name.as_str()) == name && item == subject.item.as_deref()
+            });
+        }
+        match only(&|work| Some(work.task.name.as_str()) == name) {
+            of_task if !of_task.is_empty() => of_task,
+            _ => only(&|work| Some(work.name.as_str()) == name),
+        }
+    }
+
+    /// Returns what the rates in force ask for a line; as it was quoted, where they know nothing of it any more.
+    fn now(&self, work: &WorkLine, kind: RateKind, class: FloorClass) -> Decimal {
+        let operation = self.rates.operations().get(&work.operation);
+        let rate = operation.and_then(|operation| self.rates.rate(operation, kind, class));
+        let chance = work.contingency.as_ref();
+        let chance = chance.map_or(Decimal::ONE, |contingency| contingency.chance);
+        match rate {
+            Some(rate) => round(chance * rate.expect(work.quantity, work.passes), 2),
+            None => expected(work, kind),
+        }
+    }
+}
+
+/// Returns what a line was expected to take.
+fn expected(work: &WorkLine, kind: RateKind) -> Decimal {
+    match kind {
+        RateKind::Hours => work.hours,
+        RateKind::Item => work
+            .item
+            .as_ref()
+            .map_or(Decimal::ZERO, |item| item.expected),
+    }
+}
+
+impl Ledger {
+    /// Returns what made the quotes and the reality of those jobs of the spans differ that pass.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn causes(&self, spans: &[Span], passes: impl Fn(&Job) -> bool) -> Result<Causes> {
+        let (judge, rates) = (self.judge(spans)?, self.rates()?);
+        let mut causes = Causes::default();
+        self.read_jobs(spans, |record| {
+            if passes(&record.job) {
+                let planned = Planned::new(&record, &rates);
+                causes.add(&judge.variance(&record), |subject| planned.known(subject));
+            }
+            Ok(())
+        })?;
+        Ok(causes)
+    }
+}
