@@ -43,6 +43,7 @@ pub(super) enum ItemCommand {
 #[command(after_long_help = "Example:\n  gritledger item cover oil-finish 3.2")]
 pub(super) struct ItemCoverArgs {
     /// The item
+    #[arg(value_name = "ITEM")]
     name: String,
     /// How much is needed, in the item's unit
     #[arg(allow_hyphen_values = true)]
@@ -58,6 +59,7 @@ pub(super) struct ItemCoverArgs {
 )]
 pub(super) struct ItemCutArgs {
     /// The item, sold by length
+    #[arg(value_name = "ITEM")]
     name: String,
     /// A piece (can be repeated)
     #[arg(required = true, value_name = "LENGTH", allow_negative_numbers = true)]
@@ -108,6 +110,7 @@ pub(super) struct ItemAddArgs {
 #[command(after_long_help = "Example:\n  gritledger item show disc-7in-36")]
 pub(super) struct ItemArgs {
     /// The item
+    #[arg(value_name = "ITEM")]
     name: String,
 }
 
@@ -120,6 +123,7 @@ pub(super) struct ItemArgs {
 )]
 pub(super) struct ItemEditArgs {
     /// The item
+    #[arg(value_name = "ITEM")]
     name: String,
     /// A pack and its price, or `none` (can be repeated)
     #[arg(long = "pack", value_name = "SIZE=PRICE", allow_hyphen_values = true)]
@@ -210,6 +214,7 @@ pub(super) enum MachineCommand {
 #[command(group = clap::ArgGroup::new("need").args(["days", "hours"]).required(true))]
 pub(super) struct MachineCoverArgs {
     /// The machine
+    #[arg(value_name = "MACHINE")]
     name: String,
     /// How many days it is needed, to half a day
     #[arg(long, value_name = "N", allow_hyphen_values = true)]
@@ -269,6 +274,7 @@ struct PriceArgs {
 #[command(after_long_help = "Example:\n  gritledger machine show rotary")]
 pub(super) struct MachineArgs {
     /// The machine
+    #[arg(value_name = "MACHINE")]
     name: String,
 }
 
@@ -279,6 +285,7 @@ pub(super) struct MachineArgs {
 )]
 pub(super) struct MachineEditArgs {
     /// The machine
+    #[arg(value_name = "MACHINE")]
     name: String,
     /// Price of a day
     #[arg(long, value_name = "PRICE", allow_hyphen_values = true)]
@@ -344,7 +351,7 @@ struct OperationFacts {
     /// Hours until it can be sanded, such as those of filler, or `none`
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
     harden_hours: Option<String>,
-    /// The kind of finding that it answers, or `none`
+    /// A kind of finding that none answers yet, or `none`; the starting book answers black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
     #[arg(long, value_name = "KIND")]
     answers: Option<String>,
     /// What can hurt: dust, oily-rags, solvent, noise, acid, cables or none (can be repeated)
@@ -371,6 +378,7 @@ pub(super) struct OperationListArgs {
 #[command(after_long_help = "Example:\n  gritledger operation show rotary-36")]
 pub(super) struct OperationArgs {
     /// The operation
+    #[arg(value_name = "OPERATION")]
     name: String,
 }
 
@@ -383,6 +391,7 @@ pub(super) struct OperationArgs {
 )]
 pub(super) struct OperationEditArgs {
     /// The operation
+    #[arg(value_name = "OPERATION")]
     name: String,
     /// The task that its hours are logged on; made if unknown
     #[arg(long)]

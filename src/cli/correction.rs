@@ -60,7 +60,7 @@ pub(super) struct CorrectArgs {
     #[arg(long)]
     date: Option<String>,
     /// When a machine went out or came back: 07:45 today, or with a date
-    #[arg(long)]
+    #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// Why (default: a slip, for what was written today on an open job)
     #[arg(long)]

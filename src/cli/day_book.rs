@@ -211,7 +211,7 @@ pub(super) struct OutArgs {
     /// The machine
     machine: String,
     /// When: 08:00 today, or with a date (default: now)
-    #[arg(long)]
+    #[arg(long, value_name = "TIME")]
     at: Option<String>,
     #[command(flatten)]
     job: JobArgs,
@@ -228,7 +228,7 @@ pub(super) struct BackArgs {
     /// The machine
     machine: String,
     /// When: 07:45 today, or with a date (default: now)
-    #[arg(long)]
+    #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// What the receipt says (default: by tariff)
     #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]

@@ -48,10 +48,10 @@ pub(super) struct InitArgs {
     #[arg(long, default_value = "us")]
     units: String,
     /// What parts whole numbers from decimals when they are typed: point or comma (default: point)
-    #[arg(long)]
+    #[arg(long, value_name = "MARK")]
     decimal_mark: Option<String>,
     /// What comes first in a date such as 3/2: month-day or day-month (default: month-day, with metric units day-month)
-    #[arg(long)]
+    #[arg(long, value_name = "ORDER")]
     date_order: Option<String>,
     /// Which copy of a ledger this is (0 for the first); each hands out ids and numbers of its own
     #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(i64).range(0..=1000))]

@@ -40,7 +40,7 @@ pub(super) enum FindingCommand {
 pub(super) struct FindingAddArgs {
     /// The room: NAME or SITE/NAME
     room: String,
-    /// The kind, such as proud-nails
+    /// The kind; the starting book answers black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
     kind: String,
     /// How much of it, or from how much to how much
     #[arg(allow_hyphen_values = true)]

@@ -32,6 +32,7 @@ pub(super) enum SequenceCommand {
 #[derive(Debug, Args)]
 pub(super) struct SequenceStepsArgs {
     /// The sequence
+    #[arg(value_name = "SEQUENCE")]
     name: String,
     /// Its operations, in order
     #[arg(required = true, value_name = "OPERATION")]
@@ -43,6 +44,7 @@ pub(super) struct SequenceStepsArgs {
 #[command(after_long_help = "Example:\n  gritledger sequence show rotary-36-50-80")]
 pub(super) struct SequenceArgs {
     /// The sequence
+    #[arg(value_name = "SEQUENCE")]
     name: String,
 }
 
@@ -70,6 +72,7 @@ pub(super) enum ScheduleCommand {
 #[derive(Debug, Args)]
 pub(super) struct ScheduleStepsArgs {
     /// The schedule
+    #[arg(value_name = "SCHEDULE")]
     name: String,
     /// Its steps, in order
     #[arg(required = true, value_name = "STEP")]
@@ -81,6 +84,7 @@ pub(super) struct ScheduleStepsArgs {
 #[command(after_long_help = "Example:\n  gritledger schedule show oil-2-coat")]
 pub(super) struct ScheduleArgs {
     /// The schedule
+    #[arg(value_name = "SCHEDULE")]
     name: String,
 }
 

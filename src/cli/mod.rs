@@ -29,9 +29,11 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::Result;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Args, FromArgMatches as _, Parser, Subcommand};
 
 use self::ui::Context;
+use crate::ledger::Refusal;
 use crate::money::within;
 
 /// Estimate, log and learn from the wooden floors you sand and finish
@@ -151,14 +153,7 @@ enum Command {
 pub fn run() -> ExitCode {
     let (cli, asked) = match read_command_line() {
         Ok(read) => read,
-        Err(error) => {
-            // Help and version are answers (0), if they can be given; anything else is a usage error (2).
-            let told = error.print();
-            return match (told, error.exit_code()) {
-                (Err(_), 0) => ExitCode::FAILURE,
-                (_, code) => ExitCode::from(u8::try_from(code).unwrap_or(2)),
-            };
-        }
+        Err(error) => return tell_misuse(&error),
     };
     let context = match Context::new(cli.globals, asked) {
         Ok(context) => context,
@@ -185,6 +180,60 @@ fn read_command_line() -> Result<(Cli, String), clap::Error> {
     }
     let asked = asked.join(" ");
     Ok((cli, asked))
+}
+
+/// Tells why the command line can't be read, and what must be typed; help and version are answers.
+fn tell_misuse(error: &clap::Error) -> ExitCode {
+    let is_help = error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    if is_help || !error.use_stderr() {
+        // An answer is done (0) if it can be given.
+        return match (error.print(), error.exit_code()) {
+            (Err(_), 0) => ExitCode::FAILURE,
+            (_, code) => ExitCode::from(u8::try_from(code).unwrap_or(ui::MISUSED)),
+        };
+    }
+    ui::misuse(&misuse_in_words(error), must_be_typed(error))
+}
+
+/// Returns in one line why a command line can't be read, with what it is near to as hints.
+fn misuse_in_words(error: &clap::Error) -> Refusal {
+    let text = error.to_string();
+    let told = text.lines().map(str::trim);
+    let told = told.take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"));
+    let (tips, words): (Vec<&str>, Vec<&str>) = told
+        .filter(|line| !line.is_empty())
+        .partition(|line| line.starts_with("tip: "));
+    let words = words.join(" ");
+    let refusal = Refusal::new(words.strip_prefix("error: ").unwrap_or(&words));
+    let tips = tips.into_iter().filter_map(|tip| tip.strip_prefix("tip: "));
+    // A slip in an option's name is hardly ever a value.
+    let tips = tips.filter(|tip| !tip.starts_with("to pass "));
+    tips.fold(refusal, |refusal, tip| refusal.hint(tip))
+}
+
+/// Returns the words of the command that a usage error is about, with all that must be typed after them and no more;
+/// `None`: the error is about one value.
+fn must_be_typed(error: &clap::Error) -> Option<String> {
+    let text = error.to_string();
+    let usage = text.lines().find_map(|line| line.strip_prefix("Usage: "))?;
+    let mut whole = command();
+    whole.build();
+    let mut command = &whole;
+    for word in usage.split(' ').skip(1) {
+        let Some(below) = command.find_subcommand(word) else {
+            break;
+        };
+        command = below;
+    }
+    let usage = command.clone().render_usage().to_string();
+    let missing = match error.get(ContextKind::InvalidArg) {
+        Some(ContextValue::Strings(missing)) => &missing[..],
+        _ => &[],
+    };
+    // What is required only beside something else stands in no usage.
+    let missing = missing.iter().filter(|missing| !usage.contains(*missing));
+    let missing: String = missing.map(|missing| format!(" {missing}")).collect();
+    Some(usage.replacen(" [OPTIONS]", &missing, 1))
 }
 
 /// Returns the list of a command's noun as it is typed; the jobs, if the noun has none.
@@ -268,6 +317,7 @@ fn read_color(text: &str) -> Result<anstream::ColorChoice, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trade::{FloorCondition, Layout, Species};
 
     #[test]
     fn colour_is_one_of_three() {
@@ -341,6 +391,82 @@ mod tests {
     fn every_command_has_examples_that_can_be_typed() {
         let wrong = wrong_examples(&command(), "gritledger");
         assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    }
+
+    /// Returns each command that is typed, with its words.
+    fn typed(shown: &clap::Command, path: &str) -> Vec<(String, clap::Command)> {
+        if !shown.has_subcommands() {
+            return vec![(path.to_owned(), shown.clone())];
+        }
+        let below = shown.get_subcommands();
+        let below = below.flat_map(|below| typed(below, &format!("{path} {}", below.get_name())));
+        below.collect()
+    }
+
+    #[test]
+    fn what_is_there_already_is_named_by_its_noun() {
+        for (path, shown) in typed(&command(), "gritledger") {
+            for argument in shown.get_positionals() {
+                let names = argument.get_value_names().unwrap_or_default();
+                let is_new = path.ends_with(" add");
+                for name in names {
+                    assert!(
+                        is_new || !["NAME", "ADDRESS", "NUMBER"].contains(&&**name),
+                        "{path} {name}"
+                    );
+                }
+            }
+        }
+    }
+
+    fn all<T: ToString>(set: &[T]) -> Vec<String> {
+        set.iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn what_may_be_typed_is_listed_where_it_is_needed() {
+        let seeds = include_str!("../../seed-data/operations.csv");
+        let mut operations = csv::Reader::from_reader(seeds.as_bytes());
+        let answers = operations
+            .headers()
+            .unwrap()
+            .iter()
+            .position(|name| name == "answers");
+        let kinds = operations
+            .records()
+            .map(|row| row.unwrap()[answers.unwrap()].to_owned());
+        let kinds: Vec<String> = kinds.filter(|kind| !kind.is_empty()).collect();
+        let conditions = all(FloorCondition::ALL);
+        let species = all(Species::ALL);
+        let layouts = all(Layout::ALL);
+        for (path, listed) in [
+            ("finding add", &kinds),
+            ("operation add", &kinds),
+            ("room add", &conditions),
+            ("room add", &species),
+            ("room add", &layouts),
+            ("room edit", &conditions),
+            ("room edit", &species),
+            ("rate show", &conditions),
+            ("rate show", &species),
+            ("rate set", &conditions),
+            ("rate set", &species),
+            ("rate predict", &conditions),
+            ("rate predict", &species),
+        ] {
+            let mut shown = command();
+            shown.build();
+            for word in path.split(' ') {
+                shown = shown.find_subcommand(word).unwrap().clone();
+            }
+            let help = shown.render_long_help().to_string();
+            let is_there = |word: &&String| {
+                let mut words = help.split(|sign: char| !sign.is_alphanumeric() && sign != '-');
+                words.any(|shown| shown == **word)
+            };
+            let missing: Vec<&String> = listed.iter().filter(|word| !is_there(word)).collect();
+            assert!(missing.is_empty(), "{path} --help: {missing:?}");
+        }
     }
 
     #[test]

@@ -12,6 +12,7 @@ use anyhow::{Context as _, Result};
 use clap::{Args, CommandFactory as _, Parser};
 
 use super::day_book::{Line, Noted, Said, Standing, add_budgets, write_line};
+use super::misuse_in_words;
 use super::read::read_date;
 use super::ui::{Context, Remark, is_stdout, somebody_is_there};
 use crate::document::count;
@@ -247,7 +248,7 @@ fn no_line(text: &str, word: &str) -> anyhow::Error {
 }
 
 fn read_line(number: usize, words: Vec<String>, standing: &Standing) -> Result<Note> {
-    let typed = Typed::try_parse_from(words).map_err(|error| in_a_line(&error))?;
+    let typed = Typed::try_parse_from(words).map_err(|error| misuse_in_words(&error))?;
     let mut line = typed.line;
     let rests_on = line.stand_in(standing);
     Ok(Note {
@@ -274,21 +275,6 @@ fn in_full(thing: &str) -> Result<Vec<String>> {
         [item, quantity @ ..] => ["use".to_owned(), (*item).to_owned(), quantity.join(" ")],
     };
     Ok(vec![command, one, other])
-}
-
-/// Returns in one line why a line can't be read.
-fn in_a_line(error: &clap::Error) -> Refusal {
-    let text = error.to_string();
-    let told: Vec<&str> = text
-        .lines()
-        .map(str::trim)
-        .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"))
-        .filter(|line| !line.is_empty())
-        .collect();
-    let told = told.join(" ");
-    let label = "error: ";
-    let told = told.strip_prefix(label).unwrap_or(&told);
-    Refusal::new(told)
 }
 
 /// What is wrong with a line.

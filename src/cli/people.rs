@@ -68,6 +68,7 @@ pub(super) struct ClientAddArgs {
 #[command(after_long_help = "Example:\n  gritledger client show \"Ada Quill\"")]
 pub(super) struct ClientArgs {
     /// The client
+    #[arg(value_name = "CLIENT")]
     name: String,
 }
 
@@ -103,6 +104,7 @@ pub(super) struct ClientEditArgs {
 #[command(after_long_help = "Example:\n  gritledger client void \"Ada Quill\"")]
 pub(super) struct ClientVoidArgs {
     /// The client
+    #[arg(value_name = "CLIENT")]
     name: String,
 }
 
@@ -172,6 +174,7 @@ pub(super) struct SiteListArgs {
 #[command(after_long_help = "Example:\n  gritledger site show \"4 Tannery Row\"")]
 pub(super) struct SiteArgs {
     /// The address
+    #[arg(value_name = "SITE")]
     address: String,
 }
 
@@ -182,6 +185,7 @@ pub(super) struct SiteArgs {
 #[command(after_long_help = "Example:\n  gritledger site check \"4 Tannery Row\"")]
 pub(super) struct SiteCheckArgs {
     /// The address
+    #[arg(value_name = "SITE")]
     address: String,
 }
 
@@ -218,6 +222,7 @@ pub(super) struct SiteEditArgs {
 #[command(after_long_help = "Example:\n  gritledger site void \"4 Tannery Row\"")]
 pub(super) struct SiteVoidArgs {
     /// The address
+    #[arg(value_name = "SITE")]
     address: String,
 }
 
@@ -249,6 +254,7 @@ pub(super) struct WorkerAddArgs {
 #[command(after_long_help = "Example:\n  gritledger worker edit \"Ruben Vale\" --wage 29.50")]
 pub(super) struct WorkerEditArgs {
     /// The worker
+    #[arg(value_name = "WORKER")]
     name: String,
     /// Wage per hour, before burden
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]

@@ -101,6 +101,7 @@ pub(super) struct HouseArgs {
 #[command(after_long_help = "Example:\n  gritledger plan write J1 --format ics --to house.ics")]
 pub(super) struct WriteArgs {
     /// The quote or job, such as Q1 or J1
+    #[arg(value_name = "QUOTE")]
     number: String,
     /// In what format
     #[arg(long, value_enum, default_value_t = CalendarFormat::Ics)]

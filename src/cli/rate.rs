@@ -79,7 +79,7 @@ struct FloorArgs {
     /// The floor condition: bare, sound-film, worn-film, oil-wax, paint or glue
     #[arg(long)]
     condition: Option<String>,
-    /// The wood
+    /// The wood: red-oak, white-oak, hard-maple, birch, beech, ash, hickory, walnut, cherry, heart-pine, pine, douglas-fir or other
     #[arg(long)]
     species: Option<String>,
 }
@@ -128,7 +128,7 @@ pub(super) struct PredictArgs {
 )]
 pub(super) struct ConfirmArgs {
     /// An entry, such as E12, a row of a notebook, such as N3, or a job, such as J9 (can be repeated)
-    #[arg(required = true)]
+    #[arg(required = true, value_name = "ENTRY")]
     numbers: Vec<String>,
 }
 
@@ -173,10 +173,10 @@ pub(super) struct SetArgs {
     /// Items or hours that each room and pass adds, whatever its size (default: as before, else what its family takes)
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     fixed: Option<String>,
-    /// Only on this floor condition
+    /// Only on this floor condition: bare, sound-film, worn-film, oil-wax, paint or glue
     #[arg(long)]
     condition: Option<String>,
-    /// Only on this wood
+    /// Only on this wood: red-oak, white-oak, hard-maple, birch, beech, ash, hickory, walnut, cherry, heart-pine, pine, douglas-fir or other
     #[arg(long)]
     species: Option<String>,
 }

@@ -57,7 +57,7 @@ pub(super) struct RoomAddArgs {
     /// What the first cut meets: bare, sound-film, worn-film, oil-wax, paint or glue
     #[arg(long, required_unless_present = "not_refinished")]
     condition: Option<String>,
-    /// The wood, such as red-oak, white-oak, hard-maple, pine or other
+    /// The wood: red-oak, white-oak, hard-maple, birch, beech, ash, hickory, walnut, cherry, heart-pine, pine, douglas-fir or other
     #[arg(long, required_unless_present = "not_refinished")]
     species: Option<String>,
     /// How the boards lie: strip, plank, parquet or herringbone
@@ -150,6 +150,7 @@ pub(super) struct RoomListArgs {
 #[command(after_long_help = "Example:\n  gritledger room show Landing --site \"4 Tannery Row\"")]
 pub(super) struct RoomArgs {
     /// The room: NAME or SITE/NAME
+    #[arg(value_name = "ROOM")]
     name: String,
     /// The site's address (default: wherever there is only one room of that name)
     #[arg(long)]
@@ -165,6 +166,7 @@ pub(super) struct RoomArgs {
 #[command(after_long_help = "Example:\n  gritledger room check Landing --site \"4 Tannery Row\"")]
 pub(super) struct RoomCheckArgs {
     /// The room: NAME or SITE/NAME
+    #[arg(value_name = "ROOM")]
     name: String,
     /// The site's address (default: wherever there is only one room of that name)
     #[arg(long)]
@@ -192,13 +194,13 @@ pub(super) struct RoomEditArgs {
     name: Option<String>,
     #[command(flatten)]
     measures: MeasureArgs,
-    /// What the first cut meets
+    /// What the first cut meets: bare, sound-film, worn-film, oil-wax, paint or glue
     #[arg(long)]
     condition: Option<String>,
     /// No part has a condition of its own any more
     #[arg(long, conflicts_with = "parts")]
     no_parts: bool,
-    /// The wood
+    /// The wood: red-oak, white-oak, hard-maple, birch, beech, ash, hickory, walnut, cherry, heart-pine, pine, douglas-fir or other
     #[arg(long)]
     species: Option<String>,
     /// How the boards lie
@@ -220,6 +222,7 @@ pub(super) struct RoomEditArgs {
 #[command(after_long_help = "Example:\n  gritledger room void Landing --site \"4 Tannery Row\"")]
 pub(super) struct RoomVoidArgs {
     /// The room: NAME or SITE/NAME
+    #[arg(value_name = "ROOM")]
     name: String,
     /// The site's address (default: wherever there is only one room of that name)
     #[arg(long)]

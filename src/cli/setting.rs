@@ -24,6 +24,7 @@ pub(super) enum SettingCommand {
 #[command(after_long_help = "Example:\n  gritledger setting show margin")]
 pub(super) struct SettingArgs {
     /// The setting
+    #[arg(value_name = "SETTING")]
     name: String,
 }
 
@@ -34,6 +35,7 @@ pub(super) struct SettingArgs {
 #[command(after_long_help = "Example:\n  gritledger setting set margin 38%")]
 pub(super) struct SettingSetArgs {
     /// The setting
+    #[arg(value_name = "SETTING")]
     name: String,
     /// Its value
     #[arg(allow_hyphen_values = true)]
@@ -72,6 +74,7 @@ pub(super) struct TaxAreaAddArgs {
 #[command(after_long_help = "Example:\n  gritledger tax-area show \"Harrow County\"")]
 pub(super) struct TaxAreaArgs {
     /// The tax area
+    #[arg(value_name = "AREA")]
     name: String,
 }
 
@@ -82,6 +85,7 @@ pub(super) struct TaxAreaArgs {
 )]
 pub(super) struct TaxAreaSetArgs {
     /// The tax area
+    #[arg(value_name = "AREA")]
     name: String,
     /// Tax, percent of the price
     #[arg(allow_hyphen_values = true)]

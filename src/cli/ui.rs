@@ -32,6 +32,9 @@ use crate::money::within;
 /// The exit code of what was done though its answer could not be delivered.
 const DONE_UNTOLD: u8 = 3;
 
+/// The exit code of a command line that can't be read.
+pub(crate) const MISUSED: u8 = 2;
+
 /// Sentences of what was done that are said then.
 const MOST_SAID: usize = 3;
 
@@ -679,6 +682,18 @@ pub(crate) fn fail(error: &anyhow::Error) -> ExitCode {
         }
     }
     ExitCode::from(1)
+}
+
+/// Tells why a command line can't be read, and what must be typed.
+pub(crate) fn misuse(why: &Refusal, usage: Option<String>) -> ExitCode {
+    labelled("error", AnsiColor::Red, &why.to_string());
+    for hint in &why.hints {
+        labelled("hint", AnsiColor::Cyan, hint);
+    }
+    if let Some(usage) = usage {
+        say(&usage);
+    }
+    ExitCode::from(MISUSED)
 }
 
 fn variable(name: &str) -> Option<String> {

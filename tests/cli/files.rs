@@ -364,6 +364,66 @@ fn clocks_and_schemas_that_cannot_be_are_told() {
 }
 
 #[test]
+fn a_usage_error_says_what_must_be_typed_and_no_more() {
+    let ledger = TestLedger::nowhere();
+    for (line, told) in [
+        (
+            "finding list --json",
+            "error: the following required arguments were not provided: <SITE>\n\
+             Usage: gritledger finding list <SITE>\n",
+        ),
+        (
+            "room add Landing",
+            "error: the following required arguments were not provided: \
+             --condition <CONDITION> --species <SPECIES> \
+             <--shape <SHAPE>|--walls <WALLS>|--steps <COUNT>|--not-refinished> <NAME>\n\
+             Usage: gritledger room add --condition <CONDITION> --species <SPECIES> <--shape <SHAPE>|--walls <WALLS>|--steps <COUNT>|--not-refinished> <SITE> <NAME>\n",
+        ),
+        (
+            "room list --site \"4 Tannery Row\"",
+            "error: unexpected argument '--site' found\n\
+             Usage: gritledger room list <SITE>\n",
+        ),
+        (
+            "quote show Q1 --client",
+            "error: unexpected argument '--client' found\n\
+             hint: a similar argument exists: '--for-client'\n\
+             Usage: gritledger quote show <QUOTE>\n",
+        ),
+        (
+            "quote why Q1",
+            "error: unrecognized subcommand 'why'\nUsage: gritledger quote <COMMAND>\n",
+        ),
+        (
+            "client list --csv --json",
+            "error: the argument '--csv' cannot be used with '--json'\nUsage: gritledger client list\n",
+        ),
+        (
+            "log --last many",
+            "error: invalid value 'many' for '--last <COUNT>': invalid digit found in string\n",
+        ),
+        (
+            "rnet list",
+            "error: unrecognized subcommand 'rnet'\n\
+             hint: some similar subcommands exist: 'rate', 'restore', 'report', 'rental'\n\
+             Usage: gritledger <COMMAND>\n",
+        ),
+    ] {
+        let run = ledger.line(line);
+        assert_eq!((run.code(), run.stdout().as_str()), (2, ""), "{run}");
+        assert_eq!(run.stderr(), told, "{line}");
+    }
+    // A noun alone is answered with its commands, and `help` is a command as any other.
+    let run = ledger.line("client");
+    assert!(run.code() == 2 && run.stderr().contains("  add "), "{run}");
+    for line in ["help", "help client", "help client add", "client help add"] {
+        let help = ledger.line(line).ok();
+        assert!(help.contains("Usage: gritledger"), "{line}: {help}");
+    }
+    assert!(ledger.line("help").ok().contains("\n  generate "));
+}
+
+#[test]
 fn a_usage_error_asks_for_no_option_that_is_not_required() {
     let ledger = TestLedger::new();
     let run = ledger.line("client add");
