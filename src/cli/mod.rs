@@ -204,7 +204,9 @@ fn misuse_in_words(error: &clap::Error) -> Refusal {
         .filter(|line| !line.is_empty())
         .partition(|line| line.starts_with("tip: "));
     let words = words.join(" ");
-    let refusal = Refusal::new(words.strip_prefix("error: ").unwrap_or(&words));
+    let label = "error: ";
+    let words = words.strip_prefix(label).unwrap_or(&words);
+    let refusal = Refusal::new(words);
     let tips = tips.into_iter().filter_map(|tip| tip.strip_prefix("tip: "));
     // A slip in an option's name is hardly ever a value.
     let tips = tips.filter(|tip| !tip.starts_with("to pass "));
