@@ -27,7 +27,7 @@ const MARKS: &[&str] = &[
 
 /// Refusals whose words are handed to them.
 const MADE_ELSEWHERE: &[&str] = &[
-    "cli/notes.rs: Refusal::new(told)",
+    "cli/mod.rs: Refusal::new(words)",
     "ledger/corrections.rs: Refusal::new(words(&voided.number))",
     "ledger/jobs.rs: several_jobs(jobs: &[Job])",
     "ledger/jobs.rs: several_jobs(several)",
