@@ -12,6 +12,8 @@ CREATE TABLE ledger (
     business   TEXT    NOT NULL CHECK (business <> ''),
     currency   TEXT    NOT NULL CHECK (length(currency) = 3),
     units      TEXT    NOT NULL CHECK (units IN ('us', 'metric')),
+    -- Whose laws are named, by its ISO 3166-1 code; NULL: none's are, and local rules are referred to.
+    country    TEXT    CHECK (length(country) = 2),
     -- How figures and dates are typed here; nothing is kept or printed so.
     decimal_mark TEXT  NOT NULL CHECK (decimal_mark IN ('point', 'comma')),
     date_order TEXT    NOT NULL CHECK (date_order IN ('month-day', 'day-month')),
@@ -87,7 +89,8 @@ CREATE TABLE room (
     id              INTEGER PRIMARY KEY,
     site_id         INTEGER NOT NULL REFERENCES site (id),
     name            TEXT    NOT NULL CHECK (name <> ''),
-    -- Base shape and parts as exact text: `14' x 12'; plus 5' x 2'; less 4' x 1'6"`, `walls 14' r 11'6" r ...`.
+    -- Base shape and parts as they were typed, bare numbers in the ledger's unit: `14 x 12; plus 5 x 2; less 4' x 1'6"`,
+    -- `walls 14' r 11'6" r ...`.
     shape           TEXT    NOT NULL,
     floor_condition TEXT    NOT NULL CHECK (floor_condition IN ('bare', 'sound-film', 'worn-film', 'oil-wax', 'paint', 'glue')),
     species         TEXT    NOT NULL CHECK (species IN ('red-oak', 'white-oak', 'hard-maple', 'birch', 'beech', 'ash',

@@ -80,11 +80,11 @@ impl Units {
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum MeasureError {
     /// Not a length in any notation.
-    #[error("`{0}` is not a length (try 12'6\", 12.5 or 3.81m)")]
-    NotALength(String),
+    #[error("`{0}` is not a length (try {example})", example = lengths_to_try(*.1))]
+    NotALength(String, Units),
     /// Not an area in any notation.
-    #[error("`{0}` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)")]
-    NotAnArea(String),
+    #[error("`{0}` is not an area (try {example})", example = areas_to_try(*.1))]
+    NotAnArea(String, Units),
     /// Zero or less.
     #[error("`{0}` is not above zero")]
     NotPositive(String),
@@ -103,6 +103,20 @@ pub enum MeasureError {
     /// A bare number beside one with a unit of the system that is not the ledger's.
     #[error("`{0}` has no unit and `{1}` has one; give both a unit")]
     UnitMissing(String, String),
+}
+
+const fn lengths_to_try(units: Units) -> &'static str {
+    match units {
+        Units::Us => "12'6\", 12.5 or 3.81m",
+        Units::Metric => "3.81, 3.81m or 381 cm",
+    }
+}
+
+const fn areas_to_try(units: Units) -> &'static str {
+    match units {
+        Units::Us => "12 sqft, 1.2 m2 or 3 x 4",
+        Units::Metric => "1.2, 1.2 m2 or 3 x 4",
+    }
 }
 
 /// A length in whole nanometres; it may be negative as a difference, but never when it was read.
@@ -300,7 +314,7 @@ impl Area {
             let [one, other] = Length::parse_together([one, other], units)?;
             return Ok(one * other);
         }
-        let refused = || MeasureError::NotAnArea(text.to_owned());
+        let refused = || MeasureError::NotAnArea(text.to_owned(), units);
         let (digits, unit) = leading_number(text);
         let count = number(digits).ok_or_else(refused)?;
         let square = square_mark(unit, units).ok_or_else(refused)?;
@@ -464,7 +478,7 @@ impl Term {
         }
         // `6 9/8` is more often a slip than a length.
         if numerator >= parts {
-            return Err(MeasureError::NotALength(text.to_owned()));
+            return Err(MeasureError::NotALength(text.to_owned(), mark.units()));
         }
         let unit = i128::from(mark.nanometres());
         let whole = exact_product(self.whole, unit);
@@ -477,7 +491,7 @@ impl Term {
 /// Reads a length, and the mark of its first number.
 fn read_length(text: &str, units: Units) -> Result<(Length, Option<Mark>), MeasureError> {
     let text = text.trim();
-    let refused = || MeasureError::NotALength(text.to_owned());
+    let refused = || MeasureError::NotALength(text.to_owned(), units);
     let unsigned = text.strip_prefix('-').unwrap_or(text);
 
     let simple = simplified(unsigned);
@@ -503,15 +517,19 @@ fn read_length(text: &str, units: Units) -> Result<(Length, Option<Mark>), Measu
 
 /// Adds feet and inches, or metres and the rest of a metre.
 fn two_terms(first: &Term, second: &Term, text: &str) -> Result<i128, MeasureError> {
+    let refused = || {
+        let units = first.mark.map_or(Units::Us, Mark::units);
+        MeasureError::NotALength(text.to_owned(), units)
+    };
     let (large, small, whole) = match (first.mark, second.mark) {
         (Some(Mark::Feet), None | Some(Mark::Inches)) => (Mark::Feet, Mark::Inches, "foot"),
         (Some(Mark::Metres), Some(small @ (Mark::Centimetres | Mark::Millimetres))) => {
             (Mark::Metres, small, "metre")
         }
-        _ => return Err(MeasureError::NotALength(text.to_owned())),
+        _ => return Err(refused()),
     };
     if first.fraction.is_some() || first.whole.scale() > 0 {
-        return Err(MeasureError::NotALength(text.to_owned()));
+        return Err(refused());
     }
     let rest = second.nanometres(small, text)?;
     if rest >= i128::from(large.nanometres()) {

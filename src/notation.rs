@@ -1,5 +1,5 @@
-//! How people write figures and dates where they live: which sign parts the decimals, and whether the day or the month
-//! comes first. Both are fixed when a ledger is made, and never guessed.
+//! Where somebody lives: how figures and dates are written there (which sign parts the decimals, and whether the day or
+//! the month comes first), and whose laws may be named. All of it is fixed when a ledger is made, and never guessed.
 //!
 //! The program's own form, `1234.5` and `2026-03-02`, is read everywhere, so what it prints can be typed. A figure that
 //! could be meant as two, `1,234`, is refused with both.
@@ -8,6 +8,30 @@ use chrono::{Datelike, Days, NaiveDate, Weekday};
 use thiserror::Error;
 
 use crate::money::{Decimal, number};
+
+/// A country of ISO 3166-1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Country(iso_currency::Country);
+
+impl Country {
+    /// The United Kingdom.
+    pub const GB: Country = Country(iso_currency::Country::GB);
+
+    /// The United States of America.
+    pub const US: Country = Country(iso_currency::Country::US);
+
+    /// Returns the country with that code of two letters, in any case, if there is one.
+    pub fn parse(code: &str) -> Option<Country> {
+        let code = code.trim().to_ascii_uppercase();
+        let two = code.len() == 2;
+        code.parse().ok().filter(|_| two).map(Country)
+    }
+
+    /// Returns its code of two letters.
+    pub fn code(self) -> String {
+        self.0.to_string()
+    }
+}
 
 /// The sign that parts whole numbers from their decimals.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

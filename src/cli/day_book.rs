@@ -118,7 +118,7 @@ pub(super) struct SpentArgs {
 
 /// Log miles driven, or kilometres in a metric ledger
 ///
-/// At the rate of the setting mile-rate or km-rate.
+/// At the rate of the setting mile-rate, or km-rate in a metric ledger.
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Examples:\n  gritledger drive 14 --job J1\n  gritledger drive 40 --no-job --note \"to the yard\""

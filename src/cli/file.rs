@@ -23,7 +23,7 @@ use crate::ledger::{
 };
 use crate::measure::Units;
 use crate::money::Currency;
-use crate::notation::{DateOrder, DecimalMark, Notation};
+use crate::notation::{Country, DateOrder, DecimalMark, Notation};
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
 const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
@@ -36,7 +36,9 @@ const DEMO_JOBS: usize = 6;
 /// It starts with a book of operations, rates, items, machines, sequences and schedules. Prices in it are invented:
 /// set your own.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger init --business \"Marsh End Floors\"")]
+#[command(
+    after_long_help = "Example:\n  gritledger init --business \"Marsh End Floors\" --country US"
+)]
 pub(super) struct InitArgs {
     /// Your firm's name
     #[arg(long)]
@@ -47,6 +49,9 @@ pub(super) struct InitArgs {
     /// Units of bare numbers and of what is printed: us or metric
     #[arg(long, default_value = "us")]
     units: String,
+    /// The country whose laws cautions name, by its ISO 3166 code such as US; without it they refer to local rules
+    #[arg(long, value_name = "CODE")]
+    country: Option<String>,
     /// What parts whole numbers from decimals when they are typed: point or comma (default: point)
     #[arg(long, value_name = "MARK")]
     decimal_mark: Option<String>,
@@ -165,6 +170,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         );
     };
     let units = read_units(&args.units)?;
+    let country = args.country.as_deref().map(read_country).transpose()?;
     let notation = notation_of(&args, units)?;
     if context.dry_run() {
         Ledger::could_be_made(&path)?;
@@ -179,6 +185,7 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
         business,
         currency,
         units,
+        country,
         notation,
         copy: args.copy,
     };
@@ -192,6 +199,15 @@ pub(super) fn cmd_init(context: &Context, args: InitArgs) -> Result<()> {
     context.hint("gritledger machine list");
     context.hint("gritledger worker add \"NAME\" --wage 28.00");
     Ok(())
+}
+
+fn read_country(text: &str) -> Result<Country> {
+    match Country::parse(text) {
+        Some(country) => Ok(country),
+        None => Err(Refusal::new(format!("`{text}` is not a country"))
+            .hint("ISO 3166 codes have two letters: US, DE, CA")
+            .into()),
+    }
 }
 
 /// Reads how figures and dates are typed; what isn't said follows from the units.

@@ -277,7 +277,10 @@ fn read_if_so(ledger: &Ledger, text: &str) -> Result<(OperationId, Decimal, Deci
         return Err(Refusal::new(format!(
             "`{text}` doesn't say what is done, and how much of it"
         ))
-        .hint("--if-so \"bleach 12 sqft\"")
+        .hint(match ledger.units() {
+            Units::Us => "--if-so \"bleach 12 sqft\"",
+            Units::Metric => "--if-so \"bleach 1 m2\"",
+        })
         .into());
     };
     let operation = ledger.operation(name)?;

@@ -326,7 +326,7 @@ fn wanted(ledger: &Ledger, number: &str, option: Option<&str>) -> Result<QuoteRe
 }
 
 fn warn_of_driving(context: &Context, left_out: &DrivingLeftOut) {
-    if let Some(why) = left_out.why {
+    if let Some(why) = &left_out.why {
         context.warn(why);
     }
     context.hint(&left_out.remedy);

@@ -274,7 +274,8 @@ fn add_room(context: &Context, args: &RoomAddArgs) -> Result<()> {
         let new = NewRoom {
             site: site.id,
             name: args.name.clone(),
-            floor: Floor::new(base, read_parts(&measures, writing.units())?)?,
+            floor: Floor::new(base, read_parts(&measures, writing.units())?)?
+                .as_typed(&measures.typed(), writing.units()),
             condition: condition.map_or(Ok(FloorCondition::SoundFilm), str::parse)?,
             parts: read_floor_parts(&measures, writing.units())?,
             species: species.map_or(Ok(Species::Other), str::parse)?,
@@ -336,7 +337,9 @@ fn change_room(room: &mut Room, args: &RoomEditArgs, ledger: &Ledger) -> Result<
     let was_unknown = !room.floor.is_measured();
     let parts = read_parts(&measures, units)?;
     match read_base(&measures, units)? {
-        Some(base) => room.floor = Floor::new(base, parts)?,
+        Some(base) => {
+            room.floor = Floor::new(base, parts)?.as_typed(&measures.typed(), units);
+        }
         None if !parts.is_empty() => room.floor = Floor::new(room.floor.base().clone(), parts)?,
         None => {}
     }
@@ -379,6 +382,31 @@ fn tell_room(context: &Context, writing: &Writing<'_>, site: SiteId, id: RoomId)
     context.give_as(answer, RoomAnswer::sentence)
 }
 
+impl MeasureArgs {
+    /// Returns shape and parts in one text, as they were typed; empty: they were typed otherwise.
+    fn typed(&self) -> String {
+        let walls = self.walls.as_ref().map(|walls| format!("walls {walls}"));
+        let Some(base) = self.shape.clone().or(walls) else {
+            return String::new();
+        };
+        let parts = self
+            .added_and_taken()
+            .map(|(effect, text)| format!("; {} {text}", effect.as_str()));
+        std::iter::once(base).chain(parts).collect()
+    }
+
+    fn added_and_taken(&self) -> impl Iterator<Item = (Effect, &String)> {
+        let typed = [
+            (Effect::Plus, &self.plus),
+            (Effect::Less, &self.less),
+            (Effect::Island, &self.island),
+        ];
+        typed
+            .into_iter()
+            .flat_map(|(effect, texts)| texts.iter().map(move |text| (effect, text)))
+    }
+}
+
 /// Reads the shape that a room begins with; `None`: none was given.
 fn read_base(args: &MeasureArgs, units: Units) -> Result<Option<Base>> {
     if let Some(shape) = &args.shape {
@@ -410,15 +438,8 @@ fn read_base(args: &MeasureArgs, units: Units) -> Result<Option<Base>> {
 }
 
 fn read_parts(args: &MeasureArgs, units: Units) -> Result<Vec<Part>> {
-    let typed = [
-        (Effect::Plus, &args.plus),
-        (Effect::Less, &args.less),
-        (Effect::Island, &args.island),
-    ];
-    let parts = typed
-        .into_iter()
-        .flat_map(|(effect, texts)| texts.iter().map(move |text| (effect, text)));
-    Ok(parts
+    Ok(args
+        .added_and_taken()
         .map(|(effect, text)| Part::parse_sides(effect, text, units))
         .collect::<Result<_, _>>()?)
 }

@@ -449,7 +449,7 @@ answer! {
             Units::Us => format!("{} mil", plain(mils, 1)),
             Units::Metric => format!("{} µm", plain(micrometres(mils), 0)),
         }),
-        wet_film_mils: Option<Number> = book_spread(&step.operation, book).map(wet_mils).map(Number),
+        wet_film_micrometres: Option<Number> = book_spread(&step.operation, book).map(wet_mils).map(micrometres).map(Number),
         recoat: Option<Quantity> = page.measured_if(step.drying.map(|drying| drying.recoat_hours), Unit::Hour),
         light_use: Option<Quantity> = page.measured_if(step.drying.and_then(|drying| drying.light_use_hours), Unit::Hour),
         furniture_back: Option<Quantity> = page.measured_if(step.drying.and_then(|drying| drying.furniture_days), Unit::Day),

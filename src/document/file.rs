@@ -9,17 +9,18 @@ use super::report::margin::Margins;
 use super::report::variance::VarianceAnswer;
 use super::{Answer, List, Page, count, inert};
 use crate::ledger::{Identity, Transfer};
-use crate::notation::Notation;
+use crate::notation::{Country, Notation};
 
 answer! {
     /// A ledger that was just made.
     pub struct InitAnswer of (ledger: String, identity: &Identity) on page
-    let Identity { business, currency, units, notation: Notation { decimal_mark, date_order }, copy } = identity;
+    let Identity { business, currency, units, country, notation: Notation { decimal_mark, date_order }, copy } = identity;
     {
         ledger: String,
         business: String = business.clone(),
         currency: &'static str = currency.code(),
         units: &'static str = units.as_str(),
+        country: Option<String> = country.map(Country::code),
         decimal_mark: &'static str = decimal_mark.as_str(),
         date_order: &'static str = date_order.as_str(),
         copy: i64 = *copy,

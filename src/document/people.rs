@@ -250,7 +250,6 @@ answer! {
 
     /// A part of a room's floor in a condition of its own.
     struct PartFacts of (placed: PlacedPart) on page {
-        /// As it was typed.
         size: String = placed.part.size.to_string(),
         condition: FloorCondition = placed.part.condition,
         area: Surface = page.surface(placed.area),
@@ -270,8 +269,8 @@ answer! {
         parts: Vec<PartFacts> = page.each(parts, PartFacts::new),
         species: Option<Species> = known.and(Some(room.species)),
         layout: Option<Layout> = known.and(Some(room.layout)),
-        /// A walk and its parts as they were typed.
-        shape: String = room.floor.to_string(),
+        /// As it was typed.
+        shape: String = room.floor.typed_text(),
         steps: Option<u32> = room.floor.steps(),
         refinished: bool,
         doors: Vec<Doorway>,
@@ -330,7 +329,7 @@ impl Answer for RoomAnswer {
         {
             let _ = writeln!(text, "Part: {condition}, {size}: {area}, edge {edge}");
         }
-        let _ = writeln!(text, "Shape: {}", self.shape);
+        let _ = writeln!(text, "Shape: {}", inert(&self.shape));
         for Doorway { to, width } in &self.doors {
             let _ = writeln!(text, "Doorway: {}, {width}", inert(to));
         }

@@ -1,7 +1,7 @@
 //! The firm's book: how it starts, and its rates. What it holds beside them is in `items.rs`, `machines.rs`,
 //! `operations.rs` and `methods.rs`.
 //!
-//! It starts from `seed-data/`, read by the same readers as a person's imports, and is edited ever after.
+//! It starts from `seed-data/` (`seed.rs`), read by the same readers as a person's imports, and is edited ever after.
 
 use anyhow::Result;
 use rusqlite::named_params;
@@ -9,6 +9,7 @@ use rusqlite::named_params;
 use super::columns::{Micro, NamedRow, Nano};
 use super::import::seed_price;
 use super::names::{named, same};
+use super::seed;
 use super::{Ledger, Transfer, Writing, refuse};
 use crate::measure::Units;
 use crate::money::{Decimal, round};
@@ -58,22 +59,20 @@ impl Writing<'_> {
     /// Fills a new ledger's book from the embedded files.
     pub(super) fn seed_book(&self) -> Result<()> {
         self.seed_settings()?;
-        self.import_items(
-            "items.csv",
-            include_bytes!("../../seed-data/items.csv"),
-            seed_price,
-        )?;
+        let units = self.units();
+        let items = seed::items(units)?;
+        self.import_items("items.csv", items.as_bytes(), seed_price)?;
         self.seed_machines()?;
         self.import_quietly(
             Transfer::Operations,
             "operations.csv",
-            include_bytes!("../../seed-data/operations.csv"),
+            seed::operations(units)?.as_bytes(),
             Units::Us,
         )?;
         self.import_quietly(
             Transfer::BookRates,
             "book-rates.csv",
-            include_bytes!("../../seed-data/book-rates.csv"),
+            seed::book_rates(units)?.as_bytes(),
             Units::Us,
         )?;
         self.seed_sequences()?;

@@ -8,7 +8,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, LARGEST_KEPT, Money, counted, product, round};
-use crate::notation::{DateOrder, DecimalMark};
+use crate::notation::{Country, DateOrder, DecimalMark};
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
@@ -241,6 +241,20 @@ impl FromSql for Units {
         let text = value.as_str()?;
         Units::parse(text)
             .ok_or_else(|| FromSqlError::Other(format!("`{text}` is not a system of units").into()))
+    }
+}
+
+impl ToSql for Country {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        Ok(ToSqlOutput::from(self.code()))
+    }
+}
+
+impl FromSql for Country {
+    fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
+        let text = value.as_str()?;
+        Country::parse(text)
+            .ok_or_else(|| FromSqlError::Other(format!("`{text}` is not a country").into()))
     }
 }
 

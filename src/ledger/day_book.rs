@@ -16,7 +16,7 @@ use rusqlite::{OptionalExtension, Row, named_params};
 use super::before::RoomThen;
 use super::columns::Micro;
 use super::names::key;
-use super::settings::SETTING_A_KM_RATE;
+use super::settings::no_road_rate;
 use super::{
     BookItem, DayCharged, Job, Ledger, Refusal, Room, Worker, Writing, Written, numbered,
     read_number, refuse, typed,
@@ -550,12 +550,11 @@ impl Writing<'_> {
     /// Logs miles or kilometres driven, at the rate of the settings.
     ///
     /// # Errors
-    /// Refuses no distance, a date after today, and kilometres while they have no rate.
+    /// Refuses no distance, a date after today, and driving while it has no rate.
     pub fn record_drive(&self, driven: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
         let Some(rate) = self.settings()?.road_rate(self.road()) else {
-            return Err(Refusal::new("nobody has said what a kilometre costs")
-                .hint(SETTING_A_KM_RATE)
-                .into());
+            let (unsaid, remedy) = no_road_rate(self.units());
+            return Err(Refusal::new(unsaid).hint(remedy).into());
         };
         self.enter_drive(driven, rate, occasion)
     }

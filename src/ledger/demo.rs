@@ -18,7 +18,7 @@ use super::{
 };
 use crate::measure::Units;
 use crate::money::Currency;
-use crate::notation::Notation;
+use crate::notation::{Country, Notation};
 use crate::trade::operation::Operation;
 use crate::trade::reading::{Reading, ReadingKind, Value};
 use crate::trade::{EntryId, JobId, QuoteId, ReadingId, Unit};
@@ -101,6 +101,7 @@ impl Ledger {
             business: Self::DEMO_BUSINESS.to_owned(),
             currency: Currency::from_code("USD").context("USD is a currency")?,
             units: Units::Us,
+            country: Some(Country::US),
             notation: Notation::default(),
             copy: 0,
         };

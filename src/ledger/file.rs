@@ -20,7 +20,7 @@ use super::{Clock, Identity, Ledger, Refusal, refuse, seals, typed};
 use crate::files::{FileError, Unfinished, beside_database};
 use crate::measure::Units;
 use crate::money::Currency;
-use crate::notation::Notation;
+use crate::notation::{Country, Notation};
 
 /// Marks the file as a ledger of this program ("grLd").
 pub(super) const APPLICATION_ID: i32 = 0x6772_4c64;
@@ -127,10 +127,11 @@ impl Ledger {
         connection.pragma_update(None, "synchronous", "OFF")?;
         migrate(&mut connection, path)?;
         connection.execute(
-            "INSERT INTO ledger (id, business, currency, units, decimal_mark, date_order, copy, created_at)
-             VALUES (1, :business, :currency, :units, :decimal_mark, :date_order, :copy, :now)",
+            "INSERT INTO ledger (id, business, currency, units, country, decimal_mark, date_order, copy, created_at)
+             VALUES (1, :business, :currency, :units, :country, :decimal_mark, :date_order, :copy, :now)",
             named_params! {
                 ":business": identity.business, ":currency": identity.currency.code(), ":units": identity.units,
+                ":country": identity.country,
                 ":decimal_mark": identity.notation.decimal_mark.as_str(),
                 ":date_order": identity.notation.date_order.as_str(), ":copy": identity.copy, ":now": clock.now,
             },
@@ -170,7 +171,7 @@ impl Ledger {
         let Some(identity) = identity_in(&connection).map_err(|error| trouble(name, error))? else {
             return Err(unfinished(name));
         };
-        let (business, currency, units, notation, copy) = identity;
+        let (business, currency, units, country, notation, copy) = identity;
         let Some(currency) = Currency::from_code(&currency) else {
             bail!("unknown currency `{currency}`")
         };
@@ -184,6 +185,7 @@ impl Ledger {
                 business,
                 currency,
                 units,
+                country,
                 notation,
                 copy,
             },
@@ -367,7 +369,7 @@ pub(super) fn is_unfinished(connection: &Connection) -> rusqlite::Result<bool> {
     })
 }
 
-type IdentityRow = (String, String, Units, Notation, i64);
+type IdentityRow = (String, String, Units, Option<Country>, Notation, i64);
 
 /// Returns the firm's row; `None`: the file was never finished.
 fn identity_in(connection: &Connection) -> rusqlite::Result<Option<IdentityRow>> {
@@ -376,13 +378,14 @@ fn identity_in(connection: &Connection) -> rusqlite::Result<Option<IdentityRow>>
     }
     connection
         .query_row(
-            "SELECT business, currency, units, decimal_mark, date_order, copy FROM ledger",
+            "SELECT business, currency, units, country, decimal_mark, date_order, copy FROM ledger",
             [],
             |row| {
                 Ok((
                     row.get("business")?,
                     row.get("currency")?,
                     row.get("units")?,
+                    row.get("country")?,
                     Notation {
                         decimal_mark: row.get("decimal_mark")?,
                         date_order: row.get("date_order")?,

@@ -8,8 +8,8 @@ use rusqlite::{OptionalExtension, named_params};
 
 use super::columns::{Micro, Nanometres};
 use super::{Job, Ledger, Refusal, Room, Writing, refuse};
-use crate::measure::Length;
-use crate::money::{Decimal, quantity};
+use crate::measure::{Length, SQUARE_METRES_PER_SQUARE_FOOT, Units};
+use crate::money::{Decimal, plain, quantity};
 use crate::trade::bounds::MOST_FOUND;
 use crate::trade::operation::Driver;
 use crate::trade::takeoff::{Contingency, MayTurnUp};
@@ -346,11 +346,20 @@ impl Writing<'_> {
         let area = quantity(room.floor.area().square_feet());
         let most = found.most.unwrap_or(found.quantity).max(found.quantity);
         if found.unit == Unit::SquareFoot && most > area {
+            let told = |square_feet: Decimal| match self.units() {
+                Units::Us => format!("{} sq ft", plain(square_feet, 2)),
+                Units::Metric => {
+                    format!(
+                        "{} m²",
+                        plain(square_feet * SQUARE_METRES_PER_SQUARE_FOOT, 2)
+                    )
+                }
+            };
             refuse!(
-                "{} sq ft of {} is more than the {} sq ft of `{}`",
-                most.normalize(),
+                "{} of {} is more than the {} of `{}`",
+                told(most),
                 found.kind,
-                area.normalize(),
+                told(area),
                 room.name
             );
         }

@@ -6,6 +6,7 @@ use rusqlite::named_params;
 use super::columns::{Micro, NamedRow};
 use super::names::Names;
 use super::rows::{Columns, Rows};
+use super::seed;
 use super::{Ledger, Writing};
 use crate::trade::MachineId;
 use crate::trade::rental::Tariff;
@@ -99,7 +100,7 @@ impl Writing<'_> {
         };
         let rows = Rows::read(
             "machines.csv",
-            include_bytes!("../../seed-data/machines.csv"),
+            seed::machines(self.units())?.as_bytes(),
             columns,
         )?;
         for row in rows.iter() {

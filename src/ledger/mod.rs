@@ -65,6 +65,7 @@ mod reports;
 mod rooms;
 mod rows;
 mod seals;
+mod seed;
 mod settings;
 mod shopping;
 mod slips;
@@ -132,7 +133,7 @@ pub use self::variations::*;
 pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;
-use crate::notation::Notation;
+use crate::notation::{Country, Notation};
 use crate::trade::{Unit, bounds};
 
 /// How far apart the ids of two copies are.
@@ -166,6 +167,8 @@ pub struct Identity {
     pub currency: Currency,
     /// The units of bare numbers and of what is printed.
     pub units: Units,
+    /// The country whose laws are named; `None`: no country's are.
+    pub country: Option<Country>,
     /// How figures and dates are typed.
     pub notation: Notation,
     /// Which copy of the ledger this file is.

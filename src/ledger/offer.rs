@@ -12,7 +12,7 @@ use super::trips::visits;
 use super::{InBook, Ledger, Refusal, Room, Settings, Site, adding_a_room, names, refuse};
 use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
-use crate::trade::cautions::{Years, cautions};
+use crate::trade::cautions::{Rules, cautions};
 use crate::trade::operation::{Operation, SET_UP, skipped_grades};
 use crate::trade::parts::{chain, start};
 use crate::trade::plan::Machine;
@@ -149,9 +149,11 @@ impl Ledger {
             })
             .map(|machine| (machine.id, machine));
         let settings = self.settings()?;
-        let years = Years {
-            lead: settings.lead_year,
-            asbestos: settings.asbestos_year,
+        let rules = Rules {
+            country: self.identity().country,
+            units: self.units(),
+            lead_year: settings.lead_year,
+            asbestos_year: settings.asbestos_year,
         };
         let mut offer = Offer {
             sequence: names.0,
@@ -170,7 +172,7 @@ impl Ledger {
             rentals: None,
             road: self.road_to(site, &settings),
             visits: Visits::default(),
-            cautions: cautions(site.year_built, years, &conditions, &hazards),
+            cautions: cautions(site.year_built, rules, &conditions, &hazards),
             terms: self.terms(site, request, &settings)?,
             luck: Luck {
                 draws: settings.draws,

@@ -102,7 +102,9 @@ impl Ledger {
              WHERE site_id = :site AND room.voided_on IS NULL
              ORDER BY room.id",
         )?;
-        let rooms = statement.query_and_then(named_params! { ":site": site }, room_from_row)?;
+        let units = self.units();
+        let from_row = |row: &Row<'_>| room_from_row(row, units);
+        let rooms = statement.query_and_then(named_params! { ":site": site }, from_row)?;
         let mut rooms: Vec<Room> = rooms.collect::<Result<_>>()?;
         self.add_doors(site, &mut rooms)?;
         Ok(rooms)
@@ -233,7 +235,7 @@ pub fn measuring_a_room(room: &Room) -> String {
     )
 }
 
-fn room_from_row(row: &Row<'_>) -> Result<Room> {
+fn room_from_row(row: &Row<'_>, units: Units) -> Result<Room> {
     let (shape, parts): (String, String) = (row.get("shape")?, row.get("parts")?);
     let refinished: i64 = row.get("refinished")?;
     Ok(Room {
@@ -241,11 +243,11 @@ fn room_from_row(row: &Row<'_>) -> Result<Room> {
         site_id: row.get("site_id")?,
         site: row.get("site")?,
         name: row.get("name")?,
-        // Shapes are stored with their units, so the units given here change nothing.
-        floor: Floor::parse(&shape, Units::Us)
+        // A shape is stored as it was typed: its bare numbers are in the ledger's unit.
+        floor: Floor::parse(&shape, units)
             .with_context(|| format!("the stored shape `{shape}` is damaged"))?,
         condition: row.get("floor_condition")?,
-        parts: FloorPart::parse_list(&parts, Units::Us)
+        parts: FloorPart::parse_list(&parts, units)
             .with_context(|| format!("the stored parts `{parts}` are damaged"))?,
         species: row.get("species")?,
         layout: row.get("layout")?,
@@ -256,6 +258,12 @@ fn room_from_row(row: &Row<'_>) -> Result<Room> {
 }
 
 impl Writing<'_> {
+    /// Returns a floor as it is kept: as it was typed, if the ledger reads it so.
+    fn kept_shape(&self, floor: &Floor) -> String {
+        let typed = floor.typed_text();
+        floor.clone().as_typed(&typed, self.units()).typed_text()
+    }
+
     /// Adds a room.
     ///
     /// # Errors
@@ -278,8 +286,8 @@ impl Writing<'_> {
             refinished,
             note,
         } = room;
-        check_measures(name, floor, *refinished)?;
-        parts::check(parts, floor)?;
+        check_measures(name, floor, *refinished, self.units())?;
+        parts::check(parts, floor, self.units())?;
         let id = RoomId(self.new_id("room")?);
         self.connection
             .prepare_cached(
@@ -288,7 +296,7 @@ impl Writing<'_> {
                  VALUES (:id, :site, :name, :shape, :condition, :parts, :species, :layout, :refinished, :note, :now)",
             )?
             .execute(named_params! {
-                ":id": id, ":site": site, ":name": name, ":shape": floor.to_string(), ":condition": condition,
+                ":id": id, ":site": site, ":name": name, ":shape": self.kept_shape(floor), ":condition": condition,
                 ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
                 ":note": note, ":now": self.now(),
             })?;
@@ -317,8 +325,8 @@ impl Writing<'_> {
             note,
             doors: _,
         } = room;
-        check_measures(&name, floor, *refinished)?;
-        parts::check(parts, floor)?;
+        check_measures(&name, floor, *refinished, self.units())?;
+        parts::check(parts, floor, self.units())?;
         room.edge()?;
         self.connection
             .prepare_cached(
@@ -327,7 +335,7 @@ impl Writing<'_> {
                  WHERE id = :id",
             )?
             .execute(named_params! {
-                ":id": id, ":name": name, ":shape": floor.to_string(), ":condition": condition,
+                ":id": id, ":name": name, ":shape": self.kept_shape(floor), ":condition": condition,
                 ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
             })?;
         self.log(&format!("Changed room {name}."))
@@ -407,9 +415,9 @@ impl Writing<'_> {
 }
 
 /// Refuses a floor of no size, but for a way through the house that nobody sands.
-fn check_measures(name: &str, floor: &Floor, refinished: bool) -> Result<()> {
+fn check_measures(name: &str, floor: &Floor, refinished: bool, units: Units) -> Result<()> {
     if floor.is_measured() {
-        return Ok(check_floor(floor.area())?);
+        return Ok(check_floor(floor.area(), units)?);
     }
     if refinished {
         refuse!("`{name}` is to be sanded, so it must be measured");

@@ -13,9 +13,10 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::names::near_names;
 use super::rows::{Columns, Rows};
-use super::{Ledger, Refusal, Writing, refuse};
+use super::{Identity, Ledger, Refusal, Writing, refuse};
 use crate::measure::{Area, Length, Units};
 use crate::money::{Currency, Decimal, Money, counted, number, plain, quantity};
+use crate::notation::Country;
 use crate::trade::bounds::{MOST_DRIVEN, check_day};
 use crate::trade::contract::{Cancellation, ContractLaw, Share};
 use crate::trade::operation::Operation;
@@ -75,7 +76,7 @@ settings! {
     WorkingDays = "working-days", working_days: Vec<Weekday> = weekdays();
     SealRooms = "seal-rooms", seal_rooms: bool = yes();
     Holidays = "holidays", holidays: BTreeMap<NaiveDate, String> = dates();
-    MileRate = "mile-rate", mile_rate: Decimal = figure(&ROAD_RATE);
+    MileRate = "mile-rate", mile_rate: Option<Decimal> = if_set(|it| it.figure(&ROAD_RATE));
     KmRate = "km-rate", km_rate: Option<Decimal> = if_set(|it| it.figure(&ROAD_RATE));
     DriveSpeed = "drive-speed", drive_speed: Option<Decimal> = if_set(Typed::speed);
     RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(Typed::distance);
@@ -106,20 +107,31 @@ settings! {
     PlankWidth = "plank-width", plank_width: Length = thin();
     CoatingTemperature = "coating-temperature", coating_temperature: (Temperature, Temperature) = between(|it| it.warm());
     CoatingHumidity = "coating-humidity", coating_humidity: (Decimal, Decimal) = between(|it| it.humid());
-    LeadYear = "lead-year", lead_year: i32 = year();
-    AsbestosYear = "asbestos-year", asbestos_year: i32 = year();
+    LeadYear = "lead-year", lead_year: Option<i32> = if_set(Typed::year);
+    AsbestosYear = "asbestos-year", asbestos_year: Option<i32> = if_set(Typed::year);
     LeadFirm = "lead-firm", lead_firm: Option<String> = if_set(Typed::words);
 }
 
-/// How to say what a kilometre costs.
-pub(super) const SETTING_A_KM_RATE: &str = "gritledger setting set km-rate 0.50";
+/// Returns what is said where driving has no rate, and what is typed to set one.
+pub(super) const fn no_road_rate(units: Units) -> (&'static str, &'static str) {
+    match units {
+        Units::Us => (
+            "nobody has said what a mile costs",
+            "gritledger setting set mile-rate 0.70",
+        ),
+        Units::Metric => (
+            "nobody has said what a kilometre costs",
+            "gritledger setting set km-rate 0.50",
+        ),
+    }
+}
 
 impl Settings {
     /// Returns what a mile or a kilometre costs, in major units; `None`: nobody has said.
     pub(super) fn road_rate(&self, road: Unit) -> Option<Decimal> {
         match road {
             Unit::Kilometre => self.km_rate,
-            _ => Some(self.mile_rate),
+            _ => self.mile_rate,
         }
     }
 }
@@ -305,10 +317,16 @@ impl Typed<'_> {
     fn own_work(&self) -> Result<Decimal> {
         match Area::parse(self.text, self.units).map(|area| quantity(area.square_feet())) {
             Ok(trust) if trust > Decimal::ZERO => Ok(trust),
-            _ => refuse!(
-                "`{}` is not an area of your own work, such as 300 sqft",
-                self.text
-            ),
+            _ => {
+                let example = match self.units {
+                    Units::Us => "300 sqft",
+                    Units::Metric => "28 m2",
+                };
+                refuse!(
+                    "`{}` is not an area of your own work, such as {example}",
+                    self.text
+                )
+            }
         }
     }
 
@@ -442,7 +460,11 @@ pub fn read_saw_loss(value: &str, units: Units) -> Result<Length> {
     }
     let loss = Length::parse(value, units)?;
     if loss.nanometres() > WIDEST_SAW {
-        refuse!("`{value}` is more than a saw takes: up to 1 in");
+        let most = match units {
+            Units::Us => "1 in",
+            Units::Metric => "25.4 mm",
+        };
+        refuse!("`{value}` is more than a saw takes: up to {most}");
     }
     Ok(loss)
 }
@@ -472,6 +494,15 @@ pub fn read_percent(text: &str, what: &str) -> Result<Decimal> {
 }
 
 impl Key {
+    /// Tells whether ledgers in such units have the setting: a road is counted in one unit.
+    pub(super) fn is_of(self, units: Units) -> bool {
+        match self {
+            Key::MileRate => units == Units::Us,
+            Key::KmRate => units == Units::Metric,
+            _ => true,
+        }
+    }
+
     /// Returns the setting that says how far the book's rate of an operation is trusted.
     pub(super) fn of_trust(operation: &Operation, kind: RateKind) -> Key {
         match (kind, operation.set_size) {
@@ -515,7 +546,7 @@ impl Settings {
     }
 
     /// Returns the thresholds of a floor, each with where it comes from.
-    fn limits(&self, source: impl Fn(Key) -> String) -> Limits {
+    fn limits(&self, country: Option<Country>, source: impl Fn(Key) -> String) -> Limits {
         fn of<T>(at: T, source: String) -> Limit<T> {
             Limit { at, source }
         }
@@ -528,6 +559,7 @@ impl Settings {
             humidity: of(self.coating_humidity, source(Key::CoatingHumidity)),
             lead_year: of(self.lead_year, source(Key::LeadYear)),
             asbestos_year: of(self.asbestos_year, source(Key::AsbestosYear)),
+            country,
             lead_firm: self.lead_firm.clone(),
         }
     }
@@ -560,21 +592,34 @@ pub struct Setting {
     pub source: String,
 }
 
-/// Returns every setting as embedded.
-fn seeds() -> Result<Vec<Setting>> {
+/// Returns every setting that a ledger has, as it starts: of the rows of one, the last that is for such a ledger.
+fn seeds(identity: &Identity) -> Result<Vec<Setting>> {
     let columns = Columns {
         kind: "settings",
-        required: &["setting", "value", "description", "source"],
+        required: &["setting", "where", "value", "description", "source"],
         optional: &[],
     };
     let rows = Rows::read("settings.csv", SEED.as_bytes(), columns)?;
-    let seed = |row: super::rows::Row<'_>| Setting {
-        name: row.text("setting").to_owned(),
-        value: row.text("value").to_owned(),
-        description: row.text("description").to_owned(),
-        source: row.text("source").to_owned(),
-    };
-    Ok(rows.iter().map(seed).collect())
+    let country = identity.country.map(Country::code).unwrap_or_default();
+    let places = ["", identity.units.as_str(), &country];
+    let mut seeds: Vec<Setting> = Vec::new();
+    for row in rows
+        .iter()
+        .filter(|row| places.contains(&row.text("where")))
+    {
+        let name = row.text("setting").to_owned();
+        if !key(&name)?.is_of(identity.units) {
+            continue;
+        }
+        seeds.pop_if(|last| last.name == name);
+        seeds.push(Setting {
+            name,
+            value: row.text("value").to_owned(),
+            description: row.text("description").to_owned(),
+            source: row.text("source").to_owned(),
+        });
+    }
+    Ok(seeds)
 }
 
 /// Returns the setting of that name.
@@ -609,6 +654,7 @@ impl Ledger {
         let kept = self.kept_settings()?;
         let read = Rc::new(Settings::read(|key| match kept.get(key.as_str()) {
             Some((value, _)) => Ok(self.as_typed(value)),
+            None if !key.is_of(self.units()) => Ok(self.as_typed(NONE)),
             None => bail!("the setting {key} has no value"),
         })?);
         if alone {
@@ -621,9 +667,8 @@ impl Ledger {
     pub(super) fn sanding_limits(&self) -> Result<Limits> {
         let kept = self.kept_settings()?;
         let source = |key: Key| kept.get(key.as_str()).map(|(_, source)| source.clone());
-        Ok(self
-            .settings()?
-            .limits(|key| source(key).unwrap_or_default()))
+        let source = |key: Key| source(key).unwrap_or_default();
+        Ok(self.settings()?.limits(self.identity.country, source))
     }
 
     /// Returns every setting as it stands, in the order that the book lists them.
@@ -632,7 +677,7 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn setting_list(&self) -> Result<Vec<Setting>> {
         let mut kept = self.kept_settings()?;
-        let mut settings = seeds()?;
+        let mut settings = seeds(&self.identity)?;
         for setting in &mut settings {
             if let Some(newest) = kept.remove(&setting.name) {
                 (setting.value, setting.source) = newest;
@@ -649,7 +694,10 @@ impl Ledger {
         let key = key(name)?;
         let mut settings = self.setting_list()?.into_iter();
         let setting = settings.find(|setting| setting.name == key.as_str());
-        Ok(setting.expect("every name is in the list"))
+        match setting {
+            Some(setting) => Ok(setting),
+            None => Err(self.of_other_units(key)),
+        }
     }
 
     /// Returns the newest value of each name, and its source: beside `MAX`, columns are those of its row.
@@ -688,6 +736,14 @@ impl Ledger {
         })
     }
 
+    /// Returns the refusal of a setting that only ledgers in the other units have.
+    fn of_other_units(&self, key: Key) -> anyhow::Error {
+        let units = self.units().as_str();
+        Refusal::new(format!("there is no {key} in a ledger with {units} units"))
+            .hint(no_road_rate(self.units()).1)
+            .into()
+    }
+
     fn as_typed<'a>(&self, text: &'a str) -> Typed<'a> {
         Typed {
             text,
@@ -704,6 +760,9 @@ impl Writing<'_> {
     /// Refuses an unknown name and a value that doesn't fit it.
     pub fn set_setting(&self, name: &str, value: &str) -> Result<()> {
         let key = key(name)?;
+        if !key.is_of(self.units()) {
+            return Err(self.of_other_units(key));
+        }
         let value = self.fitting(key, value.trim())?;
         self.insert_setting(key, &value, "own choice")?;
         self.log(&format!("Set {key} to {value}."))
@@ -722,7 +781,7 @@ impl Writing<'_> {
     }
 
     pub(super) fn seed_settings(&self) -> Result<()> {
-        for seed in seeds()? {
+        for seed in seeds(&self.identity)? {
             self.insert_setting(key(&seed.name)?, &seed.value, &seed.source)?;
         }
         Ok(())
@@ -732,6 +791,7 @@ impl Writing<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::notation::Notation;
 
     fn typed(text: &str) -> Typed<'_> {
         Typed {
@@ -743,17 +803,41 @@ mod tests {
 
     #[test]
     fn every_row_of_the_book_is_a_setting_and_every_setting_has_its_row() {
-        let seeds = seeds().unwrap();
-        let rows: Vec<&str> = seeds.iter().map(|seed| seed.name.as_str()).collect();
-        let keys: Vec<&str> = Key::ALL.iter().map(|key| key.as_str()).collect();
-        assert_eq!(rows, keys, "in one order");
-        for (key, seed) in Key::ALL.iter().zip(&seeds) {
-            let read = key.check(&typed(&seed.value));
-            assert!(read.is_ok(), "{key} is `{}`: {read:?}", seed.value);
+        for units in [Units::Us, Units::Metric] {
+            for country in [None, Some(Country::US), Some(Country::GB)] {
+                let identity = Identity {
+                    business: "Marsh End Floors".to_owned(),
+                    currency: Currency::from_code("USD").unwrap(),
+                    units,
+                    country,
+                    notation: Notation::default(),
+                    copy: 0,
+                };
+                let seeds = seeds(&identity).unwrap();
+                let rows: Vec<&str> = seeds.iter().map(|seed| seed.name.as_str()).collect();
+                let keys = Key::ALL.iter().filter(|key| key.is_of(units));
+                let keys: Vec<&str> = keys.map(|key| key.as_str()).collect();
+                assert_eq!(rows, keys, "in one order");
+                let read = Settings::read(|key| {
+                    let seed = seeds.iter().find(|seed| seed.name == key.as_str());
+                    let text = seed.map_or(NONE, |seed| seed.value.as_str());
+                    Ok(Typed {
+                        units,
+                        ..typed(text)
+                    })
+                });
+                let read = read.unwrap();
+                assert_eq!(read.margin, Decimal::new(35, 2));
+                assert_eq!(read.contract_law(), ContractLaw::default());
+                // 40 CFR 745 subpart E, 29 CFR 1926.1101(g)(8)(i); theflooringgroup.co.uk, advice of the HSE.
+                let years = match country {
+                    Some(Country::US) => (Some(1978), Some(1980)),
+                    Some(_) => (None, Some(1999)),
+                    None => (None, None),
+                };
+                assert_eq!((read.lead_year, read.asbestos_year), years);
+            }
         }
-        let read = Settings::read(|key| Ok(typed(&seeds[key as usize].value))).unwrap();
-        assert_eq!(read.margin, Decimal::new(35, 2));
-        assert_eq!(read.contract_law(), ContractLaw::default());
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use anyhow::Result;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::settings::SETTING_A_KM_RATE;
+use super::settings::no_road_rate;
 use super::{Ledger, QuoteHeader, QuoteStatus, Settings, Site, refuse, typed};
 use crate::money::{Decimal, plain, quantity};
 use crate::trade::RoomId;
@@ -20,13 +20,13 @@ use crate::trade::trips::{Road, Visits};
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DrivingLeftOut {
     /// Why it isn't; `None`: nobody has said how far it is, as of many sites.
-    pub why: Option<&'static str>,
+    pub why: Option<String>,
     /// What to type.
     pub remedy: String,
 }
 
 impl Ledger {
-    /// Returns what driving to a site takes; `None`: nobody has said how far it is, or neither what a kilometre costs nor how
+    /// Returns what driving to a site takes; `None`: nobody has said how far it is, or neither what driving costs nor how
     /// many are driven in an hour.
     pub(super) fn road_to(&self, site: &Site, settings: &Settings) -> Option<Road> {
         let rate = settings.road_rate(self.road());
@@ -48,9 +48,8 @@ impl Ledger {
         if header.status != QuoteStatus::Draft || header.varies.is_some() {
             return Ok(None);
         }
-        let why = "nobody has said what a kilometre costs: none is in the price";
         match self.site_in_use(header.site_id)? {
-            Some(site) => self.driving_without(&site, why),
+            Some(site) => self.driving_left_out_of("price", &site),
             None => Ok(None),
         }
     }
@@ -60,17 +59,10 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn own_driving_left_out(&self, site: &Site) -> Result<Option<DrivingLeftOut>> {
-        self.driving_without(
-            site,
-            "nobody has said what a kilometre costs: none is in the cost",
-        )
+        self.driving_left_out_of("cost", site)
     }
 
-    fn driving_without(
-        &self,
-        site: &Site,
-        no_rate: &'static str,
-    ) -> Result<Option<DrivingLeftOut>> {
+    fn driving_left_out_of(&self, sum: &str, site: &Site) -> Result<Option<DrivingLeftOut>> {
         let has_rate = self.settings()?.road_rate(self.road()).is_some();
         Ok(match (site.distance, has_rate) {
             (None, _) => Some(DrivingLeftOut {
@@ -80,10 +72,13 @@ impl Ledger {
                     typed(&site.address)
                 ),
             }),
-            (Some(_), false) => Some(DrivingLeftOut {
-                why: Some(no_rate),
-                remedy: SETTING_A_KM_RATE.to_owned(),
-            }),
+            (Some(_), false) => {
+                let (unsaid, remedy) = no_road_rate(self.units());
+                Some(DrivingLeftOut {
+                    why: Some(format!("{unsaid}: none is in the {sum}")),
+                    remedy: remedy.to_owned(),
+                })
+            }
             (Some(_), true) => None,
         })
     }

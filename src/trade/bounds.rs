@@ -6,7 +6,7 @@
 use chrono::{Days, Months, NaiveDate};
 use thiserror::Error;
 
-use crate::measure::Area;
+use crate::measure::{Area, Units};
 use crate::money::{Decimal, Money};
 
 /// Nothing is earlier: no ledger goes back further.
@@ -21,8 +21,9 @@ pub const DAYS_BACK: u64 = 60;
 /// The highest wage of an hour: 10,000 in a currency with cents.
 pub const MOST_WAGE: Money = Money::from_minor(1_000_000);
 
-/// The largest floor of a room, in square feet.
-pub const MOST_FLOOR: u32 = 100_000;
+/// The largest floor of a room: 100,000 sq ft.
+pub const MOST_FLOOR: Area =
+    Area::from_square_nanometres(100_000 * 304_800_000_i128 * 304_800_000_i128);
 
 /// A larger floor is asked about, in square feet.
 pub const LARGE_FLOOR: u32 = 5_000;
@@ -70,8 +71,8 @@ pub enum Impossible {
     #[error("nobody earns that much in an hour")]
     HighWage,
     /// The floor is beyond any room.
-    #[error("{0} sq ft is more than one room has: {MOST_FLOOR} at most")]
-    LargeFloor(Decimal),
+    #[error("{0} is more than one room has: {1} at most")]
+    LargeFloor(String, String),
     /// Nothing hardens in no time, or for a month.
     #[error("what hardens takes more than 0 hours and {MOST_HARDENING} at most; `{0}` is not that")]
     Hardening(Decimal),
@@ -125,11 +126,11 @@ pub fn check_wage(wage: Money) -> Result<(), Impossible> {
 ///
 /// # Errors
 /// Says how large it is.
-pub fn check_floor(floor: Area) -> Result<(), Impossible> {
-    let square_feet = floor.square_feet();
-    match square_feet > Decimal::from(MOST_FLOOR) {
+pub fn check_floor(floor: Area, units: Units) -> Result<(), Impossible> {
+    match floor > MOST_FLOOR {
         true => Err(Impossible::LargeFloor(
-            crate::money::quantity(square_feet).normalize(),
+            floor.text(units),
+            MOST_FLOOR.text(units),
         )),
         false => Ok(()),
     }
@@ -182,8 +183,8 @@ mod tests {
             Err(Impossible::NegativeWage)
         );
         let floor = |text| Area::parse(text, crate::measure::Units::Us).unwrap();
-        assert_eq!(check_floor(floor("100000")), Ok(()));
-        assert!(check_floor(floor("100000.1")).is_err());
+        assert_eq!(check_floor(floor("100000"), Units::Us), Ok(()));
+        assert!(check_floor(floor("100000.1"), Units::Us).is_err());
         assert!(!is_large(floor("5000")));
         assert!(is_large(floor("5000.1")));
         assert_eq!(check_hardening(MOST_HARDENING), Ok(()));

@@ -22,7 +22,7 @@ const SQUARE_FOOT_MILS: (i64, i64) = (231_000, 144);
 const MICROMETRES_PER_MIL: Decimal = Decimal::from_parts(254, 0, 0, false, 1);
 
 /// Litres in a US gallon, exactly (NIST Handbook 44, Appendix C).
-const LITRES_PER_GALLON: Decimal = Decimal::from_parts(3_785_411_784, 0, 0, false, 9);
+pub const LITRES_PER_GALLON: Decimal = Decimal::from_parts(3_785_411_784, 0, 0, false, 9);
 
 /// Returns the wet film in mils that a spread in square feet per gallon leaves; the spread is above zero.
 pub fn wet_mils(spread: Decimal) -> Decimal {

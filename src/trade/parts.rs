@@ -108,10 +108,8 @@ impl MeasuredPart {
 #[derive(Debug, Error, PartialEq, Eq)]
 pub enum PartError {
     /// Not a size and a condition.
-    #[error(
-        "`{0}` is not a part of a floor (try \"3 x 12: worn-film\", \"60 sq ft edge 20': glue\" or \"border 12in: paint\")"
-    )]
-    NotAPart(String),
+    #[error("`{0}` is not a part of a floor (try {example})", example = parts_to_try(*.1))]
+    NotAPart(String, Units),
     /// No measure.
     #[error(transparent)]
     Measure(#[from] MeasureError),
@@ -134,13 +132,13 @@ pub enum PartError {
     TwoBorders,
     /// Parts that leave nothing of the room.
     #[error(
-        "the parts, {parts} sq ft in all, leave nothing of the floor's {floor}: give the room the condition of the largest part"
+        "the parts, {parts} in all, leave nothing of the floor's {floor}: give the room the condition of the largest part"
     )]
     NothingLeft {
-        /// All parts together, sq ft.
-        parts: Decimal,
-        /// The room, sq ft.
-        floor: Decimal,
+        /// All parts together.
+        parts: String,
+        /// The room.
+        floor: String,
     },
     /// More edge than wall.
     #[error("the parts have `{parts}` of edge, and the walls are `{walls}`", parts = .parts.exact_text(), walls = .walls.exact_text())]
@@ -152,6 +150,13 @@ pub enum PartError {
     },
 }
 
+const fn parts_to_try(units: Units) -> &'static str {
+    match units {
+        Units::Us => "\"3 x 12: worn-film\", \"60 sq ft edge 20': glue\" or \"border 12in: paint\"",
+        Units::Metric => "\"1 x 4: worn-film\", \"6 m2 edge 6: glue\" or \"border 30cm: paint\"",
+    }
+}
+
 impl FloorPart {
     /// Reads a part: `3 x 12: worn-film`, `60 sq ft edge 20': glue`, `border 12in: paint`.
     ///
@@ -161,7 +166,7 @@ impl FloorPart {
         let text = text.trim();
         let (size, condition) = text
             .rsplit_once(':')
-            .ok_or_else(|| PartError::NotAPart(text.to_owned()))?;
+            .ok_or_else(|| PartError::NotAPart(text.to_owned(), units))?;
         Ok(FloorPart {
             size: PartSize::parse(size.trim(), units)?,
             condition: condition.trim().parse()?,
@@ -293,7 +298,7 @@ pub fn list(parts: &[FloorPart]) -> String {
 ///
 /// # Errors
 /// Says why: too large together, too long along the walls, a second border, parts of stairs.
-pub fn check(parts: &[FloorPart], floor: &Floor) -> Result<(), PartError> {
+pub fn check(parts: &[FloorPart], floor: &Floor, units: Units) -> Result<(), PartError> {
     if !floor.is_measured() && !parts.is_empty() {
         return Err(RoomError::NotMeasured.into());
     }
@@ -313,8 +318,8 @@ pub fn check(parts: &[FloorPart], floor: &Floor) -> Result<(), PartError> {
     let area: Area = areas.collect::<Result<Vec<_>, _>>()?.into_iter().sum();
     if area >= floor.area() {
         return Err(PartError::NothingLeft {
-            parts: quantity(area.square_feet()).normalize(),
-            floor: quantity(floor.area().square_feet()).normalize(),
+            parts: area.text(units),
+            floor: floor.area().text(units),
         });
     }
     let edge: Length = parts.iter().filter_map(FloorPart::edge).sum();
@@ -573,8 +578,8 @@ mod tests {
             10 x 4 | 3 x 2: varnish | `varnish` is not a floor condition; one of: bare, sound-film, worn-film, oil-wax, paint, glue
             10 x 4 | 3 x 0: bare | `0` is not above zero
             10 x 4 | lots: bare | `lots` is not an area (try 12 sqft, 1.2 m2 or 3 x 4)
-            10 x 4 | 4 x 10: bare | the parts, 40 sq ft in all, leave nothing of the floor's 40: give the room the condition of the largest part
-            10 x 4 | 4 x 5: bare; 20.5 sqft: paint | the parts, 40.5 sq ft in all, leave nothing of the floor's 40: give the room the condition of the largest part
+            10 x 4 | 4 x 10: bare | the parts, 40 sq ft in all, leave nothing of the floor's 40 sq ft: give the room the condition of the largest part
+            10 x 4 | 4 x 5: bare; 20.5 sqft: paint | the parts, 40.5 sq ft in all, leave nothing of the floor's 40 sq ft: give the room the condition of the largest part
             10 x 4 | 1 x 1 edge 29: bare | the parts have `29'` of edge, and the walls are `28'`
             10 x 4 | border 2ft: paint | a border of `2'` leaves no floor within it
             10 x 4 | border 1in: paint; border 2in: bare | a room has one border
@@ -587,7 +592,7 @@ mod tests {
             };
             let parts = FloorPart::parse_list(text, Units::Us);
             let refused = parts
-                .and_then(|parts| check(&parts, &floor(shape)))
+                .and_then(|parts| check(&parts, &floor(shape), Units::Us))
                 .unwrap_err();
             assert_eq!(refused.to_string(), reason, "{shape}: {text}");
         }

@@ -33,11 +33,21 @@ pub use crate::trade::walk::{RoomError, Walk};
 const QUARTER_PI: u128 = 267_257_146_016_241_686_964_920_093_290_467_695_825;
 
 /// A room's floor: one shape, and parts added to it and taken away.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Floor {
     base: Base,
     parts: Vec<Part>,
+    /// How it was typed; empty: nobody knows. It says nothing of the floor.
+    typed: String,
 }
+
+impl PartialEq for Floor {
+    fn eq(&self, other: &Floor) -> bool {
+        (&self.base, &self.parts) == (&other.base, &other.parts)
+    }
+}
+
+impl Eq for Floor {}
 
 impl Floor {
     /// Returns the floor of a shape and its parts.
@@ -58,14 +68,14 @@ impl Floor {
                 return Err(RoomError::StairsPart(part.to_string()));
             }
             (Base::NotMeasured, Some(_)) => return Err(RoomError::NotMeasured),
-            (Base::NotMeasured, None) => return Ok(Floor { base, parts }),
+            (Base::NotMeasured, None) => return Ok(Floor::of(base, parts)),
             _ => {}
         }
 
         let (cuts, added) = parts
             .iter()
             .partition::<Vec<Part>, _>(|part| part.effect != Effect::Plus);
-        let uncut = Floor { base, parts: added };
+        let uncut = Floor::of(base, added);
         for cut in cuts {
             // Nothing within walls is longer than half of the way round them.
             let long = cut.width.max(cut.depth).times(2) > uncut.wall_length();
@@ -74,10 +84,7 @@ impl Floor {
             }
         }
 
-        let floor = Floor {
-            base: uncut.base,
-            parts,
-        };
+        let floor = Floor::of(uncut.base, parts);
         if floor.area() > Area::ZERO {
             Ok(floor)
         } else {
@@ -95,14 +102,41 @@ impl Floor {
         let parts = shapes
             .map(|part| Part::parse(part, units))
             .collect::<Result<_, _>>()?;
-        Floor::new(base, parts)
+        Ok(Floor {
+            typed: text.trim().to_owned(),
+            ..Floor::new(base, parts)?
+        })
     }
 
     /// Returns a floor that nobody measured: a way through the house, never sanded. Its area and walls are none.
     pub fn not_measured() -> Floor {
+        Floor::of(Base::NotMeasured, Vec::new())
+    }
+
+    fn of(base: Base, parts: Vec<Part>) -> Floor {
         Floor {
-            base: Base::NotMeasured,
-            parts: Vec::new(),
+            base,
+            parts,
+            typed: String::new(),
+        }
+    }
+
+    /// Returns the floor with how it was typed, if that reads as this floor in such units.
+    pub fn as_typed(self, text: &str, units: Units) -> Floor {
+        match Floor::parse(text, units) {
+            Ok(read) if read == self => read,
+            _ => Floor {
+                typed: String::new(),
+                ..self
+            },
+        }
+    }
+
+    /// Writes it as it was typed, where that is known, or exactly, as [`Display`](fmt::Display) does.
+    pub fn typed_text(&self) -> String {
+        match self.typed.is_empty() {
+            true => self.to_string(),
+            false => self.typed.clone(),
         }
     }
 
@@ -216,7 +250,7 @@ impl Base {
     /// Refuses what is no such shape, and lengths that [`Length::parse_together`] refuses.
     pub fn parse_shape(text: &str, units: Units) -> Result<Base, RoomError> {
         let text = text.trim();
-        let refused = || RoomError::NotAShape(text.to_owned());
+        let refused = || RoomError::NotAShape(text.to_owned(), units);
         if text.eq_ignore_ascii_case(NOT_MEASURED) {
             return Ok(Base::NotMeasured);
         }

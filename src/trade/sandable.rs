@@ -17,6 +17,8 @@ use std::collections::BTreeSet;
 
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, plain};
+use crate::notation::Country;
+use crate::trade::cautions::Rules;
 use crate::trade::reading::{Layer, Reading, ReadingKind, Sign, Temperature, Value};
 use crate::trade::{FloorCondition, Layout, ReadingId, closed_set};
 
@@ -143,9 +145,11 @@ pub struct Limits {
     /// The setting `coating-humidity`: from which to which percent.
     pub humidity: Limit<(Decimal, Decimal)>,
     /// The setting `lead-year`: homes built before it are asked about.
-    pub lead_year: Limit<i32>,
+    pub lead_year: Limit<Option<i32>>,
     /// The setting `asbestos-year`: up to it, resilient layers are presumed to hold asbestos.
-    pub asbestos_year: Limit<i32>,
+    pub asbestos_year: Limit<Option<i32>>,
+    /// Whose laws may be named.
+    pub country: Option<Country>,
     /// The setting `lead-firm`: the firm's certification for work on lead; `None`: it has none.
     pub lead_firm: Option<String>,
 }
@@ -388,6 +392,16 @@ impl<'a> Judge<'a> {
             .collect()
     }
 
+    /// Returns what is ruled where the floor is.
+    fn rules(&self) -> Rules {
+        Rules {
+            country: self.limits.country,
+            units: self.units,
+            lead_year: self.limits.lead_year.at,
+            asbestos_year: self.limits.asbestos_year.at,
+        }
+    }
+
     /// Says when the house was built.
     fn age(&self) -> String {
         match self.facts.year_built {
@@ -427,8 +441,7 @@ impl<'a> Judge<'a> {
                 None => untested.push(layer.as_str()),
             }
         }
-        let year = self.limits.asbestos_year.at;
-        let presumed = self.facts.year_built.is_none_or(|built| built <= year);
+        let presumed = self.rules().presumes_asbestos(self.facts.year_built);
         if !untested.is_empty() && presumed {
             let because = format!(
                 "{}, {}, no result: presumed to hold it; ask a licensed asbestos person",
@@ -477,8 +490,7 @@ impl<'a> Judge<'a> {
                 }
             };
         }
-        let year = self.limits.lead_year.at;
-        if self.facts.year_built.is_some_and(|built| built >= year) {
+        if !self.rules().asks_about_lead(self.facts.year_built) {
             return Found::new(Verdict::Go, self.age(), &[]);
         }
         let coats: Vec<Layer> = self

@@ -33,10 +33,8 @@ pub enum RoomError {
     #[error(transparent)]
     Measure(#[from] MeasureError),
     /// Not a shape in any notation.
-    #[error(
-        "`{0}` is not a shape (try 12' x 10'6\", trapezoid 8',5' x 3', circle 9' or half-circle 6')"
-    )]
-    NotAShape(String),
+    #[error("`{0}` is not a shape (try {example})", example = shapes_to_try(*.1))]
+    NotAShape(String, Units),
     /// Not a part that is added or taken away.
     #[error("`{0}` is not a part of a room (try plus, less or island, and 5' x 2'6\")")]
     NotAPart(String),
@@ -95,6 +93,13 @@ pub struct Walk {
     /// One fewer than walls: the last turn follows from the others, and is not kept.
     turns: Vec<Turn>,
     area: Area,
+}
+
+const fn shapes_to_try(units: Units) -> &'static str {
+    match units {
+        Units::Us => "12' x 10'6\", trapezoid 8',5' x 3', circle 9' or half-circle 6'",
+        Units::Metric => "3.6 x 4.2 m, trapezoid 2.4,1.5 x 1, circle 3 or half-circle 2",
+    }
 }
 
 impl Walk {

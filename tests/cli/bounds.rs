@@ -191,7 +191,7 @@ fn wages_floors_and_margins_have_bounds() {
     // 316.3 ft squared are 100,045.69 sq ft.
     assert_eq!(
         ledger.line(&hall("316.3 x 316.3")).refused(),
-        "error: 100045.69 sq ft is more than one room has: 100000 at most"
+        "error: 100045.69 sq ft is more than one room has: 100000 sq ft at most"
     );
     asked(
         ledger.line(&hall("100 x 50.5")),

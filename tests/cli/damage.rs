@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 use gritledger::ledger::{Clock, Identity, Ledger};
 use gritledger::measure::Units;
 use gritledger::money::Currency;
-use gritledger::notation::Notation;
+use gritledger::notation::{Country, Notation};
 use rusqlite::config::DbConfig;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension};
@@ -284,6 +284,7 @@ fn rich(copy: i64) -> TestLedger {
         business: "Marsh End Floors".to_owned(),
         currency: Currency::from_code(currency).expect("the file answers"),
         units,
+        country: Some(Country::US),
         notation: Notation::default(),
         copy,
     };
@@ -296,7 +297,7 @@ fn rich(copy: i64) -> TestLedger {
         };
         let line = row(&row(line, 5), 1);
         if copy == 0 {
-            return line;
+            return line.replace("km-rate", "mile-rate");
         }
         let numbered = |word: &str| {
             let bare = word.trim_end_matches(".2");

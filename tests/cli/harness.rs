@@ -39,7 +39,7 @@ impl TestLedger {
     pub(crate) fn new() -> TestLedger {
         let ledger = TestLedger::nowhere();
         ledger
-            .run(&["init", "--business", "Marsh End Floors", "--quiet"])
+            .line("init --business \"Marsh End Floors\" --country US --quiet")
             .ok();
         ledger
     }

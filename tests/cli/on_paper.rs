@@ -24,7 +24,7 @@ const JOB: [(&str, &str); 4] = [
     (
         "2026-03-02",
         r#"
-        init --business "Marsh End Floors"
+        init --business "Marsh End Floors" --country US
         setting set burden 1.5
         setting set overhead 10%
         setting set tax-percent 8%

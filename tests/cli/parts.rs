@@ -73,7 +73,7 @@ fn parts_are_less_than_the_room_however_it_is_measured() {
         ledger
             .line("room edit Parlour --shape \"10 x 12\"")
             .refused(),
-        "error: the parts, 120 sq ft in all, leave nothing of the floor's 120: give the room the condition of the largest part"
+        "error: the parts, 120 sq ft in all, leave nothing of the floor's 120 sq ft: give the room the condition of the largest part"
     );
     assert_eq!(
         ledger

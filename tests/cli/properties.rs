@@ -26,6 +26,7 @@ fn ledger(folder: &TempDir, name: &str) -> Ledger {
         business: "Marsh End Floors".to_owned(),
         currency: Currency::from_code("USD").expect("a currency"),
         units: Units::Us,
+        country: None,
         notation: gritledger::notation::Notation::default(),
         copy: 0,
     };

@@ -9,7 +9,7 @@ fn the_main_job_runs_as_typed() {
     let ledger = TestLedger::nowhere();
     ledger.lines(
         r#"
-        init --business "Marsh End Floors"
+        init --business "Marsh End Floors" --country US
         worker add "Ruben Vale" --wage 28.00
         client add "Ada Quill" --phone 555-0142
         site add "Ada Quill" "4 Tannery Row" --year-built 1931
@@ -131,7 +131,7 @@ fn the_starting_book_keeps_to_common_practice() {
         "{schedule:#}"
     );
     // 400 sq ft per gallon leaves 231 / 0.144 / 400 = 4.0104 mils of wet film.
-    assert_eq!(coats[0]["wet_film_mils"], json!("4.0104"));
+    assert_eq!(coats[0]["wet_film_micrometres"], json!("101.8646"));
 }
 
 /// Returns the line of a quote for a room and operation.

@@ -138,6 +138,7 @@ impl DayBook {
                 business: "Marsh End Floors".to_owned(),
                 currency: Currency::from_code("USD").expect("a currency"),
                 units: Units::Us,
+                country: None,
                 notation: gritledger::notation::Notation::default(),
                 copy: 0,
             };

@@ -68,7 +68,7 @@ fn a_walk_writes_what_the_single_commands_would() {
     let typed = house();
     typed.lines(
         r#"
-        room add "8 Reed Lane" Den --shape "12 x 14" --plus "5 x 2" --condition worn-film --species red-oak --part "3 x 12: bare" --door "outside:2'8\""
+        room add "8 Reed Lane" Den --shape "12' x 14'" --plus "5' x 2'" --condition worn-film --species red-oak --part "3 x 12: bare" --door "outside:2'8\""
         room add "8 Reed Lane" Hall --not-refinished --door "Den:2'6\""
         finding add Den proud-nails 12
         finding add Den missing-quarter-round "14' + 8'6\""
@@ -275,7 +275,7 @@ fn parts_that_do_not_fit_are_refused_at_their_question() {
     for (part, words) in [
         (
             "40' x 40': bare",
-            "the parts, 1600 sq ft in all, leave nothing of the floor's 168: give the room the condition of the largest part",
+            "the parts, 1600 sq ft in all, leave nothing of the floor's 168 sq ft: give the room the condition of the largest part",
         ),
         (
             "border 7ft: paint",
@@ -310,7 +310,7 @@ fn parts_that_do_not_fit_are_refused_at_their_question() {
     );
     let said = run.stderr();
     assert!(
-        said.ends_with("error: the parts, 120 sq ft in all, leave nothing of the floor's 25: give the room the condition of the largest part\n"),
+        said.ends_with("error: the parts, 120 sq ft in all, leave nothing of the floor's 25 sq ft: give the room the condition of the largest part\n"),
         "{said}"
     );
 }

@@ -18,6 +18,7 @@ use crate::document::inert;
 use crate::ledger::{
     Ledger, NewFinding, NewRoom, NewSite, Refusal, Room, Site, Writing, refuse, same,
 };
+use crate::measure::Units;
 use crate::trade::parts::{self, FloorPart};
 use crate::trade::room::Floor;
 use crate::trade::{FindingId, FloorCondition, Layout, RoomId, Species};
@@ -184,7 +185,7 @@ impl Answers {
                     true => Vec::new(),
                     false => FloorPart::parse_list(&plain, units)?,
                 };
-                self.keep(question)?;
+                self.keep(question, units)?;
             }
             Question::Species => self.species = said.parse()?,
             Question::Doors => {
@@ -203,9 +204,9 @@ impl Answers {
     }
 
     /// Refuses to keep what doesn't fit an answer that was given since.
-    fn keep(&self, question: Question) -> Result<()> {
+    fn keep(&self, question: Question, units: Units) -> Result<()> {
         match question {
-            Question::Parts => Ok(parts::check(&self.parts, &self.floor)?),
+            Question::Parts => Ok(parts::check(&self.parts, &self.floor, units)?),
             _ => Ok(()),
         }
     }
@@ -524,7 +525,7 @@ impl Walk<'_> {
             let taken = self.context.read(|ledger| {
                 let mut with = answers.clone();
                 match is_kept {
-                    true => with.keep(question)?,
+                    true => with.keep(question, ledger.units())?,
                     false => with.take(question, said, ledger)?,
                 }
                 Ok(with)

@@ -43,7 +43,7 @@ answer! {
         unit: Unit = rate.unit,
         #[serde(skip)]
         took: Quantity = page.measured(observation.quantity, rate.unit),
-        done: Option<Quantity> = page.measured_if(driven(&observation, operations), rate.driver.unit()),
+        done: Option<Quantity> = driven(&observation, operations).map(|(done, unit)| page.measured(done, unit)),
         word: Status = observation.status,
     }
 
@@ -194,7 +194,7 @@ impl Answer for StoriesAnswer {
 }
 
 /// Returns how much was done; `None`: hours over work that is measured in several ways.
-fn driven(observation: &Observation, operations: &Operations) -> Option<Decimal> {
+fn driven(observation: &Observation, operations: &Operations) -> Option<(Decimal, Unit)> {
     let parts = || observation.parts.iter();
     let mut drivers = parts()
         .filter_map(|part| operations.get(&part.operation))
@@ -202,5 +202,5 @@ fn driven(observation: &Observation, operations: &Operations) -> Option<Decimal>
     let first = drivers.next()?;
     drivers
         .all(|driver| driver == first)
-        .then(|| parts().map(|part| part.driver).sum())
+        .then(|| (parts().map(|part| part.driver).sum(), first.unit()))
 }

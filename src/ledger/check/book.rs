@@ -15,7 +15,7 @@ impl Ledger {
                 problems.push(format!("setting {name}: there is no such setting"));
             }
         }
-        for key in Key::ALL {
+        for key in Key::ALL.iter().filter(|key| key.is_of(self.units())) {
             let Some((value, _)) = kept.get(key.as_str()) else {
                 problems.push(format!("setting {key}: it has no value"));
                 continue;

@@ -15,7 +15,7 @@ impl Ledger {
     pub(super) fn check_places(&self, problems: &mut Problems) -> Result<()> {
         self.each_that(problems, "SELECT name, shape FROM room", |row| {
             let (name, shape): (String, String) = (row.get("name")?, row.get("shape")?);
-            let read = Floor::parse(&shape, Units::Us);
+            let read = Floor::parse(&shape, self.units());
             Ok(read
                 .err()
                 .map(|error| format!("room `{name}`: its shape `{shape}` can't be read ({error})")))

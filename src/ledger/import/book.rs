@@ -16,7 +16,7 @@ use crate::ledger::numbered;
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::settings::Key;
 use crate::ledger::{BookItem, InBook, NewItem, NewOperation, OWN_FIGURE, Pack, Writing, refuse};
-use crate::measure::{Area, Length, MeasureError, Units};
+use crate::measure::{Area, Length, MeasureError, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal, Money, number, plain, quantity};
 use crate::trade::cautions::Hazard;
 use crate::trade::operation::{Driver, Operation, Splits};
@@ -285,7 +285,8 @@ impl Writing<'_> {
         Ok(operation)
     }
 
-    /// Returns an item by its name, made if unknown: counted if a set size says so, else measured in gallons.
+    /// Returns an item by its name, made if unknown: counted if a set size says so, else measured in
+    /// gallons or litres.
     fn item_or_new(
         &self,
         name: &str,
@@ -298,7 +299,10 @@ impl Writing<'_> {
         let unit = match set_size {
             Some(_) if name.contains("disc") => Unit::Disc,
             Some(_) => Unit::Each,
-            None => Unit::Gallon,
+            None => match self.units() {
+                Units::Us => Unit::Gallon,
+                Units::Metric => Unit::Litre,
+            },
         };
         let item = NewItem {
             name: name.to_owned(),
@@ -334,7 +338,14 @@ impl Writing<'_> {
         for (key, trust) in trusts {
             // A trust that the ledger has already stays as it was typed, in whatever unit.
             if settings.trusted(key) != trust {
-                self.insert_setting(key, &format!("{} sqft", plain(trust, 6)), OWN_FIGURE)?;
+                let trust = match self.units() {
+                    Units::Us => format!("{} sqft", plain(trust, 6)),
+                    Units::Metric => {
+                        let area = trust * SQUARE_METRES_PER_SQUARE_FOOT;
+                        format!("{} m2", plain(area, 14))
+                    }
+                };
+                self.insert_setting(key, &trust, OWN_FIGURE)?;
             }
         }
         Ok(())

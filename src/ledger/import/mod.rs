@@ -285,7 +285,7 @@ mod tests {
     use super::*;
     use crate::ledger::{DraftRequest, Identity, Ledger, NewRoom, Worker};
     use crate::money::{Currency, Decimal, Money};
-    use crate::notation::Notation;
+    use crate::notation::{Country, Notation};
     use crate::trade::room::Floor;
     use crate::trade::{FloorCondition, Layout, Species};
 
@@ -301,6 +301,7 @@ mod tests {
             business: "Marsh End Floors".to_owned(),
             currency: Currency::from_code(currency).unwrap(),
             units: Units::Us,
+            country: Some(Country::US),
             notation: Notation::default(),
             copy: 0,
         };

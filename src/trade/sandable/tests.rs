@@ -19,8 +19,9 @@ fn limits(cut: &str) -> Limits {
         plank_width: of(length("3 in")),
         temperature: of((fahrenheit(dec!(60)), fahrenheit(dec!(80)))),
         humidity: of((dec!(30), dec!(50))),
-        lead_year: of(1978),
-        asbestos_year: of(1980),
+        lead_year: of(Some(1978)),
+        asbestos_year: of(Some(1980)),
+        country: Some(Country::US),
         lead_firm: None,
     }
 }

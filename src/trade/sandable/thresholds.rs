@@ -5,7 +5,11 @@ use super::{
     Question, READY_POINTS, STRIP_POINTS, WETTEST_SUBFLOOR,
 };
 use crate::measure::Length;
+use crate::notation::Country;
 use crate::trade::reading::Temperature;
+
+/// What is referred to where no law is known: the figures beside it may be another country's.
+const LOCAL_RULES: &str = "your local rules may ask for less";
 
 impl Judge<'_> {
     /// Returns what a question asks for, and where that comes from.
@@ -19,25 +23,41 @@ impl Judge<'_> {
             humidity,
             lead_year,
             asbestos_year,
+            country,
             lead_firm: _,
         } = self.limits;
         let thin = |length: Length| length.fine_text(self.units);
         let warm = |degrees: Temperature| degrees.text(self.units);
+        let in_us = *country == Some(Country::US);
         match question {
-            Question::Asbestos => (
-                format!(
-                    "no tile, sheet, backing or mastic, or a negative result for each; presumed up to {} (setting asbestos-year)",
-                    asbestos_year.at
-                ),
-                format!("{}; OSHA letter, 18 May 2005", asbestos_year.source),
-            ),
-            Question::Lead => (
-                format!(
-                    "built from {} on (setting lead-year), or a negative result for each coat: below 1.0 mg/cm² or 0.5 %",
-                    lead_year.at
-                ),
-                format!("{}; 40 CFR 745.83", lead_year.source),
-            ),
+            Question::Asbestos => {
+                let presumed = match asbestos_year.at {
+                    Some(year) => format!("up to {year}"),
+                    None => "in any building".to_owned(),
+                };
+                let rule = if in_us {
+                    "OSHA letter, 18 May 2005"
+                } else {
+                    LOCAL_RULES
+                };
+                (
+                    format!(
+                        "no tile, sheet, backing or mastic, or a negative result for each; presumed {presumed} (setting asbestos-year)"
+                    ),
+                    format!("{}; {rule}", asbestos_year.source),
+                )
+            }
+            Question::Lead => {
+                let new = match lead_year.at {
+                    Some(year) => format!("built from {year} on (setting lead-year), or "),
+                    None => String::new(),
+                };
+                let rule = if in_us { "40 CFR 745.83" } else { LOCAL_RULES };
+                (
+                    format!("{new}a negative result for each coat: below 1.0 mg/cm² or 0.5 %"),
+                    format!("{}; {rule}", lead_year.source),
+                )
+            }
             Question::Wood => (
                 format!(
                     "{} kept (setting wood-kept) after {} is cut (setting sanding-cut); of a top layer {}, a trial from {} (setting top-layer)",
