@@ -29,7 +29,7 @@ Site: 4 Tannery Row
 Floor: sound-film, red-oak, strip
 Part: paint, border 1': 48 sq ft, edge 49 ft
 Part: bare, 80 sqft: 80 sq ft, edge 0 ft
-Shape: 12' x 14'
+Shape: 12 x 14
 Doorway: outside, 3 ft
 "
     );

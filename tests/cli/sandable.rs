@@ -129,10 +129,10 @@ fn readings_are_listed_with_value_and_unit_in_the_ledger_s_units() {
     assert_eq!((of(1, "value"), of(1, "unit")), (json!("20"), json!("C")));
     assert_eq!((of(3, "value"), of(3, "unit")), (json!("8.5"), json!("%")));
     let run = metric.line("room check Landing");
-    // 4.5 mm less 3/32 in (2.38 mm) is 2.12 mm, less than 1/8 in (3.18 mm).
+    // 4.5 mm less 2.4 mm is 2.1 mm, less than 3.2 mm.
     assert!(
         run.stdout()
-            .starts_with("Landing: don't sand. Wood left: 2.12 mm would be left of 4.5 mm"),
+            .starts_with("Landing: don't sand. Wood left: 2.1 mm would be left of 4.5 mm"),
         "{run}"
     );
     metric.lines("setting set sanding-cut 0,5mm\nsetting set coating-temperature \"15 to 25 C\"");
