@@ -553,8 +553,10 @@ impl Writing<'_> {
     /// Refuses no distance, a date after today, and driving while it has no rate.
     pub fn record_drive(&self, driven: Decimal, occasion: &Occasion<'_>) -> Result<Recorded> {
         let Some(rate) = self.settings()?.road_rate(self.road()) else {
-            let (unsaid, remedy) = no_road_rate(self.units());
-            return Err(Refusal::new(unsaid).hint(remedy).into());
+            let (road, remedy) = no_road_rate(self.units());
+            return Err(Refusal::new(format!("nobody has said what a {road} costs"))
+                .hint(remedy)
+                .into());
         };
         self.enter_drive(driven, rate, occasion)
     }

@@ -112,17 +112,11 @@ settings! {
     LeadFirm = "lead-firm", lead_firm: Option<String> = if_set(Typed::words);
 }
 
-/// Returns what is said where driving has no rate, and what is typed to set one.
+/// Returns what driving is counted in, and what is typed to set its rate.
 pub(super) const fn no_road_rate(units: Units) -> (&'static str, &'static str) {
     match units {
-        Units::Us => (
-            "nobody has said what a mile costs",
-            "gritledger setting set mile-rate 0.70",
-        ),
-        Units::Metric => (
-            "nobody has said what a kilometre costs",
-            "gritledger setting set km-rate 0.50",
-        ),
+        Units::Us => ("mile", "gritledger setting set mile-rate 0.70"),
+        Units::Metric => ("kilometre", "gritledger setting set km-rate 0.50"),
     }
 }
 

@@ -73,9 +73,11 @@ impl Ledger {
                 ),
             }),
             (Some(_), false) => {
-                let (unsaid, remedy) = no_road_rate(self.units());
+                let (road, remedy) = no_road_rate(self.units());
                 Some(DrivingLeftOut {
-                    why: Some(format!("{unsaid}: none is in the {sum}")),
+                    why: Some(format!(
+                        "nobody has said what a {road} costs: none is in the {sum}"
+                    )),
                     remedy: remedy.to_owned(),
                 })
             }
