@@ -25,8 +25,6 @@ const INDENT: usize = 2;
 pub struct Table {
     columns: Vec<Column>,
     rows: Vec<Vec<String>>,
-    /// Headings and rows of the tables beside it, which are measured as its own.
-    beside: Vec<(Vec<String>, Vec<Vec<String>>)>,
     page: Page,
 }
 
@@ -67,7 +65,6 @@ impl Table {
         Table {
             columns: columns.collect(),
             rows: Vec::new(),
-            beside: Vec::new(),
             page,
         }
     }
@@ -106,38 +103,16 @@ impl Table {
         self.rows.is_empty()
     }
 
-    /// Has tables with the same columns keep them at the same place, in the same bands.
-    pub fn align(tables: &mut [Table]) {
-        let all: Vec<_> = tables
-            .iter()
-            .map(|table| (table.headings(), table.rows.clone()))
-            .collect();
-        for (own, table) in tables.iter_mut().enumerate() {
-            let others = all.iter().enumerate().filter(|(at, _)| *at != own);
-            table.beside = others.map(|(_, other)| other.clone()).collect();
-        }
-    }
-
     fn headings(&self) -> Vec<String> {
         let columns = self.columns.iter();
         columns.map(|column| column.heading.clone()).collect()
     }
 
-    /// Returns every row that is measured, of the tables beside it too.
-    fn measured(&self) -> impl Iterator<Item = &Vec<String>> + Clone {
-        let beside = self.beside.iter().flat_map(|(_, rows)| rows);
-        self.rows.iter().chain(beside)
-    }
-
     fn need(&self, column: usize) -> Need {
         let is_number = self.columns[column].is_number;
-        let beside = self.beside.iter().map(|(headings, _)| headings);
-        let headings = beside.map(|headings| headings[column].as_str());
-        let headings = headings.chain([self.columns[column].heading.as_str()]);
-        let cells = self.measured().map(|row| row[column].as_str());
+        let heading = &self.columns[column].heading;
+        let cells = self.rows.iter().map(|row| row[column].as_str());
         let natural = cells.clone().map(display_width).max().unwrap_or(0);
-        let heading_least = headings.clone().map(widest_word).max().unwrap_or(0);
-        let heading_natural = headings.map(display_width).max().unwrap_or(0);
         let least = match is_number {
             true => natural,
             false => {
@@ -146,8 +121,8 @@ impl Table {
             }
         };
         Need {
-            least: least.max(heading_least),
-            natural: natural.max(heading_natural),
+            least: least.max(widest_word(heading)),
+            natural: natural.max(display_width(heading)),
         }
     }
 
@@ -173,7 +148,7 @@ impl Table {
         });
         // A column goes if a quarter of a line in each row goes with it.
         let cost = |(gone, bands): &(usize, Vec<Band>)| {
-            let lines = 4 * self.lines(bands) + gone * self.measured().count();
+            let lines = 4 * self.lines(bands) + gone * self.rows.len();
             (lines, bands.len())
         };
         let Some((_, bands)) = arranged.min_by_key(cost) else {
@@ -209,9 +184,7 @@ impl Table {
     /// Returns how many lines the table takes in these bands.
     fn lines(&self, bands: &[Band]) -> usize {
         let headings = self.headings();
-        let beside = self.beside.iter().map(|(headings, _)| headings);
-        let headings = [&headings].into_iter().chain(beside);
-        let rows = headings.chain(self.measured()).map(|row| {
+        let rows = [&headings].into_iter().chain(&self.rows).map(|row| {
             let bands = bands.iter().map(|band| band.height(row));
             bands.sum::<usize>()
         });
@@ -275,25 +248,6 @@ impl Band {
         cells.collect()
     }
 
-    /// Pads headings to the width of their columns, which else are as narrow as what stands in them.
-    fn widened(&self, headings: Vec<String>, table: &Table) -> Vec<String> {
-        let columns = self.columns.iter().zip(&self.widths).zip(headings);
-        let padded = columns.map(|((column, width), heading)| {
-            let blanks = |line: &str| " ".repeat(width.saturating_sub(display_width(line)));
-            let lines = heading
-                .lines()
-                .map(|line| match table.columns[*column].is_number {
-                    true => blanks(line) + line,
-                    false => line.to_owned() + &blanks(line),
-                });
-            match heading.is_empty() {
-                true => " ".repeat(*width),
-                false => lines.collect::<Vec<_>>().join("\n"),
-            }
-        });
-        padded.collect()
-    }
-
     /// Returns how many lines a row takes in it: none where it has nothing to say, unless it is the first band.
     fn height(&self, row: &[String]) -> usize {
         let cells = self.columns.iter().map(|column| row[*column].as_str());
@@ -313,12 +267,8 @@ impl Band {
         let headings = table.headings();
         let rows: Vec<&Vec<String>> = [&headings].into_iter().chain(&table.rows).collect();
         let mut builder = Builder::default();
-        for (at, row) in rows.iter().enumerate() {
-            let cells = self.wrapped(row);
-            builder.push_record(match at {
-                0 if !table.beside.is_empty() => self.widened(cells, table),
-                _ => cells,
-            });
+        for row in &rows {
+            builder.push_record(self.wrapped(row));
         }
         let mut drawn = builder.build();
         drawn.with(Style::empty());
@@ -452,28 +402,6 @@ mod tests {
         ];
         for (width, drawn) in cases {
             assert_eq!(bills(width).to_string(), drawn, "{width} columns");
-        }
-    }
-
-    #[test]
-    fn tables_of_a_kind_have_their_columns_at_the_same_place() {
-        let [mut short, long] = [bills(80), bills(80)];
-        short.rows.pop();
-        assert!(
-            !short
-                .to_string()
-                .contains("Whose                        Due")
-        );
-        let mut tables = [short, long];
-        Table::align(&mut tables);
-        for table in &tables {
-            let text = table.to_string();
-            assert!(
-                text.starts_with(
-                    "Bill  Kind     Whose                        Due on       Owed, USD"
-                ),
-                "{text}"
-            );
         }
     }
 
