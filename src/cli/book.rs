@@ -336,7 +336,7 @@ struct OperationFacts {
     /// How many items are changed at once, or `none` if the item is measured
     #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
     set_size: Option<String>,
-    /// The family it shares a fixed amount with (default: its own)
+    /// Operations of one name here share what each room takes besides its area, as those of one machine do (default: its own)
     #[arg(long)]
     family: Option<String>,
     /// What its rates differ by: none, condition, species or both
@@ -351,7 +351,7 @@ struct OperationFacts {
     /// Hours until it can be sanded, such as those of filler, or `none`
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
     harden_hours: Option<String>,
-    /// A kind of finding that none answers yet, or `none`; the starting book answers black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
+    /// The kind of finding that it puts right, and no other does, or `none`; the starting book puts right black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
     #[arg(long, value_name = "KIND")]
     answers: Option<String>,
     /// What can hurt: dust, oily-rags, solvent, noise, acid, cables or none (can be repeated)

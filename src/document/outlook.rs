@@ -215,7 +215,7 @@ impl OutlookFacts {
     /// Says how sure the quote is, what drives its risk, and what to rent.
     pub(super) fn text(&self, page: &Page) -> String {
         let mut table = page
-            .table(["So often", "10 %", "50 %", "80 %", "90 %"])
+            .table(["How sure", "10 %", "50 %", "80 %", "90 %"])
             .numbers([1, 2, 3, 4]);
         let CostAt { p10, p50, p80, p90 } = &self.cost_at;
         table.line([&"the cost is at most", p10, p50, p80, p90]);

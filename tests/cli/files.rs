@@ -399,8 +399,8 @@ fn a_usage_error_says_what_must_be_typed_and_no_more() {
             "error: the argument '--csv' cannot be used with '--json'\nUsage: gritledger client list\n",
         ),
         (
-            "log --last many",
-            "error: invalid value 'many' for '--last <COUNT>': invalid digit found in string\n",
+            "log --top many",
+            "error: invalid value 'many' for '--top <COUNT>': invalid digit found in string\n",
         ),
         (
             "rnet list",

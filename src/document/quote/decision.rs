@@ -126,7 +126,11 @@ impl QuoteAnswer {
 
     /// Writes every operation, or those of one room, and what the quote is made of.
     pub fn lines_text(&self, room: Option<&str>, page: &Page) -> String {
-        let mut text = self.heading(page);
+        let mut text = String::new();
+        if let Some((cost, outlook)) = self.cost.get().zip(self.outlook.get()) {
+            text = format!("{}\n", page.prose(&self.answer(cost, outlook)));
+        }
+        text.push_str(&self.heading(page));
         match room {
             Some(room) => {
                 let rooms = self.rooms.iter().filter(|known| known.name == room);

@@ -677,8 +677,8 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
         "Operation",
         "Measure",
         "Item",
-        "Expect",
-        "Load",
+        "Expected",
+        "Bring",
         "Hours",
         "Cost",
     ];

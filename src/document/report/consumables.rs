@@ -227,7 +227,7 @@ impl ConsumablesAnswer {
     }
 
     fn table(&self, page: &Page) -> Table {
-        let costs = ["Quoted at", "Cost", "Over quote"];
+        let costs = ["Quoted cost", "Cost", "Over quote"];
         let mut table = match &self.rows {
             Rows::Lines(lines) => {
                 let [quoted, cost, over] = costs;
