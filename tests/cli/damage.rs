@@ -265,7 +265,7 @@ const EVENTS: &str = r#"
     invoice write-off I3 --undo --reason "they pay"
     invoice write-off I3 2 --reason "moved away"
     payment refund I1 3 --note "by transfer"
-    invoice progress J2 --amount 5
+    invoice progress J2 --amount 5 --issue
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
