@@ -56,9 +56,9 @@ pub(super) struct DepositArgs {
 /// Draft an invoice on the way: a share of the price, an amount, or rooms that are done
 #[derive(Debug, Args)]
 #[command(
+    group = clap::ArgGroup::new("stage").args(["share", "amount", "rooms"]).required(true),
     after_long_help = "Examples:\n  gritledger invoice progress J1 --share 40%\n  gritledger invoice progress J1 --room Den --issue"
 )]
-#[group(id = "stage", required = true, args = ["share", "amount", "rooms"])]
 pub(super) struct ProgressArgs {
     /// The job
     job: String,

@@ -404,9 +404,9 @@ impl Answer for InvoiceList {
                 &invoice.kind,
                 &invoice.job,
                 &invoice.client,
-                &or_blank(invoice.due_on),
+                &or_blank(invoice.due_on.filter(|_| invoice.credits.is_none())),
                 &invoice.total,
-                &invoice.paid,
+                &or_blank(invoice.credits.is_none().then_some(invoice.paid)),
                 &or_blank(invoice.asks().then_some(invoice.due)),
             ]);
         }

@@ -43,6 +43,15 @@ fn deposit_progress_and_final_ask_for_the_price_and_its_tax_once() {
 #[test]
 fn a_room_that_is_done_is_asked_for_once() {
     let ledger = taxed();
+    let run = ledger.line("invoice progress J1");
+    assert_eq!(run.code(), 2, "{run}");
+    assert_eq!(
+        run.stderr(),
+        "error: the following required arguments were not provided: <--share <PERCENT>|--amount <AMOUNT>|--room <ROOM>>\n\
+         Usage: gritledger invoice progress <--share <PERCENT>|--amount <AMOUNT>|--room <ROOM>> <JOB>\n"
+    );
+    let run = ledger.line("invoice progress J1 --share 40% --amount 5");
+    assert_eq!(run.code(), 2, "{run}");
     ledger.lines("invoice progress J1 --room Landing --issue");
     assert_eq!(figures(&ledger, "I1", &["net", "tax"]), ["350.00", "28.00"]);
     assert_eq!(
