@@ -6,7 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
-use super::read::{confirm_day, names_in, read_date, read_list, read_money, read_percent};
+use super::read::{confirm_day, names_in, read_date, read_money, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
     AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList, RefundAnswer,
@@ -93,6 +93,9 @@ pub(super) struct CreditArgs {
     /// An amount before tax: of that line, or of the whole invoice
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     amount: Option<String>,
+    /// It is off the price, whatever it takes back
+    #[arg(long)]
+    off_price: bool,
     /// Why, as the client reads it
     #[arg(long)]
     reason: String,
@@ -376,7 +379,7 @@ fn draft_credit(context: &Context, args: &CreditArgs) -> Result<()> {
             (lines, None) => Extent::Lines(lines.iter().map(|line| (*line, None)).collect()),
             (_, Some(_)) => refuse!("an amount is of one line, or of the whole invoice"),
         };
-        let draft = writing.draft_credit(&invoice, &extent, &args.reason)?;
+        let draft = writing.draft_credit(&invoice, &extent, &args.reason, args.off_price)?;
         let job = writing.job(&draft.job)?;
         drafted(context, writing, &job, &draft, args.issue)
     })
@@ -436,6 +439,9 @@ fn issue(context: &Context, writing: &Writing<'_>, job: &Job) -> Result<()> {
             let of = writing.invoice(of)?;
             if !of.credit().is_zero() {
                 context.hint(&format!("gritledger payment refund {}", of.name()));
+            }
+            if job.cancelled.is_none() && writing.left_to_invoice(job)? > Money::ZERO {
+                context.hint(&format!("gritledger invoice final {}", job.number));
             }
         }
         (None, by) => {
@@ -588,14 +594,14 @@ fn add_payment(context: &Context, args: &AddArgs) -> Result<()> {
 
 /// Returns the invoice that a payment is for, by its number, client or site, and others, if several are numbered.
 fn invoices_in(ledger: &Ledger, text: &str) -> Result<(Invoice, Vec<Invoice>)> {
-    let numbers = read_list(text)?;
-    let (first, others) = match &numbers[..] {
-        [first, others @ ..] if is_invoice_number(first) => (first.as_str(), others),
-        _ => (text, &[][..]), // An address may have commas.
-    };
-    let first = ledger.invoice(first)?;
+    let mut numbers = text.split(',').map(str::trim);
+    let several = text.contains(',') && numbers.clone().all(is_invoice_number);
+    if !several {
+        return Ok((ledger.invoice(text)?, Vec::new())); // An address may have commas.
+    }
+    let first = ledger.invoice(numbers.next().unwrap_or_default())?;
     let mut invoices: Vec<Invoice> = Vec::new();
-    for number in others {
+    for number in numbers {
         let invoice = ledger.invoice(number)?;
         if invoice.id == first.id || invoices.iter().any(|known| known.id == invoice.id) {
             refuse!("{} is named twice", invoice.name());

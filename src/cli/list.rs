@@ -112,6 +112,7 @@ pub(super) fn give_list<L: Listed + 'static>(
         match more {
             _ if narrowed && list.is_empty() => NONE.to_owned(),
             0 => text,
+            1 => format!("{}\n\n1 more isn't shown{counted}.", text.trim_end()),
             more => format!("{}\n\n{more} more aren't shown{counted}.", text.trim_end()),
         }
     })

@@ -252,9 +252,7 @@ impl Answer for InvoiceAnswer {
         }
         let of_it = match (&invoice.credits, invoice.off_price) {
             (None, _) => String::new(),
-            (Some(_), off) if off.money.is_zero() => {
-                "\nWhat it takes back is asked for again by the next invoice of the job.".to_owned()
-            }
+            (Some(_), off) if off.money.is_zero() => String::new(),
             (Some(_), off) if off.money == invoice.net.money => {
                 format!("\nIt is off the price of {}.", invoice.job)
             }

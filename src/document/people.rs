@@ -84,9 +84,12 @@ answer! {
     struct ClientInvoice of (invoice: &Invoice) on page {
         number: Option<String> = invoice.number.clone(),
         #[serde(skip)]
-        name: String = invoice.name(),
+        name: String = match invoice.credits {
+            Some(_) => format!("{}, credit", invoice.name()),
+            None => invoice.name(),
+        },
         job: String = invoice.job.clone(),
-        due_on: Option<NaiveDate> = invoice.due_on,
+        due_on: Option<NaiveDate> = invoice.due_on.filter(|_| invoice.credits.is_none()),
         net: Amount = page.amount(invoice.net),
         taxes: Vec<Tax> = page.each(invoice.taxes.clone(), Tax::new),
         total: Amount = page.amount(invoice.total()),

@@ -173,6 +173,7 @@ answer! {
         before: Amount = page.amount(statement.before),
         lines: Vec<StatementFacts> = page.each(lines, StatementFacts::new),
         balance: Amount = page.amount(balance),
+        written_off: Amount = page.amount(statement.written_off),
         #[serde(skip)]
         business: String,
         #[serde(skip)]
@@ -220,7 +221,14 @@ impl Answer for StatementAnswer {
         for line in &self.lines {
             table.line([&line.date, &inert(&line.what), &line.amount, &line.balance]);
         }
-        format!("{head}\n{table}")
+        let lost = match self.written_off.money.is_zero() {
+            true => String::new(),
+            false => format!(
+                "\n\nWritten off, not owed any more by your books: {}",
+                self.written_off
+            ),
+        };
+        format!("{head}\n{table}{lost}")
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -1,6 +1,6 @@
 //! Invoices as they are kept. What an invoice says is decided in [`crate::trade::invoice`].
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -522,20 +522,12 @@ impl Writing<'_> {
         let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
         let draft = match final_invoice(lines, &earlier) {
             Err(InvoiceError::OwedBack(beyond)) => {
-                let back = -self.left_to_invoice(job)?;
-                let of = issued.iter().filter(|invoice| invoice.credits.is_none());
-                let of = of.max_by_key(|invoice| invoice.asked()).map(Invoice::name);
+                let owed = self.currency().text(beyond);
                 return Err(Refusal::new(format!(
-                    "{} was invoiced {} beyond its price, tax included: that is owed back to {}",
-                    job.number,
-                    self.currency().text(beyond),
-                    job.client
+                    "{} was invoiced {owed} beyond its price, tax included: that is owed back to {}",
+                    job.number, job.client
                 ))
-                .hint(format!(
-                    "gritledger invoice credit {} --amount {} --reason WHY",
-                    of.unwrap_or_default(),
-                    self.currency().text(back)
-                ))
+                .hint(self.crediting(job, &issued)?)
                 .into());
             }
             draft => draft?,
@@ -564,7 +556,7 @@ impl Writing<'_> {
             ))
             .into());
         }
-        let agreed = self.agreed_parts(job, &standing)?;
+        let agreed = self.agreed_parts(job)?;
         let stage = match asked {
             Progress::Share(share) => Stage::Share(*share),
             Progress::Amount(amount) => Stage::Amount(*amount),
@@ -586,14 +578,45 @@ impl Writing<'_> {
         self.insert_draft(job, &draft, None)
     }
 
-    /// Returns what each quote of a job comes to, and what of it invoices that stand asked for.
-    fn agreed_parts(&self, job: &Job, standing: &[Invoice]) -> Result<Vec<AgreedPart>> {
+    /// Returns how to credit what was invoiced beyond a job's price: an amount of the newest invoice that has so much left, if
+    /// all is taxed alike; else the newest in whole, since the next asks for what is left at each rate.
+    fn crediting(&self, job: &Job, issued: &[Invoice]) -> Result<String> {
+        let back = -self.left_to_invoice(job)?;
+        let standing = issued.iter().rev();
+        let mut standing =
+            standing.filter(|invoice| invoice.credits.is_none() && !invoice.is_credited());
+        let rates = issued.iter().flat_map(|invoice| &invoice.taxes);
+        let rates: BTreeSet<Decimal> = rates.map(|part| part.percent).collect();
+        let newest = standing
+            .clone()
+            .next()
+            .map(Invoice::name)
+            .unwrap_or_default();
+        let has_left = standing
+            .find(|invoice| rates.len() == 1 && invoice.credited.is_zero() && invoice.net >= back);
+        Ok(match has_left {
+            Some(invoice) => format!(
+                "gritledger invoice credit {} --amount {} --reason WHY",
+                invoice.name(),
+                self.currency().text(back)
+            ),
+            None => format!("gritledger invoice credit {newest} --reason WHY"),
+        })
+    }
+
+    /// Returns what each quote of a job comes to, and what of it invoices asked for, less what was credited.
+    fn agreed_parts(&self, job: &Job) -> Result<Vec<AgreedPart>> {
+        let issued = self.issued_of(job)?;
         let invoiced = |id| -> Money {
-            let lines = standing.iter().flat_map(|invoice| &invoice.lines);
-            lines
-                .filter(|line| line.quote == Some(id))
-                .map(|line| line.net)
-                .sum()
+            let nets = issued.iter().map(|invoice| {
+                let of_quote = invoice.lines.iter().filter(|line| line.quote == Some(id));
+                let net: Money = of_quote.map(|line| line.net).sum();
+                match invoice.credits {
+                    Some(_) => -net,
+                    None => net,
+                }
+            });
+            nets.sum()
         };
         let agreed = self.agreed(job)?;
         let parts = agreed.quotes.iter().map(|record| AgreedPart {
@@ -674,6 +697,7 @@ impl Writing<'_> {
         invoice: &Invoice,
         extent: &Extent,
         reason: &str,
+        is_off_price: bool,
     ) -> Result<Invoice> {
         let invoice = &self.invoice(&invoice.name())?;
         let (number, reason) = (&invoice.name(), reason.trim());
@@ -701,10 +725,18 @@ impl Writing<'_> {
                 "that is more than is left of line {place} of {number}: {}",
                 self.currency().text(left)
             ),
-            Err(InvoiceError::BeyondInvoice(left)) => refuse!(
+            Err(InvoiceError::BeyondLines(left)) => refuse!(
                 "that is more than is left of {number} before tax: {}",
                 self.currency().text(left)
             ),
+            Err(InvoiceError::BeyondInvoice(left)) => {
+                return Err(Refusal::new(format!(
+                    "that is more than is left of {number}, tax included: {}",
+                    self.currency().text(left)
+                ))
+                .hint(format!("gritledger invoice credit {number} --reason WHY"))
+                .into());
+            }
             Err(InvoiceError::Credited) => refuse!("{number} is credited in whole already"),
             Err(error) => {
                 return Err(Refusal::new(format!("{number}: {error}"))
@@ -717,7 +749,10 @@ impl Writing<'_> {
         let credit = CreditOf {
             invoice: invoice.id,
             reason,
-            off_price: off_price(&draft, invoice.kind, is_whole, beyond),
+            off_price: match is_off_price {
+                true => draft.net(),
+                false => off_price(&draft, invoice.kind, is_whole, beyond),
+            },
         };
         self.insert_draft(&job, &draft, Some(credit))
     }

@@ -8,7 +8,7 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::named_params;
 
-use super::{Ledger, Settings, numbered};
+use super::{Invoice, Ledger, Settings, numbered};
 use crate::money::{Decimal, Money};
 use crate::trade::ClientId;
 use crate::trade::ageing::{AGES, ByAge};
@@ -61,6 +61,8 @@ pub struct Statement {
     pub before: Money,
     /// What happened, day by day.
     pub lines: Vec<StatementLine>,
+    /// What of it is written off today.
+    pub written_off: Money,
 }
 
 /// What each invoice asked for on a day, and what had come of it or was given up.
@@ -104,12 +106,12 @@ const STATEMENT: &str = "
     SELECT payment.happened_on, 1, payment.id, payment.number, 'payment', payment.note, -amount_minor, 'P'
     FROM payment JOIN invoice ON invoice.id = invoice_id WHERE client_id = :client
     UNION ALL
-    SELECT payment_void.happened_on, 2, payment.id, payment.number, 'payment taken back', payment_void.reason,
+    SELECT payment_void.happened_on, 3, payment.id, payment.number, 'payment taken back', payment_void.reason,
            amount_minor, 'P'
     FROM payment_void JOIN payment ON payment.id = payment_id JOIN invoice ON invoice.id = invoice_id
     WHERE client_id = :client
     UNION ALL
-    SELECT application.happened_on, 3, payment.id, payment.number, 'paid back', application.note,
+    SELECT application.happened_on, 2, payment.id, payment.number, 'paid back', application.note,
            application.amount_minor, 'P'
     FROM payment_application AS application JOIN payment ON payment.id = payment_id
     JOIN invoice ON invoice.id = payment.invoice_id
@@ -201,6 +203,7 @@ impl Ledger {
             to,
             before,
             lines,
+            written_off: self.invoices_to(client)?.iter().map(Invoice::lost).sum(),
         })
     }
 }

@@ -154,7 +154,10 @@ pub enum InvoiceError {
     /// More than is left of a line, which is so much.
     #[error("that is more than is left of line {0}")]
     BeyondLine(u32, Money),
-    /// More than is left of it, which is so much.
+    /// More than is left of its lines before tax, which is so much.
+    #[error("that is more than is left of its lines")]
+    BeyondLines(Money),
+    /// More than is left of it, which is so much, tax included.
     #[error("that is more than is left of it")]
     BeyondInvoice(Money),
     /// Nothing is left of it.
@@ -175,6 +178,17 @@ pub struct AgreedPart {
     pub tax_percent: Decimal,
     /// What of it was invoiced.
     pub invoiced: Money,
+}
+
+impl AgreedPart {
+    /// Returns what of it isn't invoiced: nothing, if more than it was.
+    fn open(&self) -> Money {
+        let open = self.price - self.invoiced;
+        match open.is_negative() == self.price.is_negative() {
+            true => open,
+            false => Money::ZERO,
+        }
+    }
 }
 
 /// How much a progress invoice asks for.
@@ -231,19 +245,27 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
         net,
         tax_percent: part.tax_percent,
     };
+    if left <= Money::ZERO {
+        return Err(InvoiceError::NothingLeft);
+    }
     let mut lines: Vec<InvoiceLine> = match stage {
         Stage::Rooms(lines) => lines,
         Stage::Share(share) => {
             let percent = (share * Decimal::ONE_HUNDRED).normalize();
             let line = |part: &AgreedPart| {
-                let what = format!("{percent} % of {}", part.number);
-                of(part, what, part.price.times(share))
+                let (wanted, open) = (part.price.times(share), part.open());
+                let is_open = wanted.minor().abs() <= open.minor().abs();
+                let what = match is_open {
+                    true => format!("{percent} % of {}", part.number),
+                    false => format!("What is left of {}", part.number),
+                };
+                of(part, what, if is_open { wanted } else { open })
             };
             agreed.iter().map(line).collect()
         }
         Stage::Amount(amount) => {
-            let open = |part: &AgreedPart| (part.price - part.invoiced).minor().max(0);
-            let weights: Vec<Decimal> = agreed.iter().map(|part| open(part).into()).collect();
+            let open = agreed.iter().map(|part| part.open().minor().max(0).into());
+            let weights: Vec<Decimal> = open.collect();
             let line = |(part, net): (&AgreedPart, Money)| {
                 of(part, format!("On account of {}", part.number), net)
             };
@@ -270,7 +292,8 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
 /// Drafts a credit note for an issued invoice: `credited` are the lines and `taxes` the tax by rate of what was credited
 /// of it before.
 ///
-/// Tax goes with the lines; what takes back the last of a rate takes back all tax that is left at it.
+/// Tax goes with the lines; what takes back the last of a rate takes back all tax that is left at it, and nothing takes back
+/// more than the lines at that rate have.
 ///
 /// # Errors
 /// Refuses lines that it doesn't have, more than is left of them, and one of which nothing is left.
@@ -289,11 +312,14 @@ pub fn credit_note(
             .map(|(place, line)| (place, line.net - before(place)))
             .collect(),
         Extent::Amount(amount) => {
-            let left = numbered().map(|(place, line)| (line.net - before(place)).max(Money::ZERO));
+            let left = numbered().map(|(place, line)| match line.quote {
+                Some(_) => (line.net - before(place)).max(Money::ZERO),
+                None => Money::ZERO, // What was invoiced before.
+            });
             let left: Vec<Money> = left.collect();
             let all = left.iter().copied().sum();
             if *amount > all {
-                return Err(InvoiceError::BeyondInvoice(all));
+                return Err(InvoiceError::BeyondLines(all));
             }
             let weights: Vec<Decimal> = left.iter().map(|left| left.minor().into()).collect();
             let parts = amount.spread(&weights).into_iter();
@@ -306,7 +332,7 @@ pub fn credit_note(
                 let (_, line) = of_it.ok_or(InvoiceError::NoLine(*place))?;
                 let left = line.net - before(*place);
                 match amount.unwrap_or(left) {
-                    _ if line.net.is_negative() => Err(InvoiceError::TakesOff(*place)),
+                    _ if line.quote.is_none() => Err(InvoiceError::TakesOff(*place)),
                     net if net > left => Err(InvoiceError::BeyondLine(*place, left)),
                     net => Ok((*place, net)),
                 }
@@ -346,16 +372,32 @@ pub fn credit_note(
     let mut taxes = taxes_on(&lines);
     for part in &mut taxes {
         let (asked, before) = (at(invoice.1, part.percent), at(credited.1, part.percent));
-        let left = asked.tax - before.tax;
-        if part.net == asked.net - before.net || (left < part.tax && !left.is_negative()) {
-            part.tax = left;
-        }
+        let most = tax_of_asked(invoice.0, part.percent) - before.tax;
+        part.tax = match part.net == asked.net - before.net {
+            true => asked.tax - before.tax,
+            false => part.tax.min(most),
+        };
     }
-    Ok(Draft {
+    let note = Draft {
         kind: InvoiceKind::Credit,
         lines,
         taxes,
-    })
+    };
+    let total = |taxes: &[TaxAtRate]| taxes.iter().map(|part| part.net + part.tax).sum::<Money>();
+    let left = total(invoice.1) - total(credited.1);
+    match note.net() + note.tax() > left {
+        true => Err(InvoiceError::BeyondInvoice(left)),
+        false => Ok(note),
+    }
+}
+
+/// Returns the tax on what an invoice asks for at a rate, before what was invoiced earlier is taken off.
+pub fn tax_of_asked(lines: &[InvoiceLine], percent: Decimal) -> Money {
+    let at_rate = lines
+        .iter()
+        .filter(|line| line.tax_percent == percent && !line.net.is_negative());
+    let net: Money = at_rate.map(|line| line.net).sum();
+    net.share(percent, Decimal::ONE_HUNDRED)
 }
 
 /// Drafts the final invoice: the job's lines less what was invoiced before, rate by rate.
@@ -444,7 +486,7 @@ mod tests {
     fn line(cents: i64, tax_percent: Decimal) -> InvoiceLine {
         InvoiceLine {
             what: "Landing".into(),
-            quote: None,
+            quote: Some(QuoteId(1)),
             room: None,
             credits: None,
             net: Money::from_minor(cents),
@@ -647,12 +689,64 @@ mod tests {
     }
 
     #[test]
+    fn a_line_is_credited_with_its_tax_even_if_earlier_invoices_took_most_of_that() {
+        // 1128.18 at 10 % was asked for before; the final has that line, less the same, and 756.28 free of tax.
+        let before = Earlier {
+            number: "I1".into(),
+            kind: InvoiceKind::Progress,
+            taxes: vec![TaxAtRate {
+                percent: dec!(10),
+                net: Money::from_minor(112_818),
+                tax: Money::from_minor(11_282),
+            }],
+            off_price: Money::ZERO,
+        };
+        let agreed = vec![line(112_818, dec!(10)), line(75_628, dec!(0))];
+        let last = final_invoice(agreed, &[before]).unwrap();
+        assert_eq!(last.tax(), Money::ZERO);
+        let some = |cents: i64| Extent::Lines(vec![(1, Some(Money::from_minor(cents)))]);
+        let note = credit_note((&last.lines, &last.taxes), (&[], &[]), &some(10_000)).unwrap();
+        assert_eq!(taxes(&note), [(dec!(10), 10_000, 1_000)]);
+        // 756.28 are owed on it: 687.54 with 68.75 of tax are more.
+        let beyond = credit_note((&last.lines, &last.taxes), (&[], &[]), &some(68_754));
+        assert_eq!(
+            beyond,
+            Err(InvoiceError::BeyondInvoice(Money::from_minor(75_628)))
+        );
+        // What is left of it goes with the tax that is left.
+        let rest = (&note.lines[..], &note.taxes[..]);
+        let rest = credit_note((&last.lines, &last.taxes), rest, &Extent::Whole).unwrap();
+        assert_eq!((rest.net() + rest.tax()).minor(), 75_628 - 11_000);
+    }
+
+    #[test]
+    fn a_share_asks_for_no_more_of_a_quote_than_is_left_of_it() {
+        let agreed = [
+            part(1, 100_000, 0, dec!(6)),
+            part(2, 60_000, 60_000, dec!(7)),
+            part(3, 10_000, 7_000, dec!(7)),
+        ];
+        let left = Money::from_minor(103_000);
+        let share = progress(&agreed, Stage::Share(dec!(0.4)), left).unwrap();
+        assert_eq!(
+            nets(&share),
+            [("40 % of Q1", 40_000), ("What is left of Q3", 3_000)]
+        );
+        let none = progress(&agreed, Stage::Share(dec!(0.4)), Money::ZERO);
+        assert_eq!(none, Err(InvoiceError::NothingLeft));
+    }
+
+    #[test]
     fn what_is_too_much_says_of_what() {
         let some = Money::from_minor(1);
         for (error, words) in [
             (
                 InvoiceError::BeyondWhatIsLeft(some),
                 "that is more than is left to invoice",
+            ),
+            (
+                InvoiceError::BeyondLines(some),
+                "that is more than is left of its lines",
             ),
             (
                 InvoiceError::BeyondInvoice(some),

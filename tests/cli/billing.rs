@@ -69,15 +69,14 @@ fn a_room_that_is_done_is_asked_for_once() {
 fn what_was_issued_wrong_is_credited_and_asked_for_again() {
     let ledger = taxed();
     ledger.lines("invoice final J1 --issue");
-    let note = ledger
-        .line("invoice credit I1 --reason \"wrong address\" --issue")
-        .ok();
+    let note = ledger.line("invoice credit I1 --reason \"wrong address\" --issue");
     assert!(
-        note.starts_with("I2, credit note for I1: 378.00 USD\n"),
+        note.stderr().contains("hint: gritledger invoice final J1"),
         "{note}"
     );
+    let note = note.ok();
     assert!(
-        note.contains("What it takes back is asked for again by the next invoice of the job."),
+        note.starts_with("I2, credit note for I1: 378.00 USD\n"),
         "{note}"
     );
     assert_eq!(
@@ -129,6 +128,55 @@ fn a_part_of_the_final_invoice_that_is_credited_is_off_the_price() {
         ["300.00", "24.00", "324.00"]
     );
     ledger.lines("check");
+}
+
+#[test]
+fn a_final_invoice_that_is_credited_in_whole_can_be_off_the_price_too() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice progress J1 --amount 300 --issue
+        invoice final J1 --issue
+        "#,
+    );
+    // 50.00 of it go back for good: 300.00 are left of 350.00.
+    let note = ledger
+        .line("invoice credit I2 --off-price --reason scratch --issue")
+        .ok();
+    assert!(note.contains("It is off the price of J1."), "{note}");
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice"
+    );
+    assert_eq!(
+        ledger.line("invoice progress J1 --amount 1").refused(),
+        "error: nothing is left to invoice"
+    );
+    assert_eq!(
+        ledger
+            .line("invoice credit I1 --line 1 --amount 301 --reason x")
+            .refused(),
+        "error: that is more than is left of line 1 of I1: 300.00"
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn no_more_is_credited_than_an_invoice_asks_for() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice progress J1 --amount 300 --issue
+        invoice final J1 --issue
+        "#,
+    );
+    // The final asks for 50.00 and 4.00 of tax: 350.00 less 300.00.
+    assert_eq!(
+        ledger
+            .line("invoice credit I2 --amount 60 --reason dust")
+            .refused(),
+        "error: that is more than is left of I2, tax included: 54.00\nhint: gritledger invoice credit I2 --reason WHY"
+    );
 }
 
 #[test]

@@ -245,7 +245,11 @@ impl Answer for CausesAnswer {
             } else {
                 "more"
             };
-            let words = format!("{} others together: {} {more}", self.others, others.size());
+            let words = format!(
+                "{} together: {} {more}",
+                count(self.others, "other"),
+                others.size()
+            );
             text.push_str(&page.point(&inert(&words)));
         }
         let _ = write!(

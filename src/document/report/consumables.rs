@@ -262,9 +262,7 @@ impl ConsumablesAnswer {
                 table
             }
         };
-        let others = self
-            .others
-            .map(|(rows, sums)| (format!("{rows} others"), sums));
+        let others = self.others.map(|(rows, sums)| (count(rows, "other"), sums));
         for (name, sums) in others.into_iter().chain([("Total".to_owned(), self.total)]) {
             let [at, cost, over] = sums.cells();
             let blank = String::new;

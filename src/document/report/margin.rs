@@ -325,7 +325,7 @@ impl Answer for Margins {
         }
         let (open, others): (Vec<&Row>, Vec<&Row>) = self.others.iter().partition(|row| row.so_far);
         if !others.is_empty() {
-            let name = format!("{} others", others.len());
+            let name = count(others.len(), "other");
             row(name, Margins::finished(others.iter().copied()));
         }
         let total = self.total();

@@ -118,8 +118,7 @@ impl RentalSums {
             table.row([Whose(&sum.group).to_string(), rentals, days, charge, a_day]);
         }
         let others = Sums::of(&self.others, page);
-        let others =
-            (!self.others.is_empty()).then(|| (format!("{} others", self.others.len()), others));
+        let others = (!self.others.is_empty()).then(|| (count(self.others.len(), "other"), others));
         for (name, sums) in others.into_iter().chain([("Total".to_owned(), self.total)]) {
             let [_, days, charge, a_day] = sums.cells(page);
             table.row([name, String::new(), days, charge, a_day]);

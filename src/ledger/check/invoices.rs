@@ -9,7 +9,7 @@ use super::super::columns::Micro;
 use super::super::{Invoice, QuoteRecord};
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money, product};
-use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice};
+use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice, tax_of_asked};
 use crate::trade::{JobId, QuoteId};
 
 /// Rows (id, number of an invoice) that contradict another, and what is wrong.
@@ -308,7 +308,7 @@ impl Ledger {
             let own = part.net.share(part.percent, Decimal::ONE_HUNDRED);
             let is_right = match net == asked_net {
                 true => tax == asked_tax,
-                false => part.tax == own || tax == asked_tax,
+                false => part.tax == own || tax == tax_of_asked(&invoice.lines, part.percent),
             };
             if !is_right {
                 problems.push(format!(
