@@ -265,7 +265,7 @@ def note_what_counts_found(tables):
 def with_empty_shelves(tables):
     """The day book with an empty shelf at each use that awaited its receipt."""
     awaited = {row["entry_id"] for row in tables["stock_effect"].rows if row["awaiting_micro"] > 0}
-    same = {"item_id", "happened_on", "recorded_at", "book_price_micro", "left_over", "late"}
+    same = {"item_id", "happened_on", "recorded_at", "book_price_micro", "left_over", "late", "on_the_road"}
     entries = []
     for row in tables["entry"].rows:
         around = [row]
