@@ -336,6 +336,11 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
     })
 }
 
+/// Reads how much, where it may be left open.
+fn read_amount(ledger: &Ledger, amount: Option<&str>) -> Result<Option<Money>> {
+    amount.map(|amount| read_money(ledger, amount)).transpose()
+}
+
 /// Reads which share of the price an invoice of that kind asks for.
 fn read_share(ledger: &Ledger, share: &str, kind: &str) -> Result<Decimal> {
     let share = read_percent(ledger, share, "a share")?;
@@ -361,10 +366,7 @@ fn draft_progress(context: &Context, args: &ProgressArgs) -> Result<()> {
 fn draft_credit(context: &Context, args: &CreditArgs) -> Result<()> {
     context.write(|writing| {
         let invoice = writing.invoice(&args.invoice)?;
-        let amount = args.amount.as_deref();
-        let amount = amount
-            .map(|amount| read_money(writing, amount))
-            .transpose()?;
+        let amount = read_amount(writing, args.amount.as_deref())?;
         if amount.is_some_and(|amount| amount <= Money::ZERO) {
             refuse!("what is credited is more than nothing");
         }
@@ -395,10 +397,7 @@ fn read_line(text: &str) -> Result<u32> {
 fn write_off(context: &Context, args: &WriteOffArgs) -> Result<()> {
     context.write(|writing| {
         let invoice = writing.invoice(&args.invoice)?;
-        let amount = args.amount.as_deref();
-        let amount = amount
-            .map(|amount| read_money(writing, amount))
-            .transpose()?;
+        let amount = read_amount(writing, args.amount.as_deref())?;
         let invoice = match args.undo {
             true => writing.take_back_loss(&invoice, &args.reason)?,
             false => writing.write_off(&invoice, amount, &args.reason)?,
@@ -615,10 +614,7 @@ fn refund(context: &Context, args: &RefundArgs) -> Result<()> {
     context.write(|writing| {
         let on = read_date(context, writing, args.date.as_deref())?;
         let invoice = writing.invoice(&args.invoice)?;
-        let amount = args.amount.as_deref();
-        let amount = amount
-            .map(|amount| read_money(writing, amount))
-            .transpose()?;
+        let amount = read_amount(writing, args.amount.as_deref())?;
         let refunds = writing.refund(&invoice, amount, on, &args.note)?;
         let page = context.page(writing);
         context.give(writing, RefundAnswer::new(refunds, invoice.client, &page))
@@ -629,10 +625,7 @@ fn apply_credit(context: &Context, args: &ApplyArgs) -> Result<()> {
     context.write(|writing| {
         let on = read_date(context, writing, args.date.as_deref())?;
         let invoice = writing.invoice(&args.invoice)?;
-        let amount = args.amount.as_deref();
-        let amount = amount
-            .map(|amount| read_money(writing, amount))
-            .transpose()?;
+        let amount = read_amount(writing, args.amount.as_deref())?;
         let applied = writing.apply_credit(&invoice, amount, args.from.as_deref(), on)?;
         let invoice = writing.invoice(&args.invoice)?;
         let invoice = invoice_answer(context, writing, invoice)?;
