@@ -201,6 +201,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             confidence: Decimal::new(8, 1),
             minimum: Money::ZERO,
             step: Money::ZERO,
+            named: None,
             wage: Decimal::from(WAGE),
             burden: Decimal::ONE,
             overhead: Decimal::ZERO,

@@ -20,6 +20,7 @@ CREATE TABLE quote (
     confidence_micro INTEGER NOT NULL CHECK (confidence_micro BETWEEN 1 AND 999999), -- with which it is kept
     minimum_minor   INTEGER NOT NULL CHECK (minimum_minor >= 0),       -- the least that a job is done for
     step_minor      INTEGER NOT NULL CHECK (step_minor >= 0),          -- what prices are rounded up to; 0: nothing
+    named_minor     INTEGER CHECK (named_minor > 0),                   -- the price that its owner named; NULL: it follows from the cost
     wage_micro      INTEGER NOT NULL CHECK (wage_micro >= 0),          -- mean wage in major units per hour
     burden_micro    INTEGER NOT NULL CHECK (burden_micro >= 0),
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
@@ -31,7 +32,8 @@ CREATE TABLE quote (
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     recorded_at     TEXT    NOT NULL,
     CHECK (own = 0 OR (price_minor = 0 AND tax_minor = 0 AND wage_micro = 0 AND job_id IS NULL)),
-    CHECK (varies_id IS NULL OR job_id IS NOT NULL)
+    CHECK (varies_id IS NULL OR job_id IS NOT NULL),
+    CHECK (named_minor IS NULL OR (own = 0 AND varies_id IS NULL))
 ) STRICT;
 CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version, option);
 CREATE INDEX quote_site ON quote (site_id);

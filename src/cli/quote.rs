@@ -19,7 +19,7 @@ use crate::ledger::{
     DraftRequest, DrivingLeftOut, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord,
     QuoteStatus, Refusal, Site, VaryRequest, Without, Writing, refuse, typed,
 };
-use crate::money::{Decimal, number, plain};
+use crate::money::{Decimal, Money, number, plain};
 use crate::trade::evidence::FinishedRoom;
 use crate::trade::pricing::LumpSum;
 use crate::trade::quote::{Line, Quote};
@@ -45,12 +45,14 @@ pub(super) enum QuoteCommand {
 /// Draft a quote for the rooms of a site
 ///
 /// Takes off every operation in every room at the rates of your book and your finished rooms, draws the job many times
-/// to see what it may cost, and names the price that keeps the margin with the confidence you ask for.
+/// to see what it may cost, and names the price that keeps the margin with the confidence you ask for. You may name another
+/// (--price); an option has its own, or what its cost asks for.
 /// A quote is written once; another draft is another version (--revises Q1).
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%
   gritledger quote draft \"4 Tannery Row\" --confidence 90% --start 2026-03-09
+  gritledger quote draft \"4 Tannery Row\" --price 1400
   gritledger quote draft \"4 Tannery Row\" --option \"Three coats: schedule=oil-3-coat\" --option \"Landing only: without=Back bedroom\"")]
 pub(super) struct DraftArgs {
     /// The site's address
@@ -67,13 +69,16 @@ pub(super) struct DraftArgs {
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
+    /// The price of the whole quote before tax, whatever its cost asks for; what it keeps of the margin is said
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    price: Option<String>,
     /// How sure it is to be that the margin is kept (default: the setting confidence)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     confidence: Option<String>,
     /// When the work is to begin: weekend rates count, and machines have a date to be back
     #[arg(long, value_name = "DATE")]
     start: Option<String>,
-    /// Offer a choice, with what is different: sequence, schedule, with and without (can be repeated)
+    /// Offer a choice, with what is different: sequence, schedule, with, without and price (can be repeated)
     #[arg(long = "option", value_name = "NAME: KEY=VALUE, ...")]
     options: Vec<String>,
     /// Price the hours at this worker's wage (default: the mean of the active ones)
@@ -497,7 +502,7 @@ fn read_request(
     let options = args
         .options
         .iter()
-        .map(|text| read_option(text))
+        .map(|text| read_option(ledger, text))
         .collect::<Result<_>>()?;
     let revises = args
         .revises
@@ -528,6 +533,11 @@ fn read_request(
         sequence: read_method(args.sequence.as_deref()),
         schedule: read_method(args.schedule.as_deref()),
         margin,
+        price: args
+            .price
+            .as_deref()
+            .map(|text| read_price(ledger, text))
+            .transpose()?,
         confidence,
         start,
         options,
@@ -542,11 +552,11 @@ fn read_request(
 }
 
 /// Reads an option: `Three coats: schedule=oil-3-coat, without=Bedroom 1`.
-fn read_option(text: &str) -> Result<OptionRequest> {
+fn read_option(ledger: &Ledger, text: &str) -> Result<OptionRequest> {
     let wrong = |what: &str| {
         let refusal = Refusal::new(format!("`{text}` is not an option: {what}"))
             .hint("--option \"Three coats: schedule=oil-3-coat\"")
-            .hint("keys: sequence, schedule, with, without");
+            .hint("keys: sequence, schedule, with, without, price");
         Err(refusal.into())
     };
     let named = text
@@ -559,7 +569,7 @@ fn read_option(text: &str) -> Result<OptionRequest> {
         name: name.trim().to_owned(),
         ..OptionRequest::default()
     };
-    let (mut sequence, mut schedule) = (None, None);
+    let (mut sequence, mut schedule, mut price) = (None, None, None);
     if option.name.chars().all(|sign| sign.is_ascii_digit()) {
         return wrong("a number is no name, since options have numbers");
     }
@@ -574,6 +584,7 @@ fn read_option(text: &str) -> Result<OptionRequest> {
         let before = match key.trim().to_lowercase().as_str() {
             "sequence" => sequence.replace(value),
             "schedule" => schedule.replace(value),
+            "price" => price.replace(value),
             "with" => {
                 option.with.push(value);
                 None
@@ -590,7 +601,20 @@ fn read_option(text: &str) -> Result<OptionRequest> {
     }
     option.sequence = read_method(sequence.as_deref());
     option.schedule = read_method(schedule.as_deref());
+    option.price = price
+        .as_deref()
+        .map(|text| read_price(ledger, text))
+        .transpose()?;
     Ok(option)
+}
+
+/// Reads a price that is named: before tax, and above zero.
+fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
+    let price = read_money(ledger, text)?;
+    if price <= Money::ZERO {
+        refuse!("a price is above zero: `{text}`");
+    }
+    Ok(price)
 }
 
 /// Reads a lump cost: `disposal=45.00`.
@@ -701,6 +725,9 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
         percent(quote.terms.margin),
         percent(quote.terms.confidence)
     );
+    if let Some(price) = quote.terms.named {
+        let _ = write!(command, " --price {}", ledger.currency().text(price));
+    }
     if let Some(start) = header.start_on {
         let _ = write!(command, " --start {start}");
     }
@@ -723,6 +750,9 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
         };
         changes.extend(missing(quote, other, "without"));
         changes.extend(missing(other, quote, "with"));
+        if let Some(price) = other.terms.named {
+            changes.push(format!("price={}", ledger.currency().text(price)));
+        }
         let asked = format!("{}: {}", option.header.option_name, changes.join(", "));
         let _ = write!(command, " --option {}", typed(&asked));
     }

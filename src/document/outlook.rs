@@ -8,7 +8,7 @@ use super::{Answer, List, Page, View, count, inert, or_blank};
 use crate::ledger::{AS_DRAFTED, QuoteHeader, QuoteOption, QuoteStatus, ToBuy};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
-use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, QuotedRoom, Risk};
+use crate::trade::quote::{Cause, Outlook, PlannedRental, Quote, QuotedRoom, Risk, margin_percent};
 
 /// How many parts of the risk people are shown.
 const SHOWN_RISKS: usize = 5;
@@ -200,6 +200,21 @@ answer! {
         #[serde(skip)]
         pub(super) at_confidence: Amount = page.amount(outlook.cost_at_confidence),
         raised_by: Amount = page.amount(outlook.raised_by(quote)),
+        /// The price that its owner named; none: it follows from the cost.
+        pub(super) named_price: Option<Amount> = quote.terms.named.map(|price| page.amount(price)),
+        /// What the job is expected to cost beyond that price, for people.
+        #[serde(skip)]
+        pub(super) expected_loss: Option<Amount> = quote.terms.named.and_then(|price| {
+            let loss = quote.expected_cost() - price;
+            (loss > Money::ZERO).then(|| page.amount(loss))
+        }),
+        /// What the cost asks for at the margin, the minimum charge and the step.
+        pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence)),
+        /// What the price keeps of the margin, as surely as was asked for.
+        pub(super) margin_at_confidence_percent: Percent =
+            Percent(margin_percent(quote.price, outlook.cost_at_confidence)),
+        pub(super) chance_of_margin_percent: Percent =
+            Percent::of_one((!quote.terms.own).then_some(Decimal::ONE - outlook.below_margin)),
         pub(super) expected_margin_percent: Percent = Percent(quote.margin_percent()),
         pub(super) chance_of_loss_percent: Percent = Percent::of_one((!quote.terms.own).then_some(outlook.loss)),
         draws: u32,
@@ -207,7 +222,7 @@ answer! {
         pub(super) risk: Vec<RiskFacts> = page.each(outlook.risks, RiskFacts::new),
         rental: Vec<RentalFacts> = page.each(outlook.rentals, RentalFacts::new),
         buy: ShoppingList = ShoppingList::new(buy, page),
-        .. { seed, expected_cost, cost_at_confidence, p10, p50, p80, p90, loss, risks, rentals, needs, room_by_room }
+        .. { seed, expected_cost, cost_at_confidence, p10, p50, p80, p90, loss, below_margin, risks, rentals, needs, room_by_room }
     }
 }
 
@@ -291,6 +306,11 @@ answer! {
         contingency: Option<Amount> = view.owner().map(|()| page.amount(outlook.contingency())),
         expected_margin_percent: Percent = Percent(view.owner().and_then(|()| quote.margin_percent())),
         chance_of_loss_percent: Percent = Percent::of_one(view.owner().map(|()| outlook.loss)),
+        chance_of_margin_percent: Percent = Percent::of_one(view.owner().map(|()| Decimal::ONE - outlook.below_margin)),
+        named_price: Option<Amount> =
+            view.owner().and(quote.terms.named).map(|price| page.amount(price)),
+        asked_price: Option<Amount> =
+            view.owner().map(|()| page.amount(quote.terms.asked_for(outlook.cost_at_confidence))),
         price: Amount = page.amount(quote.price),
         tax: Amount = page.amount(quote.tax),
         total: Amount = page.amount(quote.total()),
@@ -384,7 +404,15 @@ impl Answer for CompareAnswer {
                 &option.tax,
                 &option.total,
             ]);
-            if let Some((apart, saved)) = option.room_by_room.zip(option.saves) {
+            if let (Some(_), Some(asked)) = (option.named_price, option.asked_price) {
+                let (title, chance) = (option.title(), option.chance_of_margin_percent);
+                points.push_str(&page.point(&format!(
+                    "{title}: its price is named, and the margin is kept {chance} of the time; its cost asks for {asked}."
+                )));
+            }
+            let apart = option.room_by_room.zip(option.saves);
+            // A price that was named may be above what the rooms would be offered for.
+            if let Some((apart, saved)) = apart.filter(|(_, saved)| !saved.money.is_negative()) {
                 let title = option.title();
                 points.push_str(&page.point(&format!(
                     "{title}: room by room it would be {apart}; together saves {saved}."

@@ -37,6 +37,8 @@ pub struct DraftRequest {
     pub schedule: Chosen,
     /// The margin to keep, as a fraction; `None`: the setting.
     pub margin: Option<Decimal>,
+    /// The price before tax, whatever the cost asks for; `None`: what the cost asks for.
+    pub price: Option<Money>,
     /// With what confidence, as a fraction; `None`: the setting.
     pub confidence: Option<Decimal>,
     /// When the work is to begin; `None`: not known yet.
@@ -99,6 +101,8 @@ pub struct OptionRequest {
     pub with: Vec<String>,
     /// Rooms that are left out.
     pub without: Vec<String>,
+    /// A price of its own; `None`: what its cost asks for, whatever the request names.
+    pub price: Option<Money>,
 }
 
 impl Ledger {
@@ -234,6 +238,7 @@ impl Ledger {
             rooms: rooms.into_iter().map(|room| room.name).collect(),
             sequence: option.sequence.or(&request.sequence),
             schedule: option.schedule.or(&request.schedule),
+            price: option.price,
             ..request.clone()
         })
     }
@@ -324,6 +329,7 @@ impl Ledger {
                 None => settings.minimum_charge,
             },
             step: settings.price_step,
+            named: request.price,
             wage,
             burden: settings.burden,
             overhead: settings.overhead,

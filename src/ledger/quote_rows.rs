@@ -39,11 +39,11 @@ impl Writing<'_> {
         self.connection
             .prepare_cached(
                 "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, varies_id, sequence,
-                                    schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor, wage_micro,
+                                    schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor, named_minor, wage_micro,
                                     burden_micro, overhead_micro, tax_micro, own, price_minor, tax_minor, outlook,
                                     drafted_on, recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
-                         :start, :margin, :confidence, :minimum, :step, :wage, :burden, :overhead, :tax_percent, :own, :price,
+                         :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_percent, :own, :price,
                          :tax, :outlook, :today, :now)",
             )?
             .execute(named_params! {
@@ -51,7 +51,7 @@ impl Writing<'_> {
                 ":option_name": place.option_name, ":site": site.id, ":job": request.variation_of, ":varies": place.varies,
                 ":sequence": quote.sequence, ":schedule": quote.schedule, ":start": request.start,
                 ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
-                ":step": terms.step, ":outlook": kept::text(outlook)?,
+                ":step": terms.step, ":named": terms.named, ":outlook": kept::text(outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_percent": Micro(terms.tax_percent), ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
@@ -183,6 +183,7 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
         confidence: row.micro("confidence_micro")?,
         minimum: row.get("minimum_minor")?,
         step: row.get("step_minor")?,
+        named: row.get("named_minor")?,
         wage: row.micro("wage_micro")?,
         burden: row.micro("burden_micro")?,
         overhead: row.micro("overhead_micro")?,

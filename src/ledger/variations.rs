@@ -19,7 +19,7 @@ use super::{
 use crate::money::{Decimal, Money};
 use crate::trade::operation::Operation;
 use crate::trade::parts::MeasuredPart;
-use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, WorkLine, work_of};
+use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, work_of};
 use crate::trade::rates::{FloorClass, RateKind, RateRow};
 use crate::trade::takeoff::MeasuredRoom;
 use crate::trade::variation::{Agreed, Fate, Renting, Variation, measured_again, outlook, vary};
@@ -631,7 +631,10 @@ impl Writing<'_> {
                 room.parts.clone_from(&now.parts);
             }
         }
-        let terms = quote.quote.terms;
+        let terms = Terms {
+            named: None, // What stands of the quote has its price.
+            ..quote.quote.terms
+        };
         let varied = Quote {
             sequence: None,
             schedule: None,

@@ -7,6 +7,7 @@
 //!
 //! The price keeps the margin with the stated confidence: price = cost at the confidence ÷ (1 − margin), the usual
 //! conversion (a markup of 53.8462 % is a margin of 35 %), at least the minimum charge, and rounded up to the firm's step.
+//! Its owner may name another one: then that is the price, and what it keeps of the margin is said.
 //! The cost at the confidence less the expected cost is the **contingency**; only the owner sees it.
 //!
 //! The client sees a price for each room. Costs of the whole job (set-up, rental, driving, overhead) are spread over the rooms by
@@ -58,6 +59,8 @@ pub struct Terms {
     pub minimum: Money,
     /// What prices are rounded up to multiples of; nothing: they aren't.
     pub step: Money,
+    /// The price before tax that its owner named; `None`: it follows from the cost.
+    pub named: Option<Money>,
     /// Wage per hour, in major units.
     pub wage: Decimal,
     /// What an hour costs over its wage, as a factor.
@@ -78,6 +81,7 @@ impl Terms {
             confidence,
             minimum: Money::ZERO,
             step: Money::ZERO,
+            named: None,
             wage: Decimal::ZERO,
             burden,
             overhead,
@@ -86,9 +90,14 @@ impl Terms {
         }
     }
 
-    /// Returns the price for a cost at the confidence: the margin kept, at least the minimum, rounded up to the
-    /// step; none for one's own floors.
+    /// Returns the price for a cost at the confidence: the one that was named, else the one that the cost asks for.
     pub fn price_for(&self, cost: Money) -> Money {
+        self.named.unwrap_or_else(|| self.asked_for(cost))
+    }
+
+    /// Returns the price that a cost at the confidence asks for: the margin kept, at least the minimum, rounded up to the
+    /// step; none for one's own floors.
+    pub fn asked_for(&self, cost: Money) -> Money {
         if self.own {
             return Money::ZERO;
         }
@@ -512,6 +521,8 @@ pub struct Outlook {
     pub p90: Money,
     /// How likely the job costs more than its price, as a fraction of one.
     pub loss: Decimal,
+    /// How likely less than the margin that was asked for is kept, as a fraction of one.
+    pub below_margin: Decimal,
     /// What drives the risk, the largest part first.
     pub risks: Vec<Risk>,
     /// What to rent.
@@ -533,8 +544,8 @@ impl Outlook {
         price_for(self.cost_at_confidence, terms.margin) - self.cost_at_confidence
     }
 
-    /// Returns by how much the price of its quote is above the one that keeps the margin: minimum charge and rounding.
-    /// Where there is no price, nothing is raised.
+    /// Returns by how much the price of its quote is above the one that keeps the margin: minimum charge and rounding, or
+    /// that another was named. Where there is no price, nothing is raised.
     pub fn raised_by(&self, quote: &Quote) -> Money {
         if quote.terms.own {
             return Money::ZERO;
@@ -600,6 +611,11 @@ pub struct ItemNeed {
     pub confidence: Decimal,
 }
 
+/// Returns the most that a job may cost for its price to keep the margin.
+pub fn cost_within(price: Money, margin: Decimal) -> Money {
+    price.times(Decimal::ONE - margin)
+}
+
 /// Returns the lowest price that keeps the margin on a cost.
 pub fn price_for(cost: Money, margin: Decimal) -> Money {
     cost.share(Decimal::ONE, Decimal::ONE - margin)
@@ -607,9 +623,35 @@ pub fn price_for(cost: Money, margin: Decimal) -> Money {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use rust_decimal_macros::dec;
 
     use super::*;
+
+    proptest! {
+        /// A price that is named is the price, whatever the cost asks for.
+        #[test]
+        fn a_named_price_is_the_price_whatever_its_cost_asks_for(
+            named in 1_i64..100_000_000,
+            cost in 0_i64..100_000_000,
+            margin in 0_i64..99,
+        ) {
+            let margin = Decimal::new(margin, 2);
+            let terms = Terms {
+                margin,
+                minimum: Money::from_minor(25_000),
+                named: Some(Money::from_minor(named)),
+                own: false,
+                ..Terms::at_cost(dec!(0.8), dec!(1), dec!(0))
+            };
+            prop_assert_eq!(terms.price_for(Money::from_minor(cost)).minor(), named);
+            let asked = terms.asked_for(Money::from_minor(cost));
+            prop_assert_eq!(asked, price_for(Money::from_minor(cost), margin).max(terms.minimum));
+            // The price that a cost asks for may cost just that, so its own chance is the confidence.
+            let own = price_for(Money::from_minor(cost), margin);
+            prop_assert_eq!(cost_within(own, margin).minor(), cost);
+        }
+    }
 
     #[test]
     fn markup_and_margin_convert_both_ways() {

@@ -6,7 +6,7 @@
 //!
 //! # What it is charged at
 //! Every line of a quote is charged with the quote's price ÷ its expected cost, so margin, contingency, minimum charge and
-//! step are shared out by cost. What stands of a quote is worth
+//! step are shared out by cost; so is a price that was named. What stands of a quote is worth
 //!
 //! ```text
 //! price × cost that stands ÷ expected cost, to the cent, and not below the quote's minimum charge
@@ -228,6 +228,7 @@ pub fn outlook(
         p80: cost,
         p90: cost,
         loss: Decimal::ZERO,
+        below_margin: Decimal::ZERO,
         risks: Vec::new(),
         rentals: rentals.collect(),
         needs: needs.collect(),

@@ -13,6 +13,135 @@ fn taxed() -> TestLedger {
     ledger
 }
 
+/// 1400.00 at 8 % named for two rooms of 40 and 60 sq ft, which cost 1000.00 in a lump and what is used in them.
+fn named() -> TestLedger {
+    let ledger = at_the_minimum("0");
+    ledger.lines(
+        r#"
+        room add "4 Tannery Row" "Den" --shape "10 x 6" --condition worn-film --species red-oak
+        setting set tax-percent 8
+        quote draft "4 Tannery Row" --sequence none --schedule none --other "oiling=1000" --price 1400
+        "#,
+    );
+    ledger
+}
+
+/// Returns an amount of an answer in cents.
+fn cents(amount: &serde_json::Value) -> i64 {
+    amount.as_str().unwrap().replace('.', "").parse().unwrap()
+}
+
+#[test]
+fn a_price_that_is_named_is_the_price_and_says_what_it_keeps() {
+    let ledger = named();
+    let quote = ledger.json("quote show Q1");
+    let (price, total) = (&quote["price"], &quote["total"]);
+    assert_eq!((price, total), (&json!("1400.00"), &json!("1512.00")));
+    assert_eq!(quote["named_price"], json!("1400.00"));
+    // Nothing of it is sure but the lump, and what else there is costs less than 60.00: (1400 - 1060) / 1400 is 24.3 %.
+    let cost = cents(&quote["cost"]["total"]);
+    assert!((100_000..106_000).contains(&cost), "{cost}");
+    let kept = (140_000 - cost) as f64 / 1400.0;
+    let expected = quote["expected_margin_percent"].as_f64().unwrap();
+    assert!((expected - kept).abs() < 0.01, "{expected} {kept}");
+    let at_80 = (140_000 - cents(&quote["cost_at"]["p80"])) as f64 / 1400.0;
+    let sure = quote["margin_at_confidence_percent"].as_f64().unwrap();
+    assert!((sure - at_80).abs() < 0.01, "{sure} {at_80}");
+    assert_eq!(quote["chance_of_margin_percent"], json!(0));
+    // At 35 % the cost at the confidence asks for itself ÷ 0.65, to the cent.
+    let asked = (cents(&quote["cost_at"]["p80"]) as f64 / 0.65).round() as i64;
+    assert_eq!(cents(&quote["asked_price"]), asked);
+    let rooms = quote["rooms"].as_array().unwrap();
+    let shares: i64 = rooms.iter().map(|room| cents(&room["price"])).sum();
+    assert_eq!(shares, 140_000);
+    let words = ledger.line("quote show Q1").ok();
+    assert!(words.contains("Margin: 1400.00 is named; "), "{words}");
+    assert!(!words.contains("A loss of"), "{words}");
+
+    let client = ledger.json("quote show Q1 --for-client");
+    assert_eq!(client["price"], json!("1400.00"));
+    let hidden = ["named_price", "asked_price", "chance_of_margin_percent"];
+    assert!(hidden.iter().all(|key| client[*key].is_null()), "{client}");
+    let paper = ledger.line("quote show Q1 --for-client").ok();
+    assert!(!paper.contains("named"), "{paper}");
+
+    // Another version has what is typed for it; so has an option.
+    let again = ledger.json(
+        r#"quote draft "4 Tannery Row" --revises Q1 --sequence none --schedule none --other "oiling=1000" --option "Cheap: price=900""#,
+    );
+    assert_eq!(again["named_price"], json!(null));
+    assert_eq!(cents(&again["price"]), asked);
+    assert_eq!(again["chance_of_margin_percent"], json!(80));
+    let loss = cost - 90_000;
+    let words = ledger.line("quote show Q1.2 --option Cheap").ok();
+    let said = format!(
+        "A loss of {}.{:02} is expected: the job costs ",
+        loss / 100,
+        loss % 100
+    );
+    assert!(words.contains(&said), "{said}\n{words}");
+    let compared = ledger.line("quote compare Q1.2").ok();
+    assert!(
+        compared.contains("* Cheap: its price is named, and the margin is kept 0.0 % of the time"),
+        "{compared}"
+    );
+    for price in ["0", "-5"] {
+        let draft = format!(r#"quote draft "4 Tannery Row" --price={price}"#);
+        assert_eq!(
+            ledger.line(&draft).refused(),
+            format!("error: a price is above zero: `{price}`")
+        );
+    }
+    ledger.lines("check");
+}
+
+#[test]
+fn a_named_price_is_invoiced_and_varied_as_agreed() {
+    let ledger = named();
+    ledger.lines("quote send Q1\nquote accept Q1");
+    // 30 % of 1400.00 is 420.00 with 33.60; 980.00 and 78.40 are left.
+    ledger.lines("invoice deposit J1 --share 30% --issue");
+    assert_eq!(figures(&ledger, "I1", &["net", "tax"]), ["420.00", "33.60"]);
+    let cost = cents(&ledger.json("quote show Q1")["cost"]["total"]);
+    let varied = &ledger.json("quote vary J1 --without Den")["variations"][0];
+    let less = cents(&varied["cost"]["total"]);
+    // What is left is worth 1400.00 × its cost ÷ what the whole was expected to cost.
+    let worth = (140_000.0 * (cost + less) as f64 / cost as f64).round() as i64;
+    assert_eq!(cents(&varied["price"]), worth - 140_000);
+    assert_eq!(varied["named_price"], json!(null));
+    ledger.lines("quote send Q2\nquote accept Q2\ninvoice final J1 --issue");
+    assert_eq!(
+        cents(&ledger.json("invoice show I2")["net"]),
+        worth - 42_000
+    );
+    ledger.lines("check");
+}
+
+#[test]
+fn a_draft_with_a_named_price_is_drafted_again_with_it() {
+    let ledger = named();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --revises Q1 --sequence none --schedule none --price 1400 --option "Cheap: price=900"
+        setting set tax-percent 9
+        "#,
+    );
+    let refused = ledger.line("quote send Q1.2").refused();
+    let (_, again) = refused.split_once("hint: ").unwrap();
+    let again = again.lines().next().unwrap();
+    assert!(again.contains(" --price 1400.00 "), "{again}");
+    assert!(again.contains("price=900.00"), "{again}");
+    ledger.lines(again.trim_start_matches("gritledger "));
+    let prices = |quote: &str| {
+        let compared = ledger.json(&format!("quote compare {quote}"));
+        let options = compared["options"].as_array().unwrap().iter();
+        options
+            .map(|option| option["named_price"].clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(prices("Q1.3"), [json!("1400.00"), json!("900.00")]);
+}
+
 /// Returns figures of an invoice.
 fn figures(ledger: &TestLedger, invoice: &str, names: &[&str]) -> Vec<String> {
     let answer = ledger.json(&format!("invoice show {invoice}"));

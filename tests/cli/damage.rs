@@ -576,6 +576,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE ledger SET currency = 'EUR'", "the firm: it isn't as it was written"),
     // Quotes.
     ("UPDATE quote SET price_minor = price_minor + 1 WHERE id = 1", "quote Q1: its cost asks for"),
+    ("UPDATE quote SET named_minor = price_minor - 1 WHERE id = 1", "quote Q1: its price is named as"),
     ("UPDATE quote SET tax_minor = tax_minor + 1 WHERE id = 1", "quote Q1: tax is"),
     ("UPDATE quote_room SET price_minor = price_minor + 1 WHERE quote_id = 1 AND position = 1", "quote Q1: its rooms add up to"),
     ("UPDATE quote_line SET hours_micro = hours_micro + 1000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),

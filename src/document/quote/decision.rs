@@ -36,12 +36,19 @@ impl QuoteAnswer {
             self.typed()
         );
         // What raised the price above the margin stands behind contingency and margin.
-        let raised = cost.beside.get(2);
+        let raised = cost.beside.get(2).filter(|_| outlook.named_price.is_none());
         let raised = raised.map(|(what, amount)| format!("{what}: {amount}."));
         let margin = self.margin_words(cost, outlook);
         let buy = outlook.buy_words(&self.typed());
         text.push('\n');
-        let lines = [Some(margin), raised, risk, buy, Some(lines)];
+        let lines = [
+            loss_expected(cost, outlook),
+            Some(margin),
+            raised,
+            risk,
+            buy,
+            Some(lines),
+        ];
         for line in lines.into_iter().flatten() {
             let _ = writeln!(text, "{}", page.prose(&line));
         }
@@ -91,6 +98,16 @@ impl QuoteAnswer {
             );
         }
         let asked = SetPercent(outlook.target_margin_percent.0.unwrap_or_default());
+        if let Some(named) = outlook.named_price {
+            return format!(
+                "Margin: {named} is named; {} of it is kept {sure} of the time, the {asked} that you ask for {} of the time, and \
+                 {} is expected. The cost asks for {}.",
+                outlook.margin_at_confidence_percent,
+                outlook.chance_of_margin_percent,
+                outlook.expected_margin_percent,
+                outlook.asked_price
+            );
+        }
         format!(
             "Margin: {asked} is kept {sure} of the time; {} is expected, since of the cost {} is set aside for what may go \
              wrong.",
@@ -157,4 +174,14 @@ impl QuoteAnswer {
             .map(|caution| page.point(&format!("{} ({})", caution.caution, caution.source)));
         points.collect()
     }
+}
+
+/// Says that a price was named at which the job is expected to lose money.
+fn loss_expected(cost: &CostFacts, outlook: &OutlookFacts) -> Option<String> {
+    let named = outlook.named_price?;
+    let loss = outlook.expected_loss?;
+    Some(format!(
+        "A loss of {loss} is expected: the job costs {}, and its price is named as {named}.",
+        cost.total
+    ))
 }

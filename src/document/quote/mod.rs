@@ -450,7 +450,9 @@ fn beside(
     let raised_by = outlook.raised_by(quote);
     if !raised_by.is_zero() {
         let asked = price_for(outlook.cost_at_confidence, terms.margin);
-        let raised = if asked >= terms.minimum {
+        let raised = if terms.named.is_some() {
+            "Because the price is named"
+        } else if asked >= terms.minimum {
             "Rounded up to the step"
         } else if quote.price == terms.minimum {
             "Raised to the minimum charge"

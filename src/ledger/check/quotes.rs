@@ -225,6 +225,10 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
         None => quote.terms.price_for(outlook.cost_at_confidence),
         Some(_) => quote.price, // It follows from what stands once it is accepted.
     };
+    let asks = match quote.terms.named {
+        None => "its cost asks for",
+        Some(_) => "its price is named as",
+    };
     let mut problems = Vec::new();
     for (what, is, should) in [
         (
@@ -232,7 +236,7 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
             outlook.expected_cost,
             quote.expected_cost(),
         ),
-        ("its cost asks for", quote.price, asked),
+        (asks, quote.price, asked),
     ] {
         if is != should {
             let (is, should) = (currency.text(is), currency.text(should));

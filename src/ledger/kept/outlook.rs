@@ -24,6 +24,7 @@ shape! {
         p80: Minor,
         p90: Minor,
         loss: Decimal,
+        below_margin: Decimal,
         risks: Vec<RiskShape>,
         rentals: Vec<PlannedRentalShape>,
         needs: Vec<ItemNeedShape>,
@@ -74,7 +75,7 @@ mod tests {
 
     const KEPT: &str = concat!(
         r#"{"format":1,"kept":{"draws":20000,"seed":18446744073709551615,"expected_cost":84341,"#,
-        r#""cost_at_confidence":91210,"p10":79000,"p50":84100,"p80":91210,"p90":95500,"loss":"0.0125","#,
+        r#""cost_at_confidence":91210,"p10":79000,"p50":84100,"p80":91210,"p90":95500,"loss":"0.0125","below_margin":"0.2","#,
         r#""risks":[{"operation":"rotary-36","share_percent":"61.2","cause":"rate","rooms":3}],"#,
         r#""rentals":[{"machine":2,"name":"rotary-sander","hours":"7.35","plan":{"need":3,"from":"2026-03-09","#,
         r#""cover":{"periods":[["day",1,8200],["half-day",1,5600]],"charge":13800,"waiver":1932,"cleaning":1500},"#,
@@ -94,6 +95,7 @@ mod tests {
             p80: money(91_210),
             p90: money(95_500),
             loss: dec!(0.0125),
+            below_margin: dec!(0.2),
             risks: vec![Risk {
                 operation: "rotary-36".to_owned(),
                 share_percent: dec!(61.2),

@@ -25,7 +25,9 @@ use crate::trade::buying::{BuyError, PackSize};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
 use crate::trade::plan::{Machine, Rental};
-use crate::trade::quote::{ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine};
+use crate::trade::quote::{
+    ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, cost_within,
+};
 use crate::trade::rates::Rates;
 use crate::trade::simulate::{Draws, Model};
 use crate::trade::takeoff::{MeasuredRoom, Work};
@@ -248,6 +250,7 @@ impl<'a> Costing<'a> {
             p80: self.cost_at(Decimal::new(8, 1)),
             p90: self.cost_at(Decimal::new(9, 1)),
             loss: draws.chance_above(price - self.moved),
+            below_margin: draws.chance_above(cost_within(price, offer.terms.margin) - self.moved),
             risks: subjects.risks(draws, model, offer, rates),
             rentals: match &offer.rentals {
                 Some(rentals) => subjects.dated_rentals(draws, rentals, offer),
@@ -278,7 +281,7 @@ impl<'a> Costing<'a> {
             let alone = self.draws.alone_at(place, terms.confidence);
             let moved = expected + labour.times(terms.overhead) - alone.plain;
             let lumps = if place == 0 { lumps } else { Money::ZERO };
-            terms.price_for(alone.at_level + moved + lumps)
+            terms.asked_for(alone.at_level + moved + lumps)
         });
         alone.sum()
     }
