@@ -73,6 +73,7 @@ SEALED = [
         ("quote_id", "SELECT * FROM quote_tariff ORDER BY quote_id, machine_id"),
         ("quote_id", "SELECT * FROM quote_rate ORDER BY quote_id, operation_id, kind, floor_condition, species"),
         ("quote_id", "SELECT * FROM quote_caution ORDER BY quote_id, position"),
+        ("quote_id", "SELECT * FROM quote_discount ORDER BY quote_id, position"),
     ], ()),
     ("quote_event", [
         ("quote_event_id", "SELECT * FROM sent_room ORDER BY quote_event_id, room_id"),
@@ -89,6 +90,7 @@ SEALED = [
     ("invoice", [
         ("invoice_id", "SELECT invoice_line.*, CASE kind WHEN 'deposit' THEN NULL ELSE what END AS said"
                        " FROM invoice_line JOIN invoice ON invoice.id = invoice_id ORDER BY invoice_id, position"),
+        ("invoice_id", "SELECT * FROM invoice_allowance ORDER BY invoice_id, position"),
         ("invoice_id", "SELECT * FROM invoice_tax ORDER BY invoice_id, tax_micro"),
     ], ("client", "client_address", "site", "what")),
     ("write_off", [], ()),

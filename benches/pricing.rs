@@ -193,6 +193,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
         day_hours: Decimal::from(8),
         start: None,
         rentals: None,
+        discounts: Vec::new(),
         road: None,
         visits: Visits::default(),
         cautions: Vec::new(),

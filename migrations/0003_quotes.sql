@@ -26,7 +26,8 @@ CREATE TABLE quote (
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
     tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
-    price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL), -- below zero: something is taken off
+    -- What is to be paid before tax, discounts taken off; below zero: something is taken off a job.
+    price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL),
     tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0 OR varies_id IS NOT NULL),
     outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
@@ -39,7 +40,8 @@ CREATE UNIQUE INDEX quote_number ON quote (id >> 40, number, version, option);
 CREATE INDEX quote_site ON quote (site_id);
 CREATE INDEX quote_job ON quote (job_id) WHERE job_id IS NOT NULL;
 
--- The rooms as they were when the quote was drafted. `price_minor` is the room's share of the price.
+-- The rooms as they were when the quote was drafted. `price_minor` is the room's share of the price, before
+-- discounts are taken off.
 CREATE TABLE quote_room (
     id              INTEGER PRIMARY KEY,
     quote_id        INTEGER NOT NULL REFERENCES quote (id),
@@ -116,6 +118,15 @@ CREATE TABLE replaced_line (
 ) STRICT, WITHOUT ROWID;
 -- Which variations replace a line?
 CREATE INDEX replaced_line_line ON replaced_line (line_id);
+
+-- What is taken off the price of a quote, each for a reason that the client reads.
+CREATE TABLE quote_discount (
+    quote_id     INTEGER NOT NULL REFERENCES quote (id),
+    position     INTEGER NOT NULL,
+    reason       TEXT    NOT NULL CHECK (reason <> ''),
+    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    PRIMARY KEY (quote_id, position)
+) STRICT, WITHOUT ROWID;
 
 -- The tariffs that the quote's rentals were priced with.
 CREATE TABLE quote_tariff (
@@ -289,6 +300,8 @@ CREATE TRIGGER quote_rate_stays BEFORE UPDATE ON quote_rate BEGIN SELECT RAISE(A
 CREATE TRIGGER quote_rate_kept BEFORE DELETE ON quote_rate BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_caution_stays BEFORE UPDATE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_caution_kept BEFORE DELETE ON quote_caution BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_discount_stays BEFORE UPDATE ON quote_discount BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
+CREATE TRIGGER quote_discount_kept BEFORE DELETE ON quote_discount BEGIN SELECT RAISE(ABORT, 'a quote never changes: draft another version'); END;
 CREATE TRIGGER quote_event_stays BEFORE UPDATE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
 CREATE TRIGGER quote_event_kept BEFORE DELETE ON quote_event BEGIN SELECT RAISE(ABORT, 'what happened to a quote never changes'); END;
 CREATE TRIGGER sent_room_stays BEFORE UPDATE ON sent_room BEGIN SELECT RAISE(ABORT, 'what was sent never changes'); END;
@@ -311,6 +324,9 @@ BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more rates'); END;
 CREATE TRIGGER quote_caution_sealed BEFORE INSERT ON quote_caution
 WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
 BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more cautions'); END;
+CREATE TRIGGER quote_discount_sealed BEFORE INSERT ON quote_discount
+WHEN EXISTS (SELECT 1 FROM quote_event WHERE quote_id = NEW.quote_id)
+BEGIN SELECT RAISE(ABORT, 'a sent quote takes no more discounts'); END;
 CREATE TRIGGER job_stays BEFORE UPDATE ON job BEGIN SELECT RAISE(ABORT, 'a job keeps its number, site and quote'); END;
 CREATE TRIGGER job_kept BEFORE DELETE ON job BEGIN SELECT RAISE(ABORT, 'jobs stay in the record'); END;
 CREATE TRIGGER job_event_stays BEFORE UPDATE ON job_event BEGIN SELECT RAISE(ABORT, 'what happened to a job never changes'); END;

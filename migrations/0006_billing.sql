@@ -11,7 +11,7 @@ CREATE TABLE invoice (
     withdrawn_on TEXT CHECK (withdrawn_on IS date(withdrawn_on)), -- a draft that another replaced; NULL: stands
     -- The tax in force at the site when it was drafted, percent: whoever issues it is told if that has changed since.
     in_force_micro INTEGER NOT NULL CHECK (in_force_micro BETWEEN 0 AND 100000000),
-    net_minor    INTEGER NOT NULL,                                -- the sum of its lines
+    net_minor    INTEGER NOT NULL,                                -- the sum of its lines less its allowances
     tax_minor    INTEGER NOT NULL,                                -- the sum of its rows in invoice_tax
     -- Whom it was issued to, and for which address, in the words of that day; NULL: a draft, which follows its client.
     client_id      INTEGER REFERENCES client (id),
@@ -21,11 +21,13 @@ CREATE TABLE invoice (
     -- A credit note takes back another invoice, or a part of it, for a reason. Its amounts are above zero, too.
     credits_id     INTEGER REFERENCES invoice (id),
     reason         TEXT NOT NULL DEFAULT '',
-    -- What of a credit note is off the price of its job, before tax; the rest is asked for again by the final invoice.
-    off_price_minor INTEGER NOT NULL DEFAULT 0 CHECK (off_price_minor BETWEEN 0 AND net_minor OR off_price_minor = 0),
+    -- What of a credit note is off the price of its job, before tax; the rest is asked for again by the final invoice. Of a
+    -- final invoice: its allowances that no quote agreed to.
+    off_price_minor INTEGER NOT NULL DEFAULT 0
+        CHECK (off_price_minor = 0 OR off_price_minor > 0 AND (kind = 'final' OR off_price_minor <= net_minor)),
     recorded_at  TEXT    NOT NULL,
     CHECK ((kind = 'credit') = (credits_id IS NOT NULL) AND (kind = 'credit') = (reason <> '')),
-    CHECK (kind = 'credit' OR off_price_minor = 0),
+    CHECK (kind IN ('credit', 'final') OR off_price_minor = 0),
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
            AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)),
@@ -54,7 +56,19 @@ CREATE TABLE invoice_line (
     UNIQUE (invoice_id, position)
 ) STRICT;
 
--- What an invoice asks for at each rate of tax: a row for each rate that its lines have.
+-- What is taken off a whole invoice, each for a reason: document allowances, no lines. A credit note for all of an invoice
+-- takes back its allowances with its lines.
+CREATE TABLE invoice_allowance (
+    invoice_id   INTEGER NOT NULL REFERENCES invoice (id),
+    position     INTEGER NOT NULL,
+    quote_id     INTEGER REFERENCES quote (id),                   -- the quote that agreed to it; NULL: goodwill, off the price
+    reason       TEXT    NOT NULL CHECK (reason <> ''),
+    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    tax_micro    INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
+    PRIMARY KEY (invoice_id, position)
+) STRICT, WITHOUT ROWID;
+
+-- What an invoice asks for at each rate of tax: a row for each rate that its lines or allowances have.
 CREATE TABLE invoice_tax (
     invoice_id INTEGER NOT NULL REFERENCES invoice (id),
     tax_micro  INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
@@ -243,6 +257,11 @@ CREATE TRIGGER invoice_line_kept BEFORE DELETE ON invoice_line BEGIN SELECT RAIS
 CREATE TRIGGER invoice_line_sealed BEFORE INSERT ON invoice_line
 WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'an issued invoice takes no more lines'); END;
+CREATE TRIGGER invoice_allowance_stays BEFORE UPDATE ON invoice_allowance BEGIN SELECT RAISE(ABORT, 'allowances of an invoice never change'); END;
+CREATE TRIGGER invoice_allowance_kept BEFORE DELETE ON invoice_allowance BEGIN SELECT RAISE(ABORT, 'allowances of an invoice never change'); END;
+CREATE TRIGGER invoice_allowance_sealed BEFORE INSERT ON invoice_allowance
+WHEN (SELECT number FROM invoice WHERE id = NEW.invoice_id) IS NOT NULL
+BEGIN SELECT RAISE(ABORT, 'an issued invoice takes no more allowances'); END;
 CREATE TRIGGER invoice_tax_stays BEFORE UPDATE ON invoice_tax BEGIN SELECT RAISE(ABORT, 'the tax of an invoice never changes'); END;
 CREATE TRIGGER invoice_tax_kept BEFORE DELETE ON invoice_tax BEGIN SELECT RAISE(ABORT, 'the tax of an invoice never changes'); END;
 CREATE TRIGGER invoice_tax_sealed BEFORE INSERT ON invoice_tax

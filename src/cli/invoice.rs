@@ -6,6 +6,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
+use super::quote::read_discounts;
 use super::read::{confirm_day, names_in, read_date, read_money, read_percent};
 use super::ui::Context;
 use crate::document::invoice::{
@@ -15,7 +16,7 @@ use crate::ledger::{
     Invoice, Job, Ledger, Progress, Writing, is_invoice_number, is_job_number, refuse,
 };
 use crate::money::{Decimal, Money};
-use crate::trade::invoice::{Extent, InvoiceKind};
+use crate::trade::invoice::Extent;
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
 #[derive(Debug, Subcommand)]
@@ -128,11 +129,14 @@ pub(super) struct WriteOffArgs {
 /// Draft the final invoice of a job: price and variations less what was invoiced
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Examples:\n  gritledger invoice final J1\n  gritledger invoice final ada --issue"
+    after_long_help = "Examples:\n  gritledger invoice final J1\n  gritledger invoice final ada --issue\n  gritledger invoice final J1 --discount \"scratch at the door=20\""
 )]
 pub(super) struct FinalArgs {
     /// The job
     job: String,
+    /// What is taken off by goodwill, before tax: off the price, for a reason that the client reads (can be repeated)
+    #[arg(long = "discount", value_name = "REASON=AMOUNT")]
+    discounts: Vec<String>,
     /// Issue it at once
     #[arg(long)]
     issue: bool,
@@ -285,7 +289,8 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
         InvoiceCommand::WriteOff(args) => write_off(context, &args),
         InvoiceCommand::Final(args) => context.write(|writing| {
             let job = writing.job(&args.job)?;
-            let draft = writing.draft_final(&job)?;
+            let off = read_discounts(writing, &args.discounts)?;
+            let draft = writing.draft_final(&job, &off)?;
             drafted(context, writing, &job, &draft, args.issue)
         }),
         InvoiceCommand::Issue(args) => context.write(|writing| {
@@ -475,23 +480,7 @@ fn confirm_stale(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<
     if changes.is_empty() {
         return Ok(());
     }
-    let again = match draft.kind {
-        InvoiceKind::Deposit => {
-            format!(
-                "deposit {} --amount {}",
-                draft.job,
-                ledger.currency().text(draft.net)
-            )
-        }
-        InvoiceKind::Progress => {
-            format!(
-                "progress {} --amount {}",
-                draft.job,
-                ledger.currency().text(draft.net)
-            )
-        }
-        InvoiceKind::Final | InvoiceKind::Credit => format!("final {}", draft.job),
-    };
+    let again = draft.drafted_by(ledger.currency());
     let doubt = format!(
         "since the {} invoice of {} was drafted, {}",
         draft.kind,

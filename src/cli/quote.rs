@@ -22,7 +22,7 @@ use crate::ledger::{
 use crate::money::{Decimal, Money, number, plain};
 use crate::trade::evidence::FinishedRoom;
 use crate::trade::pricing::LumpSum;
-use crate::trade::quote::{Line, Quote};
+use crate::trade::quote::{Discount, Line, Quote};
 use crate::trade::sandable::{Question, Verdict};
 
 /// Manage quotes: what a floor will cost and what it is offered for
@@ -52,7 +52,7 @@ pub(super) enum QuoteCommand {
 #[command(after_long_help = "Examples:
   gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%
   gritledger quote draft \"4 Tannery Row\" --confidence 90% --start 2026-03-09
-  gritledger quote draft \"4 Tannery Row\" --price 1400
+  gritledger quote draft \"4 Tannery Row\" --price 1400 --discount \"neighbours=50\"
   gritledger quote draft \"4 Tannery Row\" --option \"Three coats: schedule=oil-3-coat\" --option \"Landing only: without=Back bedroom\"")]
 pub(super) struct DraftArgs {
     /// The site's address
@@ -72,6 +72,9 @@ pub(super) struct DraftArgs {
     /// The price of the whole quote before tax, whatever its cost asks for; what it keeps of the margin is said
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     price: Option<String>,
+    /// What is taken off the price before tax, such as "neighbours=50": the client reads the reason (can be repeated)
+    #[arg(long = "discount", value_name = "REASON=AMOUNT")]
+    discounts: Vec<String>,
     /// How sure it is to be that the margin is kept (default: the setting confidence)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     confidence: Option<String>,
@@ -543,6 +546,7 @@ fn read_request(
         options,
         worker: args.worker.clone(),
         others,
+        discounts: read_discounts(ledger, &args.discounts)?,
         revises: revises.as_ref().map(|record| record.header.id),
         variation_of: match (&revises, &variation_of) {
             (Some(earlier), _) => earlier.header.variation_of,
@@ -635,6 +639,27 @@ fn lump(ledger: &Ledger, text: &str) -> Result<LumpSum> {
         what: what.trim().to_owned(),
         cost,
     })
+}
+
+/// Reads what is taken off: `neighbours=50`.
+pub(super) fn read_discounts(ledger: &Ledger, texts: &[String]) -> Result<Vec<Discount>> {
+    let read = |text: &String| {
+        let named = text.rsplit_once('=');
+        let Some((reason, amount)) = named.filter(|(reason, _)| !reason.trim().is_empty()) else {
+            return Err(Refusal::new(format!("`{text}` is not a discount"))
+                .hint("--discount \"neighbours=50\"")
+                .into());
+        };
+        let amount = read_money(ledger, amount)?;
+        if amount <= Money::ZERO {
+            refuse!("a discount is above zero: `{text}`");
+        }
+        Ok(Discount {
+            reason: reason.trim().to_owned(),
+            amount,
+        })
+    };
+    texts.iter().map(read).collect()
 }
 
 fn send(context: &Context, args: &SendArgs) -> Result<()> {
@@ -736,6 +761,10 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
             let lump = format!("{what}={}", ledger.currency().text(*cost));
             let _ = write!(command, " --other {}", typed(&lump));
         }
+    }
+    for Discount { reason, amount } in &quote.discounts {
+        let off = format!("{reason}={}", ledger.currency().text(*amount));
+        let _ = write!(command, " --discount {}", typed(&off));
     }
     for option in ledger.options_of(header)?.iter().skip(1) {
         let other = &option.quote;

@@ -9,7 +9,7 @@ use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{Application, Credit, Invoice, Payment};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
-use crate::trade::invoice::{InvoiceKind, InvoiceLine, TaxAtRate};
+use crate::trade::invoice::{Allowance, InvoiceKind, InvoiceLine, TaxAtRate};
 
 answer! {
     /// Tax at one rate.
@@ -43,11 +43,21 @@ answer! {
         .. { what, quote, room }
     }
 
+    /// What is taken off an invoice.
+    struct AllowanceFacts from off: Allowance on page {
+        reason: String,
+        amount: Amount,
+        tax_percent: SetPercent,
+        .. { quote }
+    }
+
     /// An invoice in a list.
     pub(super) struct InvoiceFacts from invoice: Invoice on page {
         number: Option<String>,
         #[serde(skip)]
         name: String = invoice.name(),
+        #[serde(skip)]
+        again: String = invoice.drafted_by(page.currency),
         kind: InvoiceKind,
         status: &'static str = invoice.status(),
         job: String,
@@ -72,7 +82,7 @@ answer! {
         lost: Amount = page.amount(invoice.lost()),
         due: Amount = page.amount(invoice.due()),
         credit: Amount = page.amount(invoice.credit()),
-        .. { written_off, credits, id, job_id, client_id, drafted_on, in_force, lines }
+        .. { written_off, credits, id, job_id, client_id, drafted_on, in_force, lines, allowances }
     }
 }
 
@@ -93,12 +103,7 @@ impl InvoiceFacts {
 
     /// Says why a draft is to be drafted again, and how.
     pub(super) fn to_draft_again(&self, changes: &str) -> String {
-        let (job, kind) = (&self.job, self.kind);
-        let again = match kind {
-            InvoiceKind::Deposit => format!("deposit {job} --amount {}", self.net),
-            InvoiceKind::Progress => format!("progress {job} --amount {}", self.net),
-            InvoiceKind::Final | InvoiceKind::Credit => format!("final {job}"),
-        };
+        let (job, kind, again) = (&self.job, self.kind, &self.again);
         format!(
             "{job}: since the {kind} for {} was drafted, {changes}: gritledger invoice {again}",
             self.client
@@ -143,6 +148,7 @@ answer! {
         credit_to_apply: Amount = page.amount(credits.iter().map(|credit| credit.amount).sum()),
         currency: &'static str = page.currency.code(),
         lines: Vec<LineFacts> = page.each(invoice.lines, LineFacts::new),
+        allowances: Vec<AllowanceFacts> = page.each(invoice.allowances, AllowanceFacts::new),
         #[serde(skip)]
         business: String,
         #[serde(skip)]
@@ -222,6 +228,14 @@ impl Answer for InvoiceAnswer {
             };
             let place = line.credits.unwrap_or(place);
             table.line([&format!("{place}. {}{aside}", line.text), &line.net]);
+        }
+        for off in &self.allowances {
+            let aside = match is_mixed {
+                true => format!(" (tax {})", off.tax_percent),
+                false => String::new(),
+            };
+            let what = format!("Discount: {}{aside}", inert(&off.reason));
+            table.line([&what, &format!("-{}", off.amount)]);
         }
         table.line([&"Net", &invoice.net]);
         for part in &invoice.taxes {

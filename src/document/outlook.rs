@@ -204,10 +204,10 @@ answer! {
         pub(super) named_price: Option<Amount> = quote.terms.named.map(|price| page.amount(price)),
         /// What the job is expected to cost beyond that price, for people.
         #[serde(skip)]
-        pub(super) expected_loss: Option<Amount> = quote.terms.named.and_then(|price| {
-            let loss = quote.expected_cost() - price;
-            (loss > Money::ZERO).then(|| page.amount(loss))
-        }),
+        pub(super) expected_loss: Option<Amount> = {
+            let loss = quote.expected_cost() - quote.price;
+            (!quote.terms.own && loss > Money::ZERO).then(|| page.amount(loss))
+        },
         /// What the cost asks for at the margin, the minimum charge and the step.
         pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence)),
         /// What the price keeps of the margin, as surely as was asked for.

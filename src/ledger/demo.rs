@@ -350,7 +350,7 @@ impl Writing<'_> {
             Happening::Close => self.close_job(&self.demo_job(label, labels)?).map(drop),
             Happening::Invoice => {
                 let job = self.demo_job(label, labels)?;
-                self.draft_final(&job)?;
+                self.draft_final(&job, &[])?;
                 self.issue_invoice(&job).map(drop)
             }
             Happening::Pay => {

@@ -8,12 +8,13 @@ use rusqlite::{Params, Row, named_params};
 
 use super::columns::Micro;
 use super::names::{KnownBy, Names, by_client_or_site};
-use super::{Job, Ledger, Refusal, Writing, numbered, read_number, refuse};
-use crate::money::{Decimal, Money};
+use super::{Job, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed};
+use crate::money::{Currency, Decimal, Money};
 use crate::trade::invoice::{
-    AgreedPart, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine, Stage, TaxAtRate,
-    credit_note, deposit, due_on, final_invoice, off_price, progress,
+    AgreedPart, Allowance, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine, Stage,
+    TaxAtRate, credit_note, deposit, due_on, final_invoice, goodwill, off_price, progress,
 };
+use crate::trade::quote::Discount;
 use crate::trade::{ClientId, InvoiceId, JobId};
 
 /// An invoice.
@@ -45,7 +46,7 @@ pub struct Invoice {
     pub due_on: Option<NaiveDate>,
     /// The tax in force at the site when it was drafted, percent.
     pub in_force: Decimal,
-    /// Sum of the lines.
+    /// Sum of the lines, less allowances.
     pub net: Money,
     /// Tax at all rates.
     pub tax: Money,
@@ -57,7 +58,7 @@ pub struct Invoice {
     pub credits: Option<(InvoiceId, String)>,
     /// Of a credit note: why.
     pub reason: String,
-    /// Of a credit note: what of it is off the price, before tax.
+    /// Of a credit note: what of it is off the price, before tax. Of a final invoice: its goodwill.
     pub off_price: Money,
     /// What credit notes took back of it, tax included.
     pub credited: Money,
@@ -65,6 +66,8 @@ pub struct Invoice {
     pub written_off: Money,
     /// Its lines.
     pub lines: Vec<InvoiceLine>,
+    /// What is taken off it.
+    pub allowances: Vec<Allowance>,
 }
 
 impl Invoice {
@@ -126,6 +129,26 @@ impl Invoice {
         }
     }
 
+    /// Returns what drafts it again by what is agreed now: `deposit J1 --amount 100.00`.
+    pub fn drafted_by(&self, currency: Currency) -> String {
+        let (job, net) = (&self.job, currency.text(self.net));
+        match self.kind {
+            InvoiceKind::Deposit => format!("deposit {job} --amount {net}"),
+            InvoiceKind::Progress => format!("progress {job} --amount {net}"),
+            InvoiceKind::Final | InvoiceKind::Credit => {
+                let mut off: BTreeMap<&str, Money> = BTreeMap::new();
+                for goodwill in self.allowances.iter().filter(|off| off.quote.is_none()) {
+                    *off.entry(&goodwill.reason).or_default() += goodwill.amount;
+                }
+                let off = off.into_iter().map(|(reason, amount)| {
+                    let off = format!("{reason}={}", currency.text(amount));
+                    format!(" --discount {}", typed(&off))
+                });
+                format!("final {job}{}", off.collect::<String>())
+            }
+        }
+    }
+
     /// Returns its number, or the words for a draft.
     pub fn name(&self) -> String {
         self.number
@@ -182,6 +205,12 @@ fn sum_by_rate<'a>(taxes: impl Iterator<Item = &'a TaxAtRate>) -> Vec<TaxAtRate>
         sum.tax += part.tax;
     }
     sums.into_values().collect()
+}
+
+/// Returns what of allowances no quote agreed to: it is off the price.
+pub(super) fn goodwill_of(allowances: &[Allowance]) -> Money {
+    let goodwill = allowances.iter().filter(|off| off.quote.is_none());
+    goodwill.map(|off| off.amount).sum()
 }
 
 const INVOICES: &str = "
@@ -418,6 +447,19 @@ impl Ledger {
         })?;
         invoice.lines = lines.collect::<rusqlite::Result<_>>()?;
         let mut statement = self.connection.prepare_cached(
+            "SELECT quote_id, reason, amount_minor, tax_micro FROM invoice_allowance
+             WHERE invoice_id = :invoice ORDER BY position",
+        )?;
+        let allowances = statement.query_map(of_invoice, |row| {
+            Ok(Allowance {
+                reason: row.get("reason")?,
+                quote: row.get("quote_id")?,
+                amount: row.get("amount_minor")?,
+                tax_percent: row.get::<_, Micro>("tax_micro")?.0,
+            })
+        })?;
+        invoice.allowances = allowances.collect::<rusqlite::Result<_>>()?;
+        let mut statement = self.connection.prepare_cached(
             "SELECT tax_micro, net_minor, tax_minor FROM invoice_tax
              WHERE invoice_id = :invoice ORDER BY tax_micro",
         )?;
@@ -465,6 +507,7 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         credited: row.get("credited")?,
         written_off: row.get("written_off")?,
         lines: Vec::new(),
+        allowances: Vec::new(),
     })
 }
 
@@ -510,17 +553,25 @@ impl Writing<'_> {
         self.insert_draft(job, &deposit(line, price)?, None)
     }
 
-    /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less what was invoiced
-    /// before.
+    /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less discounts and what was
+    /// invoiced before. What is taken off by goodwill is off the price.
     ///
     /// # Errors
     /// Refuses a job without a quote, and when nothing is left to ask for.
-    pub fn draft_final(&self, job: &Job) -> Result<Invoice> {
+    pub fn draft_final(&self, job: &Job, off: &[Discount]) -> Result<Invoice> {
         self.refuse_unpaid(job)?;
         let lines = self.room_lines(job)?;
+        let mut allowances = self.allowances_on(job, &lines)?;
         let issued = self.issued_of(job)?;
         let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
-        let draft = match final_invoice(lines, &earlier) {
+        let full = final_invoice(lines.clone(), allowances.clone(), &earlier);
+        if let (Ok(full), false) = (full, off.is_empty()) {
+            self.refuse_all_off(off, full.net())?;
+            for off in off {
+                allowances.extend(goodwill(&off.reason, off.amount, &full.taxes));
+            }
+        }
+        let draft = match final_invoice(lines, allowances, &earlier) {
             Err(InvoiceError::OwedBack(beyond)) => {
                 let owed = self.currency().text(beyond);
                 return Err(Refusal::new(format!(
@@ -560,7 +611,11 @@ impl Writing<'_> {
         let stage = match asked {
             Progress::Share(share) => Stage::Share(*share),
             Progress::Amount(amount) => Stage::Amount(*amount),
-            Progress::Rooms(rooms) => Stage::Rooms(self.lines_of_rooms(job, rooms, &standing)?),
+            Progress::Rooms(rooms) => {
+                let lines = self.lines_of_rooms(job, rooms, &standing)?;
+                let allowances = self.allowances_on(job, &lines)?;
+                Stage::Rooms(lines, allowances)
+            }
         };
         let left = self.left_to_invoice(job)?;
         let draft = match progress(&agreed, stage, left) {
@@ -609,8 +664,13 @@ impl Writing<'_> {
         let issued = self.issued_of(job)?;
         let invoiced = |id| -> Money {
             let nets = issued.iter().map(|invoice| {
-                let of_quote = invoice.lines.iter().filter(|line| line.quote == Some(id));
-                let net: Money = of_quote.map(|line| line.net).sum();
+                let lines = invoice.lines.iter().filter(|line| line.quote == Some(id));
+                let off = invoice
+                    .allowances
+                    .iter()
+                    .filter(|off| off.quote == Some(id));
+                let off: Money = off.map(|off| off.amount).sum();
+                let net = lines.map(|line| line.net).sum::<Money>() - off;
                 match invoice.credits {
                     Some(_) => -net,
                     None => net,
@@ -656,6 +716,42 @@ impl Writing<'_> {
             })
         });
         Ok(lines.collect())
+    }
+
+    /// Returns what the discounts of a job's quotes take off lines for rooms at their full prices.
+    fn allowances_on(&self, job: &Job, lines: &[InvoiceLine]) -> Result<Vec<Allowance>> {
+        let mut allowances = Vec::new();
+        for QuoteRecord { header, quote } in self.agreed(job)?.quotes {
+            for off in &quote.discounts {
+                let shares = quote.rooms.iter().zip(off.over(&quote.rooms));
+                let asked = shares.filter(|(room, _)| {
+                    let mut lines = lines.iter();
+                    lines.any(|line| (line.quote, line.room) == (Some(header.id), Some(room.id)))
+                });
+                allowances.push(Allowance {
+                    reason: off.reason.clone(),
+                    quote: Some(header.id),
+                    amount: asked.map(|(_, share)| share).sum(),
+                    tax_percent: quote.terms.tax_percent,
+                });
+            }
+        }
+        allowances.retain(|off| off.amount > Money::ZERO);
+        Ok(allowances)
+    }
+
+    /// Refuses to take off as much as there is to ask for.
+    fn refuse_all_off(&self, off: &[Discount], asked: Money) -> Result<()> {
+        let off: Money = off.iter().map(|off| off.amount).sum();
+        let text = |amount| self.currency().text(amount);
+        if off >= asked {
+            refuse!(
+                "{} off leaves nothing of the {} that are left to invoice",
+                text(off),
+                text(asked)
+            );
+        }
+        Ok(())
     }
 
     /// Returns the lines of some rooms of a job, none of which was invoiced by itself before.
@@ -718,7 +814,12 @@ impl Writing<'_> {
         });
         let lines: Vec<InvoiceLine> = notes.iter().flat_map(|note| note.lines.clone()).collect();
         let taxes = sum_by_rate(notes.iter().flat_map(|note| &note.taxes));
-        let draft = credit_note((&invoice.lines, &invoice.taxes), (&lines, &taxes), extent);
+        let asked = (
+            &invoice.lines[..],
+            &invoice.allowances[..],
+            &invoice.taxes[..],
+        );
+        let draft = credit_note(asked, (&lines, &taxes), extent);
         let draft = match draft {
             Ok(draft) => draft,
             Err(InvoiceError::BeyondLine(place, left)) => refuse!(
@@ -808,7 +909,7 @@ impl Writing<'_> {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
                 ":in_force": Micro(self.tax_in_force(job.site_id)?), ":net": draft.net(), ":tax": draft.tax(),
                 ":credits": credits.map(|of| of.invoice), ":reason": credits.map_or("", |of| of.reason),
-                ":off_price": credits.map_or(Money::ZERO, |of| of.off_price),
+                ":off_price": credits.map_or_else(|| goodwill_of(&draft.allowances), |of| of.off_price),
                 ":now": self.now(),
             },
         )?;
@@ -822,6 +923,16 @@ impl Writing<'_> {
                     ":id": self.new_id("invoice_line")?, ":invoice": id, ":position": position, ":quote": line.quote,
                     ":room": line.room, ":credits": line.credits, ":what": line.what, ":price": Micro(price), ":net": line.net,
                     ":tax_percent": Micro(line.tax_percent),
+                },
+            )?;
+        }
+        for (position, off) in (1_i64..).zip(&draft.allowances) {
+            self.connection.execute(
+                "INSERT INTO invoice_allowance (invoice_id, position, quote_id, reason, amount_minor, tax_micro)
+                 VALUES (:invoice, :position, :quote, :reason, :amount, :tax_percent)",
+                named_params! {
+                    ":invoice": id, ":position": position, ":quote": off.quote, ":reason": off.reason,
+                    ":amount": off.amount, ":tax_percent": Micro(off.tax_percent),
                 },
             )?;
         }

@@ -219,7 +219,7 @@ impl Agreed {
     pub fn rooms(&self) -> Vec<(FinishedRoom, Money, Money)> {
         let mut rooms: Vec<(FinishedRoom, Money, Money)> = Vec::new();
         for record in &self.quotes {
-            for room in &record.quote.rooms {
+            for (room, share) in record.quote.rooms.iter().zip(record.quote.room_shares()) {
                 let position = rooms
                     .iter()
                     .position(|(known, ..)| known.id == room.id)
@@ -237,7 +237,7 @@ impl Agreed {
                     variations
                 } else {
                     price
-                }) += room.price;
+                }) += share;
             }
         }
         rooms

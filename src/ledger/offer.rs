@@ -17,7 +17,7 @@ use crate::trade::operation::{Operation, SET_UP, skipped_grades};
 use crate::trade::parts::{chain, start};
 use crate::trade::plan::Machine;
 use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
-use crate::trade::quote::{Quote, Terms, WorkLine};
+use crate::trade::quote::{Discount, Quote, Terms, WorkLine};
 use crate::trade::rates::Rates;
 use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
 use crate::trade::trips::Visits;
@@ -47,6 +47,8 @@ pub struct DraftRequest {
     pub worker: Option<String>,
     /// What is paid for at once.
     pub others: Vec<LumpSum>,
+    /// What is taken off the price, of each option alike.
+    pub discounts: Vec<Discount>,
     /// The quote that this is another version of.
     pub revises: Option<QuoteId>,
     /// The job that this is a variation of.
@@ -165,6 +167,7 @@ impl Ledger {
             rooms: measured,
             work,
             others: request.others.clone(),
+            discounts: request.discounts.clone(),
             machines: machines.collect(),
             items: self
                 .items()?

@@ -10,7 +10,7 @@ use super::columns::{KeptParts, Micro, NamedRow};
 use super::quote_lines::LineRow;
 use super::{DraftRequest, QuotedRate, Site, Writing, kept};
 use crate::trade::cautions::Caution;
-use crate::trade::quote::{Line, Priced, Quote, QuotedRoom, Terms};
+use crate::trade::quote::{Discount, Line, Priced, Quote, QuotedRoom, Terms};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::rental::Tariff;
 use crate::trade::{MachineId, QuoteId};
@@ -75,6 +75,21 @@ impl Writing<'_> {
         for (position, caution) in (1..).zip(&quote.cautions) {
             self.insert_caution(id, position, caution)?;
         }
+        for (position, discount) in (1..).zip(&quote.discounts) {
+            self.insert_discount(id, position, discount)?;
+        }
+        Ok(())
+    }
+
+    fn insert_discount(&self, quote: QuoteId, position: i64, discount: &Discount) -> Result<()> {
+        self.connection
+            .prepare_cached(
+                "INSERT INTO quote_discount (quote_id, position, reason, amount_minor)
+                 VALUES (:quote, :position, :reason, :amount)",
+            )?
+            .execute(named_params! {
+                ":quote": quote, ":position": position, ":reason": discount.reason, ":amount": discount.amount,
+            })?;
         Ok(())
     }
 
@@ -205,6 +220,13 @@ pub(super) fn room_from_row(row: &NamedRow<'_>) -> rusqlite::Result<QuotedRoom> 
         },
         parts: row.get::<KeptParts>("parts")?.0,
         price: row.get("price_minor")?,
+    })
+}
+
+pub(super) fn discount_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Discount> {
+    Ok(Discount {
+        reason: row.get("reason")?,
+        amount: row.get("amount_minor")?,
     })
 }
 

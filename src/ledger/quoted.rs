@@ -7,11 +7,11 @@ use super::books::{Parts, Span, of_job};
 use super::columns::NamedRow;
 use super::machines::tariff_from_row;
 use super::quote_lines::LineRow;
-use super::quote_rows::{caution_from_row, room_from_row, terms_from_row};
+use super::quote_rows::{caution_from_row, discount_from_row, room_from_row, terms_from_row};
 use super::quotes::{HEADER_COLUMNS, HEADER_PARTS};
 use super::{Agreed, Job, Ledger, QuoteHeader, QuoteRecord};
 use crate::trade::cautions::Caution;
-use crate::trade::quote::{Line, Quote, QuotedRoom, Terms};
+use crate::trade::quote::{Discount, Line, Quote, QuotedRoom, Terms};
 use crate::trade::{JobId, QuoteId, RoomId};
 
 /// Columns of a quote's own row, beside those of its header.
@@ -55,6 +55,11 @@ pub(super) const TARIFF: &str = "
 const CAUTIONS: Select<'_> = (
     "position, caution, source",
     "CROSS JOIN quote_caution ON quote_caution.quote_id = quote.id",
+);
+
+const DISCOUNTS: Select<'_> = (
+    "position, reason, amount_minor",
+    "CROSS JOIN quote_discount ON quote_discount.quote_id = quote.id",
 );
 
 /// Whose quotes are read.
@@ -119,6 +124,7 @@ pub(super) struct QuoteQueries<'ledger> {
     /// Of quotes by themselves.
     replaced: Option<CachedStatement<'ledger>>,
     cautions: CachedStatement<'ledger>,
+    discounts: CachedStatement<'ledger>,
 }
 
 /// Their rows, quote by quote.
@@ -128,6 +134,7 @@ pub(super) struct QuoteRows<'queries> {
     lines: Parts<'queries, Stand, Line>,
     replaced: Option<Parts<'queries, Stand, Line>>,
     cautions: Parts<'queries, Stand, Caution>,
+    discounts: Parts<'queries, Stand, Discount>,
 }
 
 impl Ledger {
@@ -153,6 +160,7 @@ impl Ledger {
                 .map(|replaced| line_query(replaced, ", quote_line.id"))
                 .transpose()?,
             cautions: query(CAUTIONS, ", position")?,
+            discounts: query(DISCOUNTS, ", position")?,
         })
     }
 }
@@ -178,6 +186,7 @@ impl QuoteQueries<'_> {
                 None => None,
             },
             cautions: Parts::of(&mut self.cautions, span, stand_from_row, caution_from_row)?,
+            discounts: Parts::of(&mut self.discounts, span, stand_from_row, discount_from_row)?,
         })
     }
 }
@@ -208,6 +217,7 @@ impl QuoteRows<'_> {
             },
             cautions: self.cautions.take(&head.stand)?,
             terms: head.terms,
+            discounts: self.discounts.take(&head.stand)?,
             price: head.header.price,
             tax: head.header.tax,
         };

@@ -504,7 +504,7 @@ impl Ledger {
             )?,
             credited: self.sums_of(
                 "SELECT job_id, SUM(off_price_minor) FROM invoice
-                 WHERE credits_id IS NOT NULL AND number IS NOT NULL AND job_id BETWEEN :first AND :last
+                 WHERE off_price_minor > 0 AND number IS NOT NULL AND job_id BETWEEN :first AND :last
                  GROUP BY job_id",
                 spans,
             )?,

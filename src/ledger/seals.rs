@@ -59,6 +59,7 @@ const SEALED: &[Sealed] = &[
             // A deposit's line names the site.
             "SELECT invoice_line.*, CASE kind WHEN 'deposit' THEN NULL ELSE what END AS said FROM invoice_line
              JOIN invoice ON invoice.id = invoice_id WHERE invoice_id = :id ORDER BY position",
+            "SELECT * FROM invoice_allowance WHERE invoice_id = :id ORDER BY position",
             "SELECT * FROM invoice_tax WHERE invoice_id = :id ORDER BY tax_micro",
         ],
         leaves_out: &["client", "client_address", "site", "what"],
@@ -105,6 +106,7 @@ const SEALED: &[Sealed] = &[
             "SELECT * FROM quote_tariff WHERE quote_id = :id ORDER BY machine_id",
             "SELECT * FROM quote_rate WHERE quote_id = :id ORDER BY operation_id, kind, floor_condition, species",
             "SELECT * FROM quote_caution WHERE quote_id = :id ORDER BY position",
+            "SELECT * FROM quote_discount WHERE quote_id = :id ORDER BY position",
         ],
         ..ROW
     },

@@ -643,6 +643,7 @@ impl Writing<'_> {
             replaced,
             cautions: Vec::new(),
             terms,
+            discounts: Vec::new(),
             price,
             tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
         };

@@ -8,6 +8,11 @@
 //! Each part is taxed at the rate of the quote that it was agreed with, and an invoice has its tax by rate. At each rate
 //! the final invoice carries the tax on everything less the tax already asked for, so rounding never drifts.
 //!
+//! A discount is no line: it is taken off the whole invoice, for a reason and with a positive amount (a document allowance, BG-20
+//! of EN 16931), at the tax of what it is taken off. Agreed prices have discounts taken off already, so deposits and shares on
+//! the way say nothing of them; whoever asks for rooms at their full prices, on the way or at last, has the rooms' part of
+//! them. The final invoice has all rooms and all allowances, less what was invoiced before.
+//!
 //! What was issued wrong is taken back by a credit note, whose amounts are above zero like the invoice's. What it takes back
 //! is asked for again by the final invoice, but for what is off the price: a part of the final invoice itself.
 
@@ -50,6 +55,19 @@ pub struct InvoiceLine {
     pub tax_percent: Decimal,
 }
 
+/// What is taken off a whole invoice.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Allowance {
+    /// Why, in the client's words.
+    pub reason: String,
+    /// The quote that agreed to it; `None`: goodwill, off the price.
+    pub quote: Option<QuoteId>,
+    /// How much before tax; above zero.
+    pub amount: Money,
+    /// Tax on what it is taken off, percent.
+    pub tax_percent: Decimal,
+}
+
 /// What an invoice asks for at one rate of tax.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TaxAtRate {
@@ -68,14 +86,16 @@ pub struct Draft {
     pub kind: InvoiceKind,
     /// Its lines.
     pub lines: Vec<InvoiceLine>,
+    /// What is taken off it.
+    pub allowances: Vec<Allowance>,
     /// Its tax, the lowest rate first.
     pub taxes: Vec<TaxAtRate>,
 }
 
 impl Draft {
-    /// Returns the sum of the lines.
+    /// Returns the sum of the lines less the allowances.
     pub fn net(&self) -> Money {
-        self.lines.iter().map(|line| line.net).sum()
+        net_of(&self.lines, &self.allowances)
     }
 
     /// Returns the tax at all rates.
@@ -93,7 +113,7 @@ pub struct Earlier {
     pub kind: InvoiceKind,
     /// What it asked for, or took back, at each rate of tax.
     pub taxes: Vec<TaxAtRate>,
-    /// Of a credit note: what of it is off the price, before tax.
+    /// What of it is off the price, before tax: of a credit note, or of a final invoice with goodwill.
     pub off_price: Money,
 }
 
@@ -198,8 +218,8 @@ pub enum Stage {
     Share(Decimal),
     /// An amount before tax, shared over the quotes by what isn't invoiced of them.
     Amount(Money),
-    /// Lines for rooms that are done.
-    Rooms(Vec<InvoiceLine>),
+    /// Lines for rooms that are done, and what is taken off them.
+    Rooms(Vec<InvoiceLine>, Vec<Allowance>),
 }
 
 /// Which part of an invoice a credit note takes back.
@@ -227,8 +247,9 @@ pub fn deposit(line: InvoiceLine, price: Money) -> Result<Draft, InvoiceError> {
     let lines = vec![line];
     Ok(Draft {
         kind: InvoiceKind::Deposit,
-        taxes: taxes_on(&lines),
+        taxes: taxes_on(&lines, &[]),
         lines,
+        allowances: Vec::new(),
     })
 }
 
@@ -248,8 +269,12 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
     if left <= Money::ZERO {
         return Err(InvoiceError::NothingLeft);
     }
+    let mut allowances = Vec::new();
     let mut lines: Vec<InvoiceLine> = match stage {
-        Stage::Rooms(lines) => lines,
+        Stage::Rooms(lines, off) => {
+            allowances = off;
+            lines
+        }
         Stage::Share(share) => {
             let percent = (share * Decimal::ONE_HUNDRED).normalize();
             let line = |part: &AgreedPart| {
@@ -279,8 +304,9 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
     lines.retain(|line| !line.net.is_zero());
     let draft = Draft {
         kind: InvoiceKind::Progress,
-        taxes: taxes_on(&lines),
+        taxes: taxes_on(&lines, &allowances),
         lines,
+        allowances,
     };
     match draft.net() {
         net if net <= Money::ZERO => Err(InvoiceError::NothingLeft),
@@ -289,8 +315,9 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
     }
 }
 
-/// Drafts a credit note for an issued invoice: `credited` are the lines and `taxes` the tax by rate of what was credited
-/// of it before.
+/// Drafts a credit note for an issued invoice: `credited` are the lines and the tax by rate of what was credited of it before.
+///
+/// A line or an amount is credited as it is named; what takes back all that is left takes the allowances back, too.
 ///
 /// Tax goes with the lines; what takes back the last of a rate takes back all tax that is left at it, and nothing takes back
 /// more than the lines at that rate have.
@@ -298,10 +325,19 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
 /// # Errors
 /// Refuses lines that it doesn't have, more than is left of them, and one of which nothing is left.
 pub fn credit_note(
-    invoice: (&[InvoiceLine], &[TaxAtRate]),
+    invoice: (&[InvoiceLine], &[Allowance], &[TaxAtRate]),
     credited: (&[InvoiceLine], &[TaxAtRate]),
     extent: &Extent,
 ) -> Result<Draft, InvoiceError> {
+    let total = |taxes: &[TaxAtRate]| taxes.iter().map(|part| part.net + part.tax).sum::<Money>();
+    let left = total(invoice.2) - total(credited.1);
+    if left.is_zero() {
+        return Err(InvoiceError::Credited);
+    }
+    let allowances = match extent {
+        Extent::Whole => invoice.1.to_vec(),
+        Extent::Lines(_) | Extent::Amount(_) => Vec::new(),
+    };
     let before = |place: u32| -> Money {
         let of_it = credited.0.iter().filter(|line| line.credits == Some(place));
         of_it.map(|line| line.net).sum()
@@ -369,10 +405,10 @@ pub fn credit_note(
             .copied()
             .unwrap_or(none)
     };
-    let mut taxes = taxes_on(&lines);
+    let mut taxes = taxes_on(&lines, &allowances);
     for part in &mut taxes {
-        let (asked, before) = (at(invoice.1, part.percent), at(credited.1, part.percent));
-        let most = tax_of_asked(invoice.0, part.percent) - before.tax;
+        let (asked, before) = (at(invoice.2, part.percent), at(credited.1, part.percent));
+        let most = tax_of_asked(invoice.0, invoice.1, part.percent) - before.tax;
         part.tax = match part.net == asked.net - before.net {
             true => asked.tax - before.tax,
             false => part.tax.min(most),
@@ -381,35 +417,56 @@ pub fn credit_note(
     let note = Draft {
         kind: InvoiceKind::Credit,
         lines,
+        allowances,
         taxes,
     };
-    let total = |taxes: &[TaxAtRate]| taxes.iter().map(|part| part.net + part.tax).sum::<Money>();
-    let left = total(invoice.1) - total(credited.1);
     match note.net() + note.tax() > left {
         true => Err(InvoiceError::BeyondInvoice(left)),
         false => Ok(note),
     }
 }
 
-/// Returns the tax on what an invoice asks for at a rate, before what was invoiced earlier is taken off.
-pub fn tax_of_asked(lines: &[InvoiceLine], percent: Decimal) -> Money {
+/// Returns the tax on what an invoice asks for at a rate, allowances taken off, before what was invoiced earlier is.
+pub fn tax_of_asked(lines: &[InvoiceLine], allowances: &[Allowance], percent: Decimal) -> Money {
     let at_rate = lines
         .iter()
         .filter(|line| line.tax_percent == percent && !line.net.is_negative());
-    let net: Money = at_rate.map(|line| line.net).sum();
-    net.share(percent, Decimal::ONE_HUNDRED)
+    let asked: Money = at_rate.map(|line| line.net).sum();
+    let off = allowances.iter().filter(|off| off.tax_percent == percent);
+    let off: Money = off.map(|off| off.amount).sum();
+    (asked - off).share(percent, Decimal::ONE_HUNDRED)
 }
 
-/// Drafts the final invoice: the job's lines less what was invoiced before, rate by rate.
+/// Returns the sum of lines less what is taken off them.
+pub fn net_of(lines: &[InvoiceLine], allowances: &[Allowance]) -> Money {
+    let off: Money = allowances.iter().map(|off| off.amount).sum();
+    lines.iter().map(|line| line.net).sum::<Money>() - off
+}
+
+/// Returns what goodwill takes off an invoice at each of its rates of tax, by what it asks for at them.
+pub fn goodwill(reason: &str, amount: Money, taxes: &[TaxAtRate]) -> Vec<Allowance> {
+    let weights = taxes.iter().map(|part| part.net.minor().max(0).into());
+    let parts = amount.spread(&weights.collect::<Vec<Decimal>>());
+    let parts = taxes.iter().zip(parts).map(|(part, amount)| Allowance {
+        reason: reason.to_owned(),
+        quote: None,
+        amount,
+        tax_percent: part.percent,
+    });
+    parts.filter(|off| off.amount > Money::ZERO).collect()
+}
+
+/// Drafts the final invoice: the job's lines less allowances and what was invoiced before, rate by rate.
 ///
 /// # Errors
 /// Refuses when nothing is left, and when more was asked for than there is.
 pub fn final_invoice(
     mut lines: Vec<InvoiceLine>,
+    allowances: Vec<Allowance>,
     earlier: &[Earlier],
 ) -> Result<Draft, InvoiceError> {
     lines.extend(earlier.iter().flat_map(Earlier::off_price));
-    let mut taxes = taxes_on(&lines);
+    let mut taxes = taxes_on(&lines, &allowances);
     for invoice in earlier {
         for asked in invoice.asked() {
             lines.push(InvoiceLine {
@@ -440,6 +497,7 @@ pub fn final_invoice(
     let draft = Draft {
         kind: InvoiceKind::Final,
         lines,
+        allowances,
         taxes,
     };
     match draft.net() {
@@ -449,11 +507,13 @@ pub fn final_invoice(
     }
 }
 
-/// Returns the tax on lines: at each rate on the sum of its lines, the lowest rate first.
-fn taxes_on(lines: &[InvoiceLine]) -> Vec<TaxAtRate> {
+/// Returns the tax on an invoice: at each rate on the sum of its lines less its allowances, the lowest rate first.
+fn taxes_on(lines: &[InvoiceLine], allowances: &[Allowance]) -> Vec<TaxAtRate> {
     let mut nets: BTreeMap<Decimal, Money> = BTreeMap::new();
-    for line in lines {
-        *nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;
+    let lines = lines.iter().map(|line| (line.tax_percent, line.net));
+    let allowances = allowances.iter().map(|off| (off.tax_percent, -off.amount));
+    for (percent, net) in lines.chain(allowances) {
+        *nets.entry(percent).or_insert(Money::ZERO) += net;
     }
     let taxes = nets.into_iter().map(|(percent, net)| TaxAtRate {
         percent,
@@ -479,6 +539,7 @@ pub fn due_on(issued_on: NaiveDate, terms_days: u32) -> NaiveDate {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use rust_decimal_macros::dec;
 
     use super::*;
@@ -507,7 +568,7 @@ mod tests {
         // 397.90 × 6 % = 23.874, and 507.00 × 8 % = 40.56; 904.90 + 23.87 + 40.56 = 969.33.
         // All of it at the first quote's rate would be 904.90 + 54.29 = 959.19.
         let agreed = || vec![line(39_790, dec!(6)), line(50_700, dec!(8))];
-        let whole = final_invoice(agreed(), &[]).unwrap();
+        let whole = final_invoice(agreed(), Vec::new(), &[]).unwrap();
         assert_eq!(
             taxes(&whole),
             [(dec!(6), 39_790, 2_387), (dec!(8), 50_700, 4_056)]
@@ -523,7 +584,7 @@ mod tests {
             taxes: first.taxes,
             off_price: Money::ZERO,
         }];
-        let rest = final_invoice(agreed(), &earlier).unwrap();
+        let rest = final_invoice(agreed(), Vec::new(), &earlier).unwrap();
         assert_eq!(
             taxes(&rest),
             [(dec!(6), 29_790, 1_787), (dec!(8), 50_700, 4_056)]
@@ -535,7 +596,7 @@ mod tests {
         );
 
         // What was invoiced at a rate that nothing is agreed at any more is given back at that rate.
-        let rest = final_invoice(vec![line(50_700, dec!(8))], &earlier).unwrap();
+        let rest = final_invoice(vec![line(50_700, dec!(8))], Vec::new(), &earlier).unwrap();
         assert_eq!(
             taxes(&rest),
             [(dec!(6), -10_000, -600), (dec!(8), 50_700, 4_056)]
@@ -593,14 +654,14 @@ mod tests {
     fn credit_notes_take_back_lines_and_in_the_end_the_whole_invoice_to_the_cent() {
         // 66.67 and 33.33 at 8.25 %: 100.00 with 8.25 of tax. 33.33 alone has 2.749725, and 66.67 has 5.500275.
         let lines = [line(6_667, dec!(8.25)), line(3_333, dec!(8.25))];
-        let asked = taxes_on(&lines);
+        let asked = taxes_on(&lines, &[]);
         assert_eq!(asked[0].tax.minor(), 825);
         let one = Extent::Lines(vec![(2, None)]);
-        let first = credit_note((&lines, &asked), (&[], &[]), &one).unwrap();
+        let first = credit_note((&lines, &[], &asked), (&[], &[]), &one).unwrap();
         assert_eq!(taxes(&first), [(dec!(8.25), 3_333, 275)]);
         assert_eq!(first.lines[0].credits, Some(2));
         let rest = credit_note(
-            (&lines, &asked),
+            (&lines, &[], &asked),
             (&first.lines, &first.taxes),
             &Extent::Whole,
         )
@@ -614,7 +675,7 @@ mod tests {
             tax: Money::from_minor(825),
         }];
         let refused = |extent, credited: (&[InvoiceLine], &[TaxAtRate])| {
-            credit_note((&lines, &asked), credited, &extent).unwrap_err()
+            credit_note((&lines, &[], &asked), credited, &extent).unwrap_err()
         };
         let of_line =
             |place, cents: i64| Extent::Lines(vec![(place, Some(Money::from_minor(cents)))]);
@@ -647,6 +708,7 @@ mod tests {
         let deposit = asked("I1", InvoiceKind::Deposit, 10_000, 800);
         let last = final_invoice(
             vec![line(50_000, dec!(8))],
+            Vec::new(),
             &[deposit.clone(), note("I2", 4_000, 320, 0)],
         )
         .unwrap();
@@ -667,13 +729,14 @@ mod tests {
             note("I4", 5_000, 400, 5_000),
             note("I5", 35_000, 2_800, 0),
         ];
-        let again = final_invoice(vec![line(50_000, dec!(8))], &before).unwrap();
+        let again = final_invoice(vec![line(50_000, dec!(8))], Vec::new(), &before).unwrap();
         assert_eq!((again.net().minor(), again.tax().minor()), (35_000, 2_800));
         assert_eq!(nets(&again)[1], ("Off the price by I4", -5_000));
 
         let whole = Draft {
             kind: InvoiceKind::Credit,
             lines: vec![line(5_000, dec!(8))],
+            allowances: Vec::new(),
             taxes: Vec::new(),
         };
         for (of, is_whole, beyond, expected) in [
@@ -702,20 +765,20 @@ mod tests {
             off_price: Money::ZERO,
         };
         let agreed = vec![line(112_818, dec!(10)), line(75_628, dec!(0))];
-        let last = final_invoice(agreed, &[before]).unwrap();
+        let last = final_invoice(agreed, Vec::new(), &[before]).unwrap();
         assert_eq!(last.tax(), Money::ZERO);
         let some = |cents: i64| Extent::Lines(vec![(1, Some(Money::from_minor(cents)))]);
-        let note = credit_note((&last.lines, &last.taxes), (&[], &[]), &some(10_000)).unwrap();
+        let note = credit_note((&last.lines, &[], &last.taxes), (&[], &[]), &some(10_000)).unwrap();
         assert_eq!(taxes(&note), [(dec!(10), 10_000, 1_000)]);
         // 756.28 are owed on it: 687.54 with 68.75 of tax are more.
-        let beyond = credit_note((&last.lines, &last.taxes), (&[], &[]), &some(68_754));
+        let beyond = credit_note((&last.lines, &[], &last.taxes), (&[], &[]), &some(68_754));
         assert_eq!(
             beyond,
             Err(InvoiceError::BeyondInvoice(Money::from_minor(75_628)))
         );
         // What is left of it goes with the tax that is left.
         let rest = (&note.lines[..], &note.taxes[..]);
-        let rest = credit_note((&last.lines, &last.taxes), rest, &Extent::Whole).unwrap();
+        let rest = credit_note((&last.lines, &[], &last.taxes), rest, &Extent::Whole).unwrap();
         assert_eq!((rest.net() + rest.tax()).minor(), 75_628 - 11_000);
     }
 
@@ -766,11 +829,11 @@ mod tests {
     fn small_credits_never_give_back_more_tax_than_was_asked_for() {
         // Each 0.07 has 0.0056 of tax at 8 %, a cent by itself; 1.00 has only 0.08.
         let lines = [line(100, dec!(8))];
-        let asked = taxes_on(&lines);
+        let asked = taxes_on(&lines, &[]);
         let (mut credited, mut tax) = (Vec::new(), Vec::new());
         for cents in [7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 16] {
             let extent = Extent::Lines(vec![(1, Some(Money::from_minor(cents)))]);
-            let note = credit_note((&lines, &asked), (&credited, &tax), &extent).unwrap();
+            let note = credit_note((&lines, &[], &asked), (&credited, &tax), &extent).unwrap();
             credited.extend(note.lines);
             tax = match tax[..] {
                 [] => note.taxes,
@@ -799,7 +862,7 @@ mod tests {
                 taxes: first.taxes.clone(),
                 off_price: Money::ZERO,
             }];
-            let last = final_invoice(vec![line(price, tax_percent)], &earlier);
+            let last = final_invoice(vec![line(price, tax_percent)], Vec::new(), &earlier);
             if price == deposit_cents {
                 assert_eq!(last, Err(InvoiceError::NothingLeft));
                 continue;
@@ -811,6 +874,86 @@ mod tests {
                 Money::from_minor(price).share(tax_percent, dec!(100)),
                 "{price}"
             );
+        }
+    }
+
+    /// A room of a quote, and what is taken off the quote for it.
+    #[derive(Clone, Debug)]
+    struct Part {
+        cents: i64,
+        off: i64,
+        percent: Decimal,
+        is_early: bool,
+    }
+
+    prop_compose! {
+        fn part()(cents in 1_i64..500_000, share in 0_i64..1000, rate in 0_usize..3, is_early in any::<bool>()) -> Part {
+            let percent = [dec!(0), dec!(7.125), dec!(20)][rate];
+            Part { cents, off: cents * share / 1000, percent, is_early }
+        }
+    }
+
+    fn asked_for(parts: &[&Part]) -> (Vec<InvoiceLine>, Vec<Allowance>) {
+        let lines = parts.iter().map(|part| line(part.cents, part.percent));
+        let off = parts.iter().filter(|part| part.off > 0);
+        let off = off.map(|part| Allowance {
+            reason: "neighbours".into(),
+            quote: Some(QuoteId(1)),
+            amount: Money::from_minor(part.off),
+            tax_percent: part.percent,
+        });
+        (lines.collect(), off.collect())
+    }
+
+    fn earlier(number: &str, draft: &Draft) -> Earlier {
+        Earlier {
+            number: number.into(),
+            kind: draft.kind,
+            taxes: draft.taxes.clone(),
+            off_price: Money::ZERO,
+        }
+    }
+
+    proptest! {
+        /// BR-CO-10 to -14 of EN 16931: lines less allowances are the net, which is that of all rates, as the tax is. Over all
+        /// invoices of a job they are what was agreed and its tax, whatever was credited and asked for again.
+        #[test]
+        fn invoices_come_to_what_was_agreed_after_discounts(
+            parts in prop::collection::vec(part(), 1..6),
+            extra in 0_i64..1000,
+        ) {
+            let early: Vec<&Part> = parts.iter().filter(|part| part.is_early).collect();
+            let all: Vec<&Part> = parts.iter().collect();
+            let (lines, allowances) = asked_for(&all);
+            let (agreed, agreed_taxes) = (net_of(&lines, &allowances), taxes_on(&lines, &allowances));
+            let agreed_tax: Money = agreed_taxes.iter().map(|part| part.tax).sum();
+            let mut drafts = Vec::new();
+            let (early_lines, early_off) = asked_for(&early);
+            if let Ok(first) = progress(&[], Stage::Rooms(early_lines, early_off), agreed) {
+                drafts.push(first);
+            }
+            let before: Vec<Earlier> = drafts.iter().map(|draft| earlier("I1", draft)).collect();
+            let Ok(last) = final_invoice(lines.clone(), allowances.clone(), &before) else {
+                return Ok(());
+            };
+            // Credited in whole and asked for again, with a little goodwill.
+            let note = credit_note((&last.lines, &last.allowances, &last.taxes), (&[], &[]), &Extent::Whole).unwrap();
+            prop_assert_eq!((note.net(), note.tax()), (last.net(), last.tax()));
+            let before: Vec<Earlier> = before.into_iter().chain([earlier("I2", &last), earlier("I3", &note)]).collect();
+            let again = final_invoice(lines.clone(), allowances.clone(), &before).unwrap();
+            prop_assert_eq!((again.net(), again.tax()), (last.net(), last.tax()));
+            let off = Money::from_minor(extra.min(again.net().minor() - 1));
+            let mut less = allowances;
+            less.extend(goodwill("scratch", off, &again.taxes));
+            let again = final_invoice(lines, less, &before).unwrap();
+            prop_assert_eq!(again.net(), last.net() - off);
+            drafts.push(last);
+            for draft in drafts.iter().chain([&note, &again]) {
+                let nets: Money = draft.taxes.iter().map(|part| part.net).sum();
+                prop_assert_eq!(draft.net(), nets);
+            }
+            let (net, tax): (Money, Money) = (drafts.iter().map(Draft::net).sum(), drafts.iter().map(Draft::tax).sum());
+            prop_assert_eq!((net, tax), (agreed, agreed_tax));
         }
     }
 

@@ -42,10 +42,41 @@ pub struct Quote {
     pub cautions: Vec<Caution>,
     /// What it was priced with.
     pub terms: Terms,
-    /// The price before tax.
+    /// What is taken off the price of its rooms, each for a reason.
+    pub discounts: Vec<Discount>,
+    /// The price before tax, discounts taken off.
     pub price: Money,
     /// Tax on the price.
     pub tax: Money,
+}
+
+/// What is taken off the price of a quote.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Discount {
+    /// Why, as the client reads it.
+    pub reason: String,
+    /// How much before tax; above zero.
+    pub amount: Money,
+}
+
+impl Discount {
+    /// Shares it over rooms by their prices: no share is below zero, and they add up to it.
+    pub fn over(&self, rooms: &[QuotedRoom]) -> Vec<Money> {
+        let minor = |money: Money| Decimal::from(money.minor());
+        let all: Money = rooms.iter().map(|room| room.price).sum();
+        let (mut until, mut given) = (Money::ZERO, Money::ZERO);
+        let share = |room: &QuotedRoom| {
+            until += room.price;
+            let by_now = match all.is_zero() {
+                true => self.amount,
+                false => self.amount.share(minor(until), minor(all)),
+            };
+            let share = by_now - given;
+            given = by_now;
+            share
+        };
+        rooms.iter().map(share).collect()
+    }
 }
 
 /// What a quote is priced with.
@@ -424,6 +455,22 @@ impl Quote {
         changes.collect()
     }
 
+    /// Returns the price of its rooms, before discounts are taken off.
+    pub fn full_price(&self) -> Money {
+        self.price + self.discounts.iter().map(|off| off.amount).sum()
+    }
+
+    /// Returns what each room is agreed at, its share of discounts taken off; they add up to the price.
+    pub fn room_shares(&self) -> Vec<Money> {
+        let mut shares: Vec<Money> = self.rooms.iter().map(|room| room.price).collect();
+        for off in &self.discounts {
+            for (share, off) in shares.iter_mut().zip(off.over(&self.rooms)) {
+                *share -= off;
+            }
+        }
+        shares
+    }
+
     /// Returns price and tax together.
     pub fn total(&self) -> Money {
         self.price + self.tax
@@ -550,7 +597,7 @@ impl Outlook {
         if quote.terms.own {
             return Money::ZERO;
         }
-        quote.price - self.cost_at_confidence - self.kept_margin(&quote.terms)
+        quote.full_price() - self.cost_at_confidence - self.kept_margin(&quote.terms)
     }
 }
 

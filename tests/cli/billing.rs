@@ -142,6 +142,163 @@ fn a_draft_with_a_named_price_is_drafted_again_with_it() {
     assert_eq!(prices("Q1.3"), [json!("1400.00"), json!("900.00")]);
 }
 
+#[test]
+fn a_discount_is_off_the_price_and_an_allowance_on_the_invoices_that_ask_for_rooms() {
+    let ledger = named();
+    let draft = r#"quote draft "4 Tannery Row" --revises Q1 --sequence none --schedule none --other "oiling=1000" --price 1400"#;
+    ledger
+        .line(&format!("{draft} --discount neighbours=50"))
+        .ok();
+    // 1400.00 - 50.00 = 1350.00, with 8 % of 108.00: 1458.00.
+    let quote = ledger.json("quote show Q1.2");
+    assert_eq!(
+        (&quote["price"], &quote["tax"], &quote["total"]),
+        (&json!("1350.00"), &json!("108.00"), &json!("1458.00"))
+    );
+    assert_eq!(
+        quote["discounts"],
+        json!([{ "reason": "neighbours", "amount": "50.00" }])
+    );
+    let [landing, den] = [0, 1].map(|room: usize| cents(&quote["rooms"][room]["price"]));
+    assert_eq!(landing + den, 140_000);
+    let paper = ledger.line("quote send Q1.2").ok();
+    let rows: Vec<_> = ["Discount: neighbours", "Price ", "Tax 8 %", "Total"]
+        .iter()
+        .map(|row| paper.lines().find(|line| line.starts_with(row)).unwrap())
+        .map(|line| line.split_whitespace().last().unwrap())
+        .collect();
+    assert_eq!(rows, ["-50.00", "1350.00", "108.00", "1458.00"], "{paper}");
+    ledger.lines("quote accept Q1.2");
+
+    // 30 % of 1350.00 is 405.00 with 32.40. The Den is done: its part of 50.00 is what the Landing's leaves,
+    // 50.00 × Landing ÷ 1400.00 to the cent.
+    ledger.lines("invoice deposit J1 --share 30% --issue");
+    assert_eq!(figures(&ledger, "I1", &["net", "tax"]), ["405.00", "32.40"]);
+    ledger.lines("invoice progress J1 --room Den --issue");
+    let of_landing = (5_000.0 * landing as f64 / 140_000.0).round() as i64;
+    let stage = ledger.json("invoice show I2");
+    assert_eq!(cents(&stage["allowances"][0]["amount"]), 5_000 - of_landing);
+    assert_eq!(cents(&stage["net"]), den - (5_000 - of_landing));
+    // The final has both rooms and all of the discount, less what was invoiced before.
+    let last = ledger.line("invoice final J1 --issue").ok();
+    assert!(last.contains("Discount: neighbours"), "{last}");
+    let last = ledger.json("invoice show I3");
+    assert_eq!(
+        last["allowances"],
+        json!([{ "reason": "neighbours", "amount": "50.00", "tax_percent": 8 }])
+    );
+    let lines = last["lines"].as_array().unwrap().iter();
+    let lines: i64 = lines.map(|line| cents(&line["net"])).sum();
+    assert_eq!(cents(&last["net"]), lines - 5_000);
+    let sums = |names: [&str; 3], key: &str| -> i64 {
+        let amounts = names.map(|name| cents(&ledger.json(&format!("invoice show {name}"))[key]));
+        amounts.iter().sum()
+    };
+    assert_eq!(sums(["I1", "I2", "I3"], "net"), 135_000);
+    assert_eq!(sums(["I1", "I2", "I3"], "tax"), 10_800);
+    let margin = &ledger.json("report margin")["jobs"][0];
+    assert_eq!(margin["price"], json!("1350.00"));
+    let rooms = ledger.json("report margin --by room");
+    let rooms = rooms["rooms"].as_array().unwrap().iter();
+    let rooms: i64 = rooms.map(|room| cents(&room["price"])).sum();
+    assert_eq!(rooms, 135_000);
+
+    // Credited in whole, its allowance goes back with its lines, and all of it is asked for again.
+    let amounts = figures(&ledger, "I3", &["net", "tax"]);
+    ledger.lines("invoice credit I3 --reason \"wrong date\" --issue");
+    assert_eq!(figures(&ledger, "I4", &["net", "tax"]), amounts);
+    assert_eq!(
+        ledger.json("invoice show I4")["allowances"],
+        last["allowances"]
+    );
+    assert_eq!(
+        ledger.line("invoice credit I3 --reason again").refused(),
+        "error: I3 is credited in whole already"
+    );
+    ledger.lines("invoice final J1 --issue");
+    assert_eq!(figures(&ledger, "I5", &["net", "tax"]), amounts);
+    ledger.lines("check");
+}
+
+#[test]
+fn a_discount_has_a_reason_an_amount_and_leaves_a_price() {
+    let ledger = named();
+    for (discount, refusal) in [
+        (
+            "50",
+            "`50` is not a discount\nhint: --discount \"neighbours=50\"",
+        ),
+        (
+            "=50",
+            "`=50` is not a discount\nhint: --discount \"neighbours=50\"",
+        ),
+        ("friend=0", "a discount is above zero: `friend=0`"),
+        ("friend=-1", "a discount is above zero: `friend=-1`"),
+        (
+            "friend=1400",
+            "1400.00 off leaves nothing of the price of 1400.00",
+        ),
+    ] {
+        let draft = format!(
+            r#"quote draft "4 Tannery Row" --sequence none --schedule none --price 1400 --discount {discount}"#
+        );
+        assert_eq!(ledger.line(&draft).refused(), format!("error: {refusal}"));
+    }
+    // Below what it costs, which is 1000.00 and a little.
+    let loss = ledger
+        .line(r#"quote draft "4 Tannery Row" --revises Q1 --sequence none --schedule none --other "oiling=1000" --price 1400 --discount friend=500"#)
+        .ok();
+    assert!(loss.contains("A loss of "), "{loss}");
+    assert!(
+        loss.contains("Margin: 900.00 is left after discounts; "),
+        "{loss}"
+    );
+}
+
+#[test]
+fn goodwill_on_the_final_invoice_is_off_the_price() {
+    let ledger = taxed();
+    ledger.lines("invoice deposit J1 --amount 100 --issue");
+    // 350.00 - 100.00 are left: 250.00 off is all of it.
+    assert_eq!(
+        ledger
+            .line("invoice final J1 --discount scratch=250")
+            .refused(),
+        "error: 250.00 off leaves nothing of the 250.00 that are left to invoice"
+    );
+    // 350.00 - 20.00 = 330.00 with 26.40, of which 100.00 and 8.00 were asked for.
+    ledger.lines("invoice final J1 --discount \"scratch at the door=20\" --issue");
+    assert_eq!(
+        figures(&ledger, "I2", &["net", "tax", "off_price", "due"]),
+        ["230.00", "18.40", "20.00", "248.40"]
+    );
+    let margin = &ledger.json("report margin")["jobs"][0];
+    assert_eq!(
+        (&margin["price"], &margin["variations"]),
+        (&json!("350.00"), &json!("-20.00"))
+    );
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice"
+    );
+    // Issued wrong, it is asked for again without what is off the price.
+    ledger.lines("invoice credit I2 --reason \"wrong date\" --issue");
+    ledger.lines("invoice final J1 --issue");
+    assert_eq!(figures(&ledger, "I4", &["net", "tax"]), ["230.00", "18.40"]);
+    ledger.lines("check");
+}
+
+#[test]
+fn a_draft_with_goodwill_is_drafted_again_with_it() {
+    let ledger = taxed();
+    ledger.lines("invoice final J1 --discount \"a scratch=20\"\nsetting set tax-percent 9");
+    let refused = ledger.line("invoice issue J1").refused();
+    let hint = "hint: gritledger invoice final J1 --discount \"a scratch=20.00\"";
+    assert!(refused.contains(hint), "{refused}");
+    ledger.lines("invoice final J1 --discount \"a scratch=20.00\"");
+    assert_eq!(figures(&ledger, "J1", &["net"]), ["330.00"]);
+}
+
 /// Returns figures of an invoice.
 fn figures(ledger: &TestLedger, invoice: &str, names: &[&str]) -> Vec<String> {
     let answer = ledger.json(&format!("invoice show {invoice}"));

@@ -185,7 +185,7 @@ const EVENTS: &str = r#"
     setting set drive-speed 30
     item edit oil-finish --not-kept
     rate set rotary-36 --kind item --per "30 sqft"
-    quote draft "4 Tannery Row" --room Landing --room "Back bedroom" --sequence rotary-36-50-80 --schedule oil-2-coat --option "One coat less: without=Landing" --other "disposal=45.55"
+    quote draft "4 Tannery Row" --room Landing --room "Back bedroom" --sequence rotary-36-50-80 --schedule oil-2-coat --option "One coat less: without=Landing" --other "disposal=45.55" --discount "neighbours=40"
     quote send Q1
     quote accept Q1 --option 1
     job start J1
@@ -578,6 +578,9 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE quote SET price_minor = price_minor + 1 WHERE id = 1", "quote Q1: its cost asks for"),
     ("UPDATE quote SET named_minor = price_minor - 1 WHERE id = 1", "quote Q1: its price is named as"),
     ("UPDATE quote SET tax_minor = tax_minor + 1 WHERE id = 1", "quote Q1: tax is"),
+    ("DELETE FROM quote_discount", "quote Q1: its rooms add up to"),
+    ("UPDATE quote_discount SET position = 2", "discounts of Q1"),
+    ("UPDATE quote_discount SET reason = 'x'", "Q1 (As drafted): it isn't as it was written"),
     ("UPDATE quote_room SET price_minor = price_minor + 1 WHERE quote_id = 1 AND position = 1", "quote Q1: its rooms add up to"),
     ("UPDATE quote_line SET hours_micro = hours_micro + 1000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),
     ("UPDATE quote_line SET driver_micro = driver_micro + 10000000 WHERE quote_id = 1 AND position = 2", "quote Q1: its rate gives"),
@@ -686,6 +689,12 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE invoice_line SET net_minor = net_minor + 1 WHERE invoice_id = 1", "invoice I1: its line 1 comes to"),
     ("UPDATE invoice_line SET net_minor = net_minor + 100, unit_price_micro = unit_price_micro + 1000000 WHERE invoice_id = 2 AND position = 1;
       UPDATE invoice SET net_minor = net_minor + 100 WHERE id = 2; UPDATE invoice_tax SET net_minor = net_minor + 100 WHERE invoice_id = 2", "invoice I2: Q1 is agreed at"),
+    ("DELETE FROM invoice_allowance", "invoice I2: the lines add up to"),
+    ("UPDATE invoice_allowance SET amount_minor = amount_minor + 100; UPDATE invoice SET net_minor = net_minor - 100 WHERE id = 2;
+      UPDATE invoice_tax SET net_minor = net_minor - 100 WHERE invoice_id = 2", "invoice I2: Q1 is agreed at"),
+    ("UPDATE invoice_allowance SET quote_id = NULL", "invoice I2: its goodwill adds up to"),
+    ("UPDATE invoice_allowance SET tax_micro = 1000000", "invoice I2: its lines at 1 % have no tax"),
+    ("UPDATE invoice_allowance SET position = 2", "allowances of I2"),
     ("UPDATE invoice SET issued_on = '2026-03-01' WHERE number = 2", "invoice I2: it was issued before"),
     ("UPDATE invoice SET due_on = '2026-02-01' WHERE number = 1", "invoice I1: it falls due before it was issued"),
     ("UPDATE invoice SET job_id = 2 WHERE number = 1", "invoice I1: Q1 is no quote of J2"),

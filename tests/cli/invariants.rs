@@ -259,7 +259,7 @@ fn voiding_an_entry_of_a_closed_job_derives_its_evidence_again() {
 #[test]
 fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
     let ledger = TestLedger::job_open();
-    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\nrental out rotary --at 08:00\ninvoice final J1\ninvoice issue J1\npayment add I1 5\nplan house 4 --start 2026-03-09 --room Landing --accept");
+    ledger.lines("buy disc-7in-36 30 --cost 96.00\nuse disc-7in-36 6\nrental out rotary --at 08:00\ninvoice final J1 --discount goodwill=1\ninvoice issue J1\npayment add I1 5\nplan house 4 --start 2026-03-09 --room Landing --accept");
     let file = ledger.raw();
     for statement in [
         "UPDATE quote SET price_minor = 1",
@@ -270,6 +270,7 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "UPDATE quote_tariff SET day_minor = 1",
         "DELETE FROM quote_tariff",
         "INSERT INTO quote_tariff (quote_id, machine_id, day_minor, waiver_micro, cleaning_minor) VALUES (1, 4, 1, 0, 0)",
+        "INSERT INTO quote_discount (quote_id, position, reason, amount_minor) VALUES (1, 1, 'x', 1)",
         "UPDATE quote_room SET price_minor = 1",
         "DELETE FROM quote_event",
         "UPDATE quote_event SET client = 'x'",
@@ -289,6 +290,9 @@ fn the_database_itself_refuses_to_change_what_was_sent_issued_or_logged() {
         "DELETE FROM invoice",
         "UPDATE invoice_line SET net_minor = 1",
         "INSERT INTO invoice_line (id, invoice_id, position, what, unit_price_micro, net_minor, tax_micro) VALUES (999, 1, 999, 'x', 1, 1, 0)",
+        "UPDATE invoice_allowance SET amount_minor = 1",
+        "DELETE FROM invoice_allowance",
+        "INSERT INTO invoice_allowance (invoice_id, position, reason, amount_minor, tax_micro) VALUES (1, 9, 'x', 1, 0)",
         "UPDATE invoice_tax SET tax_minor = 1",
         "DELETE FROM invoice_tax",
         "INSERT INTO invoice_tax (invoice_id, tax_micro, net_minor, tax_minor) VALUES (1, 1, 1, 1)",

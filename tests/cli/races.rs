@@ -323,7 +323,7 @@ fn a_stale_record_is_read_again() {
     );
     let invoice = ledger
         .write(false, |writing| {
-            writing.draft_final(&job)?;
+            writing.draft_final(&job, &[])?;
             writing.issue_invoice(&job)
         })
         .unwrap();

@@ -98,9 +98,14 @@ impl QuoteAnswer {
             );
         }
         let asked = SetPercent(outlook.target_margin_percent.0.unwrap_or_default());
-        if let Some(named) = outlook.named_price {
+        let price = match outlook.named_price {
+            _ if !self.discounts.is_empty() => format!("{} is left after discounts", self.price),
+            Some(named) => format!("{named} is named"),
+            None => String::new(),
+        };
+        if !price.is_empty() {
             return format!(
-                "Margin: {named} is named; {} of it is kept {sure} of the time, the {asked} that you ask for {} of the time, and \
+                "Margin: {price}; {} of it is kept {sure} of the time, the {asked} that you ask for {} of the time, and \
                  {} is expected. The cost asks for {}.",
                 outlook.margin_at_confidence_percent,
                 outlook.chance_of_margin_percent,
@@ -176,12 +181,11 @@ impl QuoteAnswer {
     }
 }
 
-/// Says that a price was named at which the job is expected to lose money.
+/// Says that the job is expected to lose money at the price that was named, or that discounts have left.
 fn loss_expected(cost: &CostFacts, outlook: &OutlookFacts) -> Option<String> {
-    let named = outlook.named_price?;
     let loss = outlook.expected_loss?;
     Some(format!(
-        "A loss of {loss} is expected: the job costs {}, and its price is named as {named}.",
+        "A loss of {loss} is expected: the job costs {}, which is more than its price.",
         cost.total
     ))
 }

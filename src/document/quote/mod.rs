@@ -34,7 +34,7 @@ use crate::trade::contract::Cancellation;
 use crate::trade::operation::SET_UP;
 use crate::trade::parts::MeasuredPart;
 use crate::trade::quote::{
-    Costs, ItemLine, Line, LineKind, Outlook, Quote, QuotedRoom, WorkLine, price_for,
+    Costs, Discount, ItemLine, Line, LineKind, Outlook, Quote, QuotedRoom, WorkLine, price_for,
 };
 use crate::trade::takeoff::Contingency;
 use crate::trade::{FloorCondition, RoomId, Species, Unit};
@@ -350,6 +350,12 @@ answer! {
         beside: Vec<(String, Amount)> = beside(quote, outlook, varied, page),
     }
 
+    /// What is taken off the price.
+    struct DiscountFacts from discount: Discount on page {
+        reason: String,
+        amount: Amount,
+    }
+
     /// Something to mind, and the rule or publication behind it.
     struct CautionFacts from caution: Caution on page {
         caution: String = caution.text,
@@ -369,7 +375,7 @@ answer! {
     } = header;
     let facts = page.each(quote.rooms.clone(), RoomFacts::new);
     let change = varied.map(|varied| ChangeFacts::new(varied, &quote, &facts, page));
-    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, price, tax } = quote;
+    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, discounts, price, tax } = quote;
     let rooms = facts;
     let [lines, replaced] = [lines, replaced].map(|lines| {
         let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
@@ -405,6 +411,7 @@ answer! {
         change: Option<ChangeFacts> = change,
         hours: Option<Number> = view.owner().map(|()| Number(hours)),
         cost: ForOwner<CostFacts> = ForOwner { facts: cost, view },
+        discounts: Vec<DiscountFacts>,
         price: Amount,
         tax_percent: SetPercent = SetPercent(terms.tax_percent),
         tax: Amount,
@@ -454,7 +461,7 @@ fn beside(
             "Because the price is named"
         } else if asked >= terms.minimum {
             "Rounded up to the step"
-        } else if quote.price == terms.minimum {
+        } else if quote.full_price() == terms.minimum {
             "Raised to the minimum charge"
         } else {
             "Raised to minimum charge and step"
@@ -577,6 +584,12 @@ impl QuoteAnswer {
     }
 
     fn totals(&self, table: &mut Table) {
+        for DiscountFacts { reason, amount } in &self.discounts {
+            table.line([
+                &format!("Discount: {}", inert(reason)),
+                &format!("-{amount}"),
+            ]);
+        }
         table.line([&"Price", &self.price]);
         table.line([&format!("Tax {}", self.tax_percent), &self.tax]);
         table.line([&"Total", &self.total]);

@@ -6,10 +6,13 @@ use anyhow::Result;
 use chrono::NaiveDate;
 
 use super::super::columns::Micro;
+use super::super::invoices::goodwill_of;
 use super::super::{Invoice, QuoteRecord};
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money, product};
-use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice, tax_of_asked};
+use crate::trade::invoice::{
+    Earlier, InvoiceKind, InvoiceLine, final_invoice, net_of, tax_of_asked,
+};
 use crate::trade::{JobId, QuoteId};
 
 /// Rows (id, number of an invoice) that contradict another, and what is wrong.
@@ -171,10 +174,10 @@ impl Ledger {
         self.payments().map(drop)
     }
 
-    /// Lines add up to the total, those at each rate of tax to what is taxed at it, and the tax to the tax.
+    /// Lines less allowances add up to the total, those at each rate of tax to what is taxed at it, and the tax to the tax.
     fn total_problems(&self, invoice: &Invoice) -> Vec<String> {
         let subject = format!("invoice {}", invoice.name());
-        let lines: Money = invoice.lines.iter().map(|line| line.net).sum();
+        let lines = net_of(&invoice.lines, &invoice.allowances);
         let taxes: Money = invoice.taxes.iter().map(|part| part.tax).sum();
         let mut found = vec![
             self.unlike(&subject, "the lines add up to", invoice.net, lines),
@@ -183,6 +186,18 @@ impl Ledger {
         let mut by_rate: BTreeMap<Decimal, Money> = BTreeMap::new();
         for line in &invoice.lines {
             *by_rate.entry(line.tax_percent).or_default() += line.net;
+        }
+        for off in &invoice.allowances {
+            *by_rate.entry(off.tax_percent).or_default() -= off.amount;
+        }
+        if invoice.credits.is_none() {
+            let goodwill = goodwill_of(&invoice.allowances);
+            found.push(self.unlike(
+                &subject,
+                "its goodwill adds up to",
+                invoice.off_price,
+                goodwill,
+            ));
         }
         for part in &invoice.taxes {
             let lines = by_rate.remove(&part.percent).unwrap_or_default();
@@ -211,6 +226,11 @@ impl Ledger {
         for (quote, line) in quoted(invoice) {
             *by_quote.entry(quote).or_default() += line.net;
         }
+        for off in &invoice.allowances {
+            if let Some(quote) = off.quote {
+                *by_quote.entry(quote).or_default() -= off.amount;
+            }
+        }
         for (id, net) in by_quote {
             let quote = self.quote_by_id(id)?;
             let what = format!("{} is agreed at", quote.header.number);
@@ -226,7 +246,7 @@ impl Ledger {
         });
         let earlier: Vec<Earlier> = earlier.map(|other| other.as_earlier()).collect();
         let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
-        let Ok(again) = final_invoice(lines, &earlier) else {
+        let Ok(again) = final_invoice(lines, invoice.allowances.clone(), &earlier) else {
             problems.push(format!("{subject}: nothing was left to ask for"));
             return Ok(());
         };
@@ -308,7 +328,10 @@ impl Ledger {
             let own = part.net.share(part.percent, Decimal::ONE_HUNDRED);
             let is_right = match net == asked_net {
                 true => tax == asked_tax,
-                false => part.tax == own || tax == tax_of_asked(&invoice.lines, part.percent),
+                false => {
+                    part.tax == own
+                        || tax == tax_of_asked(&invoice.lines, &invoice.allowances, part.percent)
+                }
             };
             if !is_right {
                 problems.push(format!(
@@ -327,7 +350,7 @@ impl Ledger {
         }
         for (id, line) in quoted(invoice) {
             let quote = self.quote_by_id(id)?;
-            if line.net.abs() > quote.quote.price.abs() {
+            if line.net.abs() > quote.quote.full_price().abs() {
                 problems.push(format!("{subject}: it is more than the price"));
             }
             self.check_quote_of(invoice, &quote, problems)?;

@@ -62,6 +62,17 @@ const POSITIONS: &[(&str, i64, &str)] = &[
         "SELECT quote_id AS copy, number, 'Q' AS letter, position FROM quote_caution JOIN quote ON quote.id = quote_id",
     ),
     (
+        "discounts of",
+        1,
+        "SELECT quote_id AS copy, number, 'Q' AS letter, position FROM quote_discount JOIN quote ON quote.id = quote_id",
+    ),
+    (
+        "allowances of",
+        1,
+        "SELECT invoice_id AS copy, COALESCE(number, 0) AS number, 'I' AS letter, position FROM invoice_allowance
+         JOIN invoice ON invoice.id = invoice_id",
+    ),
+    (
         "plans of",
         0,
         "SELECT quote_id AS copy, number, 'Q' AS letter, revision AS position FROM house_plan JOIN quote ON quote.id = quote_id",

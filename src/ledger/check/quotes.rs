@@ -223,7 +223,7 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
     let (number, quote) = (&record.header.number, &record.quote);
     let asked = match record.header.varies {
         None => quote.terms.price_for(outlook.cost_at_confidence),
-        Some(_) => quote.price, // It follows from what stands once it is accepted.
+        Some(_) => quote.full_price(), // It follows from what stands once it is accepted.
     };
     let asks = match quote.terms.named {
         None => "its cost asks for",
@@ -236,7 +236,7 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
             outlook.expected_cost,
             quote.expected_cost(),
         ),
-        (asks, quote.price, asked),
+        (asks, quote.full_price(), asked),
     ] {
         if is != should {
             let (is, should) = (currency.text(is), currency.text(should));
@@ -257,7 +257,7 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
     };
     let sum = |lines: &mut dyn Iterator<Item = Money>| -> Money { lines.sum() };
     let shares = sum(&mut quote.rooms.iter().map(|room| room.price));
-    unlike("its rooms add up to", quote.price, shares);
+    unlike("its rooms add up to", quote.full_price(), shares);
     if record.header.varies.is_none() {
         let labour = sum(&mut quote.lines.iter().map(Line::labour));
         unlike(

@@ -26,7 +26,7 @@ use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
 use crate::trade::plan::{Machine, Rental};
 use crate::trade::quote::{
-    ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, cost_within,
+    Discount, ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, cost_within,
 };
 use crate::trade::rates::Rates;
 use crate::trade::simulate::{Draws, Model};
@@ -47,6 +47,8 @@ pub struct Offer {
     pub work: Vec<Work>,
     /// What is paid for at once.
     pub others: Vec<LumpSum>,
+    /// What is taken off the price.
+    pub discounts: Vec<Discount>,
     /// The machines of the book.
     pub machines: BTreeMap<MachineId, Machine>,
     /// The items of the book, as they are bought.
@@ -118,6 +120,14 @@ pub enum PriceError {
     /// A margin that no price can keep.
     #[error("a margin of {0} % cannot be kept: it must be below 100 %")]
     MarginTooLarge(Decimal),
+    /// Discounts that leave nothing to be paid.
+    #[error("{off} off leaves nothing of the price of {price}")]
+    DiscountTooLarge {
+        /// What all discounts come to.
+        off: String,
+        /// The price that they are taken off.
+        price: String,
+    },
     /// Work that isn't part of the offer.
     #[error("`{0}` is not part of the offer")]
     NotOffered(String),
@@ -153,10 +163,11 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
     check(&offer)?;
     let terms = offer.terms;
     let costing = Costing::of(&offer, rates, currency)?;
-    let price = terms.price_for(costing.cost_at(terms.confidence));
+    let full = terms.price_for(costing.cost_at(terms.confidence));
+    let price = less(full, &offer.discounts, currency)?;
     let outlook = costing.outlook(price, &offer, rates);
     let lines = costing.lines;
-    let shares = price.spread(&direct_costs(&offer.rooms, &lines));
+    let shares = full.spread(&direct_costs(&offer.rooms, &lines));
     let rooms = offer.rooms.into_iter().zip(shares);
     let quote = Quote {
         sequence: offer.sequence,
@@ -166,10 +177,23 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
         replaced: Vec::new(),
         cautions: offer.cautions,
         terms,
+        discounts: offer.discounts,
         price,
         tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
     };
     Ok(Priced { quote, outlook })
+}
+
+/// Takes discounts off a price.
+fn less(full: Money, discounts: &[Discount], currency: Currency) -> Result<Money, PriceError> {
+    let off = discounts.iter().map(|off| off.amount).sum();
+    match full - off {
+        price if discounts.is_empty() || price > Money::ZERO => Ok(price),
+        _ => Err(PriceError::DiscountTooLarge {
+            off: currency.text(off),
+            price: currency.text(full),
+        }),
+    }
 }
 
 /// Returns what setting up costs, once for each phase: all work that belongs to no room, overhead on its labour included.
