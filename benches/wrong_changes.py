@@ -70,7 +70,7 @@ CHANGES = [
     ("Sundays count", "src/trade/contract.rs", "if day.weekday() != Weekday::Sun {", "if day.weekday() != Weekday::Sat {"),
     # invoices
     ("a deposit comes off without its tax", "src/trade/invoice.rs", "part.tax -= asked.tax;", "part.tax -= Money::ZERO;"),
-    ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(line.tax_percent).or_insert(Money::ZERO) += line.net;", "nets.insert(line.tax_percent, line.net);"),
+    ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(percent).or_insert(Money::ZERO) += net;", "nets.insert(percent, net);"),
     ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
     # quotes as they are gathered and kept
     ("the minimum charge raises variations", "src/ledger/offer.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
@@ -90,7 +90,7 @@ CHANGES = [
     ("the wage of a quote without its burden, compared", "src/ledger/jobs.rs", "hour: product([quote.terms.wage, quote.terms.burden]),", "hour: product([quote.terms.wage, Decimal::ONE]),"),
     ("variations count as the price", "src/ledger/jobs.rs", ".filter(|record| record.header.variation_of.is_none())\n            .map(|record| record.quote.price)", ".filter(|record| record.header.variation_of.is_none() || record.header.option > 0)\n            .map(|record| record.quote.price)"),
     ("overhead is the first quote's", "src/ledger/jobs.rs", "charged += product([cost, quote.terms.overhead]);", "charged += product([cost, first]);"),
-    ("a room's variation is its price", "src/ledger/jobs.rs", "*(if record.header.variation_of.is_some() {\n                    variations\n                } else {\n                    price\n                }) += room.price;", "*(if record.header.variation_of.is_none() {\n                    variations\n                } else {\n                    price\n                }) += room.price;"),
+    ("a room's variation is its price", "src/ledger/jobs.rs", "*(if record.header.variation_of.is_some() {\n                    variations\n                } else {\n                    price\n                }) += share;", "*(if record.header.variation_of.is_none() {\n                    variations\n                } else {\n                    price\n                }) += share;"),
     ("what came late has no overhead", "src/ledger/reports.rs", "late: totals(late, overhead).total(),", "late: totals(late, Decimal::ZERO).total(),"),
     ("an item of a job is counted for each room", "src/ledger/reports.rs", "usize::from(seen.insert(key))", "usize::from(seen.insert(key) || total.jobs > 0)"),
     ("what was quoted and not recorded counts as quoted", "src/ledger/reports.rs", "None => total.not_recorded.add(line.quoted),", "None => total.quoted.add(line.quoted),"),

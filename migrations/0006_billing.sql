@@ -27,7 +27,7 @@ CREATE TABLE invoice (
         CHECK (off_price_minor = 0 OR off_price_minor > 0 AND (kind = 'final' OR off_price_minor <= net_minor)),
     recorded_at  TEXT    NOT NULL,
     CHECK ((kind = 'credit') = (credits_id IS NOT NULL) AND (kind = 'credit') = (reason <> '')),
-    CHECK (kind IN ('credit', 'final') OR off_price_minor = 0),
+    CHECK (kind = 'credit' OR kind = 'final' OR off_price_minor = 0),
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
            AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)),

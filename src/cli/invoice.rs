@@ -290,7 +290,9 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
         InvoiceCommand::Final(args) => context.write(|writing| {
             let job = writing.job(&args.job)?;
             let off = read_discounts(writing, &args.discounts)?;
+            let before = writing.draft_of(&job)?;
             let draft = writing.draft_final(&job, &off)?;
+            confirm_replaced(context, writing, before, &draft)?;
             drafted(context, writing, &job, &draft, args.issue)
         }),
         InvoiceCommand::Issue(args) => context.write(|writing| {
@@ -335,7 +337,9 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
             (None, Some(amount)) => Some(read_money(writing, amount)?),
             (None, None) => None,
         };
+        let before = writing.draft_of(&job)?;
         let draft = writing.draft_deposit(&job, amount)?;
+        confirm_replaced(context, writing, before, &draft)?;
         warn_of_limit(context, writing, &job, draft.net)?;
         drafted(context, writing, &job, &draft, args.issue)
     })
@@ -363,7 +367,9 @@ fn draft_progress(context: &Context, args: &ProgressArgs) -> Result<()> {
             (None, Some(amount)) => Progress::Amount(read_money(writing, amount)?),
             (None, None) => Progress::Rooms(names_in(&args.rooms)?),
         };
+        let before = writing.draft_of(&job)?;
         let draft = writing.draft_progress(&job, &asked)?;
+        confirm_replaced(context, writing, before, &draft)?;
         drafted(context, writing, &job, &draft, args.issue)
     })
 }
@@ -386,8 +392,10 @@ fn draft_credit(context: &Context, args: &CreditArgs) -> Result<()> {
             (lines, None) => Extent::Lines(lines.iter().map(|line| (*line, None)).collect()),
             (_, Some(_)) => refuse!("an amount is of one line, or of the whole invoice"),
         };
+        let job = writing.job(&invoice.job)?;
+        let before = writing.draft_of(&job)?;
         let draft = writing.draft_credit(&invoice, &extent, &args.reason, args.off_price)?;
-        let job = writing.job(&draft.job)?;
+        confirm_replaced(context, writing, before, &draft)?;
         drafted(context, writing, &job, &draft, args.issue)
     })
 }
@@ -409,6 +417,33 @@ fn write_off(context: &Context, args: &WriteOffArgs) -> Result<()> {
         };
         show(context, writing, invoice)
     })
+}
+
+/// Has the owner confirm that a draft takes the place of another one, unless it is the same one drafted again: a job has one
+/// draft.
+fn confirm_replaced(
+    context: &Context,
+    ledger: &Ledger,
+    before: Option<Invoice>,
+    draft: &Invoice,
+) -> Result<()> {
+    let is_other = |before: &Invoice| {
+        let is_credit = before.credits.is_some() || draft.credits.is_some();
+        before.kind != draft.kind || is_credit && before.lines != draft.lines
+    };
+    let Some(before) = before.filter(is_other) else {
+        return Ok(());
+    };
+    let what = match &before.credits {
+        Some((_, of)) => format!("the credit note for {of}"),
+        None => format!("the {} invoice", before.kind),
+    };
+    let doubt = format!(
+        "{what} of {} over {} is drafted and not issued, and this draft takes its place",
+        before.job,
+        ledger.currency().text(before.total())
+    );
+    context.confirm_or(&doubt, format!("gritledger invoice issue {}", before.job))
 }
 
 /// Issues what was just drafted, if that is asked for, or shows the draft.
@@ -602,7 +637,7 @@ fn invoices_in(ledger: &Ledger, text: &str) -> Result<(Invoice, Vec<Invoice>)> {
 fn refund(context: &Context, args: &RefundArgs) -> Result<()> {
     context.write(|writing| {
         let on = read_date(context, writing, args.date.as_deref())?;
-        let invoice = writing.invoice(&args.invoice)?;
+        let invoice = writing.invoice_to_refund(&args.invoice)?;
         let amount = read_amount(writing, args.amount.as_deref())?;
         let refunds = writing.refund(&invoice, amount, on, &args.note)?;
         let page = context.page(writing);

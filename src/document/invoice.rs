@@ -450,9 +450,18 @@ answer! {
         amount: Amount,
         voided: bool,
         note: String,
-        applied: Vec<AppliedFacts>,
-        .. { happened_on }
+        applied: Vec<AppliedFacts> = page.each(parts_of(&payment, false), AppliedFacts::new),
+        paid_back: Amount = page.amount(parts_of(&payment, true).iter().map(|part| part.amount).sum()),
+        refunds: Vec<AppliedFacts> = page.each(parts_of(&payment, true), AppliedFacts::new),
+        .. { happened_on, applied }
     }
+}
+
+/// Returns what of a payment was paid back, or applied to other invoices.
+fn parts_of(payment: &Payment, is_back: bool) -> Vec<Application> {
+    let parts = payment.applied.iter();
+    let parts = parts.filter(|part| part.invoice.is_none() == is_back);
+    parts.cloned().collect()
 }
 
 impl PaymentFacts {
@@ -461,7 +470,8 @@ impl PaymentFacts {
         if self.voided {
             return "taken back".to_owned();
         }
-        let applied = self.applied.iter().map(AppliedFacts::words);
+        let parts = self.applied.iter().chain(&self.refunds);
+        let applied = parts.map(AppliedFacts::words);
         applied.collect::<Vec<_>>().join(", ")
     }
 }

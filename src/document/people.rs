@@ -107,6 +107,7 @@ answer! {
         currency: &'static str = page.currency.code(),
         invoices: Vec<ClientInvoice> = invoices.iter().map(|invoice| ClientInvoice::new(invoice, page)).collect(),
         owed: Amount = page.amount(invoices.iter().map(Invoice::due).sum()),
+        lost: Amount = page.amount(invoices.iter().map(Invoice::lost).sum()),
         credit: Amount = page.amount(invoices.iter().map(Invoice::credit).sum()),
         balance: Amount = page.amount(invoices.iter().map(|invoice| invoice.due() - invoice.credit()).sum()),
     }
@@ -154,6 +155,9 @@ impl Answer for ClientAnswer {
             let _ = writeln!(text, "\n{table}");
         }
         let _ = write!(text, "\nOwed: {}", balance_text(self.owed, self.credit));
+        if !self.lost.money.is_zero() {
+            let _ = write!(text, "\nWritten off: {}", self.lost.with_currency());
+        }
         text
     }
 }

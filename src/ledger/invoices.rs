@@ -377,13 +377,31 @@ impl Ledger {
     fn invoice_to(&self, wanted: &str) -> Result<Option<Invoice>> {
         let mut invoices = self.invoices()?;
         invoices.retain(|invoice| invoice.number.is_some());
-        let meant = by_client_or_site("invoice", wanted, &invoices, |invoice| KnownBy {
-            number: invoice.number.as_deref().unwrap_or_default(),
-            client: &invoice.client,
-            site: &invoice.site,
-            is_over: invoice.due().is_zero(),
-        });
-        Ok(meant?.cloned())
+        Ok(meant_by(wanted, &invoices)?.cloned())
+    }
+
+    /// Returns the draft of a job, if it has one.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn draft_of(&self, job: &Job) -> Result<Option<Invoice>> {
+        let mut invoices = self.invoices_of(job.id)?.into_iter();
+        Ok(invoices.find(|invoice| invoice.number.is_none()))
+    }
+
+    /// Returns the invoice of that number, or the one of a client or site that something was paid beyond, before the others.
+    ///
+    /// # Errors
+    /// Refuses what fits none, or several of which something was paid beyond each.
+    pub fn invoice_to_refund(&self, wanted: &str) -> Result<Invoice> {
+        if read_number('I', wanted).is_none() {
+            let mut invoices = self.unsettled_invoices()?;
+            invoices.retain(|invoice| !invoice.credit().is_zero());
+            if let Some(meant) = meant_by(wanted, &invoices)? {
+                return Ok(meant.clone());
+            }
+        }
+        self.invoice(wanted)
     }
 
     /// Returns the draft of a job.
@@ -391,11 +409,7 @@ impl Ledger {
     /// # Errors
     /// Refuses a job without one.
     pub fn draft_invoice_of(&self, job: &Job) -> Result<Invoice> {
-        match self
-            .invoices_of(job.id)?
-            .into_iter()
-            .find(|invoice| invoice.number.is_none())
-        {
+        match self.draft_of(job)? {
             Some(draft) => Ok(draft),
             None => Err(Refusal::new(format!("{} has no draft invoice", job.number))
                 .hint(format!("gritledger invoice final {}", job.number))
@@ -473,6 +487,16 @@ impl Ledger {
         invoice.taxes = taxes.collect::<rusqlite::Result<_>>()?;
         Ok(invoice)
     }
+}
+
+/// Returns the invoice that is meant by its client or site: one that owes something, before the others.
+fn meant_by<'a>(wanted: &str, invoices: &'a [Invoice]) -> Result<Option<&'a Invoice>> {
+    by_client_or_site("invoice", wanted, invoices, |invoice| KnownBy {
+        number: invoice.number.as_deref().unwrap_or_default(),
+        client: &invoice.client,
+        site: &invoice.site,
+        is_over: invoice.due().is_zero(),
+    })
 }
 
 fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {

@@ -268,7 +268,8 @@ fn in_state(jobs: &[JobRecord], state: JobState) -> impl Iterator<Item = &JobRec
 pub struct Today {
     /// The date.
     pub date: NaiveDate,
-    /// Finished jobs without a final invoice, the first finished first, with what of their price isn't invoiced.
+    /// Finished jobs without a final invoice, the first finished first, with what of their price isn't invoiced; then those on
+    /// the way that were invoiced beyond their price, by how much below zero.
     pub to_bill: Vec<JobMoney>,
     /// How many others there are.
     pub more_to_bill: usize,
@@ -623,13 +624,15 @@ impl Ledger {
             let amount = self.left_to_invoice(&job)?;
             Ok(JobMoney { job, amount })
         });
+        let mut not_billed: Vec<JobMoney> = not_billed.collect::<Result<_>>()?;
+        not_billed.extend(self.owed_back(&jobs)?);
         let drafts = self.invoice_drafts()?.into_iter().map(|draft| {
             let changes = self.changed_since(&draft)?;
             Ok((draft, changes))
         });
         Ok(Today {
             date: self.today(),
-            to_bill: not_billed.collect::<Result<_>>()?,
+            to_bill: not_billed,
             more_to_bill,
             deposits: self.deposits_to_ask(&jobs)?,
             drafts: drafts.collect::<Result<_>>()?,
@@ -650,6 +653,23 @@ impl Ledger {
             awaiting: self.awaiting_receipt()?,
             doubted: self.doubted()?,
         })
+    }
+
+    /// Returns the jobs on the way that were invoiced beyond their price, by how much below zero: variations may take work away
+    /// that was asked for.
+    fn owed_back(&self, jobs: &[JobRecord]) -> Result<Vec<JobMoney>> {
+        let mut owed_back = Vec::new();
+        for JobRecord { job, agreed, .. } in jobs {
+            let Some((invoiced, off_price)) = self.invoiced(job.id)? else {
+                continue;
+            };
+            let amount = agreed.price() + agreed.variations() - off_price - invoiced;
+            if amount.is_negative() {
+                let job = job.clone();
+                owed_back.push(JobMoney { job, amount });
+            }
+        }
+        Ok(owed_back)
     }
 
     /// Returns the jobs for which a deposit could be asked, where the firm takes deposits.

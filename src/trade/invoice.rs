@@ -887,7 +887,7 @@ mod tests {
     }
 
     prop_compose! {
-        fn part()(cents in 1_i64..500_000, share in 0_i64..1000, rate in 0_usize..3, is_early in any::<bool>()) -> Part {
+        fn discounted()(cents in 1_i64..500_000, share in 0_i64..1000, rate in 0_usize..3, is_early in any::<bool>()) -> Part {
             let percent = [dec!(0), dec!(7.125), dec!(20)][rate];
             Part { cents, off: cents * share / 1000, percent, is_early }
         }
@@ -919,7 +919,7 @@ mod tests {
         /// invoices of a job they are what was agreed and its tax, whatever was credited and asked for again.
         #[test]
         fn invoices_come_to_what_was_agreed_after_discounts(
-            parts in prop::collection::vec(part(), 1..6),
+            parts in prop::collection::vec(discounted(), 1..6),
             extra in 0_i64..1000,
         ) {
             let early: Vec<&Part> = parts.iter().filter(|part| part.is_early).collect();

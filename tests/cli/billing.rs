@@ -299,6 +299,102 @@ fn a_draft_with_goodwill_is_drafted_again_with_it() {
     assert_eq!(figures(&ledger, "J1", &["net"]), ["330.00"]);
 }
 
+#[test]
+fn a_draft_takes_the_place_of_another_one_only_if_that_is_meant() {
+    let ledger = taxed();
+    ledger.lines("invoice deposit J1 --amount 100\ninvoice deposit J1 --amount 120");
+    // The same one, drafted again; another one is asked about: 120.00 and 9.60 of tax.
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: the deposit invoice of J1 over 129.60 is drafted and not issued, and this draft takes its place\n\
+         hint: gritledger invoice issue J1\nhint: the same command with --confirm says that it is meant"
+    );
+    ledger.lines("invoice issue J1\ninvoice credit I1 --amount 20 --reason \"too much\"");
+    let refused = ledger.line("invoice final J1").refused();
+    assert!(
+        refused.starts_with("error: the credit note for I1 of J1 over 21.60 is drafted"),
+        "{refused}"
+    );
+    ledger.lines("invoice credit I1 --amount 20 --reason \"too much\"");
+    let refused = ledger
+        .line("invoice credit I1 --amount 30 --reason \"too much\"")
+        .refused();
+    assert!(refused.contains("takes its place"), "{refused}");
+    ledger.lines("invoice final J1 --confirm --issue");
+    assert_eq!(figures(&ledger, "I2", &["net"]), ["230.00"]);
+    ledger.lines("check");
+}
+
+#[test]
+fn what_is_paid_back_by_name_is_of_the_invoice_that_has_a_credit() {
+    let ledger = taxed();
+    ledger.lines(
+        r#"
+        invoice deposit J1 --amount 100 --issue
+        payment add I1 108
+        invoice final J1 --issue
+        payment add I2 280 --keep-credit
+        "#,
+    );
+    // 270.00 of 280.00 were owed on I2; I1 is settled.
+    assert_eq!(
+        ledger.line("payment refund ada").ok(),
+        "10.00 USD paid back to Ada Quill, of P2.\n"
+    );
+    let payment = &ledger.json("payment list")["payments"][1];
+    assert_eq!(
+        (&payment["applied"], &payment["paid_back"]),
+        (&json!([]), &json!("10.00"))
+    );
+    assert_eq!(payment["refunds"][0]["amount"], json!("10.00"));
+    let rows = ledger.line("payment list --csv").ok();
+    let mut rows = rows.lines().map(|row| row.split(','));
+    let place = rows.next().unwrap().position(|name| name == "paid_back");
+    let cells: Vec<_> = rows
+        .map(|mut row| row.nth(place.unwrap()).unwrap())
+        .collect();
+    assert_eq!(cells, ["0.00", "10.00"]);
+    assert!(ledger.line("payment list").ok().contains("10.00 paid back"));
+}
+
+#[test]
+fn a_client_is_shown_with_what_is_lost() {
+    let ledger = taxed();
+    ledger.lines("invoice final J1 --issue\ninvoice write-off I1 --reason \"moved away\"");
+    let client = ledger.line("client show Ada").ok();
+    assert!(
+        client.contains("Owed: 0.00 USD\nWritten off: 378.00 USD"),
+        "{client}"
+    );
+    assert_eq!(ledger.json("client show Ada")["lost"], json!("378.00"));
+}
+
+#[test]
+fn today_says_what_was_invoiced_beyond_the_price_while_the_job_is_on() {
+    let ledger = named();
+    ledger.lines(
+        r#"
+        quote send Q1
+        quote accept Q1
+        invoice progress J1 --share 100% --issue
+        "#,
+    );
+    assert_eq!(ledger.json("today")["to_bill"], json!([]));
+    ledger.lines("quote vary J1 --without Den\nquote send Q2\nquote accept Q2");
+    let off = cents(&ledger.json("quote show Q2")["price"]);
+    let today = ledger.json("today");
+    assert_eq!(cents(&today["to_bill"][0]["amount"]), off);
+    let words = format!(
+        "J1: Ada Quill was invoiced {}.{:02} USD before tax beyond its price, which is owed back",
+        -off / 100,
+        -off % 100
+    );
+    let shown = ledger.line("today").ok();
+    let shown = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(shown.contains(&words), "{words}\n{shown}");
+    ledger.lines("check");
+}
+
 /// Returns figures of an invoice.
 fn figures(ledger: &TestLedger, invoice: &str, names: &[&str]) -> Vec<String> {
     let answer = ledger.json(&format!("invoice show {invoice}"));
@@ -703,7 +799,7 @@ fn what_cannot_be_credited_written_off_or_paid_back_says_why() {
         let refused = ledger.line(line).refused();
         assert!(refused.starts_with(said), "{line}: {refused}");
     }
-    ledger.lines("invoice credit I2 --reason \"wrong client\" --issue");
+    ledger.lines("invoice credit I2 --reason \"wrong client\" --issue --confirm");
     for (line, said) in [
         (
             "invoice credit I2 --reason x",
