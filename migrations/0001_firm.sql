@@ -95,7 +95,7 @@ CREATE TABLE room (
     floor_condition TEXT    NOT NULL CHECK (floor_condition IN ('bare', 'sound-film', 'worn-film', 'oil-wax', 'paint', 'glue')),
     species         TEXT    NOT NULL CHECK (species IN ('red-oak', 'white-oak', 'hard-maple', 'birch', 'beech', 'ash',
                         'hickory', 'walnut', 'cherry', 'heart-pine', 'pine', 'douglas-fir', 'other')),
-    -- Parts of its floor in a condition of their own, as exact text: `border 1': paint; 3' x 12': worn-film`.
+    -- Parts of its floor in a condition of their own, as they were typed like the shape: `border 1': paint; 3 x 12: worn-film`.
     parts           TEXT    NOT NULL DEFAULT '',
     layout          TEXT    NOT NULL DEFAULT 'strip' CHECK (layout IN ('strip', 'plank', 'parquet', 'herringbone')),
     -- 0: a place that is only a way through the house (a tiled bath), never sanded.

@@ -4,10 +4,20 @@
 //! The program's own form, `1234.5` and `2026-03-02`, is read everywhere, so what it prints can be typed. A figure that
 //! could be meant as two, `1,234`, is refused with both.
 
+use std::fmt::Display;
+
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 use thiserror::Error;
 
 use crate::money::{Decimal, number};
+
+/// Writes a number with its noun, in agreement: `1 room`, `2 rooms`, `0.5 hours`.
+pub fn count(number: impl Display, noun: &str) -> String {
+    match number.to_string() {
+        one if one == "1" => format!("1 {noun}"),
+        several => format!("{several} {noun}s"),
+    }
+}
 
 /// A country of ISO 3166-1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -311,7 +311,7 @@ pub(super) enum OperationCommand {
 /// for its item (gritledger rate set).
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Example:\n  gritledger operation add glue-loose-strips --task repair --driver count --answers loose-strips"
+    after_long_help = "Example:\n  gritledger operation add glue-loose-strips --task repair --driver count --for-finding loose-strips"
 )]
 pub(super) struct OperationAddArgs {
     /// The name; no other operation has it
@@ -336,11 +336,11 @@ struct OperationFacts {
     /// How many items are changed at once, or `none` if the item is measured
     #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
     set_size: Option<String>,
-    /// Operations of one name here share what each room takes besides its area, as those of one machine do (default: its own)
-    #[arg(long)]
+    /// Operations of one group share what each room takes besides its area, as those of one machine do (default: its own)
+    #[arg(long = "group", alias = "family")]
     family: Option<String>,
     /// What its rates differ by: none, condition, species or both
-    #[arg(long)]
+    #[arg(long = "rates-by", value_name = "WHAT", alias = "splits")]
     splits: Option<String>,
     /// The rented machine it runs on, or `none`
     #[arg(long)]
@@ -352,7 +352,7 @@ struct OperationFacts {
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
     harden_hours: Option<String>,
     /// The kind of finding that it puts right, and no other does, or `none`; the starting book puts right black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
-    #[arg(long, value_name = "KIND")]
+    #[arg(long = "for-finding", value_name = "KIND", alias = "answers")]
     answers: Option<String>,
     /// What can hurt: dust, oily-rags, solvent, noise, acid, cables or none (can be repeated)
     #[arg(long = "hazard", value_name = "HAZARD")]
@@ -387,7 +387,7 @@ pub(super) struct OperationArgs {
 /// What measures it stays: its rates and all that was logged are in those units. Add another operation instead.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Example:\n  gritledger operation edit rotary-36 --set-size 3 --splits both"
+    after_long_help = "Example:\n  gritledger operation edit rotary-36 --set-size 3 --rates-by both"
 )]
 pub(super) struct OperationEditArgs {
     /// The operation
@@ -918,7 +918,7 @@ fn read_count(text: &str, what: &str) -> Result<Option<u32>> {
     }
 }
 
-/// Reads the kind of finding that an operation answers; each kind has one answer.
+/// Reads the kind of finding that an operation puts right; no other does.
 fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> {
     let kind = kind.trim().to_lowercase().replace(' ', "-");
     if kind.is_empty() {
@@ -936,9 +936,9 @@ fn read_kind(ledger: &Ledger, new: &NewOperation, kind: &str) -> Result<String> 
     };
     match ledger.operations()?.into_iter().find(same) {
         Some(other) => Err(
-            Refusal::new(format!("`{}` answers `{kind}` already", other.name))
+            Refusal::new(format!("`{}` puts `{kind}` right already", other.name))
                 .hint(format!(
-                    "gritledger operation edit {} --answers none",
+                    "gritledger operation edit {} --for-finding none",
                     typed(&other.name)
                 ))
                 .into(),

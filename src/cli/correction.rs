@@ -359,7 +359,7 @@ fn read_quantity_of(
     }
 }
 
-/// Returns what an entry says in words: `used 6 disc of disc-7in-36 on J1, Landing`.
+/// Returns what an entry says in words: `used 6 discs of disc-7in-36 on J1, Landing`.
 pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
     let job = entry.job.map(|job| ledger.job_by_id(job)).transpose()?;
     let on_job = job.as_ref().map_or_else(
@@ -373,8 +373,9 @@ pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
         let quantity = entry.quantity;
         quantity.map_or_else(String::new, |quantity| plain(quantity, places))
     };
-    let unit = entry.unit.map_or_else(String::new, |unit| unit.to_string());
-    let items = format!("{} {unit} of {subject}", figure(2));
+    let items = entry.quantity.zip(entry.unit);
+    let items = items.map_or_else(String::new, |(quantity, unit)| unit.told(quantity, 2));
+    let items = format!("{items} of {subject}");
     let at = entry.at.map(|at| at.format("%Y-%m-%d %H:%M").to_string());
     let at = at.unwrap_or_default();
     Ok(match entry.kind.as_str() {
@@ -389,8 +390,8 @@ pub(super) fn words_of(ledger: &Ledger, entry: &Written) -> Result<String> {
         }
         "spent" => format!("spent for {}{on_job}{rooms}", entry.what),
         "drive" => {
-            let road = ledger.road().in_words();
-            format!("drove {} {road}{on_job}{rooms}", figure(1))
+            let driven = entry.quantity.unwrap_or_default();
+            format!("drove {}{on_job}{rooms}", ledger.road().told(driven, 1))
         }
         "buy" => format!("bought {items}"),
         "hand-back" => format!("handed back {items}"),

@@ -73,7 +73,7 @@ pub(super) struct UseArgs {
     /// The operation (default: the only one that takes the item)
     #[arg(long, value_name = "OPERATION")]
     on: Option<String>,
-    /// It was left in an opened pack and doesn't keep: it costs the job, and teaches nothing
+    /// It was left in an opened pack and doesn't keep: it costs the job, and no rate learns of it
     #[arg(long, conflicts_with = "on")]
     left_over: bool,
     #[command(flatten)]

@@ -119,9 +119,9 @@ pub(super) struct ImportArgs {
     kind: Transfer,
     /// The CSV file
     file: PathBuf,
-    /// Units of areas and lengths in the file: us or metric (default: us)
-    #[arg(long, default_value = "us")]
-    units: String,
+    /// Units of areas, lengths and distances that don't say theirs: us or metric (default: the ledger's)
+    #[arg(long)]
+    units: Option<String>,
 }
 
 /// Write rows as CSV that import reads back
@@ -383,10 +383,10 @@ pub(super) fn cmd_log(context: &Context, args: &LogArgs) -> Result<()> {
 }
 
 pub(super) fn cmd_import(context: &Context, args: &ImportArgs) -> Result<()> {
-    let units = read_units(&args.units)?;
+    let units = args.units.as_deref().map(read_units).transpose()?;
     let (name, text) = read_file(&args.file)?;
     let Imported { rows, again, .. } = context.write(|writing| {
-        let imported = writing.import(args.kind, &name, &text, units)?;
+        let imported = writing.import(args.kind, &name, &text, units.unwrap_or(writing.units()))?;
         let Imported {
             rows,
             again,

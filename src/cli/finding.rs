@@ -27,10 +27,10 @@ pub(super) enum FindingCommand {
 
 /// Note something that must be put right
 ///
-/// The kind is one that an operation answers (gritledger operation list). Things are counted: 12; lengths and areas are
+/// The kind is one that an operation puts right (gritledger operation list). Things are counted: 12; lengths and areas are
 /// typed as measured: "22 ft", "12 sqft" or "3 x 4". Trim whose pieces are known is typed piece by piece, "14' + 8'6\"":
 /// then quote buy and job buy say from which sticks they are cut. What isn't known before the floor is sanded is a range, "10 to 30",
-/// or has a chance: of the finding itself, or with --if-so of what it takes beside its answer.
+/// or has a chance: of the finding itself, or with --if-so of what it takes besides.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   gritledger finding add Landing proud-nails 12
@@ -40,7 +40,7 @@ pub(super) enum FindingCommand {
 pub(super) struct FindingAddArgs {
     /// The room: NAME or SITE/NAME
     room: String,
-    /// The kind; the starting book answers black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
+    /// The kind; the starting book puts right black-stains, board-holes, damaged-boards, gaps, missing-quarter-round, missing-threshold, open-holes, proud-nails and squeaks
     kind: String,
     /// How much of it, or from how much to how much
     #[arg(allow_hyphen_values = true)]
@@ -100,7 +100,7 @@ pub(super) struct FindingEditArgs {
     /// How likely it turns up, or takes more
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     chance: Option<String>,
-    /// It is sure, and takes no more than its answer
+    /// It is sure, and takes nothing besides
     #[arg(long, conflicts_with_all = ["chance", "if_so"])]
     sure: bool,
     /// What it takes then: an operation, and how much or from how much to how much
@@ -353,7 +353,7 @@ fn kind_of_finding(
         [(kind, driver)] => Ok(((*kind).to_owned(), *driver)),
         [] => {
             let near = near_names(&wanted_key, kinds.iter().map(|(kind, _)| *kind));
-            let refusal = Refusal::new(format!("no operation answers `{}`", wanted.trim()));
+            let refusal = Refusal::new(format!("no operation puts `{}` right", wanted.trim()));
             let refusal = match near[..] {
                 [] => refusal.hint(format!(
                     "kinds: {}",
@@ -371,7 +371,7 @@ fn kind_of_finding(
                     format!("gritledger operation edit {} --active", typed(&unused.name))
                 }
                 None => format!(
-                    "gritledger operation add NAME --task repair --driver count --answers {}",
+                    "gritledger operation add NAME --task repair --driver count --for-finding {}",
                     typed(if lower.is_empty() { "KIND" } else { &lower })
                 ),
             };

@@ -77,7 +77,7 @@ pub(super) struct JobArgs {
 /// Begin work on your own floors, at cost: nothing to send, accept or bill
 ///
 /// Plans the rooms, names what they cost and what to buy, and opens the day book. Your hours are counted and cost nothing;
-/// somebody you pay is money spent. What it takes teaches the rates like any other job.
+/// somebody you pay is money spent. Rates learn of what it takes, as of any other job.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger job own \"8 Reed Lane\" --room Den")]
 pub(super) struct OwnArgs {
@@ -110,7 +110,7 @@ pub(super) struct StartArgs {
     date: Option<String>,
 }
 
-/// Open a closed job again; it teaches nothing until it is closed again
+/// Open a closed job again; no rate learns of it until it is closed again
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger job reopen J1")]
 pub(super) struct ReopenArgs {

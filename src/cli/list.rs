@@ -72,7 +72,7 @@ impl OfClientArgs {
 /// How many rows, and in which order.
 #[derive(Debug, Args)]
 pub(super) struct RowsArgs {
-    /// How many rows, from the first on
+    /// How many rows, from the first on; of what stands by its days, the newest first
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
     top: Option<u32>,
     /// What the rows are sorted by: a column as `--json` calls it, numbers from the largest down

@@ -4,8 +4,8 @@ use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::book::{AllArgs, InUseArgs, change_use};
-use super::list::{OfClientArgs, RowsArgs, give_list};
-use super::read::{read_date, read_distance, read_money};
+use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
+use super::read::{read_distance, read_money};
 use super::room::room_answers;
 use super::ui::Context;
 use crate::document::floor::SiteCheck;
@@ -14,7 +14,8 @@ use crate::document::people::{
 };
 use crate::document::receivables::StatementAnswer;
 use crate::ledger::{
-    Client, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, refuse, typed,
+    Client, Days, InBook, Ledger, NewClient, NewSite, Refusal, Site, Worker, adding_a_room, refuse,
+    typed,
 };
 use crate::money::Decimal;
 
@@ -30,17 +31,20 @@ pub(super) enum ClientCommand {
 }
 
 /// Show what was invoiced, credited, paid and paid back, and what that leaves
-#[derive(Clone, Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger client statement Ada --from 2026-01-01")]
+///
+/// Each line says what is owed after it, so they stand in the order of their days and in no other.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger client statement Ada --from 2026-01-01\n  gritledger client statement Ada --top 10"
+)]
 pub(super) struct StatementArgs {
     /// The client
     client: String,
-    /// The first day (default: from the beginning)
-    #[arg(long, value_name = "DATE")]
-    from: Option<String>,
-    /// The last day (default: today)
-    #[arg(long, value_name = "DATE")]
-    to: Option<String>,
+    #[command(flatten)]
+    days: DaysArgs,
+    /// How many lines, the newest; what was owed before them is a line of its own
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
+    top: Option<u32>,
 }
 
 /// Add a client
@@ -280,16 +284,16 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
         }),
         ClientCommand::Statement(args) => context.read(|ledger| {
             let client = ledger.client(&args.client)?;
-            let from = args.from.as_deref();
-            let from = from
-                .map(|text| read_date(context, ledger, Some(text)))
-                .transpose()?;
-            let to = read_date(context, ledger, args.to.as_deref())?;
+            let Days { from, to } = args.days.read(context, ledger)?;
+            let to = to.unwrap_or(ledger.today());
             if let Some(from) = from.filter(|from| *from > to) {
                 refuse!("{from} is after {to}: no day is in that time");
             }
             let (name, address) = (client.details.name, client.details.address);
-            let statement = ledger.statement(client.id, name, from, to)?;
+            let mut statement = ledger.statement(client.id, name, from, to)?;
+            if let Some(top) = args.top {
+                statement.keep_newest(top as usize);
+            }
             let (business, page) = (ledger.identity().business.clone(), context.page(ledger));
             context.give(
                 ledger,

@@ -131,7 +131,7 @@ pub(super) struct ShowArgs {
     /// Show it as the client sees it, without costs
     #[arg(long)]
     for_client: bool,
-    /// Explain every quantity: the rate it was priced with, and the rooms that taught it
+    /// Explain every quantity: the rate it was priced with, and the rooms behind it
     #[arg(long, conflicts_with = "for_client")]
     why: bool,
     /// Show every operation, and what the quote is made of

@@ -60,7 +60,7 @@ pub(super) struct ListArgs {
     all: bool,
 }
 
-/// Show a rate, the rooms that taught it, and how it came to be what it is
+/// Show a rate, the rooms behind it, and how it came to be what it is
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:\n  gritledger rate show rotary-36 --condition worn-film")]
 pub(super) struct ShowArgs {
@@ -114,7 +114,7 @@ pub(super) struct PredictArgs {
     /// A CSV file of cases
     #[arg(long, value_name = "FILE")]
     cases: Option<PathBuf>,
-    /// Units of bare numbers in the file: us or metric (default: us)
+    /// Units of areas and lengths that don't say theirs: us or metric (default: the ledger's)
     #[arg(long, requires = "cases")]
     units: Option<String>,
 }
@@ -170,7 +170,7 @@ pub(super) struct SetArgs {
     /// How much one item or one hour does, such as "45 sqft", "120 ft" or 90
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     per: String,
-    /// Items or hours that each room and pass adds, whatever its size (default: as before, else what its family takes)
+    /// Items or hours that each room and pass adds, whatever its size (default: as before, else what its group takes)
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     fixed: Option<String>,
     /// Only on this floor condition: bare, sound-film, worn-film, oil-wax, paint or glue
@@ -390,11 +390,8 @@ fn no_rate(operation: &Operation, kind: RateKind) -> Refusal {
 fn predict(context: &Context, ledger: &Ledger, args: &PredictArgs) -> Result<()> {
     if let Some(path) = &args.cases {
         let (name, text) = read_file(path)?;
-        let cases = ledger.read_cases(
-            &name,
-            &text,
-            read_units(args.units.as_deref().unwrap_or("us"))?,
-        )?;
+        let units = args.units.as_deref().map(read_units).transpose()?;
+        let cases = ledger.read_cases(&name, &text, units.unwrap_or(ledger.units()))?;
         let rates = ledger.rates()?;
         let mut predictions = Vec::with_capacity(cases.len());
         for case in cases {
@@ -565,7 +562,7 @@ fn read_cell(operation: &Operation, args: &SetArgs) -> Result<Cell> {
             operation.name
         ))
         .hint(format!(
-            "gritledger operation edit {} --splits {splits}",
+            "gritledger operation edit {} --rates-by {splits}",
             typed(&operation.name)
         ))
     };

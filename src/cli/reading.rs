@@ -3,6 +3,7 @@
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
+use super::list::{RowsArgs, give_list};
 use super::read::{confirm_day, read_date};
 use super::room::room_named;
 use super::ui::Context;
@@ -78,6 +79,8 @@ pub(super) struct ReadingListArgs {
     /// Only in this room
     #[arg(long)]
     room: Option<String>,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Take a reading back
@@ -106,7 +109,8 @@ pub(super) fn cmd_reading(context: &Context, command: ReadingCommand) -> Result<
                 let of = placed.room.as_ref().map(|(id, _)| *id);
                 room.as_ref().is_none_or(|room| of == Some(room.id))
             });
-            context.give(ledger, ReadingList::new(readings, &context.page(ledger)))
+            let readings = ReadingList::new(readings, &context.page(ledger));
+            give_list(context, ledger, readings, &args.rows, args.room.is_some())
         }),
         ReadingCommand::Void(args) => context.write(|writing| {
             let id = read_reading(&args.id)?;

@@ -3,8 +3,8 @@
 use std::cell::Cell;
 
 use anyhow::Result;
-use clap::builder::PossibleValue;
-use clap::{Args, Subcommand, ValueEnum};
+use clap::builder::{PossibleValuesParser, TypedValueParser};
+use clap::{Args, Subcommand};
 
 use super::list::{DaysArgs, NONE, OfClientArgs, RowsArgs, give_list, sorted};
 use super::read::read_date;
@@ -79,26 +79,16 @@ pub(super) struct MarginArgs {
     /// Only jobs that aren't over
     #[arg(long)]
     open: bool,
-    /// What each row is: one of job, room, client, month, year, condition
-    #[arg(
-        long,
-        value_name = "WHAT",
-        default_value = "job",
-        hide_possible_values = true
-    )]
+    /// What each row is
+    #[arg(long, value_name = "WHAT", default_value = "job", value_parser = one_of(Grouping::OF_MARGINS))]
     by: Grouping,
     #[command(flatten)]
     rows: RowsArgs,
 }
 
-impl ValueEnum for Grouping {
-    fn value_variants<'a>() -> &'a [Grouping] {
-        Grouping::ALL
-    }
-
-    fn to_possible_value(&self) -> Option<PossibleValue> {
-        Some(PossibleValue::new(self.as_str()))
-    }
+/// Reads the words that a report can be told by.
+fn one_of(can: &'static [Grouping]) -> impl TypedValueParser<Value = Grouping> {
+    PossibleValuesParser::new(can.iter().map(|by| by.as_str())).try_map(|word| word.parse())
 }
 
 /// Show where a job's cost left its quote: by price and by quantity
@@ -116,7 +106,8 @@ pub(super) struct VarianceArgs {
 ///
 /// Of every finished job with a quote, as far as it is recorded; a job counts on the day on which it was closed. What is
 /// learned is counted on by the next quote once today's rates have gone at least half the way from what was quoted to what
-/// was taken, for the same rooms.
+/// was taken, for the same rooms; prices, wages and tariffs once today's book has. Ten causes, or as many as --top says; the
+/// others are one sum.
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Example:\n  gritledger report causes\n  gritledger report causes --from 2026-01-01 --top 5"
@@ -126,9 +117,8 @@ pub(super) struct CausesArgs {
     days: DaysArgs,
     #[command(flatten)]
     client: OfClientArgs,
-    /// How many causes (default: 10); the others in a sum
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
-    top: Option<u32>,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Show quoted against used: sandpaper, finish and all else, those furthest over first
@@ -142,8 +132,11 @@ pub(super) struct CausesArgs {
 pub(super) struct ConsumablesArgs {
     #[command(flatten)]
     which: JobsArgs,
-    /// What is added up: one of job, room, client, month, year, condition, operation, item, grit
-    #[arg(long, value_name = "WHAT", hide_possible_values = true)]
+    /// Only jobs that aren't over, as far as they have come
+    #[arg(long)]
+    open: bool,
+    /// What is added up
+    #[arg(long, value_name = "WHAT", value_parser = one_of(Grouping::OF_CONSUMABLES))]
     by: Option<Grouping>,
     #[command(flatten)]
     rows: RowsArgs,
@@ -163,8 +156,11 @@ pub(super) struct RentalsArgs {
     days: DaysArgs,
     #[command(flatten)]
     client: OfClientArgs,
-    /// Only sums, by one of job, client, month, year, machine
-    #[arg(long, value_name = "WHAT", hide_possible_values = true)]
+    /// Only machines that are still out
+    #[arg(long)]
+    open: bool,
+    /// Only sums, by this
+    #[arg(long, value_name = "WHAT", value_parser = one_of(Grouping::OF_RENTALS))]
     by: Option<Grouping>,
     #[command(flatten)]
     rows: RowsArgs,
@@ -174,21 +170,29 @@ pub(super) struct RentalsArgs {
 ///
 /// The entries, and their sums by what they were for and by month. They are in no job's cost.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger report overheads --from 2026-01-01")]
+#[command(
+    after_long_help = "Examples:\n  gritledger report overheads --from 2026-01-01\n  gritledger report overheads --sort cost --top 10"
+)]
 pub(super) struct OverheadsArgs {
     #[command(flatten)]
     days: DaysArgs,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 /// Show what clients owe, by its age, today or as it stood on a day
 ///
-/// A day sees what had happened by then and was recorded by then.
+/// A day sees what had happened by then and was recorded by then. How one client's came about: client statement.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger report receivables --as-of 2026-03-31")]
+#[command(
+    after_long_help = "Examples:\n  gritledger report receivables --as-of 2026-03-31\n  gritledger report receivables --sort total --top 10"
+)]
 pub(super) struct ReceivablesArgs {
     /// The day (default: today)
     #[arg(long, value_name = "DATE")]
     as_of: Option<String>,
+    #[command(flatten)]
+    rows: RowsArgs,
 }
 
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
@@ -212,13 +216,12 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             let on = read_date(context, ledger, args.as_of.as_deref())?;
             let receivables =
                 ReceivablesAnswer::new(ledger.receivables(on)?, &context.page(ledger));
-            context.give(ledger, receivables)
+            give_list(context, ledger, receivables, &args.rows, false)
         }
     }
 }
 
 fn margin(context: &Context, ledger: &Ledger, args: &MarginArgs) -> Result<()> {
-    told_by(args.by, Grouping::OF_MARGINS, "margins")?;
     let which = args.which.which(context, ledger, args.open)?;
     let jobs = jobs_named(ledger, &args.which.jobs)?;
     for name in &args.which.jobs {
@@ -269,20 +272,13 @@ fn causes(context: &Context, ledger: &Ledger, args: &CausesArgs) -> Result<()> {
     };
     let passes = |job: &Job| was_quoted_and_closed(job) && which.has(job);
     let causes = ledger.causes(&[Span::EVERY], passes)?;
-    let top = args.top.map(|top| top as usize);
-    let showing = Showing { sort: None, top };
-    context.give(
-        ledger,
-        CausesAnswer::new(causes, &showing, &context.page(ledger)),
-    )
+    let (page, showing) = (context.page(ledger), args.rows.showing());
+    context.give(ledger, sorted(CausesAnswer::new(causes, &showing, &page))?)
 }
 
 fn consumables(context: &Context, ledger: &Ledger, args: &ConsumablesArgs) -> Result<()> {
-    if let Some(by) = args.by {
-        told_by(by, Grouping::OF_CONSUMABLES, "consumables")?;
-    }
-    let which = args.which.which(context, ledger, false)?;
-    let named = !args.which.jobs.is_empty();
+    let which = args.which.which(context, ledger, args.open)?;
+    let named = !args.which.jobs.is_empty() || args.open;
     let spans = jobs_named(ledger, &args.which.jobs)?;
     let jobs = Cell::new(0);
     let passes = |job: &Job| {
@@ -299,11 +295,10 @@ fn consumables(context: &Context, ledger: &Ledger, args: &ConsumablesArgs) -> Re
 fn rentals(context: &Context, ledger: &Ledger, args: &RentalsArgs) -> Result<()> {
     let page = context.page(ledger);
     let by = args.by.unwrap_or(Grouping::Machine);
-    told_by(by, Grouping::OF_RENTALS, "rentals")?;
     let rentals = ledger.rentals_that(&Which {
         days: args.days.read(context, ledger)?,
         client: args.client.read(ledger)?,
-        open: false,
+        open: args.open,
     })?;
     let sums = ledger.rental_sums(&rentals, by)?;
     if args.by.is_some() {
@@ -313,7 +308,7 @@ fn rentals(context: &Context, ledger: &Ledger, args: &RentalsArgs) -> Result<()>
     let sums = sorted(RentalSums::new(by, sums, &Showing::default(), &page))?;
     let unworked = ledger.unworked(&rentals)?;
     let rentals = RentalsAnswer::new(sums, rentals, unworked, &page);
-    let narrowed = args.days.narrow() || args.client.narrows();
+    let narrowed = args.open || args.days.narrow() || args.client.narrows();
     give_list(context, ledger, rentals, &args.rows, narrowed)
 }
 
@@ -321,30 +316,8 @@ fn overheads(context: &Context, ledger: &Ledger, args: &OverheadsArgs) -> Result
     let days = args.days.read(context, ledger)?;
     let first = days.from.unwrap_or(bounds::FIRST_DAY);
     let entries = ledger.overheads(first, days.to.unwrap_or(ledger.today()))?;
-    let page = context.page(ledger);
-    context.give(
-        ledger,
-        OverheadsAnswer::new(days.from, days.to, entries, &page),
-    )
-}
-
-/// Refuses what a report can't be told by, and says what it can.
-fn told_by(by: Grouping, can: &[Grouping], report: &str) -> Result<()> {
-    if can.contains(&by) {
-        return Ok(());
-    }
-    let can: Vec<&str> = can.iter().map(|by| by.as_str()).collect();
-    let other = match by {
-        Grouping::Machine => "rentals",
-        Grouping::Operation | Grouping::Item | Grouping::Grit => "consumables",
-        _ => "margin",
-    };
-    Err(Refusal::new(format!(
-        "{report} can't be told by {by}, but by any of {}",
-        can.join(", ")
-    ))
-    .hint(format!("gritledger report {other} --by {by}"))
-    .into())
+    let overheads = OverheadsAnswer::new(days.from, days.to, entries, &context.page(ledger));
+    give_list(context, ledger, overheads, &args.rows, args.days.narrow())
 }
 
 /// Nobody pays for work on the owner's own floors: it has a cost, and no margin.

@@ -5,6 +5,7 @@ use std::fmt::{Display, Write as _};
 
 use chrono::NaiveDate;
 
+use super::count;
 use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
 use super::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea};
@@ -106,7 +107,10 @@ impl Answer for ItemAnswer {
         };
         let (title, unit) = (titled(&item.name, &item.description), item.unit);
         let standing = standing(item.active, "; ");
-        let head = format!("{title}Counted in {unit}; {kept}; {returnable}{standing}\n");
+        let head = format!(
+            "{title}Counted in {}; {kept}; {returnable}{standing}\n",
+            unit.in_words()
+        );
         if item.packs.is_empty() {
             return head + "No price yet.";
         }
@@ -116,7 +120,7 @@ impl Answer for ItemAnswer {
             .numbers([0, 1, 2]);
         for pack in &item.packs {
             table.line([
-                &format!("{} {unit}", pack.size()),
+                &unit.told(pack.size.quantity.0, 4),
                 &pack.price,
                 &pack.unit_price,
                 &pack.source,
@@ -297,7 +301,7 @@ impl Answer for OperationAnswer {
             None => item.clone(),
         });
         let family = format!(
-            "{} (what each room takes besides is learned for all of it)",
+            "{} (what each room takes besides its size is learned for all of it)",
             self.family
         );
         let hazards: Vec<&str> = self.hazards.iter().map(|hazard| hazard.as_str()).collect();
@@ -305,13 +309,13 @@ impl Answer for OperationAnswer {
             ("Task", Some(self.task.clone())),
             ("Measured by", Some(self.driver.to_string())),
             ("Item", item),
-            ("Family", Some(family)),
+            ("Group", Some(family)),
             ("Rates differ by", Some(self.splits.to_string())),
             ("Machine", self.machine.clone()),
             ("Grit", self.grit.map(|grit| grit.to_string())),
             (
                 "Can be sanded after",
-                self.hardens.map(|hours| format!("{hours} hours")),
+                self.hardens.map(|hours| count(hours, "hour")),
             ),
             ("Done where there are", self.answers.clone()),
             (

@@ -9,7 +9,7 @@ use super::figures::{Amount, Days, Moment, Number, Run};
 use super::{Answer, List, Page, count, inert};
 use crate::ledger::{BookItem, BookMachine};
 use crate::measure::Length;
-use crate::money::{Decimal, Money, plain};
+use crate::money::{Decimal, Money};
 use crate::trade::Unit;
 use crate::trade::buying::{Basket, Packs};
 use crate::trade::cutting::{Aim, CutStick, CuttingList};
@@ -30,7 +30,7 @@ impl fmt::Display for PeriodFacts {
         let what = match (self.period, number) {
             (Period::FourWeeks, 1) => "four weeks".to_owned(),
             (Period::FourWeeks, number) => format!("{number} x four weeks"),
-            (period, number) => count(number as usize, &period.as_str().replace('-', " ")),
+            (period, number) => count(number, &period.as_str().replace('-', " ")),
         };
         let each = if number > 1 { " each" } else { "" };
         write!(f, "{what} {}{each}", self.price)
@@ -145,10 +145,7 @@ pub(super) fn packs_short(packs: &[PackFacts]) -> String {
 
 /// Writes a quantity in item units; pieces have no word.
 pub(super) fn units_words(quantity: Decimal, unit: Unit) -> String {
-    match unit {
-        Unit::Each => plain(quantity, 4),
-        unit => format!("{} {unit}", plain(quantity, 4)),
-    }
+    unit.told(quantity, 4)
 }
 
 answer! {
@@ -293,7 +290,9 @@ answer! {
         },
         total: Amount,
         #[serde(skip)]
-        saw_loss: Run = page.run(saw_loss),
+        saw_loss: Length = saw_loss,
+        #[serde(skip)]
+        saw_loss_words: String = saw_loss.fine_text(page.units),
         .. { sticks, at_least }
     }
 }
@@ -313,17 +312,19 @@ impl Answer for CuttingAnswer {
             ]);
         }
         let bought = self.sticks.iter().filter(|cut| !cut.off_cut).count();
-        table.line([&count(bought, "stick"), &"", &"", &self.total]);
-        let mut text = format!("Cut from {}\n\n{table}\n", inert(&self.item));
-        let saw = match self.saw_loss.length.nanometres() {
+        let sticks = count(bought, "stick");
+        table.line([&sticks, &"", &"", &self.total]);
+        let total = self.total.with_currency();
+        let mut text = format!("{sticks} of {}: {total}\n\n{table}\n", inert(&self.item));
+        let saw = match self.saw_loss.nanometres() {
             0 => "The saw is taken to lose nothing.".to_owned(),
-            _ => format!("The saw takes {} between two pieces.", self.saw_loss),
+            _ => format!("The saw takes {} between two pieces.", self.saw_loss_words),
         };
         let _ = write!(text, "\n{}", page.prose(&saw));
         if !self.proven {
             let least = match self.at_least {
                 Least::Price(price) => price.to_string(),
-                Least::Sticks(sticks) => count(sticks.unsigned_abs() as usize, "stick"),
+                Least::Sticks(sticks) => count(sticks.unsigned_abs(), "stick"),
             };
             let doubt = format!(
                 "There may be a better list; by length alone, none takes less than {least}."

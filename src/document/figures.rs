@@ -7,9 +7,12 @@ use chrono::NaiveDateTime;
 use serde::{Serialize, Serializer};
 
 use super::Page;
-use crate::measure::{Area, Length, METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
+use crate::measure::{Area, Length, Units};
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::Unit;
+
+/// Decimals of a quantity for people.
+const PEOPLES_DECIMALS: u32 = 2;
 
 /// Decimals of a quantity in JSON.
 const QUANTITY_DECIMALS: u32 = 4;
@@ -45,7 +48,8 @@ impl fmt::Display for Amount {
     }
 }
 
-/// What one of something costs: at least the currency's decimals, at most four.
+/// What one of something costs: at least the currency's decimals, at most four. People see four only of a price that they
+/// are all of, such as 0.725 for a mile; one that goes on, as the mean of several purchases does, is an amount.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct UnitPrice {
     price: Decimal,
@@ -53,27 +57,27 @@ pub struct UnitPrice {
 }
 
 impl UnitPrice {
-    /// Returns the price rounded to an amount.
-    pub fn to_amount(self) -> Amount {
-        Amount {
-            money: self.currency.amount(self.price),
-            currency: self.currency,
-        }
-    }
-}
-
-impl fmt::Display for UnitPrice {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    /// Writes it with at least the currency's decimals.
+    fn text(self) -> String {
         let text = plain(self.price, QUANTITY_DECIMALS);
         let decimals = text
             .split_once('.')
             .map_or(0, |(_, decimals)| decimals.len());
         let wanted = self.currency.decimals() as usize;
         if decimals >= wanted {
-            return f.write_str(&text);
+            return text;
         }
         let point = if decimals == 0 { "." } else { "" };
-        write!(f, "{text}{point}{}", "0".repeat(wanted - decimals))
+        format!("{text}{point}{}", "0".repeat(wanted - decimals))
+    }
+}
+
+impl fmt::Display for UnitPrice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match round(self.price, QUANTITY_DECIMALS) == self.price {
+            true => f.write_str(&self.text()),
+            false => f.write_str(&self.currency.text(self.currency.amount(self.price))),
+        }
     }
 }
 
@@ -81,9 +85,19 @@ impl fmt::Display for UnitPrice {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Number(pub Decimal);
 
+impl Number {
+    /// Returns it with a unit that it is in.
+    pub(super) fn of(self, unit: Unit) -> Quantity {
+        Quantity {
+            quantity: self,
+            unit,
+        }
+    }
+}
+
 impl fmt::Display for Number {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&plain(self.0, 2))
+        f.write_str(&plain(self.0, PEOPLES_DECIMALS))
     }
 }
 
@@ -105,40 +119,14 @@ pub struct Quantity {
 impl Quantity {
     /// Converts a quantity in canonical units.
     pub(super) fn of(quantity: Decimal, unit: Unit, units: Units) -> Quantity {
-        let (quantity, unit) = match (units, unit) {
-            (Units::Metric, Unit::SquareFoot) => {
-                (quantity * SQUARE_METRES_PER_SQUARE_FOOT, Unit::SquareMetre)
-            }
-            (Units::Metric, Unit::Foot) => (quantity * METRES_PER_FOOT, Unit::Metre),
-            _ => (quantity, unit),
-        };
-        Quantity {
-            quantity: Number(quantity),
-            unit,
-        }
+        let (unit, one) = unit.in_units(units);
+        Number(quantity * one).of(unit)
     }
 }
 
 impl fmt::Display for Quantity {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let one = self.quantity.0 == Decimal::ONE;
-        let word = match self.unit {
-            Unit::SquareFoot => " sq ft",
-            Unit::SquareMetre => " m²",
-            Unit::Each => "",
-            Unit::Disc if one => " disc",
-            Unit::Disc => " discs",
-            Unit::Day if one => " day",
-            Unit::Day => " days",
-            Unit::Foot => " ft",
-            Unit::Metre => " m",
-            Unit::Gallon => " gal",
-            Unit::Litre => " l",
-            Unit::Hour => " h",
-            Unit::Mile => " mi",
-            Unit::Kilometre => " km",
-        };
-        write!(f, "{}{word}", self.quantity)
+        f.write_str(&self.unit.told(self.quantity.0, PEOPLES_DECIMALS))
     }
 }
 
@@ -240,12 +228,7 @@ pub struct Days(pub Decimal);
 
 impl fmt::Display for Days {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let noun = if self.0 == Decimal::ONE {
-            "day"
-        } else {
-            "days"
-        };
-        write!(f, "{} {noun}", plain(self.0, 2))
+        f.write_str(&Unit::Day.told(self.0, PEOPLES_DECIMALS))
     }
 }
 

@@ -213,14 +213,14 @@ impl LogAnswer {
 
 impl Answer for LogAnswer {
     fn text(&self, _: &Page) -> String {
-        let sentences = self.lines.iter().rev().map(|line| {
+        let sentences = self.lines.iter().map(|line| {
             let at = line.recorded_at.format("%Y-%m-%d %H:%M");
             format!("{at}  {}", inert(&line.sentence))
         });
         match self.earlier {
             0 => lines(sentences),
             earlier => format!(
-                "{earlier} earlier ones aren't shown.\n\n{}",
+                "{}\n\n{earlier} earlier ones aren't shown.",
                 lines(sentences)
             ),
         }

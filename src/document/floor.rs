@@ -109,6 +109,8 @@ impl ReadingList {
     }
 }
 
+listed! { ReadingList, 0, sums: false, by_day: true }
+
 impl Answer for ReadingList {
     fn text(&self, page: &Page) -> String {
         if self.0.is_empty() {

@@ -118,7 +118,7 @@ impl InvoiceFacts {
 
     pub(super) fn overdue(&self, today: NaiveDate) -> String {
         let late = self.due_on.map_or(0, |due| (today - due).num_days());
-        let late = count(usize::try_from(late).unwrap_or_default(), "day");
+        let late = count(late, "day");
         let due = self.due.with_currency();
         format!("{}: {} owes {due}, {late} late", self.name, self.client)
     }
@@ -397,7 +397,7 @@ fn issued(invoices: &[Invoice]) -> impl Iterator<Item = &Invoice> {
     invoices.iter().filter(|invoice| invoice.number.is_some())
 }
 
-listed! { InvoiceList, invoices, sums: true }
+listed! { InvoiceList, invoices, sums: true, by_day: true }
 
 impl Answer for InvoiceList {
     fn text(&self, page: &Page) -> String {
@@ -484,7 +484,7 @@ answer! {
     }
 }
 
-listed! { PaymentList, payments, sums: false }
+listed! { PaymentList, payments, sums: false, by_day: true }
 
 impl Answer for PaymentList {
     fn text(&self, page: &Page) -> String {

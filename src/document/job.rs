@@ -6,7 +6,7 @@ use std::fmt::{self, Write as _};
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::figures::{Amount, Moment, Number, Quantity, UnitPrice};
+use super::figures::{Amount, Moment, Number, UnitPrice};
 use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{
     Agreed, AwaitingReceipt, Before, Billed, DayBook, DayCharged, Entry, EntryBudget, Job,
@@ -71,7 +71,7 @@ answer! {
     pub struct Jobs(Vec<JobRow>) of (jobs: Vec<Job>) with (billed: &BTreeMap<JobId, Billed>) on page;
 }
 
-listed! { Jobs, 0, sums: false }
+listed! { Jobs, 0, sums: false, by_day: true }
 
 impl Answer for Jobs {
     fn text(&self, page: &Page) -> String {
@@ -371,13 +371,14 @@ impl Answer for JobAnswer {
         let mut shared = Vec::new();
         for entry in &self.entries {
             let shares = shares_text(entry.shares.as_ref());
-            let unit = entry.unit.map(|unit| format!(" {unit}"));
+            let much = entry.quantity.zip(entry.unit);
+            let much = much.map(|(quantity, unit)| quantity.of(unit));
             table.line([
                 &entry.number,
                 &entry.date,
                 &entry.what(shares.is_some()),
                 &entry.places(),
-                &(or_blank(entry.quantity) + &or_blank(unit)),
+                &or_blank(much),
                 &or_blank(entry.amount),
             ]);
             let named = |shares| format!("{} {}: {shares}", entry.number, entry.subject);
@@ -415,12 +416,12 @@ impl AwaitingFacts {
         format!("{}: {} on {}", self.entry, self.much(), self.job)
     }
 
-    /// Writes how much it is of what: `3 each of disc-7in-36`.
+    /// Writes how much it is of what: `3 discs of disc-7in-36`.
     fn much(&self) -> String {
-        format!("{} {} of {}", self.quantity, self.unit, self.item)
+        format!("{} of {}", self.quantity.of(self.unit), self.item)
     }
 
-    /// Writes that, and in which entry: `3 each of disc-7in-36 (E4)`.
+    /// Writes that, and in which entry: `3 discs of disc-7in-36 (E4)`.
     pub(super) fn much_in(&self) -> String {
         format!("{} ({})", self.much(), self.entry)
     }
@@ -597,7 +598,7 @@ answer! {
     }
 }
 
-listed! { RentalList, rentals, sums: false }
+listed! { RentalList, rentals, sums: false, by_day: true }
 
 impl Answer for RentalList {
     fn text(&self, page: &Page) -> String {
@@ -658,7 +659,7 @@ answer! {
     }
 }
 
-listed! { StockList, items, sums: false }
+listed! { StockList, items, sums: false, by_day: false }
 
 impl Answer for StockList {
     fn text(&self, page: &Page) -> String {
@@ -670,12 +671,12 @@ impl Answer for StockList {
             .numbers([1, 2, 3, 4]);
         for line in &self.items {
             let unit = line.unit;
-            let of_unit = |quantity: Number| Quantity { quantity, unit };
+            let of_unit = |quantity: Number| quantity.of(unit);
             let awaiting = Some(line.awaiting_receipt).filter(|awaiting| !awaiting.0.is_zero());
             table.line([
                 &line.item,
                 &of_unit(line.on_hand),
-                &or_blank(line.average.map(UnitPrice::to_amount)),
+                &or_blank(line.average),
                 &line.value,
                 &or_blank(awaiting.map(of_unit)),
             ]);

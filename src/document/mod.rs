@@ -45,6 +45,7 @@ pub(crate) use self::told::Told;
 use crate::ledger::can_be_shown;
 use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 use crate::money::{Currency, Decimal};
+pub use crate::notation::count;
 use crate::trade::Unit;
 
 /// A page is taken to be this wide at least.
@@ -200,15 +201,6 @@ pub fn inert(text: &str) -> String {
 /// Writes what there is; nothing stays blank.
 pub fn or_blank(fact: Option<impl fmt::Display>) -> String {
     fact.map(|fact| fact.to_string()).unwrap_or_default()
-}
-
-/// A count with its noun, in agreement: `1 room`, `2 rooms`.
-pub fn count(number: usize, noun: &str) -> String {
-    if number == 1 {
-        format!("1 {noun}")
-    } else {
-        format!("{number} {noun}s")
-    }
 }
 
 #[cfg(test)]

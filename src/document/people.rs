@@ -44,7 +44,7 @@ answer! {
     pub struct ClientList(Vec<ClientRow>) of (clients: Vec<Client>) with (balances: &BTreeMap<ClientId, Money>) on page;
 }
 
-listed! { ClientList, 0, sums: false }
+listed! { ClientList, 0, sums: false, by_day: false }
 
 impl Answer for ClientList {
     fn text(&self, page: &Page) -> String {
@@ -181,7 +181,7 @@ answer! {
     pub struct SiteList(Vec<SiteFacts>) of (sites: Vec<Site>) on page;
 }
 
-listed! { SiteList, 0, sums: false }
+listed! { SiteList, 0, sums: false, by_day: false }
 
 impl Answer for SiteList {
     fn text(&self, page: &Page) -> String {
@@ -257,7 +257,7 @@ answer! {
 
     /// A part of a room's floor in a condition of its own.
     struct PartFacts of (placed: PlacedPart) on page {
-        size: String = placed.part.size.to_string(),
+        size: String = placed.part.typed_size(),
         condition: FloorCondition = placed.part.condition,
         area: Surface = page.surface(placed.area),
         edge: Run = page.run(placed.edge),
@@ -297,7 +297,7 @@ impl RoomAnswer {
         match self.steps {
             Some(steps) => format!(
                 "{name}: {}, {area} of treads and risers.",
-                count(steps as usize, "step")
+                count(steps, "step")
             ),
             None => format!("{name}: {area}, edge {edge}."),
         }
@@ -334,6 +334,7 @@ impl Answer for RoomAnswer {
             edge,
         } in &self.parts
         {
+            let size = inert(size);
             let _ = writeln!(text, "Part: {condition}, {size}: {area}, edge {edge}");
         }
         let _ = writeln!(text, "Shape: {}", inert(&self.shape));
@@ -389,7 +390,7 @@ fn refinished(rooms: &[RoomAnswer]) -> impl Iterator<Item = &RoomAnswer> {
     rooms.iter().filter(|room| room.refinished)
 }
 
-listed! { RoomList, rooms, sums: true }
+listed! { RoomList, rooms, sums: true, by_day: false }
 
 impl Answer for RoomList {
     fn text(&self, page: &Page) -> String {
@@ -452,20 +453,33 @@ answer! {
 impl FindingFacts {
     /// Writes how much was found, how sure that is and whether it came true: `10 to 30, 50 % likely; turned up`.
     fn words(&self) -> String {
+        let likely = self.likely();
+        let gap = match (&self.if_so, likely.is_empty()) {
+            (_, true) => "",
+            (Some(_), _) => "; ",
+            (None, _) => ", ",
+        };
+        format!("{}{gap}{likely}", self.much())
+    }
+
+    /// Writes how much was found.
+    fn much(&self) -> String {
         let mut much = range_text(self.quantity, self.most.unwrap_or(self.quantity));
         if !self.pieces.is_empty() {
             let _ = write!(much, " in {}", count(self.pieces.len(), "piece"));
         }
+        much
+    }
+
+    /// Writes how sure that is, of what, and whether it came true; nothing: it is there.
+    fn likely(&self) -> String {
+        let Some(chance) = self.chance_percent.0.map(SetPercent) else {
+            return String::new();
+        };
+        let may = self.if_so.as_ref();
+        let may = may.map(|may| format!(" {} {}", may.operation, range_text(may.least, may.most)));
         let did = self.turned_up.map(|did| format!("; {}", came_true(did)));
-        let did = or_blank(did);
-        match (&self.if_so, self.chance_percent.0.map(SetPercent)) {
-            (Some(may), Some(chance)) => {
-                let more = range_text(may.least, may.most);
-                format!("{much}; {chance} likely {} {more}{did}", may.operation)
-            }
-            (None, Some(chance)) => format!("{much}, {chance} likely{did}"),
-            (_, None) => much,
-        }
+        format!("{chance} likely{}{}", or_blank(may), or_blank(did))
     }
 }
 
@@ -480,14 +494,17 @@ fn findings_table<'a>(
     page: &Page,
 ) -> String {
     let mut table = page
-        .table(["Finding", "Room", "Kind", "Quantity", "Place", "Note"])
+        .table([
+            "Finding", "Room", "Kind", "Quantity", "May be", "Place", "Note",
+        ])
         .numbers([0, 3]);
     for (finding, room) in findings {
         table.line([
             &finding.id,
             &room,
             &finding.kind,
-            &finding.words(),
+            &finding.much(),
+            &finding.likely(),
             &finding.place,
             &finding.note,
         ]);
@@ -551,7 +568,7 @@ answer! {
     }
 }
 
-listed! { Findings, findings.0, sums: false }
+listed! { Findings, findings.0, sums: false, by_day: false }
 
 impl Answer for Findings {
     fn text(&self, page: &Page) -> String {

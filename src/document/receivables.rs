@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, SetPercent};
-use super::{Answer, List, Page, count, inert};
+use super::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::{Owing, Receivables, Statement, StatementLine};
 use crate::money::{Decimal, Money};
 use crate::trade::ageing::ByAge;
@@ -127,7 +127,11 @@ impl Answer for ReceivablesAnswer {
         for client in &self.clients {
             table.row(row(&client.client, &client.buckets, client.total));
         }
-        if self.clients.len() > 1 {
+        if self
+            .clients
+            .first()
+            .is_some_and(|only| only.total != self.total)
+        {
             table.row(row("Total", &self.buckets, self.total));
         }
         text.push_str(&format!("\n\n{table}"));
@@ -150,6 +154,8 @@ impl Answer for ReceivablesAnswer {
         List::of(&self.clients)
     }
 }
+
+listed! { ReceivablesAnswer, clients, sums: true, by_day: false }
 
 told_as_it_is!(ReceivablesAnswer);
 
@@ -215,8 +221,13 @@ impl Answer for StatementAnswer {
         let mut table = page
             .table(["Date", "What", "Amount", "Balance"])
             .numbers([2, 3]);
-        if let Some(from) = self.from {
-            table.line([&from, &"What was owed before", &"", &self.before]);
+        if self.from.is_some() || !self.before.money.is_zero() {
+            table.line([
+                &or_blank(self.from),
+                &"What was owed before",
+                &"",
+                &self.before,
+            ]);
         }
         for line in &self.lines {
             table.line([&line.date, &inert(&line.what), &line.amount, &line.balance]);

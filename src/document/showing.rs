@@ -4,7 +4,7 @@
 
 use std::cmp::Ordering;
 
-use serde_json::Value;
+use serde_json::{Map, Value};
 
 use super::Answer;
 use crate::money::Decimal;
@@ -27,6 +27,9 @@ pub struct NoSuchColumn {
     pub columns: Vec<String>,
 }
 
+/// A row by its columns.
+type Columns = Map<String, Value>;
+
 /// What a row is sorted by; derived order: what there is comes first.
 #[derive(Clone, Debug, PartialEq, Eq)]
 enum Key {
@@ -37,6 +40,10 @@ enum Key {
 }
 
 impl Key {
+    fn of(row: &Columns, column: &str) -> Key {
+        row.get(column).map_or(Key::Nothing, Key::new)
+    }
+
     fn new(value: &Value) -> Key {
         let text = match value {
             Value::Number(number) => number.to_string(),
@@ -89,17 +96,16 @@ impl Showing {
             return Ok(());
         };
         let column = typed.trim().to_lowercase().replace([' ', '-'], "_");
-        let values = rows.iter().map(told);
-        let values: Vec<Value> = values.map(Result::unwrap_or_default).collect();
-        let Some(Value::Object(first)) = values.first() else {
+        let values: Vec<Columns> = rows
+            .iter()
+            .map(|row| columns_of(told(row).unwrap_or_default()))
+            .collect();
+        let Some(first) = values.first() else {
             return Ok(());
         };
-        let has_value = |name: &&String| {
-            values
-                .iter()
-                .any(|row| Key::new(&row[*name]) != Key::Nothing)
-        };
-        if !first.contains_key(&column) {
+        if !values.iter().any(|row| row.contains_key(&column)) {
+            let has_value =
+                |name: &&String| values.iter().any(|row| Key::of(row, name) != Key::Nothing);
             let columns = first.keys().filter(has_value);
             return Err(NoSuchColumn {
                 typed: typed.clone(),
@@ -108,12 +114,19 @@ impl Showing {
         }
         let mut keyed: Vec<(Key, T)> = values
             .iter()
-            .map(|row| Key::new(&row[&column]))
+            .map(|row| Key::of(row, &column))
             .zip(rows.drain(..))
             .collect();
         keyed.sort_by(|(one, _), (other, _)| one.cmp(other));
         rows.extend(keyed.into_iter().map(|(_, row)| row));
         Ok(())
+    }
+
+    /// Has the newest first where only some rows, in the order of their days, are asked for.
+    pub fn newest_first<T>(&self, rows: &mut [T]) {
+        if self.top.is_some() && self.sort.is_none() {
+            rows.reverse();
+        }
     }
 
     /// Takes away the rows that aren't shown, and returns them.
@@ -123,6 +136,24 @@ impl Showing {
             _ => Vec::new(),
         }
     }
+}
+
+/// Returns a row's columns as its CSV has them: `area` for the quantity in it, `buckets_over_90` for another part.
+fn columns_of(row: Value) -> Columns {
+    let Value::Object(fields) = row else {
+        return Columns::new();
+    };
+    let columns = fields.into_iter().flat_map(|(name, value)| match value {
+        Value::Object(parts) => {
+            let named = parts.into_iter().map(|(part, value)| match part.as_str() {
+                "quantity" => (name.clone(), value),
+                _ => (format!("{name}_{part}"), value),
+            });
+            named.collect()
+        }
+        value => vec![(name, value)],
+    });
+    columns.collect()
 }
 
 /// An answer that is a list of rows.
@@ -140,9 +171,9 @@ pub trait Listed: Answer {
     fn show(&mut self, showing: &Showing) -> Result<usize, NoSuchColumn>;
 }
 
-/// Says where the rows of a list are, and whether it says what they come to.
+/// Says where the rows of a list are, whether it says what they come to, and whether they stand in the order of their days.
 macro_rules! listed {
-    ($list:ty, $($rows:tt).+, sums: $sums:literal) => {
+    ($list:ty, $($rows:tt).+, sums: $sums:literal, by_day: $by_day:literal) => {
         impl $crate::document::showing::Listed for $list {
             const HAS_SUMS: bool = $sums;
 
@@ -154,6 +185,9 @@ macro_rules! listed {
                 &mut self,
                 showing: &$crate::document::showing::Showing,
             ) -> Result<usize, $crate::document::showing::NoSuchColumn> {
+                if $by_day {
+                    showing.newest_first(&mut self.$($rows).+);
+                }
                 showing.sort(&mut self.$($rows).+, |row| serde_json::to_value(row))?;
                 Ok(showing.cut(&mut self.$($rows).+).len())
             }

@@ -1,6 +1,6 @@
 //! Tables of text that hold at any width: one line a row where the page is wide enough, two or three where it isn't.
 //!
-//! What gives way: words wrap, columns stand in bands, one under the other, the later ones set in, and columns that may
+//! What gives way: columns without anything in them go, words wrap, columns stand in bands, one under the other, the later ones set in, and columns that may
 //! [go](Table::goes) go.
 //! Of all arrangements the one with the fewest lines is taken.
 //! Numbers and their units never wrap, and nothing is cut.
@@ -131,9 +131,16 @@ impl Table {
         let needs: Vec<Need> = (0..self.columns.len())
             .map(|column| self.need(column))
             .collect();
-        let all: Vec<usize> = (0..needs.len()).collect();
-        let roomy = Band::fitted(&all, &needs, 2, 0, self.page.width);
-        if let Some(roomy) = roomy.filter(|band| band.is_natural(&needs)) {
+        let mut all: Vec<usize> = (0..needs.len()).collect();
+        let roomy = |columns: &[usize]| {
+            let roomy = Band::fitted(columns, &needs, 2, 0, self.page.width);
+            roomy.filter(|band| band.is_natural(&needs))
+        };
+        if let Some(roomy) = roomy(&all) {
+            return vec![roomy];
+        }
+        all.retain(|column| self.rows.iter().any(|row| !row[*column].is_empty()));
+        if let Some(roomy) = roomy(&all) {
             return vec![roomy];
         }
         let mut going: Vec<usize> = all.clone();

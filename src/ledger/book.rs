@@ -13,8 +13,9 @@ use super::seed;
 use super::{Ledger, Transfer, Writing, refuse};
 use crate::measure::Units;
 use crate::money::{Decimal, round};
+use crate::trade::Unit;
 use crate::trade::bounds::{LEAST_RATE, MOST_FIXED};
-use crate::trade::rates::{Book, BookRate};
+use crate::trade::rates::{Book, BookRate, RateKind};
 
 /// What the owner's own figures say of their source.
 pub const OWN_FIGURE: &str = "own figure";
@@ -85,16 +86,21 @@ impl Writing<'_> {
     /// Refuses a rate of zero, rates and fixed amounts that can't be meant, and a fixed amount below zero.
     pub fn set_rate(&self, rate: &BookRate) -> Result<()> {
         self.insert_rate(rate)?;
-        let name: String = self.connection.query_row(
-            "SELECT name FROM operation WHERE id = :id",
-            named_params! { ":id": rate.operation },
-            |row| row.get(0),
-        )?;
+        let operations = self.operations_by_id()?;
+        let Some(operation) = operations.get(&rate.operation) else {
+            refuse!("there is no such operation");
+        };
+        let item = operation.item.as_ref().map_or(Unit::Each, |item| item.unit);
+        let (unit, one) = operation.driver.unit().in_units(self.units());
         self.log(&format!(
-            "Set the {} rate of {name} to {} per {}.",
+            "Set the {} rate of {} to {} per {}.",
             rate.kind,
-            rate.driver_per_item.normalize(),
-            rate.kind
+            operation.name,
+            unit.told(rate.driver_per_item * one, 4),
+            match rate.kind {
+                RateKind::Item => item,
+                RateKind::Hours => Unit::Hour,
+            }
         ))
     }
 

@@ -1,4 +1,4 @@
-//! What makes quotes and reality differ over many jobs, and whether the rates in force count on it.
+//! What makes quotes and reality differ over many jobs, and whether the rates in force and today's book count on it.
 
 use std::collections::BTreeMap;
 
@@ -6,13 +6,57 @@ use anyhow::Result;
 
 use super::books::JobRecord;
 use super::{Job, Ledger, Span};
-use crate::money::{Decimal, round};
+use crate::money::{Currency, Decimal, Money, product, round};
+use crate::trade::job_cost::What;
 use crate::trade::operation::Splits;
 use crate::trade::quote::WorkLine;
 use crate::trade::rates::{FloorClass, RateKind, Rates};
+use crate::trade::rental::Tariff;
 use crate::trade::variance::causes::{Causes, Known, RateAsked};
-use crate::trade::variance::{LineKind, Subject};
-use crate::trade::{FloorCondition, RoomId};
+use crate::trade::variance::rental::{self, RentalPart};
+use crate::trade::variance::{LineKind, Subject, VarianceLine};
+use crate::trade::{FloorCondition, MachineId, RoomId};
+
+/// What one of everything costs by today's book.
+struct Prices {
+    currency: Currency,
+    items: BTreeMap<String, Decimal>,
+    hour: Option<Decimal>,
+    tariffs: BTreeMap<MachineId, Tariff>,
+}
+
+impl Prices {
+    /// Tells what what was taken of a line would cost.
+    fn of(&self, subject: &Subject, taken: Decimal) -> Option<Money> {
+        let one = match subject.kind {
+            LineKind::Item => subject.item.as_ref().and_then(|name| self.items.get(name)),
+            LineKind::Labour => self.hour.as_ref(),
+            LineKind::Rental | LineKind::Other => None,
+        };
+        one.map(|one| self.currency.amount(product([taken, *one])))
+    }
+
+    /// Returns what the tariff and what comes once would come to of the machines of a job, for the time that they were out.
+    fn of_machines(&self, record: &JobRecord) -> BTreeMap<Subject, Money> {
+        let mut logged = record.logged.clone();
+        for cost in &mut logged {
+            if let What::Rental { machine, day, .. } = &mut cost.what
+                && let Some(tariff) = self.tariffs.get(machine)
+            {
+                day.tariff = tariff.clone();
+            }
+        }
+        let lines = rental::lines(&record.agreed.quoted(), &logged).into_iter();
+        let of_book = |line: &VarianceLine| {
+            let part = line.subject.part;
+            matches!(part, Some(RentalPart::Tariff | RentalPart::Once))
+        };
+        let lines = lines.filter(of_book);
+        lines
+            .filter_map(|line| Some((line.subject.clone(), line.compared()?.side.cost)))
+            .collect()
+    }
+}
 
 /// What was planned for a job, with the floor of each line, to be asked of the rates in force.
 struct Planned<'a> {
@@ -68,6 +112,7 @@ impl<'a> Planned<'a> {
                 .and_then(|room| self.conditions.get(&room).copied()),
             now: rate.is_some().then(|| now.sum()),
             rate,
+            at_book: None,
         }
     }
 
@@ -131,15 +176,40 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn causes(&self, spans: &[Span], passes: impl Fn(&Job) -> bool) -> Result<Causes> {
-        let (judge, rates) = (self.judge(spans)?, self.rates()?);
+        let (judge, rates, prices) = (self.judge(spans)?, self.rates()?, self.prices()?);
         let mut causes = Causes::default();
         self.read_jobs(spans, |record| {
             if passes(&record.job) {
                 let planned = Planned::new(&record, &rates);
-                causes.add(&judge.variance(&record), |subject| planned.known(subject));
+                let machines = prices.of_machines(&record);
+                causes.add(&judge.variance(&record), |subject, compared| {
+                    let at_book = prices.of(subject, compared.side.quantity);
+                    Known {
+                        at_book: at_book.or(machines.get(subject).copied()),
+                        ..planned.known(subject)
+                    }
+                });
             }
             Ok(())
         })?;
         Ok(causes)
+    }
+
+    fn prices(&self) -> Result<Prices> {
+        let currency = self.currency();
+        let items = self.items()?.into_iter().map(|item| {
+            let price = item.unit_price(currency);
+            (item.name, price)
+        });
+        let machines = self.machines()?.into_iter();
+        let burden = self.settings()?.burden;
+        Ok(Prices {
+            currency,
+            items: items.collect(),
+            hour: self.mean_wage()?.map(|wage| product([wage, burden])),
+            tariffs: machines
+                .map(|machine| (machine.id, machine.tariff))
+                .collect(),
+        })
     }
 }

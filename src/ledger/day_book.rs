@@ -579,10 +579,9 @@ impl Writing<'_> {
         };
         let recorded = self.insert_entry(&entry)?;
         self.log(&format!(
-            "{}: drove {} {} for {}.",
+            "{}: drove {} for {}.",
             recorded.number,
-            plain(driven, 1),
-            self.road().in_words(),
+            self.road().told(driven, 1),
             occasion.place()
         ))?;
         Ok(recorded)
@@ -632,10 +631,9 @@ impl Writing<'_> {
             ..self.entry_on("use", occasion)?
         })?;
         self.log(&format!(
-            "{}: used {} {} of {} on {}{}.",
+            "{}: used {} of {} on {}{}.",
             recorded.number,
-            plain(used, 4),
-            item.unit,
+            item.unit.told(used, 4),
             item.name,
             occasion.place(),
             recorded.in_place_of()

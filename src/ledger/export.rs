@@ -10,15 +10,18 @@ use super::columns::{Micro, Nano};
 use super::csv::defused;
 use super::settings::Key;
 use super::{InBook, Ledger, Transfer, UsedFor, numbered};
-use crate::measure::{Units, on_the_road};
+use crate::measure::Units;
 use crate::money::{Currency, Decimal, Money, plain, round};
 use crate::trade::operation::Operation;
 use crate::trade::parts;
 use crate::trade::rates::RateKind;
-use crate::trade::{JobId, OperationId};
+use crate::trade::{JobId, OperationId, Unit};
 
 /// Decimals that exported quantities and rates keep: all that are stored.
 const ALL_DECIMALS: u32 = 9;
+
+/// Decimals of a quantity as it is stored.
+const MICRO_DECIMALS: u32 = 6;
 
 type Cells = Vec<String>;
 
@@ -111,9 +114,8 @@ impl Ledger {
                 site.address,
                 year,
                 site.tax_area.map(|(_, name)| name).unwrap_or_default(),
-                site.distance
-                    .map(|distance| exact(on_the_road(distance, self.units(), Units::Us)))
-                    .unwrap_or_default(),
+                site.distance.map(exact).unwrap_or_default(),
+                beside(site.distance, self.road()),
                 site.note,
             ]
         });
@@ -361,9 +363,10 @@ impl Ledger {
                 row.get("happened_on")?,
                 label_or_none(row)?,
                 blank(row.get("site")?),
-                exact(on_the_road(driven.0, self.units(), Units::Us)),
+                exact(driven.0),
+                self.road().to_string(),
                 blank(row.get("rooms")?),
-                exact(on_the_road(rate.0, Units::Us, self.units())),
+                exact(rate.0),
                 row.get("what")?,
                 no_job(row)?,
             ])
@@ -428,10 +431,20 @@ impl Ledger {
                 driver,
                 crate::trade::operation::Driver::Count | crate::trade::operation::Driver::Length
             );
-            let cell = |column: &str| {
+            let value = |column: &str| {
                 let value: Option<Micro> = row.get(column)?;
-                Ok::<_, rusqlite::Error>(value.map(|value| exact(value.0)).unwrap_or_default())
+                Ok::<_, rusqlite::Error>(value.map(|value| value.0))
             };
+            let cell =
+                |column| Ok::<_, rusqlite::Error>(value(column)?.map(exact).unwrap_or_default());
+            let (area, edge) = (value("area_micro")?, value("edge_micro")?);
+            let done = value("driver_micro")?.filter(|_| counted);
+            let told = |figure: Option<Decimal>, unit| {
+                let told =
+                    figure.map(|figure| in_units(figure, unit, self.units(), MICRO_DECIMALS));
+                told.unwrap_or_default()
+            };
+            let named = |figure, unit: Unit| beside(figure, unit.in_units(self.units()).0);
             Ok(vec![
                 date.to_string(),
                 row.get("job_label")?,
@@ -439,15 +452,14 @@ impl Ledger {
                 row.get("operation")?,
                 row.get("floor_condition")?,
                 row.get("species")?,
-                cell("area_micro")?,
-                cell("edge_micro")?,
+                told(area, Unit::SquareFoot),
+                told(edge, Unit::Foot),
                 cell("items")?,
                 cell("hours")?,
-                if counted {
-                    cell("driver_micro")?
-                } else {
-                    String::new()
-                },
+                told(done, driver.unit()),
+                named(area, Unit::SquareFoot),
+                named(edge, Unit::Foot),
+                named(done, driver.unit()),
             ])
         })?;
         sheet.rows(rows)
@@ -523,21 +535,20 @@ impl Ledger {
             let blank = |text: Option<String>| text.unwrap_or_default();
             let kind: RateKind = row.get("kind")?;
             let operation: OperationId = row.get("operation_id")?;
-            let (name, trusted) =
-                operations
-                    .get(&operation)
-                    .map_or((String::new(), Decimal::ZERO), |operation| {
-                        let trusted = settings.trusted(Key::of_trust(operation, kind));
-                        (operation.name.clone(), trusted)
-                    });
+            let known = operations.get(&operation);
+            let trusted = known.map(|known| settings.trusted(Key::of_trust(known, kind)));
+            let measured = known.map_or(Unit::Each, |known| known.driver.unit());
+            let (units, area) = (self.units(), Unit::SquareFoot);
             Ok(vec![
-                name,
+                known.map(|known| known.name.clone()).unwrap_or_default(),
                 blank(row.get("floor_condition")?),
                 blank(row.get("species")?),
                 kind.to_string(),
-                exact(rate.0),
+                in_units(rate.0, measured, units, ALL_DECIMALS),
                 fixed.map(|fixed| exact(fixed.0)).unwrap_or_default(),
-                plain(trusted, 6),
+                in_units(trusted.unwrap_or_default(), area, units, MICRO_DECIMALS),
+                measured.in_units(units).0.to_string(),
+                beside(trusted, area.in_units(units).0),
                 row.get("source")?,
             ])
         })?;
@@ -580,6 +591,20 @@ fn wage_of(currency: Currency, cost: Money, burdened_hours: Decimal) -> Money {
 
 fn yes_no(truth: bool) -> String {
     if truth { "yes" } else { "no" }.to_owned()
+}
+
+/// Writes a figure that is kept in a unit, to so many decimals, in such units: as short as it can be read back the same.
+fn in_units(figure: Decimal, unit: Unit, units: Units, kept: u32) -> String {
+    let (_, one) = unit.in_units(units);
+    let told = (0..Decimal::MAX_SCALE)
+        .map(|decimals| round(figure * one, decimals))
+        .find(|told| round(told / one, kept) == figure);
+    plain(told.unwrap_or(figure * one), Decimal::MAX_SCALE)
+}
+
+/// Returns the unit of a figure, if there is one.
+fn beside(figure: Option<Decimal>, unit: Unit) -> String {
+    figure.map(|_| unit.to_string()).unwrap_or_default()
 }
 
 fn exact(quantity: Decimal) -> String {

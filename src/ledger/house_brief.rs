@@ -13,6 +13,7 @@ use super::own::free_rooms;
 use super::promises::OtherJobs;
 use super::{Chosen, DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
 use crate::money::{Decimal, Money};
+use crate::notation::count;
 use crate::trade::bounds::check_day;
 use crate::trade::plan::labour::Labour;
 use crate::trade::plan::{
@@ -301,10 +302,7 @@ impl Gathered<'_> {
 }
 
 fn rooms_counted(places: Places) -> String {
-    match places.count() {
-        1 => "1 room".to_owned(),
-        count => format!("{count} rooms"),
-    }
+    count(places.count(), "room")
 }
 
 impl Ledger {

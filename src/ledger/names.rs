@@ -235,10 +235,23 @@ impl<T> Names<T> {
         found
     }
 
-    /// Finds one by what was typed: exact beats beginning, case and accents aside; near names are listed when none fits.
+    /// Returns where the names stand of which a word other than the first begins with a key.
+    fn with_word(&self, key: &str) -> Vec<usize> {
+        let named = self.places.iter().filter(|(name, _)| has_word(name, key));
+        let places = named.flat_map(|(_, places)| places).copied();
+        let mut found: Vec<usize> = places.filter(|place| !self.whole.contains(place)).collect();
+        found.sort_unstable();
+        found
+    }
+
+    /// Finds one by what was typed: exact beats the beginning of the name, that the beginning of a word in it, case and
+    /// accents aside; near names are listed when none fits.
     pub(super) fn find(&self, wanted: &str) -> Result<&T> {
         let key = key(wanted);
-        let found = self.fitting(&key);
+        let mut found = self.fitting(&key);
+        if found.is_empty() {
+            found = self.with_word(&key);
+        }
         match found[..] {
             [only] => Ok(&self.named[only].1),
             [] => Err(self.no_such(wanted, &key).into()),
@@ -269,6 +282,12 @@ impl<T> Names<T> {
     }
 }
 
+/// Tells whether a word of a name, other than its first, begins with a key: `disc-7in-36` has the words `7in` and `36`.
+fn has_word(name: &str, key: &str) -> bool {
+    let mut begins = name.match_indices(key).map(|(at, _)| &name[..at]);
+    !key.is_empty() && begins.any(|before| before.ends_with(|sign: char| !sign.is_alphanumeric()))
+}
+
 /// What a numbered thing is known by beside its number.
 pub(super) struct KnownBy<'a> {
     pub(super) number: &'a str,
@@ -291,7 +310,7 @@ pub(super) fn by_client_or_site<'a, T>(
     let wanted_key = key(wanted);
     let begins = |name: &str| {
         let name = key(name);
-        name.starts_with(&wanted_key) || name.contains(&format!(" {wanted_key}"))
+        name.starts_with(&wanted_key) || has_word(&name, &wanted_key)
     };
     let is_meant = |thing: &&'a T| {
         let known = known_by(thing);
@@ -438,7 +457,7 @@ mod tests {
     }
 
     #[test]
-    fn names_match_without_case_and_by_unique_beginning() {
+    fn names_match_without_case_and_by_the_unique_beginning_of_a_word() {
         let named = [
             ("Landing", 1),
             ("Back bedroom", 2),
@@ -459,6 +478,8 @@ mod tests {
             found("ba"),
             Err("`ba` could be any room of `Back bedroom`, `Back`, `Bath`".to_owned())
         );
+        assert_eq!(found("bed"), Ok(2), "a word further on");
+        assert!(found("edroom").is_err(), "no word begins so");
         let missing = rooms.find("lnading").unwrap_err();
         let refusal = missing.downcast_ref::<Refusal>().unwrap();
         assert_eq!(

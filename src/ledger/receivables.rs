@@ -57,12 +57,21 @@ pub struct Statement {
     pub from: Option<NaiveDate>,
     /// The last day.
     pub to: NaiveDate,
-    /// What was owed before the first day.
+    /// What was owed before the first line.
     pub before: Money,
     /// What happened, day by day.
     pub lines: Vec<StatementLine>,
     /// What of it is written off today.
     pub written_off: Money,
+}
+
+impl Statement {
+    /// Keeps only so many lines, the newest; what they follow on is owed before them.
+    pub fn keep_newest(&mut self, count: usize) {
+        let earlier = self.lines.len().saturating_sub(count);
+        let earlier = self.lines.drain(..earlier);
+        self.before += earlier.map(|line| line.amount).sum::<Money>();
+    }
 }
 
 /// What each invoice asked for on a day, and what had come of it or was given up.

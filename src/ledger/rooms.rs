@@ -243,7 +243,7 @@ fn room_from_row(row: &Row<'_>, units: Units) -> Result<Room> {
         site_id: row.get("site_id")?,
         site: row.get("site")?,
         name: row.get("name")?,
-        // A shape is stored as it was typed: its bare numbers are in the ledger's unit.
+        // Shape and parts are stored as they were typed: their bare numbers are in the ledger's unit.
         floor: Floor::parse(&shape, units)
             .with_context(|| format!("the stored shape `{shape}` is damaged"))?,
         condition: row.get("floor_condition")?,
@@ -297,7 +297,7 @@ impl Writing<'_> {
             )?
             .execute(named_params! {
                 ":id": id, ":site": site, ":name": name, ":shape": self.kept_shape(floor), ":condition": condition,
-                ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
+                ":parts": parts::typed_list(parts, self.units()), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished),
                 ":note": note, ":now": self.now(),
             })?;
         self.log(&format!("Added room {name}."))?;
@@ -336,7 +336,7 @@ impl Writing<'_> {
             )?
             .execute(named_params! {
                 ":id": id, ":name": name, ":shape": self.kept_shape(floor), ":condition": condition,
-                ":parts": parts::list(parts), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
+                ":parts": parts::typed_list(parts, self.units()), ":species": species, ":layout": layout, ":refinished": i64::from(*refinished), ":note": note,
             })?;
         self.log(&format!("Changed room {name}."))
     }

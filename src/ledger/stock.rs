@@ -405,10 +405,9 @@ impl Writing<'_> {
         })?;
         let cost = self.currency().text(paid);
         self.log(&format!(
-            "{}: bought {} {} of {} for {cost}{}.",
+            "{}: bought {} of {} for {cost}{}.",
             recorded.number,
-            plain(bought, 4),
-            item.unit,
+            item.unit.told(bought, 4),
             item.name,
             recorded.in_place_of()
         ))?;
@@ -453,10 +452,9 @@ impl Writing<'_> {
         recorded.amount = refund.unwrap_or_else(|| effect.taken());
         let back = self.currency().text(recorded.amount);
         self.log(&format!(
-            "{}: handed back {} {} of {} for {back}{}.",
+            "{}: handed back {} of {} for {back}{}.",
             recorded.number,
-            plain(returned, 4),
-            item.unit,
+            item.unit.told(returned, 4),
             item.name,
             recorded.in_place_of()
         ))?;
@@ -493,10 +491,9 @@ impl Writing<'_> {
         }
         recorded.amount = self.effect_on_stock(&recorded, item.id)?.taken();
         self.log(&format!(
-            "{}: counted {} {} of {}{}.",
+            "{}: counted {} of {}{}.",
             recorded.number,
-            plain(counted, 4),
-            item.unit,
+            item.unit.told(counted, 4),
             item.name,
             recorded.in_place_of()
         ))?;

@@ -45,8 +45,9 @@ pub mod walk;
 
 use thiserror::Error;
 
-use crate::measure::Units;
+use crate::measure::{METRES_PER_FOOT, SQUARE_METRES_PER_SQUARE_FOOT, Units};
 pub use crate::money::Decimal;
+use crate::money::plain;
 
 /// A word that is not one of a closed set.
 #[derive(Debug, Error, PartialEq, Eq)]
@@ -218,12 +219,45 @@ impl Unit {
         }
     }
 
-    /// Returns the word for several: miles and kilometres in full, as they are told in a sentence.
+    /// Returns the unit of the same kind where figures are in such units, and how much of it one of this is.
+    pub fn in_units(self, units: Units) -> (Unit, Decimal) {
+        match (units, self) {
+            (Units::Metric, Unit::SquareFoot) => (Unit::SquareMetre, SQUARE_METRES_PER_SQUARE_FOOT),
+            (Units::Metric, Unit::Foot) => (Unit::Metre, METRES_PER_FOOT),
+            _ => (self, Decimal::ONE),
+        }
+    }
+
+    /// Writes so much of it in agreement, to so many decimals: `1 disc`, `2.5 days`, `22 sq ft`; pieces have no word.
+    pub fn told(self, quantity: Decimal, decimals: u32) -> String {
+        let figure = plain(quantity, decimals);
+        let one = figure == "1";
+        let word = match self {
+            Unit::Each => return figure,
+            Unit::SquareFoot => "sq ft",
+            Unit::SquareMetre => "m²",
+            Unit::Disc if !one => "discs",
+            Unit::Day if !one => "days",
+            other => other.as_str(),
+        };
+        format!("{figure} {word}")
+    }
+
+    /// Returns the word for several, in full.
     pub fn in_words(self) -> &'static str {
         match self {
+            Unit::SquareFoot => "square feet",
+            Unit::Foot => "feet",
+            Unit::SquareMetre => "square metres",
+            Unit::Metre => "metres",
+            Unit::Disc => "discs",
+            Unit::Gallon => "gallons",
+            Unit::Litre => "litres",
+            Unit::Hour => "hours",
+            Unit::Each => "pieces",
+            Unit::Day => "days",
             Unit::Mile => "miles",
             Unit::Kilometre => "kilometres",
-            other => other.as_str(),
         }
     }
 }

@@ -50,13 +50,23 @@ const BORDER: &str = "border";
 const EDGE: &str = "edge";
 
 /// A part of a room's floor, as it was measured.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct FloorPart {
     /// How much of the floor it is.
     pub size: PartSize,
     /// What the first cut meets there.
     pub condition: FloorCondition,
+    /// How its size was typed; empty: nobody knows. It says nothing of the part.
+    typed: String,
 }
+
+impl PartialEq for FloorPart {
+    fn eq(&self, other: &FloorPart) -> bool {
+        (&self.size, &self.condition) == (&other.size, &other.condition)
+    }
+}
+
+impl Eq for FloorPart {}
 
 /// How much of a floor a part is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -158,6 +168,15 @@ const fn parts_to_try(units: Units) -> &'static str {
 }
 
 impl FloorPart {
+    /// Returns a part that nobody typed.
+    pub const fn new(size: PartSize, condition: FloorCondition) -> FloorPart {
+        FloorPart {
+            size,
+            condition,
+            typed: String::new(),
+        }
+    }
+
     /// Reads a part: `3 x 12: worn-film`, `60 sq ft edge 20': glue`, `border 12in: paint`.
     ///
     /// # Errors
@@ -170,7 +189,25 @@ impl FloorPart {
         Ok(FloorPart {
             size: PartSize::parse(size.trim(), units)?,
             condition: condition.trim().parse()?,
+            typed: size.trim().to_owned(),
         })
+    }
+
+    /// Writes its size as it was typed, where that is known, or exactly.
+    pub fn typed_size(&self) -> String {
+        match self.typed.is_empty() {
+            true => self.size.to_string(),
+            false => self.typed.clone(),
+        }
+    }
+
+    /// Writes it as it was typed, or exactly where that doesn't read as this part in such units.
+    pub fn typed_text(&self, units: Units) -> String {
+        let typed = format!("{}: {}", self.typed_size(), self.condition);
+        match FloorPart::parse(&typed, units) {
+            Ok(read) if read == *self => typed,
+            _ => self.to_string(),
+        }
     }
 
     /// Reads parts as [`list`] writes them.
@@ -288,10 +325,16 @@ impl fmt::Display for PartSize {
     }
 }
 
-/// Writes parts so that [`FloorPart::parse_list`] reads them: `border 1': paint; 3' x 12': bare`.
+/// Writes parts so that [`FloorPart::parse_list`] reads them in any units: `border 1': paint; 3' x 12': bare`.
 pub fn list(parts: &[FloorPart]) -> String {
     let parts: Vec<String> = parts.iter().map(FloorPart::to_string).collect();
     parts.join("; ")
+}
+
+/// Writes parts as they were typed, so that [`FloorPart::parse_list`] reads them in such units: `border 30cm: paint`.
+pub fn typed_list(parts: &[FloorPart], units: Units) -> String {
+    let parts = parts.iter().map(|part| part.typed_text(units));
+    parts.collect::<Vec<_>>().join("; ")
 }
 
 /// Refuses parts that a floor can't have.
@@ -331,7 +374,7 @@ pub fn check(parts: &[FloorPart], floor: &Floor, units: Units) -> Result<(), Par
 }
 
 /// A part with what it measures in its room.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PlacedPart {
     /// The part.
     pub part: FloorPart,
@@ -357,7 +400,7 @@ pub fn placed(
         let edge = part.edge().unwrap_or_default().min(left);
         left = left - edge;
         placed.push(PlacedPart {
-            part: *part,
+            part: part.clone(),
             area: part.area(floor)?,
             edge,
         });
@@ -565,7 +608,7 @@ mod tests {
             // A walk that begins within a wall.
             ("walls 4 l 9 l 10 l 9 l 6", "border 1ft: paint", dec!(34)),
         ] {
-            let part = parts(border)[0];
+            let part = parts(border).remove(0);
             let measured = part.area(&floor(shape)).unwrap();
             assert_eq!(measured.square_feet().normalize(), area, "{shape}");
         }
@@ -636,6 +679,17 @@ mod tests {
         assert_eq!(edges, [dec!(4), dec!(1), dec!(0)]);
     }
 
+    /// `3 x 1` in a ledger of metres is another part where feet are meant.
+    #[test]
+    fn a_part_is_written_as_it_was_typed_where_it_reads_so() {
+        let part = FloorPart::parse("3  x 1 edge 2.5: paint", Units::Metric).unwrap();
+        assert_eq!(part.typed_text(Units::Metric), "3  x 1 edge 2.5: paint");
+        assert_eq!(
+            part.typed_text(Units::Us),
+            "3000mm x 1000mm edge 2500mm: paint"
+        );
+    }
+
     proptest! {
         #[test]
         fn parts_read_back_as_they_are_written(
@@ -651,9 +705,10 @@ mod tests {
                 2 => PartSize::Area { area: sqft(length.nanometres() % 1_000_000 + 1), edge },
                 _ => PartSize::Border { width },
             };
-            let part = FloorPart { size, condition: FloorCondition::ALL[condition] };
+            let part = FloorPart::new(size, FloorCondition::ALL[condition]);
             for units in [Units::Us, Units::Metric] {
-                prop_assert_eq!(FloorPart::parse(&part.to_string(), units), Ok(part));
+                prop_assert_eq!(FloorPart::parse(&part.to_string(), units), Ok(part.clone()));
+                prop_assert_eq!(FloorPart::parse(&part.typed_text(units), units), Ok(part.clone()));
             }
         }
 

@@ -17,7 +17,7 @@ use std::collections::BTreeSet;
 
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, plain};
-use crate::notation::Country;
+use crate::notation::{Country, count};
 use crate::trade::cautions::Rules;
 use crate::trade::reading::{Layer, Reading, ReadingKind, Sign, Temperature, Value};
 use crate::trade::{FloorCondition, Layout, ReadingId, closed_set};
@@ -611,8 +611,8 @@ impl<'a> Judge<'a> {
             Verdict::Wait
         };
         let because = format!(
-            "{} points: {}, and the air, {} and {}, asks for {} %",
-            plain(gap, 2),
+            "{}: {}, and the air, {} and {}, asks for {} %",
+            count(plain(gap, 2), "point"),
             board.words(self.units),
             air.words(self.units),
             damp.words(self.units),
@@ -666,8 +666,8 @@ impl<'a> Judge<'a> {
         };
         let subfloor = wettest.map_or(subfloor, |(_, wet)| wet);
         let because = format!(
-            "{} points ({boards}): boards {}, subfloor {}",
-            plain(gap, 2),
+            "{} ({boards}): boards {}, subfloor {}",
+            count(plain(gap, 2), "point"),
             board.words(self.units),
             subfloor.words(self.units)
         );
@@ -686,8 +686,8 @@ impl<'a> Judge<'a> {
                 _ => Verdict::Wait,
             };
             let because = format!(
-                "{} points: face {}, bottom {}",
-                plain(gap, 2),
+                "{}: face {}, bottom {}",
+                count(plain(gap, 2), "point"),
                 face.words(self.units),
                 bottom.words(self.units)
             );

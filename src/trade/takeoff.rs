@@ -185,7 +185,7 @@ pub enum TakeoffError {
     #[error("`{0}` is a stair, and the sequence and schedule have no operation for steps")]
     NothingForSteps(String),
     /// Nothing answers a finding any more.
-    #[error("no operation of the book answers `{kind}` in `{room}`")]
+    #[error("no operation of the book puts `{kind}` right in `{room}`")]
     NothingAnswers {
         /// The kind of finding.
         kind: String,

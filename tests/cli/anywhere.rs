@@ -400,12 +400,19 @@ fn a_shape_is_shown_as_it_was_typed() {
         ledger.json("room show Kammer")["area"]["quantity"],
         "8.3903"
     );
+    // So are the sizes of its parts.
+    ledger.lines("room edit Stube --part \"border 30cm: paint\"\nroom edit Kammer --part \"1.2 m2 edge 2: glue\"");
+    for (room, size) in [("Stube", "border 30cm"), ("Kammer", "1.2 m2 edge 2")] {
+        let told = ledger.json(&format!("room show {room}"));
+        assert_eq!(told["parts"][0]["size"], size);
+    }
     // A file in other units has bare numbers of its own; what is kept reads the same here.
     let file = ledger.file(
         "rooms.csv",
-        "site,room,shape,condition,species\nLindenweg 4a,Bad,10 x 5,bare,ash\n",
+        "site,room,shape,condition,species,parts\nLindenweg 4a,Bad,10 x 5,bare,ash,3 x 1: paint\n",
     );
-    ledger.line(&format!("import rooms {file}")).ok();
+    ledger.line(&format!("import rooms {file} --units us")).ok();
+    assert_eq!(ledger.json("room show Bad")["parts"][0]["size"], "3' x 1'");
     assert_eq!(ledger.json("room show Bad")["area"]["quantity"], "4.6452");
     assert_eq!(ledger.json("room show Bad")["shape"], "10' x 5'");
 }

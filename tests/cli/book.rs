@@ -248,7 +248,7 @@ fn what_is_out_of_use_stays_in_old_jobs_and_begins_no_new_one() {
     ledger.line("operation edit set-nails --inactive").ok();
     assert_eq!(
         ledger.line(quote).refused(),
-        "error: no operation of the book answers `proud-nails` in `Landing`"
+        "error: no operation of the book puts `proud-nails` right in `Landing`"
     );
     assert!(
         ledger

@@ -554,7 +554,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE doorway SET other_room_id = (SELECT id FROM room WHERE name = 'Hall') WHERE other_room_id = (SELECT id FROM room WHERE name = 'Landing')", "they are at two sites"),
     ("UPDATE client SET voided_on = '2026-03-01' WHERE name = 'Ada Quill'", "site `4 Tannery Row`: it is in use, and its client isn't"),
     ("UPDATE room SET voided_on = '2026-03-01' WHERE name = 'Back bedroom'", "doorway of `Back bedroom`: it is in use, and the room isn't"),
-    ("UPDATE finding SET kind = 'ghosts' WHERE kind = 'proud-nails'", "no operation answers `ghosts`"),
+    ("UPDATE finding SET kind = 'ghosts' WHERE kind = 'proud-nails'", "no operation puts `ghosts` right"),
     ("UPDATE finding_piece SET length_nm = length_nm + 304800000 WHERE id = 1", "22 ft of missing-quarter-round, and its pieces are 23 ft"),
     (
         "PRAGMA ignore_check_constraints = 1; UPDATE finding SET turned_up = 1 WHERE kind = 'missing-quarter-round'",

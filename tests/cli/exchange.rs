@@ -44,7 +44,7 @@ fn full() -> TestLedger {
         reading add Landing board 30
         reading void 8 --reason "another room"
         item add felt --unit m2 --pack 12.5=31.20 --not-kept
-        operation add felt-laying --task repair --driver area --item felt --answers hollow
+        operation add felt-laying --task repair --driver area --item felt --for-finding hollow
         rate set felt-laying --kind item --per 0.333333333 --fixed 0.000001
         rate set felt-laying --kind hours --per 40
         buy disc-7in-36 30 --cost 96.00
@@ -107,6 +107,109 @@ fn export_then_import_into_a_new_file_is_an_identity() {
         copy.json("check"),
         serde_json::json!({ "ok": true, "problems": [] })
     );
+}
+
+/// A metric ledger with rows of every kind that has measures, and the notebook of a firm that measures in feet.
+fn metric() -> TestLedger {
+    let ledger = TestLedger::nowhere();
+    ledger.lines(
+        r#"
+        init --business "Weir Floors" --units metric --currency EUR
+        setting set km-rate 0.36
+        setting set trust-discs "27.5 m2"
+        worker add "Jörg Weiß" --wage 28.00
+        client add "Zoë Müller"
+        site add "Zoë Müller" "Lindenweg 4a" --distance "14.3 km"
+        room add "Lindenweg 4a" Flur --shape "4.2 x 1.6 m" --condition worn-film --species ash --part "3 x 1: paint"
+        reading add Flur wood-left "6 mm"
+        rate set rotary-50 --kind item --per "4.6 m2" --condition bare
+        rate set orbit-80 --kind hours --per "20 m"
+        drive 30.5 --no-job
+        "#,
+    );
+    let notebook = ledger.file(
+        "notebook.csv",
+        "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours,area_unit,edge_unit,quantity_unit\n\
+         2025-11-03,Mill Lane,Hall,rotary-36,worn-film,red-oak,9.1,7.26,,15,1.25,,,\n\
+         2025-11-03,Mill Lane,Den,rotary-36,worn-film,red-oak,100,40,,15,1.25,sqft,ft,\n\
+         2025-11-04,Mill Lane,Hall,fit-quarter-round,worn-film,red-oak,,,5.5,6,,,,m\n",
+    );
+    ledger.line(&format!("import past-rooms {notebook}")).ok();
+    ledger
+}
+
+#[test]
+fn a_metric_ledger_leaves_in_its_own_units_and_comes_back() {
+    let (ledger, copy) = (metric(), TestLedger::nowhere());
+    copy.lines("init --business \"Weir Floors\" --units metric --currency EUR");
+    for (kind, told) in [
+        ("clients", "Zoë Müller"),
+        ("sites", ",14.3,km,"),
+        (
+            "rooms",
+            ",4200mm x 1600mm,worn-film,ash,strip,yes,,,3000mm x 1000mm: paint",
+        ),
+        ("readings", "6mm"),
+        ("items", "oil-finish,l,"),
+        ("operations", "rotary-36"),
+        ("book-rates", "\r\nrotary-50,bare,,item,4.6,"),
+        ("book-rates", ",27.5,m2,m2,"),
+        ("drives", ",30.5,km,,0.36,"),
+        ("past-rooms", ",9.1,7.26,15,1.25,,m2,m,\r\n"),
+        ("past-rooms", ",9.290304,12.192,15,1.25,,m2,m,\r\n"),
+        ("past-rooms", ",6,,5.5,,,m\r\n"),
+    ] {
+        let rows = ledger.line(&format!("export {kind}")).ok();
+        assert!(rows.contains(told), "{kind}: {rows}");
+        if copy.line(&format!("export {kind}")).ok() != rows {
+            let file = copy.file(&format!("{kind}.csv"), &rows);
+            copy.line(&format!("import {kind} {file}")).ok();
+        }
+        assert_eq!(copy.line(&format!("export {kind}")).ok(), rows, "{kind}");
+    }
+    // A ledger of feet knows them by their unit, and leaves them in its own.
+    let feet = TestLedger::new();
+    for kind in ["clients", "sites", "rooms", "past-rooms", "drives"] {
+        let rows = ledger.line(&format!("export {kind}")).ok();
+        let file = feet.file(&format!("{kind}.csv"), &rows);
+        feet.line(&format!("import {kind} {file}")).ok();
+    }
+    let told = feet.line("export past-rooms").ok();
+    assert!(told.contains(",100,40,15,1.25,,sqft,ft,\r\n"), "{told}");
+    // 14.3 km ÷ 1.609344 (NIST Handbook 44, Appendix C).
+    let told = feet.line("export sites").ok();
+    assert!(told.contains(",8.885608,mi,"), "{told}");
+    // What costs 0.36 a kilometre costs 0.57936384 a mile.
+    let told = feet.line("export drives").ok();
+    assert!(told.contains(",18.951821,mi,,0.579364,"), "{told}");
+}
+
+#[test]
+fn a_unit_that_a_column_cannot_have_is_refused() {
+    let ledger = full();
+    for (kind, text, words) in [
+        (
+            "sites",
+            "client,site,distance,distance_unit\nAda Quill,9 Mill Lane,3,furlong\n",
+            "distance_unit: `furlong` is not one of its units: mi, km",
+        ),
+        (
+            "past-rooms",
+            "finished_on,job,room,operation,condition,species,area,edge,item_quantity,hours,area_unit\n2025-01-02,A,Den,rotary-36,bare,ash,9,40,3,1,ft\n",
+            "area_unit: `ft` is not one of its units: sqft, m2",
+        ),
+        (
+            "book-rates",
+            "operation,condition,species,kind,driver_per_item,fixed_items,trust,driver_unit\nset-nails,,,item,9,0,300,m\n",
+            "driver_unit: `m` is not its unit, each",
+        ),
+    ] {
+        let file = ledger.file("rows.csv", text);
+        assert_eq!(
+            ledger.line(&format!("import {kind} {file}")).refused(),
+            format!("error: rows.csv:2: {words}")
+        );
+    }
 }
 
 #[test]

@@ -177,14 +177,14 @@ fn the_book_s_hints_can_be_typed() {
     done(
         &ledger,
         r#"
-        operation add patch --task repair --driver count --item wood-filler --answers patches
+        operation add patch --task repair --driver count --item wood-filler --for-finding patches
         "#,
     );
     ledger.lines("rate set patch --kind hours --per 1");
     refused(
         &ledger,
         r#"
-        operation add mend --task repair --driver count --answers patches
+        operation add mend --task repair --driver count --for-finding patches
         operation edit rotary-36 --item oil-finish
         rate set set-nails --kind hours --per 90 --condition worn-film
         rate set load-in --kind item --per 3

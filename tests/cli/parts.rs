@@ -27,8 +27,8 @@ fn a_room_shows_its_parts() {
         "Parlour: 168 sq ft, edge 49 ft.
 Site: 4 Tannery Row
 Floor: sound-film, red-oak, strip
-Part: paint, border 1': 48 sq ft, edge 49 ft
-Part: bare, 80 sqft: 80 sq ft, edge 0 ft
+Part: paint, border 12in: 48 sq ft, edge 49 ft
+Part: bare, 80 sq ft: 80 sq ft, edge 0 ft
 Shape: 12 x 14
 Doorway: outside, 3 ft
 "
@@ -39,7 +39,7 @@ Doorway: outside, 3 ft
         "{listed}"
     );
     let parts = &ledger.json("room show Parlour")["parts"];
-    assert_eq!(parts[0]["size"], "border 1'");
+    assert_eq!(parts[0]["size"], "border 12in");
     assert_eq!(parts[0]["condition"], "paint");
     assert_eq!(parts[0]["area"], json!({"quantity": "48", "unit": "sqft"}));
     assert_eq!(parts[0]["edge"], json!({"quantity": "49", "unit": "ft"}));
@@ -127,7 +127,7 @@ fn five_cuts() -> TestLedger {
         ("r80", 80, 250),
     ] {
         ledger.lines(&format!(
-            "operation add {cut} --task sand --driver area --grit {grit} --splits condition --family by-hand
+            "operation add {cut} --task sand --driver area --grit {grit} --rates-by condition --group by-hand
              rate set {cut} --kind hours --per {per} --fixed 0"
         ));
     }

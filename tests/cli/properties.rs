@@ -448,10 +448,10 @@ proptest! {
                     // A strip a tenth as long as the room, and a border where one fits.
                     parts: match length {
                         1 => Vec::new(),
-                        _ => vec![FloorPart {
-                            size: PartSize::Sides { length: tape(length - 1), width: tape(*width), edge: tape(*width) },
-                            condition: FloorCondition::Paint,
-                        }],
+                        _ => vec![FloorPart::new(
+                            PartSize::Sides { length: tape(length - 1), width: tape(*width), edge: tape(*width) },
+                            FloorCondition::Paint,
+                        )],
                     },
                     species: Species::HeartPine,
                     layout: Layout::Parquet,

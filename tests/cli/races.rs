@@ -128,7 +128,7 @@ fn names_are_taken_once_and_no_edit_loses_another() {
             ),
             (
                 "operation edit rotary-36 --grit 40",
-                "operation edit rotary-36 --splits both",
+                "operation edit rotary-36 --rates-by both",
             ),
             ("setting set margin 38%", "setting set margin 39%"),
             (

@@ -157,7 +157,7 @@ fn quantities_rates_and_money_that_are_none() {
             ),
             (
                 "finding add Landing prod-nails 3",
-                "no operation answers `prod-nails`",
+                "no operation puts `prod-nails` right",
             ),
             (
                 "finding add Landing proud-nails -3",
@@ -699,16 +699,16 @@ fn what_the_book_does_not_take() {
                 "a pack holds more than nothing: `-5`",
             ),
             (
-                "operation add x --task repair --driver edge --answers gaps",
+                "operation add x --task repair --driver edge --for-finding gaps",
                 "findings are measured by area, count or length, and `x` by edge",
             ),
             (
-                "operation add x --task repair --driver count --answers \" \"",
+                "operation add x --task repair --driver count --for-finding \" \"",
                 "a kind of finding needs a name",
             ),
             (
-                "operation add x --task repair --driver count --answers proud-nails",
-                "`set-nails` answers `proud-nails` already",
+                "operation add x --task repair --driver count --for-finding proud-nails",
+                "`set-nails` puts `proud-nails` right already",
             ),
             (
                 "operation add x --task repair --driver count --set-size 3",

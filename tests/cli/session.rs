@@ -251,7 +251,7 @@ fn a_published_variance_comes_out_of_the_command_line() {
     ledger.lines(
         r#"
         item add strip --unit ft --pack 1=1.40
-        operation add lay-strip --task repair --driver count --item strip --answers units
+        operation add lay-strip --task repair --driver count --item strip --for-finding units
         rate set lay-strip --kind item --per 0.125
         rate set lay-strip --kind hours --per 1000000
         finding add Landing units 210000

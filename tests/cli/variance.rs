@@ -18,7 +18,7 @@ fn with_job(ledger: TestLedger) -> TestLedger {
         site add "Ada Quill" "4 Tannery Row" --year-built 1990
         room add "4 Tannery Row" Landing --shape "10 x 4.5" --condition worn-film --species red-oak
         item add plug --unit each --pack 1=2.00
-        operation add patch --task repair --driver count --item plug --answers patches
+        operation add patch --task repair --driver count --item plug --for-finding patches
         rate set patch --kind hours --per 1
         rate set patch --kind item --per 1
         finding add Landing patches 10

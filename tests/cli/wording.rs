@@ -74,12 +74,12 @@ fn of_the_book_and_its_rates() {
             (
                 "rate set set-nails --kind hours --per 5 --condition bare",
                 "the rates of `set-nails` don't differ by floor condition\n\
-                 hint: gritledger operation edit set-nails --splits condition",
+                 hint: gritledger operation edit set-nails --rates-by condition",
             ),
             (
                 "rate set clean-up --kind hours --per 5 --species ash",
                 "the rates of `clean-up` don't differ by species\n\
-                 hint: gritledger operation edit clean-up --splits species",
+                 hint: gritledger operation edit clean-up --rates-by species",
             ),
             (
                 "rate set rotary-36 --kind item --per 30 --fixed=-1",

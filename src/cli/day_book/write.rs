@@ -320,9 +320,8 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
     resolved.confirm(context, writing, &recorded)?;
     let doubt = settle_doubt(context, writing, job, &recorded, item.unit)?;
     let what = format!(
-        "used {} {} of {}{}",
-        plain(quantity, 2),
-        item.unit,
+        "used {} of {}{}",
+        item.unit.told(quantity, 2),
         item.name,
         resolved.words()
     );
@@ -512,9 +511,8 @@ fn write_drive(context: &Context, writing: &Writing<'_>, args: &DriveArgs) -> Re
     let recorded = writing.record_drive(driven, &resolved.occasion())?;
     resolved.confirm(context, writing, &recorded)?;
     let what = format!(
-        "drove {} {}{}{}",
-        plain(driven, 1),
-        writing.road().in_words(),
+        "drove {}{}{}",
+        writing.road().told(driven, 1),
         resolved.words(),
         resolved.what_for()
     );
@@ -623,12 +621,7 @@ fn record_bought(
     let recorded = writing.record_buy(item, quantity, paid, on, note)?;
     confirm_day(context, on, None)?;
     confirm_new(context, writing, &recorded)?;
-    let what = format!(
-        "bought {} {} of {}",
-        plain(quantity, 2),
-        item.unit,
-        item.name
-    );
+    let what = format!("bought {} of {}", item.unit.told(quantity, 2), item.name);
     Ok(RecordedAnswer::new(recorded, what, &context.page(writing)))
 }
 
@@ -644,9 +637,8 @@ fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs
     confirm_day(context, on, job.as_ref())?;
     confirm_new(context, writing, &recorded)?;
     let what = format!(
-        "handed back {} {} of {}",
-        plain(quantity, 2),
-        item.unit,
+        "handed back {} of {}",
+        item.unit.told(quantity, 2),
         item.name
     );
     said(context, writing, recorded, what)
@@ -732,12 +724,7 @@ fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Re
     let recorded = writing.record_count(&item, counted, on)?;
     confirm_day(context, on, None)?;
     confirm_new(context, writing, &recorded)?;
-    let what = format!(
-        "counted {} {} of {}",
-        plain(counted, 2),
-        item.unit,
-        item.name
-    );
+    let what = format!("counted {} of {}", item.unit.told(counted, 2), item.name);
     said(context, writing, recorded, what)
 }
 

@@ -155,7 +155,7 @@ impl Answer for DatesAnswer {
         let _ = writeln!(text, "\n{}", self.plan.rentals(page));
         if !self.lost_days.is_empty() {
             let lost: Vec<String> = self.lost_days.iter().map(ToString::to_string).collect();
-            let times = count(self.revision as usize, "time");
+            let times = count(self.revision, "time");
             let words = format!("Planned again {times}; lost: {}.", lost.join(", "));
             let _ = writeln!(text, "\n{}", page.prose(&words));
         }

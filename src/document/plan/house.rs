@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::words::{TwiceFacts, Why};
 use super::{Names, PhaseFacts, Phases, Take, short, walked_on};
-use crate::document::figures::{Amount, Percent, Quantity, SetPercent};
+use crate::document::figures::{Amount, Percent, SetPercent};
 use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay, Takes};
@@ -177,8 +177,7 @@ impl HouseAnswer {
                     quantity,
                     unit,
                 } = take;
-                let (quantity, unit) = (*quantity, *unit);
-                format!("{item} {}", Quantity { quantity, unit })
+                format!("{item} {}", quantity.of(*unit))
             });
             let takes = takes.collect::<Vec<_>>().join("; ");
             let line = format!("Phase {number} takes {takes}");

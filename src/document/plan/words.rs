@@ -85,7 +85,7 @@ fn sentence(remark: &Remark, page: &Page) -> String {
         Remark::TooMany { rooms, most } => {
             format!(
                 "{rooms} can't share a phase: {} can be emptied at once.",
-                count(*most as usize, "room")
+                count(*most, "room")
             )
         }
         Remark::Torn { rooms } => format!("{rooms} are done together, and here they are not."),

@@ -126,8 +126,8 @@ impl Row {
         let extent = |line: &Line| match line {
             Line::Work(_) => facts(line).measure(),
             Line::Rental { .. } => or_blank(facts(line).days),
-            Line::Trips(trips) => count(trips.trips as usize, "trip"),
-            Line::Opened { left, unit, .. } => format!("{} {unit}", Number(*left)),
+            Line::Trips(trips) => count(trips.trips, "trip"),
+            Line::Opened { left, unit, .. } => Number(*left).of(*unit).to_string(),
             Line::Other { cost, .. } | Line::Overhead { cost } => page.amount(*cost).to_string(),
         };
         Row {

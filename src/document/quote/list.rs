@@ -62,7 +62,7 @@ answer! {
     }
 }
 
-listed! { QuoteList, quotes, sums: false }
+listed! { QuoteList, quotes, sums: false, by_day: true }
 
 impl Answer for QuoteList {
     fn text(&self, page: &Page) -> String {

@@ -67,7 +67,7 @@ answer! {
 impl RoomFacts {
     fn size(&self) -> String {
         match self.steps {
-            Some(steps) => count(steps as usize, "step"),
+            Some(steps) => count(steps, "step"),
             None => format!("{}, edge {}", self.area, self.edge),
         }
     }
@@ -273,6 +273,12 @@ impl LineFacts {
         }
     }
 
+    /// Returns a quantity of its item, with the unit.
+    fn of_item(&self, quantity: Option<Number>) -> Option<Quantity> {
+        let quantity = quantity.zip(self.item_unit);
+        quantity.map(|(quantity, unit)| quantity.of(unit))
+    }
+
     /// Names a line that is no operation's.
     fn lump(&self) -> String {
         match self.kind {
@@ -282,17 +288,16 @@ impl LineFacts {
                 format!("{machine}, rented: {days} expected")
             }
             LineKind::Opened => format!(
-                "{}, left in opened packs: {} {} expected",
+                "{}, left in opened packs: {} expected",
                 or_blank(self.item.as_ref()),
-                or_blank(self.item_quantity),
-                or_blank(self.item_unit)
+                or_blank(self.of_item(self.item_quantity)),
             ),
             LineKind::Trips => {
                 let hours = self.hours.map(|hours| format!(", {hours} h on the road"));
                 format!(
                     "driving to the {}: {} of {}{}",
                     or_blank(self.what.as_ref()).replace('-', " "),
-                    count(self.trips.unwrap_or_default() as usize, "trip"),
+                    count(self.trips.unwrap_or_default(), "trip"),
                     or_blank(self.distance),
                     or_blank(hours)
                 )
@@ -602,7 +607,7 @@ impl QuoteAnswer {
         let mut table = page.table(["Room", "Size", "Work", "Price"]).numbers([3]);
         for room in &self.rooms {
             let size = match room.steps {
-                Some(steps) => count(steps as usize, "step"),
+                Some(steps) => count(steps, "step"),
                 None => room.area.to_string(),
             };
             let work = match self.change {
@@ -642,7 +647,7 @@ impl Answer for QuoteAnswer {
         if let Some(right) = &self.cancellation {
             let words = format!(
                 "An acceptance can be taken back within {}{}.",
-                count(right.days as usize, "business day"),
+                count(right.days, "business day"),
                 right.cited()
             );
             let _ = write!(text, "\n{}\n", page.prose(&words));
@@ -700,16 +705,12 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
     let mut table = page.table(headings).numbers([1, 3, 4, 5, 6]);
     for line in lines {
         let likely = line.likely().map(|chance| format!(" ({chance} likely)"));
-        let of_item = |quantity: Option<Number>| {
-            let quantity = quantity.zip(line.item_unit);
-            or_blank(quantity.map(|(quantity, unit)| format!("{quantity} {unit}")))
-        };
         table.line([
             &format!("{}{}", line.work(), or_blank(likely)),
             &line.measure(),
             &or_blank(line.item.as_ref()),
-            &of_item(line.item_quantity),
-            &of_item(line.load_quantity),
+            &or_blank(line.of_item(line.item_quantity)),
+            &or_blank(line.of_item(line.load_quantity)),
             &or_blank(line.hours),
             &or_blank(line.cost),
         ]);

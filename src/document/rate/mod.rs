@@ -307,10 +307,10 @@ impl RateAnswer {
         let fixed = self
             .fixed()
             .map(|fixed| format!(", and {fixed} more for each room and pass"));
+        let learned = far(self.each_does.learned);
         format!(
-            "{} {}{} (likely {}; book {}): {}.",
-            far(self.each_does.learned),
-            self.per(),
+            "{learned} {}{} (likely {}; book {}): {}.",
+            self.per(&learned),
             or_blank(fixed),
             self.band(),
             far(self.each_does.book),
@@ -394,8 +394,9 @@ impl RateAnswer {
         }
     }
 
-    fn measured_in(&self) -> String {
+    fn measured_in(&self, far: &str) -> String {
         match (self.driver, self.per_unit) {
+            (Driver::Room | Driver::Job, _) if far == "1" => self.driver.to_string(),
             (Driver::Room | Driver::Job, _) => format!("{}s", self.driver),
             (Driver::Count, _) => "count".to_owned(),
             (_, Unit::SquareFoot) => "sq ft".to_owned(),
@@ -404,12 +405,12 @@ impl RateAnswer {
         }
     }
 
-    /// Says what its figures are: `sq ft per disc`; what is counted has no name of its own: `per hour`.
-    fn per(&self) -> String {
+    /// Says what a figure is: `sq ft per disc`; what is counted has no name of its own: `per hour`.
+    fn per(&self, far: &str) -> String {
         let one = one_of(self.unit);
         match self.driver {
             Driver::Count => format!("per {one}"),
-            _ => format!("{} per {one}", self.measured_in()),
+            _ => format!("{} per {one}", self.measured_in(far)),
         }
     }
 
@@ -424,7 +425,7 @@ impl RateAnswer {
         [
             self.operation.clone(),
             self.floor(),
-            self.per(),
+            self.per(""),
             far(self.each_does.book),
             far(self.each_does.learned),
             self.band(),

@@ -45,9 +45,10 @@ fn words(before: &RateAnswer, after: &RateAnswer) -> String {
         any if any.is_empty() => any,
         floor => format!(" on {floor}"),
     };
+    let learned = far(after.each_does.learned);
     let measured = match after.driver {
         Driver::Count => String::new(),
-        _ => format!(" {}", after.measured_in()),
+        _ => format!(" {}", after.measured_in(&learned)),
     };
     let one = match after.kind {
         RateKind::Hours => "an hour".to_owned(),
@@ -57,6 +58,6 @@ fn words(before: &RateAnswer, after: &RateAnswer) -> String {
         "{}{floor}: {} to {}{measured} {one}",
         after.operation,
         far(before.each_does.learned),
-        far(after.each_does.learned),
+        learned,
     )
 }

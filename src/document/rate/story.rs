@@ -164,7 +164,7 @@ impl StoryFacts {
         };
         let mut text = format!(
             "{}, {}: at each date how far it was likely to go, and the rate in use",
-            self.rate.per(),
+            self.rate.per(""),
             Fine(least).to(Fine(most)),
         );
         for (stood, band) in self.course.iter().zip(bands) {

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use serde::Serialize;
 
 use crate::document::figures::{Amount, Number, Percent};
-use crate::document::showing::Showing;
+use crate::document::showing::{NoSuchColumn, Showing};
 use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::typed;
 use crate::money::{Decimal, Money};
@@ -152,16 +152,28 @@ fn sentence(cause: &Cause, unit: Option<Unit>, page: &Page) -> String {
 
 /// Says whether the next quote counts on it, and where to look if it doesn't.
 fn counted(cause: &Cause) -> String {
-    let look = match (&cause.source, &cause.rate) {
-        (Source::Item { .. }, Some(rate)) => format!("{} --kind item", show_rate(rate)),
-        (Source::Hours { .. }, Some(rate)) => format!("{} --kind hours", show_rate(rate)),
-        (Source::Price { item }, _) => format!("item show {}", typed(item)),
-        (Source::Wage, _) => "worker list".to_owned(),
-        (Source::Rental { machine, .. }, _) => format!("machine show {}", typed(machine)),
+    let (knows, look) = match (&cause.source, &cause.rate) {
+        (Source::Item { .. }, Some(rate)) => (
+            "the rates count",
+            format!("{} --kind item", show_rate(rate)),
+        ),
+        (Source::Hours { .. }, Some(rate)) => (
+            "the rates count",
+            format!("{} --kind hours", show_rate(rate)),
+        ),
+        (Source::Price { item }, _) => (
+            "the book's price counts",
+            format!("item show {}", typed(item)),
+        ),
+        (Source::Wage, _) => ("the wages count", "worker list".to_owned()),
+        (Source::Rental { machine, .. }, _) => (
+            "the book's tariff counts",
+            format!("machine show {}", typed(machine)),
+        ),
         _ => return "no rate learns it".to_owned(),
     };
     match cause.is_counted_on() {
-        Some(true) => "the rates count on it now".to_owned(),
+        Some(true) => format!("{knows} on it now"),
         Some(false) => format!("not yet: gritledger {look}"),
         None => format!("no rate learns it: gritledger {look}"),
     }
@@ -189,25 +201,34 @@ pub struct CausesAnswer {
 }
 
 impl CausesAnswer {
-    /// Returns the answer about the largest of causes.
-    pub fn new(causes: Causes, showing: &Showing, page: &Page) -> CausesAnswer {
+    /// Returns the answer about the largest of causes, or the first in another order.
+    ///
+    /// # Errors
+    /// Returns the column that they were to be sorted by, if they don't have it.
+    pub fn new(
+        causes: Causes,
+        showing: &Showing,
+        page: &Page,
+    ) -> Result<CausesAnswer, NoSuchColumn> {
         let (jobs, recorded) = (causes.jobs, causes.recorded);
         let showing = Showing {
             top: showing.top.or(Some(LARGEST)),
             ..showing.clone()
         };
-        let mut largest = causes.largest();
-        let others = showing.cut(&mut largest);
-        CausesAnswer {
+        let mut causes: Vec<CauseFacts> = page.each(causes.largest(), CauseFacts::new);
+        showing.sort(&mut causes, |cause| serde_json::to_value(cause))?;
+        let others = showing.cut(&mut causes);
+        let difference = others.iter().map(|cause| cause.difference.money).sum();
+        Ok(CausesAnswer {
             currency: page.currency.code(),
             jobs,
-            causes: page.each(largest, CauseFacts::new),
+            causes,
             others: others.len(),
-            others_difference: page.amount(others.iter().map(Cause::difference).sum()),
+            others_difference: page.amount(difference),
             price_variance: page.amount(recorded.price),
             quantity_variance: page.amount(recorded.quantity),
             total_variance: page.amount(recorded.total()),
-        }
+        })
     }
 
     /// The first line: how far the jobs left their quotes, and what did it most.

@@ -56,8 +56,8 @@ impl Line {
     fn quantities(&self) -> [String; 3] {
         let used = self.used_quantity;
         [
-            format!("{} {}", self.compared_quantity, self.unit),
-            or_blank(used.map(|used| format!("{used} {}", self.unit))),
+            self.compared_quantity.of(self.unit).to_string(),
+            or_blank(used.map(|used| used.of(self.unit))),
             self.used_percent.to_string(),
         ]
     }
@@ -324,8 +324,8 @@ fn together(lines: &[&Line]) -> [String; 3] {
     let used = lines.iter().filter_map(|line| line.used_quantity);
     let used: Decimal = used.map(|used| used.0).sum();
     [
-        format!("{} {unit}", Number(quoted)),
-        format!("{} {unit}", Number(used)),
+        Number(quoted).of(unit).to_string(),
+        Number(used).of(unit).to_string(),
         Percent(percent(used, quoted)).to_string(),
     ]
 }
@@ -350,7 +350,7 @@ fn grouped(by: Grouping, lines: Vec<(Option<Group>, Line)>, page: &Page) -> Vec<
     groups
 }
 
-/// Says what nothing is recorded of, each item once: `6 disc of disc-7in-36 (rotary-36)`.
+/// Says what nothing is recorded of, each item once: `6 discs of disc-7in-36 (rotary-36)`.
 fn without<'a>(lines: impl Iterator<Item = &'a Line>) -> Vec<String> {
     let mut without: BTreeMap<(String, Unit), (Decimal, Money)> = BTreeMap::new();
     for line in lines {
@@ -361,7 +361,7 @@ fn without<'a>(lines: impl Iterator<Item = &'a Line>) -> Vec<String> {
     let without = without.into_iter();
     without
         .filter(|(_, (quantity, cost))| !quantity.is_zero() || !cost.is_zero())
-        .map(|((name, unit), (quantity, _))| format!("{} {unit} of {name}", Number(quantity)))
+        .map(|((name, unit), (quantity, _))| format!("{} of {name}", Number(quantity).of(unit)))
         .collect()
 }
 

@@ -75,7 +75,7 @@ impl Sums {
     fn cells(&self, name: String) -> [String; 9] {
         [
             name,
-            self.price.to_string(),
+            self.revenue.to_string(),
             self.variations.to_string(),
             or_blank(self.estimated_cost),
             self.actual_cost.to_string(),
@@ -306,7 +306,7 @@ impl Answer for Margins {
         let headings = [
             words(self.by).1,
             "Price",
-            "Variations",
+            "In it variations",
             "Quoted cost",
             "Actual cost",
             "Over quote",

@@ -72,6 +72,8 @@ impl Sum {
     }
 }
 
+listed! { OverheadsAnswer, entries, sums: true, by_day: true }
+
 impl Answer for OverheadsAnswer {
     fn text(&self, page: &Page) -> String {
         if self.entries.is_empty() {
@@ -83,7 +85,7 @@ impl Answer for OverheadsAnswer {
         for entry in &self.entries {
             let unit = entry.unit.as_ref();
             let much = entry.quantity.as_ref().zip(unit);
-            let much = much.map(|(quantity, unit)| format!("{quantity} {unit}"));
+            let much = much.map(|(quantity, unit)| quantity.of(*unit));
             table.line([
                 &entry.entry,
                 &entry.date,

@@ -149,7 +149,7 @@ answer! {
 impl MoneyOf {
     fn to_bill(&self, today: NaiveDate) -> String {
         let age = self.since.map_or(0, |closed| (today - closed).num_days());
-        let age = count(usize::try_from(age).unwrap_or_default(), "day");
+        let age = count(age, "day");
         if let Some(back) = self.owed_back {
             return format!(
                 "{}: {} was invoiced {} before tax beyond its price, which is owed back",

@@ -57,20 +57,20 @@ impl Line {
         }
     }
 
-    /// Writes one side of it: `6.37 disc at 2.10`. A rental has no unit price: `2 day, 160.00`.
+    /// Writes one side of it: `6.37 discs at 2.10`. A rental has no unit price: `2 days, 160.00`.
     fn side(&self, quantity: Number, price: Option<UnitPrice>, cost: Amount) -> String {
         let none = quantity.0.is_zero();
-        let words = format!("{quantity} {}", self.unit);
+        let words = quantity.of(self.unit).to_string();
         match (self.kind, price) {
             (LineKind::Rental, _) if none && cost.money.is_zero() => String::new(),
             (LineKind::Rental, _) if none => cost.to_string(),
             (LineKind::Rental, _) => format!("{words}, {cost}"),
-            (_, Some(price)) if !none => format!("{words} at {}", price.to_amount()),
+            (_, Some(price)) if !none => format!("{words} at {price}"),
             _ => words,
         }
     }
 
-    /// Says how far it left the quote: `Landing, rotary-36: 5.82 more (6 disc at 3.20; quoted 6.37 disc at 2.10)`.
+    /// Says how far it left the quote: `Landing, rotary-36: 5.82 more (6 discs at 3.20; quoted 6.37 discs at 2.10)`.
     pub(in crate::document) fn words(&self) -> String {
         let room = self.room.as_ref().map(|room| format!("{room}, "));
         let [what, quoted, actual, _, _, _, _] = self.cells();
@@ -106,7 +106,8 @@ impl Line {
             let actual = self.side(quantity, self.actual_unit_price, self.actual_cost);
             (actual, parts.map(|part| part.to_string()))
         });
-        let (actual, [price, quantity, total]) = actual.unwrap_or_default();
+        let (actual, [price, quantity, total]) =
+            actual.unwrap_or_else(|| ("not recorded".to_owned(), Default::default()));
         [
             self.subject(),
             self.side(
@@ -118,7 +119,8 @@ impl Line {
             price,
             quantity,
             total,
-            self.verdict.to_owned(),
+            self.actual_quantity
+                .map_or_else(String::new, |_| self.verdict.to_owned()),
         ]
     }
 }
@@ -251,7 +253,7 @@ impl VarianceAnswer {
                 "Total",
                 "",
             ];
-            let mut table = page.table(headings).numbers(1..=5);
+            let mut table = page.table(headings).numbers(1..=5).goes([6]);
             for line in lines.iter().filter(|line| !line.is_empty_part()) {
                 table.row(line.cells());
             }

@@ -20,7 +20,7 @@ const CONTRADICTIONS: &[(&str, &str)] = &[
          JOIN entry AS void ON void.voids_id = entry.id",
     ),
     (
-        "it is confirmed, and teaches nothing",
+        "it is confirmed, and no rate learns of it",
         "SELECT entry.id, entry.number FROM entry_confirmation JOIN entry ON entry.id = entry_id
          WHERE entry.kind NOT IN ('use', 'hours')",
     ),

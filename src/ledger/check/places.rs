@@ -110,7 +110,7 @@ impl Ledger {
                 let mut answers = operations.iter();
                 let Some(answer) = answers.find(|known| known.answers.as_ref() == Some(&kind)) else {
                     return Ok(Some(format!(
-                        "finding in `{room}`: no operation answers `{kind}`"
+                        "finding in `{room}`: no operation puts `{kind}` right"
                     )));
                 };
                 let counted = match answer.driver {

@@ -4,6 +4,7 @@ use anyhow::Result;
 
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money};
+use crate::notation::count;
 
 /// Rows (id, number of an entry) that contradict another, and what is wrong.
 const CONTRADICTIONS: &[(&str, &str)] = &[
@@ -69,8 +70,8 @@ impl Ledger {
             }
             let begun = away.days();
             if begun.len() != back.days.len() {
-                let (charged, begun) = (back.days.len(), begun.len());
-                problems.push(format!("{name}: {charged} days are charged, {begun} began"));
+                let (charged, begun) = (count(back.days.len(), "day"), begun.len());
+                problems.push(format!("{name}: charged for {charged}, {begun} began"));
                 continue;
             }
             let shares = back.charge.spread(&vec![Decimal::ONE; begun.len()]);

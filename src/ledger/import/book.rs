@@ -157,7 +157,7 @@ impl Writing<'_> {
 
     fn read_packs(&self, row: Row<'_>, read_price: ReadPrice) -> Result<Vec<Pack>> {
         let price = row.maybe("price", |text| read_price(self.currency(), text))?;
-        let size = row.maybe("pack", above_zero)?;
+        let size = row.maybe("pack", |text| above_zero_in(text, Decimal::ONE))?;
         let (size, price) = match (size, price) {
             (None, None) => return Ok(Vec::new()),
             (Some(_), None) => return Err(row.wrong("price", "is empty")),
@@ -206,7 +206,7 @@ impl Writing<'_> {
             if let Some(kind) = &operation.answers {
                 let by = answered.entry(kind.clone()).or_insert(name.to_owned());
                 if !same(by, name) {
-                    return Err(row.wrong("answers", format!("{by} answers `{kind}` already")));
+                    return Err(row.wrong("answers", format!("{by} puts `{kind}` right already")));
                 }
             }
             let id = match &earlier {
@@ -317,21 +317,21 @@ impl Writing<'_> {
         Ok(id)
     }
 
-    pub(in crate::ledger) fn import_book_rates(&self, rows: &Rows) -> Result<()> {
+    pub(in crate::ledger) fn import_book_rates(&self, rows: &Rows, units: Units) -> Result<()> {
         let operations = self.operations_by_name()?;
         let settings = self.settings()?;
         let mut trusts: BTreeMap<Key, Decimal> = BTreeMap::new();
         let mut seen = BTreeSet::new();
         for row in rows.iter() {
             let operation = operation_of(row, &operations)?;
-            let rate = read_rate(row, operation)?;
+            let rate = read_rate(row, operation, units)?;
             if !seen.insert((rate.operation, rate.condition, rate.species, rate.kind)) {
                 return Err(row.wrong(
                     "operation",
                     format!("`{}` has this rate twice", operation.name),
                 ));
             }
-            note_trust(row, Key::of_trust(operation, rate.kind), &mut trusts)?;
+            note_trust(row, Key::of_trust(operation, rate.kind), units, &mut trusts)?;
             self.insert_rate(&rate)
                 .map_err(|error| row.wrong("driver_per_item", error))?;
         }
@@ -397,8 +397,7 @@ impl Writing<'_> {
         units: Units,
     ) -> Result<NaiveDate> {
         let finished_on = row.date("finished_on", self.today())?;
-        let area = row.maybe("area", |text| read_area(text, units))?;
-        let edge = row.maybe("edge", |text| read_edge(text, units))?;
+        let (area, edge) = area_and_edge(row, units)?;
         let part = ObservedPart {
             operation: operation.id,
             room: row.read("room", |text| named("room", text))?.into(),
@@ -406,7 +405,7 @@ impl Writing<'_> {
                 condition: row.word("condition")?,
                 species: row.word("species")?,
             },
-            driver: driver_of(row, operation, area, edge)?,
+            driver: driver_of(row, operation, area, edge, units)?,
             passes: 1,
         };
         for (kind, taken) in taken_of(row, operation)? {
@@ -496,17 +495,48 @@ pub(super) fn operation_of<'a>(
     })
 }
 
-fn read_rate(row: Row<'_>, operation: &Operation) -> Result<BookRate> {
+/// Tells in which units a row has a figure, by the column that says its unit; an empty one leaves it to the file's.
+fn units_of(row: Row<'_>, column: &str, us: Unit, units: Units) -> Result<Units> {
+    let told = row.maybe(column, |text| {
+        let all = [Units::Us, Units::Metric].map(|units| (units, us.in_units(units).0));
+        let meant = all.iter().find(|(_, unit)| unit.as_str() == text);
+        let [(_, one), (_, other)] = all;
+        meant
+            .map(|(units, _)| *units)
+            .ok_or_else(|| match one == other {
+                true => format!("`{text}` is not its unit, {one}"),
+                false => format!("`{text}` is not one of its units: {one}, {other}"),
+            })
+    })?;
+    Ok(told.unwrap_or(units))
+}
+
+/// Reads a row's area and edge, as square feet and feet.
+pub(super) fn area_and_edge(
+    row: Row<'_>,
+    units: Units,
+) -> Result<(Option<Decimal>, Option<Decimal>)> {
+    let area_in = units_of(row, "area_unit", Unit::SquareFoot, units)?;
+    let edge_in = units_of(row, "edge_unit", Unit::Foot, units)?;
+    Ok((
+        row.maybe("area", |text| read_area(text, area_in))?,
+        row.maybe("edge", |text| read_edge(text, edge_in))?,
+    ))
+}
+
+fn read_rate(row: Row<'_>, operation: &Operation, units: Units) -> Result<BookRate> {
     let kind = row.word::<RateKind>("kind")?;
     if kind == RateKind::Item && operation.item.is_none() {
         return Err(row.wrong("kind", format!("{} takes no item", operation.name)));
     }
+    let unit = operation.driver.unit();
+    let (_, one) = unit.in_units(units_of(row, "driver_unit", unit, units)?);
     Ok(BookRate {
         operation: operation.id,
         condition: row.maybe("condition", str::parse::<FloorCondition>)?,
         species: row.maybe("species", str::parse::<Species>)?,
         kind,
-        driver_per_item: row.positive("driver_per_item")?,
+        driver_per_item: row.positive("driver_per_item")? / one,
         fixed: row.number("fixed_items")?,
         source: match row.text("source") {
             "" => OWN_FIGURE.to_owned(),
@@ -516,8 +546,15 @@ fn read_rate(row: Row<'_>, operation: &Operation) -> Result<BookRate> {
 }
 
 /// Notes the trust of a row; rows that disagree on the one figure of their kind are refused.
-fn note_trust(row: Row<'_>, key: Key, trusts: &mut BTreeMap<Key, Decimal>) -> Result<()> {
-    let Some(trust) = row.maybe("trust", trust_in)? else {
+fn note_trust(
+    row: Row<'_>,
+    key: Key,
+    units: Units,
+    trusts: &mut BTreeMap<Key, Decimal>,
+) -> Result<()> {
+    let units = units_of(row, "trust_unit", Unit::SquareFoot, units)?;
+    let (_, one) = Unit::SquareFoot.in_units(units);
+    let Some(trust) = row.maybe("trust", |text| trust_in(text, one))? else {
         return Ok(());
     };
     match trusts.insert(key, trust) {
@@ -532,10 +569,10 @@ fn note_trust(row: Row<'_>, key: Key, trusts: &mut BTreeMap<Key, Decimal>) -> Re
     }
 }
 
-/// Reads a trust that the setting can hold.
-fn trust_in(text: &str) -> Result<Decimal, String> {
+/// Reads a trust that the setting can hold; `one` is a square foot in the units of the figure.
+fn trust_in(text: &str, one: Decimal) -> Result<Decimal, String> {
     let most = (Length::LONGEST * Length::LONGEST).square_feet();
-    match above_zero(text)? {
+    match above_zero_in(text, one)? {
         trust if trust <= most => Ok(trust),
         _ => Err(format!("`{text}` is more than {} sqft", plain(most, 0))),
     }
@@ -547,11 +584,17 @@ pub(super) fn driver_of(
     operation: &Operation,
     area: Option<Decimal>,
     edge: Option<Decimal>,
+    units: Units,
 ) -> Result<Decimal> {
     let (driver, column) = match operation.driver {
         Driver::Area => (area, "area"),
         Driver::Edge => (edge, "edge"),
-        Driver::Count | Driver::Length => (row.maybe("quantity", above_zero)?, "quantity"),
+        Driver::Count | Driver::Length => {
+            let unit = operation.driver.unit();
+            let (_, one) = unit.in_units(units_of(row, "quantity_unit", unit, units)?);
+            let quantity = row.maybe("quantity", |text| above_zero_in(text, one))?;
+            (quantity, "quantity")
+        }
         Driver::Room | Driver::Job => (Some(Decimal::ONE), "operation"),
     };
     driver.ok_or_else(|| {
@@ -576,9 +619,9 @@ fn taken_of(row: Row<'_>, operation: &Operation) -> Result<Vec<(RateKind, Decima
     Ok(taken.collect())
 }
 
-/// Reads a quantity that is above zero as it will be kept, in millionths.
-fn above_zero(text: &str) -> Result<Decimal, String> {
-    match number(text).map(quantity) {
+/// Reads a quantity that is above zero as it will be kept, in millionths; `one` of what is kept is so much of the figure's.
+fn above_zero_in(text: &str, one: Decimal) -> Result<Decimal, String> {
+    match number(text).map(|figure| quantity(figure / one)) {
         Some(value) if value > Decimal::ZERO => Ok(value),
         Some(_) => Err(format!("`{text}` is not above zero")),
         None => Err(format!("`{text}` is not a number")),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use anyhow::Result;
 
-use super::book::{driver_of, operation_of, read_area, read_edge};
+use super::book::{area_and_edge, driver_of, operation_of};
 use crate::ledger::Ledger;
 use crate::ledger::rows::{Columns, Row, Rows};
 use crate::measure::Units;
@@ -24,7 +24,7 @@ const COLUMNS: Columns = Columns {
         "edge",
         "kind",
     ],
-    optional: &["quantity"],
+    optional: &["quantity", "area_unit", "edge_unit", "quantity_unit"],
 };
 
 /// A sum that is asked for.
@@ -73,8 +73,7 @@ fn read_asked(row: Row<'_>, operation: &Operation, job: usize, units: Units) -> 
     if kind == RateKind::Item && operation.item.is_none() {
         return Err(row.wrong("kind", format!("{} takes no item", operation.name)));
     }
-    let area = row.maybe("area", |text| read_area(text, units))?;
-    let edge = row.maybe("edge", |text| read_edge(text, units))?;
+    let (area, edge) = area_and_edge(row, units)?;
     Ok(Asked {
         job,
         operation: operation.id,
@@ -83,7 +82,7 @@ fn read_asked(row: Row<'_>, operation: &Operation, job: usize, units: Units) -> 
             condition: row.word::<FloorCondition>("condition")?,
             species: row.word::<Species>("species")?,
         },
-        driver: driver_of(row, operation, area, edge)?,
+        driver: driver_of(row, operation, area, edge, units)?,
         passes: 1,
     })
 }

@@ -9,6 +9,7 @@ use rusqlite::named_params;
 
 use super::book::exact_price;
 use super::known::Importing;
+use super::places::road_of;
 use crate::ledger::names::{Names, key, near_names};
 use crate::ledger::rows::{Row, Rows};
 use crate::ledger::stock::Stand;
@@ -253,11 +254,12 @@ impl Importing<'_> {
         for row in rows.iter() {
             let on = row.date("date", self.today())?;
             let (job, rooms) = self.job_or_none(row)?;
-            let driven = on_the_road(row.positive("distance")?, units, self.units());
+            let road = road_of(row, units)?;
+            let driven = on_the_road(row.positive("distance")?, road, self.units());
             // What a mile costs is as much more than a kilometre as it is longer.
             let rate = row
                 .number("rate")?
-                .map(|rate| on_the_road(rate, self.units(), units));
+                .map(|rate| on_the_road(rate, self.units(), road));
             let occasion = occasion(row, job.as_deref(), &rooms, on);
             let recorded = self.as_of(on, || match rate {
                 Some(rate) => self.enter_drive(driven, rate, &occasion),

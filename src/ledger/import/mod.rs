@@ -23,6 +23,7 @@ use self::known::Importing;
 use super::rows::{Columns, Rows};
 use super::{Clock, Writing};
 use crate::measure::Units;
+use crate::notation::count;
 use crate::trade::closed_set;
 
 closed_set! {
@@ -73,7 +74,13 @@ impl Transfer {
             Transfer::Sites => (
                 "sites",
                 &["client", "site"],
-                &["year_built", "tax_area", "distance", "note"],
+                &[
+                    "year_built",
+                    "tax_area",
+                    "distance",
+                    "distance_unit",
+                    "note",
+                ],
             ),
             Transfer::Rooms => (
                 "rooms",
@@ -126,7 +133,7 @@ impl Transfer {
             Transfer::Drives => (
                 "drives",
                 &["date", "job", "site", "distance"],
-                &["room", "rate", "note", "no_job"],
+                &["distance_unit", "room", "rate", "note", "no_job"],
             ),
             Transfer::Rentals => (
                 "rentals",
@@ -158,7 +165,7 @@ impl Transfer {
                     "item_quantity",
                     "hours",
                 ],
-                &["quantity"],
+                &["quantity", "area_unit", "edge_unit", "quantity_unit"],
             ),
             Transfer::Operations => (
                 "operations",
@@ -193,7 +200,7 @@ impl Transfer {
                     "fixed_items",
                     "trust",
                 ],
-                &["source"],
+                &["driver_unit", "trust_unit", "source"],
             ),
         };
         Columns {
@@ -216,7 +223,7 @@ pub struct Imported {
 }
 
 impl Writing<'_> {
-    /// Imports a file.
+    /// Imports a file; `units` are those of its bare figures, where no column beside them says theirs.
     ///
     /// # Errors
     /// Refuses the first mistake, with file, line and column.
@@ -228,9 +235,8 @@ impl Writing<'_> {
         units: Units,
     ) -> Result<Imported> {
         let imported = self.import_quietly(kind, file, text, units)?;
-        let rows = imported.rows;
-        let noun = if rows == 1 { "row" } else { "rows" };
-        self.log(&format!("Imported {rows} {noun} of {kind} from {file}."))?;
+        let rows = count(imported.rows, "row");
+        self.log(&format!("Imported {rows} of {kind} from {file}."))?;
         Ok(imported)
     }
 
@@ -259,7 +265,7 @@ impl Writing<'_> {
             Transfer::Rentals => importing.import_rentals(&rows)?,
             Transfer::PastRooms => self.import_past_rooms(&rows, units)?,
             Transfer::Operations => self.import_operations(file, text)?,
-            Transfer::BookRates => self.import_book_rates(&rows)?,
+            Transfer::BookRates => self.import_book_rates(&rows, units)?,
         }
         Ok(Imported {
             rows: rows.len(),
@@ -420,7 +426,7 @@ mod tests {
             (
                 Transfer::Operations,
                 &format!("{OPERATIONS}x,,count,,,,none,,,proud-nails\n"),
-                "answers: set-nails answers `proud-nails` already",
+                "answers: set-nails puts `proud-nails` right already",
             ),
             (
                 Transfer::BookRates,

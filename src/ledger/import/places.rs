@@ -53,6 +53,16 @@ impl Walked {
     }
 }
 
+/// Tells in which units a row has its distance.
+pub(super) fn road_of(row: Row<'_>, units: Units) -> Result<Units> {
+    let told = row.maybe("distance_unit", |text| match text {
+        "mi" => Ok(Units::Us),
+        "km" => Ok(Units::Metric),
+        _ => Err(format!("`{text}` is not one of its units: mi, km")),
+    })?;
+    Ok(told.unwrap_or(units))
+}
+
 impl Importing<'_> {
     pub(super) fn import_clients(&self, rows: &Rows) -> Result<()> {
         let known = self.clients()?.into_iter();
@@ -82,6 +92,7 @@ impl Importing<'_> {
                 text.parse::<i32>()
                     .map_err(|_| format!("`{text}` is not a year"))
             };
+            let road = road_of(row, units)?;
             let site = NewSite {
                 client: row.find("client", |name| clients.find(name))?.id,
                 address: row.filled("site")?.to_owned(),
@@ -91,7 +102,7 @@ impl Importing<'_> {
                     .map(|area| area.id),
                 distance: row
                     .number("distance")?
-                    .map(|distance| quantity(on_the_road(distance, units, self.units()))),
+                    .map(|distance| quantity(on_the_road(distance, road, self.units()))),
                 note: row.text("note").to_owned(),
             };
             let address = row.read("site", |address| sites.free(address))?;

@@ -20,6 +20,7 @@ use std::ops::RangeInclusive;
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Weekday};
 use thiserror::Error;
 
+use crate::notation::count;
 use crate::trade::rental::MORNING;
 
 /// The hour from which it is night at home: who can't get to bed then is away for the night.
@@ -156,7 +157,7 @@ pub struct Coat {
 
 /// Why a set of rooms can't be done together.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
-#[error("`{coat}` takes {hours} hours at once, and the crew has {day_hours} in a working day")]
+#[error("`{coat}` takes {} at once, and the crew has {day_hours} in a working day", count(.hours, "hour"))]
 pub struct CoatTooLong {
     /// The coat.
     pub coat: String,

@@ -11,6 +11,9 @@
 //! ```text
 //! quoted 100 discs, taken 120:  rates that ask for 110 or more today count on it, those that ask for 109 don't yet
 //! ```
+//!
+//! In the same way it counts on a price, a wage or a tariff once today's book asks for at least half of what it was more or
+//! less, for what was taken. How long machines are out follows from the hours, and what a bill says otherwise from nothing.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -63,6 +66,16 @@ pub enum Source {
     },
 }
 
+impl Source {
+    /// Tells whether it is what one of something costs, which the book says.
+    const fn is_price(&self) -> bool {
+        matches!(
+            self,
+            Source::Price { .. } | Source::Wage | Source::Rental { .. }
+        )
+    }
+}
+
 /// What is known of a line beside its figures.
 #[derive(Clone, Debug, Default)]
 pub struct Known {
@@ -72,6 +85,8 @@ pub struct Known {
     pub now: Option<Decimal>,
     /// The rate that says more.
     pub rate: Option<RateAsked>,
+    /// What the line would cost at the prices of today's book, for what was taken; `None`: the book has no price for it.
+    pub at_book: Option<Money>,
 }
 
 /// A rate, as it is asked for.
@@ -100,6 +115,8 @@ pub struct Cause {
     pub now: Option<Decimal>,
     /// The rate that says more.
     pub rate: Option<RateAsked>,
+    /// What today's book asks for what was taken; `None`: it is no cause of price.
+    pub at_book: Option<Money>,
 }
 
 impl Cause {
@@ -111,6 +128,7 @@ impl Cause {
             actual: Side::default(),
             now: None,
             rate: None,
+            at_book: None,
         }
     }
 
@@ -119,11 +137,15 @@ impl Cause {
         self.actual.cost - self.quoted.cost
     }
 
-    /// Tells whether the next quote counts on it; `None`: no rate learns it.
+    /// Tells whether the next quote counts on it; `None`: neither a rate nor the book says anything of it.
     pub fn is_counted_on(&self) -> Option<bool> {
-        let (quoted, actual) = (self.quoted.quantity, self.actual.quantity);
+        let minor = |money: Money| Decimal::from(money.minor());
+        let (quoted, actual, now) = match self.at_book {
+            Some(now) => (minor(self.quoted.cost), minor(self.actual.cost), minor(now)),
+            None => (self.quoted.quantity, self.actual.quantity, self.now?),
+        };
         let half_way = (quoted + actual) / Decimal::TWO;
-        self.now.map(|now| match actual > quoted {
+        Some(match actual > quoted {
             true => now >= half_way,
             false => now <= half_way,
         })
@@ -142,7 +164,7 @@ pub struct Causes {
 
 impl Causes {
     /// Adds a job; `known` tells of its lines.
-    pub fn add(&mut self, variance: &Variance, known: impl Fn(&Subject) -> Known) {
+    pub fn add(&mut self, variance: &Variance, known: impl Fn(&Subject, &Compared) -> Known) {
         let recorded = variance.recorded();
         self.jobs += 1;
         self.recorded.price += recorded.price;
@@ -152,15 +174,18 @@ impl Causes {
             let Some(compared) = line.compared() else {
                 continue;
             };
-            let known = known(&line.subject);
+            let known = known(&line.subject, compared);
             for (source, quoted, actual) in parts(line, compared, known.condition) {
-                let is_priced = matches!(source, Source::Price { .. } | Source::Wage);
+                let is_priced = source.is_price();
                 let is_new = seen.insert(source.clone());
                 let cause = self.causes.entry(source);
                 let cause = cause.or_insert_with_key(|source| Cause::new(source.clone()));
                 cause.jobs += usize::from(is_new);
                 cause.quoted.add(quoted);
                 cause.actual.add(actual);
+                if let Some(at_book) = known.at_book.filter(|_| is_priced) {
+                    *cause.at_book.get_or_insert_default() += at_book;
+                }
                 if let Some(now) = known.now.filter(|_| !is_priced) {
                     *cause.now.get_or_insert_default() += now;
                     cause.rate = cause.rate.take().or(known.rate.clone());
@@ -290,17 +315,23 @@ mod tests {
         let variance = Variance { lines };
         for (now, counted) in [(dec!(110), true), (dec!(109.99), false)] {
             let mut causes = Causes::default();
-            causes.add(&variance, |subject| Known {
+            causes.add(&variance, |subject, _| Known {
                 condition: Some(FloorCondition::WornFilm),
                 now: (subject.kind == LineKind::Item).then_some(now),
                 rate: None,
+                // Half of the 12.00 that the discs were less; nothing of the 8.00 that hours were more.
+                at_book: match subject.kind {
+                    LineKind::Item => Some(Money::from_minor(23_400)),
+                    LineKind::Labour => Some(Money::from_minor(24_000)),
+                    _ => None,
+                },
             });
             assert_eq!(causes.recorded, variance.recorded());
             let largest = causes.largest();
             let minor = largest.iter().map(|cause| cause.difference().minor());
             assert_eq!(minor.collect::<Vec<_>>(), [-6_000, 4_000, -1_200, 800]);
             let counts: Vec<_> = largest.iter().map(Cause::is_counted_on).collect();
-            assert_eq!(counts, [None, Some(counted), None, None]);
+            assert_eq!(counts, [None, Some(counted), Some(true), Some(false)]);
         }
     }
 }

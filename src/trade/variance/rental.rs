@@ -90,7 +90,7 @@ struct Machine<'a> {
 
 /// Compares the machines of a job's quotes with what their rentals were charged: four lines for each that was rented, one
 /// for each that wasn't.
-pub(super) fn lines(quotes: &[Quoted<'_>], logged: &[Logged]) -> Vec<VarianceLine> {
+pub fn lines(quotes: &[Quoted<'_>], logged: &[Logged]) -> Vec<VarianceLine> {
     let mut machines: BTreeMap<MachineId, Machine<'_>> = BTreeMap::new();
     for line in quotes.iter().flat_map(|quoted| quoted.lines) {
         if let Line::Rental {
