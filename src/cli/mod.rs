@@ -228,14 +228,41 @@ fn must_be_typed(error: &clap::Error) -> Option<String> {
         command = below;
     }
     let usage = command.clone().render_usage().to_string();
-    let missing = match error.get(ContextKind::InvalidArg) {
-        Some(ContextValue::Strings(missing)) => &missing[..],
-        _ => &[],
-    };
+    let mut parts = usage_parts(&usage);
+    parts.retain(|part| !part.starts_with('['));
     // What is required only beside something else stands in no usage.
-    let missing = missing.iter().filter(|missing| !usage.contains(*missing));
-    let missing: String = missing.map(|missing| format!(" {missing}")).collect();
-    Some(usage.replacen(" [OPTIONS]", &missing, 1))
+    if let Some(ContextValue::Strings(missing)) = error.get(ContextKind::InvalidArg) {
+        let missing = missing.iter().map(String::as_str);
+        let stands = |missing: &str| usage.contains(missing.trim_end_matches("..."));
+        parts.extend(missing.filter(|missing| !stands(missing)));
+    }
+    let is_option = |part: &&str| part.starts_with("--") || part.starts_with("<--");
+    let (options, words): (Vec<&str>, Vec<&str>) = parts.into_iter().partition(is_option);
+    Some([words, options].concat().join(" "))
+}
+
+/// Parts a usage: each word, option with its value, and what stands in brackets.
+fn usage_parts(usage: &str) -> Vec<&str> {
+    let (mut parts, mut begin, mut depth) = (Vec::new(), 0, 0_usize);
+    for (at, sign) in usage.char_indices() {
+        match sign {
+            '<' | '[' => depth += 1,
+            '>' | ']' => depth = depth.saturating_sub(1),
+            ' ' if depth == 0 && !usage[begin..at].starts_with("--") => {
+                parts.push(&usage[begin..at]);
+                begin = at + 1;
+            }
+            _ => {}
+        }
+        // An option ends with its value.
+        if sign == '>' && depth == 0 && usage[begin..].starts_with("--") {
+            parts.push(&usage[begin..=at]);
+            begin = at + 1;
+        }
+    }
+    parts.push(&usage[begin..]);
+    parts.retain(|part| !part.trim().is_empty());
+    parts
 }
 
 /// Returns the list of a command's noun as it is typed; the jobs, if the noun has none.
@@ -304,7 +331,26 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
 
 /// Returns the command line as clap knows it, for manual pages and completions.
 fn command() -> clap::Command {
-    <Cli as clap::CommandFactory>::command()
+    <Cli as clap::CommandFactory>::command().mut_subcommands(with_examples)
+}
+
+/// Examples that the help of a noun has.
+const EXAMPLES_OF_A_NOUN: usize = 3;
+
+/// Gives a noun the first examples of what can be done with it.
+fn with_examples(command: clap::Command) -> clap::Command {
+    if !command.has_subcommands() || command.get_after_long_help().is_some() {
+        return command;
+    }
+    let examples: Vec<String> = command
+        .get_subcommands()
+        .filter_map(|below| {
+            let help = below.get_after_long_help()?.to_string();
+            help.lines().nth(1).map(str::to_owned)
+        })
+        .take(EXAMPLES_OF_A_NOUN)
+        .collect();
+    command.after_long_help(format!("Examples:\n{}", examples.join("\n")))
 }
 
 fn read_color(text: &str) -> Result<anstream::ColorChoice, String> {
