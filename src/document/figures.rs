@@ -48,8 +48,8 @@ impl fmt::Display for Amount {
     }
 }
 
-/// What one of something costs: at least the currency's decimals, at most four. People see four only of a price that they
-/// are all of, such as 0.725 for a mile; one that goes on, as the mean of several purchases does, is an amount.
+/// What one of something costs: at least the currency's decimals, at most four. People see those of the currency, and of
+/// less than one at least three figures: 39.86 for an hour, 0.725 for a mile, 0.0893 for a nail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct UnitPrice {
     price: Decimal,
@@ -57,9 +57,9 @@ pub struct UnitPrice {
 }
 
 impl UnitPrice {
-    /// Writes it with at least the currency's decimals.
-    fn text(self) -> String {
-        let text = plain(self.price, QUANTITY_DECIMALS);
+    /// Writes it to so many decimals, and with at least the currency's.
+    fn text(self, decimals: u32) -> String {
+        let text = plain(self.price, decimals);
         let decimals = text
             .split_once('.')
             .map_or(0, |(_, decimals)| decimals.len());
@@ -74,10 +74,12 @@ impl UnitPrice {
 
 impl fmt::Display for UnitPrice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match round(self.price, QUANTITY_DECIMALS) == self.price {
-            true => f.write_str(&self.text()),
-            false => f.write_str(&self.currency.text(self.currency.amount(self.price))),
-        }
+        let decimals = match self.price.abs() {
+            tiny if tiny < Decimal::new(1, 1) => QUANTITY_DECIMALS,
+            small if small < Decimal::ONE => 3,
+            _ => 0,
+        };
+        f.write_str(&self.text(decimals.max(self.currency.decimals())))
     }
 }
 
@@ -316,15 +318,14 @@ impl Page {
     }
 }
 
-/// What is written for programs as it is for people.
-macro_rules! serialized_as_shown {
-    ($($figure:ty),+) => {$(
-        impl Serialize for $figure {
-            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-                serializer.collect_str(self)
-            }
-        }
-    )+};
+impl Serialize for Amount {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
 }
 
-serialized_as_shown!(Amount, UnitPrice);
+impl Serialize for UnitPrice {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.text(QUANTITY_DECIMALS))
+    }
+}

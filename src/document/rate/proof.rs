@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 
 use super::{Operations, Rated, rooms};
 use crate::document::figures::{Number, Quantity};
-use crate::document::{Answer, List, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::Backtest;
 use crate::trade::Unit;
 use crate::trade::operation::Operation;
@@ -59,6 +59,17 @@ answer! {
 }
 
 impl ScoreFacts {
+    /// Says how the bands hold, of each finished job as the earlier ones foretold it.
+    fn sentence(&self) -> String {
+        let inside = or_blank(self.inside_80_percent);
+        let records = count(self.records, "record");
+        format!(
+            "All in all, {}: {inside} of {records} of finished jobs were inside the 80 % band, each foretold from earlier jobs \
+             only.",
+            self.verdict
+        )
+    }
+
     fn cells(&self, of: &str) -> [String; 8] {
         let errors = &self.mean_error_percent;
         [
@@ -176,9 +187,8 @@ impl Answer for ProofAnswer {
                  Off: mean distance from what was expected, in percent of the book's figure; beside it that of the book alone \
                  and of the plain average.",
             );
-            format!(
-                "Each finished job, foretold from the earlier ones only.\n\n{table}\n\n{legend}"
-            )
+            let answer = page.prose(&self.score.sentence());
+            format!("{answer}\n\n{table}\n\n{legend}")
         };
         if !self.slips.is_empty() {
             text.push_str("\n\nThese look like slips; they are set aside until you answer:");
