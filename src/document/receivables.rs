@@ -67,6 +67,8 @@ answer! {
         credit: Amount = page.amount(receivables.clients.iter().map(|client| client.credit).sum()),
         allowance: Amount = page.amount(owed.allowance(receivables.lost)),
         #[serde(skip)]
+        owing: usize = receivables.clients.iter().filter(|client| !client.owed.total().is_zero()).count(),
+        #[serde(skip)]
         lost: Vec<SetPercent> = receivables.lost.iter().map(|share| SetPercent(*share * Decimal::ONE_HUNDRED)).collect(),
         clients: Vec<OwingFacts> = page.each(receivables.clients, OwingFacts::new),
     }
@@ -84,11 +86,7 @@ fn all_owed(clients: &[Owing]) -> ByAge {
 impl ReceivablesAnswer {
     /// Says what is owed, by how many, and what of it is late.
     fn first(&self) -> String {
-        let owing = self
-            .clients
-            .iter()
-            .filter(|client| !client.total.money.is_zero());
-        let by = count(owing.count(), "client");
+        let by = count(self.owing, "client");
         let late = match self.overdue.money {
             nothing if nothing.is_zero() => "nothing of it is late".to_owned(),
             all if all == self.total.money => "all of it is late".to_owned(),

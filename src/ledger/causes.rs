@@ -36,7 +36,7 @@ impl Prices {
         one.map(|one| self.currency.amount(product([taken, *one])))
     }
 
-    /// Returns what the tariff and what comes once would come to of the machines of a job, for the time that they were out.
+    /// Returns what today's tariffs would come to beyond the quoted ones, for the time that the machines of a job were out.
     fn of_machines(&self, record: &JobRecord) -> BTreeMap<Subject, Money> {
         let mut logged = record.logged.clone();
         for cost in &mut logged {
@@ -49,7 +49,8 @@ impl Prices {
         let lines = rental::lines(&record.agreed.quoted(), &logged).into_iter();
         let of_book = |line: &VarianceLine| {
             let part = line.subject.part;
-            matches!(part, Some(RentalPart::Tariff | RentalPart::Once))
+            // What comes once goes by how long a machine is out, too, of which the book says nothing.
+            part == Some(RentalPart::Tariff)
         };
         let lines = lines.filter(of_book);
         lines

@@ -282,10 +282,9 @@ impl<T> Names<T> {
     }
 }
 
-/// Tells whether a word of a name, other than its first, begins with a key: `disc-7in-36` has the words `7in` and `36`.
+/// Tells whether a word of a name, other than its first, begins with a key. Blanks part words: `disc-7in-36` is one.
 fn has_word(name: &str, key: &str) -> bool {
-    let mut begins = name.match_indices(key).map(|(at, _)| &name[..at]);
-    !key.is_empty() && begins.any(|before| before.ends_with(|sign: char| !sign.is_alphanumeric()))
+    !key.is_empty() && name.contains(&format!(" {key}"))
 }
 
 /// What a numbered thing is known by beside its number.

@@ -430,7 +430,7 @@ fn a_room_that_is_done_is_asked_for_once() {
     assert_eq!(
         run.stderr(),
         "error: the following required arguments were not provided: <--share <PERCENT>|--amount <AMOUNT>|--room <ROOM>>\n\
-         Usage: gritledger invoice progress <--share <PERCENT>|--amount <AMOUNT>|--room <ROOM>> <JOB>\n"
+         Usage: gritledger invoice progress <JOB> <--share <PERCENT>|--amount <AMOUNT>|--room <ROOM>>\n"
     );
     let run = ledger.line("invoice progress J1 --share 40% --amount 5");
     assert_eq!(run.code(), 2, "{run}");

@@ -13,7 +13,7 @@ fn a_use_and_hours_say_how_far_they_have_come() {
     let said = |line: &str| ledger.line(line).ok();
     assert_eq!(
         said("use 36 6 --room Landing"),
-        "E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
+        "E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
          disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n"
     );
     assert_eq!(
@@ -34,13 +34,13 @@ fn a_use_and_hours_say_how_far_they_have_come() {
     );
     assert_eq!(
         said("use disc-7in-24 3 --room Landing --on rotary-24"),
-        "E5: used 3 disc of disc-7in-24 on J1, Landing, 7.20.\n\
+        "E5: used 3 discs of disc-7in-24 on J1, Landing, 7.20.\n\
          disc-7in-24: not quoted\n"
     );
     // A true zero is something that is known.
     assert_eq!(
         said("use disc-7in-80 0 --room Landing --on rotary-80"),
-        "E6: used 0 disc of disc-7in-80 on J1, Landing.\n\
+        "E6: used 0 discs of disc-7in-80 on J1, Landing.\n\
          disc-7in-80: 0 of 4.66 quoted; Landing 0 of 1.57\n"
     );
     // What is left over, money and hours on nothing are no part of it.
@@ -119,9 +119,9 @@ fn notes_tell_each_thing_once_as_it_stands_in_the_end() {
     assert_eq!(
         ledger.line(&format!("daybook {notes}")).ok(),
         "Wrote 5 lines:\n\
-         E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
-         E2: used 3 disc of disc-7in-36 on J1, Landing, 6.30.\n\
-         E3: used 12 disc of disc-7in-36 on J1, Back bedroom, 25.20.\n\
+         E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
+         E2: used 3 discs of disc-7in-36 on J1, Landing, 6.30.\n\
+         E3: used 12 discs of disc-7in-36 on J1, Back bedroom, 25.20.\n\
          E4: Ruben Vale worked 1 h on J1, Back bedroom, sand, 39.86.\n\
          E5: took back E2.\n\
          disc-7in-36: 18 of 25 quoted; Back bedroom 12 of 18.63\n\
@@ -140,7 +140,7 @@ fn a_variation_adds_to_the_budget() {
     // 25 and, for the landing again, 6.37.
     assert_eq!(
         ledger.line("use 36 6 --room Landing").ok(),
-        "E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
+        "E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
          disc-7in-36: 6 of 31.37 quoted; Landing 6 of 12.74\n"
     );
 }

@@ -202,22 +202,29 @@ fn rentals_are_told_by_job_client_time_and_machine() {
 #[test]
 fn what_makes_no_sense_is_refused_with_what_does() {
     let ledger = demo();
-    for (line, refused) in [
+    for (line, can) in [
         (
             "report margin --by item",
-            "error: margins can't be told by item, but by any of job, room, client, month, year, condition\n\
-             hint: gritledger report consumables --by item",
+            "job, room, client, month, year, condition",
         ),
         (
             "report consumables --by machine",
-            "error: consumables can't be told by machine, but by any of job, room, client, month, year, condition, operation, item, grit\n\
-             hint: gritledger report rentals --by machine",
+            "job, room, client, month, year, condition, operation, item, grit",
         ),
         (
             "report rentals --by room",
-            "error: rentals can't be told by room, but by any of job, client, month, year, machine\n\
-             hint: gritledger report margin --by room",
+            "job, client, month, year, machine",
         ),
+    ] {
+        let run = ledger.line(line);
+        assert_eq!(run.code(), 2, "{line}");
+        let said = run.stderr();
+        assert!(
+            said.contains(&format!("[possible values: {can}]")),
+            "{said}"
+        );
+    }
+    for (line, refused) in [
         (
             "report margin --by month --sort colour",
             "error: no column is called `colour`: sort by month, so-far, cancelled, price, variations, estimated-cost, \
@@ -513,5 +520,34 @@ fn lists_are_narrowed_sorted_and_cut_alike() {
         assert!(text.ends_with(end), "{line}:\n{text}");
     }
     let log = ledger.line("log --from 2026-02-28 --top 2").ok();
-    assert!(log.starts_with("4 earlier ones aren't shown.\n"), "{log}");
+    assert!(log.ends_with("\n\n4 earlier ones aren't shown.\n"), "{log}");
+    // Of what stands by its days, the newest come first.
+    for (line, key, first) in [
+        ("job list --top 1", "number", "J19"),
+        ("quote list --top 1", "number", "Q22"),
+        ("invoice list --top 1", "number", "I29"),
+        ("payment list --top 1", "number", "P27"),
+        ("rental list --top 1", "entry", "E1003"),
+        ("report rentals --top 1", "entry", "E1003"),
+    ] {
+        let told = ledger.line(&format!("{line} --csv")).ok();
+        let (head, row) = told.split_once("\r\n").expect("a row");
+        let at = head.split(',').position(|name| name == key);
+        let cell = at.and_then(|at| row.split(',').nth(at));
+        assert_eq!(cell, Some(first), "{line}: {told}");
+    }
+    let statement = ledger.json("client statement benning --top 1");
+    assert_eq!(statement["before"], "0.00");
+    assert_eq!(statement["lines"][0]["balance"], "1569.96");
+    let owed = ledger
+        .line("report receivables --sort buckets-over-90 --top 1")
+        .ok();
+    assert!(
+        owed.starts_with("2569.36 USD is owed by 2 clients on"),
+        "{owed}"
+    );
+    assert!(
+        owed.ends_with("1 more isn't shown; the sums count them.\n"),
+        "{owed}"
+    );
 }

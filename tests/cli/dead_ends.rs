@@ -220,7 +220,7 @@ fn the_last_entry_is_taken_back_without_a_word() {
     );
     assert_eq!(
         ledger.line("void").ok(),
-        "E4: took back E1 (used 6 disc of disc-7in-36 on J2, Hall).\n"
+        "E4: took back E1 (used 6 discs of disc-7in-36 on J2, Hall).\n"
     );
     assert_eq!(
         ledger.line("void E1 --reason again").refused(),
@@ -270,7 +270,7 @@ fn a_void_is_taken_back_by_entering_again_what_it_took() {
     assert_eq!(cost(&ledger, "J1"), json!("5.00"));
     assert_eq!(
         ledger.line("void E3").ok(),
-        "E4: used 6 disc of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n"
+        "E4: used 6 discs of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n"
     );
     assert_eq!(cost(&ledger, "J1"), json!("17.60"));
     assert_eq!(
@@ -315,7 +315,7 @@ fn every_kind_of_entry_is_corrected_in_one_line() {
     for (line, said) in [
         (
             "correct E1 --quantity 6 --job J2 --room Hall --date yesterday --confirm",
-            "E10: used 6 disc of disc-7in-36 on J2, Hall in the place of E1, 12.60.\n",
+            "E10: used 6 discs of disc-7in-36 on J2, Hall in the place of E1, 12.60.\n",
         ),
         (
             "correct E2 --quantity 1:30 --on edge --job J2",
@@ -327,11 +327,11 @@ fn every_kind_of_entry_is_corrected_in_one_line() {
         ),
         (
             "correct E4 --quantity 14 --room \"Back bedroom\"",
-            "E16: drove 14 miles on J1, Back bedroom in the place of E4, 10.15.\n",
+            "E16: drove 14 mi on J1, Back bedroom in the place of E4, 10.15.\n",
         ),
         (
             "correct E5 --cost 63",
-            "E18: bought 30 disc of disc-7in-36 in the place of E5, 63.00.\n",
+            "E18: bought 30 discs of disc-7in-36 in the place of E5, 63.00.\n",
         ),
         (
             "correct E6 --cost 3.20",
@@ -339,7 +339,7 @@ fn every_kind_of_entry_is_corrected_in_one_line() {
         ),
         (
             "correct E7 --quantity 24",
-            "E22: counted 24 disc of disc-7in-36 in the place of E7, -2.10.\n",
+            "E22: counted 24 discs of disc-7in-36 in the place of E7, -2.10.\n",
         ),
         (
             "correct E8 --at 09:30 --job J2",
@@ -511,8 +511,8 @@ fn corrections_stand_among_the_lines_of_a_day() {
     assert_eq!(
         ledger.line(&format!("daybook {notes}")).ok(),
         "Wrote 4 lines:\n\
-         E1: used 60 disc of disc-7in-36 on J1, Landing, 126.00.\n\
-         E3: used 6 disc of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n\
+         E1: used 60 discs of disc-7in-36 on J1, Landing, 126.00.\n\
+         E3: used 6 discs of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n\
          E4: spent for tape on J1, Landing, 5.00.\n\
          E5: took back E4 (spent for tape on J1, Landing).\n\
          disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n"
@@ -535,7 +535,7 @@ fn a_cost_is_corrected_to_be_of_no_job_and_of_one() {
         ),
         (
             "correct E3 --job J1 --room Landing",
-            "E9: drove 14 miles on J1, Landing in the place of E3, 10.15.\n",
+            "E9: drove 14 mi on J1, Landing in the place of E3, 10.15.\n",
         ),
     ] {
         assert_eq!(ledger.line(line).ok(), said, "{line}");

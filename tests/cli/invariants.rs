@@ -180,7 +180,7 @@ fn voiding_in_any_order_keeps_the_stock_sound() {
     );
     assert_eq!(
         ledger.line("void E5").ok(),
-        "E6: used 6 disc of disc-7in-36 on J1, Landing in the place of E2, 18.00.\n"
+        "E6: used 6 discs of disc-7in-36 on J1, Landing in the place of E2, 18.00.\n"
     );
 }
 

@@ -40,7 +40,7 @@ fn costs_of_no_job_touch_no_job() {
     );
     assert_eq!(
         said("drive 40 --no-job --note \"to the yard\""),
-        "E6: drove 40 miles, no job, to the yard, 29.00.\n"
+        "E6: drove 40 mi, no job, to the yard, 29.00.\n"
     );
     assert_eq!(figures(&ledger), before);
     ledger.line("job close J1").ok();

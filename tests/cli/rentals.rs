@@ -401,7 +401,7 @@ fn a_rental_leaves_its_quote_in_parts_that_mean_something() {
     let text = text.split(' ').filter(|word| !word.is_empty());
     let text = text.collect::<Vec<_>>().join(" ");
     for words in [
-        "2 day, 160.00 2.5 day, 222.00 0.00 62.00 62.00",
+        "2 days, 160.00 2.5 days, 222.00 0.00 62.00 62.00",
         "rotary, tariff 28.00 28.00 0.00 28.00",
         "41.00 55.00 7.80 6.20 14.00",
         "95.00 95.00 0.00 95.00",

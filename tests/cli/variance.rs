@@ -313,7 +313,7 @@ fn consumables_compare_only_what_was_recorded() {
     let sum: Vec<&str> = sum.unwrap_or(&"").split_whitespace().collect();
     assert_eq!(sum, ["Total", "20.00", "36.00", "16.00"], "{text}");
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(words.contains("10 each of plug (patch)"), "{text}");
+    assert!(words.contains("10 of plug (patch)"), "{text}");
 }
 
 #[test]

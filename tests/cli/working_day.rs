@@ -38,7 +38,7 @@ fn the_room_says_the_job_and_who_works_alone_is_not_named() {
     // Both sites have a landing; only one job does it.
     let said = ledger.line("use disc-7in-36 6 --room landing").ok();
     assert!(
-        said.starts_with("E2: used 6 disc of disc-7in-36 on J1, Landing"),
+        said.starts_with("E2: used 6 discs of disc-7in-36 on J1, Landing"),
         "{said}"
     );
     let said = ledger
@@ -76,7 +76,7 @@ fn the_room_says_the_job_and_who_works_alone_is_not_named() {
 fn an_item_is_known_by_a_part_of_its_name_on_its_job() {
     let ledger = TestLedger::job_open();
     let used = |line: &str| ledger.line(line).ok();
-    assert!(used("use 36 6 --room Landing").starts_with("E1: used 6 disc of disc-7in-36"));
+    assert!(used("use 36 6 --room Landing").starts_with("E1: used 6 discs of disc-7in-36"));
     assert!(used("use oil-f 1qt --room Landing").starts_with("E2: used 0.25 gal of oil-finish"));
     assert!(used("use OIL-FINISH 1/2gal").starts_with("E3: used 0.5 gal of oil-finish"));
     let refused = ledger.line("use disc 6").refused();
@@ -151,7 +151,7 @@ fn receipts_awaited_are_told_once_a_day() {
         assert_eq!(run.code(), 0, "{run}");
         run.stderr()
     };
-    let first = "warning: 6 disc of it were not in stock: taken at book price until the receipt comes\n\
+    let first = "warning: 6 discs of it not in stock: taken at book price until the receipt comes\n\
                  hint: gritledger buy disc-7in-36 QTY --cost TOTAL\n";
     assert_eq!(used(&ledger, "use 36 6 --room Landing"), first);
     assert_eq!(used(&ledger, "use 50 2 --room Landing"), "");
@@ -167,7 +167,7 @@ fn receipts_awaited_are_told_once_a_day() {
     let ledger = ledger.on("2026-03-03");
     assert_eq!(
         used(&ledger, "use disc-7in-80 3 --room Landing"),
-        "warning: 3 disc of it were not in stock: taken at book price until the receipt comes\n\
+        "warning: 3 discs of it not in stock: taken at book price until the receipt comes\n\
          hint: gritledger buy disc-7in-80 QTY --cost TOTAL\n"
     );
     assert_eq!(
@@ -312,7 +312,7 @@ fn where_figures_are_metric_driving_is_in_kilometres() {
     ledger.lines("setting set km-rate 0.50");
     ledger.lines("setting set km-rate 0,36");
     let run = ledger.line("drive 40 --no-job --note yard");
-    assert_eq!(run.ok(), "E1: drove 40 kilometres, no job, yard, 14.40.\n");
+    assert_eq!(run.ok(), "E1: drove 40 km, no job, yard, 14.40.\n");
     let overheads = ledger.json("report overheads");
     let entry = &overheads["entries"][0];
     assert_eq!(entry["quantity"], json!("40"));
@@ -339,7 +339,7 @@ fn many_lines_are_written_at_once_or_none() {
     assert_eq!(
         said,
         "Wrote 4 lines:\n\
-         E1: used 6 disc of disc-7in-36 on J1, Landing, 12.60.\n\
+         E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
          E2: Ruben Vale worked 1.5 h on J1, Landing, sand, 59.79.\n\
          E3: spent for disposal on J2, 18.40.\n\
          E4: used 0.25 gal of oil-finish on J2, Hall, 13.00.\n\
@@ -504,7 +504,7 @@ fn closing_a_job_says_first_what_it_came_to() {
     );
     let furthest = "Furthest from the quote:\n\
         * Landing, sand, labour: 29.90 more (1.5 h at 39.86; quoted 0.75 h at 39.86)\n\
-        * Landing, rotary-36: 0.78 less (6 disc at 2.10; quoted 6.37 disc at 2.10)\n";
+        * Landing, rotary-36: 0.78 less (6 discs at 2.10; quoted 6.37 discs at 2.10)\n";
     assert!(told.starts_with(&(left + furthest)), "{told}");
     let ledger = TestLedger::job_open();
     let run = ledger.line("job close J1");
@@ -569,7 +569,7 @@ fn today_says_what_may_be_handed_back() {
     ledger.line("job close").ok();
     let told = ledger.line("today").ok();
     assert!(
-        told.contains("\nTo hand back\n* disc-7in-36: of 24 disc, 76.80 USD, what is unopened: gritledger hand-back disc-7in-36 QTY\n"),
+        told.contains("\nTo hand back\n* disc-7in-36: of 24 discs, 76.80 USD, what is unopened: gritledger hand-back disc-7in-36 QTY\n"),
         "{told}"
     );
     // Of the finish nobody logged a use: it may be used up.
@@ -768,7 +768,7 @@ fn what_notes_say_for_nothing_is_told() {
     assert_eq!(
         run.stderr(),
         "mon is Mon 2026-03-02.\n\
-         warning: 6 disc of it were not in stock: taken at book price until the receipt comes\n\
+         warning: 6 discs of it not in stock: taken at book price until the receipt comes\n\
          hint: gritledger buy disc-7in-36 QTY --cost TOTAL\n\
          warning: line 2: no line goes by `room Attic`\n\
          warning: line 4: no line goes by `on yesterday`\n\
@@ -834,7 +834,7 @@ fn a_decimal_comma_in_notes_parts_no_things() {
     let said = written("comma", "Hall: 1,5 coat, 36 6, oil 0,25 gal\n").ok();
     for told in [
         "Ruben Vale worked 1.5 h on J1, Hall, coat",
-        "used 6 disc of disc-7in-36 on J1, Hall",
+        "used 6 discs of disc-7in-36 on J1, Hall",
         "used 0.25 gal of oil-finish on J1, Hall",
     ] {
         assert!(said.contains(told), "{said}");

@@ -345,10 +345,10 @@ fn remarks_on_awaiting(
     if writing.awaited_before(recorded.id)? {
         return Ok(Vec::new());
     }
-    let (short, unit) = (plain(line.quantity, 2), line.unit);
+    let short = line.unit.told(line.quantity, 2);
     Ok(vec![
         Remark::Warning(format!(
-            "{short} {unit} of it were not in stock: taken at book price until the receipt comes"
+            "{short} of it not in stock: taken at book price until the receipt comes"
         )),
         Remark::Hint(format!(
             "gritledger buy {} QTY --cost TOTAL",

@@ -209,9 +209,8 @@ impl ToHandBack {
     fn words(&self) -> String {
         let (item, value) = (&self.item, self.value.with_currency());
         format!(
-            "{item}: of {} {}, {value}, what is unopened: gritledger hand-back {} QTY",
-            self.quantity,
-            self.unit,
+            "{item}: of {}, {value}, what is unopened: gritledger hand-back {} QTY",
+            self.quantity.of(self.unit),
             typed(item)
         )
     }
