@@ -228,7 +228,8 @@ fn what_makes_no_sense_is_refused_with_what_does() {
         (
             "report margin --by month --sort colour",
             "error: no column is called `colour`: sort by month, so-far, cancelled, price, variations, estimated-cost, \
-             actual-cost, late-cost, over-quote, margin, margin-percent, quoted-margin-percent",
+             actual-cost, late-cost, over-quote, margin, margin-percent, quoted-margin-percent, not-recorded-operations, \
+             not-recorded-others, not-recorded-quoted-cost, not-recorded-might-turn-up-cost",
         ),
         (
             "report margin --from 2026-02-01 --to 2026-01-01",
