@@ -253,7 +253,7 @@ Month    Entries    Cost
     );
     assert_eq!(
         ledger.line("report overheads --to 2025-12-31").ok(),
-        "Nothing is logged there that belongs to no job.\n"
+        "None is as you asked for.\n"
     );
     assert_eq!(
         ledger

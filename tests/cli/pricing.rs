@@ -971,10 +971,11 @@ fn closing_a_job_in_a_script_says_how_to_tell_what_turned_up_and_says_it_no_more
     ledger.line("job reopen J1").ok();
     assert_eq!(not_answered(&ledger), "");
 
-    let listed = ledger.line("finding list \"4 Tannery Row\"").ok();
+    let words = ["finding", "list", "4 Tannery Row"];
+    let listed = ledger.run_with(&words, &[("COLUMNS", "140")]).ok();
     for words in [
-        "1; 40 % likely bleach-stains 8 to 12 sq ft; didn't turn up",
-        "6 to 20 ft, 50 % likely; turned up",
+        "  40 % likely bleach-stains 8 to 12 sq ft; didn't turn up",
+        "6 to 20 ft  50 % likely; turned up",
         "\n\nbleach-stains: 0 of 1 turned up, quoted 40 % on average\nfill-gaps: 1 of 1 turned up, quoted 50 % on average\n",
     ] {
         assert!(listed.contains(words), "{words} not in:\n{listed}");
