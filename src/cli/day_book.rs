@@ -84,6 +84,8 @@ pub(super) struct UseArgs {
 ///
 /// Who works alone needn't say who. Hours are written 1.5, 1:30, 1h30, 90m or 1 1/2. Those of no job are for no task:
 /// --note says what for. Hours on the road are for driving, and of the whole job: hours 1 driving.
+/// Hours on a task begin the job that is agreed. Others may be the firm's own: while no job is open, they take --job, a
+/// room, or --no-job.
 #[derive(Debug, Args)]
 #[command(
     override_usage = "gritledger hours [OPTIONS] [WORKER] <HOURS> [TASK]",
@@ -118,7 +120,8 @@ pub(super) struct SpentArgs {
 
 /// Log miles driven, or kilometres in a metric ledger
 ///
-/// At the rate of the setting mile-rate, or km-rate in a metric ledger.
+/// At the rate of the setting mile-rate, or km-rate in a metric ledger. It may be the firm's own: while no job is open, it
+/// takes --job, a room, or --no-job.
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Examples:\n  gritledger drive 14 --job J1\n  gritledger drive 40 --no-job --note \"to the yard\""

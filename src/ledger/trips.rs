@@ -8,12 +8,12 @@ use super::{Ledger, QuoteHeader, QuoteStatus, Settings, Site, refuse, typed};
 use crate::money::{Decimal, plain, quantity};
 use crate::trade::RoomId;
 use crate::trade::bounds::MOST_DRIVEN;
-use crate::trade::plan::labour::Labour;
+use crate::trade::plan::labour::{Labour, LabourError};
 use crate::trade::plan::{MOST_PLACES, Places};
 use crate::trade::pricing::Offer;
 use crate::trade::quote::WorkLine;
 use crate::trade::rates::Rates;
-use crate::trade::takeoff::Methods;
+use crate::trade::takeoff::{MeasuredRoom, Methods};
 use crate::trade::trips::{Road, Visits};
 
 /// Why driving isn't in a draft, or not all of it.
@@ -123,7 +123,8 @@ pub(super) fn visits(
             [] => visits_to_site(offer, methods, rates, settings),
             agreed => {
                 let before: Decimal = agreed.iter().map(|work| work.hours).sum();
-                whole_days(before + hours_of(offer), settings) - whole_days(before, settings)
+                let added = hours_of(&offer.rooms, offer, methods, rates);
+                whole_days(before + added, settings) - whole_days(before, settings)
             }
         },
         to_rental_place: if fetched { 2 } else { 0 },
@@ -134,22 +135,37 @@ pub(super) fn visits(
 fn visits_to_site(offer: &Offer, methods: &Methods, rates: &Rates, settings: &Settings) -> u32 {
     let calendar = settings.calendar();
     let phases = offer.rooms.chunks(MOST_PLACES);
-    let days = phases.map(|rooms| {
-        let places: Vec<RoomId> = rooms.iter().map(|room| room.id).collect();
-        let all = (0..places.len()).fold(Places::NONE, |all, place| all.with(Places::one(place)));
-        let confidence = offer.terms.confidence;
-        let labour = Labour::new(&places, rooms, &offer.work, methods, rates, confidence, &[]);
-        match labour {
-            Ok(labour) => calendar.visits(&labour.needs(all), offer.start),
-            // The schedule doesn't say when its last coat is walked on, so trim has no day.
-            Err(_) => whole_days(hours_of(offer), settings),
-        }
+    let days = phases.map(|rooms| match labour_in(rooms, offer, methods, rates) {
+        Ok(labour) => calendar.visits(&labour.needs(Places::first(rooms.len())), offer.start),
+        // The schedule doesn't say when its last coat is walked on, so trim has no day.
+        Err(_) => whole_days(hours_of(rooms, offer, methods, rates), settings),
     });
     days.sum()
 }
 
-fn hours_of(offer: &Offer) -> Decimal {
-    offer.work.iter().map(|work| work.hours).sum()
+/// Returns what rooms of an offer take, at the confidence; the numbers of rooms are their places.
+fn labour_in(
+    rooms: &[MeasuredRoom],
+    offer: &Offer,
+    methods: &Methods,
+    rates: &Rates,
+) -> std::result::Result<Labour, LabourError> {
+    let places: Vec<RoomId> = rooms.iter().map(|room| room.id).collect();
+    let confidence = offer.terms.confidence;
+    Labour::new(&places, rooms, &offer.work, methods, rates, confidence, &[])
+}
+
+/// Returns the hours of all work in rooms, at the confidence, however coats dry.
+fn hours_of(rooms: &[MeasuredRoom], offer: &Offer, methods: &Methods, rates: &Rates) -> Decimal {
+    let undried = Methods {
+        schedule: None,
+        ..methods.clone()
+    };
+    let hours = rooms.chunks(MOST_PLACES).map(|rooms| {
+        let labour = labour_in(rooms, offer, &undried, rates).expect("no coat has to dry");
+        labour.hours(Places::first(rooms.len()))
+    });
+    hours.sum()
 }
 
 /// Returns the days that the crew has so many hours of labour in.

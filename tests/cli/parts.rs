@@ -1,5 +1,7 @@
 //! Rooms of which parts have a condition of their own.
 
+use gritledger::money::Decimal;
+use rust_decimal_macros::dec;
 use serde_json::{Value, json};
 
 use crate::harness::TestLedger;
@@ -474,6 +476,59 @@ fn a_part_teaches_as_a_room_does() {
     );
     assert!(!two.is_empty());
     assert_eq!(parted, two);
+}
+
+/// On paper, by the rates of the five cuts: r16 is done on the border alone, 48 sq ft of paint, and takes 1.5 h in place of
+/// 48 / 48 = 1 h. r36 goes over all of the room: 40 / 100 + 48 / 100 + 80 / 160 = 0.4 + 0.48 + 0.5 = 1.38 h. It takes half as
+/// much again, 2.07 h, which are 0.6, 0.72 and 0.75 h: 0.015 h a square foot of film and of paint, 0.009375 of bare wood.
+#[test]
+fn what_is_logged_on_a_room_teaches_each_part_its_share() {
+    let ledger = five_cuts();
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --sequence s24 --schedule none
+        quote send Q1
+        quote accept Q1
+        hours 1.5 r16 --room Parlour
+        hours 2.07 r36 --room Parlour
+        job close J1
+        "#,
+    );
+    let learned = ledger.json("rate list --learned");
+    let rates = learned.as_array().unwrap().iter();
+    let mut taught: Vec<[&str; 5]> = rates
+        .map(|rate| {
+            ["operation", "condition", "exposure", "book", "observed"]
+                .map(|field| rate[field].as_str().unwrap())
+        })
+        .collect();
+    taught.sort_unstable();
+    assert_eq!(
+        taught,
+        [
+            ["r16", "paint", "48", "0.020833", "0.03125"], // 1.5 / 48
+            ["r36", "bare", "80", "0.00625", "0.009375"],
+            ["r36", "paint", "48", "0.01", "0.015"],
+            ["r36", "sound-film", "40", "0.01", "0.015"],
+        ]
+    );
+    // The next quote takes each part off at what its own condition was found to take.
+    ledger
+        .line("quote draft \"4 Tannery Row\" --sequence s24 --schedule none")
+        .ok();
+    let anew = cuts(&ledger, "Q2");
+    for rate in learned.as_array().unwrap() {
+        let [operation, condition] =
+            ["operation", "condition"].map(|field| rate[field].as_str().unwrap());
+        let [area, learned] = ["exposure", "learned"]
+            .map(|field| rate[field].as_str().unwrap().parse::<Decimal>().unwrap());
+        let cut = anew
+            .iter()
+            .find(|[name, part, ..]| name == operation && part == condition)
+            .unwrap();
+        let off = cut[3].parse::<Decimal>().unwrap() - area * learned;
+        assert!(off.abs() <= dec!(0.006), "{cut:?}: {area} x {learned}");
+    }
 }
 
 #[test]

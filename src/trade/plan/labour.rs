@@ -251,16 +251,28 @@ impl Labour {
         longest.map(|hardening| hardening.minutes)
     }
 
+    /// Returns the hours of a set of rooms, in whole minutes, when it is done together.
+    pub fn hours(&self, rooms: Places) -> Decimal {
+        let mut sum = Sum::default();
+        for part in self.parts_in(rooms) {
+            sum.add(&part.spread, part.share.all, part.contingency.as_ref());
+        }
+        Decimal::from(sum.minutes_at(self.confidence)) / Decimal::from(HOUR)
+    }
+
+    fn parts_in(&self, rooms: Places) -> impl Iterator<Item = &HoursPart> {
+        let parts = self.parts.iter();
+        parts.filter(move |part| part.place.is_none_or(|place| rooms.has(place)))
+    }
+
     /// Returns what a set of rooms takes when it is done together.
     pub fn needs(&self, rooms: Places) -> Needs {
         let mut sums: BTreeMap<Stage, Sum> = BTreeMap::new();
         let mut early = Sum::default();
-        for part in &self.parts {
-            if part.place.is_none_or(|place| rooms.has(place)) {
-                early.add(&part.spread, part.share.early, part.contingency.as_ref());
-                let sum = sums.entry(part.stage).or_default();
-                sum.add(&part.spread, part.share.all, part.contingency.as_ref());
-            }
+        for part in self.parts_in(rooms) {
+            early.add(&part.spread, part.share.early, part.contingency.as_ref());
+            let sum = sums.entry(part.stage).or_default();
+            sum.add(&part.spread, part.share.all, part.contingency.as_ref());
         }
         let minutes = |stage| {
             sums.get(&stage)

@@ -23,6 +23,11 @@ impl Places {
         Places(1 << place)
     }
 
+    /// Returns the set of so many places, from the first one on.
+    pub fn first(count: usize) -> Places {
+        (0..count).fold(Places::NONE, |all, place| all.with(Places::one(place)))
+    }
+
     /// Tells whether a place is in the set.
     pub const fn has(self, place: usize) -> bool {
         self.0 >> place & 1 == 1
