@@ -168,6 +168,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             steps: operations[..OPERATIONS].to_vec(),
         }),
         sequences: Vec::new(),
+        begun_with: Vec::new(),
         schedule: None::<Schedule>,
         operations,
     };

@@ -8,7 +8,7 @@ use clap::{Args, Subcommand};
 
 use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::quote::warn_of_no_rate;
-use super::read::{confirm_day, read_date, read_method, read_plan_date};
+use super::read::{MethodArgs, confirm_day, read_date, read_plan_date};
 use super::ui::Context;
 use crate::document::close::{CloseAnswer, quoted_chance};
 use crate::document::job::{JobAnswer, Jobs};
@@ -86,12 +86,8 @@ pub(super) struct OwnArgs {
     /// A room to be done (can be repeated; default: all that are refinished and in no job)
     #[arg(long = "room", value_name = "ROOM")]
     rooms: Vec<String>,
-    /// The sanding sequence, or `none` (default: the setting default-sequence)
-    #[arg(long)]
-    sequence: Option<String>,
-    /// The coating schedule, or `none` (default: the setting default-schedule)
-    #[arg(long)]
-    schedule: Option<String>,
+    #[command(flatten)]
+    methods: MethodArgs,
     /// When it was begun: a date, or yesterday (default: today)
     #[arg(long)]
     date: Option<String>,
@@ -252,8 +248,7 @@ fn own(context: &Context, args: &OwnArgs) -> Result<()> {
         confirm_day(context, on, None)?;
         let request = DraftRequest {
             rooms: args.rooms.clone(),
-            sequence: read_method(args.sequence.as_deref()),
-            schedule: read_method(args.schedule.as_deref()),
+            methods: args.methods.read()?,
             ..DraftRequest::default()
         };
         let (drafted, job) = writing.begin_own(&site, request, on)?;

@@ -8,7 +8,7 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::job::warn_of_barred;
 use super::quote::warn_of_no_rate;
-use super::read::{read_list, read_margin, read_method, read_money, read_percent, read_plan_date};
+use super::read::{MethodArgs, read_list, read_margin, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::Answer as _;
 use crate::document::calendar::ics;
@@ -46,12 +46,8 @@ pub(super) struct HouseArgs {
     /// A room to be done (can be repeated; default: all that are refinished and in no job)
     #[arg(long = "room", value_name = "ROOM")]
     rooms: Vec<String>,
-    /// The sanding sequence, or `none` (default: the setting default-sequence)
-    #[arg(long)]
-    sequence: Option<String>,
-    /// The coating schedule, or `none` (default: the setting default-schedule)
-    #[arg(long)]
-    schedule: Option<String>,
+    #[command(flatten)]
+    methods: MethodArgs,
     /// What must stay in use at night: "Bath", "one of Bedroom 1, Bedroom 2" (can be repeated)
     #[arg(long = "keep", value_name = "ROOMS")]
     keeps: Vec<String>,
@@ -245,8 +241,7 @@ fn read_request(
         night_away: amount(args.night_away.as_ref(), "a night away")?,
         day_closed: amount(args.day_closed.as_ref(), "a closed day")?.unwrap_or(Money::ZERO),
         rooms: args.rooms.clone(),
-        sequence: read_method(args.sequence.as_deref()),
-        schedule: read_method(args.schedule.as_deref()),
+        methods: args.methods.read()?,
         margin,
         confidence,
         worker: args.worker.clone(),

@@ -8,7 +8,8 @@ use clap::{Args, Subcommand};
 use super::job::{warn_of_barred, warn_of_outdated, warn_of_past_dates, warn_of_promises};
 use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::read::{
-    names_in, read_list, read_margin, read_method, read_money, read_percent, read_plan_date,
+    MethodArgs, names_in, read_list, read_margin, read_method, read_money, read_percent,
+    read_plan_date,
 };
 use super::ui::Context;
 use crate::document::outlook::{CompareAnswer, ShoppingAnswer};
@@ -53,6 +54,7 @@ pub(super) enum QuoteCommand {
   gritledger quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --margin 35%
   gritledger quote draft \"4 Tannery Row\" --confidence 90% --start 2026-03-09
   gritledger quote draft \"4 Tannery Row\" --price 1400 --discount \"neighbours=50\"
+  gritledger quote draft \"4 Tannery Row\" --part-sequence paint=rotary-24-36-50-80
   gritledger quote draft \"4 Tannery Row\" --option \"Three coats: schedule=oil-3-coat\" --option \"Landing only: without=Back bedroom\"")]
 pub(super) struct DraftArgs {
     /// The site's address
@@ -60,12 +62,8 @@ pub(super) struct DraftArgs {
     /// A room to be done (can be repeated; default: all that are refinished)
     #[arg(long = "room", value_name = "ROOM")]
     rooms: Vec<String>,
-    /// The sanding sequence, or `none` (default: the setting default-sequence)
-    #[arg(long)]
-    sequence: Option<String>,
-    /// The coating schedule, or `none` (default: the setting default-schedule)
-    #[arg(long)]
-    schedule: Option<String>,
+    #[command(flatten)]
+    methods: MethodArgs,
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
@@ -533,8 +531,7 @@ fn read_request(
     Ok(DraftRequest {
         own: false,
         rooms: args.rooms.clone(),
-        sequence: read_method(args.sequence.as_deref()),
-        schedule: read_method(args.schedule.as_deref()),
+        methods: args.methods.read()?,
         margin,
         price: args
             .price

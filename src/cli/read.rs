@@ -2,9 +2,12 @@
 
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use clap::Args;
 
 use super::ui::Context;
-use crate::ledger::{self, Chosen, Job, Ledger, Refusal, Room, refuse};
+use crate::ledger::{
+    self, Chosen, Job, Ledger, MethodsRequest, PartSequence, Refusal, Room, refuse,
+};
 use crate::measure::Length;
 use crate::money::{Decimal, Money, number, product, quantity};
 use crate::notation::{FigureError, Notation};
@@ -45,6 +48,49 @@ fn not_a_date(text: &str) -> anyhow::Error {
     Refusal::new(format!("`{}` is not a date", text.trim()))
         .hint("dates are written 2026-03-02, today, yesterday, 3 days ago or mon")
         .into()
+}
+
+/// How floors are to be sanded and coated.
+#[derive(Debug, Args)]
+pub(super) struct MethodArgs {
+    /// The sanding sequence, or `none` (default: the setting default-sequence)
+    #[arg(long)]
+    sequence: Option<String>,
+    /// Begin parts of rooms in a condition with the first cuts of this sequence (can be repeated; default: what the book has
+    /// for the condition)
+    #[arg(long = "part-sequence", value_name = "CONDITION=SEQUENCE")]
+    part_sequences: Vec<String>,
+    /// The coating schedule, or `none` (default: the setting default-schedule)
+    #[arg(long)]
+    schedule: Option<String>,
+}
+
+impl MethodArgs {
+    pub(super) fn read(&self) -> Result<MethodsRequest> {
+        let parts = self.part_sequences.iter();
+        Ok(MethodsRequest {
+            sequence: read_method(self.sequence.as_deref()),
+            schedule: read_method(self.schedule.as_deref()),
+            parts: parts
+                .map(|text| read_part_sequence(text))
+                .collect::<Result<_>>()?,
+        })
+    }
+}
+
+/// Reads what parts in a condition begin with: `paint=rotary-24-36-50-80`.
+fn read_part_sequence(text: &str) -> Result<PartSequence> {
+    let Some((condition, sequence)) = text.split_once('=') else {
+        return Err(
+            Refusal::new(format!("`{text}` is not a condition and a sequence"))
+                .hint("--part-sequence paint=rotary-24-36-50-80")
+                .into(),
+        );
+    };
+    Ok(PartSequence {
+        condition: condition.trim().parse()?,
+        sequence: sequence.trim().to_owned(),
+    })
 }
 
 /// Reads a sequence or schedule: its name, or `none`.

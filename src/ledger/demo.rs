@@ -13,8 +13,9 @@ use rusqlite::{Connection, named_params};
 use super::file::{is_unfinished, make};
 use super::rows::{Columns, Row, Rows};
 use super::{
-    BookItem, Chosen, Clock, DraftRequest, Identity, Job, Ledger, NewFinding, Occasion,
-    OptionRequest, QuoteHeader, Recorded, Refusal, Room, Transfer, UsedFor, WorkedOn, Writing,
+    BookItem, Chosen, Clock, DraftRequest, Identity, Job, Ledger, MethodsRequest, NewFinding,
+    Occasion, OptionRequest, QuoteHeader, Recorded, Refusal, Room, Transfer, UsedFor, WorkedOn,
+    Writing,
 };
 use crate::measure::Units;
 use crate::money::Currency;
@@ -313,8 +314,11 @@ impl Writing<'_> {
             Happening::Draft => {
                 let request = DraftRequest {
                     rooms: listed(row.text("rooms")).map(str::to_owned).collect(),
-                    sequence: Chosen::Named(row.text("sequence").to_owned()),
-                    schedule: Chosen::Named(row.text("schedule").to_owned()),
+                    methods: MethodsRequest {
+                        sequence: Chosen::Named(row.text("sequence").to_owned()),
+                        schedule: Chosen::Named(row.text("schedule").to_owned()),
+                        parts: Vec::new(),
+                    },
                     margin: row.number("margin")?,
                     variation_of: labels.jobs.get(row.text("variation_of")).copied(),
                     options: demo_option(row).into_iter().collect(),

@@ -11,7 +11,9 @@ use chrono::{Days, NaiveDate};
 use super::names::{Names, key, near_names};
 use super::own::free_rooms;
 use super::promises::OtherJobs;
-use super::{Chosen, DraftRequest, Ledger, Refusal, Room, Site, adding_a_room, refuse, typed};
+use super::{
+    DraftRequest, Ledger, MethodsRequest, Refusal, Room, Site, adding_a_room, refuse, typed,
+};
 use crate::money::{Decimal, Money};
 use crate::notation::count;
 use crate::trade::bounds::check_day;
@@ -34,10 +36,8 @@ pub type LeftOut = Vec<(String, String)>;
 pub struct HouseRequest {
     /// The rooms to be done, by name; none: every room that is refinished and in no job yet.
     pub rooms: Vec<String>,
-    /// The sanding sequence.
-    pub sequence: Chosen,
-    /// The coating schedule.
-    pub schedule: Chosen,
+    /// How they are sanded and coated.
+    pub methods: MethodsRequest,
     /// The margin to keep, as a fraction.
     pub margin: Option<Decimal>,
     /// With what confidence days and price are worked out, as a fraction.
@@ -341,8 +341,7 @@ impl Ledger {
         let (wanted, in_jobs) = self.rooms_to_plan(site, &rooms, request)?;
         let draft = DraftRequest {
             rooms: wanted.iter().map(|room| room.name.clone()).collect(),
-            sequence: request.sequence.clone(),
-            schedule: request.schedule.clone(),
+            methods: request.methods.clone(),
             margin: request.margin,
             confidence: request.confidence,
             worker: request.worker.clone(),
@@ -360,7 +359,7 @@ impl Ledger {
             });
         }
         let house = house_of(&rooms, &wanted)?;
-        let methods = self.methods(&draft)?;
+        let methods = self.methods(&request.methods)?;
         if methods.sequence.is_none() && methods.schedule.is_none() {
             return Err(Refusal::new(
                 "without a sequence and a schedule there is no phase to plan",

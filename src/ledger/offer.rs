@@ -14,14 +14,14 @@ use crate::money::{Decimal, Money};
 use crate::trade::bounds::check_day;
 use crate::trade::cautions::{Rules, cautions};
 use crate::trade::operation::{Operation, SET_UP, skipped_grades};
-use crate::trade::parts::{chain, start};
+use crate::trade::parts::{begun_with, chain};
 use crate::trade::plan::Machine;
 use crate::trade::pricing::{Luck, LumpSum, Offer, Stocking, seed_of};
 use crate::trade::quote::{Discount, Quote, Terms, WorkLine};
 use crate::trade::rates::Rates;
 use crate::trade::takeoff::{MeasuredRoom, Methods, Work, take_off};
 use crate::trade::trips::Visits;
-use crate::trade::{JobId, QuoteId};
+use crate::trade::{FloorCondition, JobId, QuoteId};
 
 /// What the first option of a quote is called, where there are others.
 pub const AS_DRAFTED: &str = "As drafted";
@@ -31,10 +31,8 @@ pub const AS_DRAFTED: &str = "As drafted";
 pub struct DraftRequest {
     /// The rooms to be done, by name; none: every room of the site that is refinished.
     pub rooms: Vec<String>,
-    /// The sanding sequence.
-    pub sequence: Chosen,
-    /// The coating schedule.
-    pub schedule: Chosen,
+    /// How they are sanded and coated.
+    pub methods: MethodsRequest,
     /// The margin to keep, as a fraction; `None`: the setting.
     pub margin: Option<Decimal>,
     /// The price before tax, whatever the cost asks for; `None`: what the cost asks for.
@@ -57,6 +55,26 @@ pub struct DraftRequest {
     pub own: bool,
     /// What else the client may choose.
     pub options: Vec<OptionRequest>,
+}
+
+/// How floors are to be sanded and coated, as it is asked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct MethodsRequest {
+    /// The sanding sequence.
+    pub sequence: Chosen,
+    /// The coating schedule.
+    pub schedule: Chosen,
+    /// What parts of rooms begin with; of other parts the book decides.
+    pub parts: Vec<PartSequence>,
+}
+
+/// What parts of rooms in a condition begin with.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PartSequence {
+    /// Their condition.
+    pub condition: FloorCondition,
+    /// The sequence, by its name.
+    pub sequence: String,
 }
 
 /// A sequence or schedule, as it is asked for.
@@ -116,7 +134,8 @@ impl Ledger {
         rates: &Rates,
     ) -> Result<(Offer, Vec<String>)> {
         let rooms = self.rooms_to_quote(site, request)?;
-        let methods = self.methods(request)?;
+        let methods = self.methods(&request.methods)?;
+        refuse_other_parts(&methods, &rooms)?;
         let name = |used: Option<&String>| used.cloned();
         let names = (
             name(methods.sequence.as_ref().map(|used| &used.name)),
@@ -239,8 +258,14 @@ impl Ledger {
         }
         Ok(DraftRequest {
             rooms: rooms.into_iter().map(|room| room.name).collect(),
-            sequence: option.sequence.or(&request.sequence),
-            schedule: option.schedule.or(&request.schedule),
+            methods: MethodsRequest {
+                sequence: option.sequence.or(&request.methods.sequence),
+                schedule: option.schedule.or(&request.methods.schedule),
+                parts: match option.sequence {
+                    Chosen::None => Vec::new(),
+                    _ => request.methods.parts.clone(),
+                },
+            },
             price: option.price,
             ..request.clone()
         })
@@ -276,7 +301,7 @@ impl Ledger {
     }
 
     /// Returns the methods that a request names, or the settings.
-    pub(super) fn methods(&self, request: &DraftRequest) -> Result<Methods> {
+    pub(super) fn methods(&self, request: &MethodsRequest) -> Result<Methods> {
         let settings = self.settings()?;
         let (sequence, schedule) = (&settings.default_sequence, &settings.default_schedule);
         let sequence = request.sequence.name(sequence.as_deref());
@@ -285,6 +310,11 @@ impl Ledger {
             operations: self.operations_in_use()?,
             sequence: sequence.map(|name| self.sequence(name)).transpose()?,
             sequences: self.sequences()?,
+            begun_with: request
+                .parts
+                .iter()
+                .map(|part| Ok((part.condition, self.sequence(&part.sequence)?)))
+                .collect::<Result<_>>()?,
             schedule: schedule.map(|name| self.schedule(name)).transpose()?,
         })
     }
@@ -352,8 +382,7 @@ fn warnings(rooms: &[MeasuredRoom], methods: &Methods) -> Vec<String> {
     let mut without = Vec::new();
     for room in rooms {
         for part in &room.parts {
-            let own = room.class.condition;
-            match start(part.condition, own, sequence, &methods.sequences) {
+            match methods.start(part.condition, room.class.condition, sequence) {
                 Some(start) => skipped.extend(skipped_grades(&chain(&start, sequence))),
                 None => without.push(format!(
                     "the sequences of the book that start coarser share no cut with {}: the {} in {} is cut as the room is",
@@ -367,6 +396,31 @@ fn warnings(rooms: &[MeasuredRoom], methods: &Methods) -> Vec<String> {
     let mut told = BTreeSet::new();
     warnings.retain(|words| told.insert(words.clone()));
     warnings
+}
+
+/// Refuses sequences for parts that aren't there, or that never meet that of their room.
+fn refuse_other_parts(methods: &Methods, rooms: &[Room]) -> Result<()> {
+    for (place, (condition, sequence)) in methods.begun_with.iter().enumerate() {
+        let Some(whole) = &methods.sequence else {
+            refuse!("without a sanding sequence, parts have none either");
+        };
+        let before = &methods.begun_with[..place];
+        if before.iter().any(|(known, _)| known == condition) {
+            refuse!("parts in `{condition}` begin with one sequence, and two are named");
+        }
+        let is_part = |room: &Room| room.parts.iter().any(|part| part.condition == *condition);
+        if !rooms.iter().any(is_part) {
+            refuse!("no room of it has a part in `{condition}`");
+        }
+        if begun_with(sequence, whole).is_none() {
+            refuse!(
+                "`{}` shares no cut of the floor with `{}`: the last cuts cover the room",
+                sequence.name,
+                whole.name
+            );
+        }
+    }
+    Ok(())
 }
 
 /// Takes what a job has agreed to repair already off the findings: a variation prices what is new.

@@ -16,7 +16,9 @@
 //! and joins the room's sequence at the first cut that both have, field and edge each for itself. They are the first cuts of
 //! another sequence of the book: the one that starts at the coarsest grade which is no coarser than the part needs, and on
 //! the part's side of where the room's starts. If there is none, the part is cut as the room is, at the rates of its own
-//! condition; if there are some for a coarser start, and none shares a cut with the room's, the draft says so.
+//! condition; if there are some for a coarser start, and none shares a cut with the room's, the draft says so. Whoever drafts
+//! a quote can name the sequence that the parts in a condition begin with instead; that of the room has them cut as the room
+//! is.
 //!
 //! | condition | starts at | |
 //! |---|---|---|
@@ -498,7 +500,7 @@ pub fn start<'a>(
     });
     let suited: Vec<(u32, &Sequence)> = suited.collect();
     let joined = suited.iter().filter_map(|(starts, other)| {
-        let start = joined(&other.steps, &sequence.steps)?;
+        let start = begun_with(other, sequence)?;
         Some((*starts, start))
     });
     match joined.min_by_key(|(starts, start)| (*starts, start.own.len())) {
@@ -506,6 +508,12 @@ pub fn start<'a>(
         None if needs < has && !suited.is_empty() => None,
         None => Some(Start::default()),
     }
+}
+
+/// Returns where a part starts that begins with the first cuts of another sequence than its room's; `None`: they share no
+/// cut of the field.
+pub fn begun_with<'a>(other: &'a Sequence, room: &Sequence) -> Option<Start<'a>> {
+    joined(&other.steps, &room.steps)
 }
 
 /// Returns the cuts of a part from the first to the last.

@@ -18,7 +18,7 @@ use thiserror::Error;
 
 use crate::money::{Decimal, round};
 use crate::trade::operation::{Driver, Operation, SET_UP, Schedule, Sequence};
-use crate::trade::parts::{MeasuredPart, Start, goes_by_parts, start};
+use crate::trade::parts::{MeasuredPart, Start, begun_with, goes_by_parts, start};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::{FloorCondition, OperationId, RoomId};
 
@@ -132,8 +132,26 @@ pub struct Methods {
     pub sequence: Option<Sequence>,
     /// Every sequence of the book: a part of a room may start with the first cuts of another.
     pub sequences: Vec<Sequence>,
+    /// The sequences whose first cuts parts in a condition begin with, by somebody's word.
+    pub begun_with: Vec<(FloorCondition, Sequence)>,
     /// The coating schedule, if they are coated.
     pub schedule: Option<Schedule>,
+}
+
+impl Methods {
+    /// Returns where a part starts in a room that is sanded by a sequence, by somebody's word or else by the book.
+    pub fn start(
+        &self,
+        part: FloorCondition,
+        room: FloorCondition,
+        sequence: &Sequence,
+    ) -> Option<Start<'_>> {
+        let mut said = self.begun_with.iter();
+        match said.find(|(condition, _)| *condition == part) {
+            Some((_, said)) => begun_with(said, sequence),
+            None => start(part, room, sequence, &self.sequences),
+        }
+    }
 }
 
 /// One operation in one room, or once for the job.
@@ -352,7 +370,7 @@ fn cuts<'a>(room: &MeasuredRoom, methods: &'a Methods) -> Vec<Doing<'a>> {
     let parts = room.parts.iter();
     let parts: Vec<(&MeasuredPart, Start<'a>)> = parts
         .map(|part| {
-            let start = start(part.condition, own, sequence, &methods.sequences);
+            let start = methods.start(part.condition, own, sequence);
             (part, start.unwrap_or_default())
         })
         .collect();

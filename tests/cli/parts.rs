@@ -356,6 +356,84 @@ fn a_part_joins_the_cuts_of_its_room_or_its_owner_is_told() {
     );
 }
 
+/// The room of the check value has 640 sq ft of passes. Without the first cut of its border it has 640 - 48 = 592; with one
+/// more of the rug patch 640 + 80 = 720.
+#[test]
+fn what_parts_begin_with_can_be_said() {
+    let ledger = five_cuts();
+    let draft = "quote draft \"4 Tannery Row\" --sequence s24 --schedule none";
+    for (quote, said, passes, changed) in [
+        ("Q1", "--part-sequence paint=s24", 592, ("r16", "paint", 0)),
+        ("Q2", "--part-sequence bare=s24", 720, ("r24", "bare", 1)),
+        (
+            "Q3",
+            "--part-sequence bare=s24 --part-sequence paint=s24",
+            672,
+            ("r24", "bare", 1),
+        ),
+        // What the book decides may be said as well.
+        ("Q4", "--part-sequence paint=s16", 640, ("r16", "paint", 1)),
+    ] {
+        ledger.line(&format!("{draft} {said}")).ok();
+        assert_eq!(pass_square_feet(&ledger, quote), passes, "{said}");
+        let (cut, part, times) = changed;
+        let cuts = cuts(&ledger, quote).into_iter();
+        let found = cuts.filter(|[name, of, ..]| name == cut && of == part);
+        assert_eq!(found.count(), times, "{said}");
+    }
+    ledger.line(&format!("{draft} --part-sequence paint=s24 --option \"Coats alone: sequence=none, schedule=oil-2-coat\"")).ok();
+    ledger.line("plan house \"4 Tannery Row\" --start 2026-03-09 --sequence s24 --part-sequence paint=s24 --accept").ok();
+    assert_eq!(pass_square_feet(&ledger, "Q6"), 592);
+    ledger
+        .line("job own \"4 Tannery Row\" --sequence s24 --schedule none --part-sequence bare=s24")
+        .ok();
+    assert_eq!(pass_square_feet(&ledger, "Q7"), 720);
+}
+
+#[test]
+fn what_parts_begin_with_is_refused_where_it_cant_be() {
+    let ledger = five_cuts();
+    ledger.lines("sequence add s16-alone r16");
+    for (said, refusal) in [
+        (
+            "--part-sequence s24",
+            "error: `s24` is not a condition and a sequence\nhint: --part-sequence paint=rotary-24-36-50-80",
+        ),
+        (
+            "--part-sequence rust=s24",
+            "error: `rust` is not a floor condition; one of: bare, sound-film, worn-film, oil-wax, paint, glue",
+        ),
+        (
+            "--part-sequence glue=s24",
+            "error: no room of it has a part in `glue`",
+        ),
+        (
+            "--part-sequence paint=s16 --part-sequence paint=s24",
+            "error: parts in `paint` begin with one sequence, and two are named",
+        ),
+        (
+            "--part-sequence paint=s16-alone",
+            "error: `s16-alone` shares no cut of the floor with `s24`: the last cuts cover the room",
+        ),
+        (
+            "--part-sequence paint=s24 --option \"By drum: sequence=drum-36-60-80\"",
+            "error: `s24` shares no cut of the floor with `drum-36-60-80`: the last cuts cover the room",
+        ),
+        (
+            "--part-sequence paint=s16 --sequence none",
+            "error: without a sanding sequence, parts have none either",
+        ),
+    ] {
+        let sequence = if said.ends_with("none") {
+            ""
+        } else {
+            "--sequence s24"
+        };
+        let draft = format!("quote draft \"4 Tannery Row\" {sequence} --schedule none {said}");
+        assert_eq!(ledger.line(&draft).refused(), refusal);
+    }
+}
+
 #[test]
 fn parts_are_measured_again_in_a_variation() {
     let ledger = five_cuts();

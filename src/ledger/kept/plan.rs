@@ -7,12 +7,12 @@ use serde::{Deserialize, Serialize};
 
 use super::rental::RentalPlanShape;
 use super::{Broken, Kept, Minor, Shape, shape};
-use crate::ledger::{Chosen, HouseRequest, KeepRequest};
+use crate::ledger::{Chosen, HouseRequest, KeepRequest, MethodsRequest, PartSequence};
 use crate::money::Decimal;
 use crate::trade::plan::{
     Coat, Doing, Hardening, HousePlan, Needs, Phase, PlanCosts, Rental, Stretch, WorkingDay,
 };
-use crate::trade::{MachineId, RoomId};
+use crate::trade::{FloorCondition, MachineId, RoomId};
 
 impl Kept for HousePlan {
     type Shape = HousePlanShape;
@@ -166,8 +166,7 @@ shape! {
     /// What was asked for.
     HouseRequestShape of HouseRequest {
         rooms: Vec<String>,
-        sequence: Option<String>,
-        schedule: Option<String>,
+        methods: MethodsShape,
         margin: Option<Decimal>,
         confidence: Option<Decimal>,
         worker: Option<String>,
@@ -182,6 +181,23 @@ shape! {
         together: Vec<Vec<String>>,
         apart: Vec<Vec<String>>,
         phases: Option<Vec<Vec<String>>>,
+    }
+}
+
+shape! {
+    /// How floors are to be sanded and coated.
+    MethodsShape of MethodsRequest {
+        sequence: Option<String>,
+        schedule: Option<String>,
+        parts: Vec<PartSequenceShape>,
+    }
+}
+
+shape! {
+    /// What parts begin with.
+    PartSequenceShape of PartSequence {
+        condition: FloorCondition,
+        sequence: String,
     }
 }
 
@@ -340,8 +356,14 @@ mod tests {
         let list = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
         let request = HouseRequest {
             rooms: vec!["Hall".to_owned()],
-            sequence: Chosen::Named("rotary-36-50-80".to_owned()),
-            schedule: Chosen::LeftOut,
+            methods: MethodsRequest {
+                sequence: Chosen::Named("rotary-36-50-80".to_owned()),
+                schedule: Chosen::LeftOut,
+                parts: vec![PartSequence {
+                    condition: FloorCondition::Paint,
+                    sequence: "rotary-24-36-50-80".to_owned(),
+                }],
+            },
             margin: Some(dec!(0.35)),
             confidence: None,
             worker: named("Ada"),
@@ -364,7 +386,8 @@ mod tests {
         golden(
             &request,
             concat!(
-                r#"{"format":1,"kept":{"rooms":["Hall"],"sequence":"rotary-36-50-80","schedule":null,"margin":"0.35","#,
+                r#"{"format":1,"kept":{"rooms":["Hall"],"methods":{"sequence":"rotary-36-50-80","schedule":null,"#,
+                r#""parts":[{"condition":"paint","sequence":"rotary-24-36-50-80"}]},"margin":"0.35","#,
                 r#""confidence":null,"worker":"Ada","start":"2026-03-09","end":"2026-03-20","#,
                 r#""keeps":[{"said":"one of Bath, Hall","least":1,"rooms":["Bath","Hall"]}],"#,
                 r#""away":[["2026-03-14","2026-03-15"]],"night_away":15000,"day_closed":2500,"max_rooms":3,"#,
