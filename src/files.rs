@@ -187,6 +187,16 @@ impl Outlet<'_> {
     }
 }
 
+/// What stands before and after a file's name while it is made.
+const HIDDEN: (&str, &str) = (".", ".being-written");
+
+/// Returns the name that a file in the making gets; that of any other is its own.
+pub fn target_of(path: &Path) -> PathBuf {
+    let name = path.file_name().and_then(|name| name.to_str());
+    let name = name.and_then(|name| name.strip_prefix(HIDDEN.0)?.strip_suffix(HIDDEN.1));
+    name.map_or_else(|| path.to_owned(), |name| path.with_file_name(name))
+}
+
 /// A file in the making, beside the one that it will be. Dropped before it is kept, it goes away again.
 #[derive(Debug)]
 pub struct Unfinished {
@@ -207,9 +217,9 @@ impl Unfinished {
         let Some(name) = target.file_name() else {
             return Err(FileError::Directory(shown(target)));
         };
-        let mut hidden = OsString::from(".");
+        let mut hidden = OsString::from(HIDDEN.0);
         hidden.push(name);
-        hidden.push(".being-written");
+        hidden.push(HIDDEN.1);
         let path = target.with_file_name(hidden);
         loop {
             if fs::symlink_metadata(&path).is_ok_and(|there| !there.is_file()) {

@@ -21,6 +21,8 @@ import time
 PROGRAM = os.path.abspath(sys.argv[1])
 KILLS = int(sys.argv[2]) if len(sys.argv) > 2 else 500
 NOBODY = 65534
+# A number that no user has.
+STRANGER = 3_999_999
 DAY = {"GRITLEDGER_TODAY": "2026-03-02", "LC_ALL": "C.UTF-8", "PATH": os.environ["PATH"]}
 chance = random.Random(8)
 
@@ -50,7 +52,7 @@ class Folder:
 
     def refused(self, *arguments, words, user=None):
         code, _, said = self.run(*arguments, user=user)
-        expect(code == 1 and words in said, f"{arguments}: exit {code}, `{words}` not in: {said}")
+        refusal(code, said, words)
 
     def kill(self, after, *arguments):
         """Runs a command and kills it; tells whether it was still running."""
@@ -73,6 +75,11 @@ def expect(so, words):
     if not so:
         print(f"NOT SO: {words}")
         sys.exit(1)
+
+
+def refusal(code, said, words):
+    """Expects a refusal in exactly these words; what to type may follow them."""
+    expect(code == 1 and f"error: {words}" in said.splitlines(), f"exit {code}, not `{words}`: {said}")
 
 
 def took(folder, *arguments):
@@ -225,7 +232,7 @@ def locks():
     processes = [(work, time.monotonic(), folder.start(*work)) for work in works]
     for work, began, process in processes:
         _, said = process.communicate()
-        expect("is held by another program" in said and process.returncode == 1, f"{work}: {said}")
+        refusal(process.returncode, said, "`t.db` is held by another program, and still was after 10 seconds")
         expect(time.monotonic() - began < 25, f"{work}: waited too long")
     holder.execute("ROLLBACK")
     holder.close()
@@ -277,7 +284,7 @@ class Asked:
         said = ""
         while end is None or not said.endswith(end):
             try:
-                part = os.read(self.terminal, 4096).decode()
+                part = os.read(self.terminal, 4096).decode(errors="replace")
             except OSError:  # the program has ended
                 part = ""
             if not part:
@@ -322,7 +329,20 @@ def questions():
         asked.question("is logged for that day already")
         asked.answer(no)
         code, said = asked.ended()
-        expect(code == 1 and "nothing was done" in said and counted(folder) == before, f"exit {code}: {said}")
+        refusal(code, said, "nothing was done")
+        expect(counted(folder) == before, "something was done")
+    # What no terminal sends.
+    asked = Asked(folder, "buy", "disc-7in-36", "30", "--cost", "96")
+    asked.question("is logged for that day already")
+    os.write(asked.terminal, b"\xff\n")
+    refusal(*asked.ended(), "failed to read the answer")
+    # Another ledger takes its place meanwhile.
+    asked = Asked(folder, "buy", "disc-7in-36", "30", "--cost", "96")
+    asked.question("is logged for that day already")
+    folder.ok("backup", "b.db")
+    os.replace(folder.file("b.db"), folder.file("t.db"))
+    asked.answer("yes")
+    refusal(*asked.ended(), "`t.db` was replaced by another file meanwhile: nothing was written")
     folder.ok("check")
     folder.remove()
     print("questions: nobody waits for an answer, and what changed meanwhile is asked about again")
@@ -354,6 +374,9 @@ def turned_up():
     folder.ok("check")
     folder.remove()
     print("turned up: asked at a terminal, and no more once it is answered")
+
+
+CUT_SHORT = "`t.db` has an unfinished write beside it that has to be taken back first, and its folder can't be written"
 
 
 def write_cut_short(folder):
@@ -393,7 +416,7 @@ def journals():
         shut = Folder(base)
         subprocess.run(["chown", "-R", str(NOBODY), shut.path], check=True)
         os.chmod(shut.path, 0o555)
-        shut.refused("client", "list", words="has an unfinished write beside it", user=NOBODY)
+        shut.refused("client", "list", user=NOBODY, words=CUT_SHORT)
         shut.remove()
     for folder in (base, opened, restored):
         folder.remove()
@@ -409,21 +432,47 @@ def rights():
     subprocess.run(["chown", "-R", str(NOBODY), folder.path], check=True)
     os.chmod(folder.file("t.db"), 0o400)
     expect(folder.run("client", "list", user=NOBODY)[0] == 0, "what can be read is read")
-    folder.refused("client", "add", "Ada Quill", words="it is read-only", user=NOBODY)
+    folder.refused("client", "add", "Ada Quill", words="`t.db` can't be written: it is read-only", user=NOBODY)
     os.chmod(folder.file("t.db"), 0)
-    folder.refused("client", "list", words="doesn't let this user in", user=NOBODY)
+    folder.refused("client", "list", user=NOBODY,
+                   words="`t.db` can't be opened: the file or its folder doesn't let this user in")
     os.chmod(folder.file("t.db"), 0o600)
-    os.chmod(folder.path, 0)
-    code, _, said = subprocess_in("/", folder.file("t.db"))
-    expect(code == 1 and "can't be reached" in said, said)
+    os.mkdir(folder.file("shut"), 0)
+    code, _, said = folder.run("client", "list", user=NOBODY, ledger="shut/t.db")
+    refusal(code, said, "`shut/t.db` can't be reached")
+    homeless = subprocess.run([PROGRAM, "client", "list"], env=DAY, user=STRANGER, capture_output=True, text=True)
+    refusal(homeless.returncode, homeless.stderr, "failed to find your data directory")
     folder.remove()
     print("rights: what can't be read or written is said as it is")
 
 
-def subprocess_in(folder, ledger):
-    run = subprocess.run([PROGRAM, "--ledger", ledger, "client", "list"], cwd=folder, env=DAY, user=NOBODY,
-                         capture_output=True, text=True, check=False)
-    return run.returncode, run.stdout, run.stderr
+def disks():
+    """Fills a small disk, in a room of mounts of its own, and ends files early."""
+    folder = Folder()
+    folder.ok("init", "--business", "Marsh End Floors")
+    os.mkdir(folder.file("small"))
+    script = "mount -t tmpfs -o size=2m none small && cp t.db small && cd small && { cat /dev/zero > filled; \"$@\"; }"
+    in_small = ["unshare", "--mount", "--map-root-user", "sh", "-c", script, "sh", PROGRAM, "--ledger"]
+    if subprocess.run([*in_small, "t.db", "client", "list"], cwd=folder.path, env=DAY, capture_output=True).returncode:
+        print("disks: not filled, since nothing can be mounted here")
+    else:
+        for ledger, work, words in [
+            ("t.db", ["client", "add", "Ada Quill"], "the disk of `t.db` is full: nothing was written"),
+            ("new.db", ["init", "--business", "Marsh End Floors"], "the disk of `new.db` is full: nothing was written"),
+            ("t.db", ["demo", "--to", "demo.db"], "the disk of `demo.db` is full: nothing was written"),
+            ("t.db", ["backup", "b.db"], "the disk of `b.db` is full: nothing was written"),
+            ("t.db", ["restore", "../t.db"], "the disk of `t.db` is full: nothing was written"),
+        ]:
+            run = subprocess.run([*in_small, ledger, *work], cwd=folder.path, env=DAY, capture_output=True, text=True)
+            refusal(run.returncode, run.stderr, words)
+    # A file may not grow: not a word of SQLite's own, but the system's reason beneath it.
+    early = subprocess.run(["sh", "-c", "trap '' XFSZ; ulimit -f 16; exec \"$@\"", "sh", PROGRAM, "--ledger", "t.db", "backup", "b.db"],
+                           cwd=folder.path, env=DAY, capture_output=True, text=True)
+    refusal(early.returncode, early.stderr, "failed to use `t.db`")
+    expect(sorted(os.listdir(folder.path)) == ["small", "t.db"], f"left over: {os.listdir(folder.path)}")
+    folder.ok("check")
+    folder.remove()
+    print("disks: a full one is told, and nothing left over")
 
 
 if __name__ == "__main__":
@@ -433,6 +482,7 @@ if __name__ == "__main__":
     PROGRAM = shutil.copy(PROGRAM, home)
     journals()
     rights()
+    disks()
     locks()
     questions()
     turned_up()

@@ -17,7 +17,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags, Row, TransactionBehavior, ffi, named_params};
 
 use super::{Clock, Identity, Ledger, Refusal, refuse, seals, typed};
-use crate::files::{FileError, Unfinished, beside_database};
+use crate::files::{FileError, Unfinished, beside_database, target_of};
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::{Country, Notation};
@@ -138,6 +138,7 @@ impl Ledger {
         )?;
         let ledger = Ledger {
             connection,
+            path: target_of(path),
             identity,
             clock: Cell::new(clock),
             said: RefCell::default(),
@@ -181,6 +182,7 @@ impl Ledger {
             .map_err(|error| trouble(name, error))?;
         Ok(Ledger {
             connection,
+            path: name.to_owned(),
             identity: Identity {
                 business,
                 currency,
@@ -225,8 +227,7 @@ impl Ledger {
             return Err(FileError::Exists(path.display().to_string()).into());
         }
         let part = Unfinished::beside(path, true)?;
-        let name = self.connection.path().unwrap_or_default();
-        copy(&self.connection, Path::new(name), part.path())?;
+        copy(&self.connection, &self.path, part.path())?;
         let copied = Ledger::open_as(part.path(), path, self.clock.get())?;
         if let Some(problem) = copied.problems()?.first() {
             return Err(Refusal::new(format!("the copy is not sound: {problem}"))
@@ -328,7 +329,7 @@ pub(super) fn make(
         Held::Locked(connection) if matches!(goes(connection), Ok(true)) => {}
         Held::Locked(_) | Held::Unreadable => return Ok(false),
     }
-    fill(part.path())?;
+    fill(part.path()).map_err(|error| in_words(part.path(), error))?;
     if let Held::Nothing = held {
         return match part.keep() {
             Err(FileError::Exists(_)) => Ok(false),
@@ -433,8 +434,17 @@ fn recognise(connection: &Connection, path: &Path) -> Result<()> {
     refuse!("`{}` is not a ledger", path.display())
 }
 
-/// Puts what SQLite says of a file into words.
-pub(super) fn trouble(path: &Path, error: rusqlite::Error) -> anyhow::Error {
+/// Puts what went wrong into words, if it is what SQLite says of a file.
+pub(super) fn in_words(path: &Path, error: anyhow::Error) -> anyhow::Error {
+    match error.downcast::<rusqlite::Error>() {
+        Ok(error) => trouble(path, error),
+        Err(error) => error,
+    }
+}
+
+/// Puts what SQLite says of a file into words; one in the making is told of by the name that it gets.
+fn trouble(path: &Path, error: rusqlite::Error) -> anyhow::Error {
+    let path = target_of(path);
     let path = path.display();
     let Some(said) = error.sqlite_error() else {
         return anyhow::Error::new(error).context(format!("failed to read `{path}`"));
@@ -487,9 +497,13 @@ fn copy(source: &Connection, name: &Path, to: &Path) -> Result<()> {
         .query_row("SELECT COUNT(*) FROM sqlite_schema", [], |_| Ok(()))
         .map_err(|error| trouble(name, error))?;
     let backup = Backup::new(source, &mut target)?;
+    let told = |error: rusqlite::Error| match error.sqlite_error_code() {
+        Some(ErrorCode::DiskFull) => trouble(to, error),
+        _ => trouble(name, error),
+    };
     let mut waits = BUSY_TIMEOUT.as_millis() / WAIT.as_millis();
     loop {
-        match backup.step(-1).map_err(|error| trouble(name, error))? {
+        match backup.step(-1).map_err(told)? {
             StepResult::Done => return Ok(()),
             StepResult::Busy | StepResult::Locked if waits == 0 => {
                 let busy = ffi::Error::new(ffi::SQLITE_BUSY);
@@ -600,9 +614,9 @@ pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<()> {
     // Read again: another process may have migrated while this one waited.
     let applied = applied(&transaction, path, known)?;
     for (name, sql) in MIGRATIONS.iter().skip(applied) {
-        transaction
-            .execute_batch(sql)
-            .with_context(|| format!("failed to apply migration `{name}`"))?;
+        transaction.execute_batch(sql).map_err(|error| {
+            trouble(path, error).context(format!("failed to apply migration `{name}`"))
+        })?;
     }
     let broken: i64 =
         transaction.query_row("SELECT COUNT(*) FROM pragma_foreign_key_check", [], |row| {
@@ -613,7 +627,9 @@ pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<()> {
     }
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", known)?;
-    transaction.commit()?;
+    transaction
+        .commit()
+        .map_err(|error| trouble(path, error))?;
     connection.pragma_update(None, "foreign_keys", true)?;
     Ok(())
 }

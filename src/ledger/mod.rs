@@ -79,7 +79,7 @@ mod workers;
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::ops::Deref;
-use std::path::Path;
+use std::path::PathBuf;
 use std::rc::Rc;
 
 use anyhow::Result;
@@ -179,6 +179,8 @@ pub struct Identity {
 #[derive(Debug)]
 pub struct Ledger {
     connection: Connection,
+    /// The file, as it is called where it is told of.
+    path: PathBuf,
     identity: Identity,
     clock: Cell<Clock>,
     /// What the writes of this run have put into the log.
@@ -269,12 +271,7 @@ impl Ledger {
 
     /// Says in words what the file itself won't do, wherever in the work it came up.
     fn in_words(&self, error: anyhow::Error) -> anyhow::Error {
-        match error.downcast::<rusqlite::Error>() {
-            Ok(error) => {
-                file::trouble(Path::new(self.connection.path().unwrap_or_default()), error)
-            }
-            Err(error) => error,
-        }
+        file::in_words(&self.path, error)
     }
 
     /// Returns what the ledger is.

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use super::subjects::{RentedMachine, Subjects, UsedItem};
-use super::{Offer, PriceError, digest};
+use super::{Offer, digest};
 use crate::money::{Currency, Decimal, Money, product};
 use crate::trade::operation::Item;
 use crate::trade::quote::Terms;
@@ -27,7 +27,7 @@ pub(super) fn model(
     offer: &Offer,
     rates: &Rates,
     currency: Currency,
-) -> Result<Model, PriceError> {
+) -> Model {
     let costs = UnitCosts::new(&offer.terms, currency);
     let machines = subjects.machines.iter();
     let items = subjects.items.iter();
@@ -49,8 +49,8 @@ pub(super) fn model(
         costs,
         times: BTreeMap::new(),
     };
-    drawing.add_all(offer)?;
-    Ok(drawing.model)
+    drawing.add_all(offer);
+    drawing.model
 }
 
 fn machine_model(rented: &RentedMachine<'_>, offer: &Offer) -> MachineModel {
@@ -174,17 +174,17 @@ struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
-    fn add_all(&mut self, offer: &'a Offer) -> Result<(), PriceError> {
+    fn add_all(&mut self, offer: &'a Offer) {
         let mut tasks: BTreeMap<_, TaskInRoom<'_>> = BTreeMap::new();
         for work in &offer.work {
             let Some(place) = Place::of(work, &offer.rooms) else {
                 continue;
             };
             if let Some(contingency) = work.contingency {
-                self.add_uncertain(work, place, contingency)?;
+                self.add_uncertain(work, place, contingency);
                 continue;
             }
-            self.add_item(work, place, None)?;
+            self.add_item(work, place, None);
             let task = tasks
                 .entry((place.name, &work.operation.task.name, place.part))
                 .or_insert(TaskInRoom {
@@ -195,18 +195,12 @@ impl<'a> Drawing<'a> {
         }
         for ((room, name, _), task) in tasks {
             let stream = task.place.stream(&["hours", room, name]);
-            self.add_hours(&task.works, task.place.room, stream, None)?;
+            self.add_hours(&task.works, task.place.room, stream, None);
         }
-        Ok(())
     }
 
     /// Adds work that may turn up: how much of it, and what it takes.
-    fn add_uncertain(
-        &mut self,
-        work: &Work,
-        place: Place<'a>,
-        contingency: Contingency,
-    ) -> Result<(), PriceError> {
+    fn add_uncertain(&mut self, work: &Work, place: Place<'a>, contingency: Contingency) {
         let operation = &work.operation;
         let times = self.times.entry((place.name, operation.id)).or_default();
         *times += 1;
@@ -221,30 +215,25 @@ impl<'a> Drawing<'a> {
             contingency: self.model.contingencies.len() - 1,
             name,
         };
-        self.add_item(work, place, Some(&may))?;
+        self.add_item(work, place, Some(&may));
         let stream = digest(&["hours", place.name, &operation.name, &may.name]);
         self.add_hours(
             &[(work, place.class)],
             place.room,
             stream,
             Some(may.contingency),
-        )
+        );
     }
 
     /// Adds the item that work takes, if it takes one.
-    fn add_item(
-        &mut self,
-        work: &Work,
-        place: Place<'_>,
-        may: Option<&MayTurnUp>,
-    ) -> Result<(), PriceError> {
+    fn add_item(&mut self, work: &Work, place: Place<'_>, may: Option<&MayTurnUp>) {
         let operation = &work.operation;
         let Some(item) = &operation.item else {
-            return Ok(());
+            return;
         };
         let asked = asked(&[(work, place.class)], RateKind::Item);
         let Some(spread) = self.rates.forecast(&asked) else {
-            return Ok(());
+            return;
         };
         let name = may.map_or("", |may| may.name.as_str());
         self.model.quantities.push(Quantity {
@@ -255,11 +244,10 @@ impl<'a> Drawing<'a> {
             item: self.subjects.item(item.id),
             unit_cost: self.costs.of(item),
             uses: vec![Use {
-                operation: self.subjects.operation(operation)?,
+                operation: self.subjects.operation(operation),
                 machine: None,
             }],
         });
-        Ok(())
     }
 
     /// Adds hours that are one quantity, if the book expects any.
@@ -269,18 +257,17 @@ impl<'a> Drawing<'a> {
         room: Option<usize>,
         stream: u64,
         contingency: Option<usize>,
-    ) -> Result<(), PriceError> {
+    ) {
         let Some(spread) = self.rates.forecast(&asked(works, RateKind::Hours)) else {
-            return Ok(());
+            return;
         };
         let uses = works.iter().map(|(work, _)| {
             let machine = work.operation.machine;
-            Ok(Use {
-                operation: self.subjects.operation(&work.operation)?,
+            Use {
+                operation: self.subjects.operation(&work.operation),
                 machine: machine.and_then(|id| self.subjects.machine(id)),
-            })
+            }
         });
-        let uses = uses.collect::<Result<_, PriceError>>()?;
         self.model.quantities.push(Quantity {
             spread,
             stream,
@@ -288,9 +275,8 @@ impl<'a> Drawing<'a> {
             contingency,
             item: None,
             unit_cost: self.costs.hour,
-            uses,
+            uses: uses.collect(),
         });
-        Ok(())
     }
 }
 

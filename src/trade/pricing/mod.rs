@@ -41,7 +41,7 @@ pub struct Offer {
     pub sequence: Option<String>,
     /// Name of the coating schedule.
     pub schedule: Option<String>,
-    /// The rooms.
+    /// The rooms; one at least.
     pub rooms: Vec<MeasuredRoom>,
     /// The take-off.
     pub work: Vec<Work>,
@@ -114,9 +114,6 @@ pub struct Stocking {
 /// Why an offer can't be priced.
 #[derive(Debug, Error, PartialEq, Eq)]
 pub enum PriceError {
-    /// Nothing to do.
-    #[error("a quote needs at least one room")]
-    NoRooms,
     /// A margin that no price can keep.
     #[error("a margin of {0} % cannot be kept: it must be below 100 %")]
     MarginTooLarge(Decimal),
@@ -128,9 +125,6 @@ pub enum PriceError {
         /// The price that they are taken off.
         price: String,
     },
-    /// Work that isn't part of the offer.
-    #[error("`{0}` is not part of the offer")]
-    NotOffered(String),
     /// An item that doesn't keep can't be bought.
     #[error("`{item}` doesn't keep once opened, so its packs decide what it costs")]
     Packs {
@@ -158,7 +152,7 @@ fn digest(words: &[&str]) -> u64 {
 /// Prices an offer.
 ///
 /// # Errors
-/// Refuses an offer without rooms, a margin of 100 % or more, and items that don't keep and can't be bought.
+/// Refuses a margin of 100 % or more, and items that don't keep and can't be bought.
 pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, PriceError> {
     check(&offer)?;
     let terms = offer.terms;
@@ -207,9 +201,6 @@ pub fn set_up_cost(offer: &Offer, currency: Currency) -> Money {
 }
 
 fn check(offer: &Offer) -> Result<(), PriceError> {
-    if offer.rooms.is_empty() {
-        return Err(PriceError::NoRooms);
-    }
     if offer.terms.margin >= Decimal::ONE {
         return Err(PriceError::MarginTooLarge(
             (offer.terms.margin * Decimal::ONE_HUNDRED).normalize(),
@@ -233,7 +224,7 @@ struct Costing<'a> {
 impl<'a> Costing<'a> {
     fn of(offer: &'a Offer, rates: &Rates, currency: Currency) -> Result<Costing<'a>, PriceError> {
         let subjects = Subjects::of(offer);
-        let model = drawing::model(&subjects, offer, rates, currency)?;
+        let model = drawing::model(&subjects, offer, rates, currency);
         let draws = model
             .draw(offer.luck.draws as usize, offer.luck.seed)
             .map_err(|why| PriceError::Packs {

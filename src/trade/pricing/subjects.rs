@@ -1,7 +1,7 @@
 //! What a job's cost and risk are told apart by: its operations, machines and items; and the lines that only the draws
 //! decide.
 
-use super::{Offer, PriceError};
+use super::Offer;
 use crate::money::{Decimal, Money, round};
 use crate::trade::operation::{Item, Operation};
 use crate::trade::plan::{Machine, Rental};
@@ -77,11 +77,10 @@ impl<'a> Subjects<'a> {
         }
     }
 
-    pub(super) fn operation(&self, operation: &Operation) -> Result<usize, PriceError> {
+    pub(super) fn operation(&self, operation: &Operation) -> usize {
         let mut operations = self.operations.iter();
-        operations
-            .position(|known| known.id == operation.id)
-            .ok_or_else(|| PriceError::NotOffered(operation.name.clone()))
+        let place = operations.position(|known| known.id == operation.id);
+        place.expect("the work of an offer names its operations")
     }
 
     pub(super) fn machine(&self, id: MachineId) -> Option<usize> {
