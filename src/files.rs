@@ -394,6 +394,18 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_file_is_made_by_one_alone() {
+        let folder = TempDir::new().unwrap();
+        let target = folder.path().join("t.db");
+        let part = Unfinished::beside(&target, true).unwrap();
+        let second = Unfinished::beside(&target, true).unwrap_err();
+        let words = format!("`{}` is being written by another program", target.display());
+        assert_eq!(second.to_string(), words);
+        assert_eq!(target_of(part.path()), target);
+        assert_eq!(target_of(&target), target);
+    }
+
+    #[test]
     fn a_second_name_of_a_finished_file_is_taken_away_and_the_file_stays() {
         let folder = TempDir::new().unwrap();
         let target = folder.path().join("t.db");

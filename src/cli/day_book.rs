@@ -67,9 +67,9 @@ struct JobArgs {
 pub(super) struct UseArgs {
     /// The item
     item: String,
-    /// How many, in the item's unit
-    #[arg(allow_hyphen_values = true)]
-    quantity: String,
+    /// How many, in the item's unit or in one that is said: 6, 1qt, 1/2 gal
+    #[arg(required = true, num_args = 1..=3, value_name = "QUANTITY", allow_negative_numbers = true)]
+    quantity: Vec<String>,
     /// The operation (default: the only one that takes the item)
     #[arg(long, value_name = "OPERATION")]
     on: Option<String>,
@@ -150,9 +150,11 @@ pub(super) struct BuyArgs {
     #[arg(
         required_unless_present = "list",
         conflicts_with = "list",
-        allow_hyphen_values = true
+        num_args = 1..=3,
+        value_name = "QUANTITY",
+        allow_negative_numbers = true
     )]
-    quantity: Option<String>,
+    quantity: Vec<String>,
     /// The shopping list of this job or quote, instead of one item
     #[arg(long, value_name = "JOB")]
     list: Option<String>,
@@ -182,8 +184,8 @@ pub(super) struct HandBackArgs {
     /// The item
     item: String,
     /// How many, in the item's unit
-    #[arg(allow_hyphen_values = true)]
-    quantity: String,
+    #[arg(required = true, num_args = 1..=3, value_name = "QUANTITY", allow_negative_numbers = true)]
+    quantity: Vec<String>,
     /// What was refunded in all
     #[arg(long, value_name = "TOTAL", allow_hyphen_values = true)]
     refund: Option<String>,
@@ -294,8 +296,8 @@ pub(super) struct CountArgs {
     /// The item
     item: String,
     /// How many there are, in the item's unit
-    #[arg(allow_hyphen_values = true)]
-    quantity: String,
+    #[arg(required = true, num_args = 1..=3, value_name = "QUANTITY", allow_negative_numbers = true)]
+    quantity: Vec<String>,
     /// When: a date, yesterday, 3 days ago, mon (default: today)
     #[arg(long)]
     date: Option<String>,
@@ -453,15 +455,16 @@ impl HoursArgs {
         Ok((worker.cloned(), read_hours(notation, hours)?, task.cloned()))
     }
 
-    /// Returns the words, with a unit that stands alone beside its figure: `1 h` is one.
+    /// Returns the words, with a unit or a fraction that stands alone beside its figure: `1 h` is one, and so is `1 1/2`.
     fn words_with_units(&self) -> Vec<String> {
+        let is_digit = |sign: char| sign.is_ascii_digit();
         let mut words: Vec<String> = Vec::new();
         for word in &self.words {
+            let is_unit = UNITS_OF_TIME.contains(&&*word.to_lowercase());
+            let is_fraction = word.starts_with(is_digit) && word.contains('/');
             match words.last_mut() {
-                Some(figure)
-                    if figure.starts_with(|sign: char| sign.is_ascii_digit())
-                        && UNITS_OF_TIME.contains(&&*word.to_lowercase()) =>
-                {
+                Some(figure) if figure.starts_with(is_digit) && (is_unit || is_fraction) => {
+                    figure.push_str(if is_unit { "" } else { " " });
                     figure.push_str(word);
                 }
                 _ => words.push(word.clone()),

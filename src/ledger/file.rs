@@ -627,9 +627,7 @@ pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<()> {
     }
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", known)?;
-    transaction
-        .commit()
-        .map_err(|error| trouble(path, error))?;
+    transaction.commit().map_err(|error| trouble(path, error))?;
     connection.pragma_update(None, "foreign_keys", true)?;
     Ok(())
 }

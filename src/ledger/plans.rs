@@ -432,7 +432,19 @@ impl Writing<'_> {
         gathered.refuses_nights = false;
         let mut way = rest_of(&gathered, kept, request)?;
         let Some(plan) = &way.plan else {
-            refuse!("the rest can't be planned again as it was asked for");
+            let rooms = request.rooms.iter();
+            let rooms: String = rooms
+                .map(|room| format!(" --room {}", typed(room)))
+                .collect();
+            let site = typed(&site.address);
+            return Err(
+                Refusal::new("the rest can't be planned again as it was asked for")
+                    .hint(format!(
+                        "gritledger plan house {site} --start {}{rooms}",
+                        request.start
+                    ))
+                    .into(),
+            );
         };
         let revision = kept.revision + 1;
         self.keep_plan(kept.quote.header.id, revision, plan, request, lost)?;

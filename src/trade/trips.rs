@@ -146,7 +146,8 @@ impl Trips {
         }
     }
 
-    /// Returns the same for the part of the hours of work that is left, in whole trips; `None`: nothing is.
+    /// Returns the same for the part of the hours of work that is left, in whole trips: one falls away, and one comes, with a
+    /// whole trip's share of the hours. `None`: nothing is left.
     pub fn for_part(
         &self,
         left: Decimal,
@@ -157,7 +158,12 @@ impl Trips {
         if left.is_zero() || of.is_zero() {
             return None;
         }
-        let trips = (Decimal::from(self.trips) * left / of).ceil();
+        let trips = Decimal::from(self.trips) * left / of;
+        let trips = if left > of {
+            trips.floor()
+        } else {
+            trips.ceil()
+        };
         let hours = round(
             self.hours * trips / Decimal::from(self.trips),
             HOURS_DECIMALS,
@@ -242,6 +248,9 @@ mod tests {
             (left.trips, left.cost.minor(), left.hours),
             (3, 5_394, dec!(2.4))
         );
+        // 41 h are 5 × 41 / 40 = 5.125 visits, of which 5 are whole, and 48 h are 6.
+        let visits = |left| site.for_part(left, dec!(40), &terms, usd()).unwrap().trips;
+        assert_eq!([dec!(40), dec!(41), dec!(48)].map(visits), [5, 5, 6]);
         assert_eq!(site.for_part(Decimal::ZERO, dec!(40), &terms, usd()), None);
     }
 }

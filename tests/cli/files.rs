@@ -201,7 +201,6 @@ fn a_name_is_a_name() {
 
 #[test]
 fn an_unfinished_ledger_is_refused_and_finished_by_init() {
-    let unfinished = "is an unfinished ledger: its making was cut short\nhint: gritledger init --business \"YOUR FIRM\"";
     let empty = TestLedger::nowhere();
     fs::write(empty.path(), "").unwrap();
     let without_book = TestLedger::new();
@@ -213,7 +212,11 @@ fn an_unfinished_ledger_is_refused_and_finished_by_init() {
     drop(connection);
     for ledger in [empty, without_book] {
         let said = ledger.line("client list").refused();
-        assert!(said.contains(unfinished), "{said}");
+        let unfinished = format!(
+            "error: `{}` is an unfinished ledger: its making was cut short\nhint: gritledger init --business \"YOUR FIRM\"",
+            ledger.path().display()
+        );
+        assert_eq!(said, unfinished);
         ledger.line("init --business \"Marsh End Floors\"").ok();
         assert!(ledger.line("operation list").ok().contains("rotary-36"));
         ledger.line("check").ok();
@@ -361,6 +364,69 @@ fn clocks_and_schemas_that_cannot_be_are_told() {
         said.ends_with("says that its schema is -3: no gritledger wrote that"),
         "{said}"
     );
+}
+
+#[test]
+fn a_file_that_cannot_be_brought_up_to_date_says_why() {
+    let halfway = |statements: &str| {
+        let ledger = TestLedger::new();
+        let connection = ledger.raw();
+        connection
+            .pragma_update(None, "foreign_keys", false)
+            .unwrap();
+        connection.execute_batch(statements).unwrap();
+        let last: i64 = connection
+            .pragma_query_value(None, "user_version", |row| row.get(0))
+            .unwrap();
+        connection
+            .pragma_update(None, "user_version", last - 1)
+            .unwrap();
+        ledger
+    };
+    // It has what the last migration brings.
+    let said = halfway("").line("today").refused();
+    let first = said.lines().next();
+    assert_eq!(
+        first,
+        Some("error: failed to apply migration `0008_readings`")
+    );
+    // Somebody wrote in it without the keys.
+    let broken = halfway(
+        "DROP TABLE reading_void; DROP TABLE reading;
+         INSERT INTO site (id, client_id, address, recorded_at) VALUES (1, 7, '4 Tannery Row', '2026-03-02T12:00:00');",
+    );
+    assert_eq!(
+        broken.line("today").refused(),
+        "error: 1 broken references after migrating"
+    );
+}
+
+#[test]
+fn what_stands_in_the_way_of_making_and_restoring_is_said() {
+    let ledger = TestLedger::nowhere();
+    ledger.file("t.db", "");
+    fs::create_dir(ledger.folder().join("t.db-shm")).unwrap();
+    let here = |ledger: &TestLedger, said: String| {
+        said.replace(&format!("{}/", ledger.folder().display()), "")
+    };
+    let said = ledger
+        .line("init --business \"Marsh End Floors\"")
+        .refused();
+    assert_eq!(
+        here(&ledger, said),
+        "error: failed to remove `t.db-shm`\ncaused by: Is a directory (os error 21)"
+    );
+    let ledger = TestLedger::new();
+    ledger.line("backup b.db").ok();
+    // What SQLite keeps beside the ledger goes where it goes, and something has that name.
+    ledger.file("t.db-shm", "");
+    fs::create_dir(ledger.folder().join("t-before-2026-03-02.db-shm")).unwrap();
+    let said = ledger.line("restore b.db").refused();
+    assert_eq!(
+        here(&ledger, said),
+        "error: failed to keep `t.db` as `t-before-2026-03-02.db`\ncaused by: Is a directory (os error 21)"
+    );
+    ledger.line("check").ok();
 }
 
 #[test]

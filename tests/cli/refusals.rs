@@ -903,3 +903,90 @@ fn of_a_day_that_doesn_t_fit_the_cause_is_named() {
         ],
     );
 }
+
+#[test]
+fn what_the_book_has_no_figures_for_is_refused() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        operation add unrated --task sand --driver area
+        item add odd --unit each --pack 0.000001=1 --pack 7.3=2 --not-kept
+        operation add odd-cut --task sand --driver area --item odd
+        rate set odd-cut --kind hours --per 100 --fixed 0
+        rate set odd-cut --kind item --per 0.0001 --fixed 0 --confirm
+        sequence add odd-cuts odd-cut
+        operation add film-cut --task sand --driver area --grit 24 --splits condition
+        rate set film-cut --kind hours --per 80 --fixed 0 --condition sound-film
+        sequence add film-cuts film-cut
+        client add "Bela Stone"
+        site add "Bela Stone" "6 Reed Row"
+        room add "6 Reed Row" Den --shape "14 x 12" --condition sound-film --species red-oak
+        quote draft "6 Reed Row" --sequence film-cuts --schedule none
+        quote send Q1
+        quote accept Q1
+        room edit Den --condition paint --quiet
+        "#,
+    );
+    assert_eq!(
+        ledger
+            .line("quote draft \"4 Tannery Row\" --sequence odd-cuts --schedule none")
+            .refused(),
+        "error: `odd` doesn't keep once opened, so its packs decide what it costs\n\
+         caused by: that would be more packs than can be worked out"
+    );
+    assert_eq!(
+        ledger.line("quote vary J1 --room Den").refused(),
+        "error: `film-cut` has no rate for `Den` as it is now"
+    );
+    let cases = |rows: &str| {
+        let head = "case_id,job,operation,condition,species,area,edge,kind\n";
+        let cases = ledger.file("cases.csv", format!("{head}{rows}"));
+        ledger
+            .line(&format!("rate predict --cases {cases}"))
+            .refused()
+    };
+    assert_eq!(
+        cases("A,1,unrated,bare,red-oak,100,,hours\n"),
+        "error: cases.csv:2: case_id `A`: the book has no rate for this work"
+    );
+    assert_eq!(
+        cases("A,1,rotary-36,bare,red-oak,100,,hours\nA,1,rotary-36,bare,red-oak,100,,item\n"),
+        "error: cases.csv:2: case_id `A`: discs, gallons, litres and hours can't be added up"
+    );
+}
+
+#[test]
+fn a_plan_that_no_coat_fits_in_any_more_says_where_to_look() {
+    let ledger = TestLedger::new();
+    ledger.lines(
+        r#"
+        worker add "Ruben Vale" --wage 28
+        client add "Ada Quill"
+        site add "Ada Quill" "4 Tannery Row"
+        room add "4 Tannery Row" Hall --shape "14 x 12" --condition sound-film --species red-oak --door "outside:3'"
+        room add "4 Tannery Row" Barn --shape "14 x 12" --condition sound-film --species red-oak --door "Hall:3'"
+        plan house "4 Tannery Row" --start 2026-03-09 --accept
+        quote send Q1
+        quote accept Q1
+        room edit Barn --shape "100 x 60" --confirm
+        quote vary J1 --room Barn
+        quote send Q2
+        quote accept Q2 --quiet
+        "#,
+    );
+    let hint = "plan house \"4 Tannery Row\" --start 2026-03-09 --room Hall --room Barn";
+    assert_eq!(
+        ledger.line("job dates J1 --varied").refused(),
+        format!(
+            "error: the rest can't be planned again as it was asked for\nhint: gritledger {hint}"
+        )
+    );
+    let plan = ledger
+        .line(hint)
+        .ok()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    let why = "Barn can't be coated in a day: `oil-coat` takes 15.85 hours at once, and the crew has 8 in a working day";
+    assert!(plan.contains(why), "{plan}");
+}

@@ -307,7 +307,7 @@ fn write_use(context: &Context, writing: &Writing<'_>, args: &UseArgs) -> Result
         ..resolved
     };
     let item = writing.item_for(job, &args.item)?;
-    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity.join(" "), item.unit)?;
     let operation = match args.left_over {
         true => None,
         false => writing.operation_for(&item, job, args.on.as_deref())?,
@@ -533,8 +533,7 @@ fn write_buy(context: &Context, writing: &Writing<'_>, args: &BuyArgs) -> Result
     }
     // Without a list both are asked for.
     let item = shelf_item(writing, args.item.as_deref().unwrap_or_default())?;
-    let quantity = args.quantity.as_deref().unwrap_or_default();
-    let quantity = read_quantity(writing.notation(), quantity, item.unit)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity.join(" "), item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let paid = read_money(writing, &args.cost)?;
     let bought = Bought { quantity, paid, on };
@@ -627,7 +626,7 @@ fn record_bought(
 
 fn write_hand_back(context: &Context, writing: &Writing<'_>, args: &HandBackArgs) -> Result<Noted> {
     let item = shelf_item(writing, &args.item)?;
-    let quantity = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let quantity = read_quantity(writing.notation(), &args.quantity.join(" "), item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let refund = args.refund.as_deref();
     let refund = refund.map(|text| read_money(writing, text)).transpose()?;
@@ -719,7 +718,7 @@ pub(in crate::cli) fn cmd_stock(context: &Context, command: StockCommand) -> Res
 
 fn write_count(context: &Context, writing: &Writing<'_>, args: &CountArgs) -> Result<Noted> {
     let item = shelf_item(writing, &args.item)?;
-    let counted = read_quantity(writing.notation(), &args.quantity, item.unit)?;
+    let counted = read_quantity(writing.notation(), &args.quantity.join(" "), item.unit)?;
     let on = read_date(context, writing, args.date.as_deref())?;
     let recorded = writing.record_count(&item, counted, on)?;
     confirm_day(context, on, None)?;

@@ -889,7 +889,10 @@ fn a_plan_that_does_not_wait_for_what_hardens_does_not_hold() {
         phase.needs = (brief.needs)(rooms);
     }
     let flaw = replay(brief, &hasty).unwrap_err();
-    assert_eq!(flaw.what, "sanding what isn't hard");
+    assert_eq!(
+        flaw.to_string(),
+        "it doesn't hold on 2026-11-02: sanding what isn't hard"
+    );
 }
 
 #[test]
