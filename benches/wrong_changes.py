@@ -47,7 +47,7 @@ CHANGES = [
     ("quantiles swapped", "src/trade/pricing/mod.rs", "p80: self.cost_at(Decimal::new(8, 1)),\n            p90: self.cost_at(Decimal::new(9, 1)),", "p80: self.cost_at(Decimal::new(9, 1)),\n            p90: self.cost_at(Decimal::new(8, 1)),"),
     ("hours of a machine aren't added up", "src/trade/pricing/subjects.rs", "self.machines[place].hours += work.hours", "self.machines[place].hours = work.hours"),
     ("trips are one way", "src/trade/trips.rs", "product([Decimal::TWO, away?])", "product([Decimal::ONE, away?])"),
-    ("trips that are left are rounded down", "src/trade/trips.rs", "(Decimal::from(self.trips) * left / of).ceil()", "(Decimal::from(self.trips) * left / of).floor()"),
+    ("trips that are left are rounded down", "src/trade/trips.rs", "trips.ceil()", "trips.floor()"),
     ("driving isn't labour", "src/trade/quote.rs", "            Line::Trips(trips) => trips.labour,\n", "            Line::Trips(_) => Money::ZERO,\n"),
     # what was logged
     ("overhead isn't on the actual", "src/trade/job_cost.rs", "costs.overhead = costs.labour.times(overhead);", "costs.overhead = Money::ZERO;"),
