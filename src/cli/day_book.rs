@@ -58,8 +58,8 @@ struct JobArgs {
 /// Log an item used
 ///
 /// A part of the item's name is enough if only one of the job's items has it: use 36 6. A quantity may have a unit of its own,
-/// or a fraction: 1qt, 1/2 gal, 500 ml. Leaves the stock at its average cost. What goes beyond the stock is taken at book price until its receipt comes
-/// (gritledger buy). A true zero is typed; nothing logged means not recorded.
+/// or a fraction: 1qt, 1/2 gal, 500 ml. Leaves the stock at its average cost. What goes beyond the stock is taken at book
+/// price until its receipt comes (gritledger buy). A true zero is typed; nothing logged means not recorded.
 #[derive(Debug, Args)]
 #[command(
     after_long_help = "Examples:\n  gritledger use disc-7in-36 6 --room Landing\n  gritledger use oil-finish 1qt --room \"Landing, Back bedroom\""

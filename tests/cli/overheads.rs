@@ -113,6 +113,11 @@ fn without_an_open_job_both_lines_are_said() {
         ledger.line("hours 2").refused(),
         "error: no job is open; J1 is agreed\nhint: gritledger hours 2 --job J1\nhint: gritledger hours 2 --no-job"
     );
+    // Hours on the road may be for an estimate visit, as driving may.
+    assert_eq!(
+        ledger.line("hours 1 driving").refused(),
+        "error: no job is open; J1 is agreed\nhint: gritledger hours 1 driving --job J1\nhint: gritledger hours 1 driving --no-job"
+    );
     assert_eq!(
         ledger.line("drive 40").refused(),
         "error: no job is open; J1 is agreed\nhint: gritledger drive 40 --job J1\nhint: gritledger drive 40 --no-job"
