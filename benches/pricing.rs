@@ -207,7 +207,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             wage: Decimal::from(WAGE),
             burden: Decimal::ONE,
             overhead: Decimal::ZERO,
-            tax_percent: Decimal::ZERO,
+            tax: gritledger::trade::tax::TaxRates::default(),
             own: false,
         },
         luck: Luck { draws, seed: 7 },

@@ -32,6 +32,23 @@ CREATE TABLE setting (
 ) STRICT;
 CREATE INDEX setting_newest ON setting (name, id);
 
+-- How the firm stands on its papers: a row for each wording that a quote was sent or an invoice issued with.
+CREATE TABLE letterhead (
+    id            INTEGER PRIMARY KEY,
+    name          TEXT NOT NULL CHECK (name <> ''),
+    address       TEXT NOT NULL,
+    phone         TEXT NOT NULL,
+    email         TEXT NOT NULL,
+    tax_number    TEXT NOT NULL,
+    registration  TEXT NOT NULL,
+    account       TEXT NOT NULL,
+    quote_terms   TEXT NOT NULL,
+    payment_terms TEXT NOT NULL,
+    recorded_at   TEXT NOT NULL
+) STRICT;
+CREATE TRIGGER letterhead_stays BEFORE UPDATE ON letterhead BEGIN SELECT RAISE(ABORT, 'what went out stays as it was'); END;
+CREATE TRIGGER letterhead_kept BEFORE DELETE ON letterhead BEGIN SELECT RAISE(ABORT, 'what went out stays as it was'); END;
+
 -- One sentence for every write.
 CREATE TABLE log (
     id          INTEGER PRIMARY KEY,
@@ -46,11 +63,12 @@ CREATE TABLE tax_area (
 ) STRICT;
 CREATE UNIQUE INDEX tax_area_name ON tax_area (name COLLATE NOCASE);
 
--- A rate holds from its date until the area's next one for the same kind of line.
+-- A rate holds from its date until the area's next one for the same kind of line, or for the whole price. What is bought
+-- is taxed as a cost of the firm's.
 CREATE TABLE tax_rate (
     id          INTEGER PRIMARY KEY,
     tax_area_id INTEGER NOT NULL REFERENCES tax_area (id),
-    applies_to  TEXT    NOT NULL DEFAULT 'price' CHECK (applies_to IN ('price', 'labour', 'materials', 'rental')),
+    applies_to  TEXT    NOT NULL DEFAULT 'price' CHECK (applies_to IN ('price', 'labour', 'materials', 'rental', 'bought')),
     percent_micro INTEGER NOT NULL CHECK (percent_micro BETWEEN 0 AND 100000000),
     valid_from  TEXT    NOT NULL CHECK (valid_from IS date(valid_from)),
     recorded_at TEXT    NOT NULL
@@ -63,6 +81,8 @@ CREATE TABLE client (
     phone       TEXT NOT NULL DEFAULT '',
     email       TEXT NOT NULL DEFAULT '',
     address     TEXT NOT NULL DEFAULT '',
+    tax_number  TEXT NOT NULL DEFAULT '',                          -- the number that they are taxed under
+    exempt      TEXT NOT NULL DEFAULT '',                          -- why no tax is asked of them; empty: it is
     note        TEXT NOT NULL DEFAULT '',
     recorded_at TEXT NOT NULL,
     voided_on   TEXT CHECK (voided_on IS date(voided_on))          -- NULL: in use

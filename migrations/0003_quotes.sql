@@ -24,7 +24,10 @@ CREATE TABLE quote (
     wage_micro      INTEGER NOT NULL CHECK (wage_micro >= 0),          -- mean wage in major units per hour
     burden_micro    INTEGER NOT NULL CHECK (burden_micro >= 0),
     overhead_micro  INTEGER NOT NULL CHECK (overhead_micro >= 0),      -- as a share of labour
-    tax_micro       INTEGER NOT NULL CHECK (tax_micro BETWEEN 0 AND 100000000), -- percent
+    -- Tax on the price, percent: on labour and all that is neither of the others, on items, on rented machines.
+    tax_labour_micro    INTEGER NOT NULL CHECK (tax_labour_micro BETWEEN 0 AND 100000000),
+    tax_materials_micro INTEGER NOT NULL CHECK (tax_materials_micro BETWEEN 0 AND 100000000),
+    tax_rental_micro    INTEGER NOT NULL CHECK (tax_rental_micro BETWEEN 0 AND 100000000),
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
     -- What is to be paid before tax, discounts taken off; below zero: something is taken off a job.
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL),
@@ -167,17 +170,20 @@ CREATE TABLE quote_event (
     quote_id    INTEGER NOT NULL REFERENCES quote (id),
     what        TEXT    NOT NULL CHECK (what IN ('sent', 'accepted', 'declined', 'withdrawn')), -- a draft is withdrawn unsent
     valid_until TEXT CHECK (valid_until IS date(valid_until)),    -- of `sent`; NULL: other events
-    -- Whom it was sent to, for which address and on what terms, in the words of that day; NULL: other events.
+    -- Whom it was sent to, for which address, by whom and on what terms, in the words of that day; NULL: other events.
     client         TEXT,
     client_address TEXT,
     site           TEXT,
+    letterhead_id  INTEGER REFERENCES letterhead (id),
+    exemption      TEXT,                                          -- why no tax is asked of the client; empty: it is
     cancellation_days   INTEGER CHECK (cancellation_days >= 0),   -- NULL: no such right was set, or another event
     cancellation_source TEXT,                                     -- where that is written; NULL: not said
     happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at TEXT    NOT NULL,
     UNIQUE (quote_id, what),
     CHECK ((what = 'sent') = (valid_until IS NOT NULL) AND (what = 'sent') = (client IS NOT NULL)
-           AND (what = 'sent') = (client_address IS NOT NULL) AND (what = 'sent') = (site IS NOT NULL)),
+           AND (what = 'sent') = (client_address IS NOT NULL) AND (what = 'sent') = (site IS NOT NULL)
+           AND (what = 'sent') = (letterhead_id IS NOT NULL) AND (what = 'sent') = (exemption IS NOT NULL)),
     CHECK (what = 'sent' OR (cancellation_days IS NULL AND cancellation_source IS NULL))
 ) STRICT;
 -- Which quotes can still be answered, or could lately?

@@ -10,14 +10,19 @@ CREATE TABLE invoice (
     due_on       TEXT CHECK (due_on IS date(due_on)),             -- NULL: a draft
     withdrawn_on TEXT CHECK (withdrawn_on IS date(withdrawn_on)), -- a draft that another replaced; NULL: stands
     -- The tax in force at the site when it was drafted, percent: whoever issues it is told if that has changed since.
-    in_force_micro INTEGER NOT NULL CHECK (in_force_micro BETWEEN 0 AND 100000000),
+    tax_labour_micro    INTEGER NOT NULL CHECK (tax_labour_micro BETWEEN 0 AND 100000000),
+    tax_materials_micro INTEGER NOT NULL CHECK (tax_materials_micro BETWEEN 0 AND 100000000),
+    tax_rental_micro    INTEGER NOT NULL CHECK (tax_rental_micro BETWEEN 0 AND 100000000),
     net_minor    INTEGER NOT NULL,                                -- the sum of its lines less its allowances
     tax_minor    INTEGER NOT NULL,                                -- the sum of its rows in invoice_tax
-    -- Whom it was issued to, and for which address, in the words of that day; NULL: a draft, which follows its client.
+    -- Whom it was issued to, for which address and by whom, in the words of that day; NULL: a draft, which follows its client.
     client_id      INTEGER REFERENCES client (id),
     client         TEXT,
     client_address TEXT,
     site           TEXT,
+    letterhead_id  INTEGER REFERENCES letterhead (id),
+    client_tax_number TEXT,
+    exemption      TEXT,                                          -- why no tax is asked of the client; empty: it is
     -- A credit note takes back another invoice, or a part of it, for a reason. Its amounts are above zero, too.
     credits_id     INTEGER REFERENCES invoice (id),
     reason         TEXT NOT NULL DEFAULT '',
@@ -30,7 +35,9 @@ CREATE TABLE invoice (
     CHECK (kind = 'credit' OR kind = 'final' OR off_price_minor = 0),
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
-           AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)),
+           AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)
+           AND (number IS NULL) = (letterhead_id IS NULL)
+           AND (number IS NULL) = (client_tax_number IS NULL) AND (number IS NULL) = (exemption IS NULL)),
     CHECK (number IS NULL OR withdrawn_on IS NULL)
 ) STRICT;
 CREATE UNIQUE INDEX invoice_number ON invoice (id >> 40, number) WHERE number IS NOT NULL;

@@ -17,6 +17,7 @@ use crate::ledger::{
 };
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::Extent;
+use crate::trade::tax::TaxAtRate;
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
 #[derive(Debug, Subcommand)]
@@ -505,8 +506,8 @@ fn show(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<()> {
 /// Returns an invoice as it stands.
 fn invoice_answer(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<InvoiceAnswer> {
     let (credits, page) = (ledger.credits_for(&invoice)?, context.page(ledger));
-    let business = ledger.identity().business.clone();
-    Ok(InvoiceAnswer::new(invoice, credits, business, &page))
+    let firm = ledger.letterhead_on(&invoice)?;
+    Ok(InvoiceAnswer::new(invoice, credits, firm, &page))
 }
 
 /// Has the owner confirm a draft that would say something else if it were drafted today.
@@ -527,15 +528,12 @@ fn confirm_stale(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<
 
 /// Warns of tax that isn't what is in force today, because it was agreed before.
 fn warn_of_other_tax(context: &Context, draft: &Invoice) {
-    for part in draft
-        .taxes
-        .iter()
-        .filter(|part| part.percent != draft.in_force)
-    {
+    let is_other = |part: &&TaxAtRate| !draft.in_force.contains(part.percent);
+    for part in draft.taxes.iter().filter(is_other) {
         context.warn(&format!(
-            "what was agreed at {} % tax is taxed like that, and {} % is in force: it is for you to check",
+            "what was agreed at {} % tax is taxed like that, and {} is in force: it is for you to check",
             part.percent.normalize(),
-            draft.in_force.normalize()
+            draft.in_force
         ));
     }
 }

@@ -62,6 +62,22 @@ pub(super) struct ClientAddArgs {
     /// Postal address
     #[arg(long, default_value = "", hide_default_value = true)]
     address: String,
+    /// The number that they are taxed under
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value = "",
+        hide_default_value = true
+    )]
+    tax_number: String,
+    /// Why no tax is asked of them, such as a certificate's number
+    #[arg(
+        long,
+        value_name = "REASON",
+        default_value = "",
+        hide_default_value = true
+    )]
+    exempt: String,
     /// A note
     #[arg(long, default_value = "", hide_default_value = true)]
     note: String,
@@ -96,6 +112,12 @@ pub(super) struct ClientEditArgs {
     /// Postal address
     #[arg(long)]
     address: Option<String>,
+    /// The number that they are taxed under
+    #[arg(long, value_name = "NUMBER")]
+    tax_number: Option<String>,
+    /// Why no tax is asked of them, such as a certificate's number; or `none`: it is
+    #[arg(long, value_name = "REASON")]
+    exempt: Option<String>,
     /// A note
     #[arg(long)]
     note: Option<String>,
@@ -294,10 +316,10 @@ pub(super) fn cmd_client(context: &Context, command: ClientCommand) -> Result<()
             if let Some(top) = args.top {
                 statement.keep_newest(top as usize);
             }
-            let (business, page) = (ledger.identity().business.clone(), context.page(ledger));
+            let (firm, page) = (ledger.letterhead()?, context.page(ledger));
             context.give(
                 ledger,
-                StatementAnswer::new(statement, business, address, &page),
+                StatementAnswer::new(statement, firm, address, &page),
             )
         }),
         ClientCommand::Edit(args) => edit_client(context, &args),
@@ -316,6 +338,8 @@ fn add_client(context: &Context, args: &ClientAddArgs) -> Result<()> {
         phone,
         email,
         address,
+        tax_number,
+        exempt,
         note,
     } = args.clone();
     let details = NewClient {
@@ -323,6 +347,8 @@ fn add_client(context: &Context, args: &ClientAddArgs) -> Result<()> {
         phone,
         email,
         address,
+        tax_number,
+        exempt,
         note,
     };
     context.write(|writing| {
@@ -344,6 +370,11 @@ fn edit_client(context: &Context, args: &ClientEditArgs) -> Result<()> {
             phone: new.phone.unwrap_or(old.phone),
             email: new.email.unwrap_or(old.email),
             address: new.address.unwrap_or(old.address),
+            tax_number: new.tax_number.unwrap_or(old.tax_number),
+            exempt: match new.exempt {
+                Some(none) if none.eq_ignore_ascii_case("none") => String::new(),
+                new => new.unwrap_or(old.exempt),
+            },
             note: new.note.unwrap_or(old.note),
         };
         writing.edit_client(client.id, &details)?;

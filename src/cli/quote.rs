@@ -687,7 +687,7 @@ fn send(context: &Context, args: &SendArgs) -> Result<()> {
 
 /// Has the owner confirm a draft whose tax isn't what is in force any more.
 fn confirm_stale(context: &Context, ledger: &Ledger, record: &QuoteRecord) -> Result<()> {
-    let (header, drafted) = (&record.header, record.quote.terms.tax_percent);
+    let (header, drafted) = (&record.header, record.quote.terms.tax);
     // What is taken off takes the tax along that it was agreed with.
     let is_draft = header.status == QuoteStatus::Draft && header.varies.is_none();
     match ledger

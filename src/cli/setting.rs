@@ -6,17 +6,24 @@ use clap::{Args, Subcommand};
 use super::read::{read_date, read_margin, read_percent};
 use super::ui::Context;
 use crate::document::book::{SettingAnswer, SettingList, TaxAreaAnswer, TaxAreaList};
-use crate::ledger::{Ledger, TaxArea};
-use crate::money::{Decimal, plain};
+use crate::ledger::{Ledger, TaxArea, rates_text};
+use crate::money::Decimal;
+use crate::trade::tax::TaxedKind;
 
 /// Manage settings: margin, burden, deposit and the like
 #[derive(Debug, Subcommand)]
 pub(super) enum SettingCommand {
-    /// List the settings
-    #[command(after_long_help = "Example:\n  gritledger setting list")]
-    List,
+    List(SettingListArgs),
     Show(SettingArgs),
     Set(SettingSetArgs),
+}
+
+/// List the settings, or those whose name has a word in it
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger setting list firm")]
+pub(super) struct SettingListArgs {
+    /// A word of the names
+    word: Option<String>,
 }
 
 /// Show a setting, with where its value comes from
@@ -57,16 +64,55 @@ pub(super) enum TaxAreaCommand {
 ///
 /// Whether floor work is taxed, and how, differs by place: confirm your own rules.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger tax-area add \"Harrow County\" 6.25%")]
+#[command(
+    after_long_help = "Examples:\n  gritledger tax-area add \"Harrow County\" 6.25%\n  gritledger tax-area add \"Tarn County\" 0% --bought 7.25%"
+)]
 pub(super) struct TaxAreaAddArgs {
     /// The name; no other tax area has it
     name: String,
     /// Tax, percent of the price
     #[arg(allow_hyphen_values = true)]
     percent: String,
+    #[command(flatten)]
+    kinds: KindsArgs,
+}
+
+/// Rates of kinds of lines, and from when on
+#[derive(Debug, Args)]
+struct KindsArgs {
+    /// Tax on labour, if it is another
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    labour: Option<String>,
+    /// Tax on materials sold with the work, if it is another
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    materials: Option<String>,
+    /// Tax on rentals passed on, if it is another
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    rental: Option<String>,
+    /// Tax on materials that you buy, where it is your cost: it is added to their prices
+    #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
+    bought: Option<String>,
     /// The first day it holds (default: today)
     #[arg(long, value_name = "DATE")]
     from: Option<String>,
+}
+
+impl KindsArgs {
+    /// Reads what is typed: a rate of the whole price, then those of kinds of lines.
+    fn read(&self, ledger: &Ledger, price: Option<&str>) -> Result<Vec<(TaxedKind, Decimal)>> {
+        let typed = [
+            (TaxedKind::Price, price),
+            (TaxedKind::Labour, self.labour.as_deref()),
+            (TaxedKind::Materials, self.materials.as_deref()),
+            (TaxedKind::Rental, self.rental.as_deref()),
+            (TaxedKind::Bought, self.bought.as_deref()),
+        ];
+        let typed = typed.into_iter();
+        let typed = typed.filter_map(|(kind, text)| text.map(|text| (kind, text)));
+        typed
+            .map(|(kind, text)| Ok((kind, read_tax(ledger, text)?)))
+            .collect()
+    }
 }
 
 /// Show a tax area with every rate it had
@@ -88,16 +134,20 @@ pub(super) struct TaxAreaSetArgs {
     #[arg(value_name = "AREA")]
     name: String,
     /// Tax, percent of the price
-    #[arg(allow_hyphen_values = true)]
-    percent: String,
-    /// The first day it holds (default: today)
-    #[arg(long, value_name = "DATE")]
-    from: Option<String>,
+    #[arg(
+        allow_hyphen_values = true,
+        required_unless_present_any = ["labour", "materials", "rental", "bought"]
+    )]
+    percent: Option<String>,
+    #[command(flatten)]
+    kinds: KindsArgs,
 }
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {
     match command {
-        SettingCommand::List => context.give_told::<SettingList, _>(Ledger::setting_list),
+        SettingCommand::List(args) => context.give_told::<SettingList, _>(|ledger| {
+            ledger.settings_named(args.word.as_deref().unwrap_or_default())
+        }),
         SettingCommand::Show(args) => {
             context.give_told::<SettingAnswer, _>(|ledger| ledger.setting(&args.name))
         }
@@ -148,14 +198,14 @@ pub(super) fn cmd_tax_area(context: &Context, command: TaxAreaCommand) -> Result
 
 fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
     context.write(|writing| {
-        let percent = read_tax(writing, &args.percent)?;
-        let from = read_date(context, writing, args.from.as_deref())?;
-        writing.add_tax_area(&args.name, percent, from)?;
+        let rates = args.kinds.read(writing, Some(&args.percent))?;
+        let from = read_date(context, writing, args.kinds.from.as_deref())?;
+        writing.add_tax_area(&args.name, &rates, from)?;
         let area = writing.tax_area(&args.name)?;
         context.status(&format!(
-            "Added tax area {} at {} % from {from}.",
+            "Added tax area {} at {} from {from}.",
             area.name,
-            plain(percent, 6)
+            rates_text(&rates)
         ));
         tell(context, writing, area)
     })
@@ -163,15 +213,15 @@ fn add_tax_area(context: &Context, args: &TaxAreaAddArgs) -> Result<()> {
 
 fn set_tax(context: &Context, args: &TaxAreaSetArgs) -> Result<()> {
     context.write(|writing| {
-        let percent = read_tax(writing, &args.percent)?;
-        let from = read_date(context, writing, args.from.as_deref())?;
+        let rates = args.kinds.read(writing, args.percent.as_deref())?;
+        let from = read_date(context, writing, args.kinds.from.as_deref())?;
         let area = writing.tax_area(&args.name)?;
-        writing.set_tax_rate(&area, percent, from)?;
+        writing.set_tax_rates(&area, &rates, from)?;
         let area = writing.tax_area(&area.name)?;
         context.status(&format!(
-            "Set tax in {} to {} % from {from}.",
+            "Set tax in {} to {} from {from}.",
             area.name,
-            plain(percent, 6)
+            rates_text(&rates)
         ));
         tell(context, writing, area)
     })

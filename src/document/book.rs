@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use super::count;
 use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
 use super::{Answer, List, Page, inert, or_blank};
-use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea};
+use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea, TaxRate};
 use crate::measure::Units;
 use crate::money::{Decimal, plain, round};
 use crate::trade::cautions::Hazard;
@@ -18,6 +18,7 @@ use crate::trade::operation::{
 };
 use crate::trade::rates::Book;
 use crate::trade::rental::Tariff;
+use crate::trade::tax::TaxedKind;
 use crate::trade::{MachineId, Unit};
 
 /// Writes what there is, or that there is nothing.
@@ -566,32 +567,37 @@ impl Answer for SettingList {
 
 answer! {
     /// What the tax is from a date on.
-    struct TaxFrom of (rate: (NaiveDate, Decimal)) on page {
-        from: NaiveDate = rate.0,
-        percent: SetPercent = SetPercent(rate.1),
+    struct TaxFrom of (rate: TaxRate) on page {
+        from: NaiveDate = rate.from,
+        on: TaxedKind = rate.on,
+        percent: SetPercent = SetPercent(rate.percent),
     }
 
-    /// A tax area, with its percentage of a date; `None`: no rate has begun.
-    pub struct TaxAreaAnswer from area: TaxArea with (on: NaiveDate) on page {
+    /// A tax area, with its percentages of a date; `None`: no rate has begun, or there are several.
+    pub struct TaxAreaAnswer from area: TaxArea with (day: NaiveDate) on page
+    let rates = Some(area.rates_on(day)).filter(|_| area.has_begun(day));
+    {
         name: String,
-        percent: Option<SetPercent> = percent_on(&area, on),
+        percent: Option<SetPercent> = rates.and_then(|rates| rates.one()).map(SetPercent),
+        labour_percent: Option<SetPercent> = rates.map(|rates| SetPercent(rates.labour)),
+        materials_percent: Option<SetPercent> = rates.map(|rates| SetPercent(rates.materials)),
+        rental_percent: Option<SetPercent> = rates.map(|rates| SetPercent(rates.rental)),
+        bought_percent: SetPercent = SetPercent(area.on_bought(day)),
         rates: Vec<TaxFrom>,
         .. { id }
     }
 }
 
-fn percent_on(area: &TaxArea, date: NaiveDate) -> Option<SetPercent> {
-    let begun = area.rates.iter().rev().find(|(from, _)| *from <= date);
-    begun.map(|(_, percent)| SetPercent(*percent))
-}
-
 impl Answer for TaxAreaAnswer {
     fn text(&self, page: &Page) -> String {
-        let mut table = page.table(["From", "Tax"]).numbers([1]);
-        for TaxFrom { from, percent } in &self.rates {
-            table.line([from, percent]);
+        let mut table = page.table(["From", "On", "Tax"]).numbers([2]);
+        for TaxFrom { from, on, percent } in &self.rates {
+            table.line([from, on, percent]);
         }
-        format!("{}\n\n{table}", inert(&self.name))
+        let confirm = page.prose(
+            "Whether floor work is taxed, and how, differs by place: confirm your own rules.",
+        );
+        format!("{}\n\n{table}\n\n{confirm}", inert(&self.name))
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -609,9 +615,16 @@ impl Answer for TaxAreaList {
         if self.0.is_empty() {
             return "No tax areas yet: the setting tax-percent applies everywhere.".to_owned();
         }
-        let mut table = page.table(["Tax area", "Tax"]).numbers([1]);
+        let headings = ["Tax area", "Labour", "Materials", "Rental", "Bought"];
+        let mut table = page.table(headings).numbers([1, 2, 3, 4]);
         for area in &self.0 {
-            table.line([&area.name, &or_dash(area.percent)]);
+            table.line([
+                &area.name,
+                &or_dash(area.labour_percent),
+                &or_dash(area.materials_percent),
+                &or_dash(area.rental_percent),
+                &area.bought_percent,
+            ]);
         }
         table.to_string()
     }

@@ -5,11 +5,13 @@ use std::fmt::{self, Write as _};
 use chrono::NaiveDate;
 
 use super::figures::{Amount, Quantity, SetPercent};
-use super::{Answer, List, Page, count, inert, or_blank};
-use crate::ledger::{Application, Credit, Invoice, Payment};
+use super::letterhead::Firm;
+use super::{Answer, List, Page, Table, count, inert, or_blank};
+use crate::ledger::{Application, Credit, Invoice, Letterhead, Payment};
 use crate::money::{Decimal, Money};
 use crate::trade::Unit;
-use crate::trade::invoice::{Allowance, InvoiceKind, InvoiceLine, TaxAtRate};
+use crate::trade::invoice::{Allowance, InvoiceKind, InvoiceLine};
+use crate::trade::tax::TaxAtRate;
 
 answer! {
     /// Tax at one rate.
@@ -27,6 +29,17 @@ pub(super) fn taxes_text(taxes: &[Tax]) -> String {
         .iter()
         .map(|part| format!("{} ({})", part.tax, part.tax_percent));
     parts.collect::<Vec<_>>().join(", ")
+}
+
+/// Writes tax by rate, a line for each rate.
+pub(super) fn tax_lines(taxes: &[Tax], table: &mut Table) {
+    for part in taxes {
+        let of = match taxes.len() {
+            1 => String::new(),
+            _ => format!(" on {}", part.net),
+        };
+        table.line([&format!("Tax {}{of}", part.tax_percent), &part.tax]);
+    }
 }
 
 answer! {
@@ -63,6 +76,8 @@ answer! {
         job: String,
         client: String,
         client_address: String,
+        client_tax_number: String,
+        exemption: String,
         site: String,
         issued_on: Option<NaiveDate>,
         due_on: Option<NaiveDate>,
@@ -82,7 +97,15 @@ answer! {
         lost: Amount = page.amount(invoice.lost()),
         due: Amount = page.amount(invoice.due()),
         credit: Amount = page.amount(invoice.credit()),
-        .. { written_off, credits, id, job_id, client_id, drafted_on, in_force, lines, allowances }
+        .. { written_off, credits, id, job_id, letterhead, client_id, drafted_on, in_force, lines, allowances }
+    }
+}
+
+/// Says why no tax is asked; nothing, if it is.
+pub(super) fn no_tax(exemption: &str, tax: Amount) -> String {
+    match tax.money.is_zero() && !exemption.is_empty() {
+        true => format!("No tax: {exemption}"),
+        false => String::new(),
     }
 }
 
@@ -142,15 +165,14 @@ impl fmt::Display for CreditFacts {
 
 answer! {
     /// An invoice with its lines, and the credits that could be applied to it.
-    pub struct InvoiceAnswer of (invoice: Invoice, credits: Vec<Credit>, business: String) on page {
+    pub struct InvoiceAnswer of (invoice: Invoice, credits: Vec<Credit>, firm: Letterhead) on page {
         #[serde(flatten)]
         invoice: InvoiceFacts = InvoiceFacts::new(invoice.clone(), page),
         credit_to_apply: Amount = page.amount(credits.iter().map(|credit| credit.amount).sum()),
         currency: &'static str = page.currency.code(),
         lines: Vec<LineFacts> = page.each(invoice.lines, LineFacts::new),
         allowances: Vec<AllowanceFacts> = page.each(invoice.allowances, AllowanceFacts::new),
-        #[serde(skip)]
-        business: String,
+        firm: Firm,
         #[serde(skip)]
         credits: Vec<CreditFacts>,
     }
@@ -196,21 +218,28 @@ impl InvoiceAnswer {
         let InvoiceFacts {
             client,
             client_address,
+            client_tax_number,
+            exemption,
             site,
             issued_on,
             reason,
             ..
         } = &self.invoice;
-        let mut text = format!("{}\n\n{}\n", self.standing(), inert(&self.business));
+        let mut text = format!("{}\n\n{}", self.standing(), self.firm.head());
         let _ = writeln!(text, "To {}, {}", inert(client), inert(site));
         if !client_address.is_empty() {
             let _ = writeln!(text, "{}", inert(client_address));
         }
+        if !client_tax_number.is_empty() {
+            let _ = writeln!(text, "Their tax number {}", inert(client_tax_number));
+        }
         if let Some(issued) = issued_on {
             let _ = writeln!(text, "Issued {issued}");
         }
-        if !reason.is_empty() {
-            let _ = writeln!(text, "{}", inert(reason));
+        for words in [&no_tax(exemption, self.invoice.tax), reason] {
+            if !words.is_empty() {
+                let _ = writeln!(text, "{}", inert(words));
+            }
         }
         text
     }
@@ -238,13 +267,7 @@ impl Answer for InvoiceAnswer {
             table.line([&what, &format!("-{}", off.amount)]);
         }
         table.line([&"Net", &invoice.net]);
-        for part in &invoice.taxes {
-            let of = match is_mixed {
-                true => format!(" on {}", part.net),
-                false => String::new(),
-            };
-            table.line([&format!("Tax {}{of}", part.tax_percent), &part.tax]);
-        }
+        tax_lines(&invoice.taxes, &mut table);
         table.line([&"Total", &invoice.total]);
         if invoice.number.is_some() && invoice.credits.is_none() {
             let always = [("Paid", invoice.paid), ("Due", invoice.due)];
@@ -272,7 +295,15 @@ impl Answer for InvoiceAnswer {
             }
             (Some(_), off) => format!("\nOf it {off} are off the price of {}.", invoice.job),
         };
-        format!("{}\n{table}{of_it}", self.head())
+        let paying = match invoice.credits {
+            Some(_) => String::new(),
+            None => page.prose(&self.firm.paying()),
+        };
+        let paying = match paying.as_str() {
+            "" => paying,
+            words => format!("\n\n{words}"),
+        };
+        format!("{}\n{table}{of_it}{paying}", self.head())
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -22,6 +22,7 @@ use crate::trade::rates::{RateKind, Status};
 use crate::trade::reading::{Layer, ReadingKind};
 use crate::trade::rental::{DayUse, Period};
 use crate::trade::sandable::{Question, Verdict};
+use crate::trade::tax::TaxedKind;
 use crate::trade::variance::{self, rental::RentalPart};
 use crate::trade::{FloorCondition, Layout, Species, Unit};
 
@@ -175,7 +176,7 @@ macro_rules! in_a_column {
 
 in_a_column! { bool, i32, i64, u32, usize, &'static str, String, NaiveDate, NaiveDateTime }
 in_a_column! { Days, Moment, Number, Percent, SetPercent }
-in_a_column! { Cause, DayUse, Driver, FloorCondition, Hazard, InvoiceKind, JobState, Layer, Layout, LineKind, Period }
+in_a_column! { Cause, DayUse, Driver, FloorCondition, Hazard, InvoiceKind, JobState, Layer, Layout, LineKind, Period, TaxedKind }
 in_a_column! { Question, QuoteStatus, RateKind, ReadingKind, RentalPart, Species, Splits, Status, Unit, Verdict }
 in_a_column! { variance::LineKind }
 

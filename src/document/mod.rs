@@ -25,6 +25,7 @@ pub mod file;
 pub mod floor;
 pub mod invoice;
 pub mod job;
+mod letterhead;
 pub mod outlook;
 pub mod people;
 pub mod plan;

@@ -24,6 +24,8 @@ answer! {
         phone: String,
         email: String,
         address: String,
+        tax_number: String,
+        exempt: String,
         note: String,
     }
 }
@@ -121,6 +123,8 @@ impl Answer for ClientAnswer {
             ("Phone", &client.phone),
             ("Email", &client.email),
             ("Address", &client.address),
+            ("Tax number", &client.tax_number),
+            ("No tax is asked", &client.exempt),
             ("Note", &client.note),
         ];
         for (word, fact) in facts.into_iter().filter(|(_, fact)| !fact.is_empty()) {

@@ -4,8 +4,9 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, SetPercent};
+use super::letterhead::Firm;
 use super::{Answer, List, Page, count, inert, or_blank};
-use crate::ledger::{Owing, Receivables, Statement, StatementLine};
+use crate::ledger::{Letterhead, Owing, Receivables, Statement, StatementLine};
 use crate::money::{Decimal, Money};
 use crate::trade::ageing::ByAge;
 
@@ -167,7 +168,7 @@ answer! {
     }
 
     /// What happened between the firm and a client.
-    pub struct StatementAnswer of (statement: Statement, business: String, address: String) on page
+    pub struct StatementAnswer of (statement: Statement, firm: Letterhead, address: String) on page
     let (lines, balance) = with_balances(statement.before, statement.lines);
     {
         client: String = statement.client,
@@ -178,8 +179,7 @@ answer! {
         lines: Vec<StatementFacts> = page.each(lines, StatementFacts::new),
         balance: Amount = page.amount(balance),
         written_off: Amount = page.amount(statement.written_off),
-        #[serde(skip)]
-        business: String,
+        firm: Firm,
         #[serde(skip)]
         address: String,
     }
@@ -212,7 +212,7 @@ impl Answer for StatementAnswer {
             }
             _ => format!("{client} owes {} on {to}.", self.balance.with_currency()),
         };
-        let mut head = format!("{}\n\n{}\n", page.prose(&first), inert(&self.business));
+        let mut head = format!("{}\n\n{}", page.prose(&first), self.firm.head());
         if !self.address.is_empty() {
             head.push_str(&format!("To {client}, {}\n", inert(&self.address)));
         }

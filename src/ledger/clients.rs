@@ -21,6 +21,10 @@ pub struct NewClient {
     pub email: String,
     /// Postal address.
     pub address: String,
+    /// The number that they are taxed under.
+    pub tax_number: String,
+    /// Why no tax is asked of them; empty: it is.
+    pub exempt: String,
     /// Anything else.
     pub note: String,
 }
@@ -85,8 +89,7 @@ pub struct Site {
     pub note: String,
 }
 
-const CLIENTS: &str =
-    "SELECT id, name, phone, email, address, note FROM client WHERE voided_on IS NULL";
+const CLIENTS: &str = "SELECT id, name, phone, email, address, tax_number, exempt, note FROM client WHERE voided_on IS NULL";
 
 const SITES: &str = "
     SELECT site.id, client_id, client.name AS client, site.address, year_built, tax_area_id, tax_area.name AS tax_area,
@@ -199,6 +202,8 @@ fn client_from_row(row: &Row<'_>) -> rusqlite::Result<Client> {
         phone: row.get("phone")?,
         email: row.get("email")?,
         address: row.get("address")?,
+        tax_number: row.get("tax_number")?,
+        exempt: row.get("exempt")?,
         note: row.get("note")?,
     };
     Ok(Client {
@@ -238,12 +243,13 @@ impl Writing<'_> {
         let id = ClientId(self.new_id("client")?);
         self.connection
             .prepare_cached(
-                "INSERT INTO client (id, name, phone, email, address, note, recorded_at)
-                 VALUES (:id, :name, :phone, :email, :address, :note, :now)",
+                "INSERT INTO client (id, name, phone, email, address, tax_number, exempt, note, recorded_at)
+                 VALUES (:id, :name, :phone, :email, :address, :tax_number, :exempt, :note, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
-                ":address": client.address, ":note": client.note, ":now": self.now(),
+                ":address": client.address, ":tax_number": client.tax_number, ":exempt": client.exempt.trim(), ":note": client.note,
+                ":now": self.now(),
             })?;
         self.log(&format!("Added client {name}."))?;
         Ok(id)
@@ -258,12 +264,13 @@ impl Writing<'_> {
         let name = clients.free_for(&client.name, |known| known.id == id)?;
         self.connection
             .prepare_cached(
-                "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address, note = :note
+                "UPDATE client SET name = :name, phone = :phone, email = :email, address = :address,
+                        tax_number = :tax_number, exempt = :exempt, note = :note
                  WHERE id = :id",
             )?
             .execute(named_params! {
                 ":id": id, ":name": name, ":phone": client.phone, ":email": client.email,
-                ":address": client.address, ":note": client.note,
+                ":address": client.address, ":tax_number": client.tax_number, ":exempt": client.exempt.trim(), ":note": client.note,
             })?;
         self.log(&format!("Changed client {name}."))
     }

@@ -22,6 +22,7 @@ use crate::money::Currency;
 use crate::notation::{Country, Notation};
 use crate::trade::operation::Operation;
 use crate::trade::reading::{Reading, ReadingKind, Value};
+use crate::trade::tax::TaxedKind;
 use crate::trade::{EntryId, JobId, QuoteId, ReadingId, Unit};
 
 /// The last sentence of the demo's log, by which it is known again.
@@ -129,10 +130,14 @@ fn is_as_written(connection: &Connection) -> rusqlite::Result<bool> {
 
 impl Writing<'_> {
     fn demo_people(&self) -> Result<()> {
+        for row in embedded!("settings.csv", &["setting", "value"])?.iter() {
+            self.set_setting(row.text("setting"), row.text("value"))
+                .map_err(|error| row.place(&error))?;
+        }
         for row in embedded!("tax-areas.csv", &["tax_area", "percent", "valid_from"])?.iter() {
             self.add_tax_area(
                 row.text("tax_area"),
-                row.positive("percent")?,
+                &[(TaxedKind::Price, row.positive("percent")?)],
                 row.read("valid_from", str::parse)?,
             )
             .map_err(|error| row.place(&error))?;

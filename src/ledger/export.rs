@@ -97,6 +97,8 @@ impl Ledger {
                 details.phone,
                 details.email,
                 details.address,
+                details.tax_number,
+                details.exempt,
                 details.note,
             ]
         });

@@ -8,14 +8,17 @@ use rusqlite::{Params, Row, named_params};
 
 use super::columns::Micro;
 use super::names::{KnownBy, Names, by_client_or_site};
-use super::{Job, Ledger, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed};
+use super::{
+    Job, Ledger, Letterhead, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed,
+};
 use crate::money::{Currency, Decimal, Money};
 use crate::trade::invoice::{
     AgreedPart, Allowance, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine, Stage,
-    TaxAtRate, credit_note, deposit, due_on, final_invoice, goodwill, off_price, progress,
+    credit_note, deposit, due_on, final_invoice, goodwill, off_price, progress, with_kinds,
 };
 use crate::trade::quote::Discount;
-use crate::trade::{ClientId, InvoiceId, JobId};
+use crate::trade::tax::{TaxAtRate, TaxRates};
+use crate::trade::{ClientId, InvoiceId, JobId, QuoteId};
 
 /// An invoice.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,16 +39,22 @@ pub struct Invoice {
     pub client: String,
     /// The client's postal address; once it is issued, as it was that day.
     pub client_address: String,
+    /// The number that the client is taxed under; once it is issued, as it was that day.
+    pub client_tax_number: String,
+    /// Why no tax is asked of the client; empty: it is. Once it is issued, as it was that day.
+    pub exemption: String,
     /// The site's address; once it is issued, as it was that day.
     pub site: String,
+    /// The firm's letterhead as it was issued with; `None`: a draft.
+    pub letterhead: Option<i64>,
     /// When it was drafted.
     pub drafted_on: NaiveDate,
     /// When it was issued.
     pub issued_on: Option<NaiveDate>,
     /// When it falls due.
     pub due_on: Option<NaiveDate>,
-    /// The tax in force at the site when it was drafted, percent.
-    pub in_force: Decimal,
+    /// The tax in force at the site when it was drafted.
+    pub in_force: TaxRates,
     /// Sum of the lines, less allowances.
     pub net: Money,
     /// Tax at all rates.
@@ -116,6 +125,21 @@ impl Invoice {
             Some(_) if is_owed => "issued",
             Some(_) if !self.lost().is_zero() => "written off",
             Some(_) => "paid",
+        }
+    }
+
+    /// Returns what it asks for of a quote at a rate of tax, before tax; below zero for a credit note.
+    fn asked_of(&self, quote: QuoteId, tax_percent: Decimal) -> Money {
+        let of_it = self.lines.iter();
+        let of_it =
+            of_it.filter(|line| line.quote == Some(quote) && line.tax_percent == tax_percent);
+        let off = self.allowances.iter();
+        let off = off.filter(|off| off.quote == Some(quote) && off.tax_percent == tax_percent);
+        let off: Money = off.map(|off| off.amount).sum();
+        let net = of_it.map(|line| line.net).sum::<Money>() - off;
+        match self.credits {
+            Some(_) => -net,
+            None => net,
         }
     }
 
@@ -213,11 +237,37 @@ pub(super) fn goodwill_of(allowances: &[Allowance]) -> Money {
     goodwill.map(|off| off.amount).sum()
 }
 
+/// Returns what of a quote is taxed at which rate, and what of that issued invoices asked for, less what was credited.
+fn taxed_parts(record: &QuoteRecord, issued: &[Invoice]) -> Vec<AgreedPart> {
+    let QuoteRecord { header, quote } = record;
+    let rates = quote.terms.tax;
+    let parts = rates.parts(quote.price, &quote.costs()).into_iter();
+    let words: Vec<_> = parts.map(|part| (part.percent, part.words())).collect();
+    let parts = quote.taxes().into_iter().map(|part| AgreedPart {
+        quote: header.id,
+        number: header.number.clone(),
+        kinds: words
+            .iter()
+            .find(|(percent, _)| *percent == part.percent)
+            .and_then(|(_, words)| words.clone()),
+        price: part.net,
+        tax_percent: part.percent,
+        invoiced: issued
+            .iter()
+            .map(|invoice| invoice.asked_of(header.id, part.percent))
+            .sum(),
+    });
+    parts.collect()
+}
+
 const INVOICES: &str = "
     SELECT invoice.id, invoice.number, invoice.kind, invoice.job_id, job.number AS job_number, client.id AS client_id,
            COALESCE(invoice.client, client.name) AS client,
            COALESCE(invoice.client_address, client.address) AS client_address,
-           COALESCE(invoice.site, site.address) AS site, drafted_on, issued_on, due_on, in_force_micro, net_minor,
+           COALESCE(invoice.client_tax_number, client.tax_number) AS client_tax_number,
+           COALESCE(invoice.exemption, client.exempt) AS exemption,
+           COALESCE(invoice.site, site.address) AS site, letterhead_id, drafted_on, issued_on, due_on,
+           tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
            tax_minor,
            (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid, credits_id, reason, off_price_minor,
            (SELECT number FROM invoice AS credited WHERE credited.id = invoice.credits_id) AS credits_number,
@@ -404,6 +454,14 @@ impl Ledger {
         self.invoice(wanted)
     }
 
+    /// Returns what an invoice says of the firm: as it was issued, or as it would be today.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn letterhead_on(&self, invoice: &Invoice) -> Result<Letterhead> {
+        self.letterhead_of(invoice.letterhead)
+    }
+
     /// Returns the draft of a job.
     ///
     /// # Errors
@@ -502,7 +560,7 @@ fn meant_by<'a>(wanted: &str, invoices: &'a [Invoice]) -> Result<Option<&'a Invo
 fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
     let (id, job): (InvoiceId, JobId) = (row.get("id")?, row.get("job_id")?);
     let number: Option<i64> = row.get("number")?;
-    let in_force: Micro = row.get("in_force_micro")?;
+    let percent = |column| row.get::<_, Micro>(column).map(|percent| percent.0);
     let credits: Option<InvoiceId> = row.get("credits_id")?;
     let credits_number: Option<i64> = row.get("credits_number")?;
     Ok(Invoice {
@@ -515,10 +573,17 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         client: row.get("client")?,
         client_address: row.get("client_address")?,
         site: row.get("site")?,
+        client_tax_number: row.get("client_tax_number")?,
+        exemption: row.get("exemption")?,
+        letterhead: row.get("letterhead_id")?,
         drafted_on: row.get("drafted_on")?,
         issued_on: row.get("issued_on")?,
         due_on: row.get("due_on")?,
-        in_force: in_force.0,
+        in_force: TaxRates {
+            labour: percent("tax_labour_micro")?,
+            materials: percent("tax_materials_micro")?,
+            rental: percent("tax_rental_micro")?,
+        },
         net: row.get("net_minor")?,
         tax: row.get("tax_minor")?,
         taxes: Vec::new(),
@@ -566,15 +631,9 @@ impl Writing<'_> {
                 }
             }
         };
-        let line = InvoiceLine {
-            what: format!("Deposit on {} at {}", job.number, job.site),
-            quote: Some(first.header.id),
-            room: None,
-            credits: None,
-            net: amount,
-            tax_percent: first.quote.terms.tax_percent,
-        };
-        self.insert_draft(job, &deposit(line, price)?, None)
+        let what = format!("Deposit on {} at {}", job.number, job.site);
+        let draft = deposit(&what, amount, price, &taxed_parts(first, &[]))?;
+        self.insert_draft(job, &draft, None)
     }
 
     /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less discounts and what was
@@ -683,34 +742,13 @@ impl Writing<'_> {
         })
     }
 
-    /// Returns what each quote of a job comes to, and what of it invoices asked for, less what was credited.
+    /// Returns what of each quote of a job is taxed at which rate, and what of it invoices asked for, less what was credited.
     fn agreed_parts(&self, job: &Job) -> Result<Vec<AgreedPart>> {
-        let issued = self.issued_of(job)?;
-        let invoiced = |id| -> Money {
-            let nets = issued.iter().map(|invoice| {
-                let lines = invoice.lines.iter().filter(|line| line.quote == Some(id));
-                let off = invoice
-                    .allowances
-                    .iter()
-                    .filter(|off| off.quote == Some(id));
-                let off: Money = off.map(|off| off.amount).sum();
-                let net = lines.map(|line| line.net).sum::<Money>() - off;
-                match invoice.credits {
-                    Some(_) => -net,
-                    None => net,
-                }
-            });
-            nets.sum()
-        };
-        let agreed = self.agreed(job)?;
-        let parts = agreed.quotes.iter().map(|record| AgreedPart {
-            quote: record.header.id,
-            number: record.header.number.clone(),
-            price: record.quote.price,
-            tax_percent: record.quote.terms.tax_percent,
-            invoiced: invoiced(record.header.id),
-        });
-        Ok(parts.collect())
+        let (issued, agreed) = (self.issued_of(job)?, self.agreed(job)?);
+        let parts = agreed.quotes.iter();
+        Ok(parts
+            .flat_map(|record| taxed_parts(record, &issued))
+            .collect())
     }
 
     /// Returns the lines of a job's rooms as agreed, each at its quote's tax.
@@ -719,8 +757,13 @@ impl Writing<'_> {
         if agreed.quotes.is_empty() {
             refuse!("{} has no quote to invoice", job.number)
         }
-        let lines = agreed.quotes.iter().flat_map(|record| {
-            record.quote.rooms.iter().map(|room| {
+        let rooms = agreed.quotes.iter().flat_map(|record| {
+            let rooms = record.quote.rooms.iter();
+            rooms.map(move |room| (record, room))
+        });
+        let lines = rooms.flat_map(|(record, room)| {
+            let of_room = record.quote.taxed(room).into_iter();
+            of_room.map(move |part| {
                 let done = match record.header.varies {
                     Some(_) => "as changed",
                     None => "floor as quoted",
@@ -729,13 +772,15 @@ impl Writing<'_> {
                     Some(_) => ", a variation",
                     None => "",
                 };
+                let number = &record.header.number;
+                let what = format!("{}: {done} in {number}{aside}", room.name);
                 InvoiceLine {
-                    what: format!("{}: {done} in {}{aside}", room.name, record.header.number),
+                    what: with_kinds(&what, part.words().as_ref()),
                     quote: Some(record.header.id),
                     room: Some(room.id),
                     credits: None,
-                    net: room.price,
-                    tax_percent: record.quote.terms.tax_percent,
+                    net: part.net,
+                    tax_percent: part.percent,
                 }
             })
         });
@@ -747,17 +792,17 @@ impl Writing<'_> {
         let mut allowances = Vec::new();
         for QuoteRecord { header, quote } in self.agreed(job)?.quotes {
             for off in &quote.discounts {
-                let shares = quote.rooms.iter().zip(off.over(&quote.rooms));
-                let asked = shares.filter(|(room, _)| {
+                let is_asked = |room| {
                     let mut lines = lines.iter();
-                    lines.any(|line| (line.quote, line.room) == (Some(header.id), Some(room.id)))
-                });
-                allowances.push(Allowance {
+                    lines.any(|line| (line.quote, line.room) == (Some(header.id), Some(room)))
+                };
+                let parts = quote.taxed_off(off, is_asked).into_iter();
+                allowances.extend(parts.map(|part| Allowance {
                     reason: off.reason.clone(),
                     quote: Some(header.id),
-                    amount: asked.map(|(_, share)| share).sum(),
-                    tax_percent: quote.terms.tax_percent,
-                });
+                    amount: part.net,
+                    tax_percent: part.percent,
+                }));
             }
         }
         allowances.retain(|off| off.amount > Money::ZERO);
@@ -924,14 +969,18 @@ impl Writing<'_> {
         credits: Option<CreditOf<'_>>,
     ) -> Result<Invoice> {
         self.withdraw_drafts(job)?;
-        let id = InvoiceId(self.new_id("invoice")?);
+        let (id, in_force) = (
+            InvoiceId(self.new_id("invoice")?),
+            self.tax_in_force(job.site_id)?,
+        );
         self.connection.execute(
-            "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason,
-                                  off_price_minor, recorded_at)
-             VALUES (:id, :job, :kind, :today, :in_force, :net, :tax, :credits, :reason, :off_price, :now)",
+            "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
+                                  tax_minor, credits_id, reason, off_price_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :labour, :materials, :rental, :net, :tax, :credits, :reason, :off_price, :now)",
             named_params! {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
-                ":in_force": Micro(self.tax_in_force(job.site_id)?), ":net": draft.net(), ":tax": draft.tax(),
+                ":labour": Micro(in_force.labour), ":materials": Micro(in_force.materials), ":rental": Micro(in_force.rental),
+                ":net": draft.net(), ":tax": draft.tax(),
                 ":credits": credits.map(|of| of.invoice), ":reason": credits.map_or("", |of| of.reason),
                 ":off_price": credits.map_or_else(|| goodwill_of(&draft.allowances), |of| of.off_price),
                 ":now": self.now(),
@@ -992,12 +1041,13 @@ impl Writing<'_> {
         };
         self.connection.execute(
             "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due, client_id = :client_id,
-                    client = :client, client_address = :client_address, site = :site
+                    client = :client, client_address = :client_address, site = :site, letterhead_id = :letterhead,
+                    client_tax_number = :tax_number, exemption = :exemption
              WHERE id = :id",
             named_params! {
                 ":number": number, ":today": self.today(), ":due": due,
                 ":client_id": draft.client_id, ":client": draft.client, ":client_address": draft.client_address,
-                ":site": draft.site, ":id": draft.id,
+                ":site": draft.site, ":letterhead": self.keep_letterhead()?, ":tax_number": draft.client_tax_number, ":exemption": draft.exemption, ":id": draft.id,
             },
         )?;
         self.seal(super::seals::INVOICE, draft.id.0);

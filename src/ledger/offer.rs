@@ -209,6 +209,7 @@ impl Ledger {
                 other: settings.buy_confidence,
             },
         };
+        offer = offer.with_tax_on_items(self.tax_on_bought(site.id)?);
         if offer.road.is_some() {
             offer.visits = visits(&offer, &methods, rates, &settings, &agreed);
         }
@@ -366,7 +367,7 @@ impl Ledger {
             wage,
             burden: settings.burden,
             overhead: settings.overhead,
-            tax_percent: self.tax_in_force(site.id)?,
+            tax: self.tax_in_force(site.id)?,
             own: false,
         })
     }

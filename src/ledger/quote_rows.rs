@@ -13,6 +13,7 @@ use crate::trade::cautions::Caution;
 use crate::trade::quote::{Discount, Line, Priced, Quote, QuotedRoom, Terms};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::rental::Tariff;
+use crate::trade::tax::TaxRates;
 use crate::trade::{MachineId, QuoteId};
 
 /// Where a quote stands among others.
@@ -39,12 +40,13 @@ impl Writing<'_> {
         self.connection
             .prepare_cached(
                 "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, varies_id, sequence,
-                                    schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor, named_minor, wage_micro,
-                                    burden_micro, overhead_micro, tax_micro, own, price_minor, tax_minor, outlook,
-                                    drafted_on, recorded_at)
+                                    schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor,
+                                    named_minor, wage_micro, burden_micro, overhead_micro, tax_labour_micro,
+                                    tax_materials_micro, tax_rental_micro, own, price_minor, tax_minor, outlook, drafted_on,
+                                    recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
-                         :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_percent, :own, :price,
-                         :tax, :outlook, :today, :now)",
+                         :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_labour,
+                         :tax_materials, :tax_rental, :own, :price, :tax, :outlook, :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
@@ -53,7 +55,8 @@ impl Writing<'_> {
                 ":margin": Micro(terms.margin), ":confidence": Micro(terms.confidence), ":minimum": terms.minimum,
                 ":step": terms.step, ":named": terms.named, ":outlook": kept::text(outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
-                ":tax_percent": Micro(terms.tax_percent), ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
+                ":tax_labour": Micro(terms.tax.labour), ":tax_materials": Micro(terms.tax.materials),
+                ":tax_rental": Micro(terms.tax.rental), ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
             })?;
         for (position, room) in (1..).zip(&quote.rooms) {
@@ -202,7 +205,11 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
         wage: row.micro("wage_micro")?,
         burden: row.micro("burden_micro")?,
         overhead: row.micro("overhead_micro")?,
-        tax_percent: row.micro("tax_micro")?,
+        tax: TaxRates {
+            labour: row.micro("tax_labour_micro")?,
+            materials: row.micro("tax_materials_micro")?,
+            rental: row.micro("tax_rental_micro")?,
+        },
         own: row.get("own")?,
     })
 }

@@ -10,8 +10,8 @@ use super::offer::{done_again, works_again};
 use super::quote_rows::QuotePlace;
 use super::quoted::Quotes;
 use super::{
-    AS_DRAFTED, AgreedBy, DraftRequest, JudgedRoom, KeptPlan, Ledger, Refusal, Site, ToBuy, Varied,
-    Writing, kept, numbered, read_number, refuse, typed,
+    AS_DRAFTED, AgreedBy, DraftRequest, JudgedRoom, KeptPlan, Ledger, Letterhead, Refusal, Site,
+    ToBuy, Varied, Writing, kept, numbered, read_number, refuse, typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::contract::Cancellation;
@@ -77,6 +77,8 @@ pub struct QuoteHeader {
     pub client: String,
     /// The client's postal address; once it is sent, as it was that day.
     pub client_address: String,
+    /// Why no tax is asked of the client; empty: it is. As it was when it was sent.
+    pub exemption: String,
     /// The job that it is a variation of.
     pub variation_of: Option<JobId>,
     /// The quote at whose rates and prices it changes what is agreed; `None`: it is priced by itself.
@@ -156,6 +158,8 @@ pub struct QuoteSheet {
     pub cancellation: Option<Cancellation>,
     /// What it changes; `None`: it is priced by itself.
     pub varied: Option<Varied>,
+    /// The firm, as it was sent with, or as it would be today.
+    pub firm: Letterhead,
 }
 
 /// A draft that was just made, and what its owner should know.
@@ -175,6 +179,7 @@ pub(super) const HEADER_COLUMNS: &str = "
            quote.job_id, quote.varies_id, quote.own, quote.drafted_on, quote.price_minor, quote.tax_minor,
            COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
            COALESCE(sent.client_address, client.address) AS client_address,
+           COALESCE(sent.exemption, client.exempt) AS exemption,
            (SELECT COUNT(*) FROM quote AS other WHERE other.id >> 40 = quote.id >> 40 AND other.number = quote.number
                    AND other.version = quote.version) AS options,
            (SELECT MAX(newer.version) FROM quote AS newer
@@ -296,10 +301,23 @@ impl Ledger {
             },
             cancellation: self.cancellation_of(&record.header)?,
             plan: self.plan_of_quote(&record)?,
+            firm: self.sender(&record.header)?,
             varied,
             record,
             outlook,
         })
+    }
+
+    /// Returns what a quote says of the firm: as it was sent, or as it would be today.
+    fn sender(&self, header: &QuoteHeader) -> Result<Letterhead> {
+        let sent: Option<Option<i64>> = self
+            .connection
+            .prepare_cached(
+                "SELECT letterhead_id FROM quote_event WHERE quote_id = :quote AND what = 'sent'",
+            )?
+            .query_row(named_params! { ":quote": header.id }, |row| row.get(0))
+            .optional()?;
+        self.letterhead_of(sent.flatten())
     }
 
     /// Tells whether nothing is bought for a quote any more.
@@ -443,6 +461,7 @@ impl Ledger {
             site: row.get("site")?,
             client: row.get("client")?,
             client_address: row.get("client_address")?,
+            exemption: row.get("exemption")?,
             variation_of: row.get("job_id")?,
             varies: row.get("varies_id")?,
             own: row.get("own")?,
@@ -956,14 +975,14 @@ impl Writing<'_> {
         let (id, header) = (self.new_id("quote_event")?, &option.header);
         self.connection
             .prepare_cached(
-                "INSERT INTO quote_event (id, quote_id, what, valid_until, client, client_address, site,
+                "INSERT INTO quote_event (id, quote_id, what, valid_until, client, client_address, site, letterhead_id, exemption,
                                           cancellation_days, cancellation_source, happened_on, recorded_at)
-                 VALUES (:id, :quote, 'sent', :last, :client, :client_address, :site, :days, :source, :today, :now)",
+                 VALUES (:id, :quote, 'sent', :last, :client, :client_address, :site, :letterhead, :exemption, :days, :source, :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":quote": header.id, ":last": last, ":client": header.client,
                 ":client_address": header.client_address, ":site": header.site,
-                ":days": right.map(|right| right.days), ":source": right.and_then(|right| right.source.as_ref()),
+                ":letterhead": self.keep_letterhead()?, ":exemption": header.exemption, ":days": right.map(|right| right.days), ":source": right.and_then(|right| right.source.as_ref()),
                 ":today": self.today(), ":now": self.now(),
             })?;
         for room in &option.quote.rooms {

@@ -62,7 +62,7 @@ const SEALED: &[Sealed] = &[
             "SELECT * FROM invoice_allowance WHERE invoice_id = :id ORDER BY position",
             "SELECT * FROM invoice_tax WHERE invoice_id = :id ORDER BY tax_micro",
         ],
-        leaves_out: &["client", "client_address", "site", "what"],
+        leaves_out: &["client", "client_address", "client_tax_number", "site", "what"],
     },
     Sealed {
         table: "write_off",
@@ -149,6 +149,11 @@ const SEALED: &[Sealed] = &[
     Sealed {
         table: "setting",
         called: "SELECT '', 0, 0, 'setting ' || name FROM setting WHERE id = :id",
+        ..ROW
+    },
+    Sealed {
+        table: "letterhead",
+        called: "SELECT '', 0, 0, 'letterhead ' || id FROM letterhead WHERE id = :id",
         ..ROW
     },
     Sealed {

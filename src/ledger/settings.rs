@@ -110,6 +110,15 @@ settings! {
     LeadYear = "lead-year", lead_year: Option<i32> = if_set(Typed::year);
     AsbestosYear = "asbestos-year", asbestos_year: Option<i32> = if_set(Typed::year);
     LeadFirm = "lead-firm", lead_firm: Option<String> = if_set(Typed::words);
+    FirmName = "firm-name", firm_name: Option<String> = if_set(Typed::words);
+    FirmAddress = "firm-address", firm_address: Option<String> = if_set(Typed::words);
+    FirmPhone = "firm-phone", firm_phone: Option<String> = if_set(Typed::words);
+    FirmEmail = "firm-email", firm_email: Option<String> = if_set(Typed::mail);
+    FirmTaxNumber = "firm-tax-number", firm_tax_number: Option<String> = if_set(Typed::words);
+    FirmRegistration = "firm-registration", firm_registration: Option<String> = if_set(Typed::words);
+    FirmAccount = "firm-account", firm_account: Option<String> = if_set(Typed::account);
+    QuoteTerms = "quote-terms", quote_terms: Option<String> = if_set(Typed::words);
+    PaymentTerms = "payment-terms", payment_terms: Option<String> = if_set(Typed::words);
 }
 
 /// Returns what driving is counted in, and what is typed to set its rate.
@@ -427,12 +436,46 @@ impl Typed<'_> {
         Ok(self.text.to_owned())
     }
 
+    fn mail(&self) -> Result<String> {
+        match self.text.split_once('@') {
+            Some((name, place)) if !name.is_empty() && !place.is_empty() => self.words(),
+            _ => refuse!(
+                "`{}` is not a mail address, such as floors@example.com",
+                self.text
+            ),
+        }
+    }
+
+    /// Takes the account that clients pay into; one that looks like an IBAN must have the right check digits.
+    fn account(&self) -> Result<String> {
+        let signs = self.text.chars().filter(|sign| !sign.is_whitespace());
+        let number: String = signs.collect();
+        match is_iban(&number) {
+            Some(false) => refuse!("`{}` is not an IBAN: its check digits don't fit", self.text),
+            Some(true) | None => self.words(),
+        }
+    }
+
     /// Reads a value that may be left open; `None`: it is.
     fn if_set<T>(&self, kind: impl FnOnce(&Self) -> Result<T>) -> Result<Option<T>> {
         set(self.text)
             .map(|text| kind(&Self { text, ..*self }))
             .transpose()
     }
+}
+
+/// Tells whether the check digits of an IBAN fit (ISO 13616: ISO 7064, modulo 97 over 10); `None`: it doesn't look like one.
+fn is_iban(text: &str) -> Option<bool> {
+    let signs: Vec<u32> = text.chars().map_while(|sign| sign.to_digit(36)).collect();
+    let looks_so = matches!(signs[..], [10..=35, 10..=35, 0..=9, 0..=9, ..])
+        && (15..=34).contains(&signs.len())
+        && signs.len() == text.chars().count();
+    looks_so.then(|| {
+        let turned = signs[4..].iter().chain(&signs[..4]);
+        turned.fold(0, |rest, sign| {
+            (rest * if *sign < 10 { 10 } else { 100 } + sign) % 97
+        }) == 1
+    })
 }
 
 /// Returns a value that may be left open; `None`: it is.
@@ -625,13 +668,19 @@ fn key(name: &str) -> Result<Key> {
     if let Some(key) = Key::ALL.iter().find(|key| key.as_str() == wanted) {
         return Ok(*key);
     }
+    Err(no_setting(name))
+}
+
+/// Returns the refusal of a name that no setting has, with the near ones.
+fn no_setting(name: &str) -> anyhow::Error {
+    let wanted = name.trim().to_lowercase();
     let near = near_names(&wanted, Key::ALL.iter().map(|key| key.as_str()));
     let refusal = Refusal::new(format!("no setting `{}`", name.trim()));
-    Err(match near[..] {
+    match near[..] {
         [] => refusal.hint("gritledger setting list"),
         _ => refusal.hint(format!("near names: {}", near.join(", "))),
     }
-    .into())
+    .into()
 }
 
 impl Ledger {
@@ -678,6 +727,20 @@ impl Ledger {
             }
         }
         Ok(settings)
+    }
+
+    /// Returns the settings with a word in their names, as they stand.
+    ///
+    /// # Errors
+    /// Refuses a word that no name has in it.
+    pub fn settings_named(&self, word: &str) -> Result<Vec<Setting>> {
+        let wanted = word.trim().to_lowercase();
+        let mut settings = self.setting_list()?;
+        settings.retain(|setting| setting.name.contains(&wanted));
+        match settings.is_empty() {
+            true => Err(no_setting(word)),
+            false => Ok(settings),
+        }
     }
 
     /// Returns a setting as it stands.

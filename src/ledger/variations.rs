@@ -645,8 +645,9 @@ impl Writing<'_> {
             terms,
             discounts: Vec::new(),
             price,
-            tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
+            tax: Money::ZERO,
         };
+        let varied = varied.with_tax();
         let planned = self.outlook_of(&quote.header)?;
         let outlook = outlook(
             &quote.quote,

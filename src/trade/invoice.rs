@@ -22,6 +22,7 @@ use chrono::{Days, NaiveDate};
 use thiserror::Error;
 
 use crate::money::{Decimal, Money};
+use crate::trade::tax::TaxAtRate;
 use crate::trade::{QuoteId, RoomId, closed_set};
 
 closed_set! {
@@ -66,17 +67,6 @@ pub struct Allowance {
     pub amount: Money,
     /// Tax on what it is taken off, percent.
     pub tax_percent: Decimal,
-}
-
-/// What an invoice asks for at one rate of tax.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct TaxAtRate {
-    /// The rate, percent.
-    pub percent: Decimal,
-    /// The amount before tax.
-    pub net: Money,
-    /// The tax on it.
-    pub tax: Money,
 }
 
 /// An invoice to be kept.
@@ -185,13 +175,15 @@ pub enum InvoiceError {
     Credited,
 }
 
-/// What a quote of a job comes to, and what of it was invoiced.
+/// What of a quote of a job is taxed at one rate, and what of that was invoiced.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AgreedPart {
     /// The quote.
     pub quote: QuoteId,
     /// Its number.
     pub number: String,
+    /// What it is for; `None`: all of the quote's price.
+    pub kinds: Option<String>,
     /// Its price, before tax.
     pub price: Money,
     /// Tax on it, percent.
@@ -201,6 +193,11 @@ pub struct AgreedPart {
 }
 
 impl AgreedPart {
+    /// Returns its quote's number, and what it is for: `Q1`, `Q1, labour`.
+    fn name(&self) -> String {
+        with_kinds(&self.number, self.kinds.as_ref())
+    }
+
     /// Returns what of it isn't invoiced: nothing, if more than it was.
     fn open(&self) -> Money {
         let open = self.price - self.invoiced;
@@ -233,24 +230,47 @@ pub enum Extent {
     Amount(Money),
 }
 
-/// Drafts a deposit on the price that a line names; the line's own amount is what is asked for.
+/// Drafts a deposit on a price, taxed as parts of a quote are: `what` names it for the client.
 ///
 /// # Errors
 /// Refuses nothing and more than the price.
-pub fn deposit(line: InvoiceLine, price: Money) -> Result<Draft, InvoiceError> {
-    if line.net <= Money::ZERO {
+pub fn deposit(
+    what: &str,
+    amount: Money,
+    price: Money,
+    parts: &[AgreedPart],
+) -> Result<Draft, InvoiceError> {
+    if amount <= Money::ZERO {
         return Err(InvoiceError::NothingLeft);
     }
-    if line.net > price {
+    if amount > price {
         return Err(InvoiceError::LargerThanPrice);
     }
-    let lines = vec![line];
+    let weights: Vec<Decimal> = parts.iter().map(|part| part.price.minor().into()).collect();
+    let lines = parts.iter().zip(amount.spread(&weights));
+    let line = |(part, net): (&AgreedPart, Money)| InvoiceLine {
+        what: with_kinds(what, part.kinds.as_ref()),
+        quote: Some(part.quote),
+        room: None,
+        credits: None,
+        net,
+        tax_percent: part.tax_percent,
+    };
+    let lines: Vec<InvoiceLine> = lines.map(line).filter(|line| !line.net.is_zero()).collect();
     Ok(Draft {
         kind: InvoiceKind::Deposit,
         taxes: taxes_on(&lines, &[]),
         lines,
         allowances: Vec::new(),
     })
+}
+
+/// Returns words with what of it is meant: `Hall, labour`.
+pub fn with_kinds(words: &str, kinds: Option<&String>) -> String {
+    match kinds {
+        Some(kinds) => format!("{words}, {kinds}"),
+        None => words.to_owned(),
+    }
 }
 
 /// Drafts a progress invoice on what was agreed, of which `left` isn't invoiced yet.
@@ -281,8 +301,8 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
                 let (wanted, open) = (part.price.times(share), part.open());
                 let is_open = wanted.minor().abs() <= open.minor().abs();
                 let what = match is_open {
-                    true => format!("{percent} % of {}", part.number),
-                    false => format!("What is left of {}", part.number),
+                    true => format!("{percent} % of {}", part.name()),
+                    false => format!("What is left of {}", part.name()),
                 };
                 of(part, what, if is_open { wanted } else { open })
             };
@@ -292,7 +312,7 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
             let open = agreed.iter().map(|part| part.open().minor().max(0).into());
             let weights: Vec<Decimal> = open.collect();
             let line = |(part, net): (&AgreedPart, Money)| {
-                of(part, format!("On account of {}", part.number), net)
+                of(part, format!("On account of {}", part.name()), net)
             };
             agreed
                 .iter()
@@ -515,12 +535,10 @@ fn taxes_on(lines: &[InvoiceLine], allowances: &[Allowance]) -> Vec<TaxAtRate> {
     for (percent, net) in lines.chain(allowances) {
         *nets.entry(percent).or_insert(Money::ZERO) += net;
     }
-    let taxes = nets.into_iter().map(|(percent, net)| TaxAtRate {
-        percent,
-        net,
-        tax: net.share(percent, Decimal::ONE_HUNDRED),
-    });
-    taxes.collect()
+    let taxes = nets.into_iter();
+    taxes
+        .map(|(percent, net)| TaxAtRate::on(net, percent))
+        .collect()
 }
 
 /// Returns what of a credit note is off the price of its job, before tax: a part of the final invoice is, but for what was
@@ -555,6 +573,13 @@ mod tests {
         }
     }
 
+    /// Drafts a deposit on a quote that is taxed at one rate.
+    fn paid_first(cents: i64, price: i64, tax_percent: Decimal) -> Result<Draft, InvoiceError> {
+        let parts = [part(1, price, 0, tax_percent)];
+        let [amount, price] = [cents, price].map(Money::from_minor);
+        deposit("Deposit", amount, price, &parts)
+    }
+
     fn taxes(draft: &Draft) -> Vec<(Decimal, i64, i64)> {
         let parts = draft.taxes.iter();
         parts
@@ -576,7 +601,7 @@ mod tests {
         assert_eq!((whole.net() + whole.tax()).minor(), 96_933);
 
         // A deposit of 100.00 was asked for with 6.00 of tax: 297.90 and 17.87 are left at 6 %, and 8 % is as it was.
-        let first = deposit(line(10_000, dec!(6)), Money::from_minor(39_790)).unwrap();
+        let first = paid_first(10_000, 39_790, dec!(6)).unwrap();
         assert_eq!(taxes(&first), [(dec!(6), 10_000, 600)]);
         let earlier = [Earlier {
             number: "I1".into(),
@@ -607,6 +632,7 @@ mod tests {
         AgreedPart {
             quote: QuoteId(quote),
             number: format!("Q{quote}"),
+            kinds: None,
             price: Money::from_minor(price),
             tax_percent,
             invoiced: Money::from_minor(invoiced),
@@ -854,8 +880,7 @@ mod tests {
             (99_999, 1, dec!(7.125)),
             (5_000, 5_000, dec!(0)),
         ] {
-            let first = deposit(line(deposit_cents, tax_percent), Money::from_minor(price));
-            let first = first.unwrap();
+            let first = paid_first(deposit_cents, price, tax_percent).unwrap();
             let earlier = [Earlier {
                 number: "I1".into(),
                 kind: InvoiceKind::Deposit,
@@ -966,7 +991,7 @@ mod tests {
 
     #[test]
     fn a_deposit_is_more_than_nothing_and_no_more_than_the_price() {
-        let ask = |cents| deposit(line(cents, dec!(0)), Money::from_minor(100)).err();
+        let ask = |cents| paid_first(cents, 100, dec!(0)).err();
         assert_eq!(ask(0), Some(InvoiceError::NothingLeft));
         assert_eq!(ask(101), Some(InvoiceError::LargerThanPrice));
         assert_eq!(ask(100), None);

@@ -11,7 +11,7 @@
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
 //! by [`cutting`], and a [`contract`] may have limits. A [`variation`] takes agreed work away, or measures it again. A [`plan`] says in what order a whole house is done, and [`trips`] how often somebody drives there. What the job then takes moves [`stock`] and adds up in [`job_cost`];
 //! a [`budget`] says how far that has come; [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
-//! the money.
+//! the money, with the [`tax`] on it.
 
 pub mod ageing;
 pub mod bounds;
@@ -38,6 +38,7 @@ pub mod sandable;
 mod simulate;
 pub mod stock;
 pub mod takeoff;
+pub mod tax;
 pub mod trips;
 pub mod variance;
 pub mod variation;

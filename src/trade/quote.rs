@@ -13,6 +13,8 @@
 //! The client sees a price for each room. Costs of the whole job (set-up, rental, driving, overhead) are spread over the rooms by
 //! their direct cost, and the cents left by rounding go to the largest, so the rooms add up to the price.
 
+use std::collections::BTreeMap;
+
 use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::{Driver, Task};
@@ -20,6 +22,7 @@ use crate::trade::parts::MeasuredPart;
 use crate::trade::rates::FloorClass;
 use crate::trade::rental::{Plan, Tariff};
 use crate::trade::takeoff::Contingency;
+use crate::trade::tax::{TaxAtRate, TaxRates, TaxedPart};
 use crate::trade::trips::Trips;
 use crate::trade::{
     CostKind, FloorCondition, ItemId, MachineId, OperationId, RoomId, Unit, closed_set,
@@ -98,8 +101,8 @@ pub struct Terms {
     pub burden: Decimal,
     /// Overhead as a share of labour, 0.1 for 10 %.
     pub overhead: Decimal,
-    /// Tax on the price, percent.
-    pub tax_percent: Decimal,
+    /// Tax on the price.
+    pub tax: TaxRates,
     /// Work on the owner's own floors: nobody pays, so it has a cost and no price.
     pub own: bool,
 }
@@ -116,7 +119,7 @@ impl Terms {
             wage: Decimal::ZERO,
             burden,
             overhead,
-            tax_percent: Decimal::ZERO,
+            tax: TaxRates::default(),
             own: true,
         }
     }
@@ -469,6 +472,45 @@ impl Quote {
             }
         }
         shares
+    }
+
+    /// Returns what of a room's price is taxed at which rate, before discounts.
+    pub fn taxed(&self, room: &QuotedRoom) -> Vec<TaxedPart> {
+        self.terms.tax.parts(room.price, &self.costs())
+    }
+
+    /// Returns what of a discount is taken off some rooms, at which rate: of each its share.
+    pub fn taxed_off(&self, off: &Discount, of: impl Fn(RoomId) -> bool) -> Vec<TaxAtRate> {
+        let shares = self.rooms.iter().zip(off.over(&self.rooms));
+        let shares = shares.filter(|(room, _)| of(room.id));
+        self.by_rate(shares.map(|(_, share)| share))
+    }
+
+    /// Returns the price and its tax at each rate, the lowest first.
+    pub fn taxes(&self) -> Vec<TaxAtRate> {
+        let prices = self.rooms.iter().map(|room| room.price);
+        let off = self.discounts.iter().flat_map(|off| off.over(&self.rooms));
+        self.by_rate(prices.chain(off.map(|off| -off)))
+    }
+
+    /// Adds up amounts by the rate that each part of them is taxed at.
+    fn by_rate(&self, amounts: impl Iterator<Item = Money>) -> Vec<TaxAtRate> {
+        let costs = self.costs();
+        let parts = amounts.flat_map(|amount| self.terms.tax.parts(amount, &costs));
+        let mut nets: BTreeMap<Decimal, Money> = BTreeMap::new();
+        for part in parts {
+            *nets.entry(part.percent).or_default() += part.net;
+        }
+        let taxes = nets.into_iter();
+        taxes
+            .map(|(percent, net)| TaxAtRate::on(net, percent))
+            .collect()
+    }
+
+    /// Returns it with the tax on its price.
+    pub fn with_tax(self) -> Quote {
+        let tax = self.taxes().iter().map(|part| part.tax).sum();
+        Quote { tax, ..self }
     }
 
     /// Returns price and tax together.

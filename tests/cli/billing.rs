@@ -825,8 +825,8 @@ fn what_cannot_be_credited_written_off_or_paid_back_says_why() {
     for statement in [
         "INSERT INTO write_off (id, invoice_id, amount_minor, reason, happened_on, recorded_at) VALUES (9, 3, 1, 'x', '2026-03-02', '2026-03-02 00:00:00')",
         "UPDATE invoice SET reason = 'another' WHERE number = 3",
-        "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 1, 0, 3, 'x', '2026-03-02 00:00:00')",
-        "INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 999999, 0, 1, 'x', '2026-03-02 00:00:00'); UPDATE invoice SET number = 4, issued_on = '2026-03-02', due_on = '2026-03-02', client_id = 1, client = 'x', client_address = '', site = 'x' WHERE id = 99",
+        "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 0, 0, 1, 0, 3, 'x', '2026-03-02 00:00:00')",
+        "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor, tax_minor, credits_id, reason, recorded_at) VALUES (99, 1, 'credit', '2026-03-02', 0, 0, 0, 999999, 0, 1, 'x', '2026-03-02 00:00:00'); UPDATE invoice SET number = 4, issued_on = '2026-03-02', due_on = '2026-03-02', client_id = 1, client = 'x', client_address = '', site = 'x' WHERE id = 99",
         "DELETE FROM write_off_void; DELETE FROM write_off; SELECT RAISE(ABORT, 'x')",
     ] {
         let refused = file.execute_batch(statement);
@@ -926,5 +926,106 @@ fn a_statement_ends_with_what_the_client_owes() {
     assert!(
         receivables.ends_with("Kept as credit: 15.00\n"),
         "{receivables}"
+    );
+}
+
+/// What the firm says of itself, line by line as it is typed.
+const FIRM: &str = "
+    setting set firm-name \"Marsh End Floors, Sons & Co\"
+    setting set firm-address \"2 Marsh End, Tarn Ferry\"
+    setting set firm-phone 555-0100
+    setting set firm-email floors@example.com
+    setting set firm-tax-number 91-000417
+    setting set firm-registration \"licence 3320\"
+    setting set firm-account \"Tarn Ferry Savings, 000 417\"
+    setting set quote-terms \"Furniture is out when we begin.\"
+    setting set payment-terms \"By transfer or check.\"
+";
+
+#[test]
+fn the_firm_stands_on_its_papers_as_it_was_when_they_went_out() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(FIRM);
+    ledger.lines(AGREED);
+    ledger.lines("invoice final J1 --issue");
+    let head = "Marsh End Floors, Sons & Co\n\
+                2 Marsh End, Tarn Ferry\n\
+                555-0100, floors@example.com\n\
+                Tax number 91-000417, Registration licence 3320\n";
+    let on_papers = || {
+        let quote = ledger.line("quote show Q1 --client").ok().to_owned();
+        let invoice = ledger.line("invoice show I1").ok().to_owned();
+        (quote, invoice)
+    };
+    let (quote, invoice) = on_papers();
+    assert!(
+        quote.contains(head) && quote.contains("\nFurniture is out when we begin.\n"),
+        "{quote}"
+    );
+    assert!(invoice.contains(head), "{invoice}");
+    assert!(
+        invoice.ends_with("\n\nPay to Tarn Ferry Savings, 000 417\nBy transfer or check.\n"),
+        "{invoice}"
+    );
+    ledger.lines(
+        "setting set firm-address \"5 Weir Hill, Tarn Ferry\"
+         setting set quote-terms none
+         setting set payment-terms none
+         setting set firm-account none",
+    );
+    assert_eq!(
+        on_papers(),
+        (quote, invoice),
+        "what went out stays as it was"
+    );
+    // What goes out from now on says it anew; a draft says what it would say today.
+    ledger.lines("invoice credit I1 --reason \"wrong room\"");
+    let draft = ledger.line("invoice show J1").ok().to_owned();
+    assert!(draft.contains("\n5 Weir Hill, Tarn Ferry\n"), "{draft}");
+    ledger.lines("invoice issue J1");
+    let firm = &ledger.json("invoice show I2")["firm"];
+    assert_eq!(firm["address"], "5 Weir Hill, Tarn Ferry");
+    assert_eq!(firm["payment_terms"], "");
+    let firm = &ledger.json("client statement \"Ada Quill\"")["firm"];
+    assert_eq!(firm["name"], "Marsh End Floors, Sons & Co");
+    ledger.lines("check");
+}
+
+#[test]
+fn an_account_and_a_mail_address_are_checked_and_the_settings_of_the_firm_are_listed() {
+    let ledger = at_the_minimum("350");
+    // The example of the United Kingdom in the registry of ISO 13616 (from memory), and with two digits changed places.
+    ledger.lines("setting set firm-account \"GB82 WEST 1234 5698 7654 32\"");
+    assert_eq!(
+        ledger
+            .line("setting set firm-account \"GB82 WEST 1234 5698 7645 32\"")
+            .refused(),
+        "error: `GB82 WEST 1234 5698 7645 32` is not an IBAN: its check digits don't fit"
+    );
+    assert_eq!(
+        ledger.line("setting set firm-email floors").refused(),
+        "error: `floors` is not a mail address, such as floors@example.com"
+    );
+    let listed = ledger.json("setting list firm");
+    let names = listed["settings"].as_array().expect("a list").iter();
+    let names: Vec<&str> = names
+        .filter_map(|setting| setting["name"].as_str())
+        .collect();
+    assert_eq!(
+        names,
+        [
+            "lead-firm",
+            "firm-name",
+            "firm-address",
+            "firm-phone",
+            "firm-email",
+            "firm-tax-number",
+            "firm-registration",
+            "firm-account"
+        ]
+    );
+    assert_eq!(
+        ledger.line("setting list frim").refused(),
+        "error: no setting `frim`"
     );
 }

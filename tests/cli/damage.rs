@@ -142,6 +142,7 @@ const NOTHING_CONTRADICTS: &[(&str, &str, &str)] = &[
         "who a client is: it must be able to be forgotten, so it isn't sealed",
     ),
     ("invoice", "client_address", "who a client is"),
+    ("invoice", "client_tax_number", "who a client is"),
     ("invoice", "site", "where a client is"),
     (
         "invoice_line",

@@ -336,7 +336,7 @@ fn invoices_are_numbered_without_gaps() {
         "deposit and final ask for the whole price"
     );
     let file = ledger.raw();
-    file.execute_batch("INSERT INTO invoice (id, job_id, kind, drafted_on, in_force_micro, net_minor, tax_minor, recorded_at) VALUES (99, 1, 'final', '2026-03-02', 0, 1, 0, '2026-03-02')").unwrap();
+    file.execute_batch("INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor, tax_minor, recorded_at) VALUES (99, 1, 'final', '2026-03-02', 0, 0, 0, 1, 0, '2026-03-02')").unwrap();
     let gap = file.execute_batch("UPDATE invoice SET number = 4, issued_on = '2026-03-02', due_on = '2026-03-02' WHERE id = 99");
     assert!(
         gap.unwrap_err()

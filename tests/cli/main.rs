@@ -71,6 +71,7 @@ mod replanning;
 mod sandable;
 mod session;
 mod surface;
+mod taxes;
 mod trips;
 mod variance;
 mod varied;

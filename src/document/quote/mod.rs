@@ -22,6 +22,8 @@ use super::figures::{
     Amount, Days, Number, Percent, Quantity, Run, SetPercent, UnitPrice, range_text,
 };
 use super::floor::Floors;
+use super::invoice::{Tax, no_tax, tax_lines};
+use super::letterhead::Firm;
 use super::list::{Columns, InColumns};
 use super::outlook::{OptionFacts, OutlookFacts};
 use super::plan::dates::{Stage, stages_table};
@@ -370,12 +372,12 @@ answer! {
 
     /// A quote with all that is shown beside it.
     pub struct QuoteAnswer of (sheet: QuoteSheet, view: View) on page
-    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, floors, plan, cancellation, varied } = sheet;
+    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, floors, plan, cancellation, varied, firm } = sheet;
     let cost = CostFacts::new(&quote, &outlook, varied.as_ref(), page);
     let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
-    let (hours, total, margin) = (quote.hours(), quote.total(), quote.margin_percent());
+    let (hours, total, margin, taxes) = (quote.hours(), quote.total(), quote.margin_percent(), quote.taxes());
     let QuoteHeader {
-        id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, variation_of,
+        id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, exemption, variation_of,
         varies: _, own: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
     } = header;
     let facts = page.each(quote.rooms.clone(), RoomFacts::new);
@@ -399,6 +401,8 @@ answer! {
         site: String,
         client: String,
         client_address: String,
+        exemption: String,
+        firm: Firm,
         currency: &'static str = page.currency.code(),
         sequence: Option<String>,
         schedule: Option<String>,
@@ -418,8 +422,9 @@ answer! {
         cost: ForOwner<CostFacts> = ForOwner { facts: cost, view },
         discounts: Vec<DiscountFacts>,
         price: Amount,
-        tax_percent: SetPercent = SetPercent(terms.tax_percent),
+        tax_percent: Option<SetPercent> = terms.tax.one().map(SetPercent),
         tax: Amount,
+        taxes: Vec<Tax> = page.each(taxes, Tax::new),
         total: Amount,
         margin_percent: Percent = Percent(view.owner().and(margin)),
         cautions: Vec<CautionFacts>,
@@ -596,11 +601,12 @@ impl QuoteAnswer {
             ]);
         }
         table.line([&"Price", &self.price]);
-        table.line([&format!("Tax {}", self.tax_percent), &self.tax]);
+        tax_lines(&self.taxes, table);
         table.line([&"Total", &self.total]);
     }
 
     fn client_text(&self, text: &mut String, page: &Page) {
+        let _ = write!(text, "\n{}", self.firm.head());
         if !self.client_address.is_empty() {
             let _ = writeln!(text, "To {}", inert(&self.client_address));
         }
@@ -620,6 +626,11 @@ impl QuoteAnswer {
         let mut table = page.table(["", self.currency]).numbers([1]);
         self.totals(&mut table);
         let _ = write!(text, "\n{table}\n");
+        for words in [&no_tax(&self.exemption, self.tax), &self.firm.quote_terms] {
+            if !words.is_empty() {
+                let _ = write!(text, "\n{}\n", page.prose(&inert(words)));
+            }
+        }
     }
 }
 

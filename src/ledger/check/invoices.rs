@@ -379,7 +379,7 @@ impl Ledger {
             ));
         }
         let mut lines = quoted(invoice).filter(|(id, _)| *id == quote.header.id);
-        if lines.any(|(_, line)| line.tax_percent != quote.quote.terms.tax_percent) {
+        if lines.any(|(_, line)| !quote.quote.terms.tax.contains(line.tax_percent)) {
             problems.push(format!("{subject}: {number} was taxed at another rate"));
         }
         Ok(())

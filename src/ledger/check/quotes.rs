@@ -266,9 +266,7 @@ fn quote_problems(record: &QuoteRecord, currency: Currency) -> Vec<String> {
             labour.times(quote.terms.overhead),
         );
     }
-    let tax = quote
-        .price
-        .share(quote.terms.tax_percent, Decimal::ONE_HUNDRED);
+    let tax = sum(&mut quote.taxes().iter().map(|part| part.tax));
     unlike("tax is", quote.tax, tax);
     for line in &quote.lines {
         if let Line::Trips(trips) = line {

@@ -69,7 +69,7 @@ impl Transfer {
             Transfer::Clients => (
                 "clients",
                 &["client"],
-                &["phone", "email", "address", "note"],
+                &["phone", "email", "address", "tax_number", "exempt", "note"],
             ),
             Transfer::Sites => (
                 "sites",

@@ -74,6 +74,8 @@ impl Importing<'_> {
                 phone: row.text("phone").to_owned(),
                 email: row.text("email").to_owned(),
                 address: row.text("address").to_owned(),
+                tax_number: row.text("tax_number").to_owned(),
+                exempt: row.text("exempt").to_owned(),
                 note: row.text("note").to_owned(),
             };
             let name = row.read("client", |name| names.free(name))?;

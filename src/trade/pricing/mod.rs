@@ -20,7 +20,7 @@ use thiserror::Error;
 
 pub(in crate::trade) use self::drawing::asked;
 use self::subjects::{Subjects, planned_rental_lines};
-use crate::money::{Currency, Decimal, Money, product};
+use crate::money::{Currency, Decimal, Money, product, quantity};
 use crate::trade::buying::{BuyError, PackSize};
 use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
@@ -80,6 +80,27 @@ pub struct LumpSum {
     pub what: String,
     /// How much it is.
     pub cost: Money,
+}
+
+impl Offer {
+    /// Adds the tax that the firm pays on what it buys, percent, to the prices of items.
+    pub fn with_tax_on_items(mut self, percent: Decimal) -> Offer {
+        let factor = Decimal::ONE + percent / Decimal::ONE_HUNDRED;
+        if percent.is_zero() {
+            return self;
+        }
+        for item in self
+            .work
+            .iter_mut()
+            .filter_map(|work| work.operation.item.as_mut())
+        {
+            item.price = quantity(item.price * factor);
+        }
+        for pack in self.items.values_mut().flat_map(|item| &mut item.packs) {
+            pack.price = pack.price.times(factor);
+        }
+        self
+    }
 }
 
 /// How an item is bought.
@@ -173,9 +194,12 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
         terms,
         discounts: offer.discounts,
         price,
-        tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),
+        tax: Money::ZERO,
     };
-    Ok(Priced { quote, outlook })
+    Ok(Priced {
+        quote: quote.with_tax(),
+        outlook,
+    })
 }
 
 /// Takes discounts off a price.
