@@ -39,7 +39,9 @@ CHANGES = [
     ("a part is cut with its room's first cuts", "src/trade/takeoff.rs", "start.has(place, operation.driver)", "start.has(usize::MAX, operation.driver)"),
     ("the room is cut where its parts are too", "src/trade/takeoff.rs", "let left = self.driver(driver)? - in_parts;", "let left = self.driver(driver)?;"),
     # price
-    ("the tax is taken out of the price", "src/trade/pricing/mod.rs", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED),", "tax: price.share(terms.tax_percent, Decimal::ONE_HUNDRED + terms.tax_percent),"),
+    ("the tax is taken out of the price", "src/trade/tax.rs", "let tax = net.share(percent, Decimal::ONE_HUNDRED);", "let tax = net.share(percent, Decimal::ONE_HUNDRED + percent);"),
+    ("materials are taxed as rentals are", "src/trade/tax.rs", "(TaxedKind::Materials, self.materials),", "(TaxedKind::Materials, self.rental),"),
+    ("what went out says what the firm says today", "src/ledger/letterhead.rs", "let Some(id) = frozen else {", "let Some(id) = frozen.filter(|_| false) else {"),
     ("no overhead on the estimate", "src/trade/pricing/mod.rs", "let overhead = labour.times(offer.terms.overhead);", "let overhead = labour.times(Decimal::ZERO);"),
     ("lump sums twice in room by room", "src/trade/pricing/mod.rs", "let lumps = if place == 0 { lumps } else { Money::ZERO };", "let lumps = if place <= 1 { lumps } else { Money::ZERO };"),
     ("the draws' hour without burden", "src/trade/pricing/drawing.rs", "let hour = product([terms.wage, terms.burden, ", "let hour = product([terms.wage, Decimal::ONE, "),

@@ -1,19 +1,22 @@
 //! `invoice` and `payment`: asking for the money, and getting it.
 
 use std::collections::BTreeSet;
+use std::path::PathBuf;
 
 use anyhow::Result;
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 
 use super::list::{DaysArgs, OfClientArgs, RowsArgs, give_list};
 use super::quote::read_discounts;
 use super::read::{confirm_day, names_in, read_date, read_money, read_percent};
-use super::ui::Context;
+use super::ui::{Context, is_stdout};
 use crate::document::invoice::{
     AppliedAnswer, InvoiceAnswer, InvoiceList, PaidAnswer, PaymentList, RefundAnswer,
 };
+use crate::document::ubl::{BEGINS, Electronic, Missing};
 use crate::ledger::{
-    Invoice, Job, Ledger, Progress, Writing, is_invoice_number, is_job_number, refuse,
+    Invoice, Job, Ledger, Progress, Refusal, Writing, is_invoice_number, is_job_number, refuse,
+    typed,
 };
 use crate::money::{Decimal, Money};
 use crate::trade::invoice::Extent;
@@ -30,6 +33,7 @@ pub(super) enum InvoiceCommand {
     WriteOff(WriteOffArgs),
     Issue(IssueArgs),
     Show(ShowArgs),
+    Write(WriteArgs),
     List(ListArgs),
 }
 
@@ -125,6 +129,32 @@ pub(super) struct WriteOffArgs {
     /// Why
     #[arg(long)]
     reason: String,
+}
+
+/// Write an issued invoice or credit note as a file that other programs read
+///
+/// It says what was issued: what was paid since isn't in it.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice write I1 --format ubl --to I1.xml")]
+pub(super) struct WriteArgs {
+    /// The invoice, such as I1, or its client or site
+    invoice: String,
+    /// In what format
+    #[arg(long, value_enum, default_value_t = InvoiceFormat::Ubl)]
+    format: InvoiceFormat,
+    /// The file to write; `-` is the terminal; an earlier invoice is replaced
+    #[arg(long, value_name = "FILE", default_value = "-")]
+    to: PathBuf,
+    /// Replace whatever file is there
+    #[arg(long)]
+    replace: bool,
+}
+
+/// An invoice's format.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum InvoiceFormat {
+    /// UBL 2.1 as EN 16931 has it
+    Ubl,
 }
 
 /// Draft the final invoice of a job: price and variations less what was invoiced
@@ -301,6 +331,7 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             confirm_stale(context, writing, &writing.draft_invoice_of(&job)?)?;
             issue(context, writing, &job)
         }),
+        InvoiceCommand::Write(args) => write(context, &args),
         InvoiceCommand::Show(args) => context.read(|ledger| {
             let names_job = args.invoice.contains(['J', 'j']) && is_job_number(&args.invoice);
             let invoice = match names_job {
@@ -501,6 +532,69 @@ fn show(context: &Context, ledger: &Ledger, invoice: Invoice) -> Result<()> {
         context.hint(&format!("gritledger payment apply {number}"));
     }
     Ok(())
+}
+
+fn write(context: &Context, args: &WriteArgs) -> Result<()> {
+    context.refuse_csv()?;
+    let InvoiceFormat::Ubl = args.format;
+    let (xml, answer, name) = context.read(|ledger| {
+        let invoice = ledger.invoice(&args.invoice)?;
+        let (firm, identity) = (ledger.letterhead_on(&invoice)?, ledger.identity());
+        let electronic = Electronic {
+            invoice: &invoice,
+            firm: &firm,
+            country: identity.country,
+            currency: identity.currency,
+            credits_issued_on: match &invoice.credits {
+                Some((_, number)) => ledger.invoice(number)?.issued_on,
+                None => None,
+            },
+        };
+        refuse_missing(&invoice, &electronic.missing())?;
+        let (xml, name) = (electronic.xml(), invoice.name());
+        Ok((xml, invoice_answer(context, ledger, invoice)?, name))
+    })?;
+    if !is_stdout(&args.to) {
+        context.write_file(&args.to, &xml, BEGINS, args.replace)?;
+        context.status(&format!("Wrote {name} to {}.", args.to.display()));
+    } else if !context.json() {
+        context.print_exactly(xml);
+    }
+    context.give_json(|| Ok(answer))
+}
+
+/// Refuses an invoice that lacks what the standard asks for: what was issued stays as it is, so it is credited and issued
+/// again.
+fn refuse_missing(invoice: &Invoice, missing: &[Missing]) -> Result<()> {
+    if missing.is_empty() {
+        return Ok(());
+    }
+    if missing.contains(&Missing::Country) {
+        refuse!("EN 16931 asks for a country, and this ledger was begun without one");
+    }
+    let client = typed(&invoice.client);
+    let asked = missing.iter().filter_map(|what| match what {
+        Missing::Country => None,
+        Missing::FirmAddress => Some((
+            "the firm's address",
+            "gritledger setting set firm-address ADDRESS".to_owned(),
+        )),
+        Missing::FirmTaxNumber => Some((
+            "the firm's tax number",
+            "gritledger setting set firm-tax-number NUMBER".to_owned(),
+        )),
+        Missing::ClientAddress => Some((
+            "the client's address",
+            format!("gritledger client edit {client} --address ADDRESS"),
+        )),
+    });
+    let (words, hints): (Vec<_>, Vec<_>) = asked.unzip();
+    let refusal = Refusal::new(format!(
+        "{} was issued without {}, which EN 16931 asks for: set it, credit the invoice and issue it again",
+        invoice.name(),
+        words.join(", ")
+    ));
+    Err(hints.into_iter().fold(refusal, Refusal::hint).into())
 }
 
 /// Returns an invoice as it stands.

@@ -227,7 +227,7 @@ impl InvoiceAnswer {
         } = &self.invoice;
         let mut text = format!("{}\n\n{}", self.standing(), self.firm.head());
         let _ = writeln!(text, "To {}, {}", inert(client), inert(site));
-        if !client_address.is_empty() {
+        if !client_address.is_empty() && client_address != site {
             let _ = writeln!(text, "{}", inert(client_address));
         }
         if !client_tax_number.is_empty() {

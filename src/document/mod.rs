@@ -34,6 +34,7 @@ pub mod rate;
 pub mod receivables;
 pub mod report;
 mod table;
+pub mod ubl;
 
 use std::fmt;
 

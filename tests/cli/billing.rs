@@ -953,7 +953,7 @@ fn the_firm_stands_on_its_papers_as_it_was_when_they_went_out() {
                 555-0100, floors@example.com\n\
                 Tax number 91-000417, Registration licence 3320\n";
     let on_papers = || {
-        let quote = ledger.line("quote show Q1 --client").ok().to_owned();
+        let quote = ledger.line("quote show Q1 --for-client").ok().to_owned();
         let invoice = ledger.line("invoice show I1").ok().to_owned();
         (quote, invoice)
     };
@@ -1007,7 +1007,7 @@ fn an_account_and_a_mail_address_are_checked_and_the_settings_of_the_firm_are_li
         "error: `floors` is not a mail address, such as floors@example.com"
     );
     let listed = ledger.json("setting list firm");
-    let names = listed["settings"].as_array().expect("a list").iter();
+    let names = listed.as_array().expect("a list").iter();
     let names: Vec<&str> = names
         .filter_map(|setting| setting["name"].as_str())
         .collect();
@@ -1026,6 +1026,63 @@ fn an_account_and_a_mail_address_are_checked_and_the_settings_of_the_firm_are_li
     );
     assert_eq!(
         ledger.line("setting list frim").refused(),
-        "error: no setting `frim`"
+        "error: no setting `frim`\nhint: gritledger setting list"
+    );
+}
+
+#[test]
+fn an_issued_invoice_is_written_as_en_16931_has_it_and_what_it_lacks_is_named() {
+    let ledger = at_the_minimum("350");
+    ledger.lines("setting set tax-percent 8\nclient edit \"Ada Quill\" --address \"\"");
+    ledger.lines(AGREED);
+    ledger.lines("invoice final J1 --issue");
+    assert_eq!(
+        ledger.line("invoice write I1").refused(),
+        "error: I1 was issued without the firm's address, the firm's tax number, the client's address, which EN 16931 asks \
+         for: set it, credit the invoice and issue it again\n\
+         hint: gritledger setting set firm-address ADDRESS\n\
+         hint: gritledger setting set firm-tax-number NUMBER\n\
+         hint: gritledger client edit \"Ada Quill\" --address ADDRESS"
+    );
+    ledger.lines(FIRM);
+    ledger.lines(
+        "client edit \"Ada Quill\" --address \"9 Cooper Lane & Yard\"
+         invoice credit I1 --reason \"address\" --issue
+         invoice final J1 --issue",
+    );
+    let xml = ledger.line("invoice write I3 --format ubl").ok();
+    for said in [
+        "<cbc:CustomizationID>urn:cen.eu:en16931:2017</cbc:CustomizationID>",
+        "<cbc:ID>I3</cbc:ID>",
+        "<cbc:StreetName>9 Cooper Lane &amp; Yard</cbc:StreetName>",
+        "<cbc:TaxAmount currencyID=\"USD\">28.00</cbc:TaxAmount>",
+        "<cbc:PayableAmount currencyID=\"USD\">378.00</cbc:PayableAmount>",
+    ] {
+        assert!(xml.contains(said), "{said}: {xml}");
+    }
+    let note = ledger.line("invoice write I2").ok();
+    assert!(
+        note.contains("<cbc:CreditNoteTypeCode>381</cbc:CreditNoteTypeCode>"),
+        "{note}"
+    );
+    ledger.line("invoice write I3 --to I3.xml").ok();
+    let written = std::fs::read_to_string(ledger.folder().join("I3.xml")).expect("it is written");
+    assert_eq!(written, xml);
+    let elsewhere = TestLedger::nowhere();
+    elsewhere
+        .line("init --business \"Marsh End Floors\" --quiet")
+        .ok();
+    elsewhere.lines(&format!(
+        "worker add \"Ruben Vale\" --wage 0
+         client add \"Ada Quill\" --address \"9 Cooper Lane\"
+         site add \"Ada Quill\" \"4 Tannery Row\" --year-built 1931
+         room add \"4 Tannery Row\" \"Landing\" --shape \"10 x 4.5\" --condition worn-film --species red-oak
+         setting set minimum-charge 350
+         {AGREED}
+         invoice final J1 --issue"
+    ));
+    assert_eq!(
+        elsewhere.line("invoice write I1").refused(),
+        "error: EN 16931 asks for a country, and this ledger was begun without one"
     );
 }

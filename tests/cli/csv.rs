@@ -229,8 +229,8 @@ fn what_a_spreadsheet_would_run_is_defused() {
     );
     assert_eq!(
         ledger.line("client list --csv").ok(),
-        "name,phone,email,address,note,balance,currency\r\n\
-         '=1+1,'+1 555 0142,,,\"'-2 steps, \"\"@home\"\"\",0.00,USD\r\n"
+        "name,phone,email,address,tax_number,exempt,note,balance,currency\r\n\
+         '=1+1,'+1 555 0142,,,,,\"'-2 steps, \"\"@home\"\"\",0.00,USD\r\n"
     );
     assert_eq!(
         ledger.line("site list --csv").ok(),

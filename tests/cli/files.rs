@@ -451,7 +451,7 @@ fn a_usage_error_says_what_must_be_typed_and_no_more() {
              Usage: gritledger room list <SITE>\n",
         ),
         (
-            "quote show Q1 --client",
+            "quote show Q1 --for-client",
             "error: unexpected argument '--client' found\n\
              hint: a similar argument exists: '--for-client'\n\
              Usage: gritledger quote show <QUOTE>\n",

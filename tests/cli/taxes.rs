@@ -14,7 +14,11 @@ fn cents(value: &Value) -> i64 {
 /// Returns a part of a whole, in cents, half away from zero.
 fn share(cents: i64, part: i64, whole: i64) -> i64 {
     let (scaled, whole) = (i128::from(cents) * i128::from(part) * 2, i128::from(whole));
-    let half = if (scaled < 0) == (whole < 0) { whole } else { -whole };
+    let half = if (scaled < 0) == (whole < 0) {
+        whole
+    } else {
+        -whole
+    };
     i64::try_from((scaled + half) / (whole * 2)).expect("an amount")
 }
 
@@ -24,7 +28,9 @@ fn in_new_york_the_whole_charge_is_taxed() {
     // taxable maintenance of real property, and tax is collected on the whole charge; the tax paid on materials passed on is
     // credited, so it is no cost. 8.875 % is the city's rate (from memory): 350.00 × 8.875 % = 31.0625.
     let ledger = at_the_minimum("350");
-    ledger.lines("tax-area add \"New York\" 8.875%\nsite edit \"4 Tannery Row\" --tax-area \"New York\"");
+    ledger.lines(
+        "tax-area add \"New York\" 8.875%\nsite edit \"4 Tannery Row\" --tax-area \"New York\"",
+    );
     ledger.lines(AGREED);
     ledger.lines("invoice final J1 --issue");
     let invoice = ledger.json("invoice show I1");
@@ -54,11 +60,16 @@ fn in_california_the_firm_is_the_consumer_of_materials() {
         };
         let micro = |text: &str| {
             let (whole, decimals) = text.split_once('.').unwrap_or((text, ""));
-            format!("{whole}{decimals:0<6}").parse::<i64>().expect("a price")
+            format!("{whole}{decimals:0<6}")
+                .parse::<i64>()
+                .expect("a price")
         };
         let is_price = is["unit_price"].as_str().expect("it has a price still");
         let taxed = share(micro(was_price), 10_725, 10_000);
-        assert!((taxed - micro(is_price)).abs() <= 50, "{was_price} and {is_price}: four decimals are shown");
+        assert!(
+            (taxed - micro(is_price)).abs() <= 50,
+            "{was_price} and {is_price}: four decimals are shown"
+        );
         items += 1;
     }
     assert!(items > 3, "{items}");
@@ -66,8 +77,14 @@ fn in_california_the_firm_is_the_consumer_of_materials() {
     assert_eq!(after["cost"]["labour"], before["cost"]["labour"]);
     // Each line is rounded by itself: the sum is 7.25 % more but for a cent a line.
     let [was, is] = [&before, &after].map(|quote| cents(&quote["cost"]["consumables"]));
-    assert!((share(was, 10_725, 10_000) - is).abs() <= items, "{was} and {is}");
-    assert!(cents(&after["price"]) > cents(&before["price"]), "tax on materials is a cost");
+    assert!(
+        (share(was, 10_725, 10_000) - is).abs() <= items,
+        "{was} and {is}"
+    );
+    assert!(
+        cents(&after["price"]) > cents(&before["price"]),
+        "tax on materials is a cost"
+    );
     ledger.lines("check");
 }
 
@@ -83,8 +100,15 @@ fn labour_materials_and_rental_are_taxed_each_at_its_own_rate() {
     );
     let quote = ledger.json("quote show Q1");
     let cost = &quote["cost"];
-    let [labour, consumables, rental, other, overhead, total] =
-        ["labour", "consumables", "rental", "other", "overhead", "total"].map(|kind| cents(&cost[kind]));
+    let [labour, consumables, rental, other, overhead, total] = [
+        "labour",
+        "consumables",
+        "rental",
+        "other",
+        "overhead",
+        "total",
+    ]
+    .map(|kind| cents(&cost[kind]));
     // Each room's price by cost, the cents left over to the largest kind; then the tax of each kind on the sum of the rooms.
     let mut nets = [0; 3];
     for room in quote["rooms"].as_array().expect("rooms") {
@@ -100,7 +124,13 @@ fn labour_materials_and_rental_are_taxed_each_at_its_own_rate() {
     let taxes = quote["taxes"].as_array().expect("taxes");
     let seen: Vec<(f64, i64, i64)> = taxes
         .iter()
-        .map(|part| (part["tax_percent"].as_f64().expect("a rate"), cents(&part["net"]), cents(&part["tax"])))
+        .map(|part| {
+            (
+                part["tax_percent"].as_f64().expect("a rate"),
+                cents(&part["net"]),
+                cents(&part["tax"]),
+            )
+        })
         .collect();
     let asked = [
         (0.0, nets[0], 0),
@@ -109,21 +139,32 @@ fn labour_materials_and_rental_are_taxed_each_at_its_own_rate() {
     ];
     assert_eq!(seen, asked);
     assert_eq!(quote["tax_percent"], json!(null), "there are three");
-    let shown = ledger.line("quote show Q1 --client").ok();
+    let shown = ledger.line("quote show Q1 --for-client").ok();
     assert!(shown.contains("Tax 8.25 % on "), "{shown}");
 
     // Deposit, a share on the way and the rest ask for each rate's part and its tax, to the cent.
-    ledger.lines("invoice deposit J1 --issue\ninvoice progress J1 --share 25% --issue\ninvoice final J1");
+    ledger.lines(
+        "invoice deposit J1 --issue\ninvoice progress J1 --share 25% --issue\ninvoice final J1",
+    );
     let last = ledger.line("invoice show J1").ok();
-    assert!(last.contains("Landing: floor as quoted in Q1, labour"), "{last}");
-    assert!(last.contains("Landing: floor as quoted in Q1, materials"), "{last}");
+    assert!(
+        last.contains("Landing: floor as quoted in Q1, labour"),
+        "{last}"
+    );
+    assert!(
+        last.contains("Landing: floor as quoted in Q1, materials"),
+        "{last}"
+    );
     ledger.lines("invoice issue J1");
     let mut sums = [(0, 0); 3];
     for invoice in ["I1", "I2", "I3"] {
         let answer = ledger.json(&format!("invoice show {invoice}"));
         for part in answer["taxes"].as_array().expect("taxes") {
             let rate = part["tax_percent"].as_f64().expect("a rate");
-            let place = asked.iter().position(|(known, ..)| *known == rate).expect("a rate of the quote");
+            let place = asked
+                .iter()
+                .position(|(known, ..)| *known == rate)
+                .expect("a rate of the quote");
             sums[place].0 += cents(&part["net"]);
             sums[place].1 += cents(&part["tax"]);
         }
@@ -142,21 +183,40 @@ fn a_rate_holds_from_its_day_for_its_kind_or_for_the_whole_price() {
          site edit \"4 Tannery Row\" --tax-area Ashdale",
     );
     let percents = |day: &'static str| {
-        let run = ledger.run_with(&["tax-area", "show", "Ashdale", "--json"], &[("GRITLEDGER_TODAY", day)]);
+        let run = ledger.run_with(
+            &["tax-area", "show", "Ashdale", "--json"],
+            &[("GRITLEDGER_TODAY", day)],
+        );
         let area: Value = serde_json::from_str(&run.ok()).expect("JSON");
-        ["labour", "materials", "rental", "bought"].map(|kind| area[format!("{kind}_percent")].clone())
+        ["labour", "materials", "rental", "bought"]
+            .map(|kind| area[format!("{kind}_percent")].clone())
     };
-    assert_eq!(percents("2025-12-31"), [json!(null), json!(null), json!(null), json!(0)]);
-    assert_eq!(percents("2026-01-15"), [json!(0), json!(8), json!(8), json!(0)]);
-    assert_eq!(percents("2026-03-02"), [json!(2), json!(8), json!(8), json!(5)]);
-    assert_eq!(percents("2026-06-01"), [json!(9), json!(9), json!(9), json!(5)], "a rate of the whole price is one of all");
+    assert_eq!(
+        percents("2025-12-31"),
+        [json!(null), json!(null), json!(null), json!(0)]
+    );
+    assert_eq!(
+        percents("2026-01-15"),
+        [json!(0), json!(8), json!(8), json!(0)]
+    );
+    assert_eq!(
+        percents("2026-03-02"),
+        [json!(2), json!(8), json!(8), json!(5)]
+    );
+    assert_eq!(
+        percents("2026-06-01"),
+        [json!(9), json!(9), json!(9), json!(5)],
+        "a rate of the whole price is one of all"
+    );
     let run = ledger.line("tax-area set Ashdale");
     assert_eq!(run.code(), 2, "{run}");
     // What was agreed keeps its rates; a draft of the time before is asked about.
     ledger.lines("quote draft \"4 Tannery Row\" --sequence none --schedule none --margin 0%\ntax-area set Ashdale 9%");
     assert_eq!(
         ledger.line("quote send Q1").refused(),
-        "error: since Q1 was drafted, tax at `4 Tannery Row` went from 2 % on labour, 8 % on materials and 8 % on rental to 9 %"
+        "error: since Q1 was drafted, tax at `4 Tannery Row` went from 2 % on labour, 8 % on materials and 8 % on rental to 9 %\n\
+         hint: gritledger quote draft \"4 Tannery Row\" --revises Q1 --room Landing --sequence none --schedule none --margin 0% --confidence 80%\n\
+         hint: the same command with --confirm says that it is meant"
     );
 }
 
@@ -170,12 +230,15 @@ fn of_a_client_who_is_exempt_no_tax_is_asked_and_the_papers_say_why() {
     ledger.lines(AGREED);
     ledger.lines("invoice final J1 --issue");
     ledger.lines("client edit \"Ada Quill\" --exempt none --tax-number \"\"");
-    let quote = ledger.line("quote show Q1 --client").ok();
+    let quote = ledger.line("quote show Q1 --for-client").ok();
     assert!(quote.contains("\nNo tax: certificate 4471\n"), "{quote}");
     let text = ledger.line("invoice show I1").ok();
     assert!(text.contains("\nTheir tax number ATU 417\n"), "{text}");
     assert!(text.contains("\nNo tax: certificate 4471\n"), "{text}");
     let invoice = ledger.json("invoice show I1");
-    assert_eq!((&invoice["tax"], &invoice["total"]), (&json!("0.00"), &json!("350.00")));
+    assert_eq!(
+        (&invoice["tax"], &invoice["total"]),
+        (&json!("0.00"), &json!("350.00"))
+    );
     ledger.lines("check");
 }
