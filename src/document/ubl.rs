@@ -13,7 +13,7 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 use crate::ledger::{Invoice, Letterhead};
 use crate::money::{Currency, Decimal, Money};
 use crate::notation::Country;
-use crate::trade::invoice::InvoiceLine;
+use crate::trade::invoice::{Allowance, InvoiceLine};
 use crate::trade::tax::TaxAtRate;
 
 /// How every file of an invoice begins.
@@ -189,6 +189,7 @@ impl Electronic<'_> {
             let terms = if_said("cbc:Note", &firm.payment_terms);
             elements.extend(terms.map(|note| group("cac:PaymentTerms", [note])));
         }
+        elements.extend(invoice.allowances.iter().map(|off| self.allowance(off)));
         elements.push(self.tax_total());
         elements.push(self.monetary_total());
         elements.extend(
@@ -303,6 +304,19 @@ impl Electronic<'_> {
         }
     }
 
+    /// Returns what is taken off the whole document (BG-20).
+    fn allowance(&self, off: &Allowance) -> Element {
+        group(
+            "cac:AllowanceCharge",
+            [
+                text("cbc:ChargeIndicator", "false"),
+                text("cbc:AllowanceChargeReason", &off.reason),
+                self.amount("cbc:Amount", off.amount),
+                self.tax_category("cac:TaxCategory", off.tax_percent, false),
+            ],
+        )
+    }
+
     fn tax_total(&self) -> Element {
         let invoice = self.invoice;
         let subtotal = |part: &TaxAtRate| {
@@ -325,15 +339,17 @@ impl Electronic<'_> {
     fn monetary_total(&self) -> Element {
         let invoice = self.invoice;
         let lines = invoice.lines.iter().map(|line| line.net).sum();
-        group(
-            "cac:LegalMonetaryTotal",
-            [
-                self.amount("cbc:LineExtensionAmount", lines),
-                self.amount("cbc:TaxExclusiveAmount", invoice.net),
-                self.amount("cbc:TaxInclusiveAmount", invoice.total()),
-                self.amount("cbc:PayableAmount", invoice.total()),
-            ],
-        )
+        let mut totals = vec![
+            self.amount("cbc:LineExtensionAmount", lines),
+            self.amount("cbc:TaxExclusiveAmount", invoice.net),
+            self.amount("cbc:TaxInclusiveAmount", invoice.total()),
+        ];
+        if !invoice.allowances.is_empty() {
+            let off = invoice.allowances.iter().map(|off| off.amount).sum();
+            totals.push(self.amount("cbc:AllowanceTotalAmount", off));
+        }
+        totals.push(self.amount("cbc:PayableAmount", invoice.total()));
+        group("cac:LegalMonetaryTotal", totals)
     }
 
     /// Returns a line: one of what it says, so many times taken off as it is below zero, since a price never is (BR-27).
