@@ -421,7 +421,7 @@ fn keeps_margin(firm: &Firm, truth: &mut Truth, rates: &Rates) -> bool {
 }
 
 fn speed() {
-    let rates = learn(basis(), Observations::default());
+    let rates = learn(basis(), &Observations::default());
     let rooms: Vec<MeasuredRoom> = (0..20).map(|place| room(place, 150, None)).collect();
     let one: Vec<MeasuredRoom> = rooms[..1].to_vec();
     time(
@@ -601,7 +601,7 @@ fn main() -> ExitCode {
     let mut kept = 0_u32;
     for _ in 0..firms {
         let firm = Firm::new(&mut truth);
-        let rates = learn(basis(), history(&firm, &mut truth, 25));
+        let rates = learn(basis(), &history(&firm, &mut truth, 25));
         for _ in 0..jobs {
             kept += u32::from(keeps_margin(&firm, &mut truth, &rates));
         }

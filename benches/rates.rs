@@ -121,13 +121,13 @@ fn main() {
         let mut best = u128::MAX;
         for _ in 0..3 {
             let start = Instant::now();
-            let rates = learn(basis(), observations.clone());
+            let rates = learn(basis(), &observations);
             black_box(rates.rows());
             best = best.min(start.elapsed().as_millis());
         }
         report(&format!("fit and list, {records} records"), best);
     }
-    let rates = learn(basis(), history(10_000));
+    let rates = learn(basis(), &history(10_000));
     let start = Instant::now();
     for case in 0..10_000 {
         let asked: Vec<Asked> = (0..3)

@@ -10,10 +10,13 @@ mod day_book;
 mod file;
 mod finding;
 mod invoice;
+mod item;
 mod job;
 mod list;
+mod machine;
 mod method;
 mod notes;
+mod operation;
 mod people;
 mod plan;
 mod quote;
@@ -127,11 +130,11 @@ enum Command {
     #[command(subcommand)]
     Rate(rate::RateCommand),
     #[command(subcommand)]
-    Item(book::ItemCommand),
+    Item(item::ItemCommand),
     #[command(subcommand)]
-    Machine(book::MachineCommand),
+    Machine(machine::MachineCommand),
     #[command(subcommand)]
-    Operation(book::OperationCommand),
+    Operation(operation::OperationCommand),
     #[command(subcommand)]
     Sequence(method::SequenceCommand),
     #[command(subcommand)]
@@ -312,9 +315,9 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Payment(command) => invoice::cmd_payment(context, command),
         Command::Report(command) => report::cmd_report(context, command),
         Command::Rate(command) => rate::cmd_rate(context, command),
-        Command::Item(command) => book::cmd_item(context, command),
-        Command::Machine(command) => book::cmd_machine(context, command),
-        Command::Operation(command) => book::cmd_operation(context, command),
+        Command::Item(command) => item::cmd_item(context, command),
+        Command::Machine(command) => machine::cmd_machine(context, command),
+        Command::Operation(command) => operation::cmd_operation(context, command),
         Command::Sequence(command) => method::cmd_sequence(context, command),
         Command::Schedule(command) => method::cmd_schedule(context, command),
         Command::Setting(command) => setting::cmd_setting(context, command),

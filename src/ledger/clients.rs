@@ -116,7 +116,7 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn client(&self, name: &str) -> Result<Client> {
-        let likely = self.may_begin_like(name, (CLIENTS, "name"), client_from_row)?;
+        let likely = self.may_be_meant(name, (CLIENTS, "name"), client_from_row)?;
         let likely = named_clients(likely);
         match likely.fits(name) {
             true => likely.find(name).cloned(),
@@ -155,7 +155,7 @@ impl Ledger {
     /// # Errors
     /// Refuses an address that fits none or several.
     pub fn site(&self, address: &str) -> Result<Site> {
-        let likely = self.may_begin_like(address, (SITES, "site.address"), site_from_row)?;
+        let likely = self.may_be_meant(address, (SITES, "site.address"), site_from_row)?;
         let likely = named_sites(likely);
         match likely.fits(address) {
             true => likely.find(address).cloned(),

@@ -9,7 +9,8 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::Micro;
-use super::day_book::{NewEntry, check_amount, check_quantity, it_keeps, refuse_rooms_on_the_road};
+use super::day_book::{check_amount, check_quantity, it_keeps, refuse_rooms_on_the_road};
+use super::entries::NewEntry;
 use super::{
     BookItem, Job, Ledger, Recorded, Refusal, Rental, Room, WorkedOn, Worker, Writing, numbered,
     refuse, typed,

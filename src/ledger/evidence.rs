@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use anyhow::Result;
 use chrono::NaiveDate;
 use rusqlite::types::{FromSql, ValueRef};
-use rusqlite::{OptionalExtension, Row, named_params};
+use rusqlite::{OptionalExtension, Row, Rows, named_params};
 
 use super::columns::Micro;
 use super::fit::digest_of;
@@ -67,6 +67,8 @@ macro_rules! part_columns {
     };
 }
 
+pub(super) use {observation_columns, part_columns};
+
 fn observed_from_row<'row>(row: &'row Row<'_>, dates: &mut Dates) -> Result<Observed<'row>> {
     let quantity: Micro = row.get(5)?;
     Ok(Observed {
@@ -93,42 +95,23 @@ fn part_from_row<'row>(row: &'row Row<'_>) -> Result<PartOf<'row>> {
     })
 }
 
-impl Ledger {
-    /// Returns what finished rooms took, those set aside too; in no order that means anything.
-    ///
-    /// # Errors
-    /// Fails if the file can't be read.
-    pub fn observations(&self) -> Result<Observations> {
-        Ok(self.evidence_by_id()?.observations)
-    }
-
-    /// Returns the evidence in force, by id. Observations and parts are scanned one after the other: for a long history that
-    /// is the quickest way.
-    pub(super) fn evidence_by_id(&self) -> Result<EvidenceById> {
-        self.in_passing(|| self.read_evidence())
-    }
-
-    fn read_evidence(&self) -> Result<EvidenceById> {
-        let mut found = EvidenceById::default();
-        let mut dates = Dates::default();
-        let mut statement = self.connection.prepare_cached(concat!(
-            observation_columns!(),
-            " WHERE voided_at IS NULL ORDER BY id"
-        ))?;
-        let mut rows = statement.query([])?;
+impl EvidenceById {
+    /// Reads observations, in the order of their ids.
+    pub(super) fn read_observations(
+        &mut self,
+        mut rows: Rows<'_>,
+        dates: &mut Dates,
+    ) -> Result<()> {
         while let Some(row) = rows.next()? {
-            found.ids.push(row.get(0)?);
-            found.observations.add(observed_from_row(row, &mut dates)?);
+            self.ids.push(row.get(0)?);
+            self.observations.add(observed_from_row(row, dates)?);
         }
-        self.read_parts(&mut found)?;
-        Ok(found)
+        Ok(())
     }
 
-    fn read_parts(&self, EvidenceById { ids, observations }: &mut EvidenceById) -> Result<()> {
-        let mut statement = self
-            .connection
-            .prepare_cached(concat!(part_columns!(), " ORDER BY id"))?;
-        let mut rows = statement.query([])?;
+    /// Reads parts of observations that have been read.
+    pub(super) fn read_parts(&mut self, mut rows: Rows<'_>) -> Result<()> {
+        let EvidenceById { ids, observations } = self;
         let mut at = 0;
         while let Some(row) = rows.next()? {
             let observation: i64 = row.get(0)?;
@@ -142,6 +125,34 @@ impl Ledger {
             observations.add_part(at, part_from_row(row)?);
         }
         Ok(())
+    }
+}
+
+impl Ledger {
+    /// Returns what finished rooms took, those set aside too; in no order that means anything.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn observations(&self) -> Result<Observations> {
+        Ok(self.evidence_by_id()?.observations)
+    }
+
+    /// Returns the evidence in force, by id. Observations and parts are scanned one after the other: where all are needed at
+    /// once, that is the quickest way.
+    pub(super) fn evidence_by_id(&self) -> Result<EvidenceById> {
+        self.in_passing(|| {
+            let mut found = EvidenceById::default();
+            let mut statement = self.connection.prepare_cached(concat!(
+                observation_columns!(),
+                " WHERE voided_at IS NULL ORDER BY id"
+            ))?;
+            found.read_observations(statement.query([])?, &mut Dates::default())?;
+            let mut statement = self
+                .connection
+                .prepare_cached(concat!(part_columns!(), " ORDER BY id"))?;
+            found.read_parts(statement.query([])?)?;
+            Ok(found)
+        })
     }
 
     /// Returns an observation in force with what its owner calls it.
@@ -270,12 +281,12 @@ impl Ledger {
 
 /// Dates that come again and again, read once.
 #[derive(Debug, Default)]
-struct Dates {
+pub(super) struct Dates {
     last: Option<(String, NaiveDate)>,
 }
 
 impl Dates {
-    fn get(&mut self, value: ValueRef<'_>) -> Result<NaiveDate> {
+    pub(super) fn get(&mut self, value: ValueRef<'_>) -> Result<NaiveDate> {
         let text = value.as_str()?;
         match &self.last {
             Some((last, date)) if last == text => Ok(*date),

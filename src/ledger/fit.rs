@@ -28,7 +28,7 @@ use siphasher::sip::SipHasher13;
 use super::{Ledger, Refusal, kept};
 use crate::money::Decimal;
 use crate::trade::operation::Operation;
-use crate::trade::rates::{Basis, BookRate, Change, Fit, MODEL, Observation, PriorWeights, learn};
+use crate::trade::rates::{Basis, BookRate, Change, Fit, MODEL, Observation, PriorWeights};
 use crate::trade::{FloorCondition, Species};
 
 /// What a fit was made from, as a text: the digest of the basis, the number of observations in force, and the sums of the
@@ -86,7 +86,7 @@ impl Ledger {
         let Some(kept) = self.kept_fit(&self.fit_key(&basis)?)?.transpose()? else {
             return Ok(true);
         };
-        Ok(kept == *learn(basis, self.observations()?).fit())
+        Ok(kept == *self.learned(basis)?.fit())
     }
 
     /// Tells whether the digest of the evidence in force is the sum of the digests of its observations.

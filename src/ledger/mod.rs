@@ -12,6 +12,7 @@
 //! * Ids that this file hands out start at copy × 2^40, so rows of two copies never collide.
 //! * The clock is given; nothing here asks the machine for the time.
 
+mod archive;
 mod before;
 mod book;
 mod books;
@@ -26,6 +27,7 @@ mod day_book;
 mod demo;
 mod doorways;
 mod doubts;
+mod entries;
 mod evidence;
 mod export;
 mod file;
@@ -73,6 +75,7 @@ mod slips;
 mod stock;
 mod stories;
 mod tax;
+mod today;
 mod trips;
 mod variations;
 mod workers;
@@ -97,6 +100,7 @@ pub use self::csv::defused;
 pub use self::day_book::*;
 pub use self::doorways::*;
 pub use self::doubts::*;
+pub use self::entries::*;
 pub use self::evidence::*;
 pub use self::file::*;
 pub use self::findings::*;
@@ -130,6 +134,7 @@ pub use self::shopping::*;
 pub use self::stock::*;
 pub use self::stories::RateHistory;
 pub use self::tax::*;
+pub use self::today::*;
 pub use self::trips::DrivingLeftOut;
 pub use self::variations::*;
 pub use self::workers::*;

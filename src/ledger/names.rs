@@ -116,9 +116,9 @@ fn range_of(wanted: &str) -> Option<(String, String)> {
 }
 
 impl Ledger {
-    /// Returns those that may begin like a name, of all that a statement selects by the names in one of its columns: names
-    /// of plain letters by their range, and every other name.
-    pub(super) fn may_begin_like<T>(
+    /// Returns those that a name may mean, of all that a statement selects by the names in one of its columns: those that have
+    /// it whole, or else those that begin like it; of names that aren't of plain letters, every one.
+    pub(super) fn may_be_meant<T>(
         &self,
         name: &str,
         (all, column): (&str, &str),
@@ -134,11 +134,24 @@ impl Ledger {
         let Some((from, to)) = range_of(name) else {
             return Ok(found);
         };
+        // The whole name first: others that begin like it, of which there may be thousands, aren't meant then.
+        let mut statement = self.connection.prepare_cached(&format!(
+            "{all} AND NOT {accented} AND {column} = :name COLLATE NOCASE"
+        ))?;
+        let plain = found.len();
+        for whole in statement.query_map(named_params! { ":name": from }, &from_row)? {
+            found.push(whole?);
+        }
+        if found.len() > plain {
+            return Ok(found);
+        }
         let mut statement = self.connection.prepare_cached(&format!(
             "{all} AND NOT {accented} AND {column} >= :from COLLATE NOCASE AND {column} < :to COLLATE NOCASE"
         ))?;
-        for plain in statement.query_map(named_params! { ":from": from, ":to": to }, from_row)? {
-            found.push(plain?);
+        for beginning in
+            statement.query_map(named_params! { ":from": from, ":to": to }, from_row)?
+        {
+            found.push(beginning?);
         }
         Ok(found)
     }

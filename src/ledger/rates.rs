@@ -5,7 +5,7 @@ use rusqlite::named_params;
 
 use super::{Job, Ledger, Writing, refuse};
 use crate::trade::OperationId;
-use crate::trade::rates::{Basis, Change, Observation, RateMoved, Rates, learn, moved};
+use crate::trade::rates::{Basis, Change, Observation, RateMoved, Rates, learn_from, moved};
 
 impl Ledger {
     /// Returns book and experience together, as quotes use them: as they are kept, or learned anew and kept.
@@ -20,9 +20,14 @@ impl Ledger {
         if let Some(rates) = kept.and_then(|fit| Rates::from_fit(basis.clone(), fit)) {
             return Ok(rates);
         }
-        let rates = learn(basis, self.observations()?);
+        let rates = self.learned(basis)?;
         self.keep_fit(&key, rates.fit())?;
         Ok(rates)
+    }
+
+    /// Learns the rates from the evidence in force.
+    pub(super) fn learned(&self, basis: Basis) -> Result<Rates> {
+        self.in_passing(|| learn_from(basis, &self.evidence()?))
     }
 
     /// Returns the rates that a job moved which was just closed, from what they were before.

@@ -7,7 +7,8 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{OptionalExtension, Row, named_params};
 
 use super::columns::{Micro, NamedRow};
-use super::day_book::{NewEntry, check_amount};
+use super::day_book::check_amount;
+use super::entries::NewEntry;
 use super::groups::About;
 use super::machines::tariff_from_row;
 use super::{

@@ -9,7 +9,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use rusqlite::{Row, named_params};
 
 use super::columns::Micro;
-use super::day_book::NewEntry;
+use super::entries::NewEntry;
 use super::{Writing, numbered};
 use crate::money::{Decimal, Money};
 use crate::trade::{EntryId, ItemId, JobId, OperationId, RoomId, TaskId, WorkerId};

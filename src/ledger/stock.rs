@@ -12,7 +12,8 @@ use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, Row, ToSql, named_params};
 
 use super::columns::Micro;
-use super::day_book::{NewEntry, check_amount, check_quantity};
+use super::day_book::{check_amount, check_quantity};
+use super::entries::NewEntry;
 use super::{BookItem, Job, Ledger, Recorded, Writing, numbered, refuse};
 use crate::money::{Decimal, Money, plain, quantity};
 use crate::trade::stock::{Awaiting, Effect, Happening, Settled, Stock, Typed};

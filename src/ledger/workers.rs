@@ -42,7 +42,7 @@ impl Ledger {
     /// # Errors
     /// Refuses a name that fits none or several.
     pub fn worker(&self, name: &str) -> Result<Worker> {
-        let likely = self.may_begin_like(name, (WORKERS, "name"), worker_from_row)?;
+        let likely = self.may_be_meant(name, (WORKERS, "name"), worker_from_row)?;
         let likely = named_workers(likely);
         match likely.fits(name) {
             true => likely.find(name).cloned(),

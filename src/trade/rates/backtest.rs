@@ -10,14 +10,16 @@
 //!   average.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
+use std::convert::Infallible;
 use std::ops::Range;
 
 use chrono::{Datelike, NaiveDate};
 
 use super::check::{Judge, Judgement, Slip};
+use super::fit::Order;
 use super::fit::PoolFit;
 use super::float::decimal;
-use super::records::{Jobs, Records};
+use super::records::{self, Jobs, Placed};
 use super::scheme::{CODES, CellAt, Scheme};
 use super::tree::BookPart;
 use super::{Band, Basis, Consumption, Observation, Observations, Status};
@@ -126,7 +128,7 @@ pub fn backtest(
 }
 
 /// A record with its place in the trees.
-struct Placed {
+struct Record {
     /// The place of its observation.
     place: usize,
     /// By order of finishing.
@@ -142,7 +144,7 @@ struct History<'a> {
     observations: &'a Observations,
     basis: &'a Basis,
     scheme: &'a Scheme,
-    records: Vec<Placed>,
+    records: Vec<Record>,
     parts: Vec<BookPart>,
     /// The status of each observation, by its place.
     statuses: Vec<Status>,
@@ -174,7 +176,7 @@ impl<'a> History<'a> {
             };
             let start = history.parts.len() as u32;
             history.parts.append(&mut parts);
-            history.records.push(Placed {
+            history.records.push(Record {
                 place,
                 job: jobs.place(observations.job_key(place)),
                 at,
@@ -221,20 +223,31 @@ impl<'a> History<'a> {
     }
 
     /// Returns the records of the jobs before one, but for those that are doubted.
-    fn before(&self, job: usize) -> impl Iterator<Item = &Placed> {
+    fn before(&self, job: usize) -> impl Iterator<Item = &Record> {
         self.records.iter().filter(move |record| {
             (record.job as usize) < job && self.statuses[record.place] != Status::Doubted
         })
     }
 
     fn fit_before(&self, job: usize) -> Vec<PoolFit> {
-        let mut records = Records::default();
-        for record in self.before(job) {
-            let day = self.observations.at(record.place).finished_on;
-            let parts = self.parts_of(record);
-            records.add(record.at, day, record.units, record.job, parts);
-        }
-        records.fit(self.scheme, self.basis.prior_weights)
+        let weights = self.basis.prior_weights;
+        let before: Vec<&Record> = self.before(job).collect();
+        let placed = |record: &&Record| Placed {
+            at: record.at,
+            job: record.job,
+            day: self.observations.at(record.place).finished_on,
+            units: record.units,
+            parts: self.parts_of(record),
+        };
+        let Ok(pools) = records::fit(self.scheme, weights, before.len(), |order, take| {
+            let mut take = |record| take(placed(record));
+            let _ = match order {
+                Order::OldestFirst => before.iter().try_for_each(&mut take),
+                Order::NewestFirst => before.iter().rev().try_for_each(&mut take),
+            };
+            Ok::<(), Infallible>(())
+        });
+        pools
     }
 
     /// Returns what was taken in each cell, beside what the book expected.
@@ -249,7 +262,7 @@ impl<'a> History<'a> {
     }
 
     /// Returns what a record looks like now.
-    fn status(&self, record: &Placed, is_slip: bool, rejudge: Rejudge<'_>) -> Status {
+    fn status(&self, record: &Record, is_slip: bool, rejudge: Rejudge<'_>) -> Status {
         let kept = self.statuses[record.place];
         let is_anew = match rejudge {
             Rejudge::Nothing => false,
@@ -264,19 +277,19 @@ impl<'a> History<'a> {
         }
     }
 
-    fn parts_of(&self, record: &Placed) -> &[BookPart] {
+    fn parts_of(&self, record: &Record) -> &[BookPart] {
         let Range { start, end } = record.parts;
         &self.parts[start as usize..end as usize]
     }
 
     /// Tells whether a record is of the job of that number; those of a notebook are of none.
-    fn is_of(&self, record: &Placed, job: &str) -> bool {
+    fn is_of(&self, record: &Record, job: &str) -> bool {
         let observation = self.observations.at(record.place);
         !observation.from_notebook && observation.job == job
     }
 
     /// Returns what the book expects, in units.
-    fn book(&self, record: &Placed) -> f64 {
+    fn book(&self, record: &Record) -> f64 {
         let fixed = &self.scheme.pool(record.at.consumption).fixed;
         let parts = self.parts_of(record).iter();
         parts
@@ -297,7 +310,7 @@ struct Average {
     book: f64,
 }
 
-impl Placed {
+impl Record {
     fn cell(&self) -> TreeCell {
         let CellAt {
             consumption,
@@ -321,7 +334,7 @@ type Side = (JobStep, bool);
 
 /// A record beside what was predicted of it.
 struct Judged<'a> {
-    record: &'a Placed,
+    record: &'a Record,
     judge: Judge,
 }
 

@@ -63,8 +63,8 @@ impl Drift {
 /// A level over time.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Level {
-    /// The level at the time of each member, today's being 1.
-    pub(super) of_members: Vec<f64>,
+    /// The level of each day, today's being 1.
+    pub(super) of_days: Vec<f64>,
     /// Variance of today's level beyond what a constant one would have.
     pub(super) variance: f64,
     pub(super) drift: Drift,
@@ -79,34 +79,33 @@ pub(super) struct Member {
     pub(super) weight: f64,
 }
 
-/// The dates of the members of a series.
+/// What the members of each day say of its level, added up.
 #[derive(Clone, Debug)]
-pub(super) struct Series {
-    days: Vec<NaiveDate>,
-    /// The date of each member, as a place in `days`.
-    date_of: Vec<usize>,
+pub(super) struct Series<'a> {
+    days: &'a [NaiveDate],
+    sums: Vec<Weighted>,
 }
 
-impl Series {
-    pub(super) fn new(days_of_members: impl Iterator<Item = NaiveDate>) -> Series {
-        let members: Vec<NaiveDate> = days_of_members.collect();
-        let mut days = members.clone();
-        days.sort_unstable();
-        days.dedup();
-        let date_of = members
-            .iter()
-            .map(|day| days.partition_point(|date| date < day));
+impl Series<'_> {
+    /// Makes a series without members, over days in their order.
+    pub(super) fn new(days: &[NaiveDate]) -> Series<'_> {
         Series {
-            date_of: date_of.collect(),
             days,
+            sums: vec![Weighted::default(); days.len()],
         }
+    }
+
+    /// Adds what a group of records says of the level of a day.
+    pub(super) fn add(&mut self, day: usize, Member { ratio, weight }: Member) {
+        self.sums[day].weight += weight;
+        self.sums[day].sum += weight * ratio;
     }
 
     /// Returns the crew's level.
     ///
     /// `extra` is added to the variance of every date: half of a job's effect is common to its steps.
-    pub(super) fn level_of_crew(&self, members: &[Member], extra: f64) -> Level {
-        let dates = self.merge(members, extra);
+    pub(super) fn level_of_crew(&self, extra: f64) -> Level {
+        let dates = self.dates(extra);
         let still = local_level(&dates, 0.0).log_likelihood;
         let mut walk: Option<Walk> = None;
         for pace in PACES {
@@ -120,31 +119,28 @@ impl Series {
         }
         let least = walk.map_or(0.0, |walk| walk.evidence);
         match (change_point(&dates, AGAINST_CREW), walk) {
-            (Some(change), _) if change.evidence > least => self.changed(&change),
+            (Some(change), _) if change.evidence > least => self.changed(&dates, &change),
             (_, Some(walk)) => self.wandering(&dates, walk.pace),
-            (change, None) => self.unchanged(change),
+            (change, None) => self.unchanged(&dates, change),
         }
     }
 
     /// Returns one step's level on top of the crew's.
-    pub(super) fn level_of_step(&self, members: &[Member]) -> Level {
-        let dates = self.merge(members, 0.0);
+    pub(super) fn level_of_step(&self) -> Level {
+        let dates = self.dates(0.0);
         match change_point(&dates, AGAINST_STEP) {
-            Some(change) if change.evidence > 0.0 => self.changed(&change),
-            change => self.unchanged(change),
+            Some(change) if change.evidence > 0.0 => self.changed(&dates, &change),
+            change => self.unchanged(&dates, change),
         }
     }
 
-    fn merge(&self, members: &[Member], extra: f64) -> Vec<Date> {
-        let mut sums = vec![Weighted::default(); self.days.len()];
-        for (Member { ratio, weight }, date) in members.iter().zip(&self.date_of) {
-            sums[*date].weight += weight;
-            sums[*date].sum += weight * ratio;
-        }
+    /// Returns the days that have members.
+    fn dates(&self, extra: f64) -> Vec<Date> {
         let mut before = None;
-        sums.iter()
-            .zip(&self.days)
-            .map(|(Weighted { weight, sum }, day)| Date {
+        let days = self.sums.iter().zip(self.days).enumerate();
+        days.filter(|(_, (sums, _))| sums.weight > 0.0)
+            .map(|(place, (Weighted { weight, sum }, day))| Date {
+                place,
                 ratio: sum / weight,
                 variance: 1.0 / weight + extra,
                 years: (*day - before.replace(*day).unwrap_or(*day)).num_days() as f64
@@ -154,35 +150,31 @@ impl Series {
     }
 
     /// Returns the level without a change, though one may be worth asking about.
-    fn unchanged(&self, suspected: Option<Change>) -> Level {
+    fn unchanged(&self, dates: &[Date], suspected: Option<Change>) -> Level {
         let drift = match suspected {
             Some(change) if change.evidence > WORTH_ASKING => Drift::Suspected {
-                since: self.days[change.last_before + 1],
+                since: self.days[dates[change.last_before + 1].place],
                 change: 1.0 / (1.0 + change.difference) - 1.0,
             },
             _ => Drift::None,
         };
         Level {
-            of_members: vec![1.0; self.date_of.len()],
+            of_days: vec![1.0; self.days.len()],
             variance: 0.0,
             drift,
         }
     }
 
-    fn changed(&self, change: &Change) -> Level {
+    fn changed(&self, dates: &[Date], change: &Change) -> Level {
         let before = (1.0 + change.difference).max(0.1);
-        let level = |date: &usize| {
-            if *date <= change.last_before {
-                before
-            } else {
-                1.0
-            }
-        };
+        let since = dates[change.last_before + 1].place;
+        let mut of_days = vec![1.0; self.days.len()];
+        of_days[..since].fill(before);
         Level {
-            of_members: self.date_of.iter().map(level).collect(),
+            of_days,
             variance: change.variance,
             drift: Drift::Changed {
-                since: self.days[change.last_before + 1],
+                since: self.days[since],
                 change: 1.0 / before - 1.0,
             },
         }
@@ -194,12 +186,12 @@ impl Series {
             mean: 1.0,
             variance: 0.0,
         });
+        let mut of_days = vec![1.0; self.days.len()];
+        for (date, level) in dates.iter().zip(&smoothed) {
+            of_days[date.place] = level.mean / today.mean;
+        }
         Level {
-            of_members: self
-                .date_of
-                .iter()
-                .map(|date| smoothed[*date].mean / today.mean)
-                .collect(),
+            of_days,
             variance: today.variance,
             drift: Drift::Wandering {
                 change: today.mean / smoothed[0].mean - 1.0,
@@ -218,6 +210,8 @@ struct Weighted {
 /// What the records of one date say of the level.
 #[derive(Clone, Copy, Debug)]
 struct Date {
+    /// Its place among the days.
+    place: usize,
     ratio: f64,
     variance: f64,
     /// Years since the date before.
@@ -361,8 +355,9 @@ mod tests {
     }
 
     fn dates(ratios: &[f64], variances: &[f64], years: &[f64]) -> Vec<Date> {
-        let each = ratios.iter().zip(variances).zip(years);
-        each.map(|((ratio, variance), years)| Date {
+        let each = ratios.iter().zip(variances).zip(years).enumerate();
+        each.map(|(place, ((ratio, variance), years))| Date {
+            place,
             ratio: *ratio,
             variance: *variance,
             years: *years,
@@ -445,27 +440,28 @@ mod tests {
     #[test]
     fn a_change_divides_what_came_before_it() {
         let day = |n: u64| NaiveDate::from_ymd_opt(2024, 1, 1).unwrap() + chrono::Days::new(30 * n);
-        let series = Series::new((0..12).map(day));
-        let member = |ratio| Member {
-            ratio,
-            weight: 60.0,
+        let days: Vec<NaiveDate> = (0..12).map(day).collect();
+        let of = |ratio: fn(usize) -> f64| {
+            let mut series = Series::new(&days);
+            for day in 0..12 {
+                let (ratio, weight) = (ratio(day), 60.0);
+                series.add(day, Member { ratio, weight });
+            }
+            series
         };
-        let members: Vec<Member> = (0..12)
-            .map(|n| member(if n < 6 { 1.3 } else { 1.0 }))
-            .collect();
-        let level = series.level_of_step(&members);
+        let level = of(|day| if day < 6 { 1.3 } else { 1.0 }).level_of_step();
         let Drift::Changed { since, change } = level.drift else {
             panic!("{:?}", level.drift);
         };
         assert_eq!(since, day(6));
         assert!((-0.24..-0.20).contains(&change), "{change}");
-        assert!(level.of_members[..6].iter().all(|level| *level > 1.25));
+        assert!(level.of_days[..6].iter().all(|level| *level > 1.25));
         assert!(
-            level.of_members[6..]
+            level.of_days[6..]
                 .iter()
                 .all(|level| (level - 1.0).abs() < 1e-12)
         );
-        let steady = series.level_of_crew(&[member(1.0); 12], 0.007);
+        let steady = of(|_| 1.0).level_of_crew(0.007);
         assert_eq!(steady.drift, Drift::None);
     }
 }

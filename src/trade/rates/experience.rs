@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::float::float;
 use super::scheme::{CODES, Scheme};
-use super::{Book, Observations, PartOf, RateKind, Status};
+use super::{Book, Observations, PartOf, RateKind};
 use crate::trade::OperationId;
 
 /// What finished rooms of a cell add up to.
@@ -27,14 +27,7 @@ struct Sums {
     quantity: f64,
     exposure: f64,
     rooms: usize,
-    newest: Vec<NewRoom>,
-}
-
-/// A room by the place of its observation, and by that of its part there.
-#[derive(Debug)]
-struct NewRoom {
-    place: usize,
-    part: usize,
+    newest: Vec<Taught>,
 }
 
 /// A finished room that taught a rate.
@@ -51,83 +44,85 @@ pub struct Taught {
 /// How many finished rooms a cell names.
 const NAMED_ROOMS: usize = 3;
 
-/// Adds up what finished rooms took as things are done now, cell by cell.
+/// What finished rooms took as things are done now, cell by cell.
 ///
 /// A record over several parts is shared by what the book expects of each.
-pub(super) fn experience(
-    book: &Book,
-    scheme: &Scheme,
-    observations: &Observations,
-    ordered: &[u32],
-) -> Vec<Experience> {
-    let plans = scheme.by_index();
-    let mut sums: Vec<Sums> = Vec::new();
-    sums.resize_with(plans.len() * CODES, Sums::default);
-    for place in ordered {
-        let place = *place as usize;
-        if observations.at(place).status != Status::Doubted {
-            add_up(&mut sums, book, scheme, observations, place);
-        }
-    }
-    let found = sums.into_iter().enumerate();
-    found
-        .filter(|(_, sum)| sum.rooms > 0)
-        .map(|(cell, sum)| Experience {
-            operation: plans[cell / CODES].0,
-            kind: plans[cell / CODES].1,
-            code: cell % CODES,
-            quantity: sum.quantity,
-            exposure: sum.exposure,
-            rooms: sum.rooms,
-            newest: sum
-                .newest
-                .into_iter()
-                .map(|NewRoom { place, part }| observations.taught(place, part))
-                .collect(),
-        })
-        .collect()
+pub(super) struct Experienced<'a> {
+    book: &'a Book,
+    scheme: &'a Scheme,
+    /// Which operation and kind each plan of the scheme is for.
+    plans: Vec<(OperationId, RateKind)>,
+    sums: Vec<Sums>,
 }
 
-/// Adds what an observation took to the cells of its parts, as far as they are done now as they were then.
-fn add_up(
-    sums: &mut [Sums],
-    book: &Book,
-    scheme: &Scheme,
-    observations: &Observations,
-    place: usize,
-) {
-    let observation = observations.at(place);
-    let parts = observations.parts_of(place);
-    let is_one = parts.len() == 1;
-    let expected = |part: PartOf<'_>| {
-        let row = book.row(part.operation, observation.kind, part.class);
-        row.map_or(0.0, |row| {
-            float(row.rate().expect(part.driver, part.passes))
-        })
-    };
-    let total: f64 = if is_one {
-        1.0
-    } else {
-        parts.clone().map(expected).sum()
-    };
-    if total <= 0.0 {
-        return;
+impl<'a> Experienced<'a> {
+    pub(super) fn new(book: &'a Book, scheme: &'a Scheme) -> Experienced<'a> {
+        let plans = scheme.by_index();
+        let mut sums = Vec::new();
+        sums.resize_with(plans.len() * CODES, Sums::default);
+        Experienced {
+            book,
+            scheme,
+            plans,
+            sums,
+        }
     }
-    for (at, part) in parts.enumerate() {
-        let Some(plan) = scheme.plan(part.operation, observation.kind) else {
-            continue;
+
+    /// Adds what an observation took to the cells of its parts, as far as they are done now as they were then. Observations
+    /// come in their canonical order.
+    pub(super) fn add(&mut self, observations: &Observations, place: usize) {
+        let observation = observations.at(place);
+        let parts = observations.parts_of(place);
+        let is_one = parts.len() == 1;
+        let book = self.book;
+        let expected = |part: PartOf<'_>| {
+            let row = book.row(part.operation, observation.kind, part.class);
+            row.map_or(0.0, |row| {
+                float(row.rate().expect(part.driver, part.passes))
+            })
         };
-        if plan.step(Some(observation.finished_on)) != plan.step(None) {
-            continue;
+        let total: f64 = if is_one {
+            1.0
+        } else {
+            parts.clone().map(expected).sum()
+        };
+        if total <= 0.0 {
+            return;
         }
-        let share = if is_one { 1.0 } else { expected(part) / total };
-        let sum = &mut sums[plan.index * CODES + plan.code(part.class)];
-        sum.quantity += float(observation.quantity) * share;
-        sum.exposure += float(part.driver);
-        sum.rooms += 1;
-        if sum.newest.len() == NAMED_ROOMS {
-            sum.newest.remove(0);
+        for (at, part) in parts.enumerate() {
+            let Some(plan) = self.scheme.plan(part.operation, observation.kind) else {
+                continue;
+            };
+            if plan.step(Some(observation.finished_on)) != plan.step(None) {
+                continue;
+            }
+            let share = if is_one { 1.0 } else { expected(part) / total };
+            let sum = &mut self.sums[plan.index * CODES + plan.code(part.class)];
+            sum.quantity += float(observation.quantity) * share;
+            sum.exposure += float(part.driver);
+            sum.rooms += 1;
+            if sum.newest.len() == NAMED_ROOMS {
+                sum.newest.remove(0);
+            }
+            sum.newest.push(observations.taught(place, at));
         }
-        sum.newest.push(NewRoom { place, part: at });
+    }
+
+    /// Returns the cells of which anything is known.
+    pub(super) fn add_up(self) -> Vec<Experience> {
+        let plans = self.plans;
+        let found = self.sums.into_iter().enumerate();
+        found
+            .filter(|(_, sums)| sums.rooms > 0)
+            .map(|(cell, sums)| Experience {
+                operation: plans[cell / CODES].0,
+                kind: plans[cell / CODES].1,
+                code: cell % CODES,
+                quantity: sums.quantity,
+                exposure: sums.exposure,
+                rooms: sums.rooms,
+                newest: sums.newest,
+            })
+            .collect()
     }
 }

@@ -77,8 +77,8 @@ pub use self::book::{Basis, Book, BookRate, Change, FloorClass, PriorWeights, Ra
 pub use self::drift::Drift;
 pub(crate) use self::experience::Experience;
 pub use self::experience::Taught;
+pub use self::fit::{Archive, Filed, Fit, Order, learn, learn_from};
 pub(crate) use self::fit::{CellKey, PoolFit};
-pub use self::fit::{Fit, learn};
 pub(in crate::trade) use self::float::float;
 pub use self::moved::{RateMoved, moved};
 pub use self::observation::{Observation, ObservedPart, Status};

@@ -6,12 +6,15 @@
 use std::borrow::Borrow;
 use std::cmp::Ordering;
 use std::collections::HashMap;
+use std::convert::Infallible;
 use std::hash::Hash;
-use std::ops::Range;
+use std::ops::{ControlFlow, Range};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
+use super::fit::{Archive, Filed, Order};
+use super::records::Jobs;
 use super::{FloorClass, Observation, ObservedPart, RateKind, Status, Taught};
 use crate::money::Decimal;
 use crate::trade::OperationId;
@@ -310,7 +313,7 @@ impl Observations {
     }
 
     /// Returns the places of all in their canonical order: by date, job, room, operation, kind and quantity.
-    pub(super) fn in_order(&self) -> Vec<u32> {
+    pub fn in_order(&self) -> Vec<u32> {
         let mut ordered: Vec<u32> = (0..self.len() as u32).collect();
         ordered.sort_by(|one, another| self.compare(*one as usize, *another as usize));
         ordered
@@ -332,6 +335,55 @@ impl Observations {
             .then_with(|| operations(one).cmp(operations(another)))
             .then_with(|| first.kind.cmp(&second.kind))
             .then_with(|| first.quantity.cmp(&second.quantity))
+    }
+}
+
+/// Observations in their canonical order, or so many of the first of them, but for those that are doubted.
+pub(super) struct InOrder<'a> {
+    observations: &'a Observations,
+    /// The place of each, and its job by the order in which jobs come.
+    places: Vec<(u32, u32)>,
+}
+
+impl InOrder<'_> {
+    pub(super) fn new<'a>(observations: &'a Observations, ordered: &[u32]) -> InOrder<'a> {
+        let mut jobs = Jobs::default();
+        let at = |place: &&u32| observations.at(**place as usize).status != Status::Doubted;
+        let places = ordered.iter().filter(at);
+        InOrder {
+            places: places
+                .map(|place| (*place, jobs.place(observations.job_key(*place as usize))))
+                .collect(),
+            observations,
+        }
+    }
+}
+
+impl Archive for InOrder<'_> {
+    type Error = Infallible;
+
+    fn count(&self) -> usize {
+        self.places.len()
+    }
+
+    fn each(
+        &self,
+        order: Order,
+        take: &mut dyn FnMut(Filed<'_>) -> ControlFlow<()>,
+    ) -> Result<(), Infallible> {
+        let mut take = |(place, job): &(u32, u32)| {
+            take(Filed {
+                observations: self.observations,
+                place: *place as usize,
+                job: *job,
+            })
+        };
+        // Whether all were taken is the taker's business.
+        let _ = match order {
+            Order::OldestFirst => self.places.iter().try_for_each(&mut take),
+            Order::NewestFirst => self.places.iter().rev().try_for_each(&mut take),
+        };
+        Ok(())
     }
 }
 

@@ -1,28 +1,29 @@
 //! Observations as records of the three trees, and what each tree learns from them.
 
 use std::collections::HashMap;
+use std::ops::ControlFlow;
 
 use chrono::NaiveDate;
 
-use super::fit::{CellKey, PoolFit};
+use super::fit::{CellKey, Order, PoolFit};
 use super::float::float;
 use super::observations::JobKey;
 use super::scheme::{CODES, CellAt, Pool, Scheme};
-use super::tree::{self, BookPart, Evidence, Record};
-use super::{Consumption, Observations, PriorWeights, Status};
+use super::tree::{BookPart, ByBook, Evidence, Parts, SEARCHED, Taken, Tree};
+use super::{Consumption, PriorWeights};
 use crate::money::Decimal;
 
-/// The records of the three trees, in canonical order.
-#[derive(Debug, Default)]
-pub(super) struct Records {
-    pools: [PoolRecords; 3],
-}
+/// So many records are held at once, of all three trees. Of more, each tree's are gone through by themselves.
+const HELD: usize = 1_500_000;
 
-/// The records of one tree; their cells as the scheme numbers them.
-#[derive(Debug, Default)]
-struct PoolRecords {
-    records: Vec<Record>,
-    parts: Vec<BookPart>,
+/// A record in its tree.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Placed<'a> {
+    pub(super) at: CellAt,
+    pub(super) job: u32,
+    pub(super) day: NaiveDate,
+    pub(super) units: f64,
+    pub(super) parts: &'a [BookPart],
 }
 
 /// Jobs by the order in which their first record came.
@@ -49,105 +50,161 @@ impl CellAt {
     }
 }
 
-impl Records {
-    /// Returns the records of observations in that order, but for those that are doubted.
-    pub(super) fn of(scheme: &Scheme, observations: &Observations, ordered: &[u32]) -> Records {
-        let mut found = Records::default();
-        let mut jobs = Jobs::default();
-        let mut parts = Vec::new();
-        for place in ordered {
-            let place = *place as usize;
-            let observation = observations.at(place);
-            if observation.status == Status::Doubted {
-                continue;
-            }
-            let job = jobs.place(observations.job_key(place));
-            let (kind, day) = (observation.kind, observation.finished_on);
-            let work = observations.work_of(place);
-            parts.clear();
-            if let Some(at) = scheme.place(kind, Some(day), work, &mut parts) {
-                found.add(at, day, at.units(observation.quantity), job, &parts);
-            }
+/// Takes one record after the other, until it has seen enough.
+pub(super) type Take<'a> = &'a mut dyn FnMut(Placed<'_>) -> ControlFlow<()>;
+
+/// Fits the trees to some `count` records, which `each` goes through: the newest first, as many as the search looks at; then,
+/// once or more often, all of them in their canonical order.
+pub(super) fn fit<E>(
+    scheme: &Scheme,
+    prior_weights: PriorWeights,
+    count: usize,
+    mut each: impl FnMut(Order, Take<'_>) -> Result<(), E>,
+) -> Result<Vec<PoolFit>, E> {
+    let recent = newest(scheme, &mut each)?;
+    let trees: Vec<Tree<'_, Parts>> = Consumption::ALL
+        .iter()
+        .zip(&recent)
+        .map(|(consumption, recent)| {
+            Tree::searched(
+                &recent.arranged.evidence,
+                &consumption.priors(),
+                &scheme.pool(*consumption).fixed,
+                prior_weights.of(*consumption),
+            )
+        })
+        .collect();
+    let more: Vec<usize> = (0..recent.len())
+        .filter(|pool| !recent[*pool].is_all)
+        .collect();
+    let mut fits: Vec<PoolFit> = trees
+        .iter()
+        .zip(&recent)
+        .map(|(tree, recent)| PoolFit {
+            posterior: tree.clone().into_posterior(),
+            cells: recent.arranged.cells.clone(),
+        })
+        .collect();
+    let at_once = if count <= HELD { recent.len() } else { 1 };
+    let mut turns: Vec<&[usize]> = more.chunks(at_once).collect();
+    if turns.is_empty() {
+        turns.push(&[]);
+    }
+    for pools in turns {
+        for (pool, all) in pools.iter().zip(weighed(scheme, &trees, pools, &mut each)?) {
+            fits[*pool] = PoolFit {
+                posterior: trees[*pool].posterior_of_all(&all.evidence),
+                cells: all.cells,
+            };
         }
-        found
     }
-
-    pub(super) fn add(
-        &mut self,
-        at: CellAt,
-        day: NaiveDate,
-        units: f64,
-        job: u32,
-        parts: &[BookPart],
-    ) {
-        let pool = &mut self.pools[at.consumption as usize];
-        let start = pool.parts.len() as u32;
-        pool.parts.extend_from_slice(parts);
-        pool.records.push(Record {
-            cell: (at.step * CODES + at.code) as u32,
-            job,
-            day,
-            quantity: units,
-            parts: start..pool.parts.len() as u32,
-        });
-    }
-
-    /// Fits the trees, and lets the records of each go before the next.
-    pub(super) fn fit(self, scheme: &Scheme, prior_weights: PriorWeights) -> Vec<PoolFit> {
-        let pools = Consumption::ALL.iter().copied().zip(self.pools);
-        pools
-            .map(|(consumption, records)| {
-                records.fit(
-                    scheme.pool(consumption),
-                    consumption,
-                    prior_weights.of(consumption),
-                )
-            })
-            .collect()
-    }
+    Ok(fits)
 }
 
-/// The records of a tree as it goes through them, and its cells by their numbers there.
-struct Arranged {
-    evidence: Evidence,
+/// The newest records of a tree.
+struct Recent {
+    arranged: Arranged<Parts>,
+    /// Whether there are no others.
+    is_all: bool,
+}
+
+/// The records of a tree, its cells numbered as they come.
+struct Arranged<T> {
+    evidence: Evidence<T>,
     cells: Vec<CellKey>,
+    /// The number of each cell, by its place in the scheme.
+    numbers: Vec<Option<usize>>,
 }
 
-impl PoolRecords {
-    fn fit(mut self, pool: &Pool, consumption: Consumption, prior_weight: f64) -> PoolFit {
-        let left_out = tree::left_out_of_search(self.records.len());
-        let recent = (left_out > 0).then(|| {
-            let mut recent = self.records[left_out..].to_vec();
-            arrange(&mut recent, &self.parts, pool).evidence
+/// A record that is held: its place in its tree, and what it took.
+struct Held {
+    at: CellAt,
+    job: u32,
+    day: NaiveDate,
+    taken: Parts,
+}
+
+impl<T: Taken> Arranged<T> {
+    fn new(pool: &Pool) -> Arranged<T> {
+        Arranged {
+            evidence: Evidence::new(pool.steps(), pool.fixed.len()),
+            cells: Vec::new(),
+            numbers: vec![None; pool.steps() * CODES],
+        }
+    }
+
+    fn add(&mut self, at: CellAt, job: u32, day: NaiveDate, taken: T) {
+        let CellAt { step, code, .. } = at;
+        let cell = *self.numbers[step * CODES + code].get_or_insert_with(|| {
+            self.cells.push(CellKey { step, code });
+            self.evidence.open_cell(step)
         });
-        let Arranged { evidence, cells } = arrange(&mut self.records, &self.parts, pool);
-        drop(self); // What is arranged is a copy of it.
-        let posterior = tree::fit(
-            &evidence,
-            recent.as_ref(),
-            &consumption.priors(),
-            &pool.fixed,
-            prior_weight,
-        );
-        PoolFit { posterior, cells }
+        self.evidence.add(cell, job, day, taken);
     }
 }
 
-/// Arranges records for their tree, whose cells are numbered as they come.
-fn arrange(records: &mut [Record], parts: &[BookPart], pool: &Pool) -> Arranged {
-    let mut numbers: Vec<Option<u32>> = vec![None; pool.steps() * CODES];
-    let mut cells: Vec<CellKey> = Vec::new();
-    for record in &mut *records {
-        let place = record.cell as usize;
-        record.cell = *numbers[place].get_or_insert_with(|| {
-            cells.push(CellKey {
-                step: place / CODES,
-                code: place % CODES,
+/// Returns the newest records of each tree, as many as the search looks at.
+fn newest<E>(
+    scheme: &Scheme,
+    mut each: impl FnMut(Order, Take<'_>) -> Result<(), E>,
+) -> Result<Vec<Recent>, E> {
+    let mut found: [Vec<Held>; 3] = Default::default();
+    each(Order::NewestFirst, &mut |placed| {
+        let held = &mut found[placed.at.consumption as usize];
+        if held.len() <= SEARCHED {
+            held.push(Held {
+                at: placed.at,
+                job: placed.job,
+                day: placed.day,
+                taken: Parts {
+                    quantity: placed.units,
+                    parts: placed.parts.to_vec(),
+                },
             });
-            cells.len() as u32 - 1
-        });
-    }
-    let step_of: Vec<usize> = cells.iter().map(|cell| cell.step).collect();
-    let evidence = Evidence::new(&step_of, pool.steps(), pool.fixed.len(), records, parts);
-    Arranged { evidence, cells }
+        }
+        match found.iter().all(|held| held.len() > SEARCHED) {
+            true => ControlFlow::Break(()),
+            false => ControlFlow::Continue(()),
+        }
+    })?;
+    let found = Consumption::ALL.iter().zip(found);
+    Ok(found
+        .map(|(consumption, mut held)| {
+            let is_all = held.len() <= SEARCHED;
+            held.truncate(SEARCHED);
+            let mut arranged = Arranged::new(scheme.pool(*consumption));
+            for record in held.into_iter().rev() {
+                let Held {
+                    at,
+                    job,
+                    day,
+                    taken,
+                } = record;
+                arranged.add(at, job, day, taken);
+            }
+            Recent { arranged, is_all }
+        })
+        .collect())
+}
+
+/// Returns all records of some trees, weighed with the hyperparameters that were found.
+fn weighed<E>(
+    scheme: &Scheme,
+    trees: &[Tree<'_, Parts>],
+    pools: &[usize],
+    mut each: impl FnMut(Order, Take<'_>) -> Result<(), E>,
+) -> Result<Vec<Arranged<ByBook>>, E> {
+    let mut found: Vec<Arranged<ByBook>> = pools
+        .iter()
+        .map(|pool| Arranged::new(scheme.pool(Consumption::ALL[*pool])))
+        .collect();
+    each(Order::OldestFirst, &mut |placed| {
+        let pool = placed.at.consumption as usize;
+        if let Some(place) = pools.iter().position(|other| *other == pool) {
+            let taken = trees[pool].by_book(placed.units, placed.parts);
+            found[place].add(placed.at, placed.job, placed.day, taken);
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok(found)
 }

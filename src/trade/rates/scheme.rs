@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::book::best_fit;
+use super::fit::Filed;
 use super::float::float;
+use super::records::Placed;
 use super::tree::{BookPart, Prior, Priors, TypicalRoom};
 use super::{Book, BookRate, Change, FloorClass, Observation, Observations, RateKind};
 use crate::money::Decimal;
@@ -366,6 +368,31 @@ impl Scheme {
             }
         }
         place.filter(|_| units > 0.0)
+    }
+}
+
+impl Scheme {
+    /// Returns an observation as a record of its tree, with its parts in `parts`; `None`: it belongs to none.
+    pub(super) fn placed<'a>(
+        &self,
+        filed: Filed<'_>,
+        parts: &'a mut Vec<BookPart>,
+    ) -> Option<Placed<'a>> {
+        let Filed {
+            observations,
+            place,
+            job,
+        } = filed;
+        let observation = observations.at(place);
+        let (kind, day) = (observation.kind, observation.finished_on);
+        let at = self.place(kind, Some(day), observations.work_of(place), parts)?;
+        Some(Placed {
+            at,
+            job,
+            day,
+            units: at.units(observation.quantity),
+            parts,
+        })
     }
 }
 

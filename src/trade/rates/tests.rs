@@ -191,7 +191,7 @@ fn a_model_that_learns_other_rates_has_another_number() {
         taken("J3", 19, Bare, CUT, Hours, dec!(240), dec!(2)),
         taken("J3", 19, Bare, COAT, Hours, dec!(240), dec!(1.25)),
     ];
-    let learned = numbers(learn(basis(), rooms.into_iter().collect()).fit());
+    let learned = numbers(learn(basis(), &rooms.into_iter().collect()).fit());
     assert_eq!(
         (MODEL, learned.as_str()),
         (1, LEARNED),
@@ -221,7 +221,7 @@ fn zero_is_a_figure_and_nothing_said_is_what_the_family_takes() {
             operation.driver = driver;
         }
         basis.book = Book::new([rate(CUT, stated), rate(COAT, other)]);
-        let rates = learn(basis, Observations::default());
+        let rates = learn(basis, &Observations::default());
         let cut = rates.operations()[&CUT].clone();
         rates.rate(&cut, RateKind::Hours, class).unwrap().fixed
     };

@@ -34,13 +34,13 @@ mod merging;
 mod passes;
 mod search;
 
-use self::passes::Tree;
 use super::drift::Drift;
 
-pub(super) use self::evidence::{Evidence, Record};
+pub(super) use self::evidence::{ByBook, Evidence, Parts, Taken};
+pub(super) use self::passes::Tree;
 
 /// Spreads are known well enough from that many records; the search looks at the newest ones only.
-const SEARCHED: usize = 2_000;
+pub(super) const SEARCHED: usize = 2_000;
 
 /// The search before the first look for drift, and after it.
 const ROUNDS: [Round; 2] = [
@@ -193,39 +193,43 @@ pub(crate) struct CellState {
     pub(crate) variance: f64,
 }
 
-/// Fits the tree: hyperparameters, levels, multipliers.
-///
-/// `fixed` is the prior of each family's fixed amount; `None`: work that has none. A family without records keeps its
-/// prior. The search starts at the prior medians, looks at the newest [`SEARCHED`] records, and always takes the same way.
-pub(super) fn fit(
-    evidence: &Evidence,
-    recent: Option<&Evidence>,
-    priors: &Priors,
-    fixed: &[Option<Prior>],
-    prior_weight: f64,
-) -> Posterior {
-    let mut tree = Tree::new(recent.unwrap_or(evidence), priors, fixed, prior_weight);
-    if !evidence.is_empty() {
-        for round in ROUNDS {
-            tree.refresh(2);
-            tree.search(round);
-            tree.find_levels();
-        }
-        tree.refresh(3);
-        tree.measure_curvature();
-        if recent.is_some() {
-            tree = tree.over(evidence);
-            tree.refresh(2);
-            tree.find_levels();
+impl<'a> Tree<'a, Parts> {
+    /// Finds the hyperparameters, and the levels, from the newest [`SEARCHED`] records.
+    ///
+    /// `fixed` is the prior of each family's fixed amount; `None`: work that has none. A family without records keeps its
+    /// prior. The search starts at the prior medians, and always takes the same way.
+    pub(super) fn searched(
+        recent: &'a Evidence<Parts>,
+        priors: &Priors,
+        fixed: &'a [Option<Prior>],
+        prior_weight: f64,
+    ) -> Tree<'a, Parts> {
+        let mut tree = Tree::new(recent, priors, fixed, prior_weight);
+        if !recent.is_empty() {
+            for round in ROUNDS {
+                tree.refresh(2);
+                tree.search(round);
+                tree.find_levels();
+            }
             tree.refresh(3);
+            tree.measure_curvature();
         }
+        tree
     }
-    tree.into_posterior()
-}
 
-/// Returns how many of the oldest records the search leaves out, of so many.
-pub(super) fn left_out_of_search(records: usize) -> usize {
-    records.saturating_sub(SEARCHED)
+    /// Returns what a record took beside what the book expects of it, with the hyperparameters that were found.
+    pub(super) fn by_book(&self, quantity: f64, parts: &[BookPart]) -> ByBook {
+        ByBook::new(quantity, parts, &self.hyper)
+    }
+
+    /// Returns what is known from all records, with the hyperparameters that were found from the newest.
+    pub(super) fn posterior_of_all(&self, all: &Evidence<ByBook>) -> Posterior {
+        let mut tree = self.over(all);
+        tree.refresh(2);
+        tree.find_levels();
+        tree.refresh(3);
+        tree.into_posterior()
+    }
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! Up the tree, from records to the root; and down again, from the book to the cells.
 
-use super::evidence::Evidence;
+use super::evidence::{Cell, Evidence, Taken};
 use super::merging::{Logs, Merging, Node};
-use super::{CellState, Hyper, Posterior, Prior, Priors, StepState, Weighed};
+use super::{ByBook, CellState, Hyper, Posterior, Prior, Priors, StepState, Weighed};
 use crate::trade::rates::Drift;
 
 /// Least reference multiplier.
@@ -13,8 +13,8 @@ pub(super) const LEAST_MULTIPLIER: f64 = 0.02;
 
 /// The state of a fit.
 #[derive(Clone, Debug)]
-pub(super) struct Tree<'a> {
-    pub(super) evidence: &'a Evidence,
+pub(in crate::trade::rates) struct Tree<'a, T> {
+    pub(super) evidence: &'a Evidence<T>,
     pub(super) priors: Priors,
     pub(super) fixed: &'a [Option<Prior>],
     pub(super) prior_variance: f64,
@@ -22,8 +22,8 @@ pub(super) struct Tree<'a> {
     /// Standard deviations of the logarithms of the hyperparameters.
     pub(super) sd: Hyper,
     pub(super) references: References,
-    /// L of each group.
-    pub(super) levels: Vec<f64>,
+    /// L of each step's groups, by their day.
+    pub(super) levels: Vec<Vec<f64>>,
     pub(super) level_variance: LevelVariance,
     pub(super) crew_drift: Drift,
     pub(super) step_drift: Vec<Drift>,
@@ -47,15 +47,13 @@ pub(super) struct LevelVariance {
     pub(super) steps: Vec<f64>,
 }
 
-/// The upward pass: every node, and the working log likelihood (constants dropped).
+/// The upward pass: every node above the groups.
 #[derive(Clone, Debug)]
 pub(super) struct Upward {
-    pub(super) groups: Vec<Node>,
     /// `None`: nothing below.
     pub(super) cells: Vec<Option<Node>>,
     pub(super) steps: Vec<Option<Node>>,
     pub(super) root: Option<Node>,
-    pub(super) log_likelihood: f64,
 }
 
 /// What merging the cells of a tree comes to.
@@ -63,6 +61,7 @@ pub(super) struct Upward {
 pub(super) struct Climbed {
     steps: Vec<Option<Node>>,
     root: Option<Node>,
+    /// The working log likelihood, constants dropped.
     pub(super) log_likelihood: f64,
 }
 
@@ -76,16 +75,16 @@ impl LevelVariance {
     }
 }
 
-impl<'a> Tree<'a> {
+impl<'a, T: Taken> Tree<'a, T> {
     pub(super) fn new(
-        evidence: &'a Evidence,
+        evidence: &'a Evidence<T>,
         priors: &Priors,
         fixed: &'a [Option<Prior>],
         prior_weight: f64,
-    ) -> Tree<'a> {
+    ) -> Tree<'a, T> {
         let all = |of: fn(Prior) -> f64| Hyper {
             fixed: fixed.iter().map(|fixed| fixed.map_or(0.0, of)).collect(),
-            dispersion: vec![of(priors.dispersion); evidence.families],
+            dispersion: vec![of(priors.dispersion); fixed.len()],
             room: of(priors.room),
             job: of(priors.job),
             class: of(priors.class),
@@ -102,66 +101,62 @@ impl<'a> Tree<'a> {
                 steps: vec![1.0; evidence.steps],
                 root: 1.0,
             },
-            levels: vec![1.0; evidence.groups.len()],
+            levels: evidence.no_levels(),
             level_variance: LevelVariance::none(evidence.steps),
             crew_drift: Drift::None,
             step_drift: vec![Drift::None; evidence.steps],
         }
     }
 
-    /// Carries the hyperparameters over to more evidence.
-    pub(super) fn over(self, evidence: &'a Evidence) -> Tree<'a> {
+    /// Carries the hyperparameters over to more evidence, whose levels aren't known yet.
+    pub(super) fn over<'b>(&self, evidence: &'b Evidence<ByBook>) -> Tree<'b, ByBook>
+    where
+        'a: 'b,
+    {
         Tree {
             evidence,
-            levels: vec![1.0; evidence.groups.len()],
-            ..self
+            priors: self.priors,
+            fixed: self.fixed,
+            prior_variance: self.prior_variance,
+            hyper: self.hyper.clone(),
+            sd: self.sd.clone(),
+            references: self.references.clone(),
+            levels: evidence.no_levels(),
+            level_variance: LevelVariance::none(evidence.steps),
+            crew_drift: Drift::None,
+            step_drift: vec![Drift::None; evidence.steps],
         }
+    }
+}
+
+impl<T> Evidence<T> {
+    fn no_levels(&self) -> Vec<Vec<f64>> {
+        vec![vec![1.0; self.days.len()]; self.steps]
     }
 }
 
 // Upward.
 
-impl Tree<'_> {
-    pub(super) fn group(&self, place: usize, hyper: &Hyper) -> Node {
-        let group = &self.evidence.groups[place];
-        let reference = self.references.steps[self.evidence.step_of[group.cell]];
-        let level = self.levels[place];
-        let room = (hyper.room * reference).powi(2);
-        let mut jacobian = Logs::default();
-        let mut merging: Option<Merging> = None;
-        for record in group.records.clone() {
-            let range = &self.evidence.parts_of[record];
-            let (mut book, mut dispersion) = (0.0, 0.0);
-            for part in &self.evidence.parts[range.start as usize..range.end as usize] {
-                let units = part.slope + hyper.fixed[part.family] * part.passes;
-                book += units;
-                dispersion += hyper.dispersion[part.family] * units;
-            }
-            let levelled = book * level;
-            let value = self.evidence.quantities[record] / levelled;
-            let precision = 1.0 / (dispersion / book * reference / levelled + room);
-            jacobian.add(levelled);
-            merging
-                .get_or_insert_with(|| Merging::new(value))
-                .add(precision, value);
-        }
-        let mut node = merging.map_or(Node::default(), Merging::node);
-        node.log_likelihood -= jacobian.sum(); // From quantities to ratios: what lets F be learned.
-        node
+impl<T: Taken> Tree<'_, T> {
+    /// Returns the groups of a cell, each with its records merged.
+    pub(super) fn groups(&self, cell: &Cell<T>, hyper: &Hyper) -> impl Iterator<Item = Node> {
+        let reference = self.references.steps[cell.step];
+        let levels = &self.levels[cell.step];
+        cell.groups()
+            .map(move |(day, records)| group(records, hyper, reference, levels[day]))
     }
 
-    /// Merges the groups of a cell.
+    /// Merges the groups of a cell of that step.
     pub(super) fn cell(
         &self,
-        cell: usize,
+        step: usize,
         hyper: &Hyper,
-        group: impl Fn(usize) -> Node,
+        groups: impl Iterator<Item = Node>,
     ) -> Option<Node> {
-        let job = (hyper.job * self.references.steps[self.evidence.step_of[cell]]).powi(2);
+        let job = (hyper.job * self.references.steps[step]).powi(2);
         let mut merging: Option<Merging> = None;
         let mut below = 0.0;
-        for place in self.evidence.groups_of[cell].clone() {
-            let node = group(place);
+        for node in groups {
             below += node.log_likelihood;
             merging
                 .get_or_insert_with(|| Merging::new(node.value))
@@ -178,7 +173,7 @@ impl Tree<'_> {
         let mut steps: Vec<Option<Merging>> = vec![None; self.evidence.steps];
         for (cell, node) in cells.iter().enumerate() {
             let Some(node) = node else { continue };
-            let step = self.evidence.step_of[cell];
+            let step = self.evidence.cells[cell].step;
             let class = (hyper.class * self.references.steps[step]).powi(2);
             log_likelihood += node.log_likelihood;
             steps[step]
@@ -212,30 +207,43 @@ impl Tree<'_> {
     }
 
     pub(super) fn upward(&self) -> Upward {
-        let groups: Vec<Node> = (0..self.evidence.groups.len())
-            .map(|place| self.group(place, &self.hyper))
-            .collect();
-        let cells: Vec<Option<Node>> = (0..self.evidence.step_of.len())
-            .map(|cell| self.cell(cell, &self.hyper, |place| groups[place]))
-            .collect();
-        let Climbed {
-            steps,
-            root,
-            log_likelihood,
-        } = self.climb(&cells, &self.hyper);
-        Upward {
-            groups,
-            cells,
-            steps,
-            root,
-            log_likelihood,
-        }
+        let cells = self.evidence.cells.iter().map(|cell| {
+            let groups = self.groups(cell, &self.hyper);
+            self.cell(cell.step, &self.hyper, groups)
+        });
+        let cells: Vec<Option<Node>> = cells.collect();
+        let Climbed { steps, root, .. } = self.climb(&cells, &self.hyper);
+        Upward { cells, steps, root }
     }
+}
+
+/// Merges the records of a group, whose step has that reference multiplier, and whose time that level.
+fn group<T: Taken>(records: &[T], hyper: &Hyper, reference: f64, level: f64) -> Node {
+    let room = (hyper.room * reference).powi(2);
+    let mut jacobian = Logs::default();
+    let mut merging: Option<Merging> = None;
+    for record in records {
+        let ByBook {
+            quantity,
+            book,
+            dispersion,
+        } = record.by_book(hyper);
+        let levelled = book * level;
+        let value = quantity / levelled;
+        let precision = 1.0 / (dispersion * reference / levelled + room);
+        jacobian.add(levelled);
+        merging
+            .get_or_insert_with(|| Merging::new(value))
+            .add(precision, value);
+    }
+    let mut node = merging.map_or(Node::default(), Merging::node);
+    node.log_likelihood -= jacobian.sum(); // From quantities to ratios: what lets F be learned.
+    node
 }
 
 // Downward.
 
-impl Tree<'_> {
+impl<T: Taken> Tree<'_, T> {
     /// Takes the references from the estimates of a pass, so many times.
     pub(super) fn refresh(&mut self, times: usize) {
         for _ in 0..times {
@@ -301,10 +309,10 @@ impl Tree<'_> {
     }
 
     fn weigh_cells(&self, up: &Upward, steps: &[StepState], class_variance: f64) -> Vec<CellState> {
-        let cells = up.cells.iter().zip(&self.evidence.step_of);
+        let cells = up.cells.iter().zip(&self.evidence.cells);
         cells
-            .map(|(node, step)| {
-                let (node, step) = (node.unwrap_or_default(), steps[*step]);
+            .map(|(node, cell)| {
+                let (node, step) = (node.unwrap_or_default(), steps[cell.step]);
                 let reference = step.reference.powi(2);
                 let own = self.hyper.class.powi(2) * reference;
                 let Weighed {
@@ -321,7 +329,7 @@ impl Tree<'_> {
             .collect()
     }
 
-    pub(super) fn into_posterior(self) -> Posterior {
+    pub(in crate::trade::rates) fn into_posterior(self) -> Posterior {
         self.downward(&self.upward())
     }
 }

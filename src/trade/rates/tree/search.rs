@@ -1,8 +1,8 @@
 //! The hyperparameters, by penalised marginal likelihood: their mode, and how well they are known.
 
 use super::merging::Node;
-use super::passes::{Tree, Upward};
-use super::{Hyper, Prior, Round};
+use super::passes::Tree;
+use super::{Hyper, Parts, Prior, Round};
 
 /// What a step of the search shrinks by after each sweep.
 const SHRINK: f64 = 0.7;
@@ -26,6 +26,14 @@ pub(super) enum Parameter {
 struct Tried {
     value: f64,
     objective: f64,
+}
+
+/// What is known at the present hyperparameters: what trying others begins with.
+pub(super) struct Here {
+    /// The groups of each cell.
+    pub(super) groups: Vec<Vec<Node>>,
+    cells: Vec<Option<Node>>,
+    pub(super) log_likelihood: f64,
 }
 
 impl Hyper {
@@ -52,13 +60,28 @@ impl Hyper {
     }
 }
 
-impl Tree<'_> {
+impl Tree<'_, Parts> {
+    pub(super) fn here(&self) -> Here {
+        let cells = self.evidence.cells.iter();
+        let groups: Vec<Vec<Node>> = cells
+            .map(|cell| self.groups(cell, &self.hyper).collect())
+            .collect();
+        let cells: Vec<Option<Node>> = (0..groups.len())
+            .map(|cell| self.merged(cell, &groups, &self.hyper))
+            .collect();
+        Here {
+            log_likelihood: self.climb(&cells, &self.hyper).log_likelihood,
+            groups,
+            cells,
+        }
+    }
+
     /// Searches along each hyperparameter in turn, on its logarithm, by parabolas.
     pub(super) fn search(&mut self, round: Round) {
         let parameters = self.parameters();
-        let mut up = self.upward();
+        let mut at = self.here();
         let mut penalties = self.penalties(&parameters);
-        let mut best = up.log_likelihood - penalties;
+        let mut best = at.log_likelihood - penalties;
         let mut step = round.step;
         for _ in 0..round.sweeps {
             for parameter in &parameters {
@@ -66,11 +89,11 @@ impl Tree<'_> {
                     value: self.hyper.at(*parameter),
                     objective: best,
                 };
-                let found = self.best_along(&up, penalties, *parameter, here, step);
+                let found = self.best_along(&at, penalties, *parameter, here, step);
                 if found.value.to_bits() != here.value.to_bits() {
                     penalties += self.penalty(*parameter, found.value)
                         - self.penalty(*parameter, here.value);
-                    self.accept(&mut up, *parameter, found.value);
+                    self.accept(&mut at, *parameter, found.value);
                     best = found.objective;
                 }
             }
@@ -81,7 +104,7 @@ impl Tree<'_> {
     /// Tries a hyperparameter a step above and below, and at the vertex of the parabola through the three; returns the best.
     fn best_along(
         &self,
-        up: &Upward,
+        at: &Here,
         penalties: f64,
         parameter: Parameter,
         here: Tried,
@@ -89,7 +112,7 @@ impl Tree<'_> {
     ) -> Tried {
         let try_at = |value: f64| Tried {
             value,
-            objective: self.objective_at(up, penalties, parameter, value),
+            objective: self.objective_at(at, penalties, parameter, value),
         };
         let above = try_at(here.value * libm::exp(step));
         let below = try_at(here.value * libm::exp(-step));
@@ -113,14 +136,15 @@ impl Tree<'_> {
 
     /// Measures how well each hyperparameter is known: the curvature of the objective at its mode.
     pub(super) fn measure_curvature(&mut self) {
-        let up = self.upward();
+        let known = self.here();
         let parameters = self.parameters();
         let penalties = self.penalties(&parameters);
-        let here = up.log_likelihood - penalties;
+        let here = known.log_likelihood - penalties;
         for parameter in parameters {
             let value = self.hyper.at(parameter);
-            let at =
-                |step: f64| self.objective_at(&up, penalties, parameter, value * libm::exp(step));
+            let at = |step: f64| {
+                self.objective_at(&known, penalties, parameter, value * libm::exp(step))
+            };
             let bend =
                 (at(CURVATURE_STEP) - 2.0 * here + at(-CURVATURE_STEP)) / CURVATURE_STEP.powi(2);
             *self.sd.at_mut(parameter) =
@@ -130,8 +154,8 @@ impl Tree<'_> {
 
     /// Returns the hyperparameters that the records can say something of, in the order of the search.
     pub(super) fn parameters(&self) -> Vec<Parameter> {
-        let seen = (0..self.evidence.families)
-            .filter(|family| !self.evidence.cells_of[*family].is_empty());
+        let seen =
+            (0..self.fixed.len()).filter(|family| !self.evidence.cells_of[*family].is_empty());
         let fixed = seen
             .clone()
             .filter(|family| self.fixed[*family].is_some())
@@ -174,57 +198,56 @@ impl Tree<'_> {
     /// Returns the objective with one hyperparameter at another value, from what is known at the present ones.
     ///
     /// Only the cells that the parameter touches are merged again; a spread between classes or steps touches none.
-    fn objective_at(&self, up: &Upward, penalties: f64, parameter: Parameter, value: f64) -> f64 {
+    fn objective_at(&self, at: &Here, penalties: f64, parameter: Parameter, value: f64) -> f64 {
         let mut hyper = self.hyper.clone();
         *hyper.at_mut(parameter) = value;
-        let cells = self.touched(up, parameter, &hyper);
+        let cells = self.touched(at, parameter, &hyper);
         self.climb(&cells, &hyper).log_likelihood - penalties
             + self.penalty(parameter, self.hyper.at(parameter))
             - self.penalty(parameter, value)
     }
 
     /// Returns the cells with one hyperparameter at another value.
-    fn touched(&self, up: &Upward, parameter: Parameter, hyper: &Hyper) -> Vec<Option<Node>> {
-        let mut cells = up.cells.clone();
-        match parameter {
-            Parameter::Fixed(family) | Parameter::Dispersion(family) => {
-                for cell in &self.evidence.cells_of[family] {
-                    cells[*cell] = self.cell(*cell, hyper, |place| self.group(place, hyper));
-                }
+    fn touched(&self, at: &Here, parameter: Parameter, hyper: &Hyper) -> Vec<Option<Node>> {
+        let mut cells = at.cells.clone();
+        for cell in self.regrouped(parameter) {
+            let of_cell = &self.evidence.cells[cell];
+            cells[cell] = self.cell(of_cell.step, hyper, self.groups(of_cell, hyper));
+        }
+        if parameter == Parameter::Job {
+            for (cell, node) in cells.iter_mut().enumerate() {
+                *node = self.merged(cell, &at.groups, hyper);
             }
-            Parameter::Room => {
-                for (cell, node) in cells.iter_mut().enumerate() {
-                    *node = self.cell(cell, hyper, |place| self.group(place, hyper));
-                }
-            }
-            Parameter::Job => {
-                for (cell, node) in cells.iter_mut().enumerate() {
-                    *node = self.cell(cell, hyper, |place| up.groups[place]);
-                }
-            }
-            Parameter::Class | Parameter::Step => {}
         }
         cells
     }
 
     /// Takes one hyperparameter to a new value, and what is known with it.
-    fn accept(&mut self, up: &mut Upward, parameter: Parameter, value: f64) {
+    fn accept(&mut self, at: &mut Here, parameter: Parameter, value: f64) {
         *self.hyper.at_mut(parameter) = value;
-        let again: Vec<usize> = match parameter {
+        for cell in self.regrouped(parameter) {
+            let groups = self.groups(&self.evidence.cells[cell], &self.hyper);
+            at.groups[cell] = groups.collect();
+            at.cells[cell] = self.merged(cell, &at.groups, &self.hyper);
+        }
+        if parameter == Parameter::Job {
+            at.cells = self.touched(at, parameter, &self.hyper);
+        }
+    }
+
+    /// Returns the cells whose groups a hyperparameter touches.
+    fn regrouped(&self, parameter: Parameter) -> Vec<usize> {
+        match parameter {
             Parameter::Fixed(family) | Parameter::Dispersion(family) => {
                 self.evidence.cells_of[family].clone()
             }
-            Parameter::Room => (0..self.evidence.step_of.len()).collect(),
+            Parameter::Room => (0..self.evidence.cells.len()).collect(),
             Parameter::Job | Parameter::Class | Parameter::Step => Vec::new(),
-        };
-        for cell in again {
-            for place in self.evidence.groups_of[cell].clone() {
-                up.groups[place] = self.group(place, &self.hyper);
-            }
-            up.cells[cell] = self.cell(cell, &self.hyper, |place| up.groups[place]);
         }
-        if parameter == Parameter::Job {
-            up.cells = self.touched(up, parameter, &self.hyper);
-        }
+    }
+
+    fn merged(&self, cell: usize, groups: &[Vec<Node>], hyper: &Hyper) -> Option<Node> {
+        let step = self.evidence.cells[cell].step;
+        self.cell(step, hyper, groups[cell].iter().copied())
     }
 }

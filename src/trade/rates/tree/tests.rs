@@ -39,23 +39,29 @@ fn part(cell: usize, area: f64) -> BookPart {
     }
 }
 
-fn example() -> Evidence {
-    let parts: Vec<BookPart> = RECORDS
-        .iter()
-        .map(|(_, cell, area, ..)| part(*cell, *area))
-        .collect();
-    let records: Vec<Record> = RECORDS
-        .iter()
-        .zip(0..)
-        .map(|((job, cell, _, discs, age), place)| Record {
-            cell: *cell as u32,
-            job: *job as u32,
-            day: NaiveDate::from_ymd_opt(2025, 7, 1).unwrap() - chrono::Days::new(*age as u64),
-            quantity: discs / SET,
-            parts: place..place + 1,
-        })
-        .collect();
-    Evidence::new(&STEP_OF, 2, 1, &records, &parts)
+/// Returns evidence of records of cell, job, day, area and units.
+fn evidence(
+    step_of: &[usize],
+    steps: usize,
+    records: impl Iterator<Item = (usize, usize, NaiveDate, BookPart, f64)>,
+) -> Evidence<Parts> {
+    let mut evidence = Evidence::new(steps, 1);
+    for step in step_of {
+        evidence.open_cell(*step);
+    }
+    for (cell, job, day, part, quantity) in records {
+        let parts = vec![part];
+        evidence.add(cell, job as u32, day, Parts { quantity, parts });
+    }
+    evidence
+}
+
+fn example() -> Evidence<Parts> {
+    let records = RECORDS.iter().map(|(job, cell, area, discs, age)| {
+        let day = NaiveDate::from_ymd_opt(2025, 7, 1).unwrap() - chrono::Days::new(*age as u64);
+        (*cell, *job, day, part(*cell, *area), discs / SET)
+    });
+    evidence(&STEP_OF, 2, records)
 }
 
 fn priors() -> Priors {
@@ -63,7 +69,7 @@ fn priors() -> Priors {
 }
 
 /// Returns the tree of the example with its spreads held at the prior medians, and known.
-fn held<'a>(evidence: &'a Evidence, fixed: &'a [Option<Prior>]) -> Tree<'a> {
+fn held<'a>(evidence: &'a Evidence<Parts>, fixed: &'a [Option<Prior>]) -> Tree<'a, Parts> {
     let mut tree = Tree::new(evidence, &priors(), fixed, 300.0);
     tree.sd = Hyper {
         fixed: vec![0.0],
@@ -116,9 +122,9 @@ fn the_book_quantity_of_a_record() {
 #[test]
 fn spreads_that_are_not_known_count_for_more() {
     // A variance is replaced by its posterior mean: 0.12² exp(2 · 0.4²), and the dispersion by 0.3 exp(0.5²/2).
-    let evidence = Evidence::new(&[], 1, 1, &[], &[]);
+    let evidence = Evidence::new(1, 1);
     let fixed = [Some(priors().fixed)];
-    let posterior = fit(&evidence, None, &priors(), &fixed, 300.0);
+    let posterior = Tree::searched(&evidence, &priors(), &fixed, 300.0).into_posterior();
     all_close(
         [posterior.job_variance, posterior.dispersion[0]],
         &[0.01983064, 0.339944536],
@@ -129,11 +135,12 @@ fn spreads_that_are_not_known_count_for_more() {
 #[test]
 fn the_upward_pass() {
     let (evidence, fixed) = (example(), [Some(priors().fixed)]);
-    let up = held(&evidence, &fixed).upward();
-    close(up.log_likelihood, -2.573902623);
+    let tree = held(&evidence, &fixed);
+    let (here, up) = (tree.here(), tree.upward());
+    close(here.log_likelihood, -2.573902623);
     // Groups by cell, then job.
     all_close(
-        up.groups.iter().map(|node| node.value),
+        here.groups.iter().flatten().map(|node| node.value),
         &[
             1.111188992,
             1.724137931,
@@ -257,7 +264,7 @@ fn the_downward_pass_and_what_references_do_to_it() {
     tree.refresh(3);
     all_close(tree.references.steps.clone(), &[1.182955795, 1.141149675]);
     close(tree.references.root, 1.147653912);
-    close(tree.upward().log_likelihood, -3.016689226);
+    close(tree.here().log_likelihood, -3.016689226);
     check_downward(
         &tree.downward(&tree.upward()),
         [0.333902936, 1.147638147, 0.032435331],
@@ -461,7 +468,7 @@ fn the_search_finds_the_mode() {
         ],
     );
     let penalties = tree.penalties(&tree.parameters());
-    close(tree.upward().log_likelihood - penalties, -2.779666133);
+    close(tree.here().log_likelihood - penalties, -2.779666133);
     let posterior = tree.into_posterior();
     close(posterior.root, 1.169022875);
     all_close(
@@ -523,25 +530,15 @@ fn small_trees() -> impl Strategy<Value = SmallTree> {
     })
 }
 
-fn arrange(step_of: &[usize], records: &[(usize, usize, f64, f64)]) -> (Evidence, Vec<f64>) {
-    let parts: Vec<BookPart> = records
-        .iter()
-        .map(|(_, _, area, _)| part(1, *area))
-        .collect();
+fn arrange(step_of: &[usize], records: &[(usize, usize, f64, f64)]) -> (Evidence<Parts>, Vec<f64>) {
     let day = NaiveDate::from_ymd_opt(2025, 7, 1).unwrap();
-    let records: Vec<Record> = records
+    let books = records
         .iter()
-        .zip(0..)
-        .map(|((cell, job, _, quantity), place)| Record {
-            cell: *cell as u32,
-            job: *job as u32,
-            day,
-            quantity: *quantity,
-            parts: place..place + 1,
-        })
-        .collect();
-    let books = parts.iter().map(|part| part.slope + 0.3).collect();
-    (Evidence::new(step_of, 3, 1, &records, &parts), books)
+        .map(|(_, _, area, _)| part(1, *area).slope + 0.3);
+    let arranged = records
+        .iter()
+        .map(|(cell, job, area, quantity)| (*cell, *job, day, part(1, *area), *quantity));
+    (evidence(step_of, 3, arranged), books.collect())
 }
 
 fn subtract(from: &mut [f64], times: f64, row: &[f64]) {
