@@ -143,10 +143,12 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Returns the name of something new, as it is kept; `names` asks for those that are taken.
-    pub(super) fn new_name(&self, noun: &str, name: &str, names: &'static str) -> Result<String> {
+    /// Returns the name of something new in the book, as it is kept: an item, a machine, an operation and so on.
+    pub(super) fn new_name(&self, noun: &str, name: &str) -> Result<String> {
         let name = named(noun, name)?;
-        let mut statement = self.connection.prepare_cached(names)?;
+        let mut statement = self
+            .connection
+            .prepare_cached(&format!("SELECT name FROM {noun}"))?;
         let taken = statement.query_map([], |row| row.get::<_, String>(0))?;
         for taken in taken {
             if same(&taken?, &name) {

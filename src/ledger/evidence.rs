@@ -16,6 +16,9 @@ use crate::trade::rates::backtest::Rejudge;
 use crate::trade::rates::{FloorClass, Observation, Observations, Observed, PartOf, Status};
 use crate::trade::{EntryId, JobId};
 
+/// How many observations are held at a time, where one is looked at after the other.
+const AT_ONCE: i64 = 1_000;
+
 /// A row to be added to the evidence.
 #[derive(Clone, Debug)]
 pub(super) struct NewObservation<'a> {
@@ -211,19 +214,26 @@ impl Ledger {
         Ok(numbers)
     }
 
-    /// Returns what observations are called whose digest isn't theirs.
+    /// Returns what observations are called whose digest isn't theirs; so many are held [`AT_ONCE`].
     pub(super) fn wrong_digests(&self) -> Result<Vec<String>> {
-        let EvidenceById { ids, observations } = self.evidence_by_id()?;
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT digest FROM observation WHERE voided_at IS NULL ORDER BY id")?;
-        let mut digests = statement.query_map([], |row| row.get(0))?;
-        let mut wrong = Vec::new();
-        for (id, observation) in ids.iter().zip(observations.iter()) {
-            let kept: Option<i64> = digests.next().transpose()?;
-            if kept != Some(digest_of(&observation)) {
-                wrong.push(*id);
+        let (mut wrong, mut after) = (Vec::new(), i64::MIN);
+        loop {
+            let EvidenceById { ids, observations } = self.evidence_after(after)?;
+            let (Some(first), Some(last)) = (ids.first(), ids.last()) else {
+                break;
+            };
+            let mut statement = self.connection.prepare_cached(
+                "SELECT digest FROM observation WHERE voided_at IS NULL AND id BETWEEN :first AND :last ORDER BY id",
+            )?;
+            let between = named_params! { ":first": first, ":last": last };
+            let mut digests = statement.query_map(between, |row| row.get(0))?;
+            for (id, observation) in ids.iter().zip(observations.iter()) {
+                let kept: Option<i64> = digests.next().transpose()?;
+                if kept != Some(digest_of(&observation)) {
+                    wrong.push(*id);
+                }
             }
+            after = *last;
         }
         if wrong.is_empty() {
             return Ok(Vec::new());
@@ -231,6 +241,24 @@ impl Ledger {
         let mut numbers = self.numbers_of_observations()?;
         let name = |id: i64| numbers.remove(&id).unwrap_or_else(|| format!("row {id}"));
         Ok(wrong.into_iter().map(name).collect())
+    }
+
+    /// Returns the next of the evidence in force, after an id.
+    fn evidence_after(&self, after: i64) -> Result<EvidenceById> {
+        let mut found = EvidenceById::default();
+        let mut statement = self.connection.prepare_cached(concat!(
+            observation_columns!(),
+            " WHERE voided_at IS NULL AND id > :after ORDER BY id LIMIT :at_once"
+        ))?;
+        let next = statement.query(named_params! { ":after": after, ":at_once": AT_ONCE })?;
+        found.read_observations(next, &mut Dates::default())?;
+        let mut statement = self.connection.prepare_cached(concat!(
+            part_columns!(),
+            " WHERE observation_id BETWEEN :first AND :last ORDER BY observation_id, id"
+        ))?;
+        let between = named_params! { ":first": found.ids.first(), ":last": found.ids.last() };
+        found.read_parts(statement.query(between)?)?;
+        Ok(found)
     }
 
     /// Returns the observations of a job so far, with their entries: those that aren't confirmed first, since a doubt is about

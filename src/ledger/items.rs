@@ -174,7 +174,7 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_item(&self, item: &NewItem) -> Result<ItemId> {
-        let name = self.new_name("item", &item.name, "SELECT name FROM item")?;
+        let name = self.new_name("item", &item.name)?;
         self.insert_item_called(&name, item)
     }
 

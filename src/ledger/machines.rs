@@ -151,7 +151,7 @@ impl Writing<'_> {
         tariff: &Tariff,
         source: &str,
     ) -> Result<()> {
-        let name = self.new_name("machine", name, "SELECT name FROM machine")?;
+        let name = self.new_name("machine", name)?;
         let Tariff {
             half_day,
             day,

@@ -143,7 +143,7 @@ impl Writing<'_> {
             if row.text("sequence") != sequence.0 {
                 sequence = (
                     row.text("sequence").to_owned(),
-                    self.insert_sequence(row.text("sequence"))?,
+                    self.insert_method("sequence", row.text("sequence"))?,
                 );
             }
             let operation =
@@ -184,7 +184,7 @@ impl Writing<'_> {
             if row.text("schedule") != schedule.0 {
                 schedule = (
                     row.text("schedule").to_owned(),
-                    self.insert_schedule(row.text("schedule"))?,
+                    self.insert_method("schedule", row.text("schedule"))?,
                 );
             }
             let operation =
@@ -216,7 +216,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a name that is empty or taken, and a sequence without operations.
     pub fn add_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
-        let id = self.insert_sequence(name)?;
+        let id = self.insert_method("sequence", name)?;
         self.fill_sequence(id, steps)?;
         self.log(&format!("Added sequence {}.", name.trim()))
     }
@@ -226,27 +226,9 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a sequence without operations.
     pub fn edit_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
-        let id: i64 = self.connection.query_row(
-            "SELECT id FROM sequence WHERE name = :name",
-            named_params! { ":name": name },
-            |row| row.get(0),
-        )?;
-        self.connection.execute(
-            "DELETE FROM sequence_step WHERE sequence_id = :id",
-            named_params! { ":id": id },
-        )?;
+        let id = self.emptied("sequence", name)?;
         self.fill_sequence(id, steps)?;
         self.log(&format!("Changed sequence {name}."))
-    }
-
-    fn insert_sequence(&self, name: &str) -> Result<i64> {
-        let name = self.new_name("sequence", name, "SELECT name FROM sequence")?;
-        let id = self.new_id("sequence")?;
-        self.connection.execute(
-            "INSERT INTO sequence (id, name, recorded_at) VALUES (:id, :name, :now)",
-            named_params! { ":id": id, ":name": name, ":now": self.now() },
-        )?;
-        Ok(id)
     }
 
     fn fill_sequence(&self, id: i64, steps: &[Operation]) -> Result<()> {
@@ -282,7 +264,7 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a name that is empty or taken, and a schedule without a coat.
     pub fn add_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
-        let id = self.insert_schedule(name)?;
+        let id = self.insert_method("schedule", name)?;
         self.fill_schedule(id, steps)?;
         self.log(&format!("Added schedule {}.", name.trim()))
     }
@@ -292,27 +274,9 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a schedule without a coat.
     pub fn edit_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
-        let id: i64 = self.connection.query_row(
-            "SELECT id FROM schedule WHERE name = :name",
-            named_params! { ":name": name },
-            |row| row.get(0),
-        )?;
-        self.connection.execute(
-            "DELETE FROM schedule_step WHERE schedule_id = :id",
-            named_params! { ":id": id },
-        )?;
+        let id = self.emptied("schedule", name)?;
         self.fill_schedule(id, steps)?;
         self.log(&format!("Changed schedule {name}."))
-    }
-
-    fn insert_schedule(&self, name: &str) -> Result<i64> {
-        let name = self.new_name("schedule", name, "SELECT name FROM schedule")?;
-        let id = self.new_id("schedule")?;
-        self.connection.execute(
-            "INSERT INTO schedule (id, name, recorded_at) VALUES (:id, :name, :now)",
-            named_params! { ":id": id, ":name": name, ":now": self.now() },
-        )?;
-        Ok(id)
     }
 
     fn fill_schedule(&self, id: i64, steps: &[NewStep]) -> Result<()> {
@@ -347,5 +311,29 @@ impl Writing<'_> {
                 ":cure": drying.and_then(|drying| drying.cure_days).map(Micro), ":source": source,
             })?;
         Ok(())
+    }
+    /// Writes a sequence or a schedule down, without its steps.
+    fn insert_method(&self, kind: &'static str, name: &str) -> Result<i64> {
+        let name = self.new_name(kind, name)?;
+        let id = self.new_id(kind)?;
+        self.connection.execute(
+            &format!("INSERT INTO {kind} (id, name, recorded_at) VALUES (:id, :name, :now)"),
+            named_params! { ":id": id, ":name": name, ":now": self.now() },
+        )?;
+        Ok(id)
+    }
+
+    /// Takes the steps of a sequence or a schedule away; returns which it is.
+    fn emptied(&self, kind: &str, name: &str) -> Result<i64> {
+        let id: i64 = self.connection.query_row(
+            &format!("SELECT id FROM {kind} WHERE name = :name"),
+            named_params! { ":name": name },
+            |row| row.get(0),
+        )?;
+        self.connection.execute(
+            &format!("DELETE FROM {kind}_step WHERE {kind}_id = :id"),
+            named_params! { ":id": id },
+        )?;
+        Ok(id)
     }
 }

@@ -220,7 +220,7 @@ impl Writing<'_> {
     }
 
     pub(super) fn insert_operation(&self, operation: &NewOperation) -> Result<OperationId> {
-        let name = self.new_name("operation", &operation.name, "SELECT name FROM operation")?;
+        let name = self.new_name("operation", &operation.name)?;
         refuse_the_road(&name)?;
         operation.harden_hours.map_or(Ok(()), check_hardening)?;
         let id = OperationId(self.new_id("operation")?);
