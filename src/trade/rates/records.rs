@@ -1,6 +1,7 @@
 //! Observations as records of the three trees, and what each tree learns from them.
 
 use std::collections::HashMap;
+use std::iter::once;
 use std::ops::ControlFlow;
 
 use chrono::NaiveDate;
@@ -13,7 +14,8 @@ use super::tree::{BookPart, ByBook, Evidence, Parts, SEARCHED, Taken, Tree};
 use super::{Consumption, PriorWeights};
 use crate::money::Decimal;
 
-/// So many records are held at once, of all three trees. Of more, each tree's are gone through by themselves.
+/// So many records are held at once. Of more, those of the first tree, which are most, are gone through by themselves, then
+/// the others.
 const HELD: usize = 1_500_000;
 
 /// A record in its tree.
@@ -85,12 +87,9 @@ pub(super) fn fit<E>(
             cells: recent.arranged.cells.clone(),
         })
         .collect();
-    let at_once = if count <= HELD { recent.len() } else { 1 };
-    let mut turns: Vec<&[usize]> = more.chunks(at_once).collect();
-    if turns.is_empty() {
-        turns.push(&[]);
-    }
-    for pools in turns {
+    let at_first = if count <= HELD { more.len() } else { 1 };
+    let (first, rest) = more.split_at(at_first.min(more.len()));
+    for pools in once(first).chain((!rest.is_empty()).then_some(rest)) {
         for (pool, all) in pools.iter().zip(weighed(scheme, &trees, pools, &mut each)?) {
             fits[*pool] = PoolFit {
                 posterior: trees[*pool].posterior_of_all(&all.evidence),
