@@ -28,6 +28,7 @@ CREATE TABLE quote (
     tax_labour_micro    INTEGER NOT NULL CHECK (tax_labour_micro BETWEEN 0 AND 100000000),
     tax_materials_micro INTEGER NOT NULL CHECK (tax_materials_micro BETWEEN 0 AND 100000000),
     tax_rental_micro    INTEGER NOT NULL CHECK (tax_rental_micro BETWEEN 0 AND 100000000),
+    retention_micro INTEGER NOT NULL CHECK (retention_micro BETWEEN 0 AND 999999), -- the share of invoices that isn't asked for until it is released
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
     -- What is to be paid before tax, discounts taken off; below zero: something is taken off a job.
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL),

@@ -3,7 +3,7 @@
 CREATE TABLE invoice (
     id           INTEGER PRIMARY KEY,
     job_id       INTEGER NOT NULL REFERENCES job (id),
-    kind         TEXT    NOT NULL CHECK (kind IN ('deposit', 'progress', 'final', 'credit')),
+    kind         TEXT    NOT NULL CHECK (kind IN ('deposit', 'progress', 'final', 'release', 'credit')),
     number       INTEGER CHECK (number > 0),                      -- NULL: a draft
     drafted_on   TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     issued_on    TEXT CHECK (issued_on IS date(issued_on)),       -- NULL: a draft
@@ -210,7 +210,7 @@ FROM job_state
 JOIN job ON job.id = job_state.job_id
 JOIN quote ON quote.id = job.quote_id AND NOT quote.own
 WHERE what = 'closed'
-      AND NOT EXISTS (SELECT 1 FROM standing_invoice WHERE standing_invoice.job_id = job.id AND kind = 'final');
+      AND NOT EXISTS (SELECT 1 FROM standing_invoice WHERE standing_invoice.job_id = job.id AND kind IN ('final', 'release'));
 CREATE TRIGGER job_event_to_bill AFTER INSERT ON job_event
 BEGIN
     DELETE FROM job_to_bill WHERE job_id = NEW.job_id;

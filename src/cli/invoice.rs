@@ -19,7 +19,7 @@ use crate::ledger::{
     typed,
 };
 use crate::money::{Decimal, Money};
-use crate::trade::invoice::Extent;
+use crate::trade::invoice::{Extent, InvoiceKind};
 use crate::trade::tax::TaxAtRate;
 
 /// Manage invoices: drafts are addressed by their job, issued ones by their number
@@ -28,6 +28,7 @@ pub(super) enum InvoiceCommand {
     Deposit(DepositArgs),
     Progress(ProgressArgs),
     Final(FinalArgs),
+    Release(ReleaseArgs),
     Credit(CreditArgs),
     #[command(name = "write-off")]
     WriteOff(WriteOffArgs),
@@ -168,6 +169,17 @@ pub(super) struct FinalArgs {
     /// What is taken off by goodwill, before tax: off the price, for a reason that the client reads (can be repeated)
     #[arg(long = "discount", value_name = "REASON=AMOUNT")]
     discounts: Vec<String>,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
+}
+
+/// Draft the release of a job: what its progress and final invoices have held
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger invoice release J1 --issue")]
+pub(super) struct ReleaseArgs {
+    /// The job
+    job: String,
     /// Issue it at once
     #[arg(long)]
     issue: bool,
@@ -323,6 +335,13 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             let off = read_discounts(writing, &args.discounts)?;
             let before = writing.draft_of(&job)?;
             let draft = writing.draft_final(&job, &off)?;
+            confirm_replaced(context, writing, before, &draft)?;
+            drafted(context, writing, &job, &draft, args.issue)
+        }),
+        InvoiceCommand::Release(args) => context.write(|writing| {
+            let job = writing.job(&args.job)?;
+            let before = writing.draft_of(&job)?;
+            let draft = writing.draft_release(&job)?;
             confirm_replaced(context, writing, before, &draft)?;
             drafted(context, writing, &job, &draft, args.issue)
         }),
@@ -519,6 +538,11 @@ fn issue(context: &Context, writing: &Writing<'_>, job: &Job) -> Result<()> {
             let by = by.map(|day| format!(" by {day}"));
             let (due, by) = (text(invoice.due()), by.unwrap_or_default());
             context.status(&format!("Issued {name}: {due} is due{by}."));
+            let left = writing.left_to_invoice(job)?;
+            if invoice.kind == InvoiceKind::Final && left > Money::ZERO {
+                let left = text(left);
+                context.status(&format!("{left} before tax is held until it is released."));
+            }
         }
     }
     show(context, writing, invoice)

@@ -73,6 +73,14 @@ pub(super) struct DraftArgs {
     /// What is taken off the price before tax, such as "neighbours=50": the client reads the reason (can be repeated)
     #[arg(long = "discount", value_name = "REASON=AMOUNT")]
     discounts: Vec<String>,
+    /// The share of progress and final invoices that is held until `invoice release` asks for it (default: nothing)
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        allow_hyphen_values = true,
+        conflicts_with = "variation_of"
+    )]
+    retention: Option<String>,
     /// How sure it is to be that the margin is kept (default: the setting confidence)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     confidence: Option<String>,
@@ -544,6 +552,7 @@ fn read_request(
         worker: args.worker.clone(),
         others,
         discounts: read_discounts(ledger, &args.discounts)?,
+        retention: read_retention(ledger, args.retention.as_deref())?,
         revises: revises.as_ref().map(|record| record.header.id),
         variation_of: match (&revises, &variation_of) {
             (Some(earlier), _) => earlier.header.variation_of,
@@ -636,6 +645,18 @@ fn lump(ledger: &Ledger, text: &str) -> Result<LumpSum> {
         what: what.trim().to_owned(),
         cost,
     })
+}
+
+/// Reads which share of invoices is held; nothing, if it isn't said.
+fn read_retention(ledger: &Ledger, text: Option<&str>) -> Result<Decimal> {
+    let Some(text) = text else {
+        return Ok(Decimal::ZERO);
+    };
+    let share = read_percent(ledger, text, "a retention")?;
+    if share < Decimal::ZERO || share >= Decimal::ONE {
+        refuse!("a retention is a share of 0 % or more, below 100 %");
+    }
+    Ok(share)
 }
 
 /// Reads what is taken off: `neighbours=50`.
@@ -758,6 +779,9 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
             let lump = format!("{what}={}", ledger.currency().text(*cost));
             let _ = write!(command, " --other {}", typed(&lump));
         }
+    }
+    if !quote.terms.retention.is_zero() {
+        let _ = write!(command, " --retention {}%", percent(quote.terms.retention));
     }
     for Discount { reason, amount } in &quote.discounts {
         let off = format!("{reason}={}", ledger.currency().text(*amount));

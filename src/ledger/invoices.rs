@@ -159,6 +159,7 @@ impl Invoice {
         match self.kind {
             InvoiceKind::Deposit => format!("deposit {job} --amount {net}"),
             InvoiceKind::Progress => format!("progress {job} --amount {net}"),
+            InvoiceKind::Release => format!("release {job}"),
             InvoiceKind::Final | InvoiceKind::Credit => {
                 let mut off: BTreeMap<&str, Money> = BTreeMap::new();
                 for goodwill in self.allowances.iter().filter(|off| off.quote.is_none()) {
@@ -647,14 +648,24 @@ impl Writing<'_> {
         let mut allowances = self.allowances_on(job, &lines)?;
         let issued = self.issued_of(job)?;
         let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
-        let full = final_invoice(lines.clone(), allowances.clone(), &earlier);
+        let retention = self.retention_of(job)?;
+        let full = final_invoice(lines.clone(), allowances.clone(), Some(retention), &earlier);
         if let (Ok(full), false) = (full, off.is_empty()) {
             self.refuse_all_off(off, full.net())?;
             for off in off {
                 allowances.extend(goodwill(&off.reason, off.amount, &full.taxes));
             }
         }
-        let draft = match final_invoice(lines, allowances, &earlier) {
+        let draft = match final_invoice(lines, allowances, Some(retention), &earlier) {
+            Err(InvoiceError::NothingLeft) if !self.left_to_invoice(job)?.is_zero() => {
+                return Err(Refusal::new(format!(
+                    "nothing is left to invoice for {} but what is held: {}",
+                    job.number,
+                    self.currency().text(self.left_to_invoice(job)?)
+                ))
+                .hint(format!("gritledger invoice release {}", job.number))
+                .into());
+            }
             Err(InvoiceError::OwedBack(beyond)) => {
                 let owed = self.currency().text(beyond);
                 return Err(Refusal::new(format!(
@@ -669,6 +680,41 @@ impl Writing<'_> {
         self.insert_draft(job, &draft, None)
     }
 
+    /// Drafts the release of what a job's invoices have held.
+    ///
+    /// # Errors
+    /// Refuses a job of which nothing is held, and one that has more left to invoice.
+    pub fn draft_release(&self, job: &Job) -> Result<Invoice> {
+        self.refuse_unpaid(job)?;
+        let lines = self.room_lines(job)?;
+        let allowances = self.allowances_on(job, &lines)?;
+        let issued = self.issued_of(job)?;
+        let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
+        let retention = self.retention_of(job)?;
+        if retention.is_zero() {
+            refuse!("nothing of {} is held", job.number);
+        }
+        if final_invoice(lines.clone(), allowances.clone(), Some(retention), &earlier).is_ok() {
+            return Err(Refusal::new(format!(
+                "{} has more left to invoice than what is held",
+                job.number
+            ))
+            .hint(format!("gritledger invoice final {}", job.number))
+            .into());
+        }
+        let draft = final_invoice(lines, allowances, None, &earlier)?;
+        self.insert_draft(job, &draft, None)
+    }
+
+    /// Returns the share of a job's invoices that is held until it is released: nothing, once it was.
+    fn retention_of(&self, job: &Job) -> Result<Decimal> {
+        let issued = self.issued_of(job)?;
+        let is_released = |invoice: &Invoice| invoice.kind == InvoiceKind::Release;
+        let terms = self.agreed(job)?.terms();
+        let terms = terms.filter(|_| !issued.iter().any(is_released));
+        Ok(terms.map_or(Decimal::ZERO, |terms| terms.retention))
+    }
+
     /// Drafts a progress invoice of a job: a share of what was agreed, an amount before tax, or rooms that are done.
     ///
     /// # Errors
@@ -677,7 +723,8 @@ impl Writing<'_> {
     pub fn draft_progress(&self, job: &Job, asked: &Progress) -> Result<Invoice> {
         self.refuse_unpaid(job)?;
         let standing = self.standing_of(job)?;
-        let last = |invoice: &&Invoice| invoice.kind == InvoiceKind::Final;
+        let last =
+            |invoice: &&Invoice| matches!(invoice.kind, InvoiceKind::Final | InvoiceKind::Release);
         if let Some(last) = standing.iter().find(last) {
             return Err(Refusal::new(format!(
                 "{} is the final invoice of {}",
@@ -700,8 +747,16 @@ impl Writing<'_> {
                 Stage::Rooms(lines, allowances)
             }
         };
-        let left = self.left_to_invoice(job)?;
-        let draft = match progress(&agreed, stage, left) {
+        let stages = standing
+            .iter()
+            .filter(|invoice| invoice.kind == InvoiceKind::Progress);
+        let held = stages.flat_map(|invoice| &invoice.lines);
+        let held: Money = held
+            .filter(|line| line.quote.is_none())
+            .map(|line| -line.net)
+            .sum();
+        let left = self.left_to_invoice(job)? - held;
+        let draft = match progress(&agreed, stage, left, self.retention_of(job)?) {
             Err(InvoiceError::BeyondWhatIsLeft(left)) => {
                 return Err(Refusal::new(format!(
                     "that is more than is left to invoice for {}: {}",

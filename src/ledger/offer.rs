@@ -45,6 +45,8 @@ pub struct DraftRequest {
     pub worker: Option<String>,
     /// What is paid for at once.
     pub others: Vec<LumpSum>,
+    /// The share of invoices that isn't asked for until it is released, as a fraction.
+    pub retention: Decimal,
     /// What is taken off the price, of each option alike.
     pub discounts: Vec<Discount>,
     /// The quote that this is another version of.
@@ -368,6 +370,7 @@ impl Ledger {
             burden: settings.burden,
             overhead: settings.overhead,
             tax: self.tax_in_force(site.id)?,
+            retention: request.retention,
             own: false,
         })
     }

@@ -42,11 +42,11 @@ impl Writing<'_> {
                 "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, varies_id, sequence,
                                     schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor,
                                     named_minor, wage_micro, burden_micro, overhead_micro, tax_labour_micro,
-                                    tax_materials_micro, tax_rental_micro, own, price_minor, tax_minor, outlook, drafted_on,
-                                    recorded_at)
+                                    tax_materials_micro, tax_rental_micro, retention_micro, own, price_minor, tax_minor, outlook,
+                                    drafted_on, recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
                          :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_labour,
-                         :tax_materials, :tax_rental, :own, :price, :tax, :outlook, :today, :now)",
+                         :tax_materials, :tax_rental, :retention, :own, :price, :tax, :outlook, :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
@@ -56,7 +56,8 @@ impl Writing<'_> {
                 ":step": terms.step, ":named": terms.named, ":outlook": kept::text(outlook)?,
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_labour": Micro(terms.tax.labour), ":tax_materials": Micro(terms.tax.materials),
-                ":tax_rental": Micro(terms.tax.rental), ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
+                ":tax_rental": Micro(terms.tax.rental), ":retention": Micro(terms.retention),
+                ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
                 ":today": self.today(), ":now": self.now(),
             })?;
         for (position, room) in (1..).zip(&quote.rooms) {
@@ -210,6 +211,7 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
             materials: row.micro("tax_materials_micro")?,
             rental: row.micro("tax_rental_micro")?,
         },
+        retention: row.micro("retention_micro")?,
         own: row.get("own")?,
     })
 }

@@ -17,7 +17,7 @@ use crate::trade::{JobId, QuoteId, RoomId};
 /// Columns of a quote's own row, beside those of its header.
 const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
     quote.step_minor, quote.named_minor, quote.wage_micro, quote.burden_micro, quote.overhead_micro, quote.tax_labour_micro,
-    quote.tax_materials_micro, quote.tax_rental_micro, quote.own";
+    quote.tax_materials_micro, quote.tax_rental_micro, quote.retention_micro, quote.own";
 
 /// What a quote says: columns, and the tables that they are joined from.
 type Select<'a> = (&'a str, &'a str);

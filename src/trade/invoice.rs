@@ -13,6 +13,11 @@
 //! the way say nothing of them; whoever asks for rooms at their full prices, on the way or at last, has the rooms' part of
 //! them. The final invoice has all rooms and all allowances, less what was invoiced before.
 //!
+//! Where it is agreed, a share of what progress and final invoices ask for is **held**, in a line for each rate of tax, and the
+//! release asks for it: it is a final invoice that holds nothing. What is held isn't invoiced yet, so it is neither owed nor
+//! overdue, and its tax is asked for with it. (Common practice, no source: where the tax of the whole is due with the work,
+//! nothing is to be held in the invoice, but paid later.)
+//!
 //! What was issued wrong is taken back by a credit note, whose amounts are above zero like the invoice's. What it takes back
 //! is asked for again by the final invoice, but for what is off the price: a part of the final invoice itself.
 
@@ -34,6 +39,8 @@ closed_set! {
         Progress = "progress",
         /// What is left of the price.
         Final = "final",
+        /// What was held back of it.
+        Release = "release",
         /// A credit note: what another invoice asked for and is not owed.
         Credit = "credit",
     }
@@ -277,7 +284,12 @@ pub fn with_kinds(words: &str, kinds: Option<&String>) -> String {
 ///
 /// # Errors
 /// Refuses nothing and more than is left.
-pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draft, InvoiceError> {
+pub fn progress(
+    agreed: &[AgreedPart],
+    stage: Stage,
+    left: Money,
+    retention: Decimal,
+) -> Result<Draft, InvoiceError> {
     let of = |part: &AgreedPart, what: String, net: Money| InvoiceLine {
         what,
         quote: Some(part.quote),
@@ -322,17 +334,32 @@ pub fn progress(agreed: &[AgreedPart], stage: Stage, left: Money) -> Result<Draf
         }
     };
     lines.retain(|line| !line.net.is_zero());
-    let draft = Draft {
+    match net_of(&lines, &allowances) {
+        net if net <= Money::ZERO => return Err(InvoiceError::NothingLeft),
+        net if net > left => return Err(InvoiceError::BeyondWhatIsLeft(left)),
+        _ => lines.extend(held(&lines, &allowances, retention)),
+    }
+    Ok(Draft {
         kind: InvoiceKind::Progress,
         taxes: taxes_on(&lines, &allowances),
         lines,
         allowances,
-    };
-    match draft.net() {
-        net if net <= Money::ZERO => Err(InvoiceError::NothingLeft),
-        net if net > left => Err(InvoiceError::BeyondWhatIsLeft(left)),
-        _ => Ok(draft),
-    }
+    })
+}
+
+/// Returns the lines that hold a share of what an invoice asks for, rate by rate.
+fn held(lines: &[InvoiceLine], allowances: &[Allowance], share: Decimal) -> Vec<InvoiceLine> {
+    let percent = (share * Decimal::ONE_HUNDRED).normalize();
+    let asked = taxes_on(lines, allowances).into_iter();
+    let held = asked.map(|part| InvoiceLine {
+        what: format!("Held until it is released: {percent} %"),
+        quote: None,
+        room: None,
+        credits: None,
+        net: -part.net.times(share),
+        tax_percent: part.percent,
+    });
+    held.filter(|line| !line.net.is_zero()).collect()
 }
 
 /// Drafts a credit note for an issued invoice: `credited` are the lines and the tax by rate of what was credited of it before.
@@ -476,16 +503,21 @@ pub fn goodwill(reason: &str, amount: Money, taxes: &[TaxAtRate]) -> Vec<Allowan
     parts.filter(|off| off.amount > Money::ZERO).collect()
 }
 
-/// Drafts the final invoice: the job's lines less allowances and what was invoiced before, rate by rate.
+/// Drafts the final invoice: the job's lines less allowances, the share that is held and what was invoiced before, rate by
+/// rate; without a share, it is the release of what was held. Once something was released, nothing is held any more.
 ///
 /// # Errors
 /// Refuses when nothing is left, and when more was asked for than there is.
 pub fn final_invoice(
     mut lines: Vec<InvoiceLine>,
     allowances: Vec<Allowance>,
+    retention: Option<Decimal>,
     earlier: &[Earlier],
 ) -> Result<Draft, InvoiceError> {
     lines.extend(earlier.iter().flat_map(Earlier::off_price));
+    let is_released = |invoice: &Earlier| invoice.kind == InvoiceKind::Release;
+    let share = retention.filter(|_| !earlier.iter().any(is_released));
+    lines.extend(held(&lines, &allowances, share.unwrap_or_default()));
     let mut taxes = taxes_on(&lines, &allowances);
     for invoice in earlier {
         for asked in invoice.asked() {
@@ -515,7 +547,10 @@ pub fn final_invoice(
     }
     taxes.sort_by_key(|part| part.percent);
     let draft = Draft {
-        kind: InvoiceKind::Final,
+        kind: match retention {
+            Some(_) => InvoiceKind::Final,
+            None => InvoiceKind::Release,
+        },
         lines,
         allowances,
         taxes,
@@ -545,7 +580,9 @@ fn taxes_on(lines: &[InvoiceLine], allowances: &[Allowance]) -> Vec<TaxAtRate> {
 /// invoiced beyond the price.
 pub fn off_price(note: &Draft, of: InvoiceKind, is_whole: bool, beyond: Money) -> Money {
     match of {
-        InvoiceKind::Final if !is_whole => (note.net() - beyond.max(Money::ZERO)).max(Money::ZERO),
+        InvoiceKind::Final | InvoiceKind::Release if !is_whole => {
+            (note.net() - beyond.max(Money::ZERO)).max(Money::ZERO)
+        }
         _ => Money::ZERO,
     }
 }
@@ -561,6 +598,9 @@ mod tests {
     use rust_decimal_macros::dec;
 
     use super::*;
+
+    /// Nothing is held.
+    const NONE: Option<Decimal> = Some(Decimal::ZERO);
 
     fn line(cents: i64, tax_percent: Decimal) -> InvoiceLine {
         InvoiceLine {
@@ -593,7 +633,7 @@ mod tests {
         // 397.90 × 6 % = 23.874, and 507.00 × 8 % = 40.56; 904.90 + 23.87 + 40.56 = 969.33.
         // All of it at the first quote's rate would be 904.90 + 54.29 = 959.19.
         let agreed = || vec![line(39_790, dec!(6)), line(50_700, dec!(8))];
-        let whole = final_invoice(agreed(), Vec::new(), &[]).unwrap();
+        let whole = final_invoice(agreed(), Vec::new(), NONE, &[]).unwrap();
         assert_eq!(
             taxes(&whole),
             [(dec!(6), 39_790, 2_387), (dec!(8), 50_700, 4_056)]
@@ -609,7 +649,7 @@ mod tests {
             taxes: first.taxes,
             off_price: Money::ZERO,
         }];
-        let rest = final_invoice(agreed(), Vec::new(), &earlier).unwrap();
+        let rest = final_invoice(agreed(), Vec::new(), NONE, &earlier).unwrap();
         assert_eq!(
             taxes(&rest),
             [(dec!(6), 29_790, 1_787), (dec!(8), 50_700, 4_056)]
@@ -621,7 +661,7 @@ mod tests {
         );
 
         // What was invoiced at a rate that nothing is agreed at any more is given back at that rate.
-        let rest = final_invoice(vec![line(50_700, dec!(8))], Vec::new(), &earlier).unwrap();
+        let rest = final_invoice(vec![line(50_700, dec!(8))], Vec::new(), NONE, &earlier).unwrap();
         assert_eq!(
             taxes(&rest),
             [(dec!(6), -10_000, -600), (dec!(8), 50_700, 4_056)]
@@ -654,7 +694,7 @@ mod tests {
             part(2, 50_700, 0, dec!(8)),
         ];
         let left = Money::from_minor(80_490);
-        let share = progress(&agreed, Stage::Share(dec!(0.4)), left).unwrap();
+        let share = progress(&agreed, Stage::Share(dec!(0.4)), left, dec!(0)).unwrap();
         assert_eq!(
             nets(&share),
             [("40 % of Q1", 15_916), ("40 % of Q2", 20_280)]
@@ -665,14 +705,19 @@ mod tests {
         );
         // 297.90 and 507.00 are left: 268.30 goes as 99.30 and 169.00.
         let amount = Stage::Amount(Money::from_minor(26_830));
-        let amount = progress(&agreed, amount, left).unwrap();
+        let amount = progress(&agreed, amount, left, dec!(0)).unwrap();
         assert_eq!(
             nets(&amount),
             [("On account of Q1", 9_930), ("On account of Q2", 16_900)]
         );
-        let beyond = progress(&agreed, Stage::Amount(Money::from_minor(80_491)), left);
+        let beyond = progress(
+            &agreed,
+            Stage::Amount(Money::from_minor(80_491)),
+            left,
+            dec!(0),
+        );
         assert_eq!(beyond, Err(InvoiceError::BeyondWhatIsLeft(left)));
-        let nothing = progress(&agreed, Stage::Amount(Money::ZERO), left);
+        let nothing = progress(&agreed, Stage::Amount(Money::ZERO), left, dec!(0));
         assert_eq!(nothing, Err(InvoiceError::NothingLeft));
     }
 
@@ -735,6 +780,7 @@ mod tests {
         let last = final_invoice(
             vec![line(50_000, dec!(8))],
             Vec::new(),
+            NONE,
             &[deposit.clone(), note("I2", 4_000, 320, 0)],
         )
         .unwrap();
@@ -755,7 +801,7 @@ mod tests {
             note("I4", 5_000, 400, 5_000),
             note("I5", 35_000, 2_800, 0),
         ];
-        let again = final_invoice(vec![line(50_000, dec!(8))], Vec::new(), &before).unwrap();
+        let again = final_invoice(vec![line(50_000, dec!(8))], Vec::new(), NONE, &before).unwrap();
         assert_eq!((again.net().minor(), again.tax().minor()), (35_000, 2_800));
         assert_eq!(nets(&again)[1], ("Off the price by I4", -5_000));
 
@@ -791,7 +837,7 @@ mod tests {
             off_price: Money::ZERO,
         };
         let agreed = vec![line(112_818, dec!(10)), line(75_628, dec!(0))];
-        let last = final_invoice(agreed, Vec::new(), &[before]).unwrap();
+        let last = final_invoice(agreed, Vec::new(), NONE, &[before]).unwrap();
         assert_eq!(last.tax(), Money::ZERO);
         let some = |cents: i64| Extent::Lines(vec![(1, Some(Money::from_minor(cents)))]);
         let note = credit_note((&last.lines, &[], &last.taxes), (&[], &[]), &some(10_000)).unwrap();
@@ -816,12 +862,12 @@ mod tests {
             part(3, 10_000, 7_000, dec!(7)),
         ];
         let left = Money::from_minor(103_000);
-        let share = progress(&agreed, Stage::Share(dec!(0.4)), left).unwrap();
+        let share = progress(&agreed, Stage::Share(dec!(0.4)), left, dec!(0)).unwrap();
         assert_eq!(
             nets(&share),
             [("40 % of Q1", 40_000), ("What is left of Q3", 3_000)]
         );
-        let none = progress(&agreed, Stage::Share(dec!(0.4)), Money::ZERO);
+        let none = progress(&agreed, Stage::Share(dec!(0.4)), Money::ZERO, dec!(0));
         assert_eq!(none, Err(InvoiceError::NothingLeft));
     }
 
@@ -887,7 +933,7 @@ mod tests {
                 taxes: first.taxes.clone(),
                 off_price: Money::ZERO,
             }];
-            let last = final_invoice(vec![line(price, tax_percent)], Vec::new(), &earlier);
+            let last = final_invoice(vec![line(price, tax_percent)], Vec::new(), NONE, &earlier);
             if price == deposit_cents {
                 assert_eq!(last, Err(InvoiceError::NothingLeft));
                 // A variation takes 10.00 off the price, which asks for no tax.
@@ -953,7 +999,9 @@ mod tests {
         fn invoices_come_to_what_was_agreed_after_discounts(
             parts in prop::collection::vec(discounted(), 1..6),
             extra in 0_i64..1000,
+            held in 0_i64..20,
         ) {
+            let share = Decimal::new(held, 2);
             let early: Vec<&Part> = parts.iter().filter(|part| part.is_early).collect();
             let all: Vec<&Part> = parts.iter().collect();
             let (lines, allowances) = asked_for(&all);
@@ -961,26 +1009,44 @@ mod tests {
             let agreed_tax: Money = agreed_taxes.iter().map(|part| part.tax).sum();
             let mut drafts = Vec::new();
             let (early_lines, early_off) = asked_for(&early);
-            if let Ok(first) = progress(&[], Stage::Rooms(early_lines, early_off), agreed) {
+            if let Ok(first) = progress(&[], Stage::Rooms(early_lines, early_off), agreed, share) {
                 drafts.push(first);
             }
             let before: Vec<Earlier> = drafts.iter().map(|draft| earlier("I1", draft)).collect();
-            let Ok(last) = final_invoice(lines.clone(), allowances.clone(), &before) else {
+            let Ok(last) = final_invoice(lines.clone(), allowances.clone(), Some(share), &before) else {
                 return Ok(());
             };
             // Credited in whole and asked for again, with a little goodwill.
             let note = credit_note((&last.lines, &last.allowances, &last.taxes), (&[], &[]), &Extent::Whole).unwrap();
             prop_assert_eq!((note.net(), note.tax()), (last.net(), last.tax()));
             let before: Vec<Earlier> = before.into_iter().chain([earlier("I2", &last), earlier("I3", &note)]).collect();
-            let again = final_invoice(lines.clone(), allowances.clone(), &before).unwrap();
+            let again = final_invoice(lines.clone(), allowances.clone(), Some(share), &before).unwrap();
             prop_assert_eq!((again.net(), again.tax()), (last.net(), last.tax()));
-            let off = Money::from_minor(extra.min(again.net().minor() - 1));
-            let mut less = allowances;
-            less.extend(goodwill("scratch", off, &again.taxes));
-            let again = final_invoice(lines, less, &before).unwrap();
-            prop_assert_eq!(again.net(), last.net() - off);
+            // Released, the share of all that is agreed that was held is asked for, and nothing is left.
+            let mut before: Vec<Earlier> = before;
+            before.push(earlier("I4", &again));
             drafts.push(last);
-            for draft in drafts.iter().chain([&note, &again]) {
+            if let Ok(release) = final_invoice(lines.clone(), allowances.clone(), None, &before) {
+                let held: Money = agreed_taxes.iter().map(|part| part.net.times(share)).sum();
+                prop_assert_eq!(release.net(), held);
+                before.push(earlier("I5", &release));
+                drafts.push(release);
+            }
+            prop_assert_eq!(
+                final_invoice(lines.clone(), allowances.clone(), None, &before),
+                Err(InvoiceError::NothingLeft)
+            );
+            prop_assert_eq!(
+                final_invoice(lines.clone(), allowances.clone(), Some(share), &before),
+                Err(InvoiceError::NothingLeft)
+            );
+            // A little goodwill comes off by that much.
+            let off = Money::from_minor(extra.min(agreed.minor() - 1));
+            let mut less = allowances;
+            less.extend(goodwill("scratch", off, &agreed_taxes));
+            let less = final_invoice(lines, less, NONE, &[]).unwrap();
+            prop_assert_eq!(less.net(), agreed - off);
+            for draft in drafts.iter().chain([&note, &again, &less]) {
                 let nets: Money = draft.taxes.iter().map(|part| part.net).sum();
                 prop_assert_eq!(draft.net(), nets);
             }

@@ -103,6 +103,8 @@ pub struct Terms {
     pub overhead: Decimal,
     /// Tax on the price.
     pub tax: TaxRates,
+    /// The share of invoices that isn't asked for until it is released, 0.05 for 5 %; below 1.
+    pub retention: Decimal,
     /// Work on the owner's own floors: nobody pays, so it has a cost and no price.
     pub own: bool,
 }
@@ -120,6 +122,7 @@ impl Terms {
             burden,
             overhead,
             tax: TaxRates::default(),
+            retention: Decimal::ZERO,
             own: true,
         }
     }

@@ -395,6 +395,95 @@ fn today_says_what_was_invoiced_beyond_the_price_while_the_job_is_on() {
     ledger.lines("check");
 }
 
+#[test]
+fn what_is_held_is_asked_for_when_it_is_released() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(
+        r#"
+        setting set tax-percent 8
+        quote draft "4 Tannery Row" --sequence none --schedule none --margin 0% --retention 10%
+        quote send Q1
+        quote accept Q1
+        invoice deposit J1 --amount 100 --issue
+        "#,
+    );
+    let paper = ledger.line("quote show Q1 --for-client").ok();
+    let said = "Of progress and final invoices 10 % is held until it is released.";
+    assert!(paper.contains(said), "{paper}");
+    // A deposit holds nothing. 40 % of 350.00 is 140.00, of which 14.00 is held: 126.00 with 10.08.
+    ledger.lines("invoice progress J1 --share 40% --issue");
+    let stage = ledger.line("invoice show I2").ok();
+    assert!(
+        stage.contains("2. Held until it is released: 10 %"),
+        "{stage}"
+    );
+    assert_eq!(figures(&ledger, "I2", &["net", "tax"]), ["126.00", "10.08"]);
+    // 350.00 less 35.00 that is held of all of it, 100.00 and 126.00: 89.00. Tax on 315.00 is 25.20, less 8.00 and 10.08.
+    assert_eq!(
+        ledger.line("invoice release J1").refused(),
+        "error: J1 has more left to invoice than what is held\nhint: gritledger invoice final J1"
+    );
+    let last = ledger.line("invoice final J1 --issue");
+    let said = "35.00 before tax is held until it is released.";
+    assert!(last.stderr().contains(said), "{last}");
+    assert_eq!(figures(&ledger, "I3", &["net", "tax"]), ["89.00", "7.12"]);
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice for J1 but what is held: 35.00\nhint: gritledger invoice release J1"
+    );
+    // What is held is owed by nobody yet.
+    ledger.lines("payment add I1,I2,I3 340.20");
+    assert_eq!(ledger.json("client show Ada")["owed"], json!("0.00"));
+    // 35.00 with what is left of 28.00 of tax: 2.80.
+    ledger.lines("invoice release J1 --issue");
+    assert_eq!(
+        figures(&ledger, "I4", &["kind", "net", "tax", "due"]),
+        ["release", "35.00", "2.80", "37.80"]
+    );
+    for (again, refusal) in [
+        ("final", "nothing is left to invoice"),
+        ("release", "nothing of J1 is held"),
+    ] {
+        let refused = ledger.line(&format!("invoice {again} J1")).refused();
+        assert_eq!(refused, format!("error: {refusal}"));
+    }
+    ledger.lines("check");
+}
+
+#[test]
+fn what_is_held_is_never_asked_for_on_the_way() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --sequence none --schedule none --margin 0% --retention 10%
+        quote send Q1
+        quote accept Q1
+        invoice progress J1 --amount 340 --issue
+        "#,
+    );
+    // 340.00 less 34.00; of the 44.00 that are left 10.00 can be asked for, 1.00 of it held.
+    assert_eq!(
+        ledger.line("invoice progress J1 --amount 10.01").refused(),
+        "error: that is more than is left to invoice for J1: 10.00\nhint: gritledger invoice final J1"
+    );
+    ledger.lines("invoice final J1 --issue\ninvoice release J1 --issue");
+    let nets = ["I1", "I2", "I3"].map(|name| figures(&ledger, name, &["net"]).remove(0));
+    assert_eq!(nets, ["306.00", "9.00", "35.00"]);
+    let plain = taxed();
+    assert_eq!(
+        plain.line("invoice release J1").refused(),
+        "error: nothing of J1 is held"
+    );
+    let refused = plain
+        .line(r#"quote draft "4 Tannery Row" --retention 100%"#)
+        .refused();
+    assert_eq!(
+        refused,
+        "error: a retention is a share of 0 % or more, below 100 %"
+    );
+    ledger.lines("check");
+}
+
 /// Returns figures of an invoice.
 fn figures(ledger: &TestLedger, invoice: &str, names: &[&str]) -> Vec<String> {
     let answer = ledger.json(&format!("invoice show {invoice}"));

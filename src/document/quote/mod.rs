@@ -427,6 +427,7 @@ answer! {
         taxes: Vec<Tax> = page.each(taxes, Tax::new),
         total: Amount,
         margin_percent: Percent = Percent(view.owner().and(margin)),
+        retention_percent: SetPercent = SetPercent::of_one(terms.retention),
         cautions: Vec<CautionFacts>,
         start_on: Option<NaiveDate>,
         options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
@@ -654,6 +655,13 @@ impl Answer for QuoteAnswer {
                 View::Client => format!("{options} options to choose from."),
             };
             let _ = write!(text, "\n{words}\n");
+        }
+        if !self.retention_percent.0.is_zero() {
+            let words = format!(
+                "Of progress and final invoices {} is held until it is released.",
+                self.retention_percent
+            );
+            let _ = write!(text, "\n{}\n", page.prose(&words));
         }
         if let Some(right) = &self.cancellation {
             let words = format!(

@@ -151,7 +151,7 @@ impl Ledger {
         for invoice in &invoices {
             problems.extend(self.total_problems(invoice));
             match invoice.kind {
-                InvoiceKind::Final => {
+                InvoiceKind::Final | InvoiceKind::Release => {
                     self.check_final(invoice, &by_job[&invoice.job_id], problems)?;
                 }
                 InvoiceKind::Deposit | InvoiceKind::Progress => {
@@ -246,7 +246,15 @@ impl Ledger {
         });
         let earlier: Vec<Earlier> = earlier.map(|other| other.as_earlier()).collect();
         let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
-        let Ok(again) = final_invoice(lines, invoice.allowances.clone(), &earlier) else {
+        let retention = match invoice.kind {
+            InvoiceKind::Release => None,
+            _ => {
+                let terms = self.agreed(&self.job_by_id(invoice.job_id)?)?.terms();
+                Some(terms.map_or(Decimal::ZERO, |terms| terms.retention))
+            }
+        };
+        let off = invoice.allowances.clone();
+        let Ok(again) = final_invoice(lines, off, retention, &earlier) else {
             problems.push(format!("{subject}: nothing was left to ask for"));
             return Ok(());
         };
