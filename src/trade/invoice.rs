@@ -937,8 +937,12 @@ mod tests {
             if price == deposit_cents {
                 assert_eq!(last, Err(InvoiceError::NothingLeft));
                 // A variation takes 10.00 off the price, which asks for no tax.
-                let less =
-                    final_invoice(vec![line(price - 1_000, tax_percent)], Vec::new(), &earlier);
+                let less = final_invoice(
+                    vec![line(price - 1_000, tax_percent)],
+                    Vec::new(),
+                    NONE,
+                    &earlier,
+                );
                 let less = less.unwrap_err();
                 assert_eq!(less, InvoiceError::OwedBack(Money::from_minor(1_000)));
                 let words = "more was invoiced than there is to invoice";
