@@ -628,6 +628,29 @@ mod tests {
     }
 
     #[test]
+    fn the_worked_invoice_of_en_16931_comes_to_the_cent() {
+        // EN 16931-1, BR-CO-10 to -17, on three lines, a charge and an allowance: 812.5 × 3.85 = 3128.125, 14 × 42.00, and
+        // 37.5 × 2.35 = 88.125, each rounded half away from zero; the charge of 25.00 is a line here, since a firm has no
+        // other. 3804.26 − 50.00 + 25.00 = 3779.26; 8.25 % of it is 311.78895; 4091.05, and 3091.05 after 1000.00.
+        let usd = crate::money::Currency::from_code("USD").unwrap();
+        let priced = [(dec!(812.5), dec!(3.85)), (dec!(14), dec!(42)), (dec!(37.5), dec!(2.35))];
+        let nets = priced.map(|(quantity, price)| usd.amount(quantity * price));
+        assert_eq!(nets.map(Money::minor), [312_813, 58_800, 8_813]);
+        let mut lines: Vec<InvoiceLine> = nets.iter().map(|net| line(net.minor(), dec!(8.25))).collect();
+        lines.push(line(2_500, dec!(8.25)));
+        let allowances = vec![Allowance {
+            reason: "neighbours".into(),
+            quote: Some(QuoteId(1)),
+            amount: Money::from_minor(5_000),
+            tax_percent: dec!(8.25),
+        }];
+        let draft = final_invoice(lines, allowances, &[]).unwrap();
+        assert_eq!(taxes(&draft), [(dec!(8.25), 377_926, 31_179)]);
+        assert_eq!((draft.net() + draft.tax()).minor(), 409_105);
+        assert_eq!((draft.net() + draft.tax() - Money::from_minor(100_000)).minor(), 309_105);
+    }
+
+    #[test]
     fn each_part_is_taxed_at_its_own_rate_and_a_deposit_comes_off_at_its_own() {
         // A quote of 397.90 agreed at 6 % and a variation of 507.00 agreed at 8 %:
         // 397.90 × 6 % = 23.874, and 507.00 × 8 % = 40.56; 904.90 + 23.87 + 40.56 = 969.33.
