@@ -289,7 +289,7 @@ impl Electronic<'_> {
         match category {
             "O" if is_total => elements.push(text("cbc:TaxExemptionReason", "Not subject to tax")),
             "E" if is_total => {
-                elements.push(text("cbc:TaxExemptionReason", &self.invoice.exemption))
+                elements.push(text("cbc:TaxExemptionReason", &self.invoice.exemption));
             }
             _ => {}
         }

@@ -87,9 +87,7 @@ impl Writing<'_> {
     pub fn set_rate(&self, rate: &BookRate) -> Result<()> {
         self.insert_rate(rate)?;
         let operations = self.operations_by_id()?;
-        let Some(operation) = operations.get(&rate.operation) else {
-            refuse!("there is no such operation");
-        };
+        let operation = &operations[&rate.operation]; // The row that was just written refers to it.
         let item = operation.item.as_ref().map_or(Unit::Each, |item| item.unit);
         let (unit, one) = operation.driver.unit().in_units(self.units());
         self.log(&format!(

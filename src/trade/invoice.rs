@@ -633,10 +633,17 @@ mod tests {
         // 37.5 × 2.35 = 88.125, each rounded half away from zero; the charge of 25.00 is a line here, since a firm has no
         // other. 3804.26 − 50.00 + 25.00 = 3779.26; 8.25 % of it is 311.78895; 4091.05, and 3091.05 after 1000.00.
         let usd = crate::money::Currency::from_code("USD").unwrap();
-        let priced = [(dec!(812.5), dec!(3.85)), (dec!(14), dec!(42)), (dec!(37.5), dec!(2.35))];
+        let priced = [
+            (dec!(812.5), dec!(3.85)),
+            (dec!(14), dec!(42)),
+            (dec!(37.5), dec!(2.35)),
+        ];
         let nets = priced.map(|(quantity, price)| usd.amount(quantity * price));
         assert_eq!(nets.map(Money::minor), [312_813, 58_800, 8_813]);
-        let mut lines: Vec<InvoiceLine> = nets.iter().map(|net| line(net.minor(), dec!(8.25))).collect();
+        let mut lines: Vec<InvoiceLine> = nets
+            .iter()
+            .map(|net| line(net.minor(), dec!(8.25)))
+            .collect();
         lines.push(line(2_500, dec!(8.25)));
         let allowances = vec![Allowance {
             reason: "neighbours".into(),
@@ -644,10 +651,13 @@ mod tests {
             amount: Money::from_minor(5_000),
             tax_percent: dec!(8.25),
         }];
-        let draft = final_invoice(lines, allowances, &[]).unwrap();
+        let draft = final_invoice(lines, allowances, NONE, &[]).unwrap();
         assert_eq!(taxes(&draft), [(dec!(8.25), 377_926, 31_179)]);
         assert_eq!((draft.net() + draft.tax()).minor(), 409_105);
-        assert_eq!((draft.net() + draft.tax() - Money::from_minor(100_000)).minor(), 309_105);
+        assert_eq!(
+            (draft.net() + draft.tax() - Money::from_minor(100_000)).minor(),
+            309_105
+        );
     }
 
     #[test]
