@@ -678,7 +678,7 @@ const PLANTED: &[(&str, &str)] = &[
     // Rentals.
     ("UPDATE rental_day SET charge_minor = charge_minor + 1 WHERE position = 1", "its days add up to"),
     ("UPDATE rental_day SET charge_minor = charge_minor + CASE position WHEN 1 THEN 5 ELSE -5 END WHERE position < 3 AND entry_id = (SELECT MIN(entry_id) FROM rental_day)", "its day of 2026-02-25 costs"),
-    ("DELETE FROM rental_day WHERE position = 5", "4 days are charged, 5 began"),
+    ("DELETE FROM rental_day WHERE position = 5", "charged for 4 days, 5 began"),
     ("UPDATE rental_day SET began_on = '2026-02-20' WHERE position = 1", "is charged as 2026-02-20"),
     ("UPDATE rental_day SET job_id = 2 WHERE position = 1", "which hadn't the machine"),
     ("UPDATE rental_tariff SET day_minor = day_minor + 100, week_minor = NULL", "its tariff asks"),

@@ -443,7 +443,7 @@ fn a_usage_error_says_what_must_be_typed_and_no_more() {
             "error: the following required arguments were not provided: \
              --condition <CONDITION> --species <SPECIES> \
              <--shape <SHAPE>|--walls <WALLS>|--steps <COUNT>|--not-refinished> <NAME>\n\
-             Usage: gritledger room add --condition <CONDITION> --species <SPECIES> <--shape <SHAPE>|--walls <WALLS>|--steps <COUNT>|--not-refinished> <SITE> <NAME>\n",
+             Usage: gritledger room add <SITE> <NAME> <--shape <SHAPE>|--walls <WALLS>|--steps <COUNT>|--not-refinished> --condition <CONDITION> --species <SPECIES>\n",
         ),
         (
             "room list --site \"4 Tannery Row\"",
@@ -451,7 +451,7 @@ fn a_usage_error_says_what_must_be_typed_and_no_more() {
              Usage: gritledger room list <SITE>\n",
         ),
         (
-            "quote show Q1 --for-client",
+            "quote show Q1 --client",
             "error: unexpected argument '--client' found\n\
              hint: a similar argument exists: '--for-client'\n\
              Usage: gritledger quote show <QUOTE>\n",

@@ -68,7 +68,7 @@ fn a_walk_writes_what_the_single_commands_would() {
     let typed = house();
     typed.lines(
         r#"
-        room add "8 Reed Lane" Den --shape "12' x 14'" --plus "5' x 2'" --condition worn-film --species red-oak --part "3 x 12: bare" --door "outside:2'8\""
+        room add "8 Reed Lane" Den --shape "12' x 14'" --plus "5' x 2'" --condition worn-film --species red-oak --part "3' x 12': bare" --door "outside:2'8\""
         room add "8 Reed Lane" Hall --not-refinished --door "Den:2'6\""
         finding add Den proud-nails 12
         finding add Den missing-quarter-round "14' + 8'6\""
