@@ -657,7 +657,10 @@ impl Writing<'_> {
             }
         }
         let draft = match final_invoice(lines, allowances, Some(retention), &earlier) {
-            Err(InvoiceError::NothingLeft) if !self.left_to_invoice(job)?.is_zero() => {
+            // What is left may be less than the share of the whole that is to be held.
+            Err(InvoiceError::NothingLeft | InvoiceError::OwedBack(_))
+                if self.left_to_invoice(job)? > Money::ZERO && !retention.is_zero() =>
+            {
                 return Err(Refusal::new(format!(
                     "nothing is left to invoice for {} but what is held: {}",
                     job.number,

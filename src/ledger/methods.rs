@@ -226,7 +226,11 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a sequence without operations.
     pub fn edit_sequence(&self, name: &str, steps: &[Operation]) -> Result<()> {
-        let id = self.emptied("sequence", name)?;
+        let id = self.emptied(
+            "sequence",
+            name,
+            "DELETE FROM sequence_step WHERE sequence_id = :id",
+        )?;
         self.fill_sequence(id, steps)?;
         self.log(&format!("Changed sequence {name}."))
     }
@@ -274,7 +278,11 @@ impl Writing<'_> {
     /// # Errors
     /// Refuses a schedule without a coat.
     pub fn edit_schedule(&self, name: &str, steps: &[NewStep]) -> Result<()> {
-        let id = self.emptied("schedule", name)?;
+        let id = self.emptied(
+            "schedule",
+            name,
+            "DELETE FROM schedule_step WHERE schedule_id = :id",
+        )?;
         self.fill_schedule(id, steps)?;
         self.log(&format!("Changed schedule {name}."))
     }
@@ -312,6 +320,7 @@ impl Writing<'_> {
             })?;
         Ok(())
     }
+
     /// Writes a sequence or a schedule down, without its steps.
     fn insert_method(&self, kind: &'static str, name: &str) -> Result<i64> {
         let name = self.new_name(kind, name)?;
@@ -323,17 +332,15 @@ impl Writing<'_> {
         Ok(id)
     }
 
-    /// Takes the steps of a sequence or a schedule away; returns which it is.
-    fn emptied(&self, kind: &str, name: &str) -> Result<i64> {
+    /// Takes the steps of a sequence or a schedule away, as `delete` does of an `:id`; returns which it is.
+    fn emptied(&self, kind: &str, name: &str, delete: &str) -> Result<i64> {
         let id: i64 = self.connection.query_row(
             &format!("SELECT id FROM {kind} WHERE name = :name"),
             named_params! { ":name": name },
             |row| row.get(0),
         )?;
-        self.connection.execute(
-            &format!("DELETE FROM {kind}_step WHERE {kind}_id = :id"),
-            named_params! { ":id": id },
-        )?;
+        self.connection
+            .execute(delete, named_params! { ":id": id })?;
         Ok(id)
     }
 }

@@ -451,6 +451,28 @@ fn what_is_held_is_asked_for_when_it_is_released() {
 }
 
 #[test]
+fn what_is_left_may_be_less_than_what_is_to_be_held() {
+    let ledger = at_the_minimum("350");
+    ledger.lines(
+        r#"
+        quote draft "4 Tannery Row" --sequence none --schedule none --margin 0% --retention 10%
+        quote send Q1
+        quote accept Q1
+        invoice deposit J1 --amount 105 --issue
+        invoice progress J1 --amount 240 --issue
+        "#,
+    );
+    // 350.00 less 105.00 and 216.00: 29.00 are left, and 35.00 would be held of all of it.
+    assert_eq!(
+        ledger.line("invoice final J1").refused(),
+        "error: nothing is left to invoice for J1 but what is held: 29.00\nhint: gritledger invoice release J1"
+    );
+    ledger.lines("invoice release J1 --issue");
+    assert_eq!(figures(&ledger, "I3", &["net"]), ["29.00"]);
+    ledger.lines("check");
+}
+
+#[test]
 fn what_is_held_is_never_asked_for_on_the_way() {
     let ledger = at_the_minimum("350");
     ledger.lines(
