@@ -445,6 +445,8 @@ answer! {
         total: PlaceFacts = PlaceFacts::new(budget.standing.total, page),
         room: Option<String> = budget.room,
         in_room: Option<PlaceFacts> = budget.standing.there.map(|there| PlaceFacts::new(there, page)),
+        passes_begun: Option<usize> = budget.standing.passes.map(|passes| passes.begun),
+        passes: Option<usize> = budget.standing.passes.map(|passes| passes.quoted),
     }
 }
 
@@ -476,7 +478,7 @@ impl PlaceFacts {
 }
 
 impl BudgetFacts {
-    /// Says in a line how far it has come: `disc-7in-36: 21 of 24 quoted; Den 6 of 7`.
+    /// Says in a line how far it has come: `disc-7in-36: 21 of 24 quoted; Den 6 of 7, 2 of 3 passes begun`.
     fn words(&self) -> String {
         let of = inert(&self.of);
         if self.total.quoted.is_none() {
@@ -485,10 +487,13 @@ impl BudgetFacts {
         let unit = in_unit(self.unit, " ", "");
         let there = self.room.as_ref().zip(self.in_room.as_ref());
         let there = there.map(|(room, there)| format!("; {} {}", inert(room), there.words("")));
+        let begun = self.passes_begun.zip(self.passes);
+        let begun = begun.map(|(begun, all)| format!(", {begun} of {all} passes begun"));
         format!(
-            "{of}: {} quoted{}",
+            "{of}: {} quoted{}{}",
             self.total.words(&unit),
-            or_blank(there)
+            or_blank(there),
+            or_blank(begun)
         )
     }
 }

@@ -57,6 +57,17 @@ pub struct Standing {
     pub total: Place,
     /// In the room that was asked about; `None`: none was, or there is no other.
     pub there: Option<Place>,
+    /// Of an item, how far the passes have come that the room takes; `None`: no room was asked about, or it takes but one.
+    pub passes: Option<Passes>,
+}
+
+/// Of a task that goes over a room several times, how often it does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Passes {
+    /// Passes of which something is used.
+    pub begun: usize,
+    /// Passes that were quoted.
+    pub quoted: usize,
 }
 
 /// What is used of one thing.
@@ -396,6 +407,31 @@ impl Budget {
             unit: first.subject.unit(),
             total: sum(places().map(|(_, of)| of)),
             there: (room.is_some() && has_others).then_some(there),
+            passes: room.and_then(|room| self.passes(&first.subject, room)),
+        })
+    }
+
+    /// Returns how far the passes of a room have come that are of one task with an item's and take items of its unit: the
+    /// cuts of its floor, and not the screen between its coats.
+    fn passes(&self, subject: &Subject, room: RoomId) -> Option<Passes> {
+        let task_of = |subject: &Subject| match subject {
+            Subject::Item {
+                operation: Some((operation, _)),
+                ..
+            } => self.tasks.get(operation).map(|task| task.id),
+            _ => None,
+        };
+        let task = task_of(subject)?;
+        let lines = self.lines.iter();
+        let lines = lines.filter(|line| {
+            task_of(&line.subject) == Some(task) && line.subject.unit() == subject.unit()
+        });
+        let places = lines.filter_map(|line| line.places.get(&Some(room)));
+        let quoted: Vec<&Place> = places.filter(|place| place.quoted.is_some()).collect();
+        let is_begun = |place: &&&Place| place.used.is_some_and(|used| used > Decimal::ZERO);
+        (quoted.len() > 1).then(|| Passes {
+            begun: quoted.iter().filter(is_begun).count(),
+            quoted: quoted.len(),
         })
     }
 

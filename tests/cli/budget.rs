@@ -14,7 +14,7 @@ fn a_use_and_hours_say_how_far_they_have_come() {
     assert_eq!(
         said("use 36 6 --room Landing"),
         "E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
-         disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n"
+         disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37, 1 of 3 passes begun\n"
     );
     assert_eq!(
         said("hours 1:30 --on sand --room Landing"),
@@ -41,7 +41,7 @@ fn a_use_and_hours_say_how_far_they_have_come() {
     assert_eq!(
         said("use disc-7in-80 0 --room Landing --on rotary-80"),
         "E6: used 0 discs of disc-7in-80 on J1, Landing.\n\
-         disc-7in-80: 0 of 4.66 quoted; Landing 0 of 1.57\n"
+         disc-7in-80: 0 of 4.66 quoted; Landing 0 of 1.57, 1 of 3 passes begun\n"
     );
     // What is left over, money and hours on nothing are no part of it.
     ledger.line("item edit oil-finish --not-kept").ok();
@@ -83,6 +83,8 @@ fn programs_read_the_budget_of_an_entry() {
             "left": "19",
             "room": "Landing",
             "in_room": { "quoted": "6.37", "used": "6", "left": "0.37" },
+            "passes_begun": 1,
+            "passes": 3,
         })
     );
     assert_eq!(
@@ -96,6 +98,8 @@ fn programs_read_the_budget_of_an_entry() {
             "left": null,
             "room": null,
             "in_room": null,
+            "passes_begun": null,
+            "passes": null,
         })
     );
     for line in [
@@ -124,7 +128,7 @@ fn notes_tell_each_thing_once_as_it_stands_in_the_end() {
          E3: used 12 discs of disc-7in-36 on J1, Back bedroom, 25.20.\n\
          E4: Ruben Vale worked 1 h on J1, Back bedroom, sand, 39.86.\n\
          E5: took back E2.\n\
-         disc-7in-36: 18 of 25 quoted; Back bedroom 12 of 18.63\n\
+         disc-7in-36: 18 of 25 quoted; Back bedroom 12 of 18.63, 1 of 3 passes begun\n\
          sand: 1 of 2.65 h quoted; Back bedroom 1 of 1.9\n"
     );
 }
@@ -141,7 +145,7 @@ fn a_variation_adds_to_the_budget() {
     assert_eq!(
         ledger.line("use 36 6 --room Landing").ok(),
         "E1: used 6 discs of disc-7in-36 on J1, Landing, 12.60.\n\
-         disc-7in-36: 6 of 31.37 quoted; Landing 6 of 12.74\n"
+         disc-7in-36: 6 of 31.37 quoted; Landing 6 of 12.74, 1 of 3 passes begun\n"
     );
 }
 
@@ -201,4 +205,19 @@ fn a_job_says_what_it_has_used_and_what_it_will_cost_at_this_pace() {
         !text.contains("At this pace") && !text.contains("Left"),
         "{text}"
     );
+}
+
+#[test]
+fn of_a_room_it_is_said_how_many_of_its_passes_are_begun() {
+    let ledger = TestLedger::job_open();
+    ledger.lines("use 36 6 --room Landing");
+    let line = ledger.line("use 50 6 --room Landing").ok();
+    assert!(line.ends_with(", 2 of 3 passes begun\n"), "{line}");
+    // Another room has passes of its own, and coats aren't cuts.
+    let line = ledger
+        .line("use disc-7in-80 3 --room \"Back bedroom\"")
+        .ok();
+    assert!(line.ends_with(", 1 of 3 passes begun\n"), "{line}");
+    let line = ledger.line("use oil-finish 0.25 --room Landing").ok();
+    assert!(!line.contains("passes"), "{line}");
 }

@@ -515,7 +515,7 @@ fn corrections_stand_among_the_lines_of_a_day() {
          E3: used 6 discs of disc-7in-36 on J1, Landing in the place of E1, 12.60.\n\
          E4: spent for tape on J1, Landing, 5.00.\n\
          E5: took back E4 (spent for tape on J1, Landing).\n\
-         disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n"
+         disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37, 1 of 3 passes begun\n"
     );
     assert_eq!(cost(&ledger, "J1"), json!("12.60"));
 }

@@ -343,7 +343,7 @@ fn many_lines_are_written_at_once_or_none() {
          E2: Ruben Vale worked 1.5 h on J1, Landing, sand, 59.79.\n\
          E3: spent for disposal on J2, 18.40.\n\
          E4: used 0.25 gal of oil-finish on J2, Hall, 13.00.\n\
-         J1 disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37\n\
+         J1 disc-7in-36: 6 of 25 quoted; Landing 6 of 6.37, 1 of 3 passes begun\n\
          J1 sand: 1.5 of 2.65 h quoted; Landing 1.5 of 0.75\n\
          J2 oil-finish: 0.25 of 0.42 gal quoted\n"
     );
