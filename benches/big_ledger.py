@@ -63,6 +63,7 @@ DAY = re.compile(r"\b20[0-9]{2}-[0-9]{2}-[0-9]{2}\b")
 SEALED = [
     ("ledger", [], ()),
     ("setting", [], ()),
+    ("letterhead", [], ()),
     ("tax_rate", [], ()),
     ("book_rate", [], ()),
     ("rate_change", [], ()),
@@ -92,7 +93,7 @@ SEALED = [
                        " FROM invoice_line JOIN invoice ON invoice.id = invoice_id ORDER BY invoice_id, position"),
         ("invoice_id", "SELECT * FROM invoice_allowance ORDER BY invoice_id, position"),
         ("invoice_id", "SELECT * FROM invoice_tax ORDER BY invoice_id, tax_micro"),
-    ], ("client", "client_address", "site", "what")),
+    ], ("client", "client_address", "client_tax_number", "site", "what")),
     ("write_off", [], ()),
     ("write_off_void", [], ()),
     ("payment", [], ()),
