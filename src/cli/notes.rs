@@ -197,10 +197,18 @@ fn read_note(number: usize, text: &str, standing: &mut Standing) -> Result<Read>
         "on" => ("on", &mut standing.date),
         _ => return read_lines(number, text, first, standing).map(Read::Lines),
     };
-    let (text, line) = (rest.trim().to_owned(), number);
+    let (text, line) = (unquoted(rest.trim()).to_owned(), number);
     *place = (!text.is_empty()).then_some(Said { text, line });
     let said = place.clone();
     Ok(Read::Head(said.map(|said| Head { word, said })))
+}
+
+/// Returns words without the quotation marks around them: in a note they need none, and many type them all the same.
+fn unquoted(words: &str) -> &str {
+    let inner = words
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'));
+    inner.filter(|inner| !inner.contains('"')).unwrap_or(words)
 }
 
 /// Reads one line of the day book, or all that a line says of a room.
@@ -215,7 +223,7 @@ fn read_lines(number: usize, text: &str, word: &str, standing: &Standing) -> Res
             false => Err(no_line(text, word)),
         };
     };
-    let (text, line) = (room.trim().to_owned(), number);
+    let (text, line) = (unquoted(room.trim()).to_owned(), number);
     let here = Standing {
         rooms: Some(Said { text, line }),
         ..standing.clone()

@@ -873,3 +873,19 @@ fn a_unit_of_hours_may_stand_apart() {
     let said = ledger.line(&format!("daybook {notes}")).ok();
     assert!(said.contains("1 h on J1, Landing, clean"), "{said}");
 }
+
+#[test]
+fn a_name_in_a_note_may_stand_in_quotation_marks() {
+    let ledger = TestLedger::job_open();
+    let notes =
+        "job \"J1\"\non \"today\"\nroom \"Back bedroom\"\nuse 36 12\n\"Landing\": 1h sand\n";
+    let written = ledger.fed("daybook", notes.as_bytes()).ok();
+    assert!(
+        written.contains("12 discs of disc-7in-36 on J1, Back bedroom"),
+        "{written}"
+    );
+    assert!(
+        written.contains("worked 1 h on J1, Landing, sand"),
+        "{written}"
+    );
+}
