@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, Result};
 use clap::{Args, ValueEnum};
 
-use super::list::{DaysArgs, sorted};
+use super::list::{DaysArgs, read_days, sorted};
 use super::rate::FURTHEST;
 use super::ui::{Context, is_stdout};
 use crate::document::file::{
@@ -18,12 +18,13 @@ use crate::document::report::variance::VarianceAnswer;
 use crate::document::showing::Showing;
 use crate::document::{Page, View, count};
 use crate::ledger::{
-    Clock, Grouping, Identity, Imported, Job, Ledger, QuoteHeader, QuoteStatus, Refusal, Transfer,
-    refuse, typed,
+    Clock, Days, Grouping, Identity, Imported, Job, Ledger, QuoteHeader, QuoteStatus, Records,
+    Refusal, Transfer, refuse, typed,
 };
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::{Country, DateOrder, DecimalMark, Notation};
+use crate::trade::NotInSet;
 
 /// The day that the demo ends on, unless GRITLEDGER_TODAY says otherwise.
 const DEMO_DAY: chrono::NaiveDate = chrono::NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date");
@@ -116,6 +117,7 @@ pub(super) struct LogArgs {
 #[command(after_long_help = "Example:\n  gritledger import past-rooms notebook.csv --dry-run")]
 pub(super) struct ImportArgs {
     /// What the rows are
+    #[arg(value_parser = read_kind)]
     kind: Transfer,
     /// The CSV file
     file: PathBuf,
@@ -124,18 +126,71 @@ pub(super) struct ImportArgs {
     units: Option<String>,
 }
 
-/// Write rows as CSV that import reads back
+/// Write rows as CSV: what import reads back, or what an accountant asks for
+///
+/// Of a time (--from, --to) go out: invoices, payments, expenses, mileage, quotes, jobs. All else is written whole, as
+/// import reads it back.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger export rooms --to rooms.csv")]
+#[command(
+    after_long_help = "Examples:\n  gritledger export rooms --to rooms.csv\n  gritledger export invoices --from 2026-01-01 --to 2026-12-31 --to invoices.csv"
+)]
 pub(super) struct ExportArgs {
     /// What the rows are
-    kind: Transfer,
-    /// The file to write (default: stdout); an earlier export of the same kind is replaced
-    #[arg(long, value_name = "FILE")]
-    to: Option<PathBuf>,
+    kind: Exported,
+    /// The first day (default: the first that there is)
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+    /// The last day (default: today), or the file to write (default: stdout); can be repeated, for both
+    ///
+    /// What reads as a date is one: a file of such a name is written as ./2026-03-02. An earlier export of the same kind is
+    /// replaced.
+    #[arg(long, value_name = "DATE|FILE")]
+    to: Vec<PathBuf>,
     /// Replace whatever file is there
     #[arg(long)]
     replace: bool,
+}
+
+/// What can be written as CSV.
+#[derive(Clone, Copy, Debug)]
+enum Exported {
+    /// What import reads back.
+    Rows(Transfer),
+    /// What an accountant is handed.
+    Records(Records),
+}
+
+impl std::str::FromStr for Exported {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Exported, String> {
+        if let Ok(records) = text.parse() {
+            return Ok(Exported::Records(records));
+        }
+        text.parse().map(Exported::Rows).map_err(|_| {
+            let records = Records::ALL.iter().map(ToString::to_string);
+            let rows = Transfer::ALL.iter().map(ToString::to_string);
+            let all: Vec<String> = records.chain(rows).collect();
+            format!("one of: {}", all.join(", "))
+        })
+    }
+}
+
+impl std::fmt::Display for Exported {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Exported::Rows(rows) => rows.fmt(f),
+            Exported::Records(records) => records.fmt(f),
+        }
+    }
+}
+
+/// Reads what a file brings in: jobs that are brought in are past ones.
+fn read_kind(text: &str) -> Result<Transfer, NotInSet> {
+    match text.trim() {
+        "jobs" => Ok(Transfer::PastJobs),
+        text => text.parse(),
+    }
 }
 
 /// Print shell completions, or the manual page
@@ -426,8 +481,21 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
             .hint(format!("gritledger export {}", args.kind))
             .into());
     }
-    let text = context.read(|ledger| ledger.export(args.kind))?;
-    match &args.to {
+    let (text, file) = context.read(|ledger| {
+        let (days, file) = days_and_file(context, ledger, args)?;
+        let text = match args.kind {
+            Exported::Records(kind) => ledger.records(kind, days)?,
+            Exported::Rows(kind) if days == Days::default() => ledger.export(kind)?,
+            Exported::Rows(kind) => {
+                let words = format!("`export {kind}` writes all of them, of no time");
+                return Err(Refusal::new(words)
+                    .hint(format!("gritledger export {kind}"))
+                    .into());
+            }
+        };
+        Ok((text, file))
+    })?;
+    match file {
         Some(path) if !is_stdout(path) => {
             // The headings tell an earlier export of the same kind.
             let headings = text.lines().next().unwrap_or_default();
@@ -440,6 +508,30 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
             Ok(())
         }
     }
+}
+
+/// Reads of which days, and to which file: `--to` says either.
+fn days_and_file<'a>(
+    context: &Context,
+    ledger: &Ledger,
+    args: &'a ExportArgs,
+) -> Result<(Days, Option<&'a Path>)> {
+    let (mut last, mut file) = (None, None);
+    for to in &args.to {
+        let text = to.to_str().unwrap_or_default();
+        let is_day = ledger.notation().past_day(text, ledger.today()).is_some();
+        let is_second = match is_day {
+            true => last.replace(text).is_some(),
+            false => file.replace(to.as_path()).is_some(),
+        };
+        if is_second {
+            let twice = if is_day { "days" } else { "files" };
+            refuse!("--to names two {twice}: one day and one file are enough");
+        }
+    }
+    let from = args.from.as_deref();
+    let days = read_days(context, ledger, from, last)?;
+    Ok((days, file))
 }
 
 pub(super) fn cmd_generate(context: &Context, args: &GenerateArgs) -> Result<()> {

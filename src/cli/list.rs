@@ -27,17 +27,23 @@ impl DaysArgs {
     }
 
     pub(super) fn read(&self, context: &Context, ledger: &Ledger) -> Result<Days> {
-        let day = |text: &Option<String>| {
-            let text = text.as_deref();
-            text.map(|text| read_date(context, ledger, Some(text)))
-                .transpose()
-        };
-        let (from, to) = (day(&self.from)?, day(&self.to)?);
-        if let Some((from, to)) = from.zip(to).filter(|(from, to)| from > to) {
-            refuse!("{from} is after {to}: no day is in that time");
-        }
-        Ok(Days { from, to })
+        read_days(context, ledger, self.from.as_deref(), self.to.as_deref())
     }
+}
+
+/// Reads from which day to which.
+pub(super) fn read_days(
+    context: &Context,
+    ledger: &Ledger,
+    from: Option<&str>,
+    to: Option<&str>,
+) -> Result<Days> {
+    let day = |text: Option<&str>| text.map(|text| read_date(context, ledger, Some(text)));
+    let (from, to) = (day(from).transpose()?, day(to).transpose()?);
+    if let Some((from, to)) = from.zip(to).filter(|(from, to)| from > to) {
+        refuse!("{from} is after {to}: no day is in that time");
+    }
+    Ok(Days { from, to })
 }
 
 /// Whose.

@@ -26,20 +26,24 @@ const MICRO_DECIMALS: u32 = 6;
 type Cells = Vec<String>;
 
 /// The rows of a kind as they are written, one after the other: none of them is held.
-struct Sheet(csv::Writer<Vec<u8>>);
+pub(super) struct Sheet(csv::Writer<Vec<u8>>);
 
 impl Sheet {
     fn new(kind: Transfer) -> Result<Sheet> {
+        let columns = kind.columns();
+        Sheet::headed(columns.required.iter().chain(columns.optional))
+    }
+
+    pub(super) fn headed(headings: impl IntoIterator<Item = impl AsRef<[u8]>>) -> Result<Sheet> {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(Vec::new());
-        let columns = kind.columns();
-        writer.write_record(columns.required.iter().chain(columns.optional))?;
+        writer.write_record(headings)?;
         Ok(Sheet(writer))
     }
 
     /// Writes a row, which has as many cells as there are headings.
-    fn row(&mut self, cells: Cells) -> Result<()> {
+    pub(super) fn row(&mut self, cells: Cells) -> Result<()> {
         Ok(self
             .0
             .write_record(cells.iter().map(|cell| defused(cell)))?)
@@ -55,7 +59,7 @@ impl Sheet {
         Ok(())
     }
 
-    fn text(self) -> Result<String> {
+    pub(super) fn text(self) -> Result<String> {
         let bytes = self.0.into_inner().map_err(|error| error.into_error())?;
         Ok(String::from_utf8(bytes)?)
     }
@@ -74,7 +78,7 @@ impl Ledger {
             Transfer::Sites => self.site_rows(rows)?,
             Transfer::Rooms => self.room_rows(rows)?,
             Transfer::Readings => self.reading_rows(rows)?,
-            Transfer::Jobs => self.job_rows(rows)?,
+            Transfer::PastJobs => self.past_job_rows(rows)?,
             Transfer::Items => self.item_rows(rows)?,
             Transfer::Purchases => self.purchase_rows(rows)?,
             Transfer::Usage => self.usage_rows(rows)?,
@@ -297,7 +301,7 @@ impl Ledger {
     }
 
     /// Those from before the ledger: what became of quotes follows from them.
-    fn job_rows(&self, sheet: &mut Sheet) -> Result<()> {
+    fn past_job_rows(&self, sheet: &mut Sheet) -> Result<()> {
         let mut statement = self.connection.prepare_cached(
             "SELECT own_name, site.address AS site, price_minor, cost_minor,
                     (SELECT MIN(happened_on) FROM job_event WHERE job_id = job.id AND what = 'agreed') AS agreed_on,
@@ -609,6 +613,6 @@ fn beside(figure: Option<Decimal>, unit: Unit) -> String {
     figure.map(|_| unit.to_string()).unwrap_or_default()
 }
 
-fn exact(quantity: Decimal) -> String {
+pub(super) fn exact(quantity: Decimal) -> String {
     plain(quantity, ALL_DECIMALS)
 }

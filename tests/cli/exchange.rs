@@ -7,7 +7,7 @@ const KINDS: [&str; 15] = [
     "sites",
     "rooms",
     "readings",
-    "jobs",
+    "past-jobs",
     "items",
     "operations",
     "book-rates",
@@ -73,7 +73,7 @@ fn full() -> TestLedger {
          \"Weir Road 2019, upstairs\",\"7 Weir Road, flat 2\",2019-05-06,1200.00,2019-05-17,840.00\n\
          2020-3,4 Tannery Row,2020-01-07,310,2020-01-07,\n",
     );
-    ledger.line(&format!("import jobs {jobs}")).ok();
+    ledger.line(&format!("import past-jobs {jobs}")).ok();
     ledger.lines(
         r#"
         use disc-7in-36 3 --job 2020-3 --on rotary-36 --room Landing --date 2020-01-07 --confirm

@@ -27,6 +27,7 @@
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what was quoted beside what it came to in `variance.rs`, many jobs by what they are told by in `by.rs`, how far a job has come in `budget.rs`, and what belongs to no
 //!   job in `overheads.rs`;
+//! * a year's figures, and what an accountant is handed, in `year.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 #![expect(
@@ -79,3 +80,4 @@ mod voids;
 mod walk;
 mod wording;
 mod working_day;
+mod year;

@@ -509,7 +509,7 @@ proptest! {
             ledger.write(false, |writing| writing.import(kind, "f.csv", file.as_bytes(), Units::Us)).expect("an import");
         };
         for ledger in [&typed, &imported] {
-            import(ledger, Transfer::Jobs, "job,site,agreed_on,price,closed_on\nMill Lane,4 Tannery Row,2026-02-02,900,2026-02-26\n");
+            import(ledger, Transfer::PastJobs, "job,site,agreed_on,price,closed_on\nMill Lane,4 Tannery Row,2026-02-02,900,2026-02-26\n");
         }
         let rows: Vec<(Transfer, String)> = lines.iter().map(Line::row).collect();
         for (kind, heading) in [

@@ -38,7 +38,7 @@ closed_set! {
         /// What was read of floors: measured, tested, looked for.
         Readings = "readings",
         /// Jobs from before the ledger, each with one price.
-        Jobs = "jobs",
+        PastJobs = "past-jobs",
         /// Consumables and materials with their packs.
         Items = "items",
         /// What was bought.
@@ -92,8 +92,8 @@ impl Transfer {
                 &["date", "site", "kind", "value"],
                 &["room", "layer", "place", "by"],
             ),
-            Transfer::Jobs => (
-                "jobs",
+            Transfer::PastJobs => (
+                "past-jobs",
                 &["job", "site", "agreed_on", "price", "closed_on"],
                 &["cost"],
             ),
@@ -255,7 +255,7 @@ impl Writing<'_> {
             Transfer::Sites => importing.import_sites(&rows, units)?,
             Transfer::Rooms => doubts = importing.import_rooms(&rows, units)?,
             Transfer::Readings => importing.import_readings(&rows, units)?,
-            Transfer::Jobs => importing.import_jobs(&rows)?,
+            Transfer::PastJobs => importing.import_jobs(&rows)?,
             Transfer::Items => self.import_items(file, text, book::exact_price)?,
             Transfer::Purchases => importing.import_purchases(&rows)?,
             Transfer::Usage => importing.import_usage(&rows)?,
