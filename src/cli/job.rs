@@ -516,7 +516,7 @@ fn tell_right(context: &Context, ledger: &Ledger, job: &Job) -> Result<()> {
 /// Returns a job as it stands.
 fn job_answer(context: &Context, ledger: &Ledger, job: Job) -> Result<JobAnswer> {
     let (agreed, book) = (ledger.agreed(&job)?, ledger.day_book_of(&job)?);
-    let budget = ledger.budget_of(&job)?;
+    let budget = ledger.budget_and_cost_of(&job)?;
     let page = context.page(ledger);
     Ok(JobAnswer::new(book, job, &agreed, budget, &page))
 }

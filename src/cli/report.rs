@@ -18,8 +18,9 @@ use crate::document::report::overheads::OverheadsAnswer;
 use crate::document::report::rentals::{RentalSums, RentalsAnswer};
 use crate::document::report::today::TodayAnswer;
 use crate::document::report::variance::VarianceAnswer;
+use crate::document::report::work_in_hand::WorkInHandAnswer;
 use crate::document::showing::Showing;
-use crate::ledger::{Grouping, Job, Ledger, Refusal, Span, Which};
+use crate::ledger::{Grouping, Job, Ledger, Refusal, Span, Which, refuse};
 use crate::trade::bounds;
 
 /// Show what today asks for: machines due, coats, quotes, money
@@ -27,7 +28,7 @@ use crate::trade::bounds;
 #[command(after_long_help = "Example:\n  gritledger today")]
 pub(super) struct TodayArgs {}
 
-/// Look back: margins, variances and their causes, consumables, rentals, costs of no job
+/// Look back: margins, variances, causes, consumables, rentals, overheads, work in hand
 #[derive(Debug, Subcommand)]
 pub(super) enum ReportCommand {
     Margin(MarginArgs),
@@ -37,6 +38,7 @@ pub(super) enum ReportCommand {
     Rentals(RentalsArgs),
     Overheads(OverheadsArgs),
     Receivables(ReceivablesArgs),
+    WorkInHand(WorkInHandArgs),
 }
 
 /// Which jobs: by the day on which each was closed, or else begun or agreed.
@@ -195,6 +197,26 @@ pub(super) struct ReceivablesArgs {
     rows: RowsArgs,
 }
 
+/// Show how far each job under way has come by cost, what it earned and what it will keep
+///
+/// What is done is known by what is logged: a pass is over once a later one or a coat is begun in its room, what is begun
+/// takes at least what is logged, and the rest is left, at the rates as they are learned today. A job that will cost more
+/// than its price has the whole loss as its provision. Amounts are without tax. A day in the past sees what had happened and
+/// was recorded by then; wages, prices and the book's own rates are those of today.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger report work-in-hand\n  gritledger report work-in-hand --as-of 2026-03-31 --sort provision"
+)]
+pub(super) struct WorkInHandArgs {
+    /// The day (default: today)
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<String>,
+    #[command(flatten)]
+    client: OfClientArgs,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
     let TodayArgs {} = args;
     context.give_told::<TodayAnswer, _>(Ledger::what_today_asks)
@@ -218,6 +240,7 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
                 ReceivablesAnswer::new(ledger.receivables(on)?, &context.page(ledger));
             give_list(context, ledger, receivables, &args.rows, false)
         }
+        ReportCommand::WorkInHand(args) => work_in_hand(context, ledger, args),
     }
 }
 
@@ -318,6 +341,16 @@ fn overheads(context: &Context, ledger: &Ledger, args: &OverheadsArgs) -> Result
     let entries = ledger.overheads(first, days.to.unwrap_or(ledger.today()))?;
     let overheads = OverheadsAnswer::new(days.from, days.to, entries, &context.page(ledger));
     give_list(context, ledger, overheads, &args.rows, args.days.narrow())
+}
+
+fn work_in_hand(context: &Context, ledger: &Ledger, args: &WorkInHandArgs) -> Result<()> {
+    let on = read_date(context, ledger, args.as_of.as_deref())?;
+    if on > ledger.today() {
+        refuse!("{on} is after today, {}", ledger.today());
+    }
+    let in_hand = ledger.work_in_hand(on, args.client.read(ledger)?)?;
+    let answer = WorkInHandAnswer::new(in_hand, &context.page(ledger));
+    give_list(context, ledger, answer, &args.rows, args.client.narrows())
 }
 
 /// Nobody pays for work on the owner's own floors: it has a cost, and no margin.

@@ -202,22 +202,21 @@ answer! {
         entries: Vec<EntryFacts>,
         overhead: Amount,
         cost: Amount = page.amount(book.total()),
-        cost_at_this_pace: Option<Amount> = budget
+        expected_cost: Option<Amount> = budget
             .as_ref()
-            .and_then(|budget| budget.at_this_pace)
+            .and_then(|budget| budget.expected)
             .map(|cost| page.amount(cost)),
         #[serde(skip)]
-        pace: Option<String> = budget.as_ref().and_then(|budget| pace_sentence(budget, page)),
+        expected: Option<String> = budget.as_ref().and_then(|budget| expected_sentence(budget, page)),
         budget: Vec<BudgetLineFacts> = budget.map_or_else(Vec::new, |budget| {
             BudgetLineFacts::all(&budget, page)
         }),
     }
 }
 
-/// Says what a job will cost if it goes on as it has begun, and how far that is from its quote; `None`: nothing is known of
-/// that.
-fn pace_sentence(budget: &JobBudget, page: &Page) -> Option<String> {
-    let expected = budget.at_this_pace?;
+/// Says what a job is expected to cost in the end, and how far that is from its quote; `None`: nothing is known of that.
+fn expected_sentence(budget: &JobBudget, page: &Page) -> Option<String> {
+    let expected = budget.expected?;
     let more = expected - budget.quoted;
     let by = page.amount(more.abs());
     let beside = match more.minor() {
@@ -226,7 +225,7 @@ fn pace_sentence(budget: &JobBudget, page: &Page) -> Option<String> {
         _ => format!("{by} less than quoted"),
     };
     let expected = page.amount(expected).with_currency();
-    Some(format!("At this pace it will cost {expected}, {beside}."))
+    Some(format!("It is expected to cost {expected}, {beside}."))
 }
 
 answer! {
@@ -355,12 +354,13 @@ impl Answer for JobAnswer {
         if let (Some(on), Some(reason)) = (cancelled_on, reason) {
             let _ = write!(title, "\nCancelled on {on}: {}", inert(reason));
         }
-        let pace = self.pace.as_ref().map(|pace| page.prose(pace) + "\n");
+        let expected = self.expected.as_ref();
+        let expected = expected.map(|cost| page.prose(cost) + "\n");
         let head = format!(
             "{}\n{}{}",
             page.prose(&title),
             self.agreed_text(page),
-            or_blank(pace)
+            or_blank(expected)
         );
         if self.entries.is_empty() {
             return format!("{head}Nothing is logged yet.{}\n", self.budget_text(page));

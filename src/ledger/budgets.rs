@@ -20,8 +20,8 @@ pub struct JobBudget {
     pub budget: Budget,
     /// Names of the rooms.
     pub rooms: BTreeMap<RoomId, String>,
-    /// What it will cost if it goes on like that; `None`: nothing is logged yet, or the job is over.
-    pub at_this_pace: Option<Money>,
+    /// What it is expected to cost in the end, where that was asked for; `None`: nothing is logged yet, or the job is over.
+    pub expected: Option<Money>,
     /// What it was quoted to cost, variations included.
     pub quoted: Money,
     logged: Vec<Logged>,
@@ -44,25 +44,43 @@ impl Ledger {
     /// # Errors
     /// Fails if the file can't be read.
     pub fn budget_of(&self, job: &Job) -> Result<Option<JobBudget>> {
+        self.budget_by(self.record_of(job)?)
+    }
+
+    /// Returns the same, with what the job is expected to cost.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn budget_and_cost_of(&self, job: &Job) -> Result<Option<JobBudget>> {
+        let record = self.record_of(job)?;
+        let is_under_way = record.job.state == JobState::Open && !record.logged.is_empty();
+        let is_quoted = !record.agreed.quotes.is_empty() && record.agreed.before.is_none();
+        let mut expected = None;
+        if is_under_way && is_quoted {
+            let estimate = self.estimate(&record, &self.estimating(false)?)?;
+            expected = Some(estimate.cost_to_date + estimate.ahead.costs.total());
+        }
+        let budget = self.budget_by(record)?;
+        Ok(budget.map(|budget| JobBudget { expected, ..budget }))
+    }
+
+    fn budget_by(&self, record: JobRecord) -> Result<Option<JobBudget>> {
         let JobRecord {
             job,
             agreed,
             logged,
-        } = self.record_of(job)?;
+        } = record;
         if agreed.quotes.is_empty() || agreed.before.is_some() {
             return Ok(None);
         }
         let names = self.operation_names()?;
         let name_of = |operation| names.get(&operation).cloned().unwrap_or_default();
-        let budget = budget(&agreed.quoted(), &logged, name_of);
-        let is_under_way = job.state == JobState::Open && !logged.is_empty();
-        let overhead = self.overhead_of(&agreed)?;
         Ok(Some(JobBudget {
-            at_this_pace: is_under_way.then(|| budget.at_this_pace(overhead)),
+            budget: budget(&agreed.quoted(), &logged, name_of),
+            expected: None,
             quoted: agreed.estimated(),
             rooms: agreed.room_names,
             job,
-            budget,
             logged,
         }))
     }

@@ -13,6 +13,7 @@
 //! * The clock is given; nothing here asks the machine for the time.
 
 mod archive;
+mod as_it_stood;
 mod before;
 mod book;
 mod books;
@@ -79,6 +80,7 @@ mod tax;
 mod today;
 mod trips;
 mod variations;
+mod work_in_hand;
 mod workers;
 
 use std::cell::{Cell, RefCell};
@@ -139,6 +141,7 @@ pub use self::tax::*;
 pub use self::today::*;
 pub use self::trips::DrivingLeftOut;
 pub use self::variations::*;
+pub use self::work_in_hand::*;
 pub use self::workers::*;
 use crate::measure::Units;
 use crate::money::Currency;

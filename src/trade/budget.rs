@@ -1,28 +1,14 @@
 //! A budget while working: of each operation's item and of each task's hours what was quoted, what is used, and what is
-//! left; and what the job will cost if it goes on like that.
+//! left.
 //!
 //! **Quoted** is what is expected, in the quote and every variation agreed since, with what only might turn up at its
 //! chance. **Used** is what was logged, shared over rooms and operations as [`job_cost`](super::job_cost) shares it; with
 //! nothing logged it isn't known, and what is left is what was quoted. Hours are counted by task, since that is how most
 //! are logged; those on an operation are its task's.
-//!
-//! # At this pace
-//!
-//! Nobody logs how far a room has come, only what went into it. So a room in which something of a subject is logged counts
-//! as **done** for it. The other rooms are expected to take what they were quoted, at the pace of those that are done:
-//!
-//! ```text
-//! pace      = used there ÷ quoted there                  over the rooms that are done
-//! cost then = what is logged + quoted cost of the other rooms × pace
-//! ```
-//!
-//! The pace is one of quantity: the rooms to come are priced as they were quoted, since what was paid for the last discs
-//! says little of the next. Each subject has its own pace, since a floor that eats coarse discs may coat as quoted. Where
-//! nothing of a subject is logged, or only in rooms that it wasn't quoted for, nothing is known of its pace, and its quoted
-//! cost stands. While a room is half done, its pace is too low, and so is the sum: it settles as rooms are finished.
-//!
-//! Rentals, driving, opened packs and lumps of money have no rooms to compare: of each the larger of quoted and logged is
-//! expected, since a bill may still come and what is spent is spent; so of hours on the road. Overhead follows the hours.
+//! What is still to come of it, and at what cost, is in [`ahead`].
+
+pub mod ahead;
+pub mod today;
 
 use std::collections::BTreeMap;
 
@@ -40,8 +26,6 @@ pub struct Budget {
     pub lines: Vec<BudgetLine>,
     /// Rentals, opened packs and lumps of money.
     lumps: BTreeMap<Lump, LumpCost>,
-    /// Hours on no task.
-    on_nothing: Money,
     /// The tasks that operations were quoted under.
     tasks: BTreeMap<OperationId, Task>,
 }
@@ -189,25 +173,6 @@ impl BudgetLine {
     pub fn total(&self) -> Place {
         sum(self.places.values())
     }
-
-    /// Returns what it will cost if it goes on like that.
-    fn at_this_pace(&self) -> Money {
-        if let Subject::OnTheRoad | Subject::Road(_) = self.subject {
-            let Place { quoted, cost, .. } = self.total();
-            return cost.max(quoted.unwrap_or_default().cost);
-        }
-        let is_done = |place: &&Place| place.used.is_some();
-        let (done, ahead): (Vec<&Place>, Vec<&Place>) = self.places.values().partition(is_done);
-        let (done, ahead) = (sum(done), sum(ahead));
-        let to_come = ahead.quoted.unwrap_or_default().cost;
-        let to_come = match (done.used, done.quoted) {
-            (Some(used), Some(quoted)) if !quoted.quantity.is_zero() => {
-                to_come.share(used, quoted.quantity)
-            }
-            _ => to_come,
-        };
-        done.cost + ahead.cost + to_come
-    }
 }
 
 fn sum<'a>(places: impl IntoIterator<Item = &'a Place>) -> Place {
@@ -228,7 +193,6 @@ pub fn budget(
     let mut budget = Budget {
         lines: Vec::new(),
         lumps: BTreeMap::new(),
-        on_nothing: Money::ZERO,
         tasks: BTreeMap::new(),
     };
     for line in quotes.iter().flat_map(|quoted| quoted.lines) {
@@ -324,8 +288,7 @@ impl Budget {
             };
             let operation = part.operation.map(|id| (id, named(id)));
             let Some(subject) = self.subject_of(&cost.what, operation) else {
-                self.on_nothing += part.cost;
-                continue;
+                continue; // Hours on no task.
             };
             let place = self.place(subject, part.room);
             place.cost += part.cost;
@@ -455,20 +418,6 @@ impl Budget {
                 }
             }
         }
-    }
-
-    /// Returns what the job will cost if it goes on like that; `overhead` is charged on its labour.
-    pub fn at_this_pace(&self, overhead: Decimal) -> Money {
-        let (mut labour, mut others) = (self.on_nothing, Money::ZERO);
-        for line in &self.lines {
-            *match line.subject {
-                Subject::Hours(_) | Subject::OnTheRoad => &mut labour,
-                Subject::Item { .. } | Subject::Road(_) => &mut others,
-            } += line.at_this_pace();
-        }
-        let lumps = self.lumps.values();
-        let lumps: Money = lumps.map(|lump| lump.quoted.max(lump.logged)).sum();
-        labour + labour.times(overhead) + others + lumps
     }
 }
 

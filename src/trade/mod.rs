@@ -29,6 +29,7 @@ pub mod operation;
 pub mod parts;
 pub mod plan;
 pub mod pricing;
+pub mod progress;
 pub mod quote;
 pub mod rates;
 pub mod reading;

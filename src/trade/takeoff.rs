@@ -23,7 +23,7 @@ use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::{FloorCondition, OperationId, RoomId};
 
 /// Decimals of expected items and hours.
-pub(super) const PRINTED_DECIMALS: u32 = 2;
+pub(in crate::trade) const PRINTED_DECIMALS: u32 = 2;
 
 /// A room as measured and walked.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -452,7 +452,7 @@ fn work(
     })
 }
 
-pub(super) fn need(expected: Decimal, set_size: Option<u32>) -> Need {
+pub(in crate::trade) fn need(expected: Decimal, set_size: Option<u32>) -> Need {
     let load = match set_size {
         Some(size) => {
             let size = Decimal::from(size);

@@ -218,6 +218,7 @@ const ASKED: &str = r#"
     report consumables
     report rentals
     report overheads
+    report work-in-hand
     log --last 200
     check
 "#;

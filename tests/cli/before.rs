@@ -156,7 +156,7 @@ fn they_keep_their_names_beside_their_numbers() {
     // Without a quote there is no budget.
     let shown = ledger.json("job show J2");
     assert_eq!(
-        (&shown["budget"], &shown["cost_at_this_pace"]),
+        (&shown["budget"], &shown["expected_cost"]),
         (&json!([]), &json!(null))
     );
     let shown = ledger.line("job show J2").ok();

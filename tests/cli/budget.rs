@@ -158,21 +158,20 @@ fn a_closed_job_has_no_budget_any_more() {
 }
 
 #[test]
-fn a_job_says_what_it_has_used_and_what_it_will_cost_at_this_pace() {
+fn a_job_says_what_it_has_used_and_what_it_is_expected_to_cost() {
     let ledger = TestLedger::job_open();
     let shown = ledger.json("job show J1");
-    assert!(shown["cost_at_this_pace"].is_null());
+    assert!(shown["expected_cost"].is_null());
     let untouched = ledger.line("job show J1").ok();
     assert!(untouched.contains("Nothing is logged yet."), "{untouched}");
-    assert!(!untouched.contains("At this pace"), "{untouched}");
-    // Six of 6.37 discs in the landing, 12.60 for the 13.38 that were quoted; the 39.12 of the bedroom's 18.63 at that pace
-    // are 39.12 × 6 ÷ 6.37 = 36.85: 12.60 + 36.85 − 13.38 − 39.12 = 3.05 less than quoted.
-    ledger.line("use 36 6 --room Landing").ok();
+    assert!(!untouched.contains("It is expected"), "{untouched}");
+    // Eight discs in the landing, 16.80 for the 13.38 of 6.37 that were quoted; all else is to come as it was quoted.
+    ledger.line("use 36 8 --room Landing").ok();
     let shown = ledger.json("job show J1");
-    assert_eq!(shown["cost_at_this_pace"], json!("751.16"));
+    assert_eq!(shown["expected_cost"], json!("757.63"));
     assert_eq!(
         ledger.line("job show J1").ok().lines().nth(2),
-        Some("At this pace it will cost 751.16 USD, 3.05 less than quoted.")
+        Some("It is expected to cost 757.63 USD, 3.42 more than quoted.")
     );
     let budget = shown["budget"].as_array().expect("a budget");
     let discs = budget
@@ -186,23 +185,23 @@ fn a_job_says_what_it_has_used_and_what_it_will_cost_at_this_pace() {
             "task": null,
             "unit": "disc",
             "quoted": "25",
-            "used": "6",
-            "left": "19",
+            "used": "8",
+            "left": "17",
             "rooms": [
-                { "room": "Landing", "quoted": "6.37", "used": "6", "left": "0.37" },
+                { "room": "Landing", "quoted": "6.37", "used": "8", "left": "-1.63" },
                 { "room": "Back bedroom", "quoted": "18.63", "used": null, "left": "18.63" },
             ],
         })
     );
-    // A job that is over goes at no pace.
+    // Of a job that is over nothing is expected.
     ledger
         .line("job cancel J1 --reason \"the client withdrew\"")
         .ok();
     let shown = ledger.json("job show J1");
-    assert!(shown["cost_at_this_pace"].is_null());
+    assert!(shown["expected_cost"].is_null());
     let text = ledger.line("job show J1").ok();
     assert!(
-        !text.contains("At this pace") && !text.contains("Left"),
+        !text.contains("It is expected") && !text.contains("Left"),
         "{text}"
     );
 }

@@ -38,6 +38,7 @@ const LISTS: &[(&str, &str)] = &[
     ("payment list", "/payments"),
     ("client statement \"Linnea Foss\"", "/lines"),
     ("report receivables", "/clients"),
+    ("report work-in-hand", ""),
     ("report margin", "/jobs"),
     ("report margin --by room", "/rooms"),
     ("report margin --by month", "/months"),

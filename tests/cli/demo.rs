@@ -13,6 +13,7 @@ fn the_demo_reads_as_it_was_read() {
     for (name, line) in [
         ("today", "today"),
         ("margin", "report margin"),
+        ("work_in_hand", "report work-in-hand"),
         ("quote", "quote show Q22"),
     ] {
         let words: Vec<&str> = line.split(' ').collect();

@@ -25,8 +25,8 @@
 //! * two commands at once in `races.rs`;
 //! * credit notes, invoices on the way, losses and refunds in `billing.rs`;
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
-//! * what was quoted beside what it came to in `variance.rs`, many jobs by what they are told by in `by.rs`, how far a job has come in `budget.rs`, and what belongs to no
-//!   job in `overheads.rs`;
+//! * what was quoted beside what it came to in `variance.rs`, many jobs by what they are told by in `by.rs`, how far a job has come in `budget.rs` and all of them in
+//!   `in_hand.rs`, and what belongs to no job in `overheads.rs`;
 //! * a year's figures, and what an accountant is handed, in `year.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
@@ -53,6 +53,7 @@ mod held;
 mod hinted;
 mod hints;
 mod house;
+mod in_hand;
 mod invariants;
 mod kept;
 mod life;

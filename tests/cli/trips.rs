@@ -133,8 +133,8 @@ fn hours_on_the_road_are_quoted_if_the_firm_counts_them() {
     ledger.lines("quote send Q1\nquote accept Q1\njob start J1\ndrive 10");
     let job = ledger.line("job show J1").ok();
     let total = quote["cost"]["total"].as_str().expect("an amount");
-    let pace = format!("At this pace it will cost {total} USD, as quoted.");
-    assert!(job.contains(&pace), "{job}");
+    let cost = format!("It is expected to cost {total} USD, as quoted.");
+    assert!(job.contains(&cost), "{job}");
     let variance = ledger.json("report variance J1");
     let lines = variance["lines"].as_array().expect("lines");
     let road: Vec<&Value> = lines

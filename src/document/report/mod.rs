@@ -1,4 +1,4 @@
-//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, and today, one file each.
+//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, work in hand, and today, one file each.
 
 pub mod causes;
 pub mod consumables;
@@ -8,6 +8,7 @@ pub mod overheads;
 pub mod rentals;
 pub mod today;
 pub mod variance;
+pub mod work_in_hand;
 
 use std::fmt;
 

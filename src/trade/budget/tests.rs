@@ -2,8 +2,10 @@
 
 use rust_decimal_macros::dec;
 
+use super::ahead::Ahead;
 use super::*;
 use crate::trade::EntryId;
+use crate::trade::job_cost::totals;
 use crate::trade::operation::Driver;
 use crate::trade::quote::ItemLine;
 
@@ -97,6 +99,23 @@ fn budget_of(quotes: &[&[Line]], logged: &[Logged]) -> Budget {
     budget(&quotes, logged, |operation| format!("step-{}", operation.0))
 }
 
+/// What is logged and what is still to come, if today's rates are those of the quotes.
+fn cost_of(quotes: &[&[Line]], logged: &[Logged], overhead: Decimal) -> Money {
+    let ahead = ahead_of(quotes, logged, overhead);
+    totals(logged, overhead).total() + ahead.costs.total()
+}
+
+fn ahead_of(quotes: &[&[Line]], logged: &[Logged], overhead: Decimal) -> Ahead {
+    let lines = quotes.iter().flat_map(|lines| lines.iter());
+    let work: Vec<&WorkLine> = lines
+        .filter_map(|line| match line {
+            Line::Work(work) => Some(work),
+            _ => None,
+        })
+        .collect();
+    budget_of(quotes, logged).ahead(&work, logged, overhead)
+}
+
 /// `name: used of quoted; there: used of quoted`.
 fn told(standing: &Standing) -> String {
     let place = |place: &Place| {
@@ -133,9 +152,8 @@ fn a_job_of_two_rooms_worked_by_hand() {
             cost: Money::from_minor(1_500),
         },
     ];
-    let nothing_yet = budget_of(&[&quote], &[]);
     assert_eq!(
-        nothing_yet.at_this_pace(dec!(0.1)),
+        cost_of(&[&quote], &[], dec!(0.1)),
         Money::from_minor(27_200)
     );
     // The Hall took 12 discs for 25.00 and 2.5 h for 80.00; disposal came to 46.50.
@@ -145,10 +163,14 @@ fn a_job_of_two_rooms_worked_by_hand() {
         log(spent("disposal"), &[], dec!(1), 4_650),
     ];
     let budget = budget_of(&[&quote], &logged);
-    // Discs: 12 of 10 is a pace of 1.2: 25.00 + 32.00 × 1.2 = 63.40. Hours: 2.5 of 2 is 1.25: 80.00 + 90.00 × 1.25 = 192.50.
-    // Disposal: 46.50 is more than 40.00. The permit is still to come: 15.00. Overhead: a tenth of 192.50 = 19.25.
-    // 63.40 + 192.50 + 46.50 + 15.00 + 19.25 = 336.65
-    assert_eq!(budget.at_this_pace(dec!(0.1)), Money::from_minor(33_665));
+    // Discs: 25.00, and the Den's 32.00. Hours: 80.00, and the Den's 90.00. Disposal: 46.50 is more than 40.00. The permit is
+    // still to come: 15.00. Overhead: a tenth of 170.00 = 17.00. 57.00 + 170.00 + 46.50 + 15.00 + 17.00 = 305.50
+    let cost = cost_of(&[&quote], &logged, dec!(0.1));
+    assert_eq!(cost, Money::from_minor(30_550));
+    let ahead = ahead_of(&[&quote], &logged, dec!(0.1));
+    assert_eq!(ahead.hours, dec!(3));
+    assert_eq!(ahead.items[&(Some(HALL), ROTARY)], dec!(0));
+    assert_eq!(ahead.items[&(Some(DEN), ROTARY)], dec!(1));
     let lines: Vec<(Option<Decimal>, Option<Decimal>, Option<Decimal>)> = budget
         .lines
         .iter()
@@ -190,17 +212,21 @@ fn variations_add_to_what_was_quoted() {
     let budget = budget_of(&[&quote, &variation], &logged);
     let standing = budget.standing(&discs(None), Some(HALL)).unwrap();
     assert_eq!(told(&standing), "disc: 7 of 20; 7 of 14");
-    // 7 of 14 in the Hall: 14.00 + 12.00 × 0.5; 4 h at 30.00.
-    assert_eq!(budget.at_this_pace(dec!(0)), Money::from_minor(14_000));
+    // 7 of 14 in the Hall are 14.00, and the other 7 of 20.00 + 8.00 cost as much; the Den's 12.00; 4 h at 30.00.
+    let cost = cost_of(&[&quote, &variation], &logged, dec!(0));
+    assert_eq!(cost, Money::from_minor(16_000));
 }
 
 #[test]
-fn a_zero_that_is_typed_is_a_pace_and_what_nobody_logged_is_none() {
+fn a_zero_that_is_typed_leaves_nothing_and_what_nobody_logged_is_all_to_come() {
     let quote = [work(HALL, dec!(10), dec!(2)), work(DEN, dec!(16), dec!(3))];
     let zero = [log(discs(Some(ROTARY)), &[HALL], dec!(0), 0)];
-    // The Hall took none, so the Den is expected to take none; the hours are as quoted.
+    // The Hall takes none; the Den's 32.00 and the hours are to come.
+    assert_eq!(
+        cost_of(&[&quote], &zero, dec!(0)),
+        Money::from_minor(18_200)
+    );
     let budget = budget_of(&[&quote], &zero);
-    assert_eq!(budget.at_this_pace(dec!(0)), Money::from_minor(15_000));
     let standing = budget.standing(&discs(None), Some(HALL)).unwrap();
     assert_eq!(told(&standing), "disc: 0 of 26; 0 of 10");
     // A receipt that came later says nothing about a quantity.
@@ -210,11 +236,14 @@ fn a_zero_that_is_typed_is_a_pace_and_what_nobody_logged_is_none() {
     }];
     let budget = budget_of(&[&quote], &correction);
     assert_eq!(budget.lines[0].total().used, None);
-    assert_eq!(budget.at_this_pace(dec!(0)), Money::from_minor(20_500));
+    assert_eq!(
+        cost_of(&[&quote], &correction, dec!(0)),
+        Money::from_minor(20_500)
+    );
 }
 
 #[test]
-fn what_was_not_quoted_costs_what_it_cost_and_has_no_pace() {
+fn what_was_not_quoted_costs_what_it_cost_and_leaves_nothing() {
     let quote = [work(HALL, dec!(10), dec!(2))];
     let other = OperationId(9);
     let edging = Task {
@@ -247,7 +276,8 @@ fn what_was_not_quoted_costs_what_it_cost_and_has_no_pace() {
     assert_eq!(standing(&hours(Some(edging), None), None), "edge: 1 of -");
     assert_eq!(standing(&discs(None), None), "disc: 3 of 10");
     // 20.00 + 60.00 as quoted; 6.00 + 30.00 + 15.00 + 2.00; a tenth of 60.00 + 30.00 + 15.00.
-    assert_eq!(budget.at_this_pace(dec!(0.1)), Money::from_minor(14_350));
+    let cost = cost_of(&[&quote], &logged, dec!(0.1));
+    assert_eq!(cost, Money::from_minor(14_350));
 }
 
 #[test]
@@ -276,8 +306,8 @@ fn of_rentals_the_larger_of_quoted_and_logged_is_expected() {
     };
     let quote = [rental(8_000)];
     for (logged, expected) in [(5_000, 8_000), (9_000, 9_000)] {
-        let budget = budget_of(&[&quote], &[day(logged)]);
-        assert_eq!(budget.at_this_pace(dec!(0)), Money::from_minor(expected));
+        let cost = cost_of(&[&quote], &[day(logged)], dec!(0));
+        assert_eq!(cost, Money::from_minor(expected));
     }
 }
 
@@ -291,4 +321,165 @@ fn tariff() -> crate::trade::rental::Tariff {
         waiver_percent: dec!(0),
         cleaning: Money::ZERO,
     }
+}
+
+/// Work of a room in its order: two cuts of the floor, one of the edges, a screen between two coats.
+fn floor(room: RoomId) -> Vec<Line> {
+    let task = |id, name: &str| Task {
+        id: TaskId(id),
+        name: name.into(),
+    };
+    let line = |operation, task: Task, driver, passes, unit, quantity: Decimal, hours: Decimal| {
+        let Line::Work(work) = work(room, quantity, hours) else {
+            unreachable!("work");
+        };
+        let item = work.item.map(|item| ItemLine {
+            id: ItemId(operation),
+            unit,
+            ..item
+        });
+        Line::Work(WorkLine {
+            operation: OperationId(operation),
+            name: format!("step-{operation}"),
+            task,
+            driver,
+            passes,
+            item,
+            ..work
+        })
+    };
+    let (sand, edge, coat) = (task(1, "sand"), task(2, "edge"), task(3, "coat"));
+    vec![
+        line(
+            1,
+            sand.clone(),
+            Driver::Area,
+            1,
+            Unit::Disc,
+            dec!(10),
+            dec!(2),
+        ),
+        line(2, edge, Driver::Edge, 1, Unit::Disc, dec!(6), dec!(1)),
+        line(3, sand, Driver::Area, 1, Unit::Disc, dec!(8), dec!(1)),
+        line(
+            4,
+            coat.clone(),
+            Driver::Area,
+            2,
+            Unit::Gallon,
+            dec!(2),
+            dec!(2),
+        ),
+        line(5, coat, Driver::Area, 1, Unit::Disc, dec!(1), dec!(0.5)),
+    ]
+}
+
+fn used(operation: i64, rooms: &[RoomId], quantity: Decimal) -> Logged {
+    let what = What::Item {
+        item: ItemId(operation),
+        name: "disc".into(),
+        unit: if operation == 4 {
+            Unit::Gallon
+        } else {
+            Unit::Disc
+        },
+        operation: Some(OperationId(operation)),
+    };
+    log(what, rooms, quantity, 0)
+}
+
+fn worked(task: i64, rooms: &[RoomId], quantity: Decimal) -> Logged {
+    let task = Task {
+        id: TaskId(task),
+        name: "task".into(),
+    };
+    log(hours(Some(task), None), rooms, quantity, 0)
+}
+
+/// What is left of the item of each operation, and of the hours of each task, in the Hall.
+fn left_in_the_hall(logged: &[Logged]) -> ([Decimal; 5], [Decimal; 3]) {
+    let quote = [floor(HALL), floor(DEN)].concat();
+    let ahead = ahead_of(&[&quote], logged, dec!(0));
+    let items = [(1, 10), (2, 6), (3, 8), (4, 2), (5, 1)].map(|(operation, expected)| {
+        let share = ahead.items[&(Some(HALL), OperationId(operation))];
+        (share * Decimal::from(expected)).normalize()
+    });
+    let hours = [(1, dec!(3)), (2, dec!(1)), (3, dec!(2.5))].map(|(task, expected)| {
+        let share = ahead.tasks[&(Some(HALL), TaskId(task))];
+        crate::money::quantity(share * expected).normalize()
+    });
+    (items, hours)
+}
+
+#[test]
+fn what_is_left_of_a_room_is_told_from_what_is_logged_in_it() {
+    let all = [dec!(10), dec!(6), dec!(8), dec!(2), dec!(1)];
+    let hours = [dec!(3), dec!(1), dec!(2.5)];
+    let hall = [HALL];
+    assert_eq!(left_in_the_hall(&[]), (all, hours));
+    // Begun: the first cut takes at least what is logged. Its two hours are used up, and the second cut has its own.
+    let begun = vec![used(1, &hall, dec!(7)), worked(1, &hall, dec!(2.5))];
+    assert_eq!(
+        left_in_the_hall(&begun),
+        (
+            [dec!(3), dec!(6), dec!(8), dec!(2), dec!(1)],
+            [dec!(1), dec!(1), dec!(2.5)]
+        )
+    );
+    // The second cut is begun: the first is over, though it took less than expected; of the edges nothing is known.
+    let second = [begun, vec![used(3, &hall, dec!(2))]].concat();
+    assert_eq!(
+        left_in_the_hall(&second),
+        (
+            [dec!(0), dec!(6), dec!(6), dec!(2), dec!(1)],
+            [dec!(0.5), dec!(1), dec!(2.5)]
+        )
+    );
+    // A coat is on: the cuts are over with their hours. Edges that nobody wrote down were done, and will be a cost.
+    let coated = [second, vec![used(4, &hall, dec!(0.9))]].concat();
+    assert_eq!(
+        left_in_the_hall(&coated),
+        (
+            [dec!(0), dec!(6), dec!(0), dec!(1.1), dec!(1)],
+            [dec!(0), dec!(1), dec!(2.5)]
+        )
+    );
+    // The screen comes between the coats: the second coat is still to come.
+    let screened = [
+        coated,
+        vec![used(5, &hall, dec!(1)), worked(3, &hall, dec!(1))],
+    ]
+    .concat();
+    assert_eq!(
+        left_in_the_hall(&screened),
+        (
+            [dec!(0), dec!(6), dec!(0), dec!(1.1), dec!(0)],
+            [dec!(0), dec!(1), dec!(1.5)]
+        )
+    );
+    // Entries of the whole house say of no room that a pass is over.
+    let house = [used(1, &[], dec!(8)), used(3, &[], dec!(2))];
+    let (items, _) = left_in_the_hall(&house);
+    assert_eq!(items, [dec!(6), dec!(6), dec!(7), dec!(2), dec!(1)]);
+}
+
+#[test]
+fn what_might_have_turned_up_does_not_any_more_under_a_coat() {
+    let mut quote = floor(HALL);
+    if let Line::Work(edges) = &mut quote[1] {
+        edges.contingency = Some(crate::trade::takeoff::Contingency {
+            chance: dec!(0.4),
+            low: dec!(2),
+            high: dec!(6),
+        });
+    }
+    let edges = |logged: &[Logged]| {
+        let ahead = ahead_of(&[&quote], logged, dec!(0));
+        (
+            ahead.items[&(Some(HALL), OperationId(2))],
+            ahead.tasks[&(Some(HALL), TaskId(2))],
+        )
+    };
+    assert_eq!(edges(&[used(1, &[HALL], dec!(3))]), (dec!(1), dec!(1)));
+    assert_eq!(edges(&[used(4, &[HALL], dec!(1))]), (dec!(0), dec!(0)));
 }

@@ -15,7 +15,7 @@
 
 use std::collections::BTreeMap;
 
-use super::float::float;
+use super::float::{decimal, float};
 use super::predictive::{Moments, Standing, gamma_quantile};
 use super::scheme::CODES;
 use super::{Asked, PoolFit, Rates};
@@ -65,8 +65,23 @@ impl Sum {
         part: f64,
         contingency: Option<&Contingency>,
     ) {
+        self.add_at(spread, part, 1.0, contingency);
+    }
+
+    /// Adds what a part of a quantity costs, at what one of it costs.
+    pub(in crate::trade) fn add_cost(
+        &mut self,
+        spread: &Spread,
+        part: Decimal,
+        each: Decimal,
+        contingency: Option<&Contingency>,
+    ) {
+        self.add_at(spread, float(part), float(each), contingency);
+    }
+
+    fn add_at(&mut self, spread: &Spread, part: f64, each: f64, contingency: Option<&Contingency>) {
         let whole = (spread.slope + spread.fixed) * part;
-        let (mut mean, mut chance) = (whole, 1.0);
+        let (mut mean, mut chance, mut own) = (whole, 1.0, 0.0);
         if let Some(contingency) = contingency {
             chance = float(contingency.chance);
             mean *= chance;
@@ -77,10 +92,11 @@ impl Sum {
             } else {
                 0.0
             };
-            self.own += whole * whole * chance * (1.0 - chance + wide * wide / 12.0);
+            own += whole * whole * chance * (1.0 - chance + wide * wide / 12.0);
         }
-        self.mean += mean;
-        self.own += chance * (spread.room * whole * whole + spread.dispersion * whole);
+        own += chance * (spread.room * whole * whole + spread.dispersion * whole);
+        self.mean += mean * each;
+        self.own += own * each * each;
         let factors = [
             ((0, spread.tree), spread.known[0]),
             ((1, spread.step), spread.known[1]),
@@ -88,12 +104,11 @@ impl Sum {
             ((3, spread.tree), spread.job),
         ];
         for (factor, variance) in factors {
-            *self.shared.entry(factor).or_default() += mean * variance.sqrt();
+            *self.shared.entry(factor).or_default() += mean * each * variance.sqrt();
         }
     }
 
-    /// Returns the minutes that aren't exceeded with that chance, of a sum of hours: a gamma with its mean and variance.
-    pub(in crate::trade) fn minutes_at(&self, level: Decimal) -> i64 {
+    fn at(&self, level: Decimal) -> f64 {
         let shared: f64 = self
             .shared
             .values()
@@ -103,7 +118,17 @@ impl Sum {
             mean: self.mean,
             variance: self.own + shared,
         };
-        let hours = gamma_quantile(moments, float(level));
+        gamma_quantile(moments, float(level))
+    }
+
+    /// Returns by how much what isn't exceeded with that chance is beyond the mean; below zero, short of it.
+    pub(in crate::trade) fn beyond_mean(&self, level: Decimal) -> Decimal {
+        decimal(self.at(level) - self.mean)
+    }
+
+    /// Returns the minutes that aren't exceeded with that chance, of a sum of hours: a gamma with its mean and variance.
+    pub(in crate::trade) fn minutes_at(&self, level: Decimal) -> i64 {
+        let hours = self.at(level);
         // Minutes are rounded up; less than a millionth of one is an error of rounding.
         (60.0 * hours - 1e-6).ceil().max(0.0) as i64
     }
