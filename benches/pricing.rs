@@ -208,6 +208,7 @@ fn quote(rooms: Vec<MeasuredRoom>, rates: &Rates, draws: u32) -> Quote {
             burden: Decimal::ONE,
             overhead: Decimal::ZERO,
             tax: gritledger::trade::tax::TaxRates::default(),
+            tax_included: false,
             retention: Decimal::ZERO,
             own: false,
         },

@@ -28,15 +28,18 @@ CREATE TABLE quote (
     tax_labour_micro    INTEGER NOT NULL CHECK (tax_labour_micro BETWEEN 0 AND 100000000),
     tax_materials_micro INTEGER NOT NULL CHECK (tax_materials_micro BETWEEN 0 AND 100000000),
     tax_rental_micro    INTEGER NOT NULL CHECK (tax_rental_micro BETWEEN 0 AND 100000000),
+    tax_included    INTEGER NOT NULL CHECK (tax_included IN (0, 1)), -- 1: prices are told with tax, the named one, minimum and step, too
     retention_micro INTEGER NOT NULL CHECK (retention_micro BETWEEN 0 AND 999999), -- the share of invoices that isn't asked for until it is released
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
     -- What is to be paid before tax, discounts taken off; below zero: something is taken off a job.
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL),
     tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0 OR varies_id IS NOT NULL),
+    rounding_minor  INTEGER NOT NULL DEFAULT 0,                   -- what price and tax are short of a total that is told with tax
     outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs
     drafted_on      TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     recorded_at     TEXT    NOT NULL,
     CHECK (own = 0 OR (price_minor = 0 AND tax_minor = 0 AND wage_micro = 0 AND job_id IS NULL)),
+    CHECK (tax_included = 1 OR rounding_minor = 0),
     CHECK (varies_id IS NULL OR job_id IS NOT NULL),
     CHECK (named_minor IS NULL OR (own = 0 AND varies_id IS NULL))
 ) STRICT;
@@ -128,7 +131,8 @@ CREATE TABLE quote_discount (
     quote_id     INTEGER NOT NULL REFERENCES quote (id),
     position     INTEGER NOT NULL,
     reason       TEXT    NOT NULL CHECK (reason <> ''),
-    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),       -- before tax
+    told_minor   INTEGER NOT NULL CHECK (told_minor > 0),         -- as the client reads it
     PRIMARY KEY (quote_id, position)
 ) STRICT, WITHOUT ROWID;
 

@@ -15,6 +15,8 @@ CREATE TABLE invoice (
     tax_rental_micro    INTEGER NOT NULL CHECK (tax_rental_micro BETWEEN 0 AND 100000000),
     net_minor    INTEGER NOT NULL,                                -- the sum of its lines less its allowances
     tax_minor    INTEGER NOT NULL,                                -- the sum of its rows in invoice_tax
+    rounding_minor INTEGER NOT NULL DEFAULT 0,                    -- what net and tax are short of what it comes to: cents (BT-114)
+    total_minor  INTEGER GENERATED ALWAYS AS (net_minor + tax_minor + rounding_minor) VIRTUAL,
     -- Whom it was issued to, for which address and by whom, in the words of that day; NULL: a draft, which follows its client.
     client_id      INTEGER REFERENCES client (id),
     client         TEXT,
@@ -86,7 +88,7 @@ CREATE TABLE invoice_tax (
 
 -- What of each invoice was taken back by credit notes that were issued?
 CREATE VIEW invoice_credited AS
-SELECT credits_id AS invoice_id, SUM(net_minor) AS net_minor, SUM(tax_minor) AS tax_minor
+SELECT credits_id AS invoice_id, SUM(net_minor) AS net_minor, SUM(tax_minor) AS tax_minor, SUM(total_minor) AS total_minor
 FROM invoice
 WHERE credits_id IS NOT NULL AND number IS NOT NULL
 GROUP BY credits_id;
@@ -95,8 +97,8 @@ CREATE VIEW standing_invoice AS
 SELECT invoice.*
 FROM invoice
 WHERE number IS NOT NULL AND credits_id IS NULL
-      AND net_minor + tax_minor <> COALESCE(
-          (SELECT SUM(net_minor + tax_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0);
+      AND total_minor <> COALESCE(
+          (SELECT SUM(total_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0);
 
 -- What is given up as lost of an invoice. A payment that comes after all is taken, and the loss is less by that.
 CREATE TABLE write_off (
@@ -184,8 +186,8 @@ FROM invoice;
 -- What does each issued invoice that isn't a credit note ask for, less what was credited, and what of that came or is lost?
 CREATE VIEW invoice_balance AS
 SELECT invoice_id, paid_minor,
-       net_minor + tax_minor
-       - (SELECT COALESCE(SUM(net_minor + tax_minor), 0) FROM invoice AS note
+       total_minor
+       - (SELECT COALESCE(SUM(total_minor), 0) FROM invoice AS note
           WHERE note.credits_id = invoice.id AND note.number IS NOT NULL) AS asked_minor,
        (SELECT COALESCE(SUM(amount_minor), 0) FROM live_write_off WHERE invoice_id = invoice.id) AS lost_minor
 FROM invoice
@@ -289,7 +291,7 @@ WHEN NEW.credits_id IS NOT NULL
 BEGIN SELECT RAISE(ABORT, 'a credit note is for an issued invoice of its job'); END;
 CREATE TRIGGER invoice_credit_within BEFORE UPDATE OF number ON invoice
 WHEN NEW.credits_id IS NOT NULL
-     AND NEW.net_minor + NEW.tax_minor > (SELECT asked_minor FROM invoice_balance WHERE invoice_id = NEW.credits_id)
+     AND NEW.total_minor > (SELECT asked_minor FROM invoice_balance WHERE invoice_id = NEW.credits_id)
 BEGIN SELECT RAISE(ABORT, 'no more is credited than was asked for'); END;
 CREATE TRIGGER write_off_stays BEFORE UPDATE ON write_off BEGIN SELECT RAISE(ABORT, 'losses never change: take the loss back'); END;
 CREATE TRIGGER write_off_kept BEFORE DELETE ON write_off BEGIN SELECT RAISE(ABORT, 'losses never change: take the loss back'); END;

@@ -47,7 +47,7 @@ pub(super) struct DepositArgs {
     /// A share of the price (default: the setting deposit)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     share: Option<String>,
-    /// An amount before tax
+    /// An amount: before tax, or with it where your prices are told so
     #[arg(
         long,
         value_name = "AMOUNT",
@@ -72,7 +72,7 @@ pub(super) struct ProgressArgs {
     /// A share of what was agreed
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     share: Option<String>,
-    /// An amount before tax, shared over its quotes by what isn't invoiced of them
+    /// An amount, shared over its quotes by what isn't invoiced of them: before tax, or with it where your prices are told so
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     amount: Option<String>,
     /// A room that is done, at its price (can be repeated)
@@ -97,7 +97,7 @@ pub(super) struct CreditArgs {
     /// A line of it, by its number (can be repeated)
     #[arg(long = "line", value_name = "NUMBER")]
     lines: Vec<String>,
-    /// An amount before tax: of that line, or of the whole invoice
+    /// An amount of that line before tax; or of the whole invoice, with tax where your prices are told so
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     amount: Option<String>,
     /// It is off the price, whatever it takes back
@@ -166,7 +166,7 @@ enum InvoiceFormat {
 pub(super) struct FinalArgs {
     /// The job
     job: String,
-    /// What is taken off by goodwill, before tax: off the price, for a reason that the client reads (can be repeated)
+    /// What is taken off by goodwill, as your prices are told: off the price, for a reason that the client reads (can be repeated)
     #[arg(long = "discount", value_name = "REASON=AMOUNT")]
     discounts: Vec<String>,
     /// Issue it at once
@@ -287,7 +287,7 @@ pub(super) struct VoidArgs {
 /// Warns of a deposit above what the settings say the law allows; it is for the owner to judge.
 fn warn_of_limit(context: &Context, ledger: &Ledger, job: &Job, asked: Money) -> Result<()> {
     let law = ledger.settings()?.contract_law();
-    let largest = law.largest_deposit(ledger.agreed(job)?.price_to_come());
+    let largest = law.largest_deposit(ledger.agreed(job)?.told_to_come());
     if let Some(largest) = largest.filter(|largest| asked > *largest) {
         let text = |amount| ledger.currency().text(amount);
         context.warn(&format!(
@@ -383,7 +383,7 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         let amount = match (&args.share, &args.amount) {
             (Some(share), _) => {
                 let share = read_share(writing, share, "deposit")?;
-                Some(writing.agreed(&job)?.price_to_come().times(share))
+                Some(writing.agreed(&job)?.told_to_come().times(share))
             }
             (None, Some(amount)) => Some(read_money(writing, amount)?),
             (None, None) => None,
@@ -391,7 +391,12 @@ fn draft_deposit(context: &Context, args: &DepositArgs) -> Result<()> {
         let before = writing.draft_of(&job)?;
         let draft = writing.draft_deposit(&job, amount)?;
         confirm_replaced(context, writing, before, &draft)?;
-        warn_of_limit(context, writing, &job, draft.net)?;
+        let asked = if draft.tax_included {
+            draft.total()
+        } else {
+            draft.net
+        };
+        warn_of_limit(context, writing, &job, asked)?;
         drafted(context, writing, &job, &draft, args.issue)
     })
 }

@@ -67,10 +67,10 @@ pub(super) struct DraftArgs {
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
-    /// The price of the whole quote before tax, whatever its cost asks for; what it keeps of the margin is said
+    /// The price of the whole quote, whatever its cost asks for: before tax, or with it where your prices are told so
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     price: Option<String>,
-    /// What is taken off the price before tax, such as "neighbours=50": the client reads the reason (can be repeated)
+    /// What is taken off the price as it is told, such as "neighbours=50": the client reads the reason (can be repeated)
     #[arg(long = "discount", value_name = "REASON=AMOUNT")]
     discounts: Vec<String>,
     /// The share of progress and final invoices that is held until `invoice release` asks for it (default: nothing)
@@ -618,7 +618,7 @@ fn read_option(ledger: &Ledger, text: &str) -> Result<OptionRequest> {
     Ok(option)
 }
 
-/// Reads a price that is named: before tax, and above zero.
+/// Reads a price that is named: above zero.
 fn read_price(ledger: &Ledger, text: &str) -> Result<Money> {
     let price = read_money(ledger, text)?;
     if price <= Money::ZERO {
@@ -675,6 +675,7 @@ pub(super) fn read_discounts(ledger: &Ledger, texts: &[String]) -> Result<Vec<Di
         Ok(Discount {
             reason: reason.trim().to_owned(),
             amount,
+            told: amount,
         })
     };
     texts.iter().map(read).collect()
@@ -783,8 +784,8 @@ fn redraft(ledger: &Ledger, record: &QuoteRecord) -> Result<String> {
     if !quote.terms.retention.is_zero() {
         let _ = write!(command, " --retention {}%", percent(quote.terms.retention));
     }
-    for Discount { reason, amount } in &quote.discounts {
-        let off = format!("{reason}={}", ledger.currency().text(*amount));
+    for Discount { reason, told, .. } in &quote.discounts {
+        let off = format!("{reason}={}", ledger.currency().text(*told));
         let _ = write!(command, " --discount {}", typed(&off));
     }
     for option in ledger.options_of(header)?.iter().skip(1) {

@@ -31,14 +31,17 @@ pub(super) fn taxes_text(taxes: &[Tax]) -> String {
     parts.collect::<Vec<_>>().join(", ")
 }
 
-/// Writes tax by rate, a line for each rate.
-pub(super) fn tax_lines(taxes: &[Tax], table: &mut Table) {
+/// Writes tax by rate, a line for each rate, and what is rounded.
+pub(super) fn tax_lines(taxes: &[Tax], rounding: Amount, table: &mut Table) {
     for part in taxes {
         let of = match taxes.len() {
             1 => String::new(),
             _ => format!(" on {}", part.net),
         };
         table.line([&format!("Tax {}{of}", part.tax_percent), &part.tax]);
+    }
+    if !rounding.money.is_zero() {
+        table.line([&"Rounding", &rounding]);
     }
 }
 
@@ -88,6 +91,7 @@ answer! {
         },
         tax: Amount,
         taxes: Vec<Tax>,
+        rounding: Amount,
         total: Amount = page.amount(invoice.total()),
         credits: Option<String> = invoice.credits.clone().map(|(_, number)| number),
         reason: String,
@@ -97,7 +101,7 @@ answer! {
         lost: Amount = page.amount(invoice.lost()),
         due: Amount = page.amount(invoice.due()),
         credit: Amount = page.amount(invoice.credit()),
-        .. { written_off, credits, id, job_id, letterhead, client_id, drafted_on, in_force, lines, allowances }
+        .. { written_off, tax_included, credits, id, job_id, letterhead, client_id, drafted_on, in_force, lines, allowances }
     }
 }
 
@@ -267,7 +271,7 @@ impl Answer for InvoiceAnswer {
             table.line([&what, &format!("-{}", off.amount)]);
         }
         table.line([&"Net", &invoice.net]);
-        tax_lines(&invoice.taxes, &mut table);
+        tax_lines(&invoice.taxes, invoice.rounding, &mut table);
         table.line([&"Total", &invoice.total]);
         if invoice.number.is_some() && invoice.credits.is_none() {
             let always = [("Paid", invoice.paid), ("Due", invoice.due)];

@@ -209,7 +209,7 @@ answer! {
             (!quote.terms.own && loss > Money::ZERO).then(|| page.amount(loss))
         },
         /// What the cost asks for at the margin, the minimum charge and the step.
-        pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence)),
+        pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.costs())),
         /// What the price keeps of the margin, as surely as was asked for.
         pub(super) margin_at_confidence_percent: Percent =
             Percent(margin_percent(quote.price, outlook.cost_at_confidence)),
@@ -310,13 +310,13 @@ answer! {
         named_price: Option<Amount> =
             view.owner().and(quote.terms.named).map(|price| page.amount(price)),
         asked_price: Option<Amount> =
-            view.owner().map(|()| page.amount(quote.terms.asked_for(outlook.cost_at_confidence))),
+            view.owner().map(|()| page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.costs()))),
         price: Amount = page.amount(quote.price),
         tax: Amount = page.amount(quote.tax),
         total: Amount = page.amount(quote.total()),
         difference: Amount = page.amount(quote.price - first),
         room_by_room: Option<Amount> = outlook.room_by_room.map(|apart| page.amount(apart)),
-        saves: Option<Amount> = outlook.room_by_room.map(|apart| page.amount(apart - quote.price)),
+        saves: Option<Amount> = outlook.room_by_room.map(|apart| page.amount(apart - quote.told())),
     }
 }
 

@@ -342,11 +342,14 @@ impl Electronic<'_> {
         let mut totals = vec![
             self.amount("cbc:LineExtensionAmount", lines),
             self.amount("cbc:TaxExclusiveAmount", invoice.net),
-            self.amount("cbc:TaxInclusiveAmount", invoice.total()),
+            self.amount("cbc:TaxInclusiveAmount", invoice.net + invoice.tax),
         ];
         if !invoice.allowances.is_empty() {
             let off = invoice.allowances.iter().map(|off| off.amount).sum();
             totals.push(self.amount("cbc:AllowanceTotalAmount", off));
+        }
+        if !invoice.rounding.is_zero() {
+            totals.push(self.amount("cbc:PayableRoundingAmount", invoice.rounding));
         }
         totals.push(self.amount("cbc:PayableAmount", invoice.total()));
         group("cac:LegalMonetaryTotal", totals)

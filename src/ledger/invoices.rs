@@ -9,12 +9,14 @@ use rusqlite::{Params, Row, named_params};
 use super::columns::Micro;
 use super::names::{KnownBy, Names, by_client_or_site};
 use super::{
-    Job, Ledger, Letterhead, QuoteRecord, Refusal, Writing, numbered, read_number, refuse, typed,
+    Agreed, Job, Ledger, Letterhead, QuoteRecord, Refusal, Writing, numbered, read_number, refuse,
+    typed,
 };
 use crate::money::{Currency, Decimal, Money};
 use crate::trade::invoice::{
-    AgreedPart, Allowance, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine, Stage,
-    credit_note, deposit, due_on, final_invoice, goodwill, off_price, progress, with_kinds,
+    AgreedPart, Allowance, Asked, Draft, Earlier, Extent, InvoiceError, InvoiceKind, InvoiceLine,
+    Left, Stage, credit_note, deposit, due_on, final_invoice, goodwill, off_price, progress,
+    with_kinds,
 };
 use crate::trade::quote::Discount;
 use crate::trade::tax::{TaxAtRate, TaxRates};
@@ -53,6 +55,8 @@ pub struct Invoice {
     pub issued_on: Option<NaiveDate>,
     /// When it falls due.
     pub due_on: Option<NaiveDate>,
+    /// The prices of its job are told with tax.
+    pub tax_included: bool,
     /// The tax in force at the site when it was drafted.
     pub in_force: TaxRates,
     /// Sum of the lines, less allowances.
@@ -61,6 +65,8 @@ pub struct Invoice {
     pub tax: Money,
     /// Tax by rate, the lowest first.
     pub taxes: Vec<TaxAtRate>,
+    /// What lines and tax are short of what it comes to.
+    pub rounding: Money,
     /// What was paid: its payments, less what of them was applied elsewhere or paid back, and what was applied to it.
     pub paid: Money,
     /// Of a credit note: the invoice that it takes back.
@@ -82,7 +88,7 @@ pub struct Invoice {
 impl Invoice {
     /// Returns what it asks for, tax included.
     pub fn total(&self) -> Money {
-        self.net + self.tax
+        self.net + self.tax + self.rounding
     }
 
     /// Returns what it asks for and no credit note took back; nothing of a credit note.
@@ -149,13 +155,25 @@ impl Invoice {
             number: self.name(),
             kind: self.kind,
             taxes: self.taxes.clone(),
+            rounding: self.rounding,
             off_price: self.off_price,
         }
     }
 
     /// Returns what drafts it again by what is agreed now: `deposit J1 --amount 100.00`.
     pub fn drafted_by(&self, currency: Currency) -> String {
-        let (job, net) = (&self.job, currency.text(self.net));
+        let told = |net, percent| match self.tax_included {
+            true => net + TaxAtRate::on(net, percent).tax,
+            false => net,
+        };
+        let held = self.lines.iter().filter(|line| line.quote.is_none());
+        let held: Money = held.map(|line| told(line.net, line.tax_percent)).sum();
+        let asked = if self.tax_included {
+            self.total()
+        } else {
+            self.net
+        };
+        let (job, net) = (&self.job, currency.text(asked - held));
         match self.kind {
             InvoiceKind::Deposit => format!("deposit {job} --amount {net}"),
             InvoiceKind::Progress => format!("progress {job} --amount {net}"),
@@ -163,7 +181,8 @@ impl Invoice {
             InvoiceKind::Final | InvoiceKind::Credit => {
                 let mut off: BTreeMap<&str, Money> = BTreeMap::new();
                 for goodwill in self.allowances.iter().filter(|off| off.quote.is_none()) {
-                    *off.entry(&goodwill.reason).or_default() += goodwill.amount;
+                    *off.entry(&goodwill.reason).or_default() +=
+                        told(goodwill.amount, goodwill.tax_percent);
                 }
                 let off = off.into_iter().map(|(reason, amount)| {
                     let off = format!("{reason}={}", currency.text(amount));
@@ -216,20 +235,27 @@ struct CreditOf<'a> {
     off_price: Money,
 }
 
-/// Adds up taxes by rate, the lowest first.
-fn sum_by_rate<'a>(taxes: impl Iterator<Item = &'a TaxAtRate>) -> Vec<TaxAtRate> {
-    let mut sums: BTreeMap<Decimal, TaxAtRate> = BTreeMap::new();
-    for part in taxes {
-        let none = TaxAtRate {
-            net: Money::ZERO,
-            tax: Money::ZERO,
-            ..*part
+/// Returns what the client reads as the price of the rooms that lines are for, discounts taken off.
+fn told_of(agreed: &Agreed, lines: &[InvoiceLine]) -> Money {
+    let quotes = agreed.quotes.iter().map(|QuoteRecord { header, quote }| {
+        let is_asked = |room| {
+            let mut lines = lines.iter();
+            lines.any(|line| (line.quote, line.room) == (Some(header.id), Some(room)))
         };
-        let sum = sums.entry(part.percent).or_insert(none);
-        sum.net += part.net;
-        sum.tax += part.tax;
-    }
-    sums.into_values().collect()
+        let (all, told) = (quote.told_rooms(), quote.told());
+        let full = quote.told_full();
+        let rooms = quote
+            .rooms
+            .iter()
+            .zip(all)
+            .filter(|(room, _)| is_asked(room.id));
+        let rooms: Money = rooms.map(|(_, told)| told).sum();
+        match full.is_zero() {
+            true => rooms,
+            false => rooms.share(told.minor().into(), full.minor().into()),
+        }
+    });
+    quotes.sum()
 }
 
 /// Returns what of allowances no quote agreed to: it is off the price.
@@ -269,10 +295,11 @@ const INVOICES: &str = "
            COALESCE(invoice.exemption, client.exempt) AS exemption,
            COALESCE(invoice.site, site.address) AS site, letterhead_id, drafted_on, issued_on, due_on,
            tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
-           tax_minor,
+           COALESCE((SELECT tax_included FROM quote WHERE quote.id = job.quote_id), 0) AS tax_included,
+           tax_minor, rounding_minor,
            (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid, credits_id, reason, off_price_minor,
            (SELECT number FROM invoice AS credited WHERE credited.id = invoice.credits_id) AS credits_number,
-           (SELECT COALESCE(SUM(net_minor + tax_minor), 0) FROM invoice AS note
+           (SELECT COALESCE(SUM(total_minor), 0) FROM invoice AS note
             WHERE note.credits_id = invoice.id AND note.number IS NOT NULL) AS credited,
            (SELECT COALESCE(SUM(amount_minor), 0) FROM live_write_off WHERE invoice_id = invoice.id) AS written_off
     FROM invoice
@@ -580,6 +607,7 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         drafted_on: row.get("drafted_on")?,
         issued_on: row.get("issued_on")?,
         due_on: row.get("due_on")?,
+        tax_included: row.get("tax_included")?,
         in_force: TaxRates {
             labour: percent("tax_labour_micro")?,
             materials: percent("tax_materials_micro")?,
@@ -588,6 +616,7 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         net: row.get("net_minor")?,
         tax: row.get("tax_minor")?,
         taxes: Vec::new(),
+        rounding: row.get("rounding_minor")?,
         paid: row.get("paid")?,
         credits: credits
             .zip(credits_number)
@@ -602,7 +631,7 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
 }
 
 impl Writing<'_> {
-    /// Drafts the deposit of a job: an amount before tax, or the settings' share of the price.
+    /// Drafts the deposit of a job: an amount, before tax or as prices are told, or the settings' share of the price.
     ///
     /// # Errors
     /// Refuses a job without a quote, a second deposit, and more than the price.
@@ -619,21 +648,29 @@ impl Writing<'_> {
                 earlier.name()
             );
         }
-        let price = agreed.price_to_come();
+        let (price, told) = (agreed.price_to_come(), agreed.told_to_come());
         let amount = match amount {
             Some(amount) => amount,
             None => {
                 let settings = self.settings()?;
-                let asked = price.times(settings.deposit);
+                let asked = told.times(settings.deposit);
                 // A share that is the limit itself isn't rounded beyond it.
-                match settings.contract_law().largest_deposit(price) {
+                match settings.contract_law().largest_deposit(told) {
                     Some(largest) if asked - largest == Money::from_minor(1) => largest,
                     _ => asked,
                 }
             }
         };
         let what = format!("Deposit on {} at {}", job.number, job.site);
-        let draft = deposit(&what, amount, price, &taxed_parts(first, &[]))?;
+        if amount > told {
+            return Err(InvoiceError::LargerThanPrice.into());
+        }
+        let net = match agreed.tax_included() {
+            true => agreed.before_tax(amount).min(price),
+            false => amount,
+        };
+        let comes_to = agreed.tax_included().then_some(amount);
+        let draft = deposit(&what, net, price, &taxed_parts(first, &[]), comes_to)?;
         self.insert_draft(job, &draft, None)
     }
 
@@ -649,14 +686,18 @@ impl Writing<'_> {
         let issued = self.issued_of(job)?;
         let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
         let retention = self.retention_of(job)?;
-        let full = final_invoice(lines.clone(), allowances.clone(), Some(retention), &earlier);
-        if let (Ok(full), false) = (full, off.is_empty()) {
-            self.refuse_all_off(off, full.net())?;
-            for off in off {
-                allowances.extend(goodwill(&off.reason, off.amount, &full.taxes));
-            }
+        let agreed = self.agreed(job)?;
+        let totals = agreed.totals();
+        let with = |allowances| {
+            final_invoice(lines.clone(), allowances, Some(retention), &earlier, totals)
+        };
+        if let (Ok(full), false) = (with(allowances.clone()), off.is_empty()) {
+            let is_told = totals.tax_included;
+            self.refuse_all_off(off, if is_told { full.total() } else { full.net() })?;
+            let goodwill = |off: &Discount| goodwill(&off.reason, off.told, &full.taxes, is_told);
+            allowances.extend(off.iter().flat_map(goodwill));
         }
-        let draft = match final_invoice(lines, allowances, Some(retention), &earlier) {
+        let draft = match with(allowances) {
             // What is left may be less than the share of the whole that is to be held.
             Err(InvoiceError::NothingLeft | InvoiceError::OwedBack(_))
                 if self.left_to_invoice(job)? > Money::ZERO && !retention.is_zero() =>
@@ -697,7 +738,9 @@ impl Writing<'_> {
         if retention.is_zero() {
             refuse!("nothing of {} is held", job.number);
         }
-        if final_invoice(lines.clone(), allowances.clone(), Some(retention), &earlier).is_ok() {
+        let totals = self.agreed(job)?.totals();
+        let with = |held| final_invoice(lines.clone(), allowances.clone(), held, &earlier, totals);
+        if with(Some(retention)).is_ok() {
             return Err(Refusal::new(format!(
                 "{} has more left to invoice than what is held",
                 job.number
@@ -705,8 +748,7 @@ impl Writing<'_> {
             .hint(format!("gritledger invoice final {}", job.number))
             .into());
         }
-        let draft = final_invoice(lines, allowances, None, &earlier)?;
-        self.insert_draft(job, &draft, None)
+        self.insert_draft(job, &with(None)?, None)
     }
 
     /// Returns the share of a job's invoices that is held until it is released: nothing, once it was.
@@ -718,7 +760,8 @@ impl Writing<'_> {
         Ok(terms.map_or(Decimal::ZERO, |terms| terms.retention))
     }
 
-    /// Drafts a progress invoice of a job: a share of what was agreed, an amount before tax, or rooms that are done.
+    /// Drafts a progress invoice of a job: a share of what was agreed, an amount, before tax or as prices are told, or rooms
+    /// that are done.
     ///
     /// # Errors
     /// Refuses a job without a quote, one with a final invoice, rooms that it doesn't have or that were invoiced, and more
@@ -740,16 +783,7 @@ impl Writing<'_> {
             ))
             .into());
         }
-        let agreed = self.agreed_parts(job)?;
-        let stage = match asked {
-            Progress::Share(share) => Stage::Share(*share),
-            Progress::Amount(amount) => Stage::Amount(*amount),
-            Progress::Rooms(rooms) => {
-                let lines = self.lines_of_rooms(job, rooms, &standing)?;
-                let allowances = self.allowances_on(job, &lines)?;
-                Stage::Rooms(lines, allowances)
-            }
-        };
+        let (parts, agreed) = (self.agreed_parts(job)?, self.agreed(job)?);
         let stages = standing
             .iter()
             .filter(|invoice| invoice.kind == InvoiceKind::Progress);
@@ -758,13 +792,35 @@ impl Writing<'_> {
             .filter(|line| line.quote.is_none())
             .map(|line| -line.net)
             .sum();
-        let left = self.left_to_invoice(job)? - held;
-        let draft = match progress(&agreed, stage, left, self.retention_of(job)?) {
-            Err(InvoiceError::BeyondWhatIsLeft(left)) => {
+        let left = Left {
+            net: self.left_to_invoice(job)? - held,
+            total: self.total_left(job, &agreed)?,
+        };
+        let (stage, told) = match asked {
+            Progress::Share(share) => (Stage::Share(*share), agreed.total().times(*share)),
+            Progress::Amount(amount) if agreed.tax_included() => {
+                let net = match left.total == Some(*amount) {
+                    true => left.net,
+                    false => agreed.before_tax(*amount),
+                };
+                (Stage::Amount(net), *amount)
+            }
+            Progress::Amount(amount) => (Stage::Amount(*amount), *amount),
+            Progress::Rooms(rooms) => {
+                let lines = self.lines_of_rooms(job, rooms, &standing)?;
+                let told = told_of(&agreed, &lines);
+                let allowances = self.allowances_on(job, &lines)?;
+                (Stage::Rooms(lines, allowances), told)
+            }
+        };
+        let told = agreed.tax_included().then_some(told);
+        let draft = match progress(&parts, stage, left, self.retention_of(job)?, told) {
+            Err(InvoiceError::BeyondWhatIsLeft(net)) => {
+                let left = left.total.filter(|_| agreed.tax_included());
                 return Err(Refusal::new(format!(
                     "that is more than is left to invoice for {}: {}",
                     job.number,
-                    self.currency().text(left)
+                    self.currency().text(left.unwrap_or(net))
                 ))
                 .hint(format!("gritledger invoice final {}", job.number))
                 .into());
@@ -807,6 +863,17 @@ impl Writing<'_> {
         Ok(parts
             .flat_map(|record| taxed_parts(record, &issued))
             .collect())
+    }
+
+    /// Returns what isn't invoiced of a job, tax included; `None`: something is off its price, with tax that no quote says.
+    fn total_left(&self, job: &Job, agreed: &Agreed) -> Result<Option<Money>> {
+        let issued = self.issued_of(job)?;
+        let asked = issued.iter().map(|invoice| match invoice.credits {
+            Some(_) => -invoice.total(),
+            None => invoice.total(),
+        });
+        let is_off = issued.iter().any(|invoice| !invoice.off_price.is_zero());
+        Ok((!is_off).then_some(agreed.total() - asked.sum()))
     }
 
     /// Returns the lines of a job's rooms as agreed, each at its quote's tax.
@@ -940,13 +1007,19 @@ impl Writing<'_> {
                     .is_some_and(|(id, _)| *id == invoice.id)
         });
         let lines: Vec<InvoiceLine> = notes.iter().flat_map(|note| note.lines.clone()).collect();
-        let taxes = sum_by_rate(notes.iter().flat_map(|note| &note.taxes));
-        let asked = (
-            &invoice.lines[..],
-            &invoice.allowances[..],
-            &invoice.taxes[..],
-        );
-        let draft = credit_note(asked, (&lines, &taxes), extent);
+        let asked = Asked {
+            lines: &invoice.lines,
+            allowances: &invoice.allowances,
+            total: invoice.total(),
+        };
+        let agreed = self.agreed(&job)?;
+        let (net_extent, told) = match extent {
+            Extent::Amount(amount) if agreed.tax_included() => {
+                (&Extent::Amount(agreed.before_tax(*amount)), Some(*amount))
+            }
+            extent => (extent, None),
+        };
+        let draft = credit_note(asked, (&lines, invoice.credited), net_extent, told);
         let draft = match draft {
             Ok(draft) => draft,
             Err(InvoiceError::BeyondLine(place, left)) => refuse!(
@@ -972,7 +1045,7 @@ impl Writing<'_> {
                     .into());
             }
         };
-        let is_whole = draft.net() + draft.tax() == invoice.asked();
+        let is_whole = draft.total() == invoice.asked();
         let beyond = -self.left_to_invoice(&job)?;
         let credit = CreditOf {
             invoice: invoice.id,
@@ -1033,12 +1106,12 @@ impl Writing<'_> {
         );
         self.connection.execute(
             "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
-                                  tax_minor, credits_id, reason, off_price_minor, recorded_at)
-             VALUES (:id, :job, :kind, :today, :labour, :materials, :rental, :net, :tax, :credits, :reason, :off_price, :now)",
+                                  tax_minor, rounding_minor, credits_id, reason, off_price_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :labour, :materials, :rental, :net, :tax, :rounding, :credits, :reason, :off_price, :now)",
             named_params! {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
                 ":labour": Micro(in_force.labour), ":materials": Micro(in_force.materials), ":rental": Micro(in_force.rental),
-                ":net": draft.net(), ":tax": draft.tax(),
+                ":net": draft.net(), ":tax": draft.tax(), ":rounding": draft.rounding,
                 ":credits": credits.map(|of| of.invoice), ":reason": credits.map_or("", |of| of.reason),
                 ":off_price": credits.map_or_else(|| goodwill_of(&draft.allowances), |of| of.off_price),
                 ":now": self.now(),

@@ -17,8 +17,10 @@ use super::{
 use crate::money::{Decimal, Money, product};
 use crate::trade::bounds::check_day;
 use crate::trade::evidence::{FinishedJob, FinishedRoom, Gaps, gaps};
+use crate::trade::invoice::Totals;
 use crate::trade::job_cost::{Outcome, Quoted};
 use crate::trade::quote::{Terms, WorkLine};
+use crate::trade::tax::TaxAtRate;
 use crate::trade::{ClientId, JobId, QuoteId, RoomId, SiteId, closed_set};
 
 closed_set! {
@@ -154,6 +156,46 @@ impl Agreed {
     /// Returns what a deposit is a part of: the price of the quote, or what variations have left of it.
     pub fn price_to_come(&self) -> Money {
         self.price().min(self.price() + self.variations())
+    }
+
+    /// Returns that as prices are told to the client.
+    pub fn told_to_come(&self) -> Money {
+        let told = |is_counted: fn(&QuoteRecord) -> bool| -> Money {
+            let quotes = self.quotes.iter().filter(|record| is_counted(record));
+            quotes.map(|record| record.quote.told()).sum()
+        };
+        let own = told(|record| record.header.variation_of.is_none());
+        own.min(told(|_| true))
+    }
+
+    /// Tells whether prices are told with tax.
+    pub fn tax_included(&self) -> bool {
+        self.terms().is_some_and(|terms| terms.tax_included)
+    }
+
+    /// Returns what is to be paid for all of it, tax and rounding included.
+    pub fn total(&self) -> Money {
+        self.quotes.iter().map(|record| record.quote.total()).sum()
+    }
+
+    /// Returns an amount before tax that is told with tax, as all of it is taxed.
+    pub fn before_tax(&self, told: Money) -> Money {
+        let net: Money = self.quotes.iter().map(|record| record.quote.price).sum();
+        match self.total().is_zero() {
+            true => told,
+            false => told.share(net.minor().into(), self.total().minor().into()),
+        }
+    }
+
+    /// Returns what its quotes say of what is to be paid.
+    pub fn totals(&self) -> Totals {
+        let parts = self.quotes.iter().flat_map(|record| record.quote.taxes());
+        let together = TaxAtRate::on_sums(parts.map(|part| (part.percent, part.net)));
+        let together: Money = together.iter().map(|part| part.net + part.tax).sum();
+        Totals {
+            beside: self.total() - together,
+            tax_included: self.tax_included(),
+        }
     }
 
     /// Returns the price of the variations.

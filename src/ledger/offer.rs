@@ -370,6 +370,7 @@ impl Ledger {
             burden: settings.burden,
             overhead: settings.overhead,
             tax: self.tax_in_force(site.id)?,
+            tax_included: settings.tax_included,
             retention: request.retention,
             own: false,
         })

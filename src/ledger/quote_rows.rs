@@ -42,11 +42,12 @@ impl Writing<'_> {
                 "INSERT INTO quote (id, number, version, option, option_name, site_id, job_id, varies_id, sequence,
                                     schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor,
                                     named_minor, wage_micro, burden_micro, overhead_micro, tax_labour_micro,
-                                    tax_materials_micro, tax_rental_micro, retention_micro, own, price_minor, tax_minor, outlook,
-                                    drafted_on, recorded_at)
+                                    tax_materials_micro, tax_rental_micro, tax_included, retention_micro, own, price_minor,
+                                    tax_minor, rounding_minor, outlook, drafted_on, recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
                          :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_labour,
-                         :tax_materials, :tax_rental, :retention, :own, :price, :tax, :outlook, :today, :now)",
+                         :tax_materials, :tax_rental, :tax_included, :retention, :own, :price, :tax, :rounding, :outlook,
+                         :today, :now)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": place.number, ":version": place.version, ":option": place.option,
@@ -57,7 +58,8 @@ impl Writing<'_> {
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_labour": Micro(terms.tax.labour), ":tax_materials": Micro(terms.tax.materials),
                 ":tax_rental": Micro(terms.tax.rental), ":retention": Micro(terms.retention),
-                ":own": terms.own, ":price": quote.price, ":tax": quote.tax,
+                ":own": terms.own, ":price": quote.price, ":tax": quote.tax, ":rounding": quote.rounding,
+                ":tax_included": terms.tax_included,
                 ":today": self.today(), ":now": self.now(),
             })?;
         for (position, room) in (1..).zip(&quote.rooms) {
@@ -88,11 +90,12 @@ impl Writing<'_> {
     fn insert_discount(&self, quote: QuoteId, position: i64, discount: &Discount) -> Result<()> {
         self.connection
             .prepare_cached(
-                "INSERT INTO quote_discount (quote_id, position, reason, amount_minor)
-                 VALUES (:quote, :position, :reason, :amount)",
+                "INSERT INTO quote_discount (quote_id, position, reason, amount_minor, told_minor)
+                 VALUES (:quote, :position, :reason, :amount, :told)",
             )?
             .execute(named_params! {
                 ":quote": quote, ":position": position, ":reason": discount.reason, ":amount": discount.amount,
+                ":told": discount.told,
             })?;
         Ok(())
     }
@@ -211,6 +214,7 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
             materials: row.micro("tax_materials_micro")?,
             rental: row.micro("tax_rental_micro")?,
         },
+        tax_included: row.get("tax_included")?,
         retention: row.micro("retention_micro")?,
         own: row.get("own")?,
     })
@@ -236,6 +240,7 @@ pub(super) fn discount_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Discount
     Ok(Discount {
         reason: row.get("reason")?,
         amount: row.get("amount_minor")?,
+        told: row.get("told_minor")?,
     })
 }
 

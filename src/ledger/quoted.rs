@@ -17,7 +17,7 @@ use crate::trade::{JobId, QuoteId, RoomId};
 /// Columns of a quote's own row, beside those of its header.
 const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
     quote.step_minor, quote.named_minor, quote.wage_micro, quote.burden_micro, quote.overhead_micro, quote.tax_labour_micro,
-    quote.tax_materials_micro, quote.tax_rental_micro, quote.retention_micro, quote.own";
+    quote.tax_materials_micro, quote.tax_rental_micro, quote.tax_included, quote.retention_micro, quote.own";
 
 /// What a quote says: columns, and the tables that they are joined from.
 type Select<'a> = (&'a str, &'a str);
@@ -59,7 +59,7 @@ const CAUTIONS: Select<'_> = (
 );
 
 const DISCOUNTS: Select<'_> = (
-    "position, reason, amount_minor",
+    "position, reason, amount_minor, told_minor",
     "CROSS JOIN quote_discount ON quote_discount.quote_id = quote.id",
 );
 
@@ -221,6 +221,7 @@ impl QuoteRows<'_> {
             discounts: self.discounts.take(&head.stand)?,
             price: head.header.price,
             tax: head.header.tax,
+            rounding: head.header.rounding,
         };
         Ok(QuoteRecord {
             header: head.header,

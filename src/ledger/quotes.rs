@@ -101,9 +101,16 @@ pub struct QuoteHeader {
     pub price: Money,
     /// Tax on the price.
     pub tax: Money,
+    /// What price and tax are short of a total that is told with tax.
+    pub rounding: Money,
 }
 
 impl QuoteHeader {
+    /// Returns what is to be paid: price, tax and rounding.
+    pub fn total(&self) -> Money {
+        self.price + self.tax + self.rounding
+    }
+
     /// Names its row.
     pub(super) fn row(&self) -> String {
         match self.option_name.as_str() {
@@ -176,7 +183,7 @@ pub struct Drafted {
 /// What a quote is beside others, as a query says it of each.
 pub(super) const HEADER_COLUMNS: &str = "
            quote.id, quote.number, quote.version, quote.option, quote.option_name, quote.start_on, quote.site_id,
-           quote.job_id, quote.varies_id, quote.own, quote.drafted_on, quote.price_minor, quote.tax_minor,
+           quote.job_id, quote.varies_id, quote.own, quote.drafted_on, quote.price_minor, quote.tax_minor, quote.rounding_minor,
            COALESCE(sent.site, site.address) AS site, COALESCE(sent.client, client.name) AS client,
            COALESCE(sent.client_address, client.address) AS client_address,
            COALESCE(sent.exemption, client.exempt) AS exemption,
@@ -472,6 +479,7 @@ impl Ledger {
             decided_on: row.get("decided_on")?,
             price: row.get("price_minor")?,
             tax: row.get("tax_minor")?,
+            rounding: row.get("rounding_minor")?,
         })
     }
 

@@ -90,14 +90,14 @@ const AS_OF: &str = "
             UNION ALL SELECT invoice_id, amount_minor FROM part WHERE NOT is_void AND invoice_id IS NOT NULL)
         GROUP BY invoice_id),
     credited AS (
-        SELECT credits_id, SUM(net_minor + tax_minor) AS amount_minor FROM invoice
+        SELECT credits_id, SUM(total_minor) AS amount_minor FROM invoice
         WHERE credits_id IS NOT NULL AND issued_on <= :on GROUP BY credits_id),
     lost AS (
         SELECT invoice_id, SUM(amount_minor) AS amount_minor FROM write_off
         WHERE happened_on <= :on AND id NOT IN (SELECT write_off_id FROM write_off_void WHERE happened_on <= :on)
         GROUP BY invoice_id)
     SELECT client_id, client, issued_on, due_on,
-           net_minor + tax_minor - COALESCE(credited.amount_minor, 0) - COALESCE(came.amount_minor, 0) AS open_minor,
+           total_minor - COALESCE(credited.amount_minor, 0) - COALESCE(came.amount_minor, 0) AS open_minor,
            COALESCE(lost.amount_minor, 0) AS lost_minor
     FROM invoice
     LEFT JOIN credited ON credited.credits_id = invoice.id
@@ -109,7 +109,7 @@ const AS_OF: &str = "
 /// What happened between a firm and a client, in the order of its days.
 const STATEMENT: &str = "
     SELECT issued_on AS on_day, 0 AS place, id AS row_id, number, IIF(credits_id IS NULL, kind, 'credit note') AS what,
-           site AS aside, IIF(credits_id IS NULL, 1, -1) * (net_minor + tax_minor) AS amount_minor, 'I' AS letter
+           site AS aside, IIF(credits_id IS NULL, 1, -1) * total_minor AS amount_minor, 'I' AS letter
     FROM invoice WHERE client_id = :client AND number IS NOT NULL
     UNION ALL
     SELECT payment.happened_on, 1, payment.id, payment.number, 'payment', payment.note, -amount_minor, 'P'

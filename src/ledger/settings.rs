@@ -94,6 +94,7 @@ settings! {
     TrustFinish = "trust-finish", trust_finish: Decimal = own_work();
     TrustHours = "trust-hours", trust_hours: Decimal = own_work();
     TaxPercent = "tax-percent", tax_percent: Decimal = percent(&PERCENTAGE);
+    TaxIncluded = "tax-included", tax_included: bool = yes();
     BuyConfidenceReturnable = "buy-confidence-returnable", buy_confidence_returnable: Decimal = fraction(&CONFIDENCE);
     BuyConfidence = "buy-confidence", buy_confidence: Decimal = fraction(&CONFIDENCE);
     SawLoss = "saw-loss", saw_loss: Length = saw_loss();

@@ -241,7 +241,7 @@ impl Ledger {
         let share = self.settings()?.deposit;
         let mut deposits = Vec::new();
         for JobRecord { job, agreed, .. } in jobs.iter().filter(|_| !share.is_zero()) {
-            let amount = agreed.price_to_come().times(share);
+            let amount = agreed.told_to_come().times(share);
             let is_asked = self.invoiced(job.id)?.is_some();
             if !is_asked && !amount.is_zero() && job.before.is_none() {
                 let job = job.clone();

@@ -646,6 +646,7 @@ impl Writing<'_> {
             discounts: Vec::new(),
             price,
             tax: Money::ZERO,
+            rounding: Money::ZERO,
         };
         let varied = varied.with_tax();
         let planned = self.outlook_of(&quote.header)?;

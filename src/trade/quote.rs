@@ -8,12 +8,15 @@
 //! The price keeps the margin with the stated confidence: price = cost at the confidence ÷ (1 − margin), the usual
 //! conversion (a markup of 53.8462 % is a margin of 35 %), at least the minimum charge, and rounded up to the firm's step.
 //! Its owner may name another one: then that is the price, and what it keeps of the margin is said.
+//!
+//! Where prices are **told with tax**, the minimum charge, the step, a named price and discounts are amounts with tax, and so
+//! is what the client reads. The price before tax follows from the total: the one whose tax makes it up to the cent. Some
+//! totals no price makes up; the cent that is left is the quote's **rounding amount** (BT-114 of EN 16931).
+//!
 //! The cost at the confidence less the expected cost is the **contingency**; only the owner sees it.
 //!
 //! The client sees a price for each room. Costs of the whole job (set-up, rental, driving, overhead) are spread over the rooms by
 //! their direct cost, and the cents left by rounding go to the largest, so the rooms add up to the price.
-
-use std::collections::BTreeMap;
 
 use crate::money::{Decimal, Money, round};
 use crate::trade::cautions::Caution;
@@ -51,6 +54,8 @@ pub struct Quote {
     pub price: Money,
     /// Tax on the price.
     pub tax: Money,
+    /// What price and tax are short of the total, where prices are told with tax; most often nothing.
+    pub rounding: Money,
 }
 
 /// What is taken off the price of a quote.
@@ -60,6 +65,8 @@ pub struct Discount {
     pub reason: String,
     /// How much before tax; above zero.
     pub amount: Money,
+    /// How much as the client reads it: with tax, where prices are told so.
+    pub told: Money,
 }
 
 impl Discount {
@@ -93,7 +100,7 @@ pub struct Terms {
     pub minimum: Money,
     /// What prices are rounded up to multiples of; nothing: they aren't.
     pub step: Money,
-    /// The price before tax that its owner named; `None`: it follows from the cost.
+    /// The price that its owner named, as prices are told; `None`: it follows from the cost.
     pub named: Option<Money>,
     /// Wage per hour, in major units.
     pub wage: Decimal,
@@ -103,6 +110,8 @@ pub struct Terms {
     pub overhead: Decimal,
     /// Tax on the price.
     pub tax: TaxRates,
+    /// Prices are told with tax: so are the minimum, the step, a named price and discounts.
+    pub tax_included: bool,
     /// The share of invoices that isn't asked for until it is released, 0.05 for 5 %; below 1.
     pub retention: Decimal,
     /// Work on the owner's own floors: nobody pays, so it has a cost and no price.
@@ -122,28 +131,40 @@ impl Terms {
             burden,
             overhead,
             tax: TaxRates::default(),
+            tax_included: false,
             retention: Decimal::ZERO,
             own: true,
         }
     }
 
-    /// Returns the price for a cost at the confidence: the one that was named, else the one that the cost asks for.
-    pub fn price_for(&self, cost: Money) -> Money {
-        self.named.unwrap_or_else(|| self.asked_for(cost))
+    /// Returns the price for a cost at the confidence, as prices are told: the one that was named, else the one that the cost
+    /// asks for. What it is expected to cost by kind says how it is taxed.
+    pub fn price_for(&self, cost: Money, costs: &Costs) -> Money {
+        self.named.unwrap_or_else(|| self.asked_for(cost, costs))
     }
 
-    /// Returns the price that a cost at the confidence asks for: the margin kept, at least the minimum, rounded up to the
-    /// step; none for one's own floors.
-    pub fn asked_for(&self, cost: Money) -> Money {
+    /// Returns the price that a cost at the confidence asks for, as prices are told: the margin kept, at least the minimum,
+    /// rounded up to the step; none for one's own floors.
+    pub fn asked_for(&self, cost: Money, costs: &Costs) -> Money {
         if self.own {
             return Money::ZERO;
         }
-        let price = price_for(cost, self.margin).max(self.minimum);
+        let price = self
+            .told(price_for(cost, self.margin), costs)
+            .max(self.minimum);
         if self.step.is_zero() {
             return price;
         }
         let steps = Decimal::from(price.minor()) / Decimal::from(self.step.minor());
         self.step.times(steps.ceil())
+    }
+
+    /// Returns an amount before tax as prices are told.
+    pub fn told(&self, net: Money, costs: &Costs) -> Money {
+        match self.tax_included {
+            true => net + self.tax.on(net, costs),
+            false => net,
+        }
     }
 }
 
@@ -466,6 +487,73 @@ impl Quote {
         self.price + self.discounts.iter().map(|off| off.amount).sum()
     }
 
+    /// Returns the price as the client reads it: with tax, where prices are told so.
+    pub fn told(&self) -> Money {
+        match self.terms.tax_included {
+            true => self.total(),
+            false => self.price,
+        }
+    }
+
+    /// Returns the price of its rooms as the client reads it, before discounts are taken off.
+    pub fn told_full(&self) -> Money {
+        self.told() + self.discounts.iter().map(|off| off.told).sum()
+    }
+
+    /// Returns what the client reads as the price of each room, before discounts; they add up to that of all.
+    pub fn told_rooms(&self) -> Vec<Money> {
+        let (full, told) = (self.full_price(), self.told_full());
+        let as_told = |room: &QuotedRoom| match full.is_zero() {
+            true => room.price,
+            false => room.price.share(told.minor().into(), full.minor().into()),
+        };
+        let mut rooms: Vec<Money> = self.rooms.iter().map(as_told).collect();
+        let rest = told - rooms.iter().copied().sum();
+        if let Some(largest) = rooms.iter_mut().rev().max_by_key(|price| price.abs()) {
+            *largest += rest;
+        }
+        rooms
+    }
+
+    /// Returns the minimum charge before tax, no more than the price.
+    pub fn minimum(&self) -> Money {
+        let least = self.terms.minimum.min(self.told());
+        match self.terms.tax_included && !self.total().is_zero() {
+            true => least.share(self.price.minor().into(), self.total().minor().into()),
+            false => least,
+        }
+    }
+
+    /// Returns it at a price before discounts, as prices are told; rooms share it by their weights.
+    pub fn offered(mut self, full: Money, weights: &[Decimal]) -> Quote {
+        let total = full - self.discounts.iter().map(|off| off.told).sum();
+        if !self.terms.tax_included {
+            return self.at(total, weights);
+        }
+        let near = self.terms.tax.untaxed(total, &self.costs());
+        for off in &mut self.discounts {
+            off.amount = off.told.share(near.minor().into(), total.minor().into());
+        }
+        let cents = [0, 1, -1, 2, -2, 3, -3].map(Money::from_minor);
+        let offers = cents.map(|cents| self.clone().at(near + cents, weights));
+        let closest = offers
+            .into_iter()
+            .min_by_key(|offer| (offer.total() - total).abs());
+        let mut closest = closest.expect("there are seven");
+        closest.rounding = total - closest.total();
+        closest
+    }
+
+    /// Returns it at a price before tax, discounts taken off.
+    fn at(mut self, price: Money, weights: &[Decimal]) -> Quote {
+        self.price = price;
+        let shares = self.full_price().spread(weights);
+        for (room, share) in self.rooms.iter_mut().zip(shares) {
+            room.price = share;
+        }
+        self.with_tax()
+    }
+
     /// Returns what each room is agreed at, its share of discounts taken off; they add up to the price.
     pub fn room_shares(&self) -> Vec<Money> {
         let mut shares: Vec<Money> = self.rooms.iter().map(|room| room.price).collect();
@@ -500,14 +588,7 @@ impl Quote {
     fn by_rate(&self, amounts: impl Iterator<Item = Money>) -> Vec<TaxAtRate> {
         let costs = self.costs();
         let parts = amounts.flat_map(|amount| self.terms.tax.parts(amount, &costs));
-        let mut nets: BTreeMap<Decimal, Money> = BTreeMap::new();
-        for part in parts {
-            *nets.entry(part.percent).or_default() += part.net;
-        }
-        let taxes = nets.into_iter();
-        taxes
-            .map(|(percent, net)| TaxAtRate::on(net, percent))
-            .collect()
+        TaxAtRate::on_sums(parts.map(|part| (part.percent, part.net)))
     }
 
     /// Returns it with the tax on its price.
@@ -516,9 +597,9 @@ impl Quote {
         Quote { tax, ..self }
     }
 
-    /// Returns price and tax together.
+    /// Returns what is to be paid: price, tax and rounding.
     pub fn total(&self) -> Money {
-        self.price + self.tax
+        self.price + self.tax + self.rounding
     }
 
     /// Returns the work lines.
@@ -719,6 +800,7 @@ mod tests {
     use rust_decimal_macros::dec;
 
     use super::*;
+    use crate::trade::Species;
 
     proptest! {
         /// A price that is named is the price, whatever the cost asks for.
@@ -736,12 +818,165 @@ mod tests {
                 own: false,
                 ..Terms::at_cost(dec!(0.8), dec!(1), dec!(0))
             };
-            prop_assert_eq!(terms.price_for(Money::from_minor(cost)).minor(), named);
-            let asked = terms.asked_for(Money::from_minor(cost));
+            let none = Costs::default();
+            prop_assert_eq!(terms.price_for(Money::from_minor(cost), &none).minor(), named);
+            let asked = terms.asked_for(Money::from_minor(cost), &none);
             prop_assert_eq!(asked, price_for(Money::from_minor(cost), margin).max(terms.minimum));
             // The price that a cost asks for may cost just that, so its own chance is the confidence.
             let own = price_for(Money::from_minor(cost), margin);
             prop_assert_eq!(cost_within(own, margin).minor(), cost);
+        }
+    }
+
+    /// A quote of rooms that cost so much, taxed and discounted, whose prices are told with tax.
+    fn told(tax: TaxRates, costs: [i64; 3], rooms: usize, off: &[i64]) -> Quote {
+        let line = |kind: usize, cost: i64| match kind {
+            0 => Line::Other {
+                what: "felling".into(),
+                cost: Money::from_minor(cost),
+            },
+            1 => Line::Opened {
+                item: ItemId(1),
+                name: "oil".into(),
+                unit: Unit::Litre,
+                left: dec!(1),
+                cost: Money::from_minor(cost),
+            },
+            _ => Line::Rental {
+                machine: MachineId(1),
+                name: "rotary".into(),
+                days: dec!(1),
+                cost: Money::from_minor(cost),
+                once: Money::ZERO,
+                tariff: Tariff {
+                    half_day: None,
+                    day: Money::from_minor(cost),
+                    weekend: None,
+                    week: None,
+                    four_weeks: None,
+                    waiver_percent: Decimal::ZERO,
+                    cleaning: Money::ZERO,
+                },
+            },
+        };
+        let room = |place: usize| QuotedRoom {
+            id: RoomId(place as i64),
+            name: "Hall".into(),
+            area: dec!(100),
+            edge: dec!(40),
+            steps: None,
+            class: FloorClass {
+                condition: FloorCondition::WornFilm,
+                species: Species::RedOak,
+            },
+            parts: Vec::new(),
+            price: Money::ZERO,
+        };
+        let off = off.iter().map(|cents| Discount {
+            reason: "neighbours".into(),
+            amount: Money::from_minor(*cents),
+            told: Money::from_minor(*cents),
+        });
+        Quote {
+            sequence: None,
+            schedule: None,
+            rooms: (0..rooms).map(room).collect(),
+            lines: (0..)
+                .zip(costs)
+                .map(|(kind, cost)| line(kind, cost))
+                .collect(),
+            replaced: Vec::new(),
+            cautions: Vec::new(),
+            terms: Terms {
+                tax,
+                tax_included: true,
+                own: false,
+                ..Terms::at_cost(dec!(0.8), dec!(1), dec!(0))
+            },
+            discounts: off.collect(),
+            price: Money::ZERO,
+            tax: Money::ZERO,
+            rounding: Money::ZERO,
+        }
+    }
+
+    #[test]
+    fn a_price_told_with_tax_is_the_total_and_the_cent_that_no_price_makes_up_is_rounded() {
+        // 100.00 with 19 %: 84.03, whose tax of 15.9657 is 15.97. With 25 %, 84.01 has 21.0025 and comes to 105.01, 84.02 has
+        // 21.005, which is 21.01, and comes to 105.03: nothing comes to 105.02.
+        for (percent, full, price, tax, rounding) in [
+            (dec!(19), 10_000, 8_403, 1_597, 0),
+            (dec!(25), 10_501, 8_401, 2_100, 0),
+            (dec!(25), 10_503, 8_402, 2_101, 0),
+            (dec!(25), 10_502, 8_402, 2_101, -1),
+            (dec!(0), 10_000, 10_000, 0, 0),
+        ] {
+            let quote = told(TaxRates::all(percent), [1, 0, 0], 1, &[]);
+            let quote = quote.offered(Money::from_minor(full), &[dec!(1)]);
+            let seen = [quote.price, quote.tax, quote.rounding].map(Money::minor);
+            assert_eq!(seen, [price, tax, rounding], "{full} at {percent} %");
+        }
+        // Two rooms at 1:3 for 1000.00 with 19 %, 100.00 of it off: 900.00 is 756.30 and 143.70; 84.03 come off 840.33.
+        let quote = told(TaxRates::all(dec!(19)), [1, 0, 0], 2, &[10_000]);
+        let quote = quote.offered(Money::from_minor(100_000), &[dec!(1), dec!(3)]);
+        let seen = [
+            quote.price,
+            quote.tax,
+            quote.discounts[0].amount,
+            quote.full_price(),
+        ];
+        assert_eq!(seen.map(Money::minor), [75_630, 14_370, 8_403, 84_033]);
+        let rooms: Vec<i64> = quote.told_rooms().iter().map(|told| told.minor()).collect();
+        assert_eq!(rooms, [25_000, 75_000]);
+        // A minimum of 900.00 is told with tax, too: before it that is 756.30.
+        let quote = Quote {
+            terms: Terms {
+                minimum: Money::from_minor(90_000),
+                ..quote.terms
+            },
+            ..quote
+        };
+        assert_eq!(quote.minimum().minor(), 75_630);
+        // What a cost of 500.00 asks for with a margin of 20 %: 625.00, with tax 743.75, in steps of 5 then 745.00.
+        let terms = Terms {
+            margin: dec!(0.2),
+            step: Money::from_minor(500),
+            minimum: Money::ZERO,
+            ..quote.terms
+        };
+        assert_eq!(
+            terms
+                .asked_for(Money::from_minor(50_000), &quote.costs())
+                .minor(),
+            74_500
+        );
+    }
+
+    proptest! {
+        /// Whatever is told with tax is the total, to the cent; what is rounded is a cent or two; rooms add up as they are
+        /// told and before tax.
+        #[test]
+        fn what_is_told_with_tax_is_the_total(
+            full in 1_000_i64..10_000_000,
+            costs in proptest::array::uniform3(0_i64..100_000),
+            rates in proptest::array::uniform3(0_usize..4),
+            weights in proptest::collection::vec(0_u32..1000, 1..7),
+            off in proptest::collection::vec(1_i64..300, 0..3),
+        ) {
+            let percent = |rate: usize| [dec!(0), dec!(8.875), dec!(19), dec!(25)][rate];
+            let [labour, materials, rental] = rates.map(percent);
+            let quote = told(TaxRates { labour, materials, rental }, costs, weights.len(), &off);
+            let weights: Vec<Decimal> = weights.into_iter().map(Decimal::from).collect();
+            let quote = quote.offered(Money::from_minor(full), &weights);
+            prop_assert_eq!(quote.total().minor(), full - off.iter().sum::<i64>());
+            prop_assert_eq!(quote.told_full().minor(), full);
+            prop_assert!(quote.rounding.abs().minor() <= 2, "{}", quote.rounding.minor());
+            prop_assert_eq!(quote.told_rooms().into_iter().sum::<Money>().minor(), full);
+            let rooms: Money = quote.rooms.iter().map(|room| room.price).sum();
+            prop_assert_eq!(rooms, quote.full_price());
+            let parts = quote.taxes();
+            prop_assert_eq!(parts.iter().map(|part| part.net).sum::<Money>(), quote.price);
+            prop_assert_eq!(parts.iter().map(|part| part.tax).sum::<Money>(), quote.tax);
         }
     }
 

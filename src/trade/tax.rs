@@ -7,6 +7,7 @@
 //!
 //! Whether floor work is taxed, and how, differs by place: the rates are the firm's own, for it to confirm.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::money::{Decimal, Money};
@@ -68,6 +69,17 @@ impl TaxAtRate {
         let tax = net.share(percent, Decimal::ONE_HUNDRED);
         TaxAtRate { percent, net, tax }
     }
+
+    /// Returns the tax on amounts (rate, amount): at each rate on the sum of those at it, the lowest rate first.
+    pub fn on_sums(amounts: impl Iterator<Item = (Decimal, Money)>) -> Vec<TaxAtRate> {
+        let mut sums: BTreeMap<Decimal, Money> = BTreeMap::new();
+        for (percent, net) in amounts {
+            *sums.entry(percent).or_default() += net;
+        }
+        let sums = sums.into_iter();
+        sums.map(|(percent, net)| TaxAtRate::on(net, percent))
+            .collect()
+    }
 }
 
 impl TaxRates {
@@ -97,6 +109,29 @@ impl TaxRates {
             (TaxedKind::Materials, self.materials),
             (TaxedKind::Rental, self.rental),
         ]
+    }
+
+    /// Returns the tax on a price.
+    pub fn on(&self, price: Money, costs: &Costs) -> Money {
+        let parts = self.parts(price, costs).into_iter();
+        parts
+            .map(|part| TaxAtRate::on(part.net, part.percent).tax)
+            .sum()
+    }
+
+    /// Returns the price before tax of what is to be paid, to the cent nearest.
+    pub fn untaxed(&self, total: Money, costs: &Costs) -> Money {
+        let all = Decimal::from(costs.total().minor());
+        let weighed = match self.one() {
+            Some(percent) => percent,
+            None if all.is_zero() => self.labour,
+            None => {
+                let rates = self.each().into_iter().zip(by_kind(costs));
+                let taxed = rates.map(|((_, rate), cost)| rate * Decimal::from(cost.minor()));
+                taxed.sum::<Decimal>() / all
+            }
+        };
+        total.share(Decimal::ONE_HUNDRED, Decimal::ONE_HUNDRED + weighed)
     }
 
     /// Takes a price apart by rate, the lowest first, in proportion to the costs behind it.
@@ -153,11 +188,7 @@ impl fmt::Display for TaxRates {
 /// Shares a price over labour, materials and rental by their costs; what a variation takes away has a part below zero. The
 /// cents that rounding leaves go to the largest, and without costs all of it is labour.
 fn shares(price: Money, costs: &Costs) -> [Money; 3] {
-    let kinds = [
-        costs.labour + costs.overhead + costs.other,
-        costs.consumables,
-        costs.rental,
-    ];
+    let kinds = by_kind(costs);
     let total = Decimal::from(costs.total().minor());
     if total.is_zero() {
         return [price, Money::ZERO, Money::ZERO];
@@ -167,6 +198,15 @@ fn shares(price: Money, costs: &Costs) -> [Money; 3] {
     let largest = (0..3).rev().max_by_key(|place| kinds[*place].abs());
     shares[largest.unwrap_or_default()] += rest;
     shares
+}
+
+/// Returns what is taxed as labour, as materials and as rental.
+fn by_kind(costs: &Costs) -> [Money; 3] {
+    [
+        costs.labour + costs.overhead + costs.other,
+        costs.consumables,
+        costs.rental,
+    ]
 }
 
 #[cfg(test)]

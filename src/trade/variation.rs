@@ -140,8 +140,7 @@ pub fn price_of(quote: &Quote, cost: Money) -> Money {
         return quote.price;
     }
     let [cost, quoted] = [cost, quoted].map(|cost| Decimal::from(cost.minor()));
-    let least = quote.terms.minimum.min(quote.price);
-    quote.price.share(cost, quoted).max(least)
+    quote.price.share(cost, quoted).max(quote.minimum())
 }
 
 /// Returns a line of work for its room as it measures now, at the quote's rate; `None`: there is no such work in it.

@@ -686,7 +686,7 @@ const PLANTED: &[(&str, &str)] = &[
     // Invoices and payments.
     ("UPDATE invoice SET net_minor = net_minor + 1 WHERE number = 1", "invoice I1: the lines add up to"),
     ("UPDATE invoice SET tax_minor = tax_minor + 1 WHERE number = 1", "invoice I1: its tax by rate adds up to"),
-    ("UPDATE invoice_tax SET tax_minor = tax_minor + 1; UPDATE invoice SET tax_minor = tax_minor + 1", "invoice I1: its tax is"),
+    ("UPDATE invoice_tax SET tax_minor = tax_minor + 1; UPDATE invoice SET tax_minor = tax_minor + 1", "invoice I1: its tax at"),
     ("UPDATE invoice_line SET net_minor = net_minor + 1 WHERE invoice_id = 1", "invoice I1: its line 1 comes to"),
     ("UPDATE invoice_line SET net_minor = net_minor + 100, unit_price_micro = unit_price_micro + 1000000 WHERE invoice_id = 2 AND position = 1;
       UPDATE invoice SET net_minor = net_minor + 100 WHERE id = 2; UPDATE invoice_tax SET net_minor = net_minor + 100 WHERE invoice_id = 2", "invoice I2: Q1 is agreed at"),
@@ -705,7 +705,11 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE invoice SET credits_id = 1 WHERE kind = 'credit'", "invoice I4: what it credits is no invoice of its job"),
     ("UPDATE invoice_line SET credits = 9 WHERE credits IS NOT NULL", "invoice I4: I3 has no such line at that tax"),
     ("UPDATE invoice_line SET net_minor = net_minor * 1000, unit_price_micro = unit_price_micro * 1000 WHERE credits IS NOT NULL", "invoice I4: it takes back more than I3 asked for"),
-    ("UPDATE invoice_tax SET tax_minor = tax_minor + 50 WHERE invoice_id = 4", "invoice I4: its tax isn't that of what it takes back"),
+    ("UPDATE invoice_tax SET tax_minor = tax_minor + 50 WHERE invoice_id = 4", "invoice I4: its tax at"),
+    ("UPDATE invoice SET rounding_minor = 1 WHERE number = 2", "invoice I2: its rounding is"),
+    ("UPDATE invoice SET rounding_minor = 100 WHERE number = 1", "invoice I1: its rounding is more than cents"),
+    ("UPDATE invoice SET rounding_minor = 100 WHERE kind = 'credit'", "invoice I4: its rounding is more than cents"),
+    ("UPDATE quote SET tax_included = 1, rounding_minor = 1 WHERE id = 1", "quote Q1: its cost asks for"),
     ("UPDATE invoice SET off_price_minor = 1 WHERE kind = 'credit'", "I4: it isn't as it was written"),
     ("UPDATE write_off SET amount_minor = 900000000", "invoice I3: more of it is written off than it asks for"),
     ("UPDATE write_off SET invoice_id = 4", "invoice I4: it is a draft or a credit note, and written off"),

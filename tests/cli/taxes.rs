@@ -156,7 +156,7 @@ fn labour_materials_and_rental_are_taxed_each_at_its_own_rate() {
         "{last}"
     );
     ledger.lines("invoice issue J1");
-    let mut sums = [(0, 0); 3];
+    let (mut sums, mut all) = ([0; 3], 0);
     for invoice in ["I1", "I2", "I3"] {
         let answer = ledger.json(&format!("invoice show {invoice}"));
         for part in answer["taxes"].as_array().expect("taxes") {
@@ -165,12 +165,130 @@ fn labour_materials_and_rental_are_taxed_each_at_its_own_rate() {
                 .iter()
                 .position(|(known, ..)| *known == rate)
                 .expect("a rate of the quote");
-            sums[place].0 += cents(&part["net"]);
-            sums[place].1 += cents(&part["tax"]);
+            let net = cents(&part["net"]);
+            let micro = [0, 60_000, 82_500][[0.0, 6.0, 8.25]
+                .iter()
+                .position(|known| *known == rate)
+                .expect("known")];
+            // BR-CO-17 of EN 16931: on each invoice the tax is that of the amount at its rate.
+            assert_eq!(cents(&part["tax"]), share(net, micro, 1_000_000));
+            sums[place] += net;
         }
+        all += cents(&answer["total"]);
     }
-    assert_eq!(sums, asked.map(|(_, net, tax)| (net, tax)));
+    assert_eq!(sums, asked.map(|(_, net, _)| net));
+    // What invoices round is made up for by the last one, BT-114.
+    assert_eq!(all, cents(&quote["total"]));
     ledger.lines("check");
+}
+
+#[test]
+fn prices_told_with_tax_come_to_the_cent_and_what_no_price_makes_up_is_rounded() {
+    // 1190.00 with 19 % is 1000.00 and 190.00. 30 % of it are 357.00: 300.00 and 57.00. 500.00 are 420.17 and 79.83 (of
+    // 79.8323). 333.00 are left: 279.83 and 53.17 (of 53.1677).
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        "setting set tax-percent 19%
+         setting set tax-included yes
+         quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --price 1190
+         quote send Q1
+         quote accept Q1
+         invoice deposit J1 --share 30% --issue
+         invoice progress J1 --amount 500 --issue
+         invoice final J1 --issue",
+    );
+    let quote = ledger.json("quote show Q1");
+    let figures = |answer: &Value| {
+        ["price", "tax", "rounding", "total"]
+            .map(|name| answer[name].as_str().unwrap_or_default().to_owned())
+    };
+    assert_eq!(figures(&quote), ["1000.00", "190.00", "0.00", "1190.00"]);
+    let told: i64 = quote["rooms"]
+        .as_array()
+        .expect("rooms")
+        .iter()
+        .map(|room| cents(&room["price_with_tax"]))
+        .sum();
+    assert_eq!(told, 119_000);
+    let shown = ledger.line("quote show Q1").ok();
+    assert!(shown.starts_with("Q1: 1190.00 USD with tax; "), "{shown}");
+    let of_invoice = |ledger: &TestLedger, number: &str| {
+        let answer = ledger.json(&format!("invoice show {number}"));
+        ["net", "tax", "rounding", "total"]
+            .map(|name| answer[name].as_str().unwrap_or_default().to_owned())
+    };
+    for (number, asked) in [
+        ("I1", ["300.00", "57.00", "0.00", "357.00"]),
+        ("I2", ["420.17", "79.83", "0.00", "500.00"]),
+        ("I3", ["279.83", "53.17", "0.00", "333.00"]),
+    ] {
+        assert_eq!(of_invoice(&ledger, number), asked, "{number}");
+    }
+    // 100.00 are credited with their tax: 84.03 and 15.97.
+    ledger.lines("invoice credit I3 --amount 100 --reason streaks --off-price --issue");
+    assert_eq!(
+        of_invoice(&ledger, "I4"),
+        ["84.03", "15.97", "0.00", "100.00"]
+    );
+    assert_eq!(ledger.json("invoice show I3")["due"], json!("233.00"));
+    let refused = ledger.line("invoice final J1").refused();
+    assert_eq!(refused, "error: nothing is left to invoice");
+    ledger.lines("check");
+
+    // With 25 % nothing comes to 105.02: 84.02 has 21.01 of tax and comes to 105.03, so a cent is taken off.
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        "setting set tax-percent 25%
+         setting set tax-included yes
+         quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --price 105.02
+         quote send Q1
+         quote accept Q1
+         invoice final J1 --issue",
+    );
+    assert_eq!(
+        figures(&ledger.json("quote show Q1")),
+        ["84.02", "21.01", "-0.01", "105.02"]
+    );
+    assert_eq!(
+        of_invoice(&ledger, "I1"),
+        ["84.02", "21.01", "-0.01", "105.02"]
+    );
+    for (command, line) in [
+        ("quote show Q1 --for-client", "Rounding"),
+        ("invoice show I1", "Rounding"),
+    ] {
+        let shown = ledger.line(command).ok();
+        let rounding = shown.lines().find(|shown| shown.starts_with(line));
+        assert!(
+            rounding.is_some_and(|shown| shown.ends_with("-0.01")),
+            "{shown}"
+        );
+    }
+    let refused = ledger.line("payment add I1 105.03").refused();
+    assert!(
+        refused.starts_with("error: 105.03 is more than I1 owes, 105.02"),
+        "{refused}"
+    );
+    ledger.lines("payment add I1 105.02\ncheck");
+    assert_eq!(ledger.json("invoice show I1")["status"], json!("paid"));
+}
+
+#[test]
+fn a_step_and_a_minimum_are_told_with_tax_and_goodwill_comes_off_by_what_is_said() {
+    let ledger = at_the_minimum("1190");
+    ledger.lines("setting set tax-percent 19%\nsetting set tax-included yes");
+    ledger.lines(AGREED);
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(
+        (&quote["price"], &quote["total"]),
+        (&json!("1000.00"), &json!("1190.00"))
+    );
+    // 20.00 off: 16.81, whose tax is 3.19. 983.19 are left, and 186.81 of tax (of 186.8061): 1170.00.
+    ledger.lines("invoice final J1 --discount \"scratch=20\" --issue\ncheck");
+    let invoice = ledger.json("invoice show I1");
+    let figures =
+        ["net", "tax", "rounding", "total"].map(|name| invoice[name].as_str().unwrap_or_default());
+    assert_eq!(figures, ["983.19", "186.81", "0.00", "1170.00"]);
 }
 
 #[test]

@@ -16,11 +16,15 @@ impl QuoteAnswer {
         text.push_str(&self.heading(page));
         text.push_str(&self.floors_and_days(page));
         // Nobody pays for the owner's own floors.
-        let heading = if self.own { "" } else { "Price" };
+        let heading = match (self.own, self.tax_included) {
+            (true, _) => "",
+            (false, true) => "With tax",
+            (false, false) => "Price",
+        };
         let table = page.table(["Room", "Size", "Floor", heading]);
         let mut table = table.numbers([3]).goes([2]);
         for room in &self.rooms {
-            let price = or_blank((!self.own).then_some(room.price));
+            let price = or_blank((!self.own).then_some(room.told()));
             table.line([&room.name, &room.size(), &room.floor(), &price]);
         }
         let _ = write!(text, "\n{table}\n");
@@ -66,7 +70,10 @@ impl QuoteAnswer {
         let hours = hours.unwrap_or_default();
         let what = match self.own {
             true => format!("{}: {} expected", self.number, cost.total.with_currency()),
-            false => format!("{}: {}", self.number, self.price.with_currency()),
+            false if self.tax_included => {
+                format!("{}: {} with tax", self.number, self.told.with_currency())
+            }
+            false => format!("{}: {}", self.number, self.told.with_currency()),
         };
         let loss = match outlook.chance_of_loss_percent.0 {
             Some(_) => format!(", chance of a loss {}", outlook.chance_of_loss_percent),
@@ -99,7 +106,7 @@ impl QuoteAnswer {
         }
         let asked = SetPercent(outlook.target_margin_percent.0.unwrap_or_default());
         let price = match outlook.named_price {
-            _ if !self.discounts.is_empty() => format!("{} is left after discounts", self.price),
+            _ if !self.discounts.is_empty() => format!("{} is left after discounts", self.told),
             Some(named) => format!("{named} is named"),
             None => String::new(),
         };

@@ -17,10 +17,10 @@ answer! {
         drafted_on: NaiveDate = header.drafted_on,
         sent_on: Option<NaiveDate> = header.sent_on,
         valid_until: Option<NaiveDate> = header.valid_until,
-        replaced_by: Option<String> = header.replaced_by,
+        replaced_by: Option<String> = header.replaced_by.clone(),
         price: Amount = page.amount(header.price),
         tax: Amount = page.amount(header.tax),
-        total: Amount = page.amount(header.price + header.tax),
+        total: Amount = page.amount(header.price + header.tax + header.rounding),
     }
 }
 

@@ -62,11 +62,29 @@ answer! {
         parts: Vec<PartFacts> = page.each(room.parts, PartFacts::new),
         species: Species = room.class.species,
         price: Amount,
+        /// As the client reads it, where that is with tax.
+        price_with_tax: Option<Amount> = None,
         .. { id, area, edge, class, parts }
     }
 }
 
 impl RoomFacts {
+    /// Returns what is told of a quote's rooms.
+    fn all(quote: &Quote, page: &Page) -> Vec<RoomFacts> {
+        let mut rooms = page.each(quote.rooms.clone(), RoomFacts::new);
+        if quote.terms.tax_included {
+            for (room, told) in rooms.iter_mut().zip(quote.told_rooms()) {
+                room.price_with_tax = Some(page.amount(told));
+            }
+        }
+        rooms
+    }
+
+    /// Returns the price as prices are told.
+    fn told(&self) -> Amount {
+        self.price_with_tax.unwrap_or(self.price)
+    }
+
     fn size(&self) -> String {
         match self.steps {
             Some(steps) => count(steps, "step"),
@@ -361,6 +379,8 @@ answer! {
     struct DiscountFacts from discount: Discount on page {
         reason: String,
         amount: Amount,
+        #[serde(skip)]
+        told: Amount,
     }
 
     /// Something to mind, and the rule or publication behind it.
@@ -378,11 +398,12 @@ answer! {
     let (hours, total, margin, taxes) = (quote.hours(), quote.total(), quote.margin_percent(), quote.taxes());
     let QuoteHeader {
         id: _, number, option, option_name, options: _, start_on, site_id: _, site, client, client_address, exemption, variation_of,
-        varies: _, own: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _,
+        varies: _, own: _, status, drafted_on, sent_on, valid_until, decided_on, replaced_by, price: _, tax: _, rounding: _,
     } = header;
-    let facts = page.each(quote.rooms.clone(), RoomFacts::new);
+    let told = quote.told();
+    let facts = RoomFacts::all(&quote, page);
     let change = varied.map(|varied| ChangeFacts::new(varied, &quote, &facts, page));
-    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, discounts, price, tax } = quote;
+    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, discounts, price, tax, rounding } = quote;
     let rooms = facts;
     let [lines, replaced] = [lines, replaced].map(|lines| {
         let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
@@ -425,7 +446,12 @@ answer! {
         tax_percent: Option<SetPercent> = terms.tax.one().map(SetPercent),
         tax: Amount,
         taxes: Vec<Tax> = page.each(taxes, Tax::new),
+        rounding: Amount,
         total: Amount,
+        tax_included: bool = terms.tax_included,
+        /// The price as prices are told, for people.
+        #[serde(skip)]
+        told: Amount,
         margin_percent: Percent = Percent(view.owner().and(margin)),
         retention_percent: SetPercent = SetPercent::of_one(terms.retention),
         cautions: Vec<CautionFacts>,
@@ -467,12 +493,15 @@ fn beside(
     });
     let raised_by = outlook.raised_by(quote);
     if !raised_by.is_zero() {
-        let asked = price_for(outlook.cost_at_confidence, terms.margin);
+        let asked = terms.told(
+            price_for(outlook.cost_at_confidence, terms.margin),
+            &quote.costs(),
+        );
         let raised = if terms.named.is_some() {
             "Because the price is named"
         } else if asked >= terms.minimum {
             "Rounded up to the step"
-        } else if quote.full_price() == terms.minimum {
+        } else if quote.told_full() == terms.minimum {
             "Raised to the minimum charge"
         } else {
             "Raised to minimum charge and step"
@@ -595,15 +624,30 @@ impl QuoteAnswer {
     }
 
     fn totals(&self, table: &mut Table) {
-        for DiscountFacts { reason, amount } in &self.discounts {
+        for DiscountFacts { reason, amount, .. } in &self.discounts {
             table.line([
                 &format!("Discount: {}", inert(reason)),
                 &format!("-{amount}"),
             ]);
         }
-        table.line([&"Price", &self.price]);
-        tax_lines(&self.taxes, table);
+        let price = if self.tax_included {
+            "Price before tax"
+        } else {
+            "Price"
+        };
+        table.line([&price, &self.price]);
+        tax_lines(&self.taxes, self.rounding, table);
         table.line([&"Total", &self.total]);
+    }
+
+    /// Writes what is to be paid for rooms whose prices are told with tax, then what tax is in it.
+    fn totals_with_tax(&self, table: &mut Table) {
+        for DiscountFacts { reason, told, .. } in &self.discounts {
+            table.line([&format!("Discount: {}", inert(reason)), &format!("-{told}")]);
+        }
+        table.line([&"Total, tax included", &self.total]);
+        table.line([&"Of that before tax", &self.price]);
+        tax_lines(&self.taxes, self.rounding, table);
     }
 
     fn client_text(&self, text: &mut String, page: &Page) {
@@ -621,11 +665,14 @@ impl QuoteAnswer {
                 Some(_) => self.changed_words(room.id),
                 None => work_words(self.lines.iter(), room.id),
             };
-            table.line([&room.name, &size, &work, &room.price]);
+            table.line([&room.name, &size, &work, &room.told()]);
         }
         let _ = write!(text, "\n{table}\n");
         let mut table = page.table(["", self.currency]).numbers([1]);
-        self.totals(&mut table);
+        match self.tax_included {
+            true => self.totals_with_tax(&mut table),
+            false => self.totals(&mut table),
+        }
         let _ = write!(text, "\n{table}\n");
         for words in [&no_tax(&self.exemption, self.tax), &self.firm.quote_terms] {
             if !words.is_empty() {

@@ -10,10 +10,12 @@ use super::super::invoices::goodwill_of;
 use super::super::{Invoice, QuoteRecord};
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money, product};
-use crate::trade::invoice::{
-    Earlier, InvoiceKind, InvoiceLine, final_invoice, net_of, tax_of_asked,
-};
+use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice, net_of};
+use crate::trade::tax::TaxAtRate;
 use crate::trade::{JobId, QuoteId};
+
+/// The most that a part of a price is rounded by: a cent for each rate of tax, and some for rooms.
+const MOST_ROUNDED: Money = Money::from_minor(10);
 
 /// Rows (id, number of an invoice) that contradict another, and what is wrong.
 const INVOICES: &[(&str, &str)] = &[
@@ -54,7 +56,7 @@ const LOSSES: &[(&str, &str)] = &[
     (
         "more of it is written off than it asks for",
         "SELECT invoice.id, invoice.number FROM live_write_off JOIN invoice ON invoice.id = invoice_id
-         GROUP BY invoice.id HAVING SUM(amount_minor) > net_minor + tax_minor",
+         GROUP BY invoice.id HAVING SUM(amount_minor) > total_minor",
     ),
     (
         "it is a draft or a credit note, and written off",
@@ -89,7 +91,7 @@ const PAYMENTS: &[(&str, &str)] = &[
     (
         "it is more than its invoice owed, and nobody said that the rest is kept as a credit",
         "SELECT payment.id, payment.number FROM live_payment AS payment JOIN invoice ON invoice.id = invoice_id
-         WHERE kept_credit = 0 AND net_minor + tax_minor < (
+         WHERE kept_credit = 0 AND total_minor < (
              SELECT SUM(amount_minor) FROM live_payment AS earlier
              WHERE earlier.invoice_id = payment.invoice_id AND earlier.id <= payment.id)",
     ),
@@ -201,8 +203,12 @@ impl Ledger {
         }
         for part in &invoice.taxes {
             let lines = by_rate.remove(&part.percent).unwrap_or_default();
-            let what = format!("the lines at {} % add up to", part.percent.normalize());
+            let percent = part.percent.normalize();
+            let what = format!("the lines at {percent} % add up to");
             found.push(self.unlike(&subject, &what, part.net, lines));
+            let what = format!("its tax at {percent} % is");
+            let tax = TaxAtRate::on(part.net, part.percent).tax;
+            found.push(self.unlike(&subject, &what, part.tax, tax));
         }
         let untaxed = by_rate.into_iter().filter(|(_, net)| !net.is_zero());
         found.extend(untaxed.map(|(percent, _)| {
@@ -222,6 +228,7 @@ impl Ledger {
         problems: &mut Problems,
     ) -> Result<()> {
         let subject = format!("invoice {}", invoice.name());
+        let mut agreed = self.agreed(&self.job_by_id(invoice.job_id)?)?;
         let mut by_quote: BTreeMap<QuoteId, Money> = BTreeMap::new();
         for (quote, line) in quoted(invoice) {
             *by_quote.entry(quote).or_default() += line.net;
@@ -231,6 +238,8 @@ impl Ledger {
                 *by_quote.entry(quote).or_default() -= off.amount;
             }
         }
+        let is_asked = |record: &QuoteRecord| by_quote.contains_key(&record.header.id);
+        agreed.quotes.retain(is_asked); // As it was agreed then.
         for (id, net) in by_quote {
             let quote = self.quote_by_id(id)?;
             let what = format!("{} is agreed at", quote.header.number);
@@ -248,13 +257,15 @@ impl Ledger {
         let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
         let retention = match invoice.kind {
             InvoiceKind::Release => None,
-            _ => {
-                let terms = self.agreed(&self.job_by_id(invoice.job_id)?)?.terms();
-                Some(terms.map_or(Decimal::ZERO, |terms| terms.retention))
-            }
+            _ => Some(
+                agreed
+                    .terms()
+                    .map_or(Decimal::ZERO, |terms| terms.retention),
+            ),
         };
         let off = invoice.allowances.clone();
-        let Ok(again) = final_invoice(lines, off, retention, &earlier) else {
+        let totals = agreed.totals();
+        let Ok(again) = final_invoice(lines, off, retention, &earlier, totals) else {
             problems.push(format!("{subject}: nothing was left to ask for"));
             return Ok(());
         };
@@ -265,12 +276,12 @@ impl Ledger {
                 "{subject}: what is taken off it isn't what was invoiced before"
             ));
         }
-        problems.extend(self.unlike(&subject, "its tax is", invoice.tax, again.tax()));
-        if again.taxes != invoice.taxes {
-            problems.push(format!(
-                "{subject}: its tax by rate isn't that of what it asks for"
-            ));
-        }
+        problems.extend(self.unlike(
+            &subject,
+            "its rounding is",
+            invoice.rounding,
+            again.rounding,
+        ));
         Ok(())
     }
 
@@ -321,40 +332,22 @@ impl Ledger {
                 ));
             }
         }
-        for part in &note.taxes {
-            let at = |of: &Invoice| {
-                of.taxes
-                    .iter()
-                    .find(|other| other.percent == part.percent)
-                    .map(|other| (other.net, other.tax))
-            };
-            let earlier = before.iter().filter_map(|other| at(other));
-            let (net, tax) = earlier.fold((part.net, part.tax), |sum, part| {
-                (sum.0 + part.0, sum.1 + part.1)
-            });
-            let (asked_net, asked_tax) = at(invoice).unwrap_or_default();
-            let own = part.net.share(part.percent, Decimal::ONE_HUNDRED);
-            let is_right = match net == asked_net {
-                true => tax == asked_tax,
-                false => {
-                    part.tax == own
-                        || tax == tax_of_asked(&invoice.lines, &invoice.allowances, part.percent)
-                }
-            };
-            if !is_right {
-                problems.push(format!(
-                    "{subject}: its tax isn't that of what it takes back"
-                ));
-            }
+        let all = || before.iter().copied().chain([note]);
+        let is_whole = all().map(|note| note.net).sum::<Money>() == invoice.net;
+        let credited: Money = all().map(Invoice::total).sum();
+        if is_whole {
+            let what = format!("with it, all of {} is taken back:", invoice.name());
+            problems.extend(self.unlike(&subject, &what, credited, invoice.total()));
+        } else if note.rounding.abs() > MOST_ROUNDED {
+            problems.push(format!("{subject}: its rounding is more than cents"));
         }
     }
 
     /// A deposit or progress invoice is a part of the price, and its tax is the tax of it.
     fn check_stage(&self, invoice: &Invoice, problems: &mut Problems) -> Result<()> {
         let subject = format!("invoice {}", invoice.name());
-        for part in &invoice.taxes {
-            let tax = part.net.share(part.percent, Decimal::ONE_HUNDRED);
-            problems.extend(self.unlike(&subject, "its tax is", part.tax, tax));
+        if invoice.rounding.abs() > MOST_ROUNDED {
+            problems.push(format!("{subject}: its rounding is more than cents"));
         }
         for (id, line) in quoted(invoice) {
             let quote = self.quote_by_id(id)?;

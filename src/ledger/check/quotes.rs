@@ -222,8 +222,10 @@ fn plan_problems(kept: &KeptPlan, agreed: &Agreed) -> Vec<String> {
 fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency) -> Vec<String> {
     let (number, quote) = (&record.header.number, &record.quote);
     let asked = match record.header.varies {
-        None => quote.terms.price_for(outlook.cost_at_confidence),
-        Some(_) => quote.full_price(), // It follows from what stands once it is accepted.
+        None => quote
+            .terms
+            .price_for(outlook.cost_at_confidence, &quote.costs()),
+        Some(_) => quote.told_full(), // It follows from what stands once it is accepted.
     };
     let asks = match quote.terms.named {
         None => "its cost asks for",
@@ -236,7 +238,7 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
             outlook.expected_cost,
             quote.expected_cost(),
         ),
-        (asks, quote.full_price(), asked),
+        (asks, quote.told_full(), asked),
     ] {
         if is != should {
             let (is, should) = (currency.text(is), currency.text(should));

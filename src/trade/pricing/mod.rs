@@ -26,7 +26,8 @@ use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
 use crate::trade::plan::{Machine, Rental};
 use crate::trade::quote::{
-    Discount, ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, cost_within,
+    Costs, Discount, ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine,
+    cost_within,
 };
 use crate::trade::rates::Rates;
 use crate::trade::simulate::{Draws, Model};
@@ -178,36 +179,36 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
     check(&offer)?;
     let terms = offer.terms;
     let costing = Costing::of(&offer, rates, currency)?;
-    let full = terms.price_for(costing.cost_at(terms.confidence));
-    let price = less(full, &offer.discounts, currency)?;
-    let outlook = costing.outlook(price, &offer, rates);
-    let lines = costing.lines;
-    let shares = full.spread(&direct_costs(&offer.rooms, &lines));
-    let rooms = offer.rooms.into_iter().zip(shares);
     let quote = Quote {
-        sequence: offer.sequence,
-        schedule: offer.schedule,
-        rooms: rooms.map(|(room, price)| quoted(room, price)).collect(),
-        lines,
+        sequence: offer.sequence.clone(),
+        schedule: offer.schedule.clone(),
+        rooms: offer.rooms.iter().cloned().map(quoted).collect(),
+        lines: costing.lines.clone(),
         replaced: Vec::new(),
-        cautions: offer.cautions,
+        cautions: offer.cautions.clone(),
         terms,
-        discounts: offer.discounts,
-        price,
+        discounts: offer.discounts.clone(),
+        price: Money::ZERO,
         tax: Money::ZERO,
+        rounding: Money::ZERO,
     };
-    Ok(Priced {
-        quote: quote.with_tax(),
-        outlook,
-    })
+    let full = terms.price_for(costing.cost_at(terms.confidence), &quote.costs());
+    refuse_all_off(full, &offer.discounts, currency)?;
+    let quote = quote.offered(full, &direct_costs(&offer.rooms, &costing.lines));
+    let outlook = costing.outlook(&quote, &offer, rates);
+    Ok(Priced { quote, outlook })
 }
 
-/// Takes discounts off a price.
-fn less(full: Money, discounts: &[Discount], currency: Currency) -> Result<Money, PriceError> {
-    let off = discounts.iter().map(|off| off.amount).sum();
-    match full - off {
-        price if discounts.is_empty() || price > Money::ZERO => Ok(price),
-        _ => Err(PriceError::DiscountTooLarge {
+/// Refuses discounts that leave nothing to be paid.
+fn refuse_all_off(
+    full: Money,
+    discounts: &[Discount],
+    currency: Currency,
+) -> Result<(), PriceError> {
+    let off = discounts.iter().map(|off| off.told).sum();
+    match discounts.is_empty() || full > off {
+        true => Ok(()),
+        false => Err(PriceError::DiscountTooLarge {
             off: currency.text(off),
             price: currency.text(full),
         }),
@@ -272,7 +273,8 @@ impl<'a> Costing<'a> {
         self.draws.cost_at(level) + self.moved
     }
 
-    fn outlook(&self, price: Money, offer: &Offer, rates: &Rates) -> Outlook {
+    fn outlook(&self, quote: &Quote, offer: &Offer, rates: &Rates) -> Outlook {
+        let price = quote.price;
         let Costing {
             subjects,
             model,
@@ -298,13 +300,13 @@ impl<'a> Costing<'a> {
             needs: subjects.needs(draws, offer),
             // A planned house is compared with other plans, and not with jobs that have none.
             room_by_room: (offer.rooms.len() > 1 && offer.rentals.is_none())
-                .then(|| self.room_by_room(offer)),
+                .then(|| self.room_by_room(offer, &quote.costs())),
         }
     }
 
     /// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and
-    /// rentals. Lump sums and driving come once, in the price of the first room.
-    fn room_by_room(&self, offer: &Offer) -> Money {
+    /// rentals, as prices are told. Lump sums and driving come once, in the price of the first room.
+    fn room_by_room(&self, offer: &Offer, costs: &Costs) -> Money {
         let terms = &offer.terms;
         let is_lump = |line: &&Line| matches!(line, Line::Other { .. } | Line::Trips(_));
         let lumps = self.lines.iter().filter(is_lump);
@@ -320,7 +322,7 @@ impl<'a> Costing<'a> {
             let alone = self.draws.alone_at(place, terms.confidence);
             let moved = expected + labour.times(terms.overhead) - alone.plain;
             let lumps = if place == 0 { lumps } else { Money::ZERO };
-            terms.asked_for(alone.at_level + moved + lumps)
+            terms.asked_for(alone.at_level + moved + lumps, costs)
         });
         alone.sum()
     }
@@ -392,7 +394,7 @@ fn work_line(work: &Work, terms: &Terms, currency: Currency) -> WorkLine {
     }
 }
 
-fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
+fn quoted(room: MeasuredRoom) -> QuotedRoom {
     let MeasuredRoom {
         id,
         name,
@@ -412,7 +414,7 @@ fn quoted(room: MeasuredRoom, price: Money) -> QuotedRoom {
         steps,
         class,
         parts,
-        price,
+        price: Money::ZERO,
     }
 }
 
