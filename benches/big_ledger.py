@@ -287,7 +287,7 @@ def settle(part):
     for payment in part.rows["payment"]:
         paid[payment["invoice_id"]] = paid.get(payment["invoice_id"], 0) + payment["amount_minor"]
     for invoice in part.rows["invoice"]:
-        due = invoice["net_minor"] + invoice["tax_minor"] - paid.get(invoice["id"], 0)
+        due = invoice["net_minor"] + invoice["tax_minor"] + invoice["rounding_minor"] - paid.get(invoice["id"], 0)
         if invoice["number"] is None or due <= 0:
             continue
         place = len(part.ids["payment"]) + 1

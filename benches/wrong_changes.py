@@ -71,8 +71,9 @@ CHANGES = [
     ("the larger of two deposit limits", "src/trade/contract.rs", "share.into_iter().chain(self.deposit_amount).min()", "share.into_iter().chain(self.deposit_amount).max()"),
     ("Sundays count", "src/trade/contract.rs", "if day.weekday() != Weekday::Sun {", "if day.weekday() != Weekday::Sat {"),
     # invoices
-    ("a deposit comes off without its tax", "src/trade/invoice.rs", "part.tax -= asked.tax;", "part.tax -= Money::ZERO;"),
-    ("lines of one rate are taxed by the last of them", "src/trade/invoice.rs", "*nets.entry(percent).or_insert(Money::ZERO) += net;", "nets.insert(percent, net);"),
+    ("tax asked for before is asked for again", "src/trade/invoice.rs", "of_all + apart + totals.beside - before - draft.tax()", "of_all + apart + totals.beside - draft.tax()"),
+    ("nothing is rounded", "src/trade/quote.rs", "closest.rounding = total - closest.total();", "closest.rounding = Money::ZERO;"),
+    ("lines of one rate are taxed by the last of them", "src/trade/tax.rs", "*sums.entry(percent).or_default() += net;", "sums.insert(percent, net);"),
     ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
     # quotes as they are gathered and kept
     ("the minimum charge raises variations", "src/ledger/offer.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
