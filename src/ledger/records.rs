@@ -47,7 +47,8 @@ const INVOICES: &str = "
            IIF(job.id >> 40, (job.id >> 40) || '-', '') || 'J' || job.number AS job, client, client_tax_number, site,
            IIF(credits_id IS NULL, 1, -1) * net_minor AS net_minor,
            IIF(credits_id IS NULL, 1, -1) * tax_minor AS tax_minor,
-           IIF(credits_id IS NULL, 1, -1) * (net_minor + tax_minor) AS total_minor,
+           IIF(credits_id IS NULL, 1, -1) * rounding_minor AS rounding_minor,
+           IIF(credits_id IS NULL, 1, -1) * total_minor AS total_minor,
            (SELECT GROUP_CONCAT(RTRIM(RTRIM(PRINTF('%.6f', tax_micro / 1000000.0), '0'), '.'), '; ')
             FROM (SELECT tax_micro FROM invoice_tax WHERE invoice_id = invoice.id ORDER BY tax_micro)) AS tax_percents,
            exemption,
@@ -116,7 +117,7 @@ const QUOTES: &str = "
            option_name AS option, COALESCE(sent.client, client.name) AS client, COALESCE(sent.site, site.address) AS site,
            IIF(varied.id >> 40, (varied.id >> 40) || '-', '') || 'J' || varied.number AS variation_of,
            drafted_on, sent.happened_on AS sent_on, sent.valid_until, decided.what AS decided,
-           decided.happened_on AS decided_on, quote.price_minor, quote.tax_minor
+           decided.happened_on AS decided_on, quote.price_minor, quote.tax_minor, quote.rounding_minor
     FROM quote
     JOIN site ON site.id = quote.site_id
     JOIN client ON client.id = site.client_id

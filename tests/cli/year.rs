@@ -77,10 +77,10 @@ fn an_accountant_is_handed_the_records_of_a_time() {
     for (kind, rows) in [
         (
             "invoices",
-            "invoice,kind,issued_on,due_on,job,client,client_tax_number,site,net,tax,total,tax_percents,exemption,credits,reason,currency
-I1,deposit,2026-01-07,2026-01-21,J1,Ada Quill,,4 Tannery Row,200.00,15.00,215.00,7.5,,,,USD
-I2,final,2026-03-03,2026-03-17,J1,Ada Quill,,4 Tannery Row,800.00,60.00,860.00,7.5,,,,USD
-I3,credit,2026-03-05,2026-03-05,J1,Ada Quill,,4 Tannery Row,-100.00,-7.50,-107.50,7.5,,I2,a scratch,USD
+            "invoice,kind,issued_on,due_on,job,client,client_tax_number,site,net,tax,rounding,total,tax_percents,exemption,credits,reason,currency
+I1,deposit,2026-01-07,2026-01-21,J1,Ada Quill,,4 Tannery Row,200.00,15.00,0.00,215.00,7.5,,,,USD
+I2,final,2026-03-03,2026-03-17,J1,Ada Quill,,4 Tannery Row,800.00,60.00,0.00,860.00,7.5,,,,USD
+I3,credit,2026-03-05,2026-03-05,J1,Ada Quill,,4 Tannery Row,-100.00,-7.50,0.00,-107.50,7.5,,I2,a scratch,USD
 ",
         ),
         (
@@ -110,8 +110,8 @@ I3,credit,2026-03-05,2026-03-05,J1,Ada Quill,,4 Tannery Row,-100.00,-7.50,-107.5
         ),
         (
             "quotes",
-            "quote,option,client,site,variation_of,drafted_on,sent_on,valid_until,decided,decided_on,price,tax,currency
-Q1,,Ada Quill,4 Tannery Row,,2026-01-02,2026-01-02,2026-02-01,accepted,2026-01-05,1000.00,75.00,USD
+            "quote,option,client,site,variation_of,drafted_on,sent_on,valid_until,decided,decided_on,price,tax,rounding,currency
+Q1,,Ada Quill,4 Tannery Row,,2026-01-02,2026-01-02,2026-02-01,accepted,2026-01-05,1000.00,75.00,0.00,USD
 ",
         ),
         // 10 × 3.20 + 3 × 3.00 + (8 + 6) × 35.00 + 9.80 + 84.00 + 45.50 = 670.30.
