@@ -11,6 +11,7 @@ use super::read::read_date;
 use super::ui::Context;
 use crate::document::Answer as _;
 use crate::document::receivables::ReceivablesAnswer;
+use crate::document::report::cash::CashAnswer;
 use crate::document::report::causes::CausesAnswer;
 use crate::document::report::consumables::ConsumablesAnswer;
 use crate::document::report::margin::Margins;
@@ -205,12 +206,19 @@ pub(super) struct ReceivablesArgs {
 /// was recorded by then; wages, prices and the book's own rates are those of today.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Examples:\n  gritledger report work-in-hand\n  gritledger report work-in-hand --as-of 2026-03-31 --sort provision"
+    after_long_help = "Examples:\n  gritledger report work-in-hand\n  gritledger report work-in-hand --as-of 2026-03-31 --sort provision\n  gritledger report work-in-hand --cash"
 )]
 pub(super) struct WorkInHandArgs {
     /// The day (default: today)
     #[arg(long, value_name = "DATE")]
     as_of: Option<String>,
+    /// The money that these jobs are expected to move, week by week
+    ///
+    /// Out: wages, items, rentals and all else to come, over a job's days: those of its plan, from the day it is to begin,
+    /// or one after another from today at crew-hours a working day. In: what is invoiced when it falls due, and the rest of
+    /// the price with its tax when the invoice of the last day does.
+    #[arg(long)]
+    cash: bool,
     #[command(flatten)]
     client: OfClientArgs,
     #[command(flatten)]
@@ -348,8 +356,12 @@ fn work_in_hand(context: &Context, ledger: &Ledger, args: &WorkInHandArgs) -> Re
     if on > ledger.today() {
         refuse!("{on} is after today, {}", ledger.today());
     }
-    let in_hand = ledger.work_in_hand(on, args.client.read(ledger)?)?;
-    let answer = WorkInHandAnswer::new(in_hand, &context.page(ledger));
+    let (client, page) = (args.client.read(ledger)?, context.page(ledger));
+    if args.cash {
+        let answer = CashAnswer::new(ledger.cash_in_hand(on, client)?, &page);
+        return give_list(context, ledger, answer, &args.rows, args.client.narrows());
+    }
+    let answer = WorkInHandAnswer::new(ledger.work_in_hand(on, client)?, &page);
     give_list(context, ledger, answer, &args.rows, args.client.narrows())
 }
 

@@ -1,16 +1,18 @@
-//! Work in hand: how far each job has come, what it has earned and what it will keep.
+//! Work in hand: how far each job has come, what it has earned and what it will keep, and the money that it moves.
 
 use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
+use rusqlite::named_params;
 
 use super::books::JobRecord;
-use super::{Agreed, Job, Ledger, Settings, Span};
+use super::{Agreed, Job, JobState, Ledger, Settings, Span};
 use crate::money::{Decimal, Money, product};
 use crate::trade::budget::ahead::Ahead;
 use crate::trade::budget::budget;
 use crate::trade::budget::today::{OffBy, Today};
+use crate::trade::cash::{Done, JobCash, Pace, WeekCash, by_week, days_of};
 use crate::trade::job_cost::{Quoted, totals};
 use crate::trade::progress::Progress;
 use crate::trade::quote::{Line, WorkLine};
@@ -42,6 +44,21 @@ pub struct JobInHand {
     pub ahead: Ahead,
     /// How far that may be off.
     pub off_by: OffBy,
+}
+
+/// What jobs under way are expected to move in money, as it stood on a day.
+#[derive(Clone, Debug)]
+pub struct CashInHand {
+    /// The day.
+    pub as_of: NaiveDate,
+    /// What moves, by the Monday of its week.
+    pub weeks: Vec<(NaiveDate, WeekCash)>,
+    /// The number of each job and when it is done, those that are begun first.
+    pub jobs: Vec<(String, Done)>,
+    /// Jobs under way that were agreed at one price before the ledger.
+    pub before: Vec<String>,
+    /// Hours of labour in a working day.
+    pub crew_hours: Decimal,
 }
 
 /// What the rest of jobs is estimated by.
@@ -138,10 +155,48 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn work_in_hand(&self, on: NaiveDate, client: Option<ClientId>) -> Result<WorkInHand> {
         let is_past = on < self.today();
-        self.as_it_stood(on, |ledger| ledger.in_hand(is_past, client))
+        self.as_it_stood(on, |ledger| ledger.in_hand(is_past, client, |_, _| Ok(())))
     }
 
-    fn in_hand(&self, is_past: bool, client: Option<ClientId>) -> Result<WorkInHand> {
+    /// Returns what the same jobs are expected to move in money, week by week, and when each of them is done.
+    ///
+    /// # Errors
+    /// Fails if the file can't be read.
+    pub fn cash_in_hand(&self, on: NaiveDate, client: Option<ClientId>) -> Result<CashInHand> {
+        let is_past = on < self.today();
+        self.as_it_stood(on, |ledger| {
+            let mut jobs: Vec<(Job, JobCash)> = Vec::new();
+            let in_hand = ledger.in_hand(is_past, client, |job, agreed| {
+                jobs.push((job.job.clone(), ledger.cash_of(job, agreed)?));
+                Ok(())
+            })?;
+            // Those that are begun are finished before others.
+            jobs.sort_by_key(|(job, _)| job.state == JobState::Agreed);
+            let (jobs, cash): (Vec<Job>, Vec<JobCash>) = jobs.into_iter().unzip();
+            let settings = ledger.settings()?;
+            let calendar = settings.calendar();
+            let pace = Pace {
+                today: ledger.today(),
+                calendar: &calendar,
+                payment_days: settings.payment_days,
+            };
+            let days = days_of(&cash, &pace);
+            Ok(CashInHand {
+                as_of: in_hand.as_of,
+                weeks: by_week(&cash, &days, &pace).into_iter().collect(),
+                jobs: jobs.into_iter().map(|job| job.number).zip(days).collect(),
+                before: in_hand.before,
+                crew_hours: settings.crew_hours,
+            })
+        })
+    }
+
+    fn in_hand(
+        &self,
+        is_past: bool,
+        client: Option<ClientId>,
+        mut hear: impl FnMut(&JobInHand, &Agreed) -> Result<()>,
+    ) -> Result<WorkInHand> {
         let by = self.estimating(is_past)?;
         let jobs = self.jobs_not_closed()?.into_iter();
         let is_asked = |job: &Job| !job.own && client.is_none_or(|client| job.client_id == client);
@@ -157,7 +212,7 @@ impl Ledger {
         self.read_jobs(&spans, |record| {
             let estimate = self.estimate(&record, &by)?;
             let (invoiced, off_price) = self.invoiced(record.job.id)?.unwrap_or_default();
-            in_hand.jobs.push(JobInHand {
+            let job = JobInHand {
                 progress: Progress {
                     price: record.agreed.price() + record.agreed.variations() - off_price,
                     cost_to_date: estimate.cost_to_date,
@@ -167,10 +222,60 @@ impl Ledger {
                 ahead: estimate.ahead,
                 off_by: estimate.off_by,
                 job: record.job,
-            });
+            };
+            hear(&job, &record.agreed)?;
+            in_hand.jobs.push(job);
             Ok(())
         })?;
         Ok(in_hand)
+    }
+
+    /// Returns what a job is still to cost and to bring in.
+    fn cash_of(&self, in_hand: &JobInHand, agreed: &Agreed) -> Result<JobCash> {
+        let JobInHand {
+            job,
+            progress,
+            ahead,
+            ..
+        } = in_hand;
+        let plan = self.plan_of_job(job)?.map(|kept| kept.plan);
+        let work = plan.iter().flat_map(|plan| &plan.phases);
+        let work = work.flat_map(|phase| &phase.work);
+        let mut planned: Vec<NaiveDate> = work.map(|stretch| stretch.day).collect();
+        planned.sort_unstable();
+        planned.dedup();
+        let quotes = || agreed.quotes.iter().map(|record| &record.quote);
+        let net: Money = quotes().map(|quote| quote.price).sum();
+        let tax: Money = quotes().map(|quote| quote.tax).sum();
+        let left = (progress.price - progress.invoiced).max(Money::ZERO);
+        let minor = |money: Money| Decimal::from(money.minor());
+        Ok(JobCash {
+            planned,
+            begins: agreed
+                .quotes
+                .first()
+                .and_then(|record| record.header.start_on),
+            hours: ahead.hours,
+            costs: ahead.costs,
+            owed: self.owed_of(job)?,
+            to_invoice: match net.is_zero() {
+                true => left,
+                false => left.share(minor(net + tax), minor(net)),
+            },
+        })
+    }
+
+    /// Returns what is invoiced to a job and not paid, with the days on which it falls due.
+    fn owed_of(&self, job: &Job) -> Result<Vec<(NaiveDate, Money)>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT due_on, asked_minor - paid_minor - lost_minor AS owed_minor
+             FROM invoice_balance JOIN invoice ON invoice.id = invoice_id
+             WHERE job_id = :job AND asked_minor > paid_minor + lost_minor ORDER BY invoice.id",
+        )?;
+        let owed = statement.query_map(named_params! { ":job": job.id }, |row| {
+            Ok((row.get("due_on")?, row.get("owed_minor")?))
+        })?;
+        Ok(owed.collect::<rusqlite::Result<_>>()?)
     }
 }
 

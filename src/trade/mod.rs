@@ -17,6 +17,7 @@ pub mod ageing;
 pub mod bounds;
 pub mod budget;
 pub mod buying;
+pub mod cash;
 pub mod cautions;
 pub mod contract;
 pub mod cover;

@@ -219,6 +219,7 @@ const ASKED: &str = r#"
     report rentals
     report overheads
     report work-in-hand
+    report work-in-hand --cash
     log --last 200
     check
 "#;

@@ -39,6 +39,7 @@ const LISTS: &[(&str, &str)] = &[
     ("client statement \"Linnea Foss\"", "/lines"),
     ("report receivables", "/clients"),
     ("report work-in-hand", ""),
+    ("report work-in-hand --cash", ""),
     ("report margin", "/jobs"),
     ("report margin --by room", "/rooms"),
     ("report margin --by month", "/months"),

@@ -14,6 +14,7 @@ fn the_demo_reads_as_it_was_read() {
         ("today", "today"),
         ("margin", "report margin"),
         ("work_in_hand", "report work-in-hand"),
+        ("cash", "report work-in-hand --cash"),
         ("quote", "quote show Q22"),
     ] {
         let words: Vec<&str> = line.split(' ').collect();

@@ -219,23 +219,91 @@ fn a_day_in_the_past_looks_as_it_did_then() {
         ),
         ("2026-03-09", "job close J1"),
     ];
-    let answer = |ledger: &TestLedger, line: &str| ledger.json(line);
-    let mut seen = vec![("2026-03-02", answer(&ledger, "report work-in-hand"))];
+    let answer = |ledger: &TestLedger, on: &str| {
+        ["", " --cash"].map(|of| ledger.json(&format!("report work-in-hand{of}{on}")))
+    };
+    let mut seen = vec![("2026-03-02", answer(&ledger, ""))];
     for (day, lines) in days {
         ledger = ledger.on(day);
         ledger.lines(lines);
-        seen.push((day, answer(&ledger, "report work-in-hand")));
+        seen.push((day, answer(&ledger, "")));
     }
     for pair in seen.windows(2) {
         assert_ne!(pair[0].1, pair[1].1, "{} taught nothing", pair[1].0);
     }
     for (day, then) in seen {
-        let now = answer(&ledger, &format!("report work-in-hand --as-of {day}"));
+        let now = answer(&ledger, &format!(" --as-of {day}"));
         assert_eq!(now, then, "{day}");
     }
     let future = ledger.line("report work-in-hand --as-of 2026-03-10");
     assert_eq!(
         future.refused(),
         "error: 2026-03-10 is after today, 2026-03-09"
+    );
+}
+
+/// Three jobs: one that is begun, one that begins later, and one that waits for its turn.
+#[test]
+fn money_by_week_is_what_is_to_come_and_what_is_to_be_paid() {
+    let ledger = TestLedger::job_open().on("2026-03-05");
+    ledger.lines(
+        r#"
+        setting set crew-hours 4
+        setting set payment-days 14
+        setting set tax-percent 8%
+        site add "Ada Quill" "2 Salt Lane" --year-built 1990
+        room add "2 Salt Lane" Hall --shape "20 x 15" --condition worn-film --species red-oak
+        quote draft "2 Salt Lane" --start 2026-03-18
+        quote send Q2
+        quote accept Q2
+        site add "Ada Quill" "5 Rope Walk" --year-built 1990
+        room add "5 Rope Walk" Den --shape "10 x 9" --condition worn-film --species red-oak
+        quote draft "5 Rope Walk"
+        quote send Q3
+        quote accept Q3
+        invoice deposit J2 --amount 100 --issue
+        "#,
+    );
+    let rows = ledger.json("report work-in-hand");
+    let weeks = ledger.json("report work-in-hand --cash");
+    let sum = |rows: &Value, key: &str| -> i64 {
+        rows.as_array()
+            .expect("rows")
+            .iter()
+            .map(|row| cents(&row[key]))
+            .sum()
+    };
+    let out: i64 = ["wages", "consumables", "rental", "other"]
+        .iter()
+        .map(|key| sum(&weeks, key))
+        .sum();
+    assert_eq!(out, sum(&rows, "cost_to_complete"));
+    // The price of J1 was agreed without tax, the others have 8 % of it; 100.00 and 8.00 are asked for, due on the 19th.
+    let price = |place: usize| cents(&rows[place]["price"]);
+    let taxed = |net: i64| net + (net * 8 + 50) / 100;
+    let to_invoice = price(0) + taxed(price(1) - 10_000) + taxed(price(2));
+    assert_eq!(sum(&weeks, "to_invoice"), to_invoice);
+    let weeks = weeks.as_array().expect("weeks");
+    let due: Vec<&Value> = weeks
+        .iter()
+        .filter(|week| week["invoiced"] != "0.00")
+        .collect();
+    assert_eq!(due.len(), 1, "{due:?}");
+    assert_eq!(
+        [&due[0]["week"], &due[0]["invoiced"]],
+        ["2026-03-16", "108.00"]
+    );
+    let last = weeks.last().expect("a week");
+    assert_eq!(cents(&last["balance"]), to_invoice + 10_800 - out);
+    let text = ledger.run_with(&["report", "work-in-hand", "--cash"], &[("COLUMNS", "80")]);
+    insta::assert_snapshot!("cash_80", text.ok());
+    let paid = ledger.run_with(&["payment", "add", "I1", "108"], &[]);
+    paid.ok();
+    let weeks = ledger.json("report work-in-hand --cash");
+    assert_eq!(sum(&weeks, "invoiced"), 0);
+    let none = ledger.line("report work-in-hand --cash --client Ada --sort colour");
+    assert!(
+        none.refused()
+            .starts_with("error: no column is called `colour`")
     );
 }

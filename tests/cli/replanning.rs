@@ -58,6 +58,27 @@ fn of_phases<'a>(plan: &'a Value, what: &str) -> Vec<&'a Value> {
 }
 
 #[test]
+fn money_of_a_planned_house_goes_by_its_days() {
+    let ledger = lantern_row();
+    let line = r#"plan house "9 Lantern Row" --start 2026-03-09"#;
+    accept(&ledger, line, 1);
+    // The second coat is put on on Friday the 13th; what follows is drying.
+    let dates = ledger.line("job dates J1").ok();
+    assert!(
+        dates.contains("\nFri 2026-03-13     1 coat 2 of 2 "),
+        "{dates}"
+    );
+    let cash = ledger.line("report work-in-hand --cash").ok();
+    let said = "\nAs planned: J1 2026-03-09 to 2026-03-13.\n";
+    assert!(cash.ends_with(said), "{cash}");
+    assert!(cash.contains("\n2026-03-09 "), "{cash}");
+    // Once its days are over, and nothing was done, it takes its turn.
+    let late = on(&ledger, "2026-06-01", "report work-in-hand --cash").ok();
+    let late = late.replace('\n', " ");
+    assert!(late.contains(" a working day: J1 2026-06-01 to "), "{late}");
+}
+
+#[test]
 fn nights_that_were_refused_are_as_few_as_can_be_when_the_dates_move() {
     let ledger = lantern_row();
     accept(

@@ -1,5 +1,6 @@
-//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, work in hand, and today, one file each.
+//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, work in hand and its money, and today, one file each.
 
+pub mod cash;
 pub mod causes;
 pub mod consumables;
 mod groups;
