@@ -33,6 +33,10 @@ CREATE TABLE quote (
     own             INTEGER NOT NULL CHECK (own IN (0, 1)),       -- 1: the owner's own floors; nobody pays, hours cost nothing
     -- What is to be paid before tax, discounts taken off; below zero: something is taken off a job.
     price_minor     INTEGER NOT NULL CHECK (price_minor >= 0 OR varies_id IS NOT NULL),
+    -- What the price is taken apart by for tax: the costs of the lines that it was written with.
+    taxed_labour_minor    INTEGER NOT NULL,
+    taxed_materials_minor INTEGER NOT NULL,
+    taxed_rental_minor    INTEGER NOT NULL,
     tax_minor       INTEGER NOT NULL CHECK (tax_minor >= 0 OR varies_id IS NOT NULL),
     rounding_minor  INTEGER NOT NULL DEFAULT 0,                   -- what price and tax are short of a total that is told with tax
     outlook         TEXT    NOT NULL CHECK (json_valid(outlook)),      -- seed, draws' summary, risks, rentals, needs

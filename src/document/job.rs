@@ -197,6 +197,9 @@ answer! {
         variations: Amount = page.amount(agreed.variations()),
         #[serde(skip)]
         agreed: Amount = page.amount(agreed.price() + agreed.variations()),
+        /// What the client reads, where that is with tax.
+        #[serde(skip)]
+        with_tax: Option<Amount> = agreed.tax_included().then(|| page.amount(agreed.total())),
         #[serde(skip)]
         before: Option<Before> = job.before,
         entries: Vec<EntryFacts>,
@@ -315,13 +318,13 @@ impl JobAnswer {
         let mut text = String::new();
         if !self.quotes.is_empty() {
             let quotes = self.quotes.join(", ");
-            let _ = match self.job.own {
-                true => writeln!(text, "Your own floors: at cost, as planned in {quotes}"),
-                false => writeln!(
-                    text,
-                    "Agreed for {} ({quotes})",
-                    self.agreed.with_currency()
-                ),
+            let agreed = self.agreed.with_currency();
+            let _ = match (self.job.own, self.with_tax) {
+                (true, _) => writeln!(text, "Your own floors: at cost, as planned in {quotes}"),
+                (false, Some(told)) => {
+                    writeln!(text, "Agreed for {agreed} ({quotes}), {told} with tax")
+                }
+                (false, None) => writeln!(text, "Agreed for {agreed} ({quotes})"),
             };
         }
         if let Some(before) = &self.before {

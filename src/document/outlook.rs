@@ -209,7 +209,7 @@ answer! {
             (!quote.terms.own && loss > Money::ZERO).then(|| page.amount(loss))
         },
         /// What the cost asks for at the margin, the minimum charge and the step.
-        pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.costs())),
+        pub(super) asked_price: Amount = page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.taxed_by)),
         /// What the price keeps of the margin, as surely as was asked for.
         pub(super) margin_at_confidence_percent: Percent =
             Percent(margin_percent(quote.price, outlook.cost_at_confidence)),
@@ -310,7 +310,7 @@ answer! {
         named_price: Option<Amount> =
             view.owner().and(quote.terms.named).map(|price| page.amount(price)),
         asked_price: Option<Amount> =
-            view.owner().map(|()| page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.costs()))),
+            view.owner().map(|()| page.amount(quote.terms.asked_for(outlook.cost_at_confidence, &quote.taxed_by))),
         price: Amount = page.amount(quote.price),
         tax: Amount = page.amount(quote.tax),
         total: Amount = page.amount(quote.total()),

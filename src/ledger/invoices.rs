@@ -268,7 +268,7 @@ pub(super) fn goodwill_of(allowances: &[Allowance]) -> Money {
 fn taxed_parts(record: &QuoteRecord, issued: &[Invoice]) -> Vec<AgreedPart> {
     let QuoteRecord { header, quote } = record;
     let rates = quote.terms.tax;
-    let parts = rates.parts(quote.price, &quote.costs()).into_iter();
+    let parts = rates.parts(quote.price, &quote.taxed_by).into_iter();
     let words: Vec<_> = parts.map(|part| (part.percent, part.words())).collect();
     let parts = quote.taxes().into_iter().map(|part| AgreedPart {
         quote: header.id,

@@ -13,7 +13,7 @@ use crate::trade::cautions::Caution;
 use crate::trade::quote::{Discount, Line, Priced, Quote, QuotedRoom, Terms};
 use crate::trade::rates::{FloorClass, RateKind, Rates};
 use crate::trade::rental::Tariff;
-use crate::trade::tax::TaxRates;
+use crate::trade::tax::{TaxRates, TaxedCosts};
 use crate::trade::{MachineId, QuoteId};
 
 /// Where a quote stands among others.
@@ -43,10 +43,10 @@ impl Writing<'_> {
                                     schedule, start_on, margin_micro, confidence_micro, minimum_minor, step_minor,
                                     named_minor, wage_micro, burden_micro, overhead_micro, tax_labour_micro,
                                     tax_materials_micro, tax_rental_micro, tax_included, retention_micro, own, price_minor,
-                                    tax_minor, rounding_minor, outlook, drafted_on, recorded_at)
+                                    taxed_labour_minor, taxed_materials_minor, taxed_rental_minor, tax_minor, rounding_minor, outlook, drafted_on, recorded_at)
                  VALUES (:id, :number, :version, :option, :option_name, :site, :job, :varies, :sequence, :schedule,
                          :start, :margin, :confidence, :minimum, :step, :named, :wage, :burden, :overhead, :tax_labour,
-                         :tax_materials, :tax_rental, :tax_included, :retention, :own, :price, :tax, :rounding, :outlook,
+                         :tax_materials, :tax_rental, :tax_included, :retention, :own, :price, :by_labour, :by_materials, :by_rental, :tax, :rounding, :outlook,
                          :today, :now)",
             )?
             .execute(named_params! {
@@ -58,7 +58,8 @@ impl Writing<'_> {
                 ":wage": Micro(terms.wage), ":burden": Micro(terms.burden), ":overhead": Micro(terms.overhead),
                 ":tax_labour": Micro(terms.tax.labour), ":tax_materials": Micro(terms.tax.materials),
                 ":tax_rental": Micro(terms.tax.rental), ":retention": Micro(terms.retention),
-                ":own": terms.own, ":price": quote.price, ":tax": quote.tax, ":rounding": quote.rounding,
+                ":own": terms.own, ":price": quote.price, ":tax": quote.tax, ":rounding": quote.rounding, ":by_labour": quote.taxed_by.labour,
+                ":by_materials": quote.taxed_by.materials, ":by_rental": quote.taxed_by.rental,
                 ":tax_included": terms.tax_included,
                 ":today": self.today(), ":now": self.now(),
             })?;
@@ -217,6 +218,14 @@ pub(super) fn terms_from_row(row: &NamedRow<'_>) -> rusqlite::Result<Terms> {
         tax_included: row.get("tax_included")?,
         retention: row.micro("retention_micro")?,
         own: row.get("own")?,
+    })
+}
+
+pub(super) fn taxed_by_from_row(row: &NamedRow<'_>) -> rusqlite::Result<TaxedCosts> {
+    Ok(TaxedCosts {
+        labour: row.get("taxed_labour_minor")?,
+        materials: row.get("taxed_materials_minor")?,
+        rental: row.get("taxed_rental_minor")?,
     })
 }
 

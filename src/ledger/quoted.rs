@@ -7,17 +7,21 @@ use super::books::{Parts, Span, of_job};
 use super::columns::NamedRow;
 use super::machines::tariff_from_row;
 use super::quote_lines::LineRow;
-use super::quote_rows::{caution_from_row, discount_from_row, room_from_row, terms_from_row};
+use super::quote_rows::{
+    caution_from_row, discount_from_row, room_from_row, taxed_by_from_row, terms_from_row,
+};
 use super::quotes::{HEADER_COLUMNS, HEADER_PARTS};
 use super::{Agreed, Job, Ledger, QuoteHeader, QuoteRecord};
 use crate::trade::cautions::Caution;
 use crate::trade::quote::{Discount, Line, Quote, QuotedRoom, Terms};
+use crate::trade::tax::TaxedCosts;
 use crate::trade::{JobId, QuoteId, RoomId};
 
 /// Columns of a quote's own row, beside those of its header.
 const OWN: &str = "quote.sequence, quote.schedule, quote.margin_micro, quote.confidence_micro, quote.minimum_minor,
     quote.step_minor, quote.named_minor, quote.wage_micro, quote.burden_micro, quote.overhead_micro, quote.tax_labour_micro,
-    quote.tax_materials_micro, quote.tax_rental_micro, quote.tax_included, quote.retention_micro, quote.own";
+    quote.tax_materials_micro, quote.tax_rental_micro, quote.tax_included, quote.retention_micro, quote.own,
+    quote.taxed_labour_minor, quote.taxed_materials_minor, quote.taxed_rental_minor";
 
 /// What a quote says: columns, and the tables that they are joined from.
 type Select<'a> = (&'a str, &'a str);
@@ -114,6 +118,7 @@ struct Head {
     sequence: Option<String>,
     schedule: Option<String>,
     terms: Terms,
+    taxed_by: TaxedCosts,
 }
 
 /// The queries that say what quotes say.
@@ -176,6 +181,7 @@ impl QuoteQueries<'_> {
                 sequence: row.get("sequence")?,
                 schedule: row.get("schedule")?,
                 terms: terms_from_row(row)?,
+                taxed_by: taxed_by_from_row(row)?,
             })
         };
         Ok(QuoteRows {
@@ -220,6 +226,7 @@ impl QuoteRows<'_> {
             terms: head.terms,
             discounts: self.discounts.take(&head.stand)?,
             price: head.header.price,
+            taxed_by: head.taxed_by,
             tax: head.header.tax,
             rounding: head.header.rounding,
         };

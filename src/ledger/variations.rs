@@ -22,6 +22,7 @@ use crate::trade::parts::MeasuredPart;
 use crate::trade::quote::{Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, work_of};
 use crate::trade::rates::{FloorClass, RateKind, RateRow};
 use crate::trade::takeoff::MeasuredRoom;
+use crate::trade::tax::TaxedCosts;
 use crate::trade::variation::{Agreed, Fate, Renting, Variation, measured_again, outlook, vary};
 use crate::trade::{FloorCondition, OperationId, QuoteId, RoomId};
 
@@ -645,10 +646,11 @@ impl Writing<'_> {
             terms,
             discounts: Vec::new(),
             price,
+            taxed_by: TaxedCosts::default(),
             tax: Money::ZERO,
             rounding: Money::ZERO,
         };
-        let varied = varied.with_tax();
+        let varied = varied.taxed_as_it_costs().with_tax();
         let planned = self.outlook_of(&quote.header)?;
         let outlook = outlook(
             &quote.quote,

@@ -25,7 +25,7 @@ use crate::trade::parts::MeasuredPart;
 use crate::trade::rates::FloorClass;
 use crate::trade::rental::{Plan, Tariff};
 use crate::trade::takeoff::Contingency;
-use crate::trade::tax::{TaxAtRate, TaxRates, TaxedPart};
+use crate::trade::tax::{TaxAtRate, TaxRates, TaxedCosts, TaxedPart};
 use crate::trade::trips::Trips;
 use crate::trade::{
     CostKind, FloorCondition, ItemId, MachineId, OperationId, RoomId, Unit, closed_set,
@@ -52,6 +52,8 @@ pub struct Quote {
     pub discounts: Vec<Discount>,
     /// The price before tax, discounts taken off.
     pub price: Money,
+    /// What its price is taken apart by for tax: the costs that it was written with.
+    pub taxed_by: TaxedCosts,
     /// Tax on the price.
     pub tax: Money,
     /// What price and tax are short of the total, where prices are told with tax; most often nothing.
@@ -138,19 +140,19 @@ impl Terms {
     }
 
     /// Returns the price for a cost at the confidence, as prices are told: the one that was named, else the one that the cost
-    /// asks for. What it is expected to cost by kind says how it is taxed.
-    pub fn price_for(&self, cost: Money, costs: &Costs) -> Money {
-        self.named.unwrap_or_else(|| self.asked_for(cost, costs))
+    /// asks for. What it is taken apart by says how it is taxed.
+    pub fn price_for(&self, cost: Money, by: &TaxedCosts) -> Money {
+        self.named.unwrap_or_else(|| self.asked_for(cost, by))
     }
 
     /// Returns the price that a cost at the confidence asks for, as prices are told: the margin kept, at least the minimum,
     /// rounded up to the step; none for one's own floors.
-    pub fn asked_for(&self, cost: Money, costs: &Costs) -> Money {
+    pub fn asked_for(&self, cost: Money, by: &TaxedCosts) -> Money {
         if self.own {
             return Money::ZERO;
         }
         let price = self
-            .told(price_for(cost, self.margin), costs)
+            .told(price_for(cost, self.margin), by)
             .max(self.minimum);
         if self.step.is_zero() {
             return price;
@@ -160,9 +162,9 @@ impl Terms {
     }
 
     /// Returns an amount before tax as prices are told.
-    pub fn told(&self, net: Money, costs: &Costs) -> Money {
+    pub fn told(&self, net: Money, by: &TaxedCosts) -> Money {
         match self.tax_included {
-            true => net + self.tax.on(net, costs),
+            true => net + self.tax.on(net, by),
             false => net,
         }
     }
@@ -530,7 +532,7 @@ impl Quote {
         if !self.terms.tax_included {
             return self.at(total, weights);
         }
-        let near = self.terms.tax.untaxed(total, &self.costs());
+        let near = self.terms.tax.untaxed(total, &self.taxed_by);
         for off in &mut self.discounts {
             off.amount = off.told.share(near.minor().into(), total.minor().into());
         }
@@ -567,7 +569,7 @@ impl Quote {
 
     /// Returns what of a room's price is taxed at which rate, before discounts.
     pub fn taxed(&self, room: &QuotedRoom) -> Vec<TaxedPart> {
-        self.terms.tax.parts(room.price, &self.costs())
+        self.terms.tax.parts(room.price, &self.taxed_by)
     }
 
     /// Returns what of a discount is taken off some rooms, at which rate: of each its share.
@@ -586,9 +588,14 @@ impl Quote {
 
     /// Adds up amounts by the rate that each part of them is taxed at.
     fn by_rate(&self, amounts: impl Iterator<Item = Money>) -> Vec<TaxAtRate> {
-        let costs = self.costs();
-        let parts = amounts.flat_map(|amount| self.terms.tax.parts(amount, &costs));
+        let parts = amounts.flat_map(|amount| self.terms.tax.parts(amount, &self.taxed_by));
         TaxAtRate::on_sums(parts.map(|part| (part.percent, part.net)))
+    }
+
+    /// Returns it with its price to be taken apart for tax by its costs.
+    pub fn taxed_as_it_costs(self) -> Quote {
+        let taxed_by = TaxedCosts::of(&self.costs());
+        Quote { taxed_by, ..self }
     }
 
     /// Returns it with the tax on its price.
@@ -818,7 +825,7 @@ mod tests {
                 own: false,
                 ..Terms::at_cost(dec!(0.8), dec!(1), dec!(0))
             };
-            let none = Costs::default();
+            let none = TaxedCosts::default();
             prop_assert_eq!(terms.price_for(Money::from_minor(cost), &none).minor(), named);
             let asked = terms.asked_for(Money::from_minor(cost), &none);
             prop_assert_eq!(asked, price_for(Money::from_minor(cost), margin).max(terms.minimum));
@@ -895,9 +902,11 @@ mod tests {
             },
             discounts: off.collect(),
             price: Money::ZERO,
+            taxed_by: TaxedCosts::default(),
             tax: Money::ZERO,
             rounding: Money::ZERO,
         }
+        .taxed_as_it_costs()
     }
 
     #[test]
@@ -946,7 +955,7 @@ mod tests {
         };
         assert_eq!(
             terms
-                .asked_for(Money::from_minor(50_000), &quote.costs())
+                .asked_for(Money::from_minor(50_000), &quote.taxed_by)
                 .minor(),
             74_500
         );

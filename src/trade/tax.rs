@@ -41,6 +41,38 @@ pub struct TaxRates {
     pub rental: Decimal,
 }
 
+/// What a price is taken apart by: what is behind it, by how it is taxed. It stays with the quote, whatever variations take
+/// off its lines later.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct TaxedCosts {
+    /// Labour, and everything that is neither of the others.
+    pub labour: Money,
+    /// Items.
+    pub materials: Money,
+    /// Rented machines.
+    pub rental: Money,
+}
+
+impl TaxedCosts {
+    /// Returns costs by how they are taxed.
+    pub fn of(costs: &Costs) -> TaxedCosts {
+        TaxedCosts {
+            labour: costs.labour + costs.overhead + costs.other,
+            materials: costs.consumables,
+            rental: costs.rental,
+        }
+    }
+
+    /// Returns labour, materials and rental.
+    pub fn kinds(&self) -> [Money; 3] {
+        [self.labour, self.materials, self.rental]
+    }
+
+    fn total(&self) -> Money {
+        self.kinds().into_iter().sum()
+    }
+}
+
 /// What of a price is taxed at one rate.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TaxedPart {
@@ -112,21 +144,21 @@ impl TaxRates {
     }
 
     /// Returns the tax on a price.
-    pub fn on(&self, price: Money, costs: &Costs) -> Money {
-        let parts = self.parts(price, costs).into_iter();
+    pub fn on(&self, price: Money, by: &TaxedCosts) -> Money {
+        let parts = self.parts(price, by).into_iter();
         parts
             .map(|part| TaxAtRate::on(part.net, part.percent).tax)
             .sum()
     }
 
     /// Returns the price before tax of what is to be paid, to the cent nearest.
-    pub fn untaxed(&self, total: Money, costs: &Costs) -> Money {
-        let all = Decimal::from(costs.total().minor());
+    pub fn untaxed(&self, total: Money, by: &TaxedCosts) -> Money {
+        let all = Decimal::from(by.total().minor());
         let weighed = match self.one() {
             Some(percent) => percent,
             None if all.is_zero() => self.labour,
             None => {
-                let rates = self.each().into_iter().zip(by_kind(costs));
+                let rates = self.each().into_iter().zip(by.kinds());
                 let taxed = rates.map(|((_, rate), cost)| rate * Decimal::from(cost.minor()));
                 taxed.sum::<Decimal>() / all
             }
@@ -135,7 +167,7 @@ impl TaxRates {
     }
 
     /// Takes a price apart by rate, the lowest first, in proportion to the costs behind it.
-    pub fn parts(&self, price: Money, costs: &Costs) -> Vec<TaxedPart> {
+    pub fn parts(&self, price: Money, by: &TaxedCosts) -> Vec<TaxedPart> {
         if let Some(percent) = self.one() {
             return vec![TaxedPart {
                 kinds: vec![TaxedKind::Price],
@@ -143,7 +175,7 @@ impl TaxRates {
                 net: price,
             }];
         }
-        let shares = shares(price, costs);
+        let shares = shares(price, by);
         let mut parts: Vec<TaxedPart> = Vec::new();
         for ((kind, percent), net) in self.each().into_iter().zip(shares) {
             match parts.iter_mut().find(|part| part.percent == percent) {
@@ -187,9 +219,9 @@ impl fmt::Display for TaxRates {
 
 /// Shares a price over labour, materials and rental by their costs; what a variation takes away has a part below zero. The
 /// cents that rounding leaves go to the largest, and without costs all of it is labour.
-fn shares(price: Money, costs: &Costs) -> [Money; 3] {
-    let kinds = by_kind(costs);
-    let total = Decimal::from(costs.total().minor());
+fn shares(price: Money, by: &TaxedCosts) -> [Money; 3] {
+    let kinds = by.kinds();
+    let total = Decimal::from(by.total().minor());
     if total.is_zero() {
         return [price, Money::ZERO, Money::ZERO];
     }
@@ -198,15 +230,6 @@ fn shares(price: Money, costs: &Costs) -> [Money; 3] {
     let largest = (0..3).rev().max_by_key(|place| kinds[*place].abs());
     shares[largest.unwrap_or_default()] += rest;
     shares
-}
-
-/// Returns what is taxed as labour, as materials and as rental.
-fn by_kind(costs: &Costs) -> [Money; 3] {
-    [
-        costs.labour + costs.overhead + costs.other,
-        costs.consumables,
-        costs.rental,
-    ]
 }
 
 #[cfg(test)]
@@ -219,13 +242,13 @@ mod tests {
         Money::from_minor(minor)
     }
 
-    fn costs(labour: i64, consumables: i64, rental: i64) -> Costs {
-        Costs {
+    fn costs(labour: i64, consumables: i64, rental: i64) -> TaxedCosts {
+        TaxedCosts::of(&Costs {
             labour: money(labour),
             consumables: money(consumables),
             rental: money(rental),
             ..Costs::default()
-        }
+        })
     }
 
     #[test]
@@ -268,7 +291,7 @@ mod tests {
         let nets: Vec<i64> = parts.iter().map(|part| part.net.minor()).collect();
         assert_eq!(nets, [6_000, -2_000]);
         assert_eq!(
-            rates.parts(money(500), &Costs::default()).len(),
+            rates.parts(money(500), &TaxedCosts::default()).len(),
             1,
             "without costs it is labour"
         );

@@ -709,6 +709,7 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE invoice SET rounding_minor = 1 WHERE number = 2", "invoice I2: its rounding is"),
     ("UPDATE invoice SET rounding_minor = 100 WHERE number = 1", "invoice I1: its rounding is more than cents"),
     ("UPDATE invoice SET rounding_minor = 100 WHERE kind = 'credit'", "invoice I4: its rounding is more than cents"),
+    ("UPDATE quote SET taxed_labour_minor = taxed_labour_minor + 1 WHERE id = 1", "quote Q1: it isn't taxed as its lines cost"),
     ("UPDATE quote SET tax_included = 1, rounding_minor = 1 WHERE id = 1", "quote Q1: its cost asks for"),
     ("UPDATE invoice SET off_price_minor = 1 WHERE kind = 'credit'", "I4: it isn't as it was written"),
     ("UPDATE write_off SET amount_minor = 900000000", "invoice I3: more of it is written off than it asks for"),

@@ -284,11 +284,58 @@ fn a_step_and_a_minimum_are_told_with_tax_and_goodwill_comes_off_by_what_is_said
         (&json!("1000.00"), &json!("1190.00"))
     );
     // 20.00 off: 16.81, whose tax is 3.19. 983.19 are left, and 186.81 of tax (of 186.8061): 1170.00.
+    let job = ledger.line("job show J1").ok();
+    assert!(job.contains("Agreed for 1000.00 USD (Q1), 1190.00 with tax"), "{job}");
     ledger.lines("invoice final J1 --discount \"scratch=20\" --issue\ncheck");
     let invoice = ledger.json("invoice show I1");
     let figures =
         ["net", "tax", "rounding", "total"].map(|name| invoice[name].as_str().unwrap_or_default());
     assert_eq!(figures, ["983.19", "186.81", "0.00", "1170.00"]);
+}
+
+#[test]
+fn a_variation_leaves_its_quote_taxed_as_it_was_written() {
+    for told in ["no", "yes"] {
+        let ledger = TestLedger::tannery_row();
+        ledger.lines(&format!(
+            "setting set tax-included {told}
+             tax-area add Ashdale 19% --labour 7%
+             site edit \"4 Tannery Row\" --tax-area Ashdale
+             room add \"4 Tannery Row\" Den --shape \"10 x 12\" --condition worn-film --species red-oak
+             quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --price 2000 --retention 5%
+             quote send Q1
+             quote accept Q1
+             quote vary J1 --without Den
+             quote send Q2"
+        ));
+        let taxes = |quote: &str| ledger.json(&format!("quote show {quote}"))["taxes"].clone();
+        let before = [taxes("Q1"), taxes("Q2")];
+        for quote in &before {
+            assert_eq!(quote.as_array().map(Vec::len), Some(2), "{quote}");
+        }
+        ledger.lines("quote accept Q2");
+        assert_eq!([taxes("Q1"), taxes("Q2")], before);
+        ledger.lines(
+            "invoice progress J1 --share 40% --issue
+             invoice final J1 --issue
+             invoice release J1 --issue
+             check",
+        );
+        let total = |what: &str| cents(&ledger.json(what)["total"]);
+        let asked: i64 = ["I1", "I2", "I3"]
+            .map(|number| total(&format!("invoice show {number}")))
+            .iter()
+            .sum();
+        assert_eq!(
+            asked,
+            total("quote show Q1") + total("quote show Q2"),
+            "with tax: {told}"
+        );
+        for number in ["I1", "I2", "I3"] {
+            let rounding = cents(&ledger.json(&format!("invoice show {number}"))["rounding"]);
+            assert!(rounding.abs() <= 2, "{number}: {rounding}");
+        }
+    }
 }
 
 #[test]

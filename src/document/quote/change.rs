@@ -46,7 +46,7 @@ impl ChangeFacts {
         ChangeFacts {
             job,
             quote: by,
-            price: page.amount(quote.price),
+            price: page.amount(quote.told()),
             rows: page.each(quote.changes(), |change, page| {
                 Row::new(&change, rooms, page)
             }),

@@ -403,7 +403,7 @@ answer! {
     let told = quote.told();
     let facts = RoomFacts::all(&quote, page);
     let change = varied.map(|varied| ChangeFacts::new(varied, &quote, &facts, page));
-    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, discounts, price, tax, rounding } = quote;
+    let Quote { sequence, schedule, rooms: _, lines, replaced, cautions, terms, discounts, price, taxed_by: _, tax, rounding } = quote;
     let rooms = facts;
     let [lines, replaced] = [lines, replaced].map(|lines| {
         let lines = page.each(lines, |line, page| LineFacts::new(line, &rooms, page));
@@ -495,7 +495,7 @@ fn beside(
     if !raised_by.is_zero() {
         let asked = terms.told(
             price_for(outlook.cost_at_confidence, terms.margin),
-            &quote.costs(),
+            &quote.taxed_by,
         );
         let raised = if terms.named.is_some() {
             "Because the price is named"

@@ -12,6 +12,7 @@ use crate::trade::plan::HousePlan;
 use crate::trade::plan::replay::walk;
 use crate::trade::quote::{Line, Outlook, WorkLine};
 use crate::trade::rates::RateKind;
+use crate::trade::tax::TaxedCosts;
 use crate::trade::trips::Trips;
 use crate::trade::variation::price_of;
 use crate::trade::{JobId, QuoteId, RoomId};
@@ -224,7 +225,7 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
     let asked = match record.header.varies {
         None => quote
             .terms
-            .price_for(outlook.cost_at_confidence, &quote.costs()),
+            .price_for(outlook.cost_at_confidence, &quote.taxed_by),
         Some(_) => quote.told_full(), // It follows from what stands once it is accepted.
     };
     let asks = match quote.terms.named {
@@ -232,6 +233,9 @@ fn outlook_problems(record: &QuoteRecord, outlook: &Outlook, currency: Currency)
         Some(_) => "its price is named as",
     };
     let mut problems = Vec::new();
+    if quote.taxed_by != TaxedCosts::of(&quote.costs()) {
+        problems.push(format!("quote {number}: it isn't taxed as its lines cost"));
+    }
     for (what, is, should) in [
         (
             "its lines add up to",

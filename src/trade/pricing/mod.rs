@@ -26,12 +26,12 @@ use crate::trade::cautions::Caution;
 use crate::trade::operation::Item;
 use crate::trade::plan::{Machine, Rental};
 use crate::trade::quote::{
-    Costs, Discount, ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine,
-    cost_within,
+    Discount, ItemLine, Line, Outlook, Priced, Quote, QuotedRoom, Terms, WorkLine, cost_within,
 };
 use crate::trade::rates::Rates;
 use crate::trade::simulate::{Draws, Model};
 use crate::trade::takeoff::{MeasuredRoom, Work};
+use crate::trade::tax::TaxedCosts;
 use crate::trade::trips::{Road, Visits};
 use crate::trade::{ItemId, MachineId, RoomId};
 
@@ -189,10 +189,12 @@ pub fn price(offer: Offer, rates: &Rates, currency: Currency) -> Result<Priced, 
         terms,
         discounts: offer.discounts.clone(),
         price: Money::ZERO,
+        taxed_by: TaxedCosts::default(),
         tax: Money::ZERO,
         rounding: Money::ZERO,
     };
-    let full = terms.price_for(costing.cost_at(terms.confidence), &quote.costs());
+    let quote = quote.taxed_as_it_costs();
+    let full = terms.price_for(costing.cost_at(terms.confidence), &quote.taxed_by);
     refuse_all_off(full, &offer.discounts, currency)?;
     let quote = quote.offered(full, &direct_costs(&offer.rooms, &costing.lines));
     let outlook = costing.outlook(&quote, &offer, rates);
@@ -300,13 +302,13 @@ impl<'a> Costing<'a> {
             needs: subjects.needs(draws, offer),
             // A planned house is compared with other plans, and not with jobs that have none.
             room_by_room: (offer.rooms.len() > 1 && offer.rentals.is_none())
-                .then(|| self.room_by_room(offer, &quote.costs())),
+                .then(|| self.room_by_room(offer, &quote.taxed_by)),
         }
     }
 
     /// Returns what the rooms would be offered for together if each were a job of its own, with its own set-up and
     /// rentals, as prices are told. Lump sums and driving come once, in the price of the first room.
-    fn room_by_room(&self, offer: &Offer, costs: &Costs) -> Money {
+    fn room_by_room(&self, offer: &Offer, by: &TaxedCosts) -> Money {
         let terms = &offer.terms;
         let is_lump = |line: &&Line| matches!(line, Line::Other { .. } | Line::Trips(_));
         let lumps = self.lines.iter().filter(is_lump);
@@ -322,7 +324,7 @@ impl<'a> Costing<'a> {
             let alone = self.draws.alone_at(place, terms.confidence);
             let moved = expected + labour.times(terms.overhead) - alone.plain;
             let lumps = if place == 0 { lumps } else { Money::ZERO };
-            terms.asked_for(alone.at_level + moved + lumps, costs)
+            terms.asked_for(alone.at_level + moved + lumps, by)
         });
         alone.sum()
     }
