@@ -285,7 +285,10 @@ fn a_step_and_a_minimum_are_told_with_tax_and_goodwill_comes_off_by_what_is_said
     );
     // 20.00 off: 16.81, whose tax is 3.19. 983.19 are left, and 186.81 of tax (of 186.8061): 1170.00.
     let job = ledger.line("job show J1").ok();
-    assert!(job.contains("Agreed for 1000.00 USD (Q1), 1190.00 with tax"), "{job}");
+    assert!(
+        job.contains("Agreed for 1000.00 USD (Q1), 1190.00 with tax"),
+        "{job}"
+    );
     ledger.lines("invoice final J1 --discount \"scratch=20\" --issue\ncheck");
     let invoice = ledger.json("invoice show I1");
     let figures =
