@@ -113,10 +113,11 @@ class Table:
         self.refers = {row[3]: row[2] for row in demo.execute(f"SELECT * FROM pragma_foreign_key_list('{name}')")}
         self.has_id = "id" in self.columns
         order = "id" if self.has_id else "rowid"
+        kept = ", ".join(f'"{column}"' for column in self.columns)  # without what is generated
         try:
-            self.rows = [dict(zip(self.columns, row)) for row in demo.execute(f"SELECT * FROM {name} ORDER BY {order}")]
+            self.rows = [dict(zip(self.columns, row)) for row in demo.execute(f"SELECT {kept} FROM {name} ORDER BY {order}")]
         except sqlite3.OperationalError:  # WITHOUT ROWID
-            self.rows = [dict(zip(self.columns, row)) for row in demo.execute(f"SELECT * FROM {name}")]
+            self.rows = [dict(zip(self.columns, row)) for row in demo.execute(f"SELECT {kept} FROM {name}")]
 
 
 class Part:
