@@ -60,11 +60,11 @@ def adapt(program, folder, name, scratch):
     run(program, ledger, "init", "--business", "Bench")
     steps = {row["step"]: row for row in book}
     step_name = {step: f"bench-{step}".lower() for step in steps}
-    write(f"{scratch}/operations.csv", ["operation", "task", "driver", "item", "set_size", "family", "splits"],
+    write(f"{scratch}/operations.csv", ["operation", "task", "driver", "item", "set_size", "group", "rates_by"],
           [(step_name[step], "", "edge" if row["size"] == "perimeter" else "area", "" if hours else f"{step_name[step]}-item",
             row["set_size"] if kind == "disc" else "", f"bench-{row['family']}", "both") for step, row in steps.items()])
     write(f"{scratch}/book-rates.csv",
-          ["operation", "condition", "species", "kind", "driver_per_item", "fixed_items", "trust"],
+          ["operation", "condition", "species", "kind", "driver_per_item", "fixed_items", "own_work"],
           [(step_name[row["step"]], *floor[row["class"]], "hours" if hours else "item", row["size_per_item"],
             row["fixed_items"], 300) for row in book])
     write(f"{scratch}/past-rooms.csv",

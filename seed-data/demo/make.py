@@ -35,7 +35,7 @@ def read(name):
 
 OPERATIONS = {row["operation"]: row for row in read("operations.csv")}
 MACHINES = {row["machine"]: row for row in read("machines.csv")}
-ANSWERS = {row["answers"]: name for name, row in OPERATIONS.items() if row["answers"]}
+ANSWERS = {row["for_finding"]: name for name, row in OPERATIONS.items() if row["for_finding"]}
 PACKS, RATES, SEQUENCES, SCHEDULES = {}, {}, {"none": []}, {}
 for row in read("items.csv"):
     PACKS.setdefault(row["item"], row)

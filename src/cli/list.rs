@@ -106,21 +106,22 @@ pub(super) fn give_list<L: Listed + 'static>(
     rows: &RowsArgs,
     narrowed: bool,
 ) -> Result<()> {
-    let more = sorted(list.show(&rows.showing()))?;
     let page = context.page(ledger);
+    let answer = list.answer(&page);
+    let more = sorted(list.show(&rows.showing()))?;
     context.give_in_words(ledger, list, |list| {
         let text = list.text(&page);
-        let counted = if L::HAS_SUMS {
-            "; the sums count them"
-        } else {
-            ""
+        let text = text.trim_end();
+        let left_out = match more {
+            _ if narrowed && list.is_empty() => return NONE.to_owned(),
+            0 => return text.to_owned(),
+            1 => "1 more isn't shown; the first line counts it.".to_owned(),
+            more => format!("{more} more aren't shown; the first line counts them."),
         };
-        match more {
-            _ if narrowed && list.is_empty() => NONE.to_owned(),
-            0 => text,
-            1 => format!("{}\n\n1 more isn't shown{counted}.", text.trim_end()),
-            more => format!("{}\n\n{more} more aren't shown{counted}.", text.trim_end()),
-        }
+        let rows = text.split_once("\n\n").filter(|_| answer.is_some());
+        let rows = rows.map_or(text, |(_, rows)| rows);
+        let answer = answer.map(|answer| page.prose(&answer) + "\n\n");
+        format!("{}{rows}\n\n{left_out}", answer.unwrap_or_default())
     })
 }
 

@@ -482,7 +482,7 @@ mod tests {
             .headers()
             .unwrap()
             .iter()
-            .position(|name| name == "answers");
+            .position(|name| name == "for_finding");
         let kinds = operations
             .records()
             .map(|row| row.unwrap()[answers.unwrap()].to_owned());

@@ -53,7 +53,7 @@ struct OperationFacts {
     #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
     set_size: Option<String>,
     /// Operations of one group share what each room takes besides its area, as those of one machine do (default: its own)
-    #[arg(long = "group", alias = "family")]
+    #[arg(long = "group", value_name = "GROUP", alias = "family")]
     family: Option<String>,
     /// What its rates differ by: none, condition, species or both
     #[arg(long = "rates-by", value_name = "WHAT", alias = "splits")]

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 
 use super::count;
 use super::figures::{Amount, Number, Percent, Quantity, SetPercent, UnitPrice};
-use super::{Answer, List, Page, inert, or_blank};
+use super::{Answer, List, Page, agree, inert, or_blank};
 use crate::ledger::{BookItem, BookMachine, Pack, Setting, TaxArea, TaxRate};
 use crate::measure::Units;
 use crate::money::{Decimal, plain, round};
@@ -26,11 +26,11 @@ fn or_dash(fact: Option<impl Display>) -> String {
     fact.map_or_else(|| "-".to_owned(), |fact| fact.to_string())
 }
 
-/// Writes a name and what it is, as the first line of a longer answer.
-fn titled(name: &str, description: &str) -> String {
+/// Writes the answer about something, and what it is below it.
+fn titled(answer: &str, description: &str) -> String {
     match description {
-        "" => format!("{}\n", inert(name)),
-        description => format!("{}: {}\n", inert(name), inert(description)),
+        "" => format!("{}\n", inert(answer)),
+        description => format!("{}\n{}\n", inert(answer), inert(description)),
     }
 }
 
@@ -106,16 +106,25 @@ impl Answer for ItemAnswer {
             true => "unopened packs go back",
             false => "packs don't go back",
         };
-        let (title, unit) = (titled(&item.name, &item.description), item.unit);
+        let unit = item.unit;
+        let of_one = format!("{currency}/{unit}");
+        let price = match item.unit_price {
+            Some(price) => format!("{price} {of_one}"),
+            None => "no price yet".to_owned(),
+        };
         let standing = standing(item.active, "; ");
+        let about = match item.description.as_str() {
+            "" => String::new(),
+            about => page.prose(&inert(about)) + "\n",
+        };
         let head = format!(
-            "{title}Counted in {}; {kept}; {returnable}{standing}\n",
+            "{}: {price}\n{about}Counted in {}; {kept}; {returnable}{standing}\n",
+            inert(&item.name),
             unit.in_words()
         );
         if item.packs.is_empty() {
-            return head + "No price yet.";
+            return head;
         }
-        let of_one = format!("{currency}/{unit}");
         let mut table = page
             .table(["Pack", currency, &of_one, "Source"])
             .numbers([0, 1, 2]);
@@ -150,10 +159,11 @@ impl Answer for ItemList {
         }
         let mut table = page
             .table(["Item", "Unit", self.currency, "Packs", ""])
-            .numbers([2]);
+            .numbers([2])
+            .makes_room([4]);
         for item in &self.items {
             let packs = item.packs.iter();
-            let packs = packs.map(|pack| format!("{} = {}", pack.size(), pack.price));
+            let packs = packs.map(|pack| format!("{}\u{a0}=\u{a0}{}", pack.size(), pack.price));
             table.line([
                 &format!("{}{}", item.name, standing(item.active, " ")),
                 &item.unit,
@@ -162,7 +172,18 @@ impl Answer for ItemList {
                 &item.description,
             ]);
         }
-        table.to_string()
+        let without = self.items.iter().filter(|item| item.unit_price.is_none());
+        let without = match without.count() {
+            0 => String::new(),
+            items => format!(
+                "; {}",
+                agree(items, "has no price yet", "have no price yet")
+            ),
+        };
+        page.led(
+            &format!("{}{without}.", count(self.items.len(), "item")),
+            table,
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -212,7 +233,8 @@ impl Answer for MachineAnswer {
         table.line([&"Four weeks", &or_dash(machine.tariff.four_weeks)]);
         table.line([&"Cleaning", &machine.tariff.cleaning]);
         table.line([&"Damage waiver", &machine.tariff.waiver_percent]);
-        let title = titled(&machine.name, &machine.description);
+        let day = format!("{} {} a day", machine.tariff.day, self.currency);
+        let title = titled(&format!("{}: {day}", machine.name), &machine.description);
         let title = match machine.active {
             true => title,
             false => format!("{title}{}\n", standing(false, "")),
@@ -257,7 +279,19 @@ impl Answer for MachineList {
                 &machine.tariff.cleaning,
             ]);
         }
-        format!("{table}\n\nAmounts in {}.", self.currency)
+        let days = || self.machines.iter().map(|machine| machine.tariff.day);
+        let least = days().min_by_key(|day| day.money);
+        let most = days().max_by_key(|day| day.money);
+        let machines = count(self.machines.len(), "machine");
+        let (least, most) = (or_blank(least), or_blank(most));
+        let days = match least == most {
+            true => least,
+            false => format!("{least} to {most}"),
+        };
+        page.led(
+            &format!("{machines}, {days} {} a day.", self.currency),
+            table,
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -326,7 +360,15 @@ impl Answer for OperationAnswer {
             ("Source", Some(self.source.clone())),
             ("In use", (!self.active).then(|| "no".to_owned())),
         ];
-        let mut text = titled(&self.name, &self.description);
+        let takes = self.item.as_ref().map(|item| format!(", {item}"));
+        let answer = format!(
+            "{}: {}, by {}{}",
+            self.name,
+            self.task,
+            self.driver,
+            or_blank(takes)
+        );
+        let mut text = titled(&answer, &self.description);
         let known = facts
             .iter()
             .filter_map(|(word, fact)| Some((word, fact.as_ref()?)));
@@ -347,14 +389,15 @@ impl Answer for OperationList {
         if self.0.is_empty() {
             return "No operations yet.".to_owned();
         }
-        let mut table = page.table([
+        let headings = [
             "Operation",
             "Task",
             "Measured by",
             "Item",
             "Machine",
             "For the finding",
-        ]);
+        ];
+        let mut table = page.table(headings).makes_room([4, 5, 2]);
         for operation in &self.0 {
             table.line([
                 &format!("{}{}", operation.name, standing(operation.active, " ")),
@@ -365,7 +408,15 @@ impl Answer for OperationList {
                 &or_blank(operation.answers.as_ref()),
             ]);
         }
-        table.to_string()
+        let mend = self
+            .0
+            .iter()
+            .filter(|operation| operation.answers.is_some());
+        let mend = agree(mend.count(), "mends a finding", "mend findings");
+        page.led(
+            &format!("{}; {mend}.", count(self.0.len(), "operation")),
+            table,
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -405,7 +456,15 @@ impl Answer for SequenceAnswer {
                 &step.description,
             ]);
         }
-        format!("{}\n\n{table}", inert(&self.name))
+        let mut grits: Vec<u32> = self.steps.iter().filter_map(|step| step.grit).collect();
+        grits.sort_unstable();
+        let grits = match (grits.first(), grits.last()) {
+            (Some(first), Some(last)) if first != last => format!(", {first} to {last} grit"),
+            (Some(grit), _) => format!(", {grit} grit"),
+            _ => String::new(),
+        };
+        let operations = count(self.steps.len(), "operation");
+        page.led(&format!("{}: {operations}{grits}.", self.name), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -428,7 +487,10 @@ impl Answer for SequenceList {
             let steps: Vec<&str> = sequence.steps.iter().map(|step| &*step.operation).collect();
             table.line([&sequence.name, &steps.join(", ")]);
         }
-        table.to_string()
+        page.led(
+            &format!("{}.", count(self.0.len(), "sanding sequence")),
+            table,
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -483,7 +545,8 @@ impl Answer for ScheduleAnswer {
             "Furniture",
             "Full cure",
         ];
-        let mut table = page.table(headings).numbers([0, 3, 4, 5, 6, 7, 8]);
+        let table = page.table(headings).numbers([0, 3, 4, 5, 6, 7, 8]);
+        let mut table = table.makes_room([2, 4, 3]);
         for (position, step) in (1..).zip(&self.steps) {
             table.line([
                 &position,
@@ -497,7 +560,17 @@ impl Answer for ScheduleAnswer {
                 &or_blank(step.full_cure),
             ]);
         }
-        format!("{}\n\n{table}", inert(&self.name))
+        let coats = self.steps.iter().filter(|step| step.film.is_some()).count();
+        let most = |of: fn(&CoatFacts) -> Option<Quantity>| {
+            let waits = self.steps.iter().filter_map(of);
+            waits.max_by_key(|wait| wait.quantity.0)
+        };
+        let furniture = most(|step| step.furniture_back);
+        let furniture = furniture.map(|days| format!(", furniture back after {days}"));
+        let cured = most(|step| step.full_cure).map(|days| format!(", cured after {days}"));
+        let (furniture, cured) = (or_blank(furniture), or_blank(cured));
+        let answer = format!("{}: {}{furniture}{cured}.", self.name, count(coats, "coat"));
+        page.led(&answer, table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -520,7 +593,10 @@ impl Answer for ScheduleList {
             let steps: Vec<&str> = schedule.steps.iter().map(|step| &*step.operation).collect();
             table.line([&schedule.name, &steps.join(", ")]);
         }
-        table.to_string()
+        page.led(
+            &format!("{}.", count(self.0.len(), "coating schedule")),
+            table,
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -557,7 +633,7 @@ impl Answer for SettingList {
         for setting in &self.0 {
             table.line([&setting.name, &setting.value, &setting.description]);
         }
-        table.to_string()
+        page.led(&format!("{}.", count(self.0.len(), "setting")), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -597,7 +673,20 @@ impl Answer for TaxAreaAnswer {
         let confirm = page.prose(
             "Whether floor work is taxed, and how, differs by place: confirm your own rules.",
         );
-        format!("{}\n\n{table}\n\n{confirm}", inert(&self.name))
+        let taxed = [
+            ("labour", self.labour_percent),
+            ("materials", self.materials_percent),
+            ("rental", self.rental_percent),
+        ];
+        let taxed = taxed.map(|(on, percent)| percent.map(|percent| format!("{percent} on {on}")));
+        let taxed: Vec<String> = taxed.into_iter().flatten().collect();
+        let today = match self.percent {
+            Some(percent) => format!("{percent} on the price"),
+            None if taxed.is_empty() => "no rate has begun yet".to_owned(),
+            None => taxed.join(", "),
+        };
+        let answer = format!("{}: {today}.", self.name);
+        page.led(&answer, format!("{table}\n\n{confirm}"))
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -626,7 +715,7 @@ impl Answer for TaxAreaList {
                 &area.bought_percent,
             ]);
         }
-        table.to_string()
+        page.led(&format!("{}.", count(self.0.len(), "tax area")), table)
     }
 
     fn list(&self) -> Option<List<'_>> {

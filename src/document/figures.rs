@@ -33,6 +33,14 @@ impl Amount {
 }
 
 impl Amount {
+    /// Returns both together.
+    pub(super) fn and(self, other: Amount) -> Amount {
+        Amount {
+            money: self.money + other.money,
+            ..self
+        }
+    }
+
     /// Returns it without its sign.
     pub(super) fn size(self) -> Amount {
         Amount {

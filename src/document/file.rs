@@ -217,13 +217,12 @@ impl Answer for LogAnswer {
             let at = line.recorded_at.format("%Y-%m-%d %H:%M");
             format!("{at}  {}", inert(&line.sentence))
         });
-        match self.earlier {
-            0 => lines(sentences),
-            earlier => format!(
-                "{}\n\n{earlier} earlier ones aren't shown.",
-                lines(sentences)
-            ),
-        }
+        let shown = self.lines.len();
+        let answer = match self.earlier {
+            0 => format!("{}, the newest first:", count(shown, "sentence")),
+            earlier => format!("The newest {shown} of {} sentences:", shown + earlier),
+        };
+        format!("{answer}\n\n{}", lines(sentences))
     }
 
     fn list(&self) -> Option<List<'_>> {

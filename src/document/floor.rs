@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use std::collections::BTreeSet;
+
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -109,7 +111,23 @@ impl ReadingList {
     }
 }
 
-listed! { ReadingList, 0, sums: false, by_day: true }
+listed! { ReadingList, 0, answer: by_rows, by_day: true }
+
+impl ReadingList {
+    /// Says how many there are, and in how many rooms.
+    fn answer(&self, _: &Page) -> String {
+        let rooms = self.0.iter().filter_map(|reading| reading.room.as_deref());
+        let rooms: BTreeSet<&str> = rooms.collect();
+        format!(
+            "{} in {}.",
+            count(self.0.len(), "reading"),
+            match rooms.len() {
+                0 => "the house".to_owned(),
+                rooms => count(rooms, "room"),
+            }
+        )
+    }
+}
 
 impl Answer for ReadingList {
     fn text(&self, page: &Page) -> String {
@@ -132,7 +150,7 @@ impl Answer for ReadingList {
                 &reading.place,
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -119,6 +119,11 @@ impl InvoiceFacts {
         self.number.is_some() && self.credits.is_none()
     }
 
+    /// Returns what is owed on it.
+    pub(super) fn owed(&self) -> Amount {
+        self.due
+    }
+
     /// Says what is owed on it, and how late it is: `I3: Ada Pell owes 240.00 USD, 3 days late`.
     pub(super) fn to_issue(&self) -> String {
         let total = self.total.with_currency();
@@ -425,6 +430,11 @@ answer! {
         invoices: Vec<InvoiceFacts>,
         due: Amount = page.amount(issued(&invoices).map(Invoice::due).sum()),
         credit: Amount = page.amount(invoices.iter().map(Invoice::credit).sum()),
+        /// Of how many invoices something is owed, for people, and how many there are.
+        #[serde(skip)]
+        owing: usize = issued(&invoices).filter(|invoice| !invoice.due().is_zero()).count(),
+        #[serde(skip)]
+        all: usize = invoices.len(),
     }
 }
 
@@ -432,7 +442,7 @@ fn issued(invoices: &[Invoice]) -> impl Iterator<Item = &Invoice> {
     invoices.iter().filter(|invoice| invoice.number.is_some())
 }
 
-listed! { InvoiceList, invoices, sums: true, by_day: true }
+listed! { InvoiceList, invoices, answer: made, by_day: true }
 
 impl Answer for InvoiceList {
     fn text(&self, page: &Page) -> String {
@@ -457,8 +467,20 @@ impl Answer for InvoiceList {
                 &or_blank(invoice.asks().then_some(invoice.due)),
             ]);
         }
-        let balance = balance_text(self.due, self.credit);
-        format!("{table}\n\nOwed in all: {balance}")
+        let invoices = count(self.all, "invoice");
+        let owed = match self.due.money.is_zero() {
+            true => format!("Nothing is owed on {invoices}"),
+            false => format!(
+                "{} is owed on {} of {invoices}",
+                self.due.with_currency(),
+                self.owing
+            ),
+        };
+        let kept = match self.credit.money.is_zero() {
+            true => String::new(),
+            false => format!("; {} is kept as credit", self.credit),
+        };
+        page.led(&format!("{owed}{kept}."), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -519,7 +541,23 @@ answer! {
     }
 }
 
-listed! { PaymentList, payments, sums: false, by_day: true }
+listed! { PaymentList, payments, answer: by_rows, by_day: true }
+
+impl PaymentList {
+    /// Says what came in, and what of it went back.
+    fn answer(&self, page: &Page) -> String {
+        let came = self.payments.iter().filter(|payment| !payment.voided);
+        let came = page.amount(came.map(|payment| payment.amount.money).sum());
+        let back = self.payments.iter().map(|payment| payment.paid_back.money);
+        let back = page.amount(back.sum());
+        let back = match back.money.is_zero() {
+            true => String::new(),
+            false => format!(", {back} of it paid back"),
+        };
+        let payments = count(self.payments.len(), "payment");
+        format!("{payments}: {} came in{back}.", came.with_currency())
+    }
+}
 
 impl Answer for PaymentList {
     fn text(&self, page: &Page) -> String {
@@ -539,7 +577,7 @@ impl Answer for PaymentList {
                 &payment.words(),
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {

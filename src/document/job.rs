@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::figures::{Amount, Moment, Number, UnitPrice};
-use super::{Answer, List, Page, count, inert, or_blank};
+use super::{Answer, List, Page, agree, count, inert, or_blank};
 use crate::ledger::{
     Agreed, AwaitingReceipt, Before, Billed, DayBook, DayCharged, Entry, EntryBudget, Job,
     JobBudget, JobState, Moved, Recorded, Rental, Returned, StockLine,
@@ -71,7 +71,24 @@ answer! {
     pub struct Jobs(Vec<JobRow>) of (jobs: Vec<Job>) with (billed: &BTreeMap<JobId, Billed>) on page;
 }
 
-listed! { Jobs, 0, sums: false, by_day: true }
+listed! { Jobs, 0, answer: by_rows, by_day: true }
+
+impl Jobs {
+    /// Says how many are open, and what was billed and paid.
+    fn answer(&self, page: &Page) -> String {
+        let open = |row: &&JobRow| !matches!(row.job.state, JobState::Closed | JobState::Cancelled);
+        let open = self.0.iter().filter(open).count();
+        let sum = |part: fn(&JobRow) -> Money| page.amount(self.0.iter().map(part).sum());
+        let (billed, paid) = (sum(|row| row.billed.money), sum(|row| row.paid.money));
+        let money = match (billed.money.is_zero(), billed.money == paid.money) {
+            (true, _) => String::new(),
+            (false, true) => format!("; {} is billed and paid", billed.with_currency()),
+            (false, false) => format!("; of {} billed, {paid} is paid", billed.with_currency()),
+        };
+        let open = agree(open, "is open", "are open");
+        format!("{}, {open}{money}.", count(self.0.len(), "job"))
+    }
+}
 
 impl Answer for Jobs {
     fn text(&self, page: &Page) -> String {
@@ -81,7 +98,7 @@ impl Answer for Jobs {
         let headings = [
             "Job", "State", "Client", "Site", "Started", "Closed", "Billed", "Paid",
         ];
-        let mut table = page.table(headings).numbers([6, 7]);
+        let mut table = page.table(headings).numbers([6, 7]).makes_room([1, 4]);
         for JobRow { job, billed, paid } in &self.0 {
             let closed_on = job.closed_on.filter(|_| job.state == JobState::Closed);
             let closed_on = closed_on.or(job.cancelled_on);
@@ -96,7 +113,7 @@ impl Answer for Jobs {
                 paid,
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -353,24 +370,34 @@ impl Answer for JobAnswer {
             reason,
             ..
         } = &self.job;
-        let mut title = inert(&format!("{title}, {state}: {client}, {site}"));
+        let cost = match self.entries.is_empty() {
+            true => "nothing is logged yet".to_owned(),
+            false if matches!(state, JobState::Closed | JobState::Cancelled) => {
+                format!("it cost {}", self.cost.with_currency())
+            }
+            false => format!("{} so far", self.cost.with_currency()),
+        };
+        let answer = format!("{title}, {state}: {cost}.");
+        let mut title = inert(&format!("{client}, {site}"));
         if let (Some(on), Some(reason)) = (cancelled_on, reason) {
             let _ = write!(title, "\nCancelled on {on}: {}", inert(reason));
         }
         let expected = self.expected.as_ref();
         let expected = expected.map(|cost| page.prose(cost) + "\n");
         let head = format!(
-            "{}\n{}{}",
+            "{}\n{}\n{}{}",
+            page.prose(&inert(&answer)),
             page.prose(&title),
             self.agreed_text(page),
             or_blank(expected)
         );
         if self.entries.is_empty() {
-            return format!("{head}Nothing is logged yet.{}\n", self.budget_text(page));
+            return format!("{}{}\n", head.trim_end(), self.budget_text(page));
         }
         let mut table = page
             .table(["Entry", "Date", "What", "For", "Quantity", "Amount"])
-            .numbers([4, 5]);
+            .numbers([4, 5])
+            .makes_room([1, 3]);
         let mut shared = Vec::new();
         for entry in &self.entries {
             let shares = shares_text(entry.shares.as_ref());
@@ -606,11 +633,33 @@ answer! {
     }
 }
 
-listed! { RentalList, rentals, sums: false, by_day: true }
+listed! { RentalList, rentals, answer: by_rows, by_day: true }
+
+impl RentalList {
+    /// Says what they cost, and how many are out.
+    fn answer(&self, page: &Page) -> String {
+        let out = self
+            .rentals
+            .iter()
+            .filter(|rental| rental.back_at.is_none());
+        let out = agree(out.count(), "is still out", "are still out");
+        let charges = self.rentals.iter().filter_map(|rental| rental.charge);
+        let charged = page.amount(charges.map(|charge| charge.money).sum());
+        let charged = match charged.money.is_zero() {
+            true => String::new(),
+            false => format!(" for {}", charged.with_currency()),
+        };
+        let rentals = count(self.rentals.len(), "rental");
+        format!("{rentals}{charged}; {out}.")
+    }
+}
 
 impl Answer for RentalList {
     fn text(&self, page: &Page) -> String {
-        rentals_text(&self.rentals, page)
+        if self.rentals.is_empty() {
+            return "No machine was rented yet.".to_owned();
+        }
+        page.led(&self.answer(page), rentals_text(&self.rentals, page))
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -667,7 +716,23 @@ answer! {
     }
 }
 
-listed! { StockList, items, sums: false, by_day: false }
+listed! { StockList, items, answer: by_rows, by_day: false }
+
+impl StockList {
+    /// Says what is on the shelf, and what awaits a receipt.
+    fn answer(&self, page: &Page) -> String {
+        let worth = page.amount(self.items.iter().map(|line| line.value.money).sum());
+        let awaiting = match self.awaiting_receipt.len() {
+            0 => String::new(),
+            uses => format!(
+                "; {}",
+                agree(uses, "use awaits its receipt", "uses await their receipts")
+            ),
+        };
+        let items = count(self.items.len(), "item");
+        format!("{items} worth {}{awaiting}.", worth.with_currency())
+    }
+}
 
 impl Answer for StockList {
     fn text(&self, page: &Page) -> String {
@@ -689,7 +754,7 @@ impl Answer for StockList {
                 &or_blank(awaiting.map(of_unit)),
             ]);
         }
-        let mut text = table.to_string();
+        let mut text = page.led(&self.answer(page), table);
         if !self.awaiting_receipt.is_empty() {
             text.push_str("\n\nUsed at book price until the receipt comes:\n");
         }

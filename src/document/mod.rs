@@ -123,6 +123,11 @@ impl Page {
         wrap(text, self.width.max(NARROWEST), first, next)
     }
 
+    /// Puts the answer in words before the table that it is about.
+    fn led(&self, answer: &str, table: impl fmt::Display) -> String {
+        format!("{}\n\n{table}", self.prose(&inert(answer)))
+    }
+
     /// Wraps prose to the page, line by line; what follows a line's beginning is indented as it is.
     pub fn prose(&self, text: &str) -> String {
         fit(text, self.width)
@@ -198,6 +203,15 @@ pub fn inert(text: &str) -> String {
             _ => '\u{fffd}',
         })
         .collect()
+}
+
+/// Says of how many something is so: `none is open`, `1 is open`, `2 are open`.
+fn agree(number: usize, one: &str, several: &str) -> String {
+    match number {
+        0 => format!("none {one}"),
+        1 => format!("1 {one}"),
+        number => format!("{number} {several}"),
+    }
 }
 
 /// Writes what there is; nothing stays blank.

@@ -347,7 +347,7 @@ answer! {
         number: Option<String> = header.map(|header| header.number.clone()),
         #[serde(skip)]
         title: String = or_blank(header.map(|header| {
-            format!("Options of {} for {}, {}", header.number, inert(&header.client), inert(&header.site))
+            format!("For {}, {}", inert(&header.client), inert(&header.site))
         })),
         currency: &'static str = page.currency.code(),
         options: Vec<OptionFacts> = OptionFacts::all(options, view, page),
@@ -355,6 +355,29 @@ answer! {
 }
 
 impl CompareAnswer {
+    /// Says what the cheapest and the dearest ask: `Q22: 1864.63 USD (As drafted) to 1998.98 (Three coats).`
+    fn answer(&self) -> String {
+        let number = or_blank(self.number.as_ref());
+        let least = self.options.iter().min_by_key(|option| option.total.money);
+        let most = self
+            .options
+            .iter()
+            .rev()
+            .max_by_key(|option| option.total.money);
+        let Some((least, most)) = least.zip(most) else {
+            return format!("{number}: no options.");
+        };
+        let (asked, title) = (least.total.with_currency(), least.title());
+        match least.total.money == most.total.money {
+            true => format!("{number}: {asked}, whichever option."),
+            false => format!(
+                "{number}: {asked} ({title}) to {} ({}).",
+                most.total,
+                most.title()
+            ),
+        }
+    }
+
     /// Writes what only the owner is told.
     fn owner_text(&self, page: &Page) -> String {
         let mut table = page
@@ -390,7 +413,8 @@ impl Answer for CompareAnswer {
             .table([
                 "", "Option", "Rooms", "Sanding", "Coating", "Price", "Tax", "Total",
             ])
-            .numbers([0, 5, 6, 7]);
+            .numbers([0, 5, 6, 7])
+            .makes_room([6, 2]);
         let mut points = String::new();
         for option in &self.options {
             let rooms: Vec<&str> = option.rooms.iter().map(|room| &*room.name).collect();
@@ -420,7 +444,11 @@ impl Answer for CompareAnswer {
             }
         }
         let owner = self.owner_text(page);
-        format!("{}\n\n{table}\n{owner}{points}", self.title)
+        let answer = page.prose(&inert(&self.answer()));
+        format!(
+            "{answer}\n{}\n\n{table}\n{owner}{points}",
+            page.prose(&self.title)
+        )
     }
 
     fn list(&self) -> Option<List<'_>> {

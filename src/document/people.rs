@@ -1,13 +1,13 @@
 //! Clients, their sites, the rooms there, what was found, and the firm's workers.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
 
 use super::figures::{Amount, Percent, Quantity, Run, SetPercent, Surface, range_text};
 use super::invoice::{Tax, balance_text, taxes_text};
-use super::{Answer, List, Page, count, inert, or_blank};
+use super::{Answer, List, Page, Table, agree, count, inert, or_blank};
 use crate::ledger::{
     Client, Door, Finding, IfSo, Invoice, Job, JobState, NewClient, Room, Site, TurnedUp, Worker,
     came_true,
@@ -46,7 +46,21 @@ answer! {
     pub struct ClientList(Vec<ClientRow>) of (clients: Vec<Client>) with (balances: &BTreeMap<ClientId, Money>) on page;
 }
 
-listed! { ClientList, 0, sums: false, by_day: false }
+listed! { ClientList, 0, answer: by_rows, by_day: false }
+
+impl ClientList {
+    /// Says how many there are, and what they owe.
+    fn answer(&self, page: &Page) -> String {
+        let owing = self.0.iter().map(|row| row.balance.money);
+        let owing: Vec<Money> = owing.filter(|owed| *owed > Money::ZERO).collect();
+        let owed = page.amount(owing.iter().copied().sum()).with_currency();
+        let owe = match owing.len() {
+            0 => "nobody owes anything".to_owned(),
+            owing => format!("{} {owed}", agree(owing, "owes", "owe")),
+        };
+        format!("{}; {owe}.", count(self.0.len(), "client"))
+    }
+}
 
 impl Answer for ClientList {
     fn text(&self, page: &Page) -> String {
@@ -66,7 +80,7 @@ impl Answer for ClientList {
                 balance,
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -118,7 +132,17 @@ answer! {
 impl Answer for ClientAnswer {
     fn text(&self, page: &Page) -> String {
         let client = &self.client;
-        let mut text = format!("{}\n", inert(&client.name));
+        let owes = match (self.owed.money.is_zero(), self.credit.money.is_zero()) {
+            (true, true) => "owes nothing".to_owned(),
+            (true, false) => format!("has {} kept as credit", self.credit.with_currency()),
+            (false, _) => format!("owes {}", balance_text(self.owed, self.credit)),
+        };
+        let lost = match self.lost.money.is_zero() {
+            true => String::new(),
+            false => format!("; {} is written off", self.lost),
+        };
+        let answer = format!("{} {owes}{lost}.", inert(&client.name));
+        let mut text = format!("{}\n", page.prose(&answer));
         let facts = [
             ("Phone", &client.phone),
             ("Email", &client.email),
@@ -158,10 +182,6 @@ impl Answer for ClientAnswer {
             }
             let _ = writeln!(text, "\n{table}");
         }
-        let _ = write!(text, "\nOwed: {}", balance_text(self.owed, self.credit));
-        if !self.lost.money.is_zero() {
-            let _ = write!(text, "\nWritten off: {}", self.lost.with_currency());
-        }
         text
     }
 }
@@ -185,7 +205,16 @@ answer! {
     pub struct SiteList(Vec<SiteFacts>) of (sites: Vec<Site>) on page;
 }
 
-listed! { SiteList, 0, sums: false, by_day: false }
+listed! { SiteList, 0, answer: by_rows, by_day: false }
+
+impl SiteList {
+    /// Says how many there are, and of how many clients.
+    fn answer(&self, _: &Page) -> String {
+        let clients: BTreeSet<&str> = self.0.iter().map(|site| &*site.client).collect();
+        let (sites, clients) = (count(self.0.len(), "site"), count(clients.len(), "client"));
+        format!("{sites} of {clients}.")
+    }
+}
 
 impl Answer for SiteList {
     fn text(&self, page: &Page) -> String {
@@ -205,7 +234,7 @@ impl Answer for SiteList {
                 &or_blank(site.tax_area.as_ref()),
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -228,7 +257,8 @@ answer! {
 impl Answer for SiteAnswer {
     fn text(&self, page: &Page) -> String {
         let site = &self.site;
-        let mut text = format!("{}, {}\n", inert(&site.address), inert(&site.client));
+        let answer = format!("{}: {}", inert(&site.address), self.rooms.answer());
+        let mut text = format!("{}\n{}; ", page.prose(&answer), inert(&site.client));
         let built = site.year_built.map_or_else(
             || "year not known".to_owned(),
             |year| format!("built {year}"),
@@ -240,9 +270,11 @@ impl Answer for SiteAnswer {
         if !site.note.is_empty() {
             let _ = writeln!(text, "Note: {}", inert(&site.note));
         }
-        let _ = write!(text, "\n{}", self.rooms.text(page));
+        if !self.rooms.rooms.is_empty() {
+            let _ = write!(text, "\n{}", self.rooms.table(page));
+        }
         if !self.findings.0.is_empty() {
-            let _ = write!(text, "\n\n{}", self.findings.text(page));
+            let _ = write!(text, "\n\n{}", self.findings.table(page));
         }
         text
     }
@@ -390,17 +422,19 @@ impl RoomList {
     }
 }
 
-fn refinished(rooms: &[RoomAnswer]) -> impl Iterator<Item = &RoomAnswer> {
-    rooms.iter().filter(|room| room.refinished)
-}
-
-listed! { RoomList, rooms, sums: true, by_day: false }
-
-impl Answer for RoomList {
-    fn text(&self, page: &Page) -> String {
-        if self.rooms.is_empty() {
-            return "No rooms yet.".to_owned();
+impl RoomList {
+    /// Says how much is to be refinished: `3 rooms to refinish, 312 sq ft.`
+    fn answer(&self) -> String {
+        match self.rooms.is_empty() {
+            true => "no rooms yet.".to_owned(),
+            false => {
+                let rooms = count(self.to_refinish, "room");
+                format!("{rooms} to refinish, {}.", self.area)
+            }
         }
+    }
+
+    fn table(&self, page: &Page) -> Table {
         let mut table = page
             .table(["Room", "Condition", "Species", "Area", "Edge"])
             .numbers([3, 4])
@@ -420,7 +454,22 @@ impl Answer for RoomList {
         }
         let rooms = count(self.to_refinish, "room");
         table.line([&rooms, &"to refinish", &"", &self.area, &self.edge]);
-        table.to_string()
+        table
+    }
+}
+
+fn refinished(rooms: &[RoomAnswer]) -> impl Iterator<Item = &RoomAnswer> {
+    rooms.iter().filter(|room| room.refinished)
+}
+
+listed! { RoomList, rooms, answer: made, by_day: false }
+
+impl Answer for RoomList {
+    fn text(&self, page: &Page) -> String {
+        if self.rooms.is_empty() {
+            return "No rooms yet.".to_owned();
+        }
+        page.led(&self.answer(), self.table(page))
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -487,20 +536,42 @@ impl FindingFacts {
     }
 }
 
+impl FindingFacts {
+    fn place_and_note(&self) -> String {
+        let said = [&*self.place, &*self.note].into_iter();
+        let said: Vec<&str> = said.filter(|words| !words.is_empty()).collect();
+        said.join("; ")
+    }
+
+    /// Says what may come of it, how much of that, and how likely: `may be replace-boards`, `2 to 4`, `40 % likely`.
+    fn may_be(&self) -> Option<[String; 3]> {
+        let chance = SetPercent(self.chance_percent.0?);
+        let did = self.turned_up.map(|did| format!("; {}", came_true(did)));
+        let likely = format!("{chance} likely{}", or_blank(did));
+        Some(match &self.if_so {
+            Some(may) => [
+                format!("may be {}", may.operation),
+                range_text(may.least, may.most),
+                likely,
+            ],
+            None => ["may turn up".to_owned(), String::new(), likely],
+        })
+    }
+}
+
 fn of_room(room: RoomId, findings: &[Finding], page: &Page) -> Vec<FindingFacts> {
     let own = findings.iter().filter(|finding| finding.room_id == room);
     own.map(|finding| FindingFacts::new(finding.clone(), page))
         .collect()
 }
 
+/// What may come of a finding stands on a line of its own below it, so that rows stay short.
 fn findings_table<'a>(
     findings: impl Iterator<Item = (&'a FindingFacts, &'a str)>,
     page: &Page,
-) -> String {
+) -> Table {
     let mut table = page
-        .table([
-            "Finding", "Room", "Kind", "Quantity", "May be", "Place", "Note",
-        ])
+        .table(["No.", "Room", "Kind", "Quantity", "Place, note"])
         .numbers([0, 3]);
     for (finding, room) in findings {
         table.line([
@@ -508,12 +579,13 @@ fn findings_table<'a>(
             &room,
             &finding.kind,
             &finding.much(),
-            &finding.likely(),
-            &finding.place,
-            &finding.note,
+            &finding.place_and_note(),
         ]);
+        if let Some([what, much, chance]) = finding.may_be() {
+            table.line([&"", &"", &what, &much, &chance]);
+        }
     }
-    table.to_string()
+    table
 }
 
 answer! {
@@ -538,16 +610,32 @@ answer! {
     pub struct FindingList(Vec<PlacedFinding>) of (findings: Vec<Finding>) on page;
 }
 
+impl FindingList {
+    /// Says how much was found and how much of it isn't certain: `3 findings in 2 rooms, 1 of them not certain.`
+    fn answer(&self) -> String {
+        let rooms: BTreeSet<&str> = self.0.iter().map(|placed| &*placed.room).collect();
+        let (findings, rooms) = (count(self.0.len(), "finding"), count(rooms.len(), "room"));
+        let unsure = self.0.iter();
+        let unsure = unsure.filter(|placed| placed.finding.chance_percent.0.is_some());
+        match unsure.count() {
+            0 => format!("{findings} in {rooms}."),
+            unsure => format!("{findings} in {rooms}, {unsure} of them not certain."),
+        }
+    }
+
+    fn table(&self, page: &Page) -> Table {
+        let rows = self.0.iter();
+        let rows = rows.map(|placed| (&placed.finding, placed.room.as_str()));
+        findings_table(rows, page)
+    }
+}
+
 impl Answer for FindingList {
     fn text(&self, page: &Page) -> String {
         if self.0.is_empty() {
             return "Nothing found yet.".to_owned();
         }
-        let rows = self.0.iter();
-        findings_table(
-            rows.map(|placed| (&placed.finding, placed.room.as_str())),
-            page,
-        )
+        page.led(&self.answer(), self.table(page))
     }
 
     fn list(&self) -> Option<List<'_>> {
@@ -572,7 +660,13 @@ answer! {
     }
 }
 
-listed! { Findings, findings.0, sums: false, by_day: false }
+listed! { Findings, findings.0, answer: by_rows, by_day: false }
+
+impl Findings {
+    fn answer(&self, _: &Page) -> String {
+        self.findings.answer()
+    }
+}
 
 impl Answer for Findings {
     fn text(&self, page: &Page) -> String {
@@ -631,7 +725,20 @@ impl Answer for WorkerList {
             let standing = if worker.active { "" } else { "inactive" };
             table.line([&worker.name, &worker.wage, &standing]);
         }
-        table.to_string()
+        let active = self.workers.iter().filter(|worker| worker.active);
+        let wages: Vec<Amount> = active.map(|worker| worker.wage).collect();
+        let least = wages.iter().min_by_key(|wage| wage.money);
+        let most = wages.iter().max_by_key(|wage| wage.money);
+        let wages = match least.zip(most) {
+            Some((least, most)) if least.money == most.money => {
+                format!(" at {}", most.with_currency())
+            }
+            Some((least, most)) => format!(" at {least} to {}", most.with_currency()),
+            None => String::new(),
+        };
+        let active = self.workers.iter().filter(|worker| worker.active).count();
+        let hour = if wages.is_empty() { "" } else { " an hour" };
+        page.led(&format!("{}{wages}{hour}.", count(active, "worker")), table)
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -154,7 +154,7 @@ impl Answer for ReceivablesAnswer {
     }
 }
 
-listed! { ReceivablesAnswer, clients, sums: true, by_day: false }
+listed! { ReceivablesAnswer, clients, answer: made, by_day: false }
 
 told_as_it_is!(ReceivablesAnswer);
 

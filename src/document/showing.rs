@@ -6,7 +6,7 @@ use std::cmp::Ordering;
 
 use serde_json::{Map, Value};
 
-use super::Answer;
+use super::{Answer, Page};
 use crate::money::Decimal;
 
 /// What was asked for; nothing: every row, as the answer orders them.
@@ -158,8 +158,8 @@ fn columns_of(row: Value) -> Columns {
 
 /// An answer that is a list of rows.
 pub trait Listed: Answer {
-    /// It says what its rows come to.
-    const HAS_SUMS: bool;
+    /// Says the answer that stands before its rows, if it is added up from them: it is asked for before any are left out.
+    fn answer(&self, page: &Page) -> Option<String>;
 
     /// Tells whether it has no rows.
     fn is_empty(&self) -> bool;
@@ -171,11 +171,14 @@ pub trait Listed: Answer {
     fn show(&mut self, showing: &Showing) -> Result<usize, NoSuchColumn>;
 }
 
-/// Says where the rows of a list are, whether it says what they come to, and whether they stand in the order of their days.
+/// Says where the rows of a list are, whether its answer is added up from them (`by_rows`) or was before (`made`), and
+/// whether they stand in the order of their days.
 macro_rules! listed {
-    ($list:ty, $($rows:tt).+, sums: $sums:literal, by_day: $by_day:literal) => {
+    ($list:ty, $($rows:tt).+, answer: $answer:ident, by_day: $by_day:literal) => {
         impl $crate::document::showing::Listed for $list {
-            const HAS_SUMS: bool = $sums;
+            fn answer(&self, page: &$crate::document::Page) -> Option<String> {
+                listed!(@answer $answer self page)
+            }
 
             fn is_empty(&self) -> bool {
                 self.$($rows).+.is_empty()
@@ -193,6 +196,13 @@ macro_rules! listed {
             }
         }
     };
+    (@answer by_rows $list:ident $page:ident) => {
+        Some($list.answer($page))
+    };
+    (@answer made $list:ident $page:ident) => {{
+        let _ = $page;
+        None
+    }};
 }
 
 #[cfg(test)]

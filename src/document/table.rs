@@ -1,8 +1,8 @@
 //! Tables of text that hold at any width: one line a row where the page is wide enough, two or three where it isn't.
 //!
-//! What gives way: columns without anything in them go, words wrap, columns stand in bands, one under the other, the later ones set in, and columns that may
-//! [go](Table::goes) go.
-//! Of all arrangements the one with the fewest lines is taken.
+//! What gives way: columns without anything in them go, words wrap, columns stand in bands, one under the other, the later
+//! ones set in, and columns that may [go](Table::goes) go, or [make room](Table::makes_room).
+//! Of all arrangements the one with the fewest lines is taken; from 60 columns on, one band is preferred to several.
 //! Numbers and their units never wrap, and nothing is cut.
 
 use std::fmt;
@@ -16,6 +16,12 @@ use super::{NARROWEST, Page, inert, whole, wrap};
 
 /// Prose wraps well, but not in a column narrower than this.
 const NARROWEST_PROSE: usize = 12;
+
+/// From so many columns on, a table whose words fit beside each other has no second band.
+const A_TABLE: usize = 60;
+
+/// Columns stand in so many bands at most.
+const MOST_BANDS: usize = 3;
 
 /// How far the later bands of a row are set in.
 const INDENT: usize = 2;
@@ -34,6 +40,8 @@ struct Column {
     is_number: bool,
     /// When it goes: first those with the lowest number; `None`: never.
     goes: Option<usize>,
+    /// When it makes room for the others in one band, after those that go anyway; `None`: never.
+    makes_room: Option<usize>,
 }
 
 /// Columns that stand beside each other, and how wide each is.
@@ -61,6 +69,7 @@ impl Table {
             heading,
             is_number: false,
             goes: None,
+            makes_room: None,
         });
         Table {
             columns: columns.collect(),
@@ -83,6 +92,15 @@ impl Table {
     pub fn goes(mut self, columns: impl IntoIterator<Item = usize>) -> Table {
         for (order, column) in columns.into_iter().enumerate() {
             self.columns[column].goes = Some(order);
+        }
+        self
+    }
+
+    /// Sets which columns make room for the others where they would not stand in one band, the first named first.
+    #[must_use]
+    pub fn makes_room(mut self, columns: impl IntoIterator<Item = usize>) -> Table {
+        for (order, column) in columns.into_iter().enumerate() {
+            self.columns[column].makes_room = Some(order);
         }
         self
     }
@@ -143,22 +161,36 @@ impl Table {
         if let Some(roomy) = roomy(&all) {
             return vec![roomy];
         }
-        let mut going: Vec<usize> = all.clone();
-        going.retain(|column| self.columns[*column].goes.is_some());
-        going.sort_by_key(|column| self.columns[*column].goes);
-        let arranged = (0..=going.len()).flat_map(|gone| {
-            let left = all.iter().filter(|column| !going[..gone].contains(column));
-            let left: Vec<usize> = left.copied().collect();
-            let each = splits(left.len()).into_iter();
-            let each = each.filter_map(|ends| self.split(&left, ends, &needs));
-            each.map(|bands| (gone, bands)).collect::<Vec<_>>()
-        });
-        // A column goes if a quarter of a line in each row goes with it.
-        let cost = |(gone, bands): &(usize, Vec<Band>)| {
-            let lines = 4 * self.lines(bands) + gone * self.rows.len();
-            (lines, bands.len())
+        let by = |when: fn(&Column) -> Option<usize>| {
+            let mut going: Vec<usize> = all.clone();
+            going.retain(|column| when(&self.columns[*column]).is_some());
+            going.sort_by_key(|column| when(&self.columns[*column]));
+            going
         };
-        let Some((_, bands)) = arranged.min_by_key(cost) else {
+        let (going, in_the_way) = (by(|column| column.goes), by(|column| column.makes_room));
+        let arranged = |most: usize, out: &[usize]| {
+            let arranged = (0..=going.len()).flat_map(|gone| {
+                let gone_or_out =
+                    |column: &usize| going[..gone].contains(column) || out.contains(column);
+                let left = all.iter().filter(|column| !gone_or_out(column));
+                let left: Vec<usize> = left.copied().collect();
+                let each = splits(left.len()).into_iter();
+                let each = each.filter(|ends| ends.len() <= most);
+                let each = each.filter_map(|ends| self.split(&left, ends, &needs));
+                each.map(|bands| (gone, bands)).collect::<Vec<_>>()
+            });
+            // A column goes if a quarter of a line in each row goes with it.
+            let cost = |(gone, bands): &(usize, Vec<Band>)| {
+                let lines = 4 * self.lines(bands) + gone * self.rows.len();
+                (lines, bands.len())
+            };
+            arranged.min_by_key(cost)
+        };
+        let is_wide = self.page.width >= A_TABLE;
+        let outs = (0..=in_the_way.len()).filter(|_| is_wide);
+        let in_one = outs.map(|out| arranged(1, &in_the_way[..out]));
+        let in_one = in_one.flatten().next();
+        let Some((_, bands)) = in_one.or_else(|| arranged(MOST_BANDS, &[])) else {
             return Band::each_alone(&all, &needs);
         };
         match self.roomier(&bands, &needs) {
@@ -309,7 +341,7 @@ impl Band {
     }
 }
 
-/// Returns each way to stand so many columns in one to three bands, as where each band ends.
+/// Returns each way to stand so many columns in one to [`MOST_BANDS`] bands, as where each band ends.
 fn splits(columns: usize) -> Vec<Vec<usize>> {
     let two = (1..columns).map(|cut| vec![cut, columns]);
     let three = (1..columns).flat_map(|first| {
@@ -433,11 +465,11 @@ mod tests {
                 for row in &rows {
                     table.row(row.clone());
                 }
-                table.to_string()
+                (table.bands().len(), table.to_string())
             };
-            let mut fewest = usize::MAX;
+            let (mut fewest, mut before) = (usize::MAX, usize::MAX);
             for width in 40..=130 {
-                let text = drawn(width);
+                let (bands, text) = drawn(width);
                 let widest = text.lines().map(display_width).max().unwrap_or(0);
                 prop_assert!(widest <= width, "{widest} at {width}:\n{text}");
                 for cell in rows.iter().flatten() {
@@ -449,8 +481,16 @@ mod tests {
                     prop_assert!(text.contains(number.as_str()), "{number} is torn:\n{text}");
                 }
                 let lines = text.lines().count();
-                prop_assert!(lines <= fewest, "{lines} lines at {width}, {fewest} before:\n{text}");
-                fewest = lines;
+                if width >= A_TABLE {
+                    prop_assert!(bands <= before || before > 1, "{bands} bands at {width}:\n{text}");
+                }
+                // One band may take more lines than the several in whose place it comes.
+                let is_new = width >= A_TABLE && bands == 1 && before > 1;
+                prop_assert!(
+                    lines <= fewest || is_new,
+                    "{lines} lines at {width}, {fewest} before:\n{text}"
+                );
+                (fewest, before) = (lines, bands);
             }
         }
     }

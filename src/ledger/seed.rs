@@ -63,7 +63,7 @@ pub(super) fn book_rates(units: Units) -> Result<Cow<'static, str>> {
         .collect();
     let (headings, mut rows) = records(BOOK_RATES)?;
     for row in &mut rows {
-        row.insert("trust".to_owned(), String::new());
+        row.insert("own_work".to_owned(), String::new());
         let unit = used.get(&row["operation"]).and_then(|item| sold.get(item));
         if let Some(unit) = unit.filter(|_| row["kind"] == "item") {
             let per_old = match unit.as_str() {

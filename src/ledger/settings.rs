@@ -90,9 +90,9 @@ settings! {
     Deposit = "deposit", deposit: Decimal = fraction(&PERCENTAGE);
     DefaultSequence = "default-sequence", default_sequence: Option<String> = method();
     DefaultSchedule = "default-schedule", default_schedule: Option<String> = method();
-    TrustDiscs = "trust-discs", trust_discs: Decimal = own_work();
-    TrustFinish = "trust-finish", trust_finish: Decimal = own_work();
-    TrustHours = "trust-hours", trust_hours: Decimal = own_work();
+    OwnWorkDiscs = "own-work-discs", own_work_discs: Decimal = own_work();
+    OwnWorkFinish = "own-work-finish", own_work_finish: Decimal = own_work();
+    OwnWorkHours = "own-work-hours", own_work_hours: Decimal = own_work();
     TaxPercent = "tax-percent", tax_percent: Decimal = percent(&PERCENTAGE);
     TaxIncluded = "tax-included", tax_included: bool = yes();
     BuyConfidenceReturnable = "buy-confidence-returnable", buy_confidence_returnable: Decimal = fraction(&CONFIDENCE);
@@ -544,9 +544,9 @@ impl Key {
     /// Returns the setting that says how far the book's rate of an operation is trusted.
     pub(super) fn of_trust(operation: &Operation, kind: RateKind) -> Key {
         match (kind, operation.set_size) {
-            (RateKind::Hours, _) => Key::TrustHours,
-            (RateKind::Item, Some(_)) => Key::TrustDiscs,
-            (RateKind::Item, None) => Key::TrustFinish,
+            (RateKind::Hours, _) => Key::OwnWorkHours,
+            (RateKind::Item, Some(_)) => Key::OwnWorkDiscs,
+            (RateKind::Item, None) => Key::OwnWorkFinish,
         }
     }
 }
@@ -555,18 +555,18 @@ impl Settings {
     /// Returns how far the book is trusted.
     pub fn prior_weights(&self) -> PriorWeights {
         PriorWeights {
-            discs: self.trust_discs,
-            finish: self.trust_finish,
-            hours: self.trust_hours,
+            discs: self.own_work_discs,
+            finish: self.own_work_finish,
+            hours: self.own_work_hours,
         }
     }
 
     /// Returns the figure of a trust.
     pub(super) fn trusted(&self, trust: Key) -> Decimal {
         match trust {
-            Key::TrustDiscs => self.trust_discs,
-            Key::TrustFinish => self.trust_finish,
-            _ => self.trust_hours,
+            Key::OwnWorkDiscs => self.own_work_discs,
+            Key::OwnWorkFinish => self.own_work_finish,
+            _ => self.own_work_hours,
         }
     }
 

@@ -192,7 +192,7 @@ const ASKED: &str = r#"
     setting list
     setting show saw-loss
     setting show coating-temperature
-    setting show trust-finish
+    setting show own-work-finish
     tax-area list
     tax-area show Stadt
     stock list
@@ -449,7 +449,7 @@ fn what_cannot_be_meant_is_refused_in_the_units_of_the_ledger() {
             "22500 m² is more than one room has: 9290.3 m² at most",
         ),
         (
-            "setting set trust-hours x",
+            "setting set own-work-hours x",
             "`x` is not an area of your own work, such as 28 m2",
         ),
         (

@@ -33,11 +33,11 @@ fn a_file_says_zero_or_nothing_and_both_come_back_out() {
     let ledger = TestLedger::new();
     let operations = ledger.file(
         "operations.csv",
-        "operation,task,driver,item,set_size,family,splits\nwax-off,set-up,area,,,,none\nwax-on,set-up,area,,,,none\n",
+        "operation,task,driver,item,set_size,group,rates_by\nwax-off,set-up,area,,,,none\nwax-on,set-up,area,,,,none\n",
     );
     let rates = ledger.file(
         "rates.csv",
-        "operation,condition,species,kind,driver_per_item,fixed_items,trust\nwax-off,,,hours,100,0,300\nwax-on,,,hours,100,,300\n",
+        "operation,condition,species,kind,driver_per_item,fixed_items,own_work\nwax-off,,,hours,100,0,300\nwax-on,,,hours,100,,300\n",
     );
     ledger.lines(&format!(
         "import operations {operations}\nimport book-rates {rates}"
@@ -186,7 +186,7 @@ fn an_operation_says_when_what_it_does_can_be_sanded() {
     assert_eq!(other.line("export operations").ok(), book);
     let file = other.file(
         "old.csv",
-        "operation,task,driver,item,set_size,family,splits\nfill-joints,repair,length,,,,none\n",
+        "operation,task,driver,item,set_size,group,rates_by\nfill-joints,repair,length,,,,none\n",
     );
     other.lines(&format!("import operations {file}"));
     let kept = other.json("operation show fill-joints");

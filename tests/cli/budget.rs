@@ -163,14 +163,17 @@ fn a_job_says_what_it_has_used_and_what_it_is_expected_to_cost() {
     let shown = ledger.json("job show J1");
     assert!(shown["expected_cost"].is_null());
     let untouched = ledger.line("job show J1").ok();
-    assert!(untouched.contains("Nothing is logged yet."), "{untouched}");
+    assert!(
+        untouched.starts_with("J1, open: nothing is logged yet.\n"),
+        "{untouched}"
+    );
     assert!(!untouched.contains("It is expected"), "{untouched}");
     // Eight discs in the landing, 16.80 for the 13.38 of 6.37 that were quoted; all else is to come as it was quoted.
     ledger.line("use 36 8 --room Landing").ok();
     let shown = ledger.json("job show J1");
     assert_eq!(shown["expected_cost"], json!("757.63"));
     assert_eq!(
-        ledger.line("job show J1").ok().lines().nth(2),
+        ledger.line("job show J1").ok().lines().nth(3),
         Some("It is expected to cost 757.63 USD, 3.42 more than quoted.")
     );
     let budget = shown["budget"].as_array().expect("a budget");

@@ -151,7 +151,7 @@ fn sandpaper_is_told_by_its_grit() {
     assert!(of(json!(null)).contains(&"oil-finish".to_owned()));
     let text = ledger.line("report consumables --by grit --top 1").ok();
     for told in [
-        "furthest over is 36 grit, by ",
+        "\nFurthest over: 36 grit, by ",
         "\n36 grit ",
         "\n  disc-7in-36 ",
         "\n8 others ",
@@ -503,10 +503,13 @@ fn lists_are_narrowed_sorted_and_cut_alike() {
         assert_eq!(of(line, key, column), cells, "{line}");
     }
     for (line, end) in [
-        ("job list --top 2", "\n\n17 more aren't shown.\n"),
+        (
+            "job list --top 2",
+            "\n\n17 more aren't shown; the first line counts them.\n",
+        ),
         (
             "invoice list --top 2",
-            "\n\n27 more aren't shown; the sums count them.\n",
+            "\n\n27 more aren't shown; the first line counts them.\n",
         ),
         (
             "job list --open --client dov",
@@ -521,7 +524,7 @@ fn lists_are_narrowed_sorted_and_cut_alike() {
         assert!(text.ends_with(end), "{line}:\n{text}");
     }
     let log = ledger.line("log --from 2026-02-28 --top 2").ok();
-    assert!(log.ends_with("\n\n4 earlier ones aren't shown.\n"), "{log}");
+    assert!(log.starts_with("The newest 2 of 6 sentences:\n\n"), "{log}");
     // Of what stands by its days, the newest come first.
     for (line, key, first) in [
         ("job list --top 1", "number", "J19"),
@@ -548,7 +551,7 @@ fn lists_are_narrowed_sorted_and_cut_alike() {
         "{owed}"
     );
     assert!(
-        owed.ends_with("1 more isn't shown; the sums count them.\n"),
+        owed.ends_with("1 more isn't shown; the first line counts it.\n"),
         "{owed}"
     );
 }

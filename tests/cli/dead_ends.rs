@@ -63,7 +63,7 @@ fn a_cancelled_job_keeps_what_was_invoiced_and_logged() {
     let shown = ledger.line("job show J1").ok();
     assert!(
         shown.starts_with(
-            "J1, cancelled: Ada Quill, 4 Tannery Row\nCancelled on 2026-03-02: the client moves\n"
+            "J1, cancelled: it cost 72.39 USD.\nAda Quill, 4 Tannery Row\nCancelled on 2026-03-02: the client moves\n"
         ),
         "{shown}"
     );

@@ -116,7 +116,7 @@ fn metric() -> TestLedger {
         r#"
         init --business "Weir Floors" --units metric --currency EUR
         setting set km-rate 0.36
-        setting set trust-discs "27.5 m2"
+        setting set own-work-discs "27.5 m2"
         worker add "Jörg Weiß" --wage 28.00
         client add "Zoë Müller"
         site add "Zoë Müller" "Lindenweg 4a" --distance "14.3 km"
@@ -200,7 +200,7 @@ fn a_unit_that_a_column_cannot_have_is_refused() {
         ),
         (
             "book-rates",
-            "operation,condition,species,kind,driver_per_item,fixed_items,trust,driver_unit\nset-nails,,,item,9,0,300,m\n",
+            "operation,condition,species,kind,driver_per_item,fixed_items,own_work,driver_unit\nset-nails,,,item,9,0,300,m\n",
             "driver_unit: `m` is not its unit, each",
         ),
     ] {
@@ -244,12 +244,12 @@ fn mistakes_are_told_by_file_line_and_column_and_nothing_is_imported() {
         ("clients", "client\nB\n\nB\n".to_owned(), "4: client: there is already a client `B`"),
         (
             "book-rates",
-            "operation,condition,species,kind,driver_per_item,fixed_items,trust\nrotary-36,,,item,8,0,300\nrotary-50,,,item,8,0,200\n".to_owned(),
-            "3: trust: `200` disagrees with `300` above: trust-discs is one figure",
+            "operation,condition,species,kind,driver_per_item,fixed_items,own_work\nrotary-36,,,item,8,0,300\nrotary-50,,,item,8,0,200\n".to_owned(),
+            "3: own_work: `200` disagrees with `300` above: own-work-discs is one figure",
         ),
         (
             "book-rates",
-            "operation,condition,species,kind,driver_per_item,fixed_items,trust\nrotary-36,,,item,0,0,300\n".to_owned(),
+            "operation,condition,species,kind,driver_per_item,fixed_items,own_work\nrotary-36,,,item,0,0,300\n".to_owned(),
             "2: driver_per_item: `0` is not above zero",
         ),
         ("readings", format!("{readings},Landing,wood-left,0.25,,,\n"), "2: value: `0.25` has no unit: a thickness is written 1/4 in or 6 mm"),

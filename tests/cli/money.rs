@@ -295,7 +295,7 @@ fn a_credit_is_offered_applied_by_a_command_and_counted_everywhere() {
     );
     let page = ledger.line("client show Ada").ok();
     assert!(
-        page.contains("Owed: 250.00 USD; kept as credit: 20.00"),
+        page.starts_with("Ada Quill owes 250.00 USD; kept as credit: 20.00.\n"),
         "{page}"
     );
     let list = ledger.json("invoice list");

@@ -208,6 +208,8 @@ fn what_belongs_to_no_job_is_listed_and_summed() {
     assert_eq!(
         ledger.line("report overheads").ok(),
         "\
+498.72 USD in all; 5 entries belong to no job.
+
 Entry  Date        For             Who         How much    Cost
 ───────────────────────────────────────────────────────────────
 E1     2026-01-15  insurance                             300.00

@@ -464,7 +464,7 @@ fn figures_that_the_rates_rest_on_are_not_changed_under_them() {
     let ledger = taught(3);
     let file = ledger.file(
         "o.csv",
-        "operation,task,driver,item,set_size,family,splits\nrotary-36,sand,edge,disc-7in-36,3,rotary,condition\n",
+        "operation,task,driver,item,set_size,group,rates_by\nrotary-36,sand,edge,disc-7in-36,3,rotary,condition\n",
     );
     let refused = ledger.run(&["import", "operations", &file]).refused();
     assert_eq!(
@@ -475,11 +475,11 @@ fn figures_that_the_rates_rest_on_are_not_changed_under_them() {
     );
     let file = ledger.file(
         "b.csv",
-        "operation,condition,species,kind,driver_per_item,fixed_items,trust\nrotary-36,,,item,9,0.9,99999999999\n",
+        "operation,condition,species,kind,driver_per_item,fixed_items,own_work\nrotary-36,,,item,9,0.9,99999999999\n",
     );
     assert_eq!(
         ledger.run(&["import", "book-rates", &file]).refused(),
-        "error: b.csv:2: trust: `99999999999` is more than 1076391042 sqft"
+        "error: b.csv:2: own_work: `99999999999` is more than 1076391042 sqft"
     );
     ledger.line("rate list").ok();
     // A new book opens no question that was settled.

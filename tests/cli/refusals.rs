@@ -831,7 +831,7 @@ fn what_is_too_much_or_there_already_is_named() {
             ),
             ("rate confirm E1", "E1 was voided"),
             (
-                "setting set trust-discs \"300 gal\"",
+                "setting set own-work-discs \"300 gal\"",
                 "`300 gal` is not an area of your own work, such as 300 sqft",
             ),
             (

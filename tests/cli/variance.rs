@@ -300,7 +300,7 @@ fn consumables_compare_only_what_was_recorded() {
     let text = ledger.line("report consumables").ok();
     assert!(
         text.starts_with(
-            "Consumables of 1 job: 36.00 USD, 16.00 more than quoted; furthest over is plug (patch), by 16.00."
+            "Consumables of 1 job: 36.00 USD, 16.00 more than quoted.\nFurthest over: plug (patch), by 16.00.\n"
         ),
         "{text}"
     );

@@ -317,17 +317,17 @@ fn of_files_brought_in() {
     for (kind, rows, words) in [
         (
             "operations",
-            "operation,task,driver,item,set_size,family,splits\nscour,sand,area,,,,none\nScour,sand,area,,,,none",
+            "operation,task,driver,item,set_size,group,rates_by\nscour,sand,area,,,,none\nScour,sand,area,,,,none",
             "3: operation: `Scour` is there twice",
         ),
         (
             "operations",
-            "operation,task,driver,item,set_size,family,splits\nscour,sand,area,,3,,none",
+            "operation,task,driver,item,set_size,group,rates_by\nscour,sand,area,,3,,none",
             "2: set_size: needs an item",
         ),
         (
             "book-rates",
-            "operation,condition,species,kind,driver_per_item,fixed_items,trust\nclean-up,,,hours,1,0,300\nclean-up,,,hours,2,0,300",
+            "operation,condition,species,kind,driver_per_item,fixed_items,own_work\nclean-up,,,hours,1,0,300\nclean-up,,,hours,2,0,300",
             "3: operation: `clean-up` has this rate twice",
         ),
         (

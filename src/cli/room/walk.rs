@@ -145,14 +145,14 @@ impl Answers {
     }
 
     /// Returns what an empty line keeps; empty: there is nothing yet.
-    fn default_of(&self, question: Question) -> String {
+    fn default_of(&self, question: Question, units: Units) -> String {
         match question {
             Question::Refinished => if self.refinished { "yes" } else { "no" }.to_owned(),
-            Question::Shape if self.floor.is_measured() => self.floor.to_string(),
+            Question::Shape if self.floor.is_measured() => self.floor.typed_text(),
             Question::Condition => self.condition.to_string(),
             Question::Parts => match self.parts.is_empty() {
                 true => "none".to_owned(),
-                false => parts::list(&self.parts),
+                false => parts::typed_list(&self.parts, units),
             },
             Question::Species => self.species.to_string(),
             Question::Doors if self.doors.is_empty() => "none".to_owned(),
@@ -507,7 +507,10 @@ impl Walk<'_> {
         loop {
             let default = match question {
                 Question::Findings => self.findings_so_far(answers)?,
-                _ => answers.default_of(question),
+                _ => {
+                    let units = self.context.read(|ledger| Ok(ledger.units()))?;
+                    answers.default_of(question, units)
+                }
             };
             let kept = match default.as_str() {
                 "" => String::new(),

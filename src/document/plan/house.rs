@@ -142,7 +142,7 @@ impl HouseAnswer {
             false => "Rooms",
         };
         let headings = ["", rooms, "Sand", "Coats", "Walk on", "Furniture", "Cost"];
-        let mut table = page.table(headings).numbers([0, 6]);
+        let mut table = page.table(headings).numbers([0, 6]).makes_room([6, 2]);
         let mut after = String::new();
         for (number, phase) in (1_usize..).zip(phases) {
             table.line([

@@ -3,8 +3,9 @@
 use chrono::NaiveDate;
 
 use crate::document::figures::Amount;
-use crate::document::{Answer, List, Page, count, or_blank};
+use crate::document::{Answer, List, Page, agree, count, or_blank};
 use crate::ledger::{QuoteHeader, QuoteStatus};
+use crate::money::Money;
 
 answer! {
     /// A quote in a list.
@@ -62,7 +63,25 @@ answer! {
     }
 }
 
-listed! { QuoteList, quotes, sums: false, by_day: true }
+listed! { QuoteList, quotes, answer: by_rows, by_day: true }
+
+impl QuoteList {
+    /// Says how many there are, and what waits for an answer.
+    fn answer(&self, page: &Page) -> String {
+        let waiting = self.quotes.iter();
+        let waiting = waiting.filter(|quote| quote.status == QuoteStatus::Sent);
+        let prices: Vec<Money> = waiting.map(|quote| quote.price.money).collect();
+        let worth = match prices.len() {
+            0 => String::new(),
+            _ => format!(
+                ": {}",
+                page.amount(prices.iter().copied().sum()).with_currency()
+            ),
+        };
+        let wait = agree(prices.len(), "waits for an answer", "wait for an answer");
+        format!("{}; {wait}{worth}.", count(self.quotes.len(), "quote"))
+    }
+}
 
 impl Answer for QuoteList {
     fn text(&self, page: &Page) -> String {
@@ -71,7 +90,8 @@ impl Answer for QuoteList {
         }
         let mut table = page
             .table(["Quote", "Status", "Client", "Site", "Valid until", "Price"])
-            .numbers([5]);
+            .numbers([5])
+            .makes_room([4]);
         for quote in &self.quotes {
             table.line([
                 &quote.number,
@@ -82,7 +102,7 @@ impl Answer for QuoteList {
                 &quote.price_words(),
             ]);
         }
-        table.to_string()
+        page.led(&self.answer(page), table)
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -523,13 +523,18 @@ impl QuoteAnswer {
             name => format!(" (option {}: {})", self.option, inert(name)),
         };
         let (client, site) = (inert(&self.client), inert(&self.site));
-        let mut text = match &self.change {
-            Some(change) => format!(
+        let mut text = match (&self.change, self.view) {
+            (Some(change), _) => format!(
                 "{kind} {} {}: {client}, {site}\n",
                 self.number,
                 change.words()
             ),
-            None => format!("{kind} {}{option} for {client}, {site}\n", self.number),
+            (None, View::Owner) => format!("{kind} {}{option} for {client}, {site}\n", self.number),
+            (None, View::Client) => format!(
+                "{kind} {}{option}: {}\nFor {client}, {site}\n",
+                self.number,
+                self.total.with_currency()
+            ),
         };
         let status = self.status.as_str();
         let _ = match (self.status, self.valid_until, self.decided_on) {
@@ -768,7 +773,8 @@ fn work_table(lines: &[&LineFacts], page: &Page) -> Table {
         "Hours",
         "Cost",
     ];
-    let mut table = page.table(headings).numbers([1, 3, 4, 5, 6]);
+    let table = page.table(headings).numbers([1, 3, 4, 5, 6]);
+    let mut table = table.makes_room([4, 1]);
     for line in lines {
         let likely = line.likely().map(|chance| format!(" ({chance} likely)"));
         table.line([

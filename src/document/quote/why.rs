@@ -177,7 +177,13 @@ impl QuoteAnswer {
 
     /// Explains every quantity: the rate it was priced with, where that came from, and the rooms that taught it.
     pub fn why_text(&self, page: &Page) -> String {
-        let mut text = format!("Why {} takes what it takes:", self.number);
+        let hours = self.hours.map(|hours| format!(" {hours} h"));
+        let cost = self.cost.get().map(|cost| cost.total.with_currency());
+        let takes = match (hours, cost) {
+            (Some(hours), Some(cost)) => format!("{hours} and {cost}"),
+            (hours, cost) => or_blank(hours.or(cost)),
+        };
+        let mut text = format!("{} takes{takes}, line by line:", self.number);
         let is_work = |line: &&LineFacts| line.kind == LineKind::Work;
         let lumps = self.lines.iter().filter(|line| !is_work(line));
         for line in self.lines.iter().filter(is_work).chain(lumps) {

@@ -414,6 +414,16 @@ impl RateAnswer {
         }
     }
 
+    /// Says how far one item or hour goes, beside what the book says: `6.91 sq ft per disc, 8.23 by the book`.
+    fn goes(&self) -> String {
+        let learned = far(self.each_does.learned);
+        let book = far(self.each_does.book);
+        match learned == book {
+            true => format!("{learned} {}, as in the book", self.per(&learned)),
+            false => format!("{learned} {}, {book} by the book", self.per(&learned)),
+        }
+    }
+
     fn cells(&self) -> [String; 8] {
         let more = self
             .more()
@@ -500,17 +510,34 @@ impl RateList {
         self
     }
 
-    /// Says how many rates there are, and which of them are shown.
-    fn first_line(&self, shown: usize) -> String {
+    /// Says what is furthest from the book.
+    fn answer(&self) -> String {
+        let furthest = self
+            .rates
+            .iter()
+            .filter(|rate| rate.distance() != Decimal::ONE);
+        let furthest = furthest.min_by_key(|rate| Reverse((round(rate.distance(), 2), rate.rooms)));
+        let rates = count(self.rates.len(), "rate");
+        match furthest {
+            Some(rate) => format!(
+                "Furthest from the book: {} on {}, {}.",
+                rate.operation,
+                rate.floor(),
+                rate.goes()
+            ),
+            None => format!("{rates}, each as in the book."),
+        }
+    }
+
+    /// Says how many of the rates are shown, and how all of them are.
+    fn of_them(&self, shown: usize) -> String {
         let (all, whose) = (
             self.rates.len(),
             if self.learned { " --learned" } else { "" },
         );
-        let again = format!("gritledger rate list{whose} --all");
-        match (shown, self.most) {
-            (0, _) => format!("{}, each as in the book: {again}", count(all, "rate")),
-            (shown, Some(_)) if shown < all => format!(
-                "{shown} of {}, those that your work has moved furthest from the book; all of them: {again}",
+        match self.most {
+            Some(_) if shown < all => format!(
+                "{shown} of {}; all of them: gritledger rate list{whose} --all",
                 count(all, "rate")
             ),
             _ => format!("{}:", count(all, "rate")),
@@ -537,7 +564,8 @@ impl Answer for RateList {
             return "No rates yet.".to_owned();
         }
         let shown = self.shown();
-        let mut parts = vec![page.prose(&self.first_line(shown.len()))];
+        let mut parts = vec![page.prose(&self.answer())];
+        parts.push(page.prose(&self.of_them(shown.len())));
         let headings = [
             "Operation",
             "Floor",
@@ -548,7 +576,8 @@ impl Answer for RateList {
             "Takes",
             "Rooms",
         ];
-        let mut table = page.table(headings).numbers(3..=7).goes([7, 5]);
+        let table = page.table(headings).numbers(3..=7).goes([7, 5]);
+        let mut table = table.makes_room([6, 3]);
         for rate in &shown {
             table.row(rate.cells());
         }

@@ -64,8 +64,8 @@ impl ScoreFacts {
         let inside = or_blank(self.inside_80_percent);
         let records = count(self.records, "record");
         format!(
-            "All in all, {}: {inside} of {records} of finished jobs were inside the 80 % band, each foretold from earlier jobs \
-             only.",
+            "All in all, {}: {inside} of {records} were inside the 80 % band.\n\
+             Each is of a finished job, foretold from earlier jobs only.",
             self.verdict
         )
     }

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::{Fine, Operations, RateAnswer, long_date, rooms};
 use crate::document::figures::{Number, Quantity};
-use crate::document::{Answer, List, Page, count, inert};
+use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::KeptObservation;
 use crate::money::{Decimal, plain};
 use crate::trade::Unit;
@@ -90,13 +90,20 @@ impl StoryFacts {
             "any" => "any floor".to_owned(),
             floor => floor.to_owned(),
         };
-        let what = match self.rate.kind {
-            RateKind::Item => self.rate.item.as_deref().unwrap_or("items"),
-            RateKind::Hours => "hours",
+        let item = match self.rate.kind {
+            RateKind::Item => self.rate.item.as_ref(),
+            RateKind::Hours => None,
         };
-        let mut text = format!(
-            "{} on {floor}: {what}\n{}",
+        let item = item.map(|item| format!(" ({item})"));
+        let answer = format!(
+            "{} on {floor}: {}{}.",
             self.rate.operation,
+            self.rate.goes(),
+            or_blank(item)
+        );
+        let mut text = format!(
+            "{}\n{}",
+            page.prose(&inert(&answer)),
             page.prose(&self.sentence)
         );
         for sentence in self.rate.drift_sentences() {

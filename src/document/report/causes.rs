@@ -239,7 +239,7 @@ impl CausesAnswer {
         };
         let total = self.total_variance;
         format!(
-            "{}: {} {} {} than quoted by what is recorded, {} by quantity and {} by price.",
+            "{}: {} {} {} than quoted by what is recorded.\nBy quantity {}, by price {}.",
             count(self.jobs, "finished job"),
             total.size(),
             self.currency,

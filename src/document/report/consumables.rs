@@ -215,9 +215,9 @@ impl ConsumablesAnswer {
             "more"
         };
         let furthest = self.furthest.as_ref();
-        let furthest = furthest.map(|line| format!("; furthest over is {line}"));
+        let furthest = furthest.map(|line| format!("\nFurthest over: {}.", inert(line)));
         format!(
-            "Consumables of {}: {} {}, {} {more} than quoted{}.",
+            "Consumables of {}: {} {}, {} {more} than quoted.{}",
             count(self.jobs, "job"),
             self.total.used_cost,
             self.page.currency.code(),
@@ -242,7 +242,8 @@ impl ConsumablesAnswer {
                     cost,
                     over,
                 ];
-                let mut table = page.table(headings).numbers(2..=8).goes([2, 6, 7, 5]);
+                let table = page.table(headings).numbers(2..=8).goes([2, 6, 7, 5]);
+                let mut table = table.makes_room([1]);
                 for line in lines.iter().filter(|line| line.recorded) {
                     let [quoted, used, ratio] = line.quantities();
                     let [at, cost, over] = Sums::of([line], page).cells();
@@ -255,7 +256,8 @@ impl ConsumablesAnswer {
             Rows::By(by, groups) => {
                 let [quoted, cost, over] = costs;
                 let headings = [words(*by).1, "Quoted", "Used", "Ratio", quoted, cost, over];
-                let mut table = page.table(headings).numbers(1..=6).goes([4, 5]);
+                let table = page.table(headings).numbers(1..=6).goes([4, 5]);
+                let mut table = table.makes_room([3]);
                 for told in groups {
                     told.rows(*by, &mut table, page);
                 }
@@ -387,7 +389,7 @@ impl Answer for ConsumablesAnswer {
             return "No closed job quoted or used any; a job that is named shows how it stands so far."
                 .to_owned();
         }
-        let answer = page.prose(&inert(&self.answer()));
+        let answer = page.prose(&self.answer());
         let text = format!("{answer}\n\n{}", self.table(page));
         if self.without.is_empty() {
             return text;

@@ -220,14 +220,12 @@ impl Margins {
         let furthest = furthest.filter(|row| done.len() > 1 && row.outcome.over > Money::ZERO);
         let furthest = furthest.map(|row| {
             let over = self.page.amount(row.outcome.over);
-            format!(
-                "; furthest over its quote is {}, by {over}",
-                Whose(&row.group)
-            )
+            let whose = Whose(&row.group).to_string();
+            format!("\nFurthest over its quote: {}, by {over}.", inert(&whose))
         });
         format!(
-            "{}: {} {}{}.",
-            count(self.finished, "finished job"),
+            "{} done: {} {}.{}",
+            count(self.finished, "job"),
             total.words(gaps),
             self.page.currency.code(),
             or_blank(furthest)
@@ -338,7 +336,7 @@ impl Answer for Margins {
                 line.outcome,
             );
         }
-        let mut text = format!("{}\n\n{table}\n", page.prose(&inert(&self.answer())));
+        let mut text = format!("{}\n\n{table}\n", page.prose(&self.answer()));
         let gaps = self.gaps();
         if !gaps.is_empty() {
             text.push('\n');

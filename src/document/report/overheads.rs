@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use crate::document::figures::{Amount, Number};
-use crate::document::{Answer, List, Page, inert, or_blank};
+use crate::document::{Answer, List, Page, agree, inert, or_blank};
 use crate::ledger::{Overhead, same};
 use crate::money::Money;
 use crate::trade::Unit;
@@ -72,7 +72,7 @@ impl Sum {
     }
 }
 
-listed! { OverheadsAnswer, entries, sums: true, by_day: true }
+listed! { OverheadsAnswer, entries, answer: made, by_day: true }
 
 impl Answer for OverheadsAnswer {
     fn text(&self, page: &Page) -> String {
@@ -98,7 +98,13 @@ impl Answer for OverheadsAnswer {
         table.line([&"Total", &"", &"", &"", &"", &self.total]);
         let sums = [(&self.by_what_for, "For"), (&self.by_month, "Month")];
         let sums = sums.map(|(sums, heading)| Sum::table(sums, heading, page));
-        format!("{table}\n\n{}", sums.join("\n\n"))
+        let entries: usize = self.by_month.iter().map(|sum| sum.entries).sum();
+        let entries = agree(entries, "entry belongs", "entries belong");
+        let answer = format!(
+            "{} in all; {entries} to no job.",
+            self.total.with_currency()
+        );
+        page.led(&answer, format!("{table}\n\n{}", sums.join("\n\n")))
     }
 
     fn list(&self) -> Option<List<'_>> {

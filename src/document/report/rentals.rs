@@ -250,7 +250,7 @@ fn charge(unworked: &[Unworked], used: DayUse) -> Money {
     days.map(|line| line.day.charge).sum()
 }
 
-listed! { RentalsAnswer, rentals, sums: true, by_day: true }
+listed! { RentalsAnswer, rentals, answer: made, by_day: true }
 
 impl Answer for RentalsAnswer {
     fn text(&self, page: &Page) -> String {

@@ -11,7 +11,7 @@ use crate::document::job::{AwaitingFacts, JobList};
 use crate::document::plan::agenda;
 use crate::document::plan::words::TwiceFacts;
 use crate::document::quote::list::QuoteRow;
-use crate::document::{Answer, Page, count, or_blank};
+use crate::document::{Answer, Page, agree, count, or_blank};
 use crate::ledger::{
     Barred, CoatDue, Credit, DueBack, Invoice, Job, JobMoney, KeptPlan, NextPurchase, Outdated,
     Spare, Today, typed,
@@ -337,6 +337,56 @@ answer! {
     }
 }
 
+impl TodayAnswer {
+    /// Says what presses: what harms somebody, then what is late, then what can be done today.
+    fn answer(&self, lines: usize) -> String {
+        let today = self.date;
+        let late = self.machines.iter().filter(|machine| machine.overdue);
+        let coats = self.coats.iter().filter(|coat| coat.from <= today);
+        let steps = self.planned.iter().filter(|step| step.date == today);
+        let counted = [
+            (
+                self.not_to_be_sanded.len(),
+                "room not to be sanded",
+                "rooms not to be sanded",
+            ),
+            (
+                late.count(),
+                "machine past its plan",
+                "machines past their plans",
+            ),
+        ];
+        let counted = counted.into_iter().filter(|(number, ..)| *number > 0);
+        let mut pressing: Vec<String> = counted
+            .map(|(number, one, several)| agree(number, one, several))
+            .collect();
+        let overdue = self.overdue.iter().map(InvoiceFacts::owed);
+        if let Some(owed) = overdue.reduce(Amount::and) {
+            pressing.push(format!("{} overdue", owed.with_currency()));
+        }
+        let billed = self
+            .to_bill
+            .iter()
+            .filter(|about| about.owed_back.is_none());
+        let to_bill = billed.count() + self.more_to_bill;
+        let counted = [
+            (to_bill, "job to bill", "jobs to bill"),
+            (coats.count(), "coat to put on", "coats to put on"),
+            (steps.count(), "planned step", "planned steps"),
+        ];
+        let counted = counted.into_iter().filter(|(number, ..)| *number > 0);
+        pressing.extend(counted.map(|(number, one, several)| agree(number, one, several)));
+        match (pressing.is_empty(), lines) {
+            (false, _) => format!("Today: {}.", pressing.join(", ")),
+            (true, 0) => "Nothing asks for you today.".to_owned(),
+            (true, lines) => format!(
+                "Nothing presses today; {} to look at.",
+                count(lines, "thing")
+            ),
+        }
+    }
+}
+
 impl Answer for TodayAnswer {
     fn text(&self, page: &Page) -> String {
         fn all<T>(facts: &[T], words: impl Fn(&T) -> String) -> Vec<String> {
@@ -397,10 +447,9 @@ impl Answer for TodayAnswer {
             ),
             ("Slips?", slips.into_iter().collect()),
         ];
-        let mut text = format!("{}\n", today.format("%A, %Y-%m-%d"));
-        if sections.iter().all(|(_, lines)| lines.is_empty()) {
-            text.push_str("Nothing asks for you today.\n");
-        }
+        let lines = sections.iter().map(|(_, lines)| lines.len()).sum();
+        let answer = page.prose(&self.answer(lines));
+        let mut text = format!("{answer}\n{}\n", today.format("%A, %Y-%m-%d"));
         for (heading, lines) in sections.iter().filter(|(_, lines)| !lines.is_empty()) {
             let _ = writeln!(text, "\n{heading}");
             text.extend(lines.iter().map(|line| page.point(line)));

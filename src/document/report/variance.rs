@@ -253,7 +253,8 @@ impl VarianceAnswer {
                 "Total",
                 "",
             ];
-            let mut table = page.table(headings).numbers(1..=5).goes([6]);
+            let table = page.table(headings).numbers(1..=5).goes([6]);
+            let mut table = table.makes_room([3, 4]);
             for line in lines.iter().filter(|line| !line.is_empty_part()) {
                 table.row(line.cells());
             }
@@ -283,7 +284,8 @@ impl Answer for VarianceAnswer {
         worst.sort_by_key(|line| Reverse(line.total_variance.money.abs()));
         let mut table = page
             .table(["Room", "What", "By price", "By quantity", "Total", ""])
-            .numbers(2..=4);
+            .numbers(2..=4)
+            .makes_room([5, 2, 3]);
         for line in worst.iter().take(FURTHEST) {
             let [subject, _, _, price, quantity, total, verdict] = line.cells();
             let room = line.room.as_deref().unwrap_or("whole job").to_owned();

@@ -188,7 +188,7 @@ impl Writing<'_> {
             .into_iter()
             .map(|item| (key(&item.name), item.id))
             .collect();
-        if given.has("answers") {
+        if given.has("for_finding") {
             self.release_findings(&rows, &mut known)?;
         }
         let mut answered: BTreeMap<String, String> = known
@@ -206,7 +206,9 @@ impl Writing<'_> {
             if let Some(kind) = &operation.answers {
                 let by = answered.entry(kind.clone()).or_insert(name.to_owned());
                 if !same(by, name) {
-                    return Err(row.wrong("answers", format!("{by} puts `{kind}` right already")));
+                    return Err(
+                        row.wrong("for_finding", format!("{by} puts `{kind}` right already"))
+                    );
                 }
             }
             let id = match &earlier {
@@ -230,7 +232,7 @@ impl Writing<'_> {
                 continue;
             };
             let answers = operation.answers.as_deref().unwrap_or_default();
-            if !answers.is_empty() && answers != row.text("answers").trim() {
+            if !answers.is_empty() && answers != row.text("for_finding").trim() {
                 self.connection
                     .prepare_cached("UPDATE operation SET answers = NULL WHERE id = :id")?
                     .execute(named_params! { ":id": operation.id })?;
@@ -262,16 +264,16 @@ impl Writing<'_> {
             driver: row.word::<Driver>("driver")?,
             item,
             set_size,
-            family: row.text("family").to_owned(),
+            family: row.text("group").to_owned(),
             splits: row
-                .maybe("splits", str::parse::<Splits>)?
+                .maybe("rates_by", str::parse::<Splits>)?
                 .unwrap_or(Splits::None),
             machine: row
                 .maybe("machine", |name| self.machine(name))?
                 .map(|machine| machine.id),
             grit: row.maybe("grit", whole)?,
             harden_hours: row.number("harden_hours")?,
-            answers: row.maybe("answers", |kind| Ok::<_, String>(kind.to_owned()))?,
+            answers: row.maybe("for_finding", |kind| Ok::<_, String>(kind.to_owned()))?,
             hazards: row.maybe("hazards", hazards)?.unwrap_or_default(),
             description: row.text("description").to_owned(),
             source: row.text("source").to_owned(),
@@ -461,7 +463,7 @@ fn keep(operation: &mut NewOperation, given: &Given, earlier: &Operation) {
     if !given.has("harden_hours") {
         operation.harden_hours = earlier.harden_hours;
     }
-    if !given.has("answers") {
+    if !given.has("for_finding") {
         operation.answers.clone_from(&earlier.answers);
     }
     if !given.has("hazards") {
@@ -552,16 +554,16 @@ fn note_trust(
     units: Units,
     trusts: &mut BTreeMap<Key, Decimal>,
 ) -> Result<()> {
-    let units = units_of(row, "trust_unit", Unit::SquareFoot, units)?;
+    let units = units_of(row, "own_work_unit", Unit::SquareFoot, units)?;
     let (_, one) = Unit::SquareFoot.in_units(units);
-    let Some(trust) = row.maybe("trust", |text| trust_in(text, one))? else {
+    let Some(trust) = row.maybe("own_work", |text| trust_in(text, one))? else {
         return Ok(());
     };
     match trusts.insert(key, trust) {
         Some(earlier) if earlier != trust => {
             let (trust, earlier) = (plain(trust, 6), plain(earlier, 6));
             Err(row.wrong(
-                "trust",
+                "own_work",
                 format!("`{trust}` disagrees with `{earlier}` above: {key} is one figure"),
             ))
         }

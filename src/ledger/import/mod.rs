@@ -175,14 +175,14 @@ impl Transfer {
                     "driver",
                     "item",
                     "set_size",
-                    "family",
-                    "splits",
+                    "group",
+                    "rates_by",
                 ],
                 &[
                     "machine",
                     "grit",
                     "harden_hours",
-                    "answers",
+                    "for_finding",
                     "hazards",
                     "description",
                     "source",
@@ -198,9 +198,9 @@ impl Transfer {
                     "kind",
                     "driver_per_item",
                     "fixed_items",
-                    "trust",
+                    "own_work",
                 ],
-                &["driver_unit", "trust_unit", "source"],
+                &["driver_unit", "own_work_unit", "source"],
             ),
         };
         Columns {
@@ -297,9 +297,9 @@ mod tests {
 
     const NOTEBOOK: &str =
         "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n";
-    const RATES: &str = "operation,condition,species,kind,driver_per_item,fixed_items,trust\n";
+    const RATES: &str = "operation,condition,species,kind,driver_per_item,fixed_items,own_work\n";
     const OPERATIONS: &str =
-        "operation,task,driver,item,set_size,family,splits,machine,grit,answers\n";
+        "operation,task,driver,item,set_size,group,rates_by,machine,grit,for_finding\n";
     const HOURS: &str = "date,job,site,worker,hours,wage\n";
 
     fn ledger(folder: &TempDir, name: &str, currency: &str) -> Ledger {
@@ -426,7 +426,7 @@ mod tests {
             (
                 Transfer::Operations,
                 &format!("{OPERATIONS}x,,count,,,,none,,,proud-nails\n"),
-                "answers: set-nails puts `proud-nails` right already",
+                "for_finding: set-nails puts `proud-nails` right already",
             ),
             (
                 Transfer::BookRates,
@@ -446,7 +446,7 @@ mod tests {
             (
                 Transfer::BookRates,
                 &format!("{RATES}rotary-36,,,item,9,0,0\n"),
-                "trust: `0` is not above zero",
+                "own_work: `0` is not above zero",
             ),
             (
                 Transfer::PastRooms,
@@ -614,15 +614,17 @@ mod tests {
         );
         let rate = format!("{RATES}rotary-36,,,item,9,0,0.00001\n");
         import(&first, Transfer::BookRates, &rate).unwrap();
-        assert_eq!(first.settings().unwrap().trust_discs, Decimal::new(1, 5));
+        assert_eq!(first.settings().unwrap().own_work_discs, Decimal::new(1, 5));
         first
-            .write(false, |writing| writing.set_setting("trust-discs", "28 m2"))
+            .write(false, |writing| {
+                writing.set_setting("own-work-discs", "28 m2")
+            })
             .unwrap();
         let (out, back) = exchanged(&first, &second, Transfer::BookRates);
         assert_eq!(out, back);
         import(&first, Transfer::BookRates, &out).unwrap();
         assert_eq!(
-            first.setting("trust-discs").unwrap().value,
+            first.setting("own-work-discs").unwrap().value,
             "28 m2",
             "kept as typed"
         );
