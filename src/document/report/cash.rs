@@ -42,7 +42,7 @@ pub struct CashAnswer {
     assumed: Vec<String>,
 }
 
-listed! { CashAnswer, weeks, sums: true, by_day: false }
+listed! { CashAnswer, weeks, answer: made, by_day: false }
 
 impl CashAnswer {
     /// Returns the answer about these weeks.

@@ -73,7 +73,7 @@ pub struct WorkInHandAnswer {
     sums: Sums,
 }
 
-listed! { WorkInHandAnswer, jobs, sums: true, by_day: false }
+listed! { WorkInHandAnswer, jobs, answer: made, by_day: false }
 
 impl WorkInHandAnswer {
     /// Returns the answer about these jobs.
