@@ -445,7 +445,7 @@ answer! {
 impl Answer for SequenceAnswer {
     fn text(&self, page: &Page) -> String {
         let mut table = page
-            .table(["", "Operation", "Driver", "Grit", ""])
+            .table(["", "Operation", "Measured by", "Grit", ""])
             .numbers([0, 3]);
         for (position, step) in (1..).zip(&self.steps) {
             table.line([
@@ -537,7 +537,7 @@ impl Answer for ScheduleAnswer {
         let headings = [
             "",
             "Operation",
-            "Driver",
+            "Measured by",
             "Spread",
             "Wet film",
             "Next coat",

@@ -167,6 +167,8 @@ pub struct QuoteSheet {
     pub varied: Option<Varied>,
     /// The firm, as it was sent with, or as it would be today.
     pub firm: Letterhead,
+    /// The working days that its hours take the crew: those of its plan, or as many as they fill, in half days.
+    pub days: Decimal,
 }
 
 /// A draft that was just made, and what its owner should know.
@@ -296,7 +298,11 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn sheet(&self, record: QuoteRecord) -> Result<QuoteSheet> {
         let (outlook, varied) = (self.outlook_of(&record.header)?, self.varied(&record)?);
+        let plan = self.plan_of_quote(&record)?;
+        let half_days = record.quote.hours() / self.settings()?.crew_hours * Decimal::TWO;
+        let planned = plan.as_ref().map(|kept| kept.plan.days_of_work());
         Ok(QuoteSheet {
+            days: planned.map_or(half_days.ceil() / Decimal::TWO, Decimal::from),
             options: self.compared(&record.header)?,
             shopping: match self.is_over(&record.header)? || record.header.varies.is_some() {
                 true => Vec::new(),
@@ -307,7 +313,7 @@ impl Ledger {
                 _ => Vec::new(),
             },
             cancellation: self.cancellation_of(&record.header)?,
-            plan: self.plan_of_quote(&record)?,
+            plan,
             firm: self.sender(&record.header)?,
             varied,
             record,

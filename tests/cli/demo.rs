@@ -37,8 +37,8 @@ fn what_is_decided_on_fits_the_first_page() {
         .run_with(&["quote", "show", "Q22"], &[("COLUMNS", "80")])
         .ok();
     let first: String = text.lines().take(24).collect::<Vec<_>>().join("\n");
-    let answer = "Q22: 1864.63 USD; cost 1212.01 at most, 80 % sure, 17.83 h, chance of a loss\n\
-                  0.0 %, risk replace-boards.";
+    let answer = "Q22: 1864.63 USD; cost 1212.01 at most, 80 % sure, 2.5 days of work, chance of a\n\
+                  loss 0.0 %, risk replace-boards.";
     assert!(first.starts_with(answer), "{first}");
     for part in [
         "\nRoom ",

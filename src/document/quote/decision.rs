@@ -66,8 +66,7 @@ impl QuoteAnswer {
             outlook.at_confidence,
             SetPercent(outlook.confidence_percent.0.unwrap_or_default()),
         );
-        let hours = self.hours.map(|hours| format!(", {hours} h"));
-        let hours = hours.unwrap_or_default();
+        let days = count(self.days, "day");
         let what = match self.own {
             true => format!("{}: {} expected", self.number, cost.total.with_currency()),
             false if self.tax_included => {
@@ -82,7 +81,7 @@ impl QuoteAnswer {
         let risk = outlook.risk.first();
         let risk = risk.map(|risk| format!(", risk {}", risk.operation));
         format!(
-            "{what}; {at_most}{hours}{loss}{}.",
+            "{what}; {at_most}, {days} of work{loss}{}.",
             risk.unwrap_or_default()
         )
     }

@@ -392,7 +392,7 @@ answer! {
 
     /// A quote with all that is shown beside it.
     pub struct QuoteAnswer of (sheet: QuoteSheet, view: View) on page
-    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, floors, plan, cancellation, varied, firm } = sheet;
+    let QuoteSheet { record: QuoteRecord { header, quote }, outlook, options, shopping, floors, plan, cancellation, varied, firm, days } = sheet;
     let cost = CostFacts::new(&quote, &outlook, varied.as_ref(), page);
     let outlook = OutlookFacts::new(outlook, &quote, shopping, page);
     let (hours, total, margin, taxes) = (quote.hours(), quote.total(), quote.margin_percent(), quote.taxes());
@@ -435,6 +435,8 @@ answer! {
         replaced_by: Option<String>,
         rooms: Vec<RoomFacts> = rooms,
         lines: Vec<LineFacts> = lines,
+        #[serde(skip)]
+        days: Number = Number(days),
         replaced: Vec<LineFacts> = replaced,
         varies: Option<String> = change.as_ref().map(|change| change.quote.clone()),
         #[serde(skip)]

@@ -149,7 +149,8 @@ impl WorkInHandAnswer {
             &between,
             "Provision",
         ];
-        let mut table = page.table(headings).numbers(2..=11).goes([1]);
+        let table = page.table(headings).numbers(2..=11).goes([1]);
+        let mut table = table.makes_room([7, 4, 10]);
         for job in &self.jobs {
             let provision = job.provision;
             let provision = (!provision.money.is_zero()).then(|| provision.to_string());

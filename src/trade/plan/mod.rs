@@ -247,6 +247,13 @@ impl HousePlan {
         self.phases.first()?.first_day()
     }
 
+    /// Returns on how many days somebody works.
+    pub fn days_of_work(&self) -> usize {
+        let work = self.phases.iter().flat_map(|phase| &phase.work);
+        let days: BTreeSet<NaiveDate> = work.map(|stretch| stretch.day).collect();
+        days.len()
+    }
+
     /// Returns the days on which something is sanded or trimmed, each once.
     pub fn dusty_days(&self) -> BTreeSet<NaiveDate> {
         let work = self.phases.iter().flat_map(|phase| &phase.work);
