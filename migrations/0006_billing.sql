@@ -100,6 +100,16 @@ WHERE number IS NOT NULL AND credits_id IS NULL
       AND total_minor <> COALESCE(
           (SELECT SUM(total_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0);
 
+-- What is off the price of each job, before tax, by what was issued? The goodwill of a final invoice is, unless all of that was
+-- credited: it comes back with the rest.
+CREATE VIEW job_off_price AS
+SELECT job_id, SUM(off_price_minor) AS off_price_minor
+FROM invoice
+WHERE off_price_minor > 0 AND number IS NOT NULL
+      AND (credits_id IS NOT NULL OR total_minor <> COALESCE(
+          (SELECT SUM(total_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0))
+GROUP BY job_id;
+
 -- What is given up as lost of an invoice. A payment that comes after all is taken, and the loss is less by that.
 CREATE TABLE write_off (
     id           INTEGER PRIMARY KEY,

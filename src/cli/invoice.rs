@@ -536,7 +536,11 @@ fn issue(context: &Context, writing: &Writing<'_>, job: &Job) -> Result<()> {
                 context.hint(&format!("gritledger payment refund {}", of.name()));
             }
             if job.cancelled.is_none() && writing.left_to_invoice(job)? > Money::ZERO {
-                context.hint(&format!("gritledger invoice final {}", job.number));
+                let again = match of.is_credited() && of.kind == InvoiceKind::Final {
+                    true => of.drafted_by(writing.currency()),
+                    false => format!("final {}", job.number),
+                };
+                context.hint(&format!("gritledger invoice {again}"));
             }
         }
         (None, by) => {

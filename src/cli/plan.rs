@@ -7,7 +7,7 @@ use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::job::warn_of_barred;
-use super::quote::warn_of_no_rate;
+use super::quote::{PriceArgs, warn_of_no_rate};
 use super::read::{MethodArgs, read_list, read_margin, read_money, read_percent, read_plan_date};
 use super::ui::{Context, is_stdout};
 use crate::document::Answer as _;
@@ -78,6 +78,8 @@ pub(super) struct HouseArgs {
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
+    #[command(flatten)]
+    asked: PriceArgs,
     /// How sure it is to be that days suffice and the margin is kept (default: the setting confidence)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     confidence: Option<String>,
@@ -131,7 +133,12 @@ pub(super) fn cmd_plan(context: &Context, command: PlanCommand) -> Result<()> {
 fn house(context: &Context, ledger: &Ledger, args: &HouseArgs) -> Result<()> {
     let site = ledger.site(&args.site)?;
     let request = read_request(context, ledger, &site, args)?;
-    let sheet = ledger.plan_house(&site, &request, &context.progress())?;
+    let sheet = ledger.plan_house(
+        &site,
+        &request,
+        &args.asked.read(ledger)?,
+        &context.progress(),
+    )?;
     let (warnings, is_priced) = (sheet.warnings.clone(), sheet.priced.is_some());
     give_house(
         context,
@@ -165,7 +172,12 @@ fn accept(context: &Context, args: &HouseArgs) -> Result<()> {
     context.write(|writing| {
         let site = writing.site(&args.site)?;
         let request = read_request(context, writing, &site, args)?;
-        let (sheet, record) = writing.accept_plan(&site, &request, &context.progress())?;
+        let (sheet, record) = writing.accept_plan(
+            &site,
+            &request,
+            &args.asked.read(writing)?,
+            &context.progress(),
+        )?;
         let number = &record.header.number;
         let answer = HouseAnswer::new(sheet, Some(number.clone()), &context.page(writing));
         give_house(context, writing, answer, args)?;

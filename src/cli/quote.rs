@@ -17,7 +17,7 @@ use crate::document::quote::list::QuoteList;
 use crate::document::quote::{QuoteAnswer, VariationsAnswer};
 use crate::document::{Answer as _, View};
 use crate::ledger::{
-    DraftRequest, DrivingLeftOut, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord,
+    Asking, DraftRequest, DrivingLeftOut, Job, Ledger, OptionRequest, QuoteHeader, QuoteRecord,
     QuoteStatus, Refusal, Site, VaryRequest, Without, Writing, refuse, typed,
 };
 use crate::money::{Decimal, Money, number, plain};
@@ -67,12 +67,8 @@ pub(super) struct DraftArgs {
     /// The share of the price to keep (default: the setting margin)
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     margin: Option<String>,
-    /// The price of the whole quote, whatever its cost asks for: before tax, or with it where your prices are told so
-    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
-    price: Option<String>,
-    /// What is taken off the price as it is told, such as "neighbours=50": the client reads the reason (can be repeated)
-    #[arg(long = "discount", value_name = "REASON=AMOUNT")]
-    discounts: Vec<String>,
+    #[command(flatten)]
+    asked: PriceArgs,
     /// The share of progress and final invoices that is held until `invoice release` asks for it (default: nothing)
     #[arg(
         long,
@@ -541,17 +537,13 @@ fn read_request(
         rooms: args.rooms.clone(),
         methods: args.methods.read()?,
         margin,
-        price: args
-            .price
-            .as_deref()
-            .map(|text| read_price(ledger, text))
-            .transpose()?,
+        price: args.asked.price(ledger)?,
         confidence,
         start,
         options,
         worker: args.worker.clone(),
         others,
-        discounts: read_discounts(ledger, &args.discounts)?,
+        discounts: read_discounts(ledger, &args.asked.discounts)?,
         retention: read_retention(ledger, args.retention.as_deref())?,
         revises: revises.as_ref().map(|record| record.header.id),
         variation_of: match (&revises, &variation_of) {
@@ -616,6 +608,33 @@ fn read_option(ledger: &Ledger, text: &str) -> Result<OptionRequest> {
         .map(|text| read_price(ledger, text))
         .transpose()?;
     Ok(option)
+}
+
+/// What is asked for, in the place of what a cost asks for.
+#[derive(Debug, Args)]
+pub(super) struct PriceArgs {
+    /// The price of the whole quote, whatever its cost asks for: before tax, or with it where your prices are told so
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    price: Option<String>,
+    /// What is taken off the price as it is told, such as "neighbours=50": the client reads the reason (can be repeated)
+    #[arg(long = "discount", value_name = "REASON=AMOUNT")]
+    discounts: Vec<String>,
+}
+
+impl PriceArgs {
+    /// Returns the price that is named; `None`: the cost asks for one.
+    fn price(&self, ledger: &Ledger) -> Result<Option<Money>> {
+        let price = self.price.as_deref();
+        price.map(|text| read_price(ledger, text)).transpose()
+    }
+
+    /// Returns what is asked for.
+    pub(super) fn read(&self, ledger: &Ledger) -> Result<Asking> {
+        Ok(Asking {
+            price: self.price(ledger)?,
+            discounts: read_discounts(ledger, &self.discounts)?,
+        })
+    }
 }
 
 /// Reads a price that is named: above zero.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::Result;
 
 use super::house_brief::Gathered;
-use super::{HouseRequest, Ledger, LeftOut, Room, Site, ToBuy};
+use super::{Asking, HouseRequest, Ledger, LeftOut, Room, Site, ToBuy};
 use crate::money::{Decimal, Money};
 use crate::trade::plan::promised::{Promise, Twice};
 use crate::trade::plan::{Answer, HousePlan, Phase, Places, Remark, Way, plan};
@@ -84,9 +84,12 @@ impl Ledger {
         &self,
         site: &Site,
         request: &HouseRequest,
+        asking: &Asking,
         progress: &dyn Fn(u32),
     ) -> Result<HouseSheet> {
-        let gathered = self.gather(site, request, &[], None, progress)?;
+        let mut gathered = self.gather(site, request, &[], None, progress)?;
+        gathered.offer.terms.named = asking.price;
+        gathered.offer.discounts.clone_from(&asking.discounts);
         self.check_dates(&self.settings()?.calendar(), request)?;
         let brief = gathered.brief(request)?;
         let named = request.phases.as_deref();

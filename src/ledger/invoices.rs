@@ -149,17 +149,6 @@ impl Invoice {
         }
     }
 
-    /// Returns it as what a later invoice of its job takes off.
-    pub(super) fn as_earlier(&self) -> Earlier {
-        Earlier {
-            number: self.name(),
-            kind: self.kind,
-            taxes: self.taxes.clone(),
-            rounding: self.rounding,
-            off_price: self.off_price,
-        }
-    }
-
     /// Returns what drafts it again by what is agreed now: `deposit J1 --amount 100.00`.
     pub fn drafted_by(&self, currency: Currency) -> String {
         let told = |net, percent| match self.tax_included {
@@ -256,6 +245,29 @@ fn told_of(agreed: &Agreed, lines: &[InvoiceLine]) -> Money {
         }
     });
     quotes.sum()
+}
+
+/// Returns issued invoices and credit notes as what a later invoice of their job takes off. Goodwill of one that they credit in
+/// whole comes back.
+pub(super) fn as_earlier<'a>(issued: impl Iterator<Item = &'a Invoice> + Clone) -> Vec<Earlier> {
+    let earlier = issued.clone().map(|invoice| {
+        let is_of_it = |note: &&Invoice| note.credits.as_ref().is_some_and(|of| of.0 == invoice.id);
+        let notes = issued.clone().filter(is_of_it);
+        let is_back = invoice.credits.is_none()
+            && notes.map(Invoice::total).sum::<Money>() == invoice.total();
+        Earlier {
+            number: invoice.name(),
+            kind: invoice.kind,
+            taxes: invoice.taxes.clone(),
+            rounding: invoice.rounding,
+            off_price: if is_back {
+                Money::ZERO
+            } else {
+                invoice.off_price
+            },
+        }
+    });
+    earlier.collect()
 }
 
 /// Returns what of allowances no quote agreed to: it is off the price.
@@ -390,7 +402,7 @@ impl Ledger {
         let mut statement = self.connection.prepare_cached(
             "SELECT COUNT(*),
                     COALESCE(SUM(IIF(credits_id IS NULL, net_minor, -net_minor)) FILTER (WHERE number IS NOT NULL), 0),
-                    COALESCE(SUM(off_price_minor) FILTER (WHERE number IS NOT NULL), 0)
+                    COALESCE((SELECT off_price_minor FROM job_off_price WHERE job_id = :job), 0)
              FROM invoice WHERE job_id = :job AND withdrawn_on IS NULL",
         )?;
         let invoiced = statement.query_row(named_params! { ":job": job }, |row| {
@@ -684,7 +696,7 @@ impl Writing<'_> {
         let lines = self.room_lines(job)?;
         let mut allowances = self.allowances_on(job, &lines)?;
         let issued = self.issued_of(job)?;
-        let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
+        let earlier = as_earlier(issued.iter());
         let retention = self.retention_of(job)?;
         let agreed = self.agreed(job)?;
         let totals = agreed.totals();
@@ -733,7 +745,7 @@ impl Writing<'_> {
         let lines = self.room_lines(job)?;
         let allowances = self.allowances_on(job, &lines)?;
         let issued = self.issued_of(job)?;
-        let earlier: Vec<Earlier> = issued.iter().map(Invoice::as_earlier).collect();
+        let earlier = as_earlier(issued.iter());
         let retention = self.retention_of(job)?;
         if retention.is_zero() {
             refuse!("nothing of {} is held", job.number);
@@ -872,7 +884,9 @@ impl Writing<'_> {
             Some(_) => -invoice.total(),
             None => invoice.total(),
         });
-        let is_off = issued.iter().any(|invoice| !invoice.off_price.is_zero());
+        let is_off = as_earlier(issued.iter())
+            .iter()
+            .any(|invoice| !invoice.off_price.is_zero());
         Ok((!is_off).then_some(agreed.total() - asked.sum()))
     }
 

@@ -26,6 +26,15 @@ use crate::trade::{FloorCondition, JobId, QuoteId};
 /// What the first option of a quote is called, where there are others.
 pub const AS_DRAFTED: &str = "As drafted";
 
+/// What is asked for, in the place of what a cost asks for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Asking {
+    /// The price, as prices are told; `None`: the cost asks for one.
+    pub price: Option<Money>,
+    /// What is taken off it.
+    pub discounts: Vec<Discount>,
+}
+
 /// What a draft is asked for; what is left out comes from the settings.
 #[derive(Clone, Debug, Default)]
 pub struct DraftRequest {

@@ -9,8 +9,8 @@ use rusqlite::named_params;
 use super::house_brief::{Gathered, check_start, places_of};
 use super::house_sheet::names_of;
 use super::{
-    DraftRequest, HouseRequest, HouseSheet, Job, JobState, Ledger, QuoteRecord, Refusal, Room,
-    Site, Writing, kept, refuse, typed,
+    Asking, DraftRequest, HouseRequest, HouseSheet, Job, JobState, Ledger, QuoteRecord, Refusal,
+    Room, Site, Writing, kept, refuse, typed,
 };
 use crate::trade::plan::{Begun, HousePlan, Machine, Phase, Places, Remark, Way, plan};
 use crate::trade::{JobId, OperationId, QuoteId, RoomId};
@@ -225,9 +225,10 @@ impl Writing<'_> {
         &self,
         site: &Site,
         request: &HouseRequest,
+        asking: &Asking,
         progress: &dyn Fn(u32),
     ) -> Result<(HouseSheet, QuoteRecord)> {
-        let sheet = self.plan_house(site, request, progress)?;
+        let sheet = self.plan_house(site, request, asking, progress)?;
         let (Some(plan), Some(priced)) = (&sheet.chosen.way.plan, &sheet.priced) else {
             return Err(Refusal::new("a plan that isn't feasible makes no quote")
                 .hint("the same command without --accept says what stands in its way")

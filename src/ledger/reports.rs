@@ -386,9 +386,7 @@ impl Ledger {
                 spans,
             )?,
             credited: self.sums_of(
-                "SELECT job_id, SUM(off_price_minor) FROM invoice
-                 WHERE off_price_minor > 0 AND number IS NOT NULL AND job_id BETWEEN :first AND :last
-                 GROUP BY job_id",
+                "SELECT job_id, off_price_minor FROM job_off_price WHERE job_id BETWEEN :first AND :last",
                 spans,
             )?,
             currency: self.currency(),

@@ -281,10 +281,19 @@ fn goodwill_on_the_final_invoice_is_off_the_price() {
         ledger.line("invoice final J1").refused(),
         "error: nothing is left to invoice"
     );
-    // Issued wrong, it is asked for again without what is off the price.
-    ledger.lines("invoice credit I2 --reason \"wrong date\" --issue");
-    ledger.lines("invoice final J1 --issue");
-    assert_eq!(figures(&ledger, "I4", &["net", "tax"]), ["230.00", "18.40"]);
+    // Issued wrong and credited in whole, its goodwill comes back: what is typed next gives it again, or doesn't.
+    let credited = ledger.line("invoice credit I2 --reason \"wrong date\" --issue");
+    let hint = "hint: gritledger invoice final J1 --discount \"scratch at the door=20.00\"";
+    assert!(credited.stderr().contains(hint), "{credited}");
+    ledger.lines("check\ninvoice final J1 --issue\ncheck");
+    assert_eq!(figures(&ledger, "I4", &["net", "tax"]), ["250.00", "20.00"]);
+    ledger.lines("invoice credit I4 --reason \"goodwill\" --issue\ninvoice final J1 --discount \"scratch at the door=20.00\" --issue");
+    assert_eq!(
+        figures(&ledger, "I6", &["net", "tax", "rounding"]),
+        ["230.00", "18.40", "0.00"]
+    );
+    let margin = &ledger.json("report margin")["jobs"][0];
+    assert_eq!(margin["variations"], json!("-20.00"));
     ledger.lines("check");
 }
 

@@ -147,6 +147,41 @@ fn a_plan_that_is_named_is_checked_and_never_beats_the_best() {
 }
 
 #[test]
+fn a_planned_house_is_offered_at_the_price_that_is_named() {
+    let ledger = lantern_row();
+    let line =
+        r#"plan house "9 Lantern Row" --start 2026-03-09 --price 9000 --discount "neighbours=250""#;
+    let plan = ledger.json(line);
+    assert_eq!(plan["price"], json!("8750.00"));
+    let said = ledger.line(line).ok();
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("Price 8750.00 USD before tax, 0.00 of tax: the margin of 35 % is kept"),
+        "{said}"
+    );
+    assert!(said.contains("of the time"), "{said}");
+    assert!(said.contains("; the cost asks for "), "{said}");
+    // What it costs, and when, is as without the price.
+    let as_asked = ledger.json(r#"plan house "9 Lantern Row" --start 2026-03-09"#);
+    assert_eq!(
+        (&plan["cost"], &plan["phases"]),
+        (&as_asked["cost"], &as_asked["phases"])
+    );
+    ledger.lines(&format!("{line} --accept\ncheck"));
+    let quote = ledger.json("quote show Q1");
+    assert_eq!(
+        (&quote["price"], &quote["named_price"]),
+        (&json!("8750.00"), &json!("9000.00"))
+    );
+    assert_eq!(quote["discounts"][0]["amount"], json!("250.00"));
+    let refused = ledger.line(r#"plan house "9 Lantern Row" --start 2026-03-09 --price 200 --discount "neighbours=250""#).refused();
+    assert_eq!(
+        refused,
+        "error: 250.00 off leaves nothing of the price of 200.00"
+    );
+}
+
+#[test]
 fn what_cannot_be_planned_is_said_by_name() {
     let ledger = lantern_row();
     ledger

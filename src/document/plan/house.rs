@@ -10,9 +10,9 @@ use crate::document::figures::{Amount, Percent, SetPercent};
 use crate::document::outlook::ShoppingList;
 use crate::document::{Answer, List, Page, inert, or_blank};
 use crate::ledger::{HouseSheet, PricedWay, Takes};
-use crate::money::Money;
+use crate::money::{Decimal, Money};
 use crate::trade::plan::{Doing, HousePlan, PlanCosts};
-use crate::trade::quote::{Priced, Quote};
+use crate::trade::quote::Priced;
 
 answer! {
     /// A way to do the house, as far as it is compared.
@@ -52,10 +52,13 @@ struct Pricing {
     margin: SetPercent,
     confidence: SetPercent,
     expected_margin: Percent,
+    /// Where the price was named, or discounts are taken off it: how often it keeps the margin, and what the cost asks for.
+    asked: Option<(Percent, Amount)>,
 }
 
 impl Pricing {
-    fn new(quote: &Quote, plan: PlanCosts, page: &Page) -> Pricing {
+    fn new(priced: &Priced, plan: PlanCosts, page: &Page) -> Pricing {
+        let Priced { quote, outlook } = priced;
         let costs = quote.costs();
         let rows = [
             ("Labour, set-up for each phase included", costs.labour),
@@ -72,6 +75,13 @@ impl Pricing {
             margin: SetPercent::of_one(quote.terms.margin),
             confidence: SetPercent::of_one(quote.terms.confidence),
             expected_margin: Percent(quote.margin_percent()),
+            asked: (quote.terms.named.is_some() || !quote.discounts.is_empty()).then(|| {
+                let asked = quote
+                    .terms
+                    .asked_for(outlook.cost_at_confidence, &quote.taxed_by);
+                let kept = Decimal::ONE - outlook.below_margin;
+                (Percent::of_one(Some(kept)), page.amount(asked))
+            }),
         }
     }
 }
@@ -107,7 +117,7 @@ answer! {
         price: Option<Amount> = quoted.map(|quote| page.amount(quote.price)),
         tax: Option<Amount> = quoted.map(|quote| page.amount(quote.tax)),
         #[serde(skip)]
-        pricing: Option<Pricing> = quoted.zip(costs).map(|(quote, costs)| Pricing::new(quote, costs, page)),
+        pricing: Option<Pricing> = priced.as_ref().zip(costs).map(|(priced, costs)| Pricing::new(priced, costs, page)),
         promised_twice: Vec<TwiceFacts>,
         buy: ShoppingList = ShoppingList::new(shopping, page),
         left_out: Vec<LeftOut> = page.each(in_jobs, LeftOut::new),
@@ -236,14 +246,22 @@ impl HouseAnswer {
         }
         table.line([&"Total", &pricing.total]);
         let price = format!(
-            "Price {} {} before tax, {} of tax: the margin of {} is kept with {} confidence, {} is expected.",
+            "Price {} {} before tax, {} of tax",
             or_blank(self.price),
             self.currency,
             or_blank(self.tax),
-            pricing.margin,
-            pricing.confidence,
-            pricing.expected_margin,
         );
+        let (margin, expected) = (pricing.margin, pricing.expected_margin);
+        let keeps = match pricing.asked {
+            Some((kept, asked)) => format!(
+                "the margin of {margin} is kept {kept} of the time, {expected} is expected; the cost asks for {asked}"
+            ),
+            None => format!(
+                "the margin of {margin} is kept with {} confidence, {expected} is expected",
+                pricing.confidence
+            ),
+        };
+        let price = format!("{price}: {keeps}.");
         format!("{table}\n\n{}", page.prose(&price))
     }
 

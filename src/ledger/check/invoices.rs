@@ -6,11 +6,11 @@ use anyhow::Result;
 use chrono::NaiveDate;
 
 use super::super::columns::Micro;
-use super::super::invoices::goodwill_of;
+use super::super::invoices::{as_earlier, goodwill_of};
 use super::super::{Invoice, QuoteRecord};
 use super::{Ledger, Problems, called};
 use crate::money::{Decimal, Money, product};
-use crate::trade::invoice::{Earlier, InvoiceKind, InvoiceLine, final_invoice, net_of};
+use crate::trade::invoice::{InvoiceKind, InvoiceLine, final_invoice, net_of};
 use crate::trade::tax::TaxAtRate;
 use crate::trade::{JobId, QuoteId};
 
@@ -253,7 +253,7 @@ impl Ledger {
             };
             other.number.is_some() && other.id != invoice.id && is_before
         });
-        let earlier: Vec<Earlier> = earlier.map(|other| other.as_earlier()).collect();
+        let earlier = as_earlier(earlier.copied());
         let lines = quoted(invoice).map(|(_, line)| line.clone()).collect();
         let retention = match invoice.kind {
             InvoiceKind::Release => None,
