@@ -243,12 +243,22 @@ CREATE INDEX job_event_job ON job_event (job_id, id);
 -- Which jobs were done for a client?
 CREATE INDEX job_event_client ON job_event (client_id) WHERE client_id IS NOT NULL;
 
--- What the rooms of the site were called when a job was closed or cancelled.
+-- What the rooms of the site were called when a job was closed or cancelled, and how its own had turned out to measure.
 CREATE TABLE closed_room (
-    job_event_id INTEGER NOT NULL REFERENCES job_event (id),
-    room_id      INTEGER NOT NULL REFERENCES room (id),
-    name         TEXT    NOT NULL,
-    PRIMARY KEY (job_event_id, room_id)
+    job_event_id    INTEGER NOT NULL REFERENCES job_event (id),
+    room_id         INTEGER NOT NULL REFERENCES room (id),
+    name            TEXT    NOT NULL,
+    -- NULL: the job did nothing in the room, or it wasn't measured.
+    area_micro      INTEGER CHECK (area_micro > 0),               -- sq ft
+    edge_micro      INTEGER CHECK (edge_micro >= 0),              -- ft
+    steps           INTEGER CHECK (steps > 0),                    -- NULL: not a stair either
+    floor_condition TEXT,
+    parts           TEXT,                                         -- as in quote_room
+    species         TEXT,
+    PRIMARY KEY (job_event_id, room_id),
+    CHECK ((area_micro IS NULL) = (edge_micro IS NULL) AND (area_micro IS NULL) = (floor_condition IS NULL)
+           AND (area_micro IS NULL) = (parts IS NULL) AND (area_micro IS NULL) = (species IS NULL)),
+    CHECK (area_micro IS NOT NULL OR steps IS NULL)
 ) STRICT, WITHOUT ROWID;
 
 -- Where a job stands: its newest event.

@@ -14,11 +14,12 @@ use crate::document::receivables::ReceivablesAnswer;
 use crate::document::report::cash::CashAnswer;
 use crate::document::report::causes::CausesAnswer;
 use crate::document::report::consumables::ConsumablesAnswer;
+use crate::document::report::explained::ExplainedAnswer;
 use crate::document::report::margin::Margins;
 use crate::document::report::overheads::OverheadsAnswer;
 use crate::document::report::rentals::{RentalSums, RentalsAnswer};
 use crate::document::report::today::TodayAnswer;
-use crate::document::report::variance::VarianceAnswer;
+use crate::document::report::variance::{FURTHEST, VarianceAnswer};
 use crate::document::report::work_in_hand::WorkInHandAnswer;
 use crate::document::showing::Showing;
 use crate::ledger::{Grouping, Job, Ledger, Refusal, Span, Which, refuse};
@@ -94,12 +95,25 @@ fn one_of(can: &'static [Grouping]) -> impl TypedValueParser<Value = Grouping> {
     PossibleValuesParser::new(can.iter().map(|by| by.as_str())).try_map(|word| word.parse())
 }
 
-/// Show where a job's cost left its quote: by price and by quantity
+/// Show where a job's cost left its quote, or that of all jobs of a time, and why
+///
+/// By price and by quantity: of items, hours (rate and efficiency) and rentals (days, tariff and fixed charges). Of what was
+/// used more or less, the part that the room's size explains, the part that its floor's condition does, and the rest: what
+/// the quote would have said for the rooms as they turned out. A job of a time counts on the day on which it was closed.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  gritledger report variance J1")]
+#[command(
+    after_long_help = "Examples:\n  gritledger report variance J1\n  gritledger report variance --from 2026-01-01 --top 5"
+)]
 pub(super) struct VarianceArgs {
-    /// The job (default: the only open one)
+    /// The job (default: the only open one, or all of a time or client that is named)
     job: Option<String>,
+    #[command(flatten)]
+    days: DaysArgs,
+    #[command(flatten)]
+    client: OfClientArgs,
+    /// How many lines of all jobs, the furthest first (default: 10)
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
+    top: Option<u32>,
     /// Every line, room by room, instead of those furthest from the quote
     #[arg(long)]
     all: bool,
@@ -279,6 +293,9 @@ fn margin(context: &Context, ledger: &Ledger, args: &MarginArgs) -> Result<()> {
 
 fn variance(context: &Context, ledger: &Ledger, args: &VarianceArgs) -> Result<()> {
     let page = context.page(ledger);
+    if args.days.narrow() || args.client.narrows() || args.top.is_some() {
+        return explained(context, ledger, args);
+    }
     let job = ledger.job_or_only_open(args.job.as_deref())?;
     if job.before.is_some() {
         return Err(Refusal::new(format!(
@@ -293,6 +310,31 @@ fn variance(context: &Context, ledger: &Ledger, args: &VarianceArgs) -> Result<(
         true => answer.all_text(&page),
         false => answer.text(&page),
     })
+}
+
+/// Gives the variances of the jobs of a time, or of a client.
+fn explained(context: &Context, ledger: &Ledger, args: &VarianceArgs) -> Result<()> {
+    if let Some(job) = &args.job {
+        let job = ledger.job(job)?.number;
+        let words = format!("{job} is one job, and a time, a client or a count is of several");
+        return Err(Refusal::new(words)
+            .hint(format!("gritledger report variance {job}"))
+            .into());
+    }
+    if args.all {
+        refuse!("--all has every line of one job: of several jobs, say how many with --top");
+    }
+    let days = args.days.read(context, ledger)?;
+    let which = Which {
+        days,
+        client: args.client.read(ledger)?,
+        open: false,
+    };
+    let most = args.top.map_or(FURTHEST, |top| top as usize);
+    let passes = |job: &Job| was_quoted_and_closed(job) && which.has(job);
+    let explained = ledger.explained(most, passes)?;
+    let answer = ExplainedAnswer::new(explained, days, &context.page(ledger));
+    context.give(ledger, answer)
 }
 
 fn causes(context: &Context, ledger: &Ledger, args: &CausesArgs) -> Result<()> {

@@ -60,14 +60,14 @@ impl Prices {
 }
 
 /// What was planned for a job, with the floor of each line, to be asked of the rates in force.
-struct Planned<'a> {
+pub(super) struct Planned<'a> {
     rates: &'a Rates,
     work: Vec<(&'a WorkLine, FloorClass)>,
     conditions: BTreeMap<RoomId, FloorCondition>,
 }
 
 impl<'a> Planned<'a> {
-    fn new(record: &'a JobRecord, rates: &'a Rates) -> Planned<'a> {
+    pub(super) fn new(record: &'a JobRecord, rates: &'a Rates) -> Planned<'a> {
         let quotes = record.agreed.quotes.iter().map(|record| &record.quote);
         let work = quotes.flat_map(|quote| {
             let lines = quote.work();
@@ -124,7 +124,7 @@ impl<'a> Planned<'a> {
     }
 
     /// Returns the planned lines that a line compares: of an item in an operation, of a task, or of an operation's hours.
-    fn planned(&self, subject: &Subject) -> Vec<(&'a WorkLine, FloorClass)> {
+    pub(super) fn planned(&self, subject: &Subject) -> Vec<(&'a WorkLine, FloorClass)> {
         let name = subject.operation.as_deref();
         let here = self
             .work
@@ -161,7 +161,7 @@ impl<'a> Planned<'a> {
 }
 
 /// Returns what a line was expected to take.
-fn expected(work: &WorkLine, kind: RateKind) -> Decimal {
+pub(super) fn expected(work: &WorkLine, kind: RateKind) -> Decimal {
     match kind {
         RateKind::Hours => work.hours,
         RateKind::Item => work

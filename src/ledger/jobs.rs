@@ -8,7 +8,7 @@ use rusqlite::{CachedStatement, Params, named_params};
 
 use super::before::before_from_row;
 use super::books::{Parts, Span};
-use super::columns::NamedRow;
+use super::columns::{KeptParts, Micro, NamedRow};
 use super::names::{KnownBy, by_client_or_site};
 use super::{
     AwaitingReceipt, Before, Invoice, JobVariance, Ledger, QuoteRecord, Refusal, Writing, numbered,
@@ -818,12 +818,22 @@ impl Writing<'_> {
                 ":client_id": job.client_id, ":client": job.client, ":site": job.site,
                 ":today": self.today(), ":now": self.now(),
             })?;
+        let measured = self.rooms_as_measured(job, &self.agreed(job)?)?;
         for (room, name) in self.room_names_of(job.id)? {
+            let found = measured.iter().find(|measured| measured.id == room);
             self.connection
                 .prepare_cached(
-                    "INSERT INTO closed_room (job_event_id, room_id, name) VALUES (:event, :room, :name)",
+                    "INSERT INTO closed_room (job_event_id, room_id, name, area_micro, edge_micro, steps, floor_condition,
+                                              parts, species)
+                     VALUES (:event, :room, :name, :area, :edge, :steps, :condition, :parts, :species)",
                 )?
-                .execute(named_params! { ":event": id, ":room": room, ":name": name })?;
+                .execute(named_params! {
+                    ":event": id, ":room": room, ":name": name, ":area": found.map(|room| Micro(room.area)),
+                    ":edge": found.map(|room| Micro(room.edge)), ":steps": found.and_then(|room| room.steps),
+                    ":condition": found.map(|room| room.class.condition),
+                    ":parts": found.map(|room| KeptParts(room.parts.clone())),
+                    ":species": found.map(|room| room.class.species),
+                })?;
         }
         Ok(())
     }

@@ -12,6 +12,7 @@ use crate::money::{Currency, Decimal, Money};
 use crate::trade::evidence::FinishedRoom;
 use crate::trade::job_cost::{Logged, Missing, Outcome, by_room, totals};
 use crate::trade::operation::Operation;
+use crate::trade::variance::flexible::Flexible;
 use crate::trade::variance::{LineKind, Side, Variance, compare};
 use crate::trade::{FloorCondition, JobId, OperationId, RoomId, Unit};
 
@@ -70,6 +71,8 @@ pub struct JobVariance {
     pub job: Job,
     /// Quoted beside actual.
     pub variance: Variance,
+    /// Of each of its lines, why more or less was used.
+    pub flexible: Vec<Flexible>,
     /// Names of the rooms.
     pub rooms: BTreeMap<RoomId, String>,
 }
@@ -366,8 +369,11 @@ impl Ledger {
     /// Fails if the file can't be read.
     pub fn variance_of(&self, job: &Job) -> Result<JobVariance> {
         let record = self.record_of(job)?;
+        let variance = self.judge(&[job.id.into()])?.variance(&record);
+        let rooms = self.rooms_in_the_end(&record)?;
         Ok(JobVariance {
-            variance: self.judge(&[job.id.into()])?.variance(&record),
+            flexible: self.flexible(&record, &variance, &rooms)?,
+            variance,
             job: record.job,
             rooms: record.agreed.room_names,
         })

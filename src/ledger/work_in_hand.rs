@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use rusqlite::named_params;
 
 use super::books::JobRecord;
-use super::{Agreed, Job, JobState, Ledger, Settings, Span};
+use super::{Agreed, Job, JobState, Ledger, Refusal, Settings, Span};
 use crate::money::{Decimal, Money, product};
 use crate::trade::budget::ahead::Ahead;
 use crate::trade::budget::budget;
@@ -15,7 +15,7 @@ use crate::trade::budget::today::{OffBy, Today};
 use crate::trade::cash::{Done, JobCash, Pace, WeekCash, by_week, days_of};
 use crate::trade::job_cost::{Quoted, totals};
 use crate::trade::progress::Progress;
-use crate::trade::quote::{Line, WorkLine};
+use crate::trade::quote::{Line, Quote, WorkLine};
 use crate::trade::rates::{FloorClass, Rates};
 use crate::trade::takeoff::MeasuredRoom;
 use crate::trade::{ClientId, OperationId, RoomId};
@@ -141,12 +141,20 @@ impl Ledger {
         })
     }
 
-    /// Returns the rooms of a job as they measure now.
-    fn rooms_as_measured(&self, job: &Job, agreed: &Agreed) -> Result<Vec<MeasuredRoom>> {
+    /// Returns the rooms of a job as they measure now; none, if one of them can't be measured any more (doorways wider than
+    /// its walls), so that its job can still be shown and closed.
+    pub(super) fn rooms_as_measured(
+        &self,
+        job: &Job,
+        agreed: &Agreed,
+    ) -> Result<Vec<MeasuredRoom>> {
         let in_job: Vec<RoomId> = agreed.rooms_to_do().iter().map(|room| room.id).collect();
         let mut rooms = self.rooms_of(job.site_id)?;
         rooms.retain(|room| in_job.contains(&room.id) && room.floor.is_measured());
-        self.measured(&rooms)
+        match self.measured(&rooms) {
+            Err(error) if error.is::<Refusal>() => Ok(Vec::new()),
+            measured => measured,
+        }
     }
 
     /// Returns the jobs that are agreed or begun, one client's or all, as they stood on a day.
@@ -246,7 +254,7 @@ impl Ledger {
         planned.dedup();
         let quotes = || agreed.quotes.iter().map(|record| &record.quote);
         let net: Money = quotes().map(|quote| quote.price).sum();
-        let tax: Money = quotes().map(|quote| quote.tax).sum();
+        let told: Money = quotes().map(Quote::total).sum();
         let left = (progress.price - progress.invoiced).max(Money::ZERO);
         let minor = |money: Money| Decimal::from(money.minor());
         Ok(JobCash {
@@ -260,7 +268,7 @@ impl Ledger {
             owed: self.owed_of(job)?,
             to_invoice: match net.is_zero() {
                 true => left,
-                false => left.share(minor(net + tax), minor(net)),
+                false => left.share(minor(told), minor(net)),
             },
         })
     }

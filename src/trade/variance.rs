@@ -30,6 +30,7 @@
 //! their own ([`rental`]), since the yard has no unit price.
 
 pub mod causes;
+pub mod flexible;
 pub mod rental;
 mod sheet;
 

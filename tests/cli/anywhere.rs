@@ -215,6 +215,7 @@ const ASKED: &str = r#"
     report margin
     report margin --by room
     report variance J1
+    report variance --from 2024-01-01
     report consumables
     report rentals
     report overheads

@@ -44,6 +44,7 @@ const LISTS: &[(&str, &str)] = &[
     ("report margin --by room", "/rooms"),
     ("report margin --by month", "/months"),
     ("report variance J3", "/lines"),
+    ("report variance --from 2025-06-01", "/lines"),
     ("report causes", "/causes"),
     ("report consumables", "/lines"),
     ("report rentals", "/rentals"),

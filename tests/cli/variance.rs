@@ -324,3 +324,132 @@ fn an_operation_that_moved_to_another_task_stays_where_it_was_quoted() {
     ledger.lines("operation edit patch --task sand");
     assert_eq!(ledger.json("report variance J1"), before);
 }
+
+/// The Hall measured 375 sq ft and not 300, and its floor was oiled and waxed and not worn film:
+///
+/// ```text
+/// 36 grit  quoted     300 / 8.2333 + 0.9 = 37.34 discs at 2.10   78.41
+///          measured   375 / 8.2333 + 0.9 = 46.45                 97.55    19.14 by size
+///          found      375 / 6      + 0.9 = 63.40                133.14    35.59 by condition
+///          used                            66                   138.60     5.46 by use
+/// ```
+#[test]
+fn what_was_used_more_is_told_by_size_and_condition_and_use() {
+    let ledger = TestLedger::tannery_row();
+    ledger.lines(
+        r#"
+        site add "Ada Quill" "2 Salt Lane" --year-built 1990
+        room add "2 Salt Lane" Hall --shape "20 x 15" --condition worn-film --species red-oak
+        quote draft "2 Salt Lane"
+        quote send Q1
+        quote accept Q1
+        job start J1
+        room edit Hall --site "2 Salt Lane" --shape "25 x 15" --condition oil-wax
+        use disc-7in-36 66 --room Hall --job J1
+        hours "Ruben Vale" 5 --on sand --room Hall --job J1
+        "#,
+    );
+    let discs = |answer: &Value| {
+        let lines = answer["lines"].as_array().expect("lines").iter();
+        let line = lines.clone().find(|line| line["operation"] == "rotary-36");
+        let line = line.expect("the discs").clone();
+        [
+            "price_variance",
+            "size_variance",
+            "condition_variance",
+            "rest_variance",
+            "quantity_variance",
+        ]
+        .map(|key| line[key].as_str().unwrap_or("-").to_owned())
+    };
+    let paper = ["0.00", "19.14", "35.59", "5.46", "60.19"];
+    let open = ledger.json("report variance J1");
+    assert_eq!(discs(&open), paper);
+    let text = ledger.line("report variance J1").ok().replace("\n  ", " ");
+    let said = "* Hall, rotary-36: 60.19 more (66 discs at 2.10; quoted 37.34 discs at 2.10): 19.14 by the room's size, \
+                35.59 by the floor's condition, 5.46 by use.\n";
+    assert!(text.contains(said), "{text}");
+    // Closed, it is as it was found, whatever is done to the floor afterwards.
+    ledger.lines(
+        r#"
+        job close J1
+        room edit Hall --site "2 Salt Lane" --shape "10 x 10" --condition sound-film
+        "#,
+    );
+    let closed = ledger.json("report variance J1");
+    assert_eq!(discs(&closed), paper);
+    let all = ledger.json("report variance --from 2026-01-01");
+    assert_eq!(discs(&all), paper);
+    assert_eq!(all["jobs"], json!(1));
+    for key in [
+        "total_variance",
+        "not_recorded_difference",
+        "total_difference",
+        "reasons",
+    ] {
+        assert_eq!(all[key], closed[key], "{key}");
+    }
+}
+
+/// Over all jobs of the demo: the reasons come to the whole difference, and that to the differences of the jobs.
+#[test]
+fn reasons_over_a_time_come_to_the_differences_of_its_jobs() {
+    let ledger = TestLedger::nowhere();
+    ledger.line("demo --to t.db").ok();
+    let cents = |value: &Value| -> i64 {
+        let text = value.as_str().expect("an amount");
+        text.replace('.', "").parse().expect("cents")
+    };
+    let reasons = |answer: &Value| -> i64 {
+        let reasons = answer["reasons"].as_array().expect("reasons").iter();
+        reasons.map(|reason| cents(&reason["difference"])).sum()
+    };
+    let all = ledger.json("report variance --from 2025-06-01 --to 2025-12-31 --top 3");
+    assert_eq!(reasons(&all), cents(&all["total_difference"]));
+    assert_eq!(all["lines"].as_array().map(Vec::len), Some(3));
+    let jobs = ledger.json("job list");
+    let jobs = jobs["jobs"]
+        .as_array()
+        .or(jobs.as_array())
+        .expect("jobs")
+        .iter();
+    let in_time = |job: &&Value| {
+        let closed = job["closed_on"].as_str().unwrap_or_default();
+        ("2025-06-01"..="2025-12-31").contains(&closed)
+    };
+    let mut sum = 0;
+    let mut count = 0;
+    for job in jobs.filter(in_time) {
+        let number = job["number"]
+            .as_str()
+            .or(job["job"].as_str())
+            .expect("a number");
+        let one = ledger.json(&format!("report variance {number}"));
+        assert_eq!(reasons(&one), cents(&one["total_difference"]), "{number}");
+        sum += cents(&one["total_difference"]);
+        count += 1;
+    }
+    assert_eq!(
+        (sum, json!(count)),
+        (cents(&all["total_difference"]), all["jobs"].clone())
+    );
+    assert!(count > 3, "{count}");
+    let none = ledger
+        .line("report variance --from 2020-01-01 --to 2020-12-31")
+        .ok();
+    assert_eq!(none, "No job with a quote was finished in that time.\n");
+    let one = ledger
+        .line("report variance J3 --from 2025-01-01")
+        .refused();
+    assert_eq!(
+        one,
+        "error: J3 is one job, and a time, a client or a count is of several\nhint: gritledger report variance J3"
+    );
+    let every = ledger
+        .line("report variance --all --from 2025-01-01")
+        .refused();
+    assert_eq!(
+        every,
+        "error: --all has every line of one job: of several jobs, say how many with --top"
+    );
+}

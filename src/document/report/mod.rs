@@ -3,6 +3,7 @@
 pub mod cash;
 pub mod causes;
 pub mod consumables;
+pub mod explained;
 mod groups;
 pub mod margin;
 pub mod overheads;

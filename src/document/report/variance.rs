@@ -3,17 +3,20 @@
 use std::cmp::Reverse;
 use std::fmt::Write as _;
 
+use serde::Serialize;
+
 use super::NotRecorded;
 use crate::document::figures::{Amount, Number, UnitPrice};
 use crate::document::{Answer, List, Page, count, inert, or_blank};
 use crate::ledger::JobVariance;
+use crate::trade::variance::flexible::{Flexible, Reasons};
 use crate::trade::variance::rental::RentalPart;
-use crate::trade::variance::{LineKind, Subject, VarianceLine, favour};
+use crate::trade::variance::{LineKind, Subject, Variance, VarianceLine, favour};
 use crate::trade::{RoomId, Unit};
 
 answer! {
     /// One line, quoted beside actual.
-    pub(in crate::document) struct Line of (line: VarianceLine, room: Option<String>) on page
+    pub(in crate::document) struct Line of (line: VarianceLine, flexible: Flexible, room: Option<String>) on page
     let (verdict, compared) = (line.verdict(), line.compared().copied());
     let VarianceLine { subject, quoted, quoted_unit_price, actual: _ } = line;
     let Subject { kind, room: room_id, operation, item, part, unit } = subject;
@@ -37,6 +40,10 @@ answer! {
         actual_cost: Amount = page.amount(side.unwrap_or_default().cost),
         price_variance: Amount = page.amount(split.price),
         quantity_variance: Amount = page.amount(split.quantity),
+        /// Of the quantity's: what the size of the room explains, what the condition of its floor does, and the rest.
+        size_variance: Amount = page.amount(flexible.size),
+        condition_variance: Amount = page.amount(flexible.condition),
+        rest_variance: Amount = page.amount(flexible.rest),
         total_variance: Amount = page.amount(split.total()),
         verdict: &'static str,
     }
@@ -85,6 +92,35 @@ impl Line {
             or_blank(room),
             self.total_variance.size()
         )
+    }
+
+    /// Says the same with why, in a sentence: `…: 0.60 by price, 3.07 by use.`
+    pub(in crate::document::report) fn sentence(&self) -> String {
+        let (price, rest) = match self.kind {
+            LineKind::Labour => ("by rate", "by efficiency"),
+            LineKind::Item => ("by price", "by use"),
+            // What a part of a rental is, its name says.
+            LineKind::Rental | LineKind::Other => return format!("{}.", self.words()),
+        };
+        let why = [
+            (self.price_variance, price),
+            (self.size_variance, "by the room's size"),
+            (self.condition_variance, "by the floor's condition"),
+            (self.rest_variance, rest),
+        ];
+        let why = why.into_iter().filter(|(part, _)| !part.money.is_zero());
+        let why: Vec<(Amount, &str)> = why.collect();
+        match &why[..] {
+            [(_, all)] => format!("{}, all of it {all}.", self.words()),
+            several => {
+                let parts = several.iter().map(|(part, why)| format!("{part} {why}"));
+                format!(
+                    "{}: {}.",
+                    self.words(),
+                    parts.collect::<Vec<_>>().join(", ")
+                )
+            }
+        }
     }
 
     /// Tells whether it is a part of a rental in which there is nothing to tell.
@@ -136,12 +172,86 @@ const fn part_words(part: RentalPart) -> &'static str {
 }
 
 /// Lines that are shown where nobody asks for all.
-const FURTHEST: usize = 10;
+pub const FURTHEST: usize = 10;
+
+fn reasons_of(variance: &Variance, flexible: &[Flexible]) -> Reasons {
+    let mut reasons = Reasons::default();
+    reasons.add(variance, flexible);
+    reasons
+}
+
+/// A part of a difference.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub(in crate::document::report) struct Reason {
+    /// What cost more or less.
+    what: &'static str,
+    /// Why.
+    why: &'static str,
+    difference: Amount,
+}
+
+impl Reason {
+    /// Returns every reason, in the order of kinds: they come to the whole difference.
+    pub(in crate::document::report) fn all(reasons: &Reasons, page: &Page) -> Vec<Reason> {
+        let Reasons {
+            item_price,
+            items,
+            labour_rate,
+            labour,
+            rental_days,
+            rental_tariff,
+            rental_fixed,
+            rental_rest,
+            other,
+            not_recorded,
+        } = *reasons;
+        let reason = |(what, why, difference)| Reason {
+            what,
+            why,
+            difference: page.amount(difference),
+        };
+        let all = [
+            ("items", "price", item_price),
+            ("items", "room size", items.size),
+            ("items", "floor condition", items.condition),
+            ("items", "use", items.rest),
+            ("labour", "rate", labour_rate),
+            ("labour", "room size", labour.size),
+            ("labour", "floor condition", labour.condition),
+            ("labour", "efficiency", labour.rest),
+            ("rental", "days", rental_days),
+            ("rental", "tariff", rental_tariff),
+            ("rental", "fixed charges", rental_fixed),
+            ("rental", "billed otherwise", rental_rest),
+            ("other", "driving, lumps, overhead", other),
+            ("not recorded", "quoted, and nothing logged", not_recorded),
+        ];
+        all.map(reason).to_vec()
+    }
+
+    /// Returns the table of those that are something.
+    pub(in crate::document::report) fn table(
+        reasons: &[Reason],
+        total: Amount,
+        page: &Page,
+    ) -> String {
+        let mut table = page.table(["What", "Why", "Difference"]).numbers([2]);
+        for reason in reasons
+            .iter()
+            .filter(|reason| !reason.difference.money.is_zero())
+        {
+            table.line([&reason.what, &reason.why, &reason.difference]);
+        }
+        table.line([&"Total", &"", &total]);
+        table.to_string()
+    }
+}
 
 answer! {
     /// A job's lines, quoted beside actual, and what the whole difference is made of.
     pub struct VarianceAnswer of (variance: JobVariance) on page
-    let JobVariance { job, variance, rooms } = variance;
+    let JobVariance { job, variance, flexible, rooms } = variance;
+    let reasons = reasons_of(&variance, &flexible);
     let (recorded, missing) = (variance.recorded(), variance.missing());
     let (so_far, total) = (!job.is_closed(), variance.difference());
     let free_hours = variance.free_hours();
@@ -151,10 +261,11 @@ answer! {
         #[serde(skip)]
         site: String = job.site,
         so_far: bool,
-        lines: Vec<Line> = page.each(variance.lines, |line, page| {
+        lines: Vec<Line> = page.each(variance.lines.into_iter().zip(flexible).collect(), |(line, flexible), page| {
             let room = line.subject.room.and_then(|room| rooms.get(&room));
-            Line::new(line, room.cloned(), page)
+            Line::new(line, flexible, room.cloned(), page)
         }),
+        reasons: Vec<Reason> = Reason::all(&reasons, page),
         price_variance: Amount = page.amount(recorded.price),
         quantity_variance: Amount = page.amount(recorded.quantity),
         total_variance: Amount = page.amount(recorded.total()),
@@ -313,6 +424,11 @@ impl Answer for VarianceAnswer {
                 self.job
             );
             let _ = writeln!(text, "{}", page.prose(&words));
+        }
+        let told = worst.iter().take(FURTHEST).map(|line| line.sentence());
+        let told: String = told.map(|sentence| page.point(&sentence)).collect();
+        if !told.is_empty() {
+            let _ = write!(text, "\n{told}");
         }
         text
     }
