@@ -63,6 +63,10 @@ DAY = re.compile(r"\b20[0-9]{2}-[0-9]{2}-[0-9]{2}\b")
 SEALED = [
     ("ledger", [], ()),
     ("setting", [], ()),
+    ("account_name", [], ()),
+    ("closed_period", [
+        ("period_id", "SELECT * FROM filed_total ORDER BY period_id, account"),
+    ], ()),
     ("letterhead", [], ()),
     ("tax_rate", [], ()),
     ("book_rate", [], ()),
@@ -296,7 +300,7 @@ def settle(part):
         part.numbers["payment"][f"due on {invoice['id']}"] = place
         part.rows["payment"].append(dict(
             id=place, number=place, invoice_id=invoice["id"], amount_minor=due, kept_credit=0,
-            happened_on=invoice["due_on"], recorded_at=invoice["due_on"] + " 00:00:00", note=SETTLED))
+            happened_on=invoice["due_on"], posted_on=None, recorded_at=invoice["due_on"] + " 00:00:00", note=SETTLED))
     part.rows["unsettled_invoice"] = []
     for observation in part.rows["observation"]:
         if observation["word"] == "doubted":

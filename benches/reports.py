@@ -66,6 +66,11 @@ def rental_row(row):
     return (rental, machine, moment(out_at), moment(back_at), by_tariff if by_tariff is None else bool(by_tariff), *rest)
 
 
+def months(answer):
+    for month in answer["by_month"]:
+        yield (month["name"], minor(month["revenue"]), minor(month["job_costs"]), minor(month["overheads"]))
+
+
 def margin_row(row):
     return row[1:11] + (bool(row[11]),)
 
@@ -82,6 +87,7 @@ REPORTS = [
     ("report margin", "margin.sql", margins, margin_row),
     ("report consumables", "consumables.sql", consumables, consumable_row),
     ("report rentals", "rentals.sql", rentals, rental_row),
+    ("report year 2025", "year.sql", months, tuple),
 ]
 
 

@@ -9,6 +9,8 @@ CREATE TABLE entry (
     job_id         INTEGER REFERENCES job (id),                   -- NULL: belongs to the firm (purchases, counts, costs of no job)
     happened_on    TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at    TEXT    NOT NULL,
+    -- Where it counts in the accounts, if not on its own day; see 0009. NULL: there.
+    posted_on      TEXT CHECK (posted_on IS date(posted_on)),
     voids_id       INTEGER UNIQUE REFERENCES entry (id),          -- the entry a `void` takes back; NULL: other kinds
     -- Where it stands in the order of its day: at its own id, or, typed again for a slip, at that of the first slip.
     place_id       INTEGER NOT NULL REFERENCES entry (id),
@@ -57,6 +59,8 @@ CREATE INDEX entry_place ON entry (place_id);
 CREATE INDEX entry_void ON entry (id) WHERE kind = 'void';
 CREATE INDEX entry_worker_day ON entry (worker_id, happened_on) WHERE worker_id IS NOT NULL;
 CREATE INDEX entry_rental ON entry (rental_id) WHERE rental_id IS NOT NULL;
+-- What counts on another day than its own, and what was taken back of a closed time?
+CREATE INDEX entry_posted ON entry (posted_on) WHERE posted_on IS NOT NULL;
 -- What else was logged on a day?
 CREATE INDEX entry_day ON entry (happened_on, kind);
 CREATE INDEX entry_machine ON entry (machine_id, kind) WHERE machine_id IS NOT NULL;
@@ -101,9 +105,12 @@ CREATE TABLE stock_effect (
     awaiting_micro INTEGER NOT NULL CHECK (awaiting_micro >= 0),  -- what left beyond the shelf, before its receipt
     awaiting_minor INTEGER NOT NULL,                              -- what that is assumed to cost
     on_hand_micro  INTEGER NOT NULL CHECK (on_hand_micro >= 0),   -- the shelf after it
-    worth_minor    INTEGER NOT NULL
+    worth_minor    INTEGER NOT NULL,
+    -- On which day it takes the place of what was worked out before; NULL: on that of its entry.
+    posted_on      TEXT CHECK (posted_on IS date(posted_on))
 ) STRICT;
 CREATE INDEX stock_effect_entry ON stock_effect (entry_id);
+CREATE INDEX stock_effect_posted ON stock_effect (posted_on) WHERE posted_on IS NOT NULL;
 
 -- What awaits a receipt now? The last line of what `stock_effect` works out for an item: what left beyond its shelf and isn't
 -- settled yet.

@@ -25,6 +25,7 @@ CREATE TABLE invoice (
     letterhead_id  INTEGER REFERENCES letterhead (id),
     client_tax_number TEXT,
     exemption      TEXT,                                          -- why no tax is asked of the client; empty: it is
+    tax_area       TEXT,                                          -- where it is taxed; empty: by the setting, NULL: a draft
     -- A credit note takes back another invoice, or a part of it, for a reason. Its amounts are above zero, too.
     credits_id     INTEGER REFERENCES invoice (id),
     reason         TEXT NOT NULL DEFAULT '',
@@ -39,12 +40,15 @@ CREATE TABLE invoice (
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
            AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)
            AND (number IS NULL) = (letterhead_id IS NULL)
-           AND (number IS NULL) = (client_tax_number IS NULL) AND (number IS NULL) = (exemption IS NULL)),
+           AND (number IS NULL) = (client_tax_number IS NULL) AND (number IS NULL) = (exemption IS NULL)
+           AND (number IS NULL) = (tax_area IS NULL)),
     CHECK (number IS NULL OR withdrawn_on IS NULL)
 ) STRICT;
 CREATE UNIQUE INDEX invoice_number ON invoice (id >> 40, number) WHERE number IS NOT NULL;
 CREATE UNIQUE INDEX invoice_one_draft ON invoice (job_id) WHERE number IS NULL AND withdrawn_on IS NULL;
 CREATE INDEX invoice_job ON invoice (job_id);
+-- What was issued in a time?
+CREATE INDEX invoice_issued ON invoice (issued_on) WHERE issued_on IS NOT NULL;
 -- What was a client asked for?
 CREATE INDEX invoice_client ON invoice (client_id) WHERE client_id IS NOT NULL;
 CREATE INDEX invoice_credits ON invoice (credits_id) WHERE credits_id IS NOT NULL;
@@ -126,6 +130,7 @@ CREATE TABLE write_off_void (
     write_off_id INTEGER NOT NULL UNIQUE REFERENCES write_off (id),
     reason       TEXT    NOT NULL CHECK (reason <> ''),
     happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    posted_on    TEXT CHECK (posted_on IS date(posted_on)),       -- NULL: what it takes back counts nowhere
     recorded_at  TEXT    NOT NULL
 ) STRICT;
 CREATE VIEW live_write_off AS
@@ -142,11 +147,14 @@ CREATE TABLE payment (
     -- 1: what is beyond the invoice was to be kept as the client's credit; 0: nobody said so, and then there is none.
     kept_credit  INTEGER NOT NULL DEFAULT 0 CHECK (kept_credit IN (0, 1)),
     happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    posted_on    TEXT CHECK (posted_on IS date(posted_on)),       -- NULL: it counts on its own day
     recorded_at  TEXT    NOT NULL,
     note         TEXT    NOT NULL DEFAULT ''
 ) STRICT;
 CREATE UNIQUE INDEX payment_number ON payment (id >> 40, number);
 CREATE INDEX payment_invoice ON payment (invoice_id);
+CREATE INDEX payment_day ON payment (happened_on);
+CREATE INDEX payment_posted ON payment (posted_on) WHERE posted_on IS NOT NULL;
 
 -- A payment taken back (a bounced check, a slip), by a row of its own.
 CREATE TABLE payment_void (
@@ -154,6 +162,7 @@ CREATE TABLE payment_void (
     payment_id  INTEGER NOT NULL UNIQUE REFERENCES payment (id),
     reason      TEXT    NOT NULL,
     happened_on TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
+    posted_on    TEXT CHECK (posted_on IS date(posted_on)),       -- NULL: what it takes back counts nowhere
     recorded_at TEXT    NOT NULL
 ) STRICT;
 
@@ -171,6 +180,7 @@ CREATE TABLE payment_application (
     invoice_id   INTEGER REFERENCES invoice (id),                 -- the invoice that it is applied to; NULL: paid back
     note         TEXT    NOT NULL DEFAULT '',
     amount_minor INTEGER NOT NULL CHECK (amount_minor > 0),
+    posted_on    TEXT CHECK (posted_on IS date(posted_on)),       -- NULL: it counts on its own day
     happened_on  TEXT    NOT NULL CHECK (happened_on IS date(happened_on)),
     recorded_at  TEXT    NOT NULL
 ) STRICT;

@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 
 use super::list::{DaysArgs, read_days, sorted};
 use super::rate::FURTHEST;
+use super::read::read_date;
 use super::ui::{Context, is_stdout};
 use crate::document::file::{
     BackupAnswer, CheckAnswer, DemoAnswer, ImportAnswer, InitAnswer, LogAnswer, RestoreAnswer,
@@ -128,7 +129,8 @@ pub(super) struct ImportArgs {
 
 /// Write rows as CSV: what import reads back, or what an accountant asks for
 ///
-/// Of a time (--from, --to) go out: invoices, payments, expenses, mileage, quotes, jobs. All else is written whole, as
+/// Of a time (--from, --to) go out: invoices, payments, expenses, mileage, quotes, jobs, and accounts: all of it as
+/// double entries. All else is written whole, as
 /// import reads it back.
 #[derive(Debug, Args)]
 #[command(
@@ -146,6 +148,9 @@ pub(super) struct ExportArgs {
     /// replaced.
     #[arg(long, value_name = "DATE|FILE")]
     to: Vec<PathBuf>,
+    /// Of accounts: as they were known at the end of a day (default: today)
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<String>,
     /// Replace whatever file is there
     #[arg(long)]
     replace: bool,
@@ -484,7 +489,16 @@ pub(super) fn cmd_export(context: &Context, args: &ExportArgs) -> Result<()> {
     let (text, file) = context.read(|ledger| {
         let (days, file) = days_and_file(context, ledger, args)?;
         let text = match args.kind {
-            Exported::Records(kind) => ledger.records(kind, days)?,
+            Exported::Records(kind) => {
+                if args.as_of.is_some() && kind != Records::Accounts {
+                    refuse!("--as-of is for `export accounts`, not for {kind}");
+                }
+                let as_of = read_date(context, ledger, args.as_of.as_deref())?;
+                ledger.records(kind, days, as_of)?
+            }
+            Exported::Rows(kind) if args.as_of.is_some() => {
+                refuse!("--as-of is for `export accounts`, not for {kind}");
+            }
             Exported::Rows(kind) if days == Days::default() => ledger.export(kind)?,
             Exported::Rows(kind) => {
                 let words = format!("`export {kind}` writes all of them, of no time");

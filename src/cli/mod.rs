@@ -143,6 +143,8 @@ enum Command {
     Setting(setting::SettingCommand),
     #[command(subcommand)]
     TaxArea(setting::TaxAreaCommand),
+    #[command(subcommand)]
+    Account(setting::AccountCommand),
     Import(file::ImportArgs),
     Export(file::ExportArgs),
     Check(file::CheckArgs),
@@ -322,6 +324,7 @@ fn dispatch(context: &Context, command: Command) -> Result<()> {
         Command::Schedule(command) => method::cmd_schedule(context, command),
         Command::Setting(command) => setting::cmd_setting(context, command),
         Command::TaxArea(command) => setting::cmd_tax_area(context, command),
+        Command::Account(command) => setting::cmd_account(context, command),
         Command::Import(args) => file::cmd_import(context, &args),
         Command::Export(args) => file::cmd_export(context, &args),
         Command::Check(args) => file::cmd_check(context, &args),

@@ -3,6 +3,7 @@
 use std::cell::Cell;
 
 use anyhow::Result;
+use chrono::{Datelike, NaiveDate};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Subcommand};
 
@@ -21,8 +22,9 @@ use crate::document::report::rentals::{RentalSums, RentalsAnswer};
 use crate::document::report::today::TodayAnswer;
 use crate::document::report::variance::{FURTHEST, VarianceAnswer};
 use crate::document::report::work_in_hand::WorkInHandAnswer;
+use crate::document::report::year::{MileageAnswer, YearAnswer};
 use crate::document::showing::Showing;
-use crate::ledger::{Grouping, Job, Ledger, Refusal, Span, Which, refuse};
+use crate::ledger::{Days, Grouping, Job, Ledger, Refusal, Span, Which, refuse};
 use crate::trade::bounds;
 
 /// Show what today asks for: machines due, coats, quotes, money
@@ -30,7 +32,7 @@ use crate::trade::bounds;
 #[command(after_long_help = "Example:\n  gritledger today")]
 pub(super) struct TodayArgs {}
 
-/// Look back: margins, variances, causes, consumables, rentals, overheads, work in hand
+/// Look back: margins, variances, causes, rentals, overheads, work in hand, the year
 #[derive(Debug, Subcommand)]
 pub(super) enum ReportCommand {
     Margin(MarginArgs),
@@ -41,6 +43,7 @@ pub(super) enum ReportCommand {
     Overheads(OverheadsArgs),
     Receivables(ReceivablesArgs),
     WorkInHand(WorkInHandArgs),
+    Year(YearArgs),
 }
 
 /// Which jobs: by the day on which each was closed, or else begun or agreed.
@@ -239,13 +242,64 @@ pub(super) struct WorkInHandArgs {
     rows: RowsArgs,
 }
 
+/// Show what a year came to: revenue, costs, result, by month and by client
+///
+/// Then tax by area, wages, what was driven and what is on the shelf. Revenue is what was invoiced before tax less credit
+/// notes, on the days of the invoices. With --close the figures are fixed for good, with all that was before: what is
+/// recorded or taken back later counts on the day of its recording, and says what it corrects. A time is closed once it is
+/// over, begins where the last one ended, and is never opened again.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger report year 2026\n  gritledger report year --from 2026-01-01 --to 2026-03-31 --by client\n  gritledger report year 2026 --mileage --csv\n  gritledger report year --from 2026-01-01 --to 2026-01-31 --close"
+)]
+pub(super) struct YearArgs {
+    /// The year (default: this one)
+    #[arg(value_name = "YEAR", conflicts_with_all = ["from", "to"], value_parser = clap::value_parser!(i32).range(1900..=2999))]
+    year: Option<i32>,
+    #[command(flatten)]
+    days: DaysArgs,
+    /// As it was known at the end of a day (default: today)
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<String>,
+    /// Only the figures by this
+    #[arg(long, value_name = "WHAT", value_parser = one_of(&[Grouping::Month, Grouping::Client]))]
+    by: Option<Grouping>,
+    /// The log of what was driven, with days, places and purposes
+    #[arg(long, conflicts_with = "by")]
+    mileage: bool,
+    /// Fix the figures for good
+    #[arg(long, conflicts_with_all = ["by", "mileage", "as_of", "top", "sort"])]
+    close: bool,
+    #[command(flatten)]
+    rows: RowsArgs,
+}
+
+impl YearArgs {
+    /// Reads from which day to which: those of the year, this one's if nothing is said.
+    fn read(&self, context: &Context, ledger: &Ledger) -> Result<(NaiveDate, NaiveDate)> {
+        let days = self.days.read(context, ledger)?;
+        let year = self.year.unwrap_or(ledger.today().year());
+        let day = |month, day| NaiveDate::from_ymd_opt(year, month, day).unwrap_or(ledger.today());
+        Ok(match days {
+            Days {
+                from: None,
+                to: None,
+            } => (day(1, 1), day(12, 31)),
+            Days { from, to } => ledger.first_and_last(Days { from, to }),
+        })
+    }
+}
+
 pub(super) fn cmd_today(context: &Context, args: &TodayArgs) -> Result<()> {
     let TodayArgs {} = args;
     context.give_told::<TodayAnswer, _>(Ledger::what_today_asks)
 }
 
 pub(super) fn cmd_report(context: &Context, command: ReportCommand) -> Result<()> {
-    context.read(|ledger| report(context, ledger, &command))
+    match &command {
+        ReportCommand::Year(args) if args.close => close(context, args),
+        command => context.read(|ledger| report(context, ledger, command)),
+    }
 }
 
 fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result<()> {
@@ -263,6 +317,7 @@ fn report(context: &Context, ledger: &Ledger, command: &ReportCommand) -> Result
             give_list(context, ledger, receivables, &args.rows, false)
         }
         ReportCommand::WorkInHand(args) => work_in_hand(context, ledger, args),
+        ReportCommand::Year(args) => year(context, ledger, args),
     }
 }
 
@@ -405,6 +460,43 @@ fn work_in_hand(context: &Context, ledger: &Ledger, args: &WorkInHandArgs) -> Re
     }
     let answer = WorkInHandAnswer::new(ledger.work_in_hand(on, client)?, &page);
     give_list(context, ledger, answer, &args.rows, args.client.narrows())
+}
+
+fn year(context: &Context, ledger: &Ledger, args: &YearArgs) -> Result<()> {
+    let (from, to) = args.read(context, ledger)?;
+    let as_of = read_date(context, ledger, args.as_of.as_deref())?;
+    if as_of > ledger.today() {
+        refuse!("{as_of} is after today, {}", ledger.today());
+    }
+    let page = context.page(ledger);
+    if args.mileage {
+        let drives = ledger.drives(from, to, as_of)?;
+        let mileage = MileageAnswer::new(drives, from, to, &page);
+        return give_list(context, ledger, mileage, &args.rows, false);
+    }
+    let year = YearAnswer::new(
+        ledger.year(from, to, as_of)?,
+        args.by,
+        ledger.today(),
+        &page,
+    );
+    give_list(context, ledger, year, &args.rows, false)
+}
+
+/// Fixes the figures of a time, if that is meant.
+fn close(context: &Context, args: &YearArgs) -> Result<()> {
+    context.write(|writing| {
+        let (from, to) = args.read(context, writing)?;
+        writing.refuse_unclosable(from, to)?;
+        context.confirm(&format!(
+            "{from} to {to} is closed for good, with everything before it: its figures never change again"
+        ))?;
+        writing.close(from, to)?;
+        context.status(&format!("Closed {from} to {to}."));
+        let year = writing.year(from, to, writing.today())?;
+        let year = YearAnswer::new(year, None, writing.today(), &context.page(writing));
+        context.give(writing, year)
+    })
 }
 
 /// Nobody pays for work on the owner's own floors: it has a cost, and no margin.

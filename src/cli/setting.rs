@@ -1,10 +1,11 @@
-//! `setting` and `tax-area`: figures that quotes and invoices start from.
+//! `setting`, `tax-area` and `account`: figures that quotes and invoices start from, and what accounts are called.
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
 
 use super::read::{read_date, read_margin, read_percent};
 use super::ui::Context;
+use crate::document::accounts::{AccountAnswer, AccountList};
 use crate::document::book::{SettingAnswer, SettingList, TaxAreaAnswer, TaxAreaList};
 use crate::ledger::{Ledger, TaxArea, rates_text};
 use crate::money::Decimal;
@@ -141,6 +142,40 @@ pub(super) struct TaxAreaSetArgs {
     percent: Option<String>,
     #[command(flatten)]
     kinds: KindsArgs,
+}
+
+/// Manage accounts: what the firm calls those that its figures add up in
+#[derive(Debug, Subcommand)]
+pub(super) enum AccountCommand {
+    /// List the accounts, with what each holds
+    #[command(after_long_help = "Example:\n  gritledger account list")]
+    List,
+    Rename(AccountRenameArgs),
+}
+
+/// Call an account something else, in exports from now on
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:\n  gritledger account rename money \"Current account\"")]
+pub(super) struct AccountRenameArgs {
+    /// The account, by its word or by what it is called
+    account: String,
+    /// What it is called from now on; no other account is
+    name: String,
+}
+
+pub(super) fn cmd_account(context: &Context, command: AccountCommand) -> Result<()> {
+    match command {
+        AccountCommand::List => context.give_told::<AccountList, _>(Ledger::accounts),
+        AccountCommand::Rename(args) => context.write(|writing| {
+            let account = writing.account(&args.account)?.account;
+            let row = writing.rename_account(account, &args.name)?;
+            context.status(&format!(
+                "The account {} is called {}.",
+                row.account, row.name
+            ));
+            context.give_json(|| Ok(AccountAnswer::new(row, &context.page(writing))))
+        }),
+    }
 }
 
 pub(super) fn cmd_setting(context: &Context, command: SettingCommand) -> Result<()> {

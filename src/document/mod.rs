@@ -16,6 +16,7 @@ mod told;
 #[macro_use]
 pub mod showing;
 
+pub mod accounts;
 pub mod book;
 pub mod calendar;
 pub mod close;

@@ -9,6 +9,7 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::measure::{Length, Units};
 use crate::money::{Decimal, LARGEST_KEPT, Money, counted, product, round};
 use crate::notation::{Country, DateOrder, DecimalMark};
+use crate::trade::accounts::Account;
 use crate::trade::cautions::Hazard;
 use crate::trade::invoice::InvoiceKind;
 use crate::trade::operation::{Driver, Splits};
@@ -230,6 +231,7 @@ word_columns!(
     ReadingKind,
     Layer,
     TaxedKind,
+    Account,
 );
 
 impl ToSql for Units {
@@ -354,7 +356,8 @@ mod tests {
     #[test]
     fn the_schema_lets_in_what_the_closed_sets_have_and_nothing_else() {
         let drivers: Vec<Unit> = Driver::ALL.iter().map(|driver| driver.unit()).collect();
-        let sets: [(&str, BTreeSet<&str>); 25] = [
+        let sets: [(&str, BTreeSet<&str>); 26] = [
+            ("account_name.account", words!(Account::ALL)),
             ("book_rate.kind", words!(RateKind::ALL)),
             ("finding.unit", words!(drivers)),
             ("invoice.kind", words!(InvoiceKind::ALL)),

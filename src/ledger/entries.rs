@@ -372,6 +372,10 @@ impl Writing<'_> {
         let id = EntryId(self.new_id("entry")?);
         let number = self.new_number("entry")?;
         let slip = self.slip_mended_by(entry)?;
+        let posted = match entry.voids {
+            Some(voided) => self.counts_on(self.posted_on(voided)?)?,
+            None => self.counts_on(entry.on)?,
+        };
         let place = slip.as_ref().map_or(id, |slip| slip.place);
         let late = match &slip {
             Some(slip) if !entry.measures => self.was_late(slip, entry.job)?,
@@ -383,17 +387,17 @@ impl Writing<'_> {
         };
         self.connection
             .prepare_cached(
-                "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, voids_id, place_id, worker_id, task_id,
+                "INSERT INTO entry (id, number, kind, job_id, happened_on, recorded_at, posted_on, voids_id, place_id, worker_id, task_id,
                                     operation_id, item_id, machine_id, rental_id, quantity_micro, amount_minor,
                                     book_price_micro, price_micro, burden_micro, at, by_tariff, left_over, on_the_road, late,
                                     what)
-                 VALUES (:id, :number, :kind, :job, :on, :now, :voids, :place, :worker, :task, :operation, :item, :machine,
+                 VALUES (:id, :number, :kind, :job, :on, :now, :posted, :voids, :place, :worker, :task, :operation, :item, :machine,
                          :rental, :quantity, :amount, :book_price, :price, :burden, :at, :by_tariff, :left_over, :on_the_road,
                          :late, :what)",
             )?
             .execute(named_params! {
                 ":id": id, ":number": number, ":kind": entry.kind, ":job": entry.job, ":on": entry.on,
-                ":now": self.now(), ":voids": entry.voids, ":place": place, ":worker": entry.worker, ":task": entry.task,
+                ":now": self.now(), ":posted": posted, ":voids": entry.voids, ":place": place, ":worker": entry.worker, ":task": entry.task,
                 ":operation": entry.operation, ":item": entry.item, ":machine": entry.machine,
                 ":rental": entry.rental, ":quantity": entry.quantity.map(Micro), ":amount": entry.amount,
                 ":book_price": book_price.map(Micro), ":price": entry.price.map(Micro), ":burden": entry.burden.map(Micro),
@@ -411,6 +415,14 @@ impl Writing<'_> {
             instead_of: slip.map(|slip| slip.number),
             late,
         })
+    }
+
+    /// Returns the day on which an entry counts.
+    fn posted_on(&self, entry: EntryId) -> Result<NaiveDate> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT COALESCE(posted_on, happened_on) FROM entry WHERE id = :id")?;
+        Ok(statement.query_row(named_params! { ":id": entry }, |row| row.get(0))?)
     }
 
     fn insert_entry_room(&self, entry: EntryId, room: &Room, measures: bool) -> Result<()> {

@@ -64,6 +64,10 @@ pub(super) const MIGRATIONS: &[(&str, &str)] = &[
         "0008_readings",
         include_str!("../../migrations/0008_readings.sql"),
     ),
+    (
+        "0009_accounts",
+        include_str!("../../migrations/0009_accounts.sql"),
+    ),
 ];
 
 /// What has the name that a ledger is to get, held so that nobody writes in it meanwhile.

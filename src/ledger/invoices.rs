@@ -1187,7 +1187,9 @@ impl Writing<'_> {
         self.connection.execute(
             "UPDATE invoice SET number = :number, issued_on = :today, due_on = :due, client_id = :client_id,
                     client = :client, client_address = :client_address, site = :site, letterhead_id = :letterhead,
-                    client_tax_number = :tax_number, exemption = :exemption
+                    client_tax_number = :tax_number, exemption = :exemption,
+                    tax_area = COALESCE((SELECT tax_area.name FROM job JOIN site ON site.id = job.site_id
+                                         JOIN tax_area ON tax_area.id = site.tax_area_id WHERE job.id = invoice.job_id), '')
              WHERE id = :id",
             named_params! {
                 ":number": number, ":today": self.today(), ":due": due,

@@ -4,6 +4,7 @@
 //! loss counts for what is still missing, and never makes a credit.
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, named_params};
 
 use super::{Invoice, Writing, refuse};
@@ -58,24 +59,24 @@ impl Writing<'_> {
         if reason.is_empty() {
             refuse!("say why the loss on {name} is taken back");
         }
-        let last: Option<(i64, Money)> = self
+        let last: Option<(i64, Money, NaiveDate)> = self
             .connection
             .prepare_cached(
-                "SELECT id, amount_minor FROM live_write_off WHERE invoice_id = :invoice ORDER BY id DESC LIMIT 1",
+                "SELECT id, amount_minor, happened_on FROM live_write_off WHERE invoice_id = :invoice ORDER BY id DESC LIMIT 1",
             )?
             .query_row(named_params! { ":invoice": invoice.id }, |row| {
-                Ok((row.get(0)?, row.get(1)?))
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
             })
             .optional()?;
-        let Some((id, amount)) = last else {
+        let Some((id, amount, on)) = last else {
             refuse!("nothing of {name} is written off")
         };
         self.connection.execute(
-            "INSERT INTO write_off_void (id, write_off_id, reason, happened_on, recorded_at)
-             VALUES (:id, :loss, :reason, :today, :now)",
+            "INSERT INTO write_off_void (id, write_off_id, reason, happened_on, posted_on, recorded_at)
+             VALUES (:id, :loss, :reason, :today, :posted, :now)",
             named_params! {
                 ":id": self.new_id("write_off_void")?, ":loss": id, ":reason": reason, ":today": self.today(),
-                ":now": self.now(),
+                ":posted": self.counts_on(on)?, ":now": self.now(),
             },
         )?;
         self.log(&format!(

@@ -12,6 +12,7 @@
 //! * Ids that this file hands out start at copy × 2^40, so rows of two copies never collide.
 //! * The clock is given; nothing here asks the machine for the time.
 
+mod accounts;
 mod archive;
 mod as_it_stood;
 mod before;
@@ -21,6 +22,7 @@ mod budgets;
 mod causes;
 mod check;
 mod clients;
+mod closing;
 mod columns;
 mod corrections;
 mod csv;
@@ -56,6 +58,7 @@ mod overheads;
 mod own;
 mod payments;
 mod plans;
+mod postings;
 mod promises;
 mod quote_lines;
 mod quote_rows;
@@ -83,6 +86,7 @@ mod trips;
 mod variations;
 mod work_in_hand;
 mod workers;
+mod year;
 
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
@@ -94,11 +98,13 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use rusqlite::{Connection, named_params};
 
+pub use self::accounts::AccountRow;
 pub use self::before::*;
 pub use self::book::*;
 pub use self::books::*;
 pub use self::budgets::*;
 pub use self::clients::*;
+pub use self::closing::Closed;
 pub use self::corrections::*;
 pub use self::csv::defused;
 pub use self::day_book::*;
@@ -126,6 +132,7 @@ pub use self::operations::*;
 pub use self::overheads::*;
 pub use self::payments::*;
 pub use self::plans::*;
+pub use self::postings::AccountLine;
 pub use self::quotes::*;
 pub use self::readings::*;
 pub use self::receivables::*;
@@ -145,6 +152,7 @@ pub use self::trips::DrivingLeftOut;
 pub use self::variations::*;
 pub use self::work_in_hand::*;
 pub use self::workers::*;
+pub use self::year::*;
 use crate::measure::Units;
 use crate::money::Currency;
 use crate::notation::{Country, Notation};

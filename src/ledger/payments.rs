@@ -286,11 +286,11 @@ impl Writing<'_> {
         let id = self.new_id("payment")?;
         let payment = numbered('P', id, self.new_number("payment")?);
         self.connection.execute(
-            "INSERT INTO payment (id, number, invoice_id, amount_minor, kept_credit, happened_on, recorded_at, note)
-             VALUES (:id, :number, :invoice, :amount, :kept, :on, :now, :note)",
+            "INSERT INTO payment (id, number, invoice_id, amount_minor, kept_credit, happened_on, posted_on, recorded_at, note)
+             VALUES (:id, :number, :invoice, :amount, :kept, :on, :posted, :now, :note)",
             named_params! {
                 ":id": id, ":number": self.new_number("payment")?, ":invoice": invoice.id, ":amount": amount,
-                ":kept": keep_credit, ":on": on, ":now": self.now(), ":note": note,
+                ":kept": keep_credit, ":on": on, ":posted": self.counts_on(on)?, ":now": self.now(), ":note": note,
             },
         )?;
         self.log(&format!(
@@ -507,13 +507,14 @@ impl Writing<'_> {
     ) -> Result<Application> {
         self.connection
             .prepare_cached(
-                "INSERT INTO payment_application (id, payment_id, invoice_id, amount_minor, note, happened_on, recorded_at)
-                 VALUES (:id, :payment, :invoice, :amount, :note, :on, :now)",
+                "INSERT INTO payment_application (id, payment_id, invoice_id, amount_minor, note, happened_on, posted_on,
+                                                  recorded_at)
+                 VALUES (:id, :payment, :invoice, :amount, :note, :on, :posted, :now)",
             )?
             .execute(named_params! {
                 ":id": self.new_id("payment_application")?, ":payment": credit.payment_id,
                 ":invoice": invoice.map(|invoice| invoice.id), ":amount": amount, ":note": note, ":on": on,
-                ":now": self.now(),
+                ":posted": self.counts_on(on)?, ":now": self.now(),
             })?;
         let (text, payment) = (self.currency().text(amount), &credit.payment);
         self.log(&match invoice {
@@ -542,12 +543,18 @@ impl Writing<'_> {
                 .hint("gritledger payment list")
                 .into());
         }
+        let counted: NaiveDate = self
+            .connection
+            .prepare_cached(
+                "SELECT COALESCE(posted_on, happened_on) FROM payment WHERE id = :payment",
+            )?
+            .query_row(named_params! { ":payment": payment }, |row| row.get(0))?;
         self.connection.execute(
-            "INSERT INTO payment_void (id, payment_id, reason, happened_on, recorded_at)
-             VALUES (:id, :payment, :reason, :today, :now)",
+            "INSERT INTO payment_void (id, payment_id, reason, happened_on, posted_on, recorded_at)
+             VALUES (:id, :payment, :reason, :today, :posted, :now)",
             named_params! {
                 ":id": self.new_id("payment_void")?, ":payment": payment, ":reason": reason.trim(),
-                ":today": self.today(), ":now": self.now(),
+                ":today": self.today(), ":posted": self.counts_on(counted)?, ":now": self.now(),
             },
         )?;
         self.log(&format!("Took back payment {number}: {}.", reason.trim()))?;

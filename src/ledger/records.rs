@@ -2,7 +2,9 @@
 //!
 //! Other exports are read back by an import and name things as they are called today; these are read by people and by
 //! other programs, have the words of their day, and amounts that can be added up: a credit note and what was paid back
-//! stand below zero.
+//! stand below zero, and so does what is taken back of a closed time.
+
+use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -11,8 +13,10 @@ use rusqlite::{Row, named_params};
 
 use super::columns::Micro;
 use super::export::{Sheet, exact};
+use super::postings::{POSTINGS, Seen};
 use super::{Days, Ledger};
 use crate::money::Money;
+use crate::trade::accounts::Account;
 use crate::trade::bounds::FIRST_DAY;
 use crate::trade::closed_set;
 
@@ -31,6 +35,8 @@ closed_set! {
         Quotes = "quotes",
         /// Jobs with what they cost and brought.
         Jobs = "jobs",
+        /// All of it as double entries.
+        Accounts = "accounts",
     }
 }
 
@@ -60,55 +66,72 @@ const INVOICES: &str = "
     WHERE invoice.number IS NOT NULL AND issued_on BETWEEN :from AND :to
     ORDER BY invoice.id >> 40, invoice.number";
 
-/// Of a payment that was taken back only what had been paid back of it counts.
+/// Of a payment that was taken back only what had been paid back of it counts, or, once its time is closed, both.
 const PAYMENTS: &str = "
-    SELECT payment.happened_on AS date, IIF(payment.id >> 40, (payment.id >> 40) || '-', '') || 'P' || payment.number AS payment,
-           'received' AS kind, IIF(invoice.id >> 40, (invoice.id >> 40) || '-', '') || 'I' || invoice.number AS invoice,
-           client, amount_minor,
+    SELECT on_day AS date, IIF(payment.id >> 40, (payment.id >> 40) || '-', '') || 'P' || payment.number AS payment, what AS kind,
+           IIF(invoice.id >> 40, (invoice.id >> 40) || '-', '') || 'I' || invoice.number AS invoice, client,
+           sign * amount_minor AS amount_minor,
            (SELECT GROUP_CONCAT(IIF(other.id >> 40, (other.id >> 40) || '-', '') || 'I' || other.number, '; ')
             FROM payment_application AS application JOIN invoice AS other ON other.id = application.invoice_id
-            WHERE payment_id = payment.id) AS applied_to,
-           payment.note
-    FROM live_payment AS payment
+            WHERE payment_id = payment.id AND sign = 1) AS applied_to,
+           IIF(sign = 1, payment.note, payment_void.reason) AS note, IIF(own_day = on_day, NULL, own_day) AS of_closed
+    FROM payment_told
+    JOIN payment ON payment.id = payment_told.payment_id
     JOIN invoice ON invoice.id = payment.invoice_id
-    WHERE payment.happened_on BETWEEN :from AND :to
+    LEFT JOIN payment_void ON payment_void.payment_id = payment.id
     UNION ALL
-    SELECT application.happened_on, IIF(payment.id >> 40, (payment.id >> 40) || '-', '') || 'P' || payment.number, 'paid back',
-           IIF(invoice.id >> 40, (invoice.id >> 40) || '-', '') || 'I' || invoice.number, client,
-           -application.amount_minor, NULL, application.note
-    FROM payment_application AS application
-    JOIN payment ON payment.id = application.payment_id
+    SELECT COALESCE(part.posted_on, part.happened_on), IIF(payment.id >> 40, (payment.id >> 40) || '-', '') || 'P' || payment.number,
+           'paid back', IIF(invoice.id >> 40, (invoice.id >> 40) || '-', '') || 'I' || invoice.number, client,
+           -part.amount_minor, NULL, part.note, IIF(part.posted_on IS NULL, NULL, part.happened_on)
+    FROM payment_application AS part
+    JOIN payment ON payment.id = part.payment_id
     JOIN invoice ON invoice.id = payment.invoice_id
-    WHERE application.invoice_id IS NULL AND application.happened_on BETWEEN :from AND :to
+    WHERE part.invoice_id IS NULL AND COALESCE(part.posted_on, part.happened_on) BETWEEN :from AND :to AND part.recorded_at < :before
     ORDER BY date, payment, kind DESC";
 
 const EXPENSES: &str = "
-    SELECT entry.happened_on AS date, IIF(entry.id >> 40, (entry.id >> 40) || '-', '') || 'E' || entry.number AS entry,
-           CASE entry.kind WHEN 'buy' THEN 'bought' WHEN 'hand-back' THEN 'handed back' WHEN 'spent' THEN 'spent'
-                           ELSE 'rented' END AS kind,
+    SELECT on_day AS date, IIF(doc.id >> 40, (doc.id >> 40) || '-', '') || 'E' || doc.number AS entry,
+           CASE entry.kind WHEN 'buy' THEN 'bought' WHEN 'spent' THEN 'spent' ELSE 'rented' END AS kind,
            COALESCE(item.name, machine.name, entry.what) AS what, entry.quantity_micro, item.unit,
-           IIF(entry.kind = 'hand-back', -entry.amount_minor, entry.amount_minor) AS amount_minor,
+           sign * entry.amount_minor AS amount_minor,
            IIF(job.id >> 40, (job.id >> 40) || '-', '') || 'J' || job.number AS job, job_party.client,
-           IIF(entry.kind = 'spent', '', entry.what) AS note
-    FROM live_entry AS entry
+           IIF(doc.kind = 'spent', '', doc.what) AS note, IIF(own_day = on_day, NULL, own_day) AS of_closed
+    FROM entry_told
+    CROSS JOIN entry ON entry.id = entry_id
+    CROSS JOIN entry AS doc ON doc.id = doc_id
     LEFT JOIN item ON item.id = entry.item_id
     LEFT JOIN machine ON machine.id = entry.machine_id
     LEFT JOIN job ON job.id = entry.job_id
     LEFT JOIN job_party ON job_party.job_id = entry.job_id
-    WHERE entry.kind IN ('buy', 'hand-back', 'rental-back', 'spent') AND COALESCE(entry.amount_minor, 0) <> 0
-          AND entry.happened_on BETWEEN :from AND :to
-    ORDER BY date, entry.place_id, entry.id";
-
-const MILEAGE: &str = "
-    SELECT entry.happened_on AS date, IIF(entry.id >> 40, (entry.id >> 40) || '-', '') || 'E' || entry.number AS entry,
-           entry.quantity_micro AS distance_micro, :road AS unit, entry.price_micro AS rate_micro, entry.amount_minor,
-           IIF(job.id >> 40, (job.id >> 40) || '-', '') || 'J' || job.number AS job, job_party.client,
-           job_party.site AS place, entry.what AS purpose
-    FROM live_entry AS entry
+    WHERE entry.kind IN ('buy', 'rental-back', 'spent') AND entry.amount_minor <> 0
+    UNION ALL
+    SELECT on_day, IIF(doc.id >> 40, (doc.id >> 40) || '-', '') || 'E' || doc.number, 'handed back', item.name, entry.quantity_micro,
+           item.unit, -SUM(sign * COALESCE(entry.amount_minor, awaiting_minor - value_minor)) AS refund,
+           IIF(job.id >> 40, (job.id >> 40) || '-', '') || 'J' || job.number, job_party.client, doc.what,
+           IIF(effect_told.own_day = on_day, NULL, effect_told.own_day)
+    FROM effect_told
+    CROSS JOIN stock_effect AS effect ON effect.id = effect_id
+    CROSS JOIN entry ON entry.id = effect_told.entry_id AND entry.kind = 'hand-back'
+    CROSS JOIN entry AS doc ON doc.id = doc_id
+    JOIN item ON item.id = entry.item_id
     LEFT JOIN job ON job.id = entry.job_id
     LEFT JOIN job_party ON job_party.job_id = entry.job_id
-    WHERE entry.kind = 'drive' AND entry.happened_on BETWEEN :from AND :to
-    ORDER BY date, entry.place_id, entry.id";
+    GROUP BY on_day, doc.id HAVING refund <> 0
+    ORDER BY date, entry";
+
+const MILEAGE: &str = "
+    SELECT on_day AS date, IIF(doc.id >> 40, (doc.id >> 40) || '-', '') || 'E' || doc.number AS entry,
+           sign * entry.quantity_micro AS distance_micro, :road AS unit, entry.price_micro AS rate_micro,
+           sign * entry.amount_minor AS amount_minor,
+           IIF(job.id >> 40, (job.id >> 40) || '-', '') || 'J' || job.number AS job, job_party.client,
+           job_party.site AS place, doc.what AS purpose, IIF(own_day = on_day, NULL, own_day) AS of_closed
+    FROM entry_told
+    CROSS JOIN entry ON entry.id = entry_id
+    CROSS JOIN entry AS doc ON doc.id = doc_id
+    LEFT JOIN job ON job.id = entry.job_id
+    LEFT JOIN job_party ON job_party.job_id = entry.job_id
+    WHERE entry.kind = 'drive'
+    ORDER BY date, entry.place_id, entry.id, doc.id";
 
 /// By the day on which they were drafted; the option that was accepted, else each.
 const QUOTES: &str = "
@@ -167,36 +190,41 @@ const JOBS: &str = "
     ORDER BY job.id";
 
 impl Ledger {
-    /// Returns the records of a kind in a time, as CSV.
+    /// Returns the records of a kind in a time, as CSV; accounts as they were known at the end of a day.
     ///
     /// # Errors
     /// Fails if the file can't be read.
-    pub fn records(&self, kind: Records, days: Days) -> Result<String> {
-        let (sql, has_road) = match kind {
-            Records::Invoices => (INVOICES, false),
-            Records::Payments => (PAYMENTS, false),
-            Records::Expenses => (EXPENSES, false),
-            Records::Mileage => (MILEAGE, true),
-            Records::Quotes => (QUOTES, false),
-            Records::Jobs => (JOBS, false),
+    pub fn records(&self, kind: Records, days: Days, as_of: NaiveDate) -> Result<String> {
+        let sql = match kind {
+            Records::Invoices => INVOICES.to_owned(),
+            Records::Quotes => QUOTES.to_owned(),
+            Records::Jobs => JOBS.to_owned(),
+            Records::Payments => format!("{POSTINGS} {PAYMENTS}"),
+            Records::Expenses => format!("{POSTINGS} {EXPENSES}"),
+            Records::Mileage => format!("{POSTINGS} {MILEAGE}"),
+            Records::Accounts => return self.account_sheet(days, as_of),
         };
         let (from, to) = self.first_and_last(days);
-        let road = self.road().to_string();
-        let mut parameters = named_params! { ":from": from, ":to": to, ":road": road }.to_vec();
-        if !has_road {
-            parameters.pop();
-        }
-        let mut statement = self.connection.prepare_cached(sql)?;
+        let before = Seen { from, to, as_of }.before();
+        let mut statement = self.connection.prepare_cached(&sql)?;
         let names: Vec<String> = statement.column_names().map(str::to_owned).collect();
-        let ends = |name: &String| -> String {
-            let bare = name
-                .strip_suffix(AMOUNT)
-                .or_else(|| name.strip_suffix(QUANTITY));
-            bare.unwrap_or(name).to_owned()
+        let road = self.road().to_string();
+        let asked = named_params! { ":from": from, ":to": to, ":before": before, ":road": road };
+        for (name, value) in asked {
+            // Not every query asks for all of them.
+            if let Some(place) = statement.parameter_index(name)? {
+                statement.raw_bind_parameter(place, value)?;
+            }
+        }
+        let bare = |name: &String| -> String {
+            let amount = name.strip_suffix(AMOUNT);
+            amount
+                .or_else(|| name.strip_suffix(QUANTITY))
+                .unwrap_or(name)
+                .to_owned()
         };
-        let headings = names.iter().map(ends).chain(["currency".to_owned()]);
-        let mut sheet = Sheet::headed(headings)?;
-        let mut rows = statement.query(&parameters[..])?;
+        let mut sheet = Sheet::headed(names.iter().map(bare).chain(["currency".to_owned()]))?;
+        let mut rows = statement.raw_query();
         while let Some(row) = rows.next()? {
             let cells = names.iter().map(|name| self.cell(row, name));
             let mut cells: Vec<String> = cells.collect::<rusqlite::Result<_>>()?;
@@ -206,8 +234,38 @@ impl Ledger {
         sheet.text()
     }
 
+    /// Returns the lines of the accounts, each under the name that its account has today.
+    fn account_sheet(&self, days: Days, as_of: NaiveDate) -> Result<String> {
+        let accounts = self.accounts()?;
+        let called: BTreeMap<Account, String> = accounts
+            .into_iter()
+            .map(|row| (row.account, row.name))
+            .collect();
+        let headings = [
+            "date", "document", "account", "debit", "credit", "note", "currency",
+        ];
+        let mut sheet = Sheet::headed(headings)?;
+        for line in self.account_lines(days, as_of)? {
+            let amount = self.currency().text(line.amount.abs());
+            let (debit, credit) = match line.amount.is_negative() {
+                true => (String::new(), amount),
+                false => (amount, String::new()),
+            };
+            sheet.row(vec![
+                line.date.to_string(),
+                line.document,
+                called.get(&line.account).cloned().unwrap_or_default(),
+                debit,
+                credit,
+                line.note,
+                self.currency().code().to_owned(),
+            ])?;
+        }
+        sheet.text()
+    }
+
     /// Returns the first and the last day of a time; without them, from the beginning and until today.
-    pub(super) fn first_and_last(&self, days: Days) -> (NaiveDate, NaiveDate) {
+    pub fn first_and_last(&self, days: Days) -> (NaiveDate, NaiveDate) {
         let Days { from, to } = days;
         (from.unwrap_or(FIRST_DAY), to.unwrap_or(self.today()))
     }

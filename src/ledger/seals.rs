@@ -152,6 +152,17 @@ const SEALED: &[Sealed] = &[
         ..ROW
     },
     Sealed {
+        table: "account_name",
+        called: "SELECT '', 0, 0, 'name of the account ' || account FROM account_name WHERE id = :id",
+        ..ROW
+    },
+    Sealed {
+        table: "closed_period",
+        called: "SELECT '', 0, 0, 'closed ' || from_on || ' to ' || to_on FROM closed_period WHERE id = :id",
+        parts: &["SELECT * FROM filed_total WHERE period_id = :id ORDER BY account"],
+        ..ROW
+    },
+    Sealed {
         table: "letterhead",
         called: "SELECT '', 0, 0, 'letterhead ' || id FROM letterhead WHERE id = :id",
         ..ROW

@@ -580,8 +580,12 @@ impl Writing<'_> {
         self.connection
             .prepare_cached(
                 "INSERT INTO stock_effect (id, entry_id, cause_id, item_id, quantity_micro, value_minor, awaiting_micro,
-                                           awaiting_minor, on_hand_micro, worth_minor)
-                 VALUES (:id, :entry, :cause, :item, :change, :value, :awaiting, :assumed, :on_hand, :worth)",
+                                           awaiting_minor, on_hand_micro, worth_minor, posted_on)
+                 VALUES (:id, :entry, :cause, :item, :change, :value, :awaiting, :assumed, :on_hand, :worth,
+                         (SELECT IIF(COALESCE(entry.posted_on, entry.happened_on) > to_on, NULL,
+                                     MAX(date(cause.recorded_at), date(to_on, '+1 day')))
+                          FROM closed_until, entry, entry AS cause
+                          WHERE entry.id = :entry AND cause.id = :cause AND entry.id <> cause.id))",
             )?
             .execute(named_params! {
                 ":id": id, ":entry": entry, ":cause": cause, ":item": item, ":change": Micro(effect.change),

@@ -11,8 +11,9 @@
 //! [`quote`] of it, with the [`rental`] and [`buying`] that [`cover`] works out and the [`cautions`] that apply; trim is cut
 //! by [`cutting`], and a [`contract`] may have limits. A [`variation`] takes agreed work away, or measures it again. A [`plan`] says in what order a whole house is done, and [`trips`] how often somebody drives there. What the job then takes moves [`stock`] and adds up in [`job_cost`];
 //! a [`budget`] says how far that has come; [`variance`] sets it beside the quote; [`evidence`] is what a finished job teaches the rates; an [`invoice`] asks for
-//! the money, with the [`tax`] on it.
+//! the money, with the [`tax`] on it. All of it adds up in [`accounts`].
 
+pub mod accounts;
 pub mod ageing;
 pub mod bounds;
 pub mod budget;

@@ -221,6 +221,9 @@ const ASKED: &str = r#"
     report overheads
     report work-in-hand
     report work-in-hand --cash
+    report year
+    report year --mileage
+    account list
     log --last 200
     check
 "#;

@@ -50,6 +50,9 @@ const LISTS: &[(&str, &str)] = &[
     ("report rentals", "/rentals"),
     ("report rentals --by job", "/jobs"),
     ("report overheads", "/entries"),
+    ("report year 2025", "/by_month"),
+    ("report year 2025 --by client", "/by_client"),
+    ("report year 2025 --mileage", "/drives"),
     ("rate list", ""),
     (
         "rate show rotary-36 --condition worn-film --kind item",
@@ -69,6 +72,7 @@ const LISTS: &[(&str, &str)] = &[
     ("schedule show oil-2-coat", "/steps"),
     ("setting list", ""),
     ("tax-area list", ""),
+    ("account list", ""),
     ("tax-area show \"Shop floors\"", "/rates"),
     ("log", ""),
 ];

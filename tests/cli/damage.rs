@@ -267,6 +267,15 @@ const EVENTS: &str = r#"
     invoice write-off I3 2 --reason "moved away"
     payment refund I1 3 --note "by transfer"
     invoice progress J2 --amount 5 --issue
+    account rename money "Current account"
+    buy disc-7in-80 10 --cost 30 --date 2026-02-20 --confirm
+    use disc-7in-80 2 --job J2 --date 2026-02-21 --confirm
+    spent 3 --for stamps --no-job --date 2026-02-24 --confirm
+    report year --from 2026-02-01 --to 2026-02-24 --close --confirm
+    report year --from 2026-02-25 --to 2026-02-26 --close --confirm
+    void E31 --reason "none were bought"
+    buy disc-7in-80 10 --cost 40 --date 2026-02-20 --confirm
+    spent 4 --for tape --no-job --date 2026-02-25 --confirm
 "#;
 
 const NOTEBOOK: &str = "finished_on,job,room,operation,condition,species,area,edge,quantity,item_quantity,hours\n\
@@ -683,6 +692,22 @@ const PLANTED: &[(&str, &str)] = &[
     ("UPDATE rental_day SET job_id = 2 WHERE position = 1", "which hadn't the machine"),
     ("UPDATE rental_tariff SET day_minor = day_minor + 100, week_minor = NULL", "its tariff asks"),
     ("UPDATE entry SET machine_id = 2 WHERE kind = 'rental-back' AND machine_id = 1", "it isn't the machine that went out"),
+    // Closed times.
+    ("UPDATE filed_total SET moved_minor = moved_minor + 1 WHERE period_id = 1 AND account = 'overhead'", "2026-02-01 to 2026-02-24: overhead was filed at 3.01, and comes to 3.00"),
+    ("UPDATE filed_total SET balance_minor = balance_minor + 1 WHERE period_id = 2 AND account = 'overhead'", "2026-02-25 to 2026-02-26: overhead was filed to stand at 3.01 in the end, and stands at 3.00"),
+    ("DELETE FROM filed_total WHERE account = 'shelf'", "shelf was filed at 0.00"),
+    ("UPDATE closed_period SET from_on = '2026-02-26' WHERE id = 2", "2026-02-26 to 2026-02-26: it doesn't begin where the one before it ends"),
+    ("UPDATE closed_period SET to_on = '2026-03-03' WHERE id = 2", "2026-02-25 to 2026-03-03: it was closed before it was over"),
+    ("UPDATE closed_period SET recorded_at = '2026-03-01 00:00:00' WHERE id = 2", "2026-02-25 to 2026-02-26: it was closed before the one before it"),
+    ("UPDATE entry SET posted_on = NULL WHERE what = 'tape'", "it counts on another day than it must"),
+    ("UPDATE entry SET posted_on = '2026-02-28' WHERE what = 'none were bought'", "it counts on another day than it must"),
+    ("UPDATE entry SET posted_on = '2026-03-01' WHERE what = 'insurance'", "it counts on another day than it must"),
+    ("UPDATE stock_effect SET posted_on = NULL WHERE posted_on IS NOT NULL", "it counts on another day than it must"),
+    ("UPDATE payment SET posted_on = '2026-03-03' WHERE number = 1", "P1: it counts on another day than it must"),
+    ("UPDATE payment_void SET posted_on = '2026-03-03'", "P2: it counts on another day than it must"),
+    ("UPDATE payment_application SET posted_on = '2026-03-03'", "it counts on another day than it must"),
+    ("UPDATE write_off_void SET posted_on = '2026-03-03'", "I3: it counts on another day than it must"),
+    ("UPDATE account_name SET name = 'Till'", "name of the account money: it isn't as it was written"),
     // Invoices and payments.
     ("UPDATE invoice SET net_minor = net_minor + 1 WHERE number = 1", "invoice I1: the lines add up to"),
     ("UPDATE invoice SET tax_minor = tax_minor + 1 WHERE number = 1", "invoice I1: its tax by rate adds up to"),

@@ -27,7 +27,7 @@
 //! * what is asked for, owed and paid, and that what was written stays as it was, in `money.rs`;
 //! * what was quoted beside what it came to in `variance.rs`, many jobs by what they are told by in `by.rs`, how far a job has come in `budget.rs` and all of them in
 //!   `in_hand.rs`, and what belongs to no job in `overheads.rs`;
-//! * a year's figures, and what an accountant is handed, in `year.rs`;
+//! * a year's figures, what an accountant is handed and what is closed in `year.rs`, random histories of accounts in `postings.rs`;
 //! * what the program looks like (help, tables, streams, exit codes) in `surface.rs`.
 
 #![expect(
@@ -63,6 +63,7 @@ mod on_paper;
 mod overheads;
 mod own;
 mod parts;
+mod postings;
 mod pricing;
 mod properties;
 mod races;

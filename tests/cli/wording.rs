@@ -484,7 +484,7 @@ fn of_damaged_files() {
         ),
         (
             99,
-            "error: `{path}` was written by a newer gritledger (schema 99, this one knows 8)",
+            "error: `{path}` was written by a newer gritledger (schema 99, this one knows 9)",
         ),
     ] {
         let ledger = damaged(&format!("PRAGMA user_version = {version}"));

@@ -1,4 +1,4 @@
-//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, work in hand and its money, and today, one file each.
+//! Looking back and around: margins, variances, consumables, rentals, what belongs to no job, work in hand and its money, the year, and today, one file each.
 
 pub mod cash;
 pub mod causes;
@@ -11,6 +11,7 @@ pub mod rentals;
 pub mod today;
 pub mod variance;
 pub mod work_in_hand;
+pub mod year;
 
 use std::fmt;
 

@@ -5,6 +5,7 @@
 //! What no row contradicts is told by [`super::seals`].
 
 mod book;
+mod closing;
 mod day_book;
 mod events;
 mod evidence;
@@ -44,6 +45,7 @@ const QUESTIONS: &[Question] = &[
     ("rentals", Ledger::check_rentals),
     ("invoices", Ledger::check_invoices),
     ("payments", Ledger::check_payments),
+    ("closed times", Ledger::check_closing),
     ("rates", Ledger::check_evidence),
     ("what is open", Ledger::check_open),
     ("seals", Ledger::check_seals),

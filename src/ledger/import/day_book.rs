@@ -101,7 +101,7 @@ impl Importing<'_> {
             let item = row.find("item", |name| self.item(name))?;
             let bought = row.positive("quantity")?;
             let paid = row.read("cost", |text| self.amount(text))?;
-            let recorded = self.as_of(on, || {
+            let recorded = self.as_of_open(on, || {
                 self.enter_buy(item, bought, paid, on, row.text("note"))
             });
             let recorded = recorded.map_err(|error| row.wrong("quantity", error))?;
@@ -131,7 +131,7 @@ impl Importing<'_> {
             _ => UsedFor::Operation(row.maybe("operation", |name| self.operation(name))?),
         };
         let occasion = occasion(row, Some(&job), &rooms, on);
-        let recorded = self.as_of(on, || self.enter_use(item, used, used_for, &occasion));
+        let recorded = self.as_of_open(on, || self.enter_use(item, used, used_for, &occasion));
         // What is left to refuse is the operation: one that doesn't take the item, or several that do.
         let recorded = recorded.map_err(|error| row.wrong("operation", error))?;
         self.became(row, &recorded);
@@ -210,7 +210,7 @@ impl Importing<'_> {
             return Err(row.wrong("on", "hours of no job are for no task"));
         }
         let occasion = occasion(row, job.as_deref(), &rooms, on);
-        let recorded = self.as_of(on, || {
+        let recorded = self.as_of_open(on, || {
             self.enter_hours(worker, hours, &worked_on, &occasion)
         });
         let recorded = recorded.map_err(|error| row.wrong("hours", error))?;
@@ -243,7 +243,7 @@ impl Importing<'_> {
             let amount = row.read("amount", |text| self.amount(text))?;
             let what = row.filled("what")?;
             let occasion = occasion(row, job.as_deref(), &rooms, on);
-            let recorded = self.as_of(on, || self.record_spent(amount, what, &occasion));
+            let recorded = self.as_of_open(on, || self.record_spent(amount, what, &occasion));
             self.became(row, &recorded.map_err(|error| row.wrong("amount", error))?);
         }
         Ok(())
@@ -261,7 +261,7 @@ impl Importing<'_> {
                 .number("rate")?
                 .map(|rate| on_the_road(rate, self.units(), road));
             let occasion = occasion(row, job.as_deref(), &rooms, on);
-            let recorded = self.as_of(on, || match rate {
+            let recorded = self.as_of_open(on, || match rate {
                 Some(rate) => self.enter_drive(driven, rate, &occasion),
                 None => self.record_drive(driven, &occasion),
             });
@@ -299,7 +299,7 @@ impl Importing<'_> {
         let back = row.maybe("back_at", moment)?;
         let charge = row.maybe("charge", |text| self.amount(text))?;
         let job = self.job_of(row)?;
-        let recorded = self.as_of(out.date(), || self.rental_out(&machine, out, &job));
+        let recorded = self.as_of_open(out.date(), || self.rental_out(&machine, out, &job));
         self.became(row, &recorded.map_err(|error| row.wrong("out_at", error))?);
         for moved in row
             .text("moved")
@@ -308,11 +308,12 @@ impl Importing<'_> {
         {
             let (on, job) = read_move(moved, today).map_err(|error| row.wrong("moved", error))?;
             let job = self.job(job).map_err(|error| row.wrong("moved", error))?;
-            self.as_of(on, || self.rental_day(&machine, on, &job))
+            self.as_of_open(on, || self.rental_day(&machine, on, &job))
                 .map_err(|error| row.wrong("moved", error))?;
         }
         if let Some(back) = back {
-            let returned = self.as_of(back.date(), || self.rental_back(&machine, back, charge));
+            let returned =
+                self.as_of_open(back.date(), || self.rental_back(&machine, back, charge));
             returned.map_err(|error| row.wrong("back_at", error))?;
         }
         Ok(())
