@@ -160,6 +160,7 @@ pub(super) struct AccountRenameArgs {
     /// The account, by its word or by what it is called
     account: String,
     /// What it is called from now on; no other account is
+    #[arg(value_name = "WORDS")]
     name: String,
 }
 

@@ -1,6 +1,6 @@
 //! The chart of accounts.
 
-use super::{Answer, List, Page, inert};
+use super::{Answer, List, Page, count, inert};
 use crate::ledger::AccountRow;
 use crate::trade::accounts::Account;
 
@@ -28,7 +28,7 @@ impl Answer for AccountList {
         for row in &self.0 {
             table.line([&row.account, &inert(&row.name), &row.kind, &row.what]);
         }
-        table.to_string()
+        format!("{}.\n\n{table}", count(self.0.len(), "account"))
     }
 
     fn list(&self) -> Option<List<'_>> {

@@ -155,6 +155,11 @@ fn every_answer_begins_with_the_answer() {
             "today",
             "Today: 1 machine past its plan, 1569.96 USD overdue, 1 coat to put on.",
         ),
+        ("account list", "20 accounts."),
+        (
+            "report year 2025",
+            "2025: 6311.95 USD is left of 21420.03 that was invoiced.",
+        ),
         ("client list", "21 clients; 2 owe 2569.36 USD."),
         ("client show thora", "Thora Benning owes 1569.96 USD."),
         ("client show linnea", "Linnea Foss owes nothing."),

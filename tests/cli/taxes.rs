@@ -270,6 +270,28 @@ fn prices_told_with_tax_come_to_the_cent_and_what_no_price_makes_up_is_rounded()
         "{refused}"
     );
     ledger.lines("payment add I1 105.02\ncheck");
+    // The cent is on an account of its own, so that debits are credits.
+    let accounts = ledger
+        .line("export accounts --from 2026-01-01 --to 2026-12-31")
+        .ok();
+    let of_invoice: Vec<&str> = accounts
+        .lines()
+        .filter(|row| row.contains(",I1,"))
+        .collect();
+    let seen: Vec<String> = of_invoice
+        .iter()
+        .map(|row| row.split(',').skip(2).take(3).collect::<Vec<_>>().join(" "))
+        .collect();
+    assert_eq!(
+        seen,
+        [
+            "Owed by clients 105.02 ",
+            "Rounding of totals 0.01 ",
+            "Tax collected  21.01",
+            "Floor work  84.02"
+        ],
+        "{accounts}"
+    );
     assert_eq!(ledger.json("invoice show I1")["status"], json!("paid"));
 }
 
