@@ -75,6 +75,7 @@ CHANGES = [
     ("nothing is rounded", "src/trade/quote.rs", "closest.rounding = total - closest.total();", "closest.rounding = Money::ZERO;"),
     ("lines of one rate are taxed by the last of them", "src/trade/tax.rs", "*sums.entry(percent).or_default() += net;", "sums.insert(percent, net);"),
     ("due when issued", "src/trade/invoice.rs", "issued_on + Days::new(u64::from(terms_days))", "issued_on + Days::new(u64::from(terms_days.min(1)))"),
+    ("interest is asked for from the day it falls due", "src/ledger/interest.rs", "(last + Days::new(1), until)", "(last + Days::new(0), until)"),
     # quotes as they are gathered and kept
     ("the minimum charge raises variations", "src/ledger/offer.rs", "Some(_) => Money::ZERO,\n                None => settings.minimum_charge,", "Some(_) => settings.minimum_charge,\n                None => settings.minimum_charge,"),
     ("two confidences swapped", "src/ledger/offer.rs", "returnable: settings.buy_confidence_returnable,\n                other: settings.buy_confidence,", "returnable: settings.buy_confidence,\n                other: settings.buy_confidence_returnable,"),

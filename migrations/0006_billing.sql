@@ -3,7 +3,7 @@
 CREATE TABLE invoice (
     id           INTEGER PRIMARY KEY,
     job_id       INTEGER NOT NULL REFERENCES job (id),
-    kind         TEXT    NOT NULL CHECK (kind IN ('deposit', 'progress', 'final', 'release', 'credit')),
+    kind         TEXT    NOT NULL CHECK (kind IN ('deposit', 'progress', 'final', 'release', 'interest', 'credit')),
     number       INTEGER CHECK (number > 0),                      -- NULL: a draft
     drafted_on   TEXT    NOT NULL CHECK (drafted_on IS date(drafted_on)),
     issued_on    TEXT CHECK (issued_on IS date(issued_on)),       -- NULL: a draft
@@ -29,6 +29,9 @@ CREATE TABLE invoice (
     -- A credit note takes back another invoice, or a part of it, for a reason. Its amounts are above zero, too.
     credits_id     INTEGER REFERENCES invoice (id),
     reason         TEXT NOT NULL DEFAULT '',
+    -- Interest is on another invoice that is paid late, to the end of a day.
+    late_id      INTEGER REFERENCES invoice (id),
+    late_until   TEXT CHECK (late_until IS date(late_until)),
     -- What of a credit note is off the price of its job, before tax; the rest is asked for again by the final invoice. Of a
     -- final invoice: its allowances that no quote agreed to.
     off_price_minor INTEGER NOT NULL DEFAULT 0
@@ -36,6 +39,7 @@ CREATE TABLE invoice (
     recorded_at  TEXT    NOT NULL,
     CHECK ((kind = 'credit') = (credits_id IS NOT NULL) AND (kind = 'credit') = (reason <> '')),
     CHECK (kind = 'credit' OR kind = 'final' OR off_price_minor = 0),
+    CHECK ((kind = 'interest') = (late_id IS NOT NULL) AND (kind = 'interest') = (late_until IS NOT NULL)),
     CHECK ((number IS NULL) = (issued_on IS NULL) AND (number IS NULL) = (due_on IS NULL)),
     CHECK ((number IS NULL) = (client_id IS NULL) AND (number IS NULL) = (client IS NULL)
            AND (number IS NULL) = (client_address IS NULL) AND (number IS NULL) = (site IS NULL)
@@ -51,6 +55,8 @@ CREATE INDEX invoice_job ON invoice (job_id);
 CREATE INDEX invoice_issued ON invoice (issued_on) WHERE issued_on IS NOT NULL;
 -- What was a client asked for?
 CREATE INDEX invoice_client ON invoice (client_id) WHERE client_id IS NOT NULL;
+-- What interest was asked on an invoice?
+CREATE INDEX invoice_late ON invoice (late_id) WHERE late_id IS NOT NULL;
 CREATE INDEX invoice_credits ON invoice (credits_id) WHERE credits_id IS NOT NULL;
 
 CREATE TABLE invoice_line (
@@ -103,6 +109,13 @@ FROM invoice
 WHERE number IS NOT NULL AND credits_id IS NULL
       AND total_minor <> COALESCE(
           (SELECT SUM(total_minor) FROM invoice AS note WHERE note.credits_id = invoice.id AND note.number IS NOT NULL), 0);
+
+-- What was asked for the work of a job? All but interest, and what takes that back.
+CREATE VIEW invoice_of_work AS
+SELECT invoice.*
+FROM invoice
+LEFT JOIN invoice AS credited ON credited.id = invoice.credits_id
+WHERE invoice.kind <> 'interest' AND credited.kind IS NOT 'interest';
 
 -- What is off the price of each job, before tax, by what was issued? The goodwill of a final invoice is, unless all of that was
 -- credited: it comes back with the rest.
@@ -309,6 +322,11 @@ WHEN NEW.credits_id IS NOT NULL
      AND NOT EXISTS (SELECT 1 FROM invoice WHERE id = NEW.credits_id AND number IS NOT NULL AND credits_id IS NULL
                                                  AND job_id = NEW.job_id)
 BEGIN SELECT RAISE(ABORT, 'a credit note is for an issued invoice of its job'); END;
+CREATE TRIGGER invoice_late_of BEFORE INSERT ON invoice
+WHEN NEW.late_id IS NOT NULL
+     AND NOT EXISTS (SELECT 1 FROM invoice WHERE id = NEW.late_id AND number IS NOT NULL AND credits_id IS NULL
+                                                 AND late_id IS NULL AND job_id = NEW.job_id)
+BEGIN SELECT RAISE(ABORT, 'interest is on an issued invoice of its job'); END;
 CREATE TRIGGER invoice_credit_within BEFORE UPDATE OF number ON invoice
 WHEN NEW.credits_id IS NOT NULL
      AND NEW.total_minor > (SELECT asked_minor FROM invoice_balance WHERE invoice_id = NEW.credits_id)

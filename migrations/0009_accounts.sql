@@ -7,7 +7,7 @@
 -- What the firm calls an account. The newest row of an account counts; without one it has the name that it starts with.
 CREATE TABLE account_name (
     id          INTEGER PRIMARY KEY,
-    account     TEXT    NOT NULL CHECK (account IN ('money', 'owed', 'shelf', 'work', 'rounding', 'labour', 'consumables',
+    account     TEXT    NOT NULL CHECK (account IN ('money', 'owed', 'shelf', 'work', 'interest', 'rounding', 'labour', 'consumables',
                     'rental', 'driving', 'other', 'overhead-labour', 'overhead-driving', 'overhead', 'lost', 'shelf-loss',
                     'tax', 'wages', 'awaiting', 'vehicle', 'own')),
     name        TEXT    NOT NULL CHECK (name <> ''),

@@ -29,6 +29,7 @@ pub(super) enum InvoiceCommand {
     Progress(ProgressArgs),
     Final(FinalArgs),
     Release(ReleaseArgs),
+    Interest(InterestArgs),
     Credit(CreditArgs),
     #[command(name = "write-off")]
     WriteOff(WriteOffArgs),
@@ -55,6 +56,26 @@ pub(super) struct DepositArgs {
         allow_hyphen_values = true
     )]
     amount: Option<String>,
+    /// Issue it at once
+    #[arg(long)]
+    issue: bool,
+}
+
+/// Draft interest on an invoice that is paid late, at the setting late-interest
+///
+/// Simple interest by the day: what was owed at the end of each day after the invoice fell due, or after the last day that
+/// interest was asked for, times the yearly rate, divided by 365. It bears no tax. Whether you may ask for it, and how much, is
+/// for you to confirm where you work.
+#[derive(Debug, Args)]
+#[command(
+    after_long_help = "Examples:\n  gritledger invoice interest I1\n  gritledger invoice interest I1 --until 2026-03-31 --issue"
+)]
+pub(super) struct InterestArgs {
+    /// The invoice that is paid late, or its client or site
+    invoice: String,
+    /// The last day that it is for (default: today)
+    #[arg(long, value_name = "DATE")]
+    until: Option<String>,
     /// Issue it at once
     #[arg(long)]
     issue: bool,
@@ -342,6 +363,15 @@ pub(super) fn cmd_invoice(context: &Context, command: InvoiceCommand) -> Result<
             let job = writing.job(&args.job)?;
             let before = writing.draft_of(&job)?;
             let draft = writing.draft_release(&job)?;
+            confirm_replaced(context, writing, before, &draft)?;
+            drafted(context, writing, &job, &draft, args.issue)
+        }),
+        InvoiceCommand::Interest(args) => context.write(|writing| {
+            let invoice = writing.invoice(&args.invoice)?;
+            let until = read_date(context, writing, args.until.as_deref())?;
+            let job = writing.job(&invoice.job)?;
+            let before = writing.draft_of(&job)?;
+            let draft = writing.draft_interest(&invoice, until)?;
             confirm_replaced(context, writing, before, &draft)?;
             drafted(context, writing, &job, &draft, args.issue)
         }),
@@ -655,7 +685,8 @@ fn confirm_stale(context: &Context, ledger: &Ledger, draft: &Invoice) -> Result<
 
 /// Warns of tax that isn't what is in force today, because it was agreed before.
 fn warn_of_other_tax(context: &Context, draft: &Invoice) {
-    let is_other = |part: &&TaxAtRate| !draft.in_force.contains(part.percent);
+    let is_other =
+        |part: &&TaxAtRate| draft.late.is_none() && !draft.in_force.contains(part.percent);
     for part in draft.taxes.iter().filter(is_other) {
         context.warn(&format!(
             "what was agreed at {} % tax is taxed like that, and {} is in force: it is for you to check",

@@ -94,6 +94,7 @@ answer! {
         rounding: Amount,
         total: Amount = page.amount(invoice.total()),
         credits: Option<String> = invoice.credits.clone().map(|(_, number)| number),
+        interest_on: Option<String> = invoice.late.clone().map(|(_, number, _)| number),
         reason: String,
         off_price: Amount,
         credited: Amount,
@@ -101,7 +102,7 @@ answer! {
         lost: Amount = page.amount(invoice.lost()),
         due: Amount = page.amount(invoice.due()),
         credit: Amount = page.amount(invoice.credit()),
-        .. { written_off, tax_included, credits, id, job_id, letterhead, client_id, drafted_on, in_force, lines, allowances }
+        .. { written_off, tax_included, late, credits, id, job_id, letterhead, client_id, drafted_on, in_force, lines, allowances }
     }
 }
 

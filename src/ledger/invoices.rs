@@ -71,6 +71,8 @@ pub struct Invoice {
     pub paid: Money,
     /// Of a credit note: the invoice that it takes back.
     pub credits: Option<(InvoiceId, String)>,
+    /// Of interest: the invoice that is paid late, and the last day that it is for.
+    pub late: Option<(InvoiceId, String, NaiveDate)>,
     /// Of a credit note: why.
     pub reason: String,
     /// Of a credit note: what of it is off the price, before tax. Of a final invoice: its goodwill.
@@ -167,6 +169,11 @@ impl Invoice {
             InvoiceKind::Deposit => format!("deposit {job} --amount {net}"),
             InvoiceKind::Progress => format!("progress {job} --amount {net}"),
             InvoiceKind::Release => format!("release {job}"),
+            InvoiceKind::Interest => {
+                let late = self.late.as_ref();
+                let (_, number, until) = late.expect("interest is on an invoice");
+                format!("interest {number} --until {until}")
+            }
             InvoiceKind::Final | InvoiceKind::Credit => {
                 let mut off: BTreeMap<&str, Money> = BTreeMap::new();
                 for goodwill in self.allowances.iter().filter(|off| off.quote.is_none()) {
@@ -215,9 +222,20 @@ pub enum Progress {
     Rooms(Vec<String>),
 }
 
+/// What a draft is about.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum About<'a> {
+    /// The work of its job.
+    Work,
+    /// Another invoice that it takes back.
+    Credit(CreditOf<'a>),
+    /// Another invoice that is paid late, and the last day that it is for.
+    LatePayment(InvoiceId, NaiveDate),
+}
+
 /// What a credit note takes back, and why.
 #[derive(Clone, Copy, Debug)]
-struct CreditOf<'a> {
+pub(super) struct CreditOf<'a> {
     invoice: InvoiceId,
     reason: &'a str,
     /// What of it is off the price, before tax.
@@ -245,6 +263,17 @@ fn told_of(agreed: &Agreed, lines: &[InvoiceLine]) -> Money {
         }
     });
     quotes.sum()
+}
+
+/// Returns those that ask for the work of a job, or take that back: no interest.
+pub(super) fn of_work(mut invoices: Vec<Invoice>) -> Vec<Invoice> {
+    let interest = invoices.iter().filter(|invoice| invoice.late.is_some());
+    let interest: BTreeSet<InvoiceId> = interest.map(|invoice| invoice.id).collect();
+    invoices.retain(|invoice| {
+        let credits = invoice.credits.as_ref().map(|of| of.0);
+        !interest.contains(&credits.unwrap_or(invoice.id))
+    });
+    invoices
 }
 
 /// Returns issued invoices and credit notes as what a later invoice of their job takes off. Goodwill of one that they credit in
@@ -309,7 +338,8 @@ const INVOICES: &str = "
            tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
            COALESCE((SELECT tax_included FROM quote WHERE quote.id = job.quote_id), 0) AS tax_included,
            tax_minor, rounding_minor,
-           (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid, credits_id, reason, off_price_minor,
+           (SELECT paid_minor FROM invoice_paid WHERE invoice_id = invoice.id) AS paid, credits_id, reason, off_price_minor, late_id,
+           late_until, (SELECT number FROM invoice AS late WHERE late.id = invoice.late_id) AS late_number,
            (SELECT number FROM invoice AS credited WHERE credited.id = invoice.credits_id) AS credits_number,
            (SELECT COALESCE(SUM(total_minor), 0) FROM invoice AS note
             WHERE note.credits_id = invoice.id AND note.number IS NOT NULL) AS credited,
@@ -403,7 +433,7 @@ impl Ledger {
             "SELECT COUNT(*),
                     COALESCE(SUM(IIF(credits_id IS NULL, net_minor, -net_minor)) FILTER (WHERE number IS NOT NULL), 0),
                     COALESCE((SELECT off_price_minor FROM job_off_price WHERE job_id = :job), 0)
-             FROM invoice WHERE job_id = :job AND withdrawn_on IS NULL",
+             FROM invoice_of_work WHERE job_id = :job AND withdrawn_on IS NULL",
         )?;
         let invoiced = statement.query_row(named_params! { ":job": job }, |row| {
             let count: i64 = row.get(0)?;
@@ -525,6 +555,12 @@ impl Ledger {
         if draft.credits.is_some() {
             return Ok(changes); // It takes back what was asked for, as it was asked for.
         }
+        if let Some((_, number, _)) = &draft.late {
+            if self.has_interest_changed(draft)? {
+                changes.push(format!("what was owed on {number} has changed"));
+            }
+            return Ok(changes);
+        }
         if draft.kind == InvoiceKind::Final {
             for record in self.agreed(&job)?.quotes {
                 let header = &record.header;
@@ -603,6 +639,10 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
     let percent = |column| row.get::<_, Micro>(column).map(|percent| percent.0);
     let credits: Option<InvoiceId> = row.get("credits_id")?;
     let credits_number: Option<i64> = row.get("credits_number")?;
+    let late: Option<InvoiceId> = row.get("late_id")?;
+    let late = late
+        .zip(row.get::<_, Option<i64>>("late_number")?)
+        .zip(row.get("late_until")?);
     Ok(Invoice {
         id,
         number: number.map(|number| numbered('I', id.0, number)),
@@ -633,6 +673,7 @@ fn invoice_from_row(row: &Row<'_>) -> rusqlite::Result<Invoice> {
         credits: credits
             .zip(credits_number)
             .map(|(id, number)| (id, numbered('I', id.0, number))),
+        late: late.map(|((id, number), until)| (id, numbered('I', id.0, number), until)),
         reason: row.get("reason")?,
         off_price: row.get("off_price_minor")?,
         credited: row.get("credited")?,
@@ -683,7 +724,7 @@ impl Writing<'_> {
         };
         let comes_to = agreed.tax_included().then_some(amount);
         let draft = deposit(&what, net, price, &taxed_parts(first, &[]), comes_to)?;
-        self.insert_draft(job, &draft, None)
+        self.insert_draft(job, &draft, About::Work)
     }
 
     /// Drafts the final invoice of a job: its rooms and variations, each at its quote's tax, less discounts and what was
@@ -733,7 +774,7 @@ impl Writing<'_> {
             }
             draft => draft?,
         };
-        self.insert_draft(job, &draft, None)
+        self.insert_draft(job, &draft, About::Work)
     }
 
     /// Drafts the release of what a job's invoices have held.
@@ -760,7 +801,7 @@ impl Writing<'_> {
             .hint(format!("gritledger invoice final {}", job.number))
             .into());
         }
-        self.insert_draft(job, &with(None)?, None)
+        self.insert_draft(job, &with(None)?, About::Work)
     }
 
     /// Returns the share of a job's invoices that is held until it is released: nothing, once it was.
@@ -839,7 +880,7 @@ impl Writing<'_> {
             }
             draft => draft?,
         };
-        self.insert_draft(job, &draft, None)
+        self.insert_draft(job, &draft, About::Work)
     }
 
     /// Returns how to credit what was invoiced beyond a job's price: an amount of the newest invoice that has so much left, if
@@ -1011,6 +1052,9 @@ impl Writing<'_> {
         if let Some((_, credited)) = &invoice.credits {
             refuse!("{number} is a credit note itself, for {credited}");
         }
+        if invoice.late.is_some() && (*extent != Extent::Whole || is_off_price) {
+            refuse!("{number} is interest, and no part of a price: it is credited in whole");
+        }
         let job = self.job_by_id(invoice.job_id)?;
         let mut notes = self.invoices_of(job.id)?;
         notes.retain(|note| {
@@ -1069,7 +1113,7 @@ impl Writing<'_> {
                 false => off_price(&draft, invoice.kind, is_whole, beyond),
             },
         };
-        self.insert_draft(&job, &draft, Some(credit))
+        self.insert_draft(&job, &draft, About::Credit(credit))
     }
 
     /// Refuses a job for which nobody pays any more, or ever.
@@ -1084,9 +1128,9 @@ impl Writing<'_> {
         Ok(())
     }
 
-    /// Returns the issued invoices and credit notes of a job, oldest first.
+    /// Returns the issued invoices and credit notes for the work of a job, oldest first.
     fn issued_of(&self, job: &Job) -> Result<Vec<Invoice>> {
-        let mut invoices = self.invoices_of(job.id)?;
+        let mut invoices = of_work(self.invoices_of(job.id)?);
         invoices.retain(|invoice| invoice.number.is_some());
         Ok(invoices)
     }
@@ -1107,25 +1151,31 @@ impl Writing<'_> {
         Ok(())
     }
 
-    fn insert_draft(
+    pub(super) fn insert_draft(
         &self,
         job: &Job,
         draft: &Draft,
-        credits: Option<CreditOf<'_>>,
+        about: About<'_>,
     ) -> Result<Invoice> {
         self.withdraw_drafts(job)?;
+        let (credits, late) = match about {
+            About::Work => (None, None),
+            About::Credit(of) => (Some(of), None),
+            About::LatePayment(of, until) => (None, Some((of, until))),
+        };
         let (id, in_force) = (
             InvoiceId(self.new_id("invoice")?),
             self.tax_in_force(job.site_id)?,
         );
         self.connection.execute(
             "INSERT INTO invoice (id, job_id, kind, drafted_on, tax_labour_micro, tax_materials_micro, tax_rental_micro, net_minor,
-                                  tax_minor, rounding_minor, credits_id, reason, off_price_minor, recorded_at)
-             VALUES (:id, :job, :kind, :today, :labour, :materials, :rental, :net, :tax, :rounding, :credits, :reason, :off_price, :now)",
+                                  tax_minor, rounding_minor, credits_id, reason, late_id, late_until, off_price_minor, recorded_at)
+             VALUES (:id, :job, :kind, :today, :labour, :materials, :rental, :net, :tax, :rounding, :credits, :reason, :late, :until, :off_price, :now)",
             named_params! {
                 ":id": id, ":job": job.id, ":kind": draft.kind, ":today": self.today(),
                 ":labour": Micro(in_force.labour), ":materials": Micro(in_force.materials), ":rental": Micro(in_force.rental),
                 ":net": draft.net(), ":tax": draft.tax(), ":rounding": draft.rounding,
+                ":late": late.map(|of| of.0), ":until": late.map(|of| of.1),
                 ":credits": credits.map(|of| of.invoice), ":reason": credits.map_or("", |of| of.reason),
                 ":off_price": credits.map_or_else(|| goodwill_of(&draft.allowances), |of| of.off_price),
                 ":now": self.now(),
@@ -1176,7 +1226,7 @@ impl Writing<'_> {
     /// Refuses a job without a draft.
     pub fn issue_invoice(&self, job: &Job) -> Result<Invoice> {
         let draft = self.draft_invoice_of(job)?;
-        if draft.credits.is_none() {
+        if draft.credits.is_none() && draft.late.is_none() {
             self.refuse_unpaid(job)?;
         }
         let number = self.new_number("invoice")?;

@@ -42,6 +42,7 @@ mod house_brief;
 mod house_sheet;
 mod import;
 mod in_use;
+mod interest;
 mod invoices;
 mod items;
 mod jobs;

@@ -199,7 +199,8 @@ pub(super) const POSTINGS: &str = "
         CROSS JOIN entry AS used ON used.id = settled.used_id
         UNION ALL
         SELECT issued_on, issued_on, 'I', id, id, job_id, client_id, 'issued',
-               IIF(credits_id IS NULL, 1, -1) * net_minor, 'owed', 'work'
+               IIF(credits_id IS NULL, 1, -1) * net_minor, 'owed',
+               IIF(kind = 'interest' OR credits_id IN (SELECT id FROM invoice WHERE late_id IS NOT NULL), 'interest', 'work')
         FROM invoice WHERE issued_on BETWEEN :from AND :to AND issued_on < :before
         UNION ALL
         SELECT issued_on, issued_on, 'I', id, id, job_id, client_id, 'issued', IIF(credits_id IS NULL, 1, -1) * tax_minor, 'owed', 'tax'

@@ -386,7 +386,7 @@ impl Ledger {
             operations: self.operation_names()?,
             invoiced: self.sums_of(
                 "SELECT job_event.job_id, SUM(IIF(credits_id IS NULL, net_minor, -net_minor)) FROM job_event
-                 JOIN invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
+                 JOIN invoice_of_work AS invoice ON invoice.job_id = job_event.job_id AND invoice.number IS NOT NULL
                  WHERE job_event.what = 'cancelled' AND job_event.job_id BETWEEN :first AND :last
                  GROUP BY job_event.job_id",
                 spans,

@@ -82,6 +82,7 @@ settings! {
     RentalDistance = "rental-distance", rental_distance: Option<Decimal> = if_set(Typed::distance);
     QuoteValidDays = "quote-valid-days", quote_valid_days: u32 = count(&DAYS);
     PaymentDays = "payment-days", payment_days: u32 = count(&DAYS);
+    LateInterest = "late-interest", late_interest: Option<Decimal> = if_set(|it| it.percent(&PERCENTAGE));
     AgeFromInvoice = "age-from-invoice", age_from_invoice: bool = yes();
     Allowance30 = "allowance-30", allowance_30: Decimal = fraction(&PERCENTAGE);
     Allowance60 = "allowance-60", allowance_60: Decimal = fraction(&PERCENTAGE);

@@ -268,7 +268,7 @@ impl Ledger {
             "{POSTINGS}
              SELECT tax_area, tax_micro, SUM(IIF(credits_id IS NULL, invoice_tax.net_minor, -invoice_tax.net_minor)) AS net,
                     SUM(IIF(credits_id IS NULL, invoice_tax.tax_minor, -invoice_tax.tax_minor)) AS tax
-             FROM invoice JOIN invoice_tax ON invoice_tax.invoice_id = invoice.id
+             FROM invoice_of_work AS invoice JOIN invoice_tax ON invoice_tax.invoice_id = invoice.id
              WHERE issued_on BETWEEN :from AND :to AND issued_on < :before
              GROUP BY tax_area, tax_micro ORDER BY tax_area = '', tax_area, tax_micro"
         );

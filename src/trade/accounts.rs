@@ -13,6 +13,8 @@ closed_set! {
         Shelf = "shelf",
         /// What was invoiced before tax.
         Work = "work",
+        /// Interest on what was paid late.
+        Interest = "interest",
         /// Cents by which totals are rounded.
         Rounding = "rounding",
         /// Hours on jobs.
@@ -69,6 +71,7 @@ impl Account {
     pub fn is_of_result(self) -> bool {
         let others = [
             Account::Work,
+            Account::Interest,
             Account::Rounding,
             Account::Lost,
             Account::ShelfLoss,

@@ -47,6 +47,8 @@ closed_set! {
         Final = "final",
         /// What was held back of it.
         Release = "release",
+        /// Interest on an invoice that is paid late.
+        Interest = "interest",
         /// A credit note: what another invoice asked for and is not owed.
         Credit = "credit",
     }
@@ -122,6 +124,11 @@ impl Draft {
             allowances,
             rounding: Money::ZERO,
         }
+    }
+
+    /// Returns a draft of interest, which is no part of a price and bears no tax.
+    pub fn of_interest(lines: Vec<InvoiceLine>) -> Draft {
+        Draft::of(InvoiceKind::Interest, lines, Vec::new())
     }
 
     /// Returns it with the rounding amount that makes it come to a total.

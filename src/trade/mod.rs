@@ -25,6 +25,7 @@ pub mod cover;
 pub mod cutting;
 pub mod evidence;
 pub mod film;
+pub mod interest;
 pub mod invoice;
 pub mod job_cost;
 pub mod operation;

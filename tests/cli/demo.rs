@@ -155,7 +155,7 @@ fn every_answer_begins_with_the_answer() {
             "today",
             "Today: 1 machine past its plan, 1569.96 USD overdue, 1 coat to put on.",
         ),
-        ("account list", "20 accounts."),
+        ("account list", "21 accounts."),
         (
             "report year 2025",
             "2025: 6311.95 USD is left of 21420.03 that was invoiced.",

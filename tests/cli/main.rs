@@ -54,6 +54,7 @@ mod hinted;
 mod hints;
 mod house;
 mod in_hand;
+mod interest;
 mod invariants;
 mod kept;
 mod life;

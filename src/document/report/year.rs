@@ -32,6 +32,7 @@ answer! {
         overheads: Amount = page.amount(sums.overheads()),
         written_off: Amount = cost(Account::Lost),
         shelf_loss: Amount = cost(Account::ShelfLoss),
+        interest: Amount = page.amount(-sums.of(Account::Interest)),
         rounding: Amount = page.amount(-sums.of(Account::Rounding)),
         result: Amount = page.amount(sums.result()),
     }
@@ -171,6 +172,7 @@ impl YearAnswer {
         );
         row("Written off", minus(figures.written_off), false);
         row("Lost from the shelf", minus(figures.shelf_loss), false);
+        row("Interest on late payment", figures.interest, false);
         row("Rounding", figures.rounding, false);
         row("Result", figures.result, true);
         table.to_string()
@@ -206,8 +208,9 @@ impl YearAnswer {
                 "" => "(of no client)".to_owned(),
                 name => inert(name),
             };
-            let lost =
-                figures.written_off.money + figures.shelf_loss.money - figures.rounding.money;
+            let lost = figures.written_off.money + figures.shelf_loss.money
+                - figures.interest.money
+                - figures.rounding.money;
             table.line([
                 &name,
                 &figures.revenue,

@@ -44,6 +44,15 @@ const INVOICES: &[(&str, &str)] = &[
          WHERE what = 'agreed' AND drafted_on < happened_on",
     ),
     (
+        "it asks for interest of days to come",
+        "SELECT id, COALESCE(number, 0) AS number FROM invoice WHERE late_until > drafted_on",
+    ),
+    (
+        "it asks for interest before its invoice fell due",
+        "SELECT invoice.id, COALESCE(invoice.number, 0) AS number FROM invoice JOIN invoice AS late ON late.id = invoice.late_id
+         WHERE late.due_on IS NULL OR invoice.late_until <= late.due_on",
+    ),
+    (
         "it comes after the final invoice, and asks for a deposit",
         "SELECT invoice.id, invoice.number FROM invoice JOIN standing_invoice AS last ON last.job_id = invoice.job_id
          WHERE invoice.kind = 'deposit' AND last.kind = 'final' AND last.number < invoice.number
@@ -159,6 +168,7 @@ impl Ledger {
                 InvoiceKind::Deposit | InvoiceKind::Progress => {
                     self.check_stage(invoice, problems)?;
                 }
+                InvoiceKind::Interest => check_interest(invoice, problems),
                 InvoiceKind::Credit => {
                     self.check_credit(invoice, &by_job[&invoice.job_id], problems);
                 }
@@ -246,7 +256,11 @@ impl Ledger {
             problems.extend(self.unlike(&subject, &what, net, quote.quote.price));
             self.check_quote_of(invoice, &quote, problems)?;
         }
-        let earlier = of_job.iter().filter(|other| {
+        let is_work = |other: &&&Invoice| {
+            let interest = |id| of_job.iter().any(|of| of.id == id && of.late.is_some());
+            !interest(other.credits.as_ref().map_or(other.id, |of| of.0))
+        };
+        let earlier = of_job.iter().filter(is_work).filter(|other| {
             let is_before = match invoice.number {
                 Some(_) => other.issued_on <= invoice.issued_on && other.id < invoice.id,
                 None => true,
@@ -384,6 +398,17 @@ impl Ledger {
             problems.push(format!("{subject}: {number} was taxed at another rate"));
         }
         Ok(())
+    }
+}
+
+/// Interest is of days before it was asked for, and no part of what was agreed.
+fn check_interest(invoice: &Invoice, problems: &mut Problems) {
+    let is_beside = |line: &InvoiceLine| line.quote.is_none() && line.tax_percent.is_zero();
+    if !invoice.lines.iter().all(is_beside) {
+        problems.push(format!(
+            "invoice {}: it is interest, and its lines are for work",
+            invoice.name()
+        ));
     }
 }
 
