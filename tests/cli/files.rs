@@ -388,7 +388,7 @@ fn a_file_that_cannot_be_brought_up_to_date_says_why() {
     let first = said.lines().next();
     assert_eq!(
         first,
-        Some("error: failed to apply migration `0008_readings`")
+        Some("error: failed to apply migration `0009_accounts`")
     );
     // Somebody wrote in it without the keys.
     let broken = halfway(

@@ -399,7 +399,7 @@ fn a_ledger_of_a_newer_version() {
     drop(file);
     let said = ledger.line("today").refused();
     assert!(
-        said.contains("was written by a newer gritledger (schema 99, this one knows 8)"),
+        said.contains("was written by a newer gritledger (schema 99, this one knows 9)"),
         "{said}"
     );
 }
