@@ -369,6 +369,7 @@ impl CompareAnswer {
         };
         let (asked, title) = (least.total.with_currency(), least.title());
         match least.total.money == most.total.money {
+            true if self.options.len() == 1 => format!("{number}: {asked}, its only option."),
             true => format!("{number}: {asked}, whichever option."),
             false => format!(
                 "{number}: {asked} ({title}) to {} ({}).",

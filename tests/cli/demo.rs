@@ -155,6 +155,7 @@ fn every_answer_begins_with_the_answer() {
             "today",
             "Today: 1 machine past its plan, 1569.96 USD overdue, 1 coat to put on.",
         ),
+        ("quote compare Q20", "Q20: 1427.72 USD, its only option."),
         ("account list", "21 accounts."),
         (
             "report year 2025",

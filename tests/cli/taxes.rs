@@ -22,6 +22,39 @@ fn share(cents: i64, part: i64, whole: i64) -> i64 {
     i64::try_from((scaled + half) / (whole * 2)).expect("an amount")
 }
 
+/// BR-CO-10 to -17 of EN 16931-1 on what is said of an invoice.
+fn held_to_the_standard(invoice: &Value) {
+    let sum = |list: &str, amount: &str| -> i64 {
+        let parts = invoice[list].as_array().expect("a list").iter();
+        parts.map(|part| cents(&part[amount])).sum()
+    };
+    let [net, tax, rounding, total] =
+        ["net", "tax", "rounding", "total"].map(|name| cents(&invoice[name]));
+    assert_eq!(
+        net,
+        sum("lines", "net") - sum("allowances", "amount"),
+        "{invoice}"
+    ); // BR-CO-10, -11, -13
+    assert_eq!(
+        (net, tax),
+        (sum("taxes", "net"), sum("taxes", "tax")),
+        "{invoice}"
+    ); // BR-CO-14
+    assert_eq!(total, net + tax + rounding, "{invoice}"); // BR-CO-15
+    assert_eq!(
+        cents(&invoice["due"]),
+        total - cents(&invoice["paid"]),
+        "{invoice}"
+    ); // BR-CO-16
+    for part in invoice["taxes"].as_array().expect("rates") {
+        let percent = part["tax_percent"].as_f64().expect("a rate");
+        let thousandths = [0.0, 7.0, 19.0].iter().position(|known| *known == percent);
+        let thousandths = [0, 7_000, 19_000][thousandths.expect("a rate of the test")];
+        let of_it = share(cents(&part["net"]), thousandths, 100_000);
+        assert_eq!(cents(&part["tax"]), of_it, "{invoice}"); // BR-CO-17
+    }
+}
+
 #[test]
 fn in_new_york_the_whole_charge_is_taxed() {
     // New York Tax Department, Publication 862 (4/01), and Advisory Opinion TSB-A-18(4)S (2018): refinishing wood floors is
@@ -327,7 +360,7 @@ fn a_variation_leaves_its_quote_taxed_as_it_was_written() {
              tax-area add Ashdale 19% --labour 7%
              site edit \"4 Tannery Row\" --tax-area Ashdale
              room add \"4 Tannery Row\" Den --shape \"10 x 12\" --condition worn-film --species red-oak
-             quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --price 2000 --retention 5%
+             quote draft \"4 Tannery Row\" --sequence rotary-36-50-80 --schedule oil-2-coat --price 2000 --discount neighbours=45.55 --retention 5%
              quote send Q1
              quote accept Q1
              quote vary J1 --without Den
@@ -357,7 +390,9 @@ fn a_variation_leaves_its_quote_taxed_as_it_was_written() {
             "with tax: {told}"
         );
         for number in ["I1", "I2", "I3"] {
-            let rounding = cents(&ledger.json(&format!("invoice show {number}"))["rounding"]);
+            let invoice = ledger.json(&format!("invoice show {number}"));
+            held_to_the_standard(&invoice);
+            let rounding = cents(&invoice["rounding"]);
             assert!(rounding.abs() <= 2, "{number}: {rounding}");
         }
     }
